@@ -111,8 +111,23 @@ def saturation_pressure_psia(t_f):
     return pressure[()]
 
 
-def _humidity_ratio(vapour_psia, pressure_psia):
-    """Humidity ratio from the partial pressure of vapour; infinite at the boiling point."""
+def humidity_ratio_from_vapour_pressure(vapour_psia, pressure_psia):
+    """Humidity ratio from the partial pressure of water vapour.
+
+    Parameters
+    ----------
+    vapour_psia, pressure_psia : float or ndarray
+        Partial pressure of vapour and total pressure [psia].
+
+    Returns
+    -------
+    float or ndarray
+        Humidity ratio [lb/lb]; infinite where the vapour pressure reaches the total.
+
+    References
+    ----------
+    ASHRAE Handbook, Fundamentals (2017), chapter 1: W = 0.621945 pw / (p - pw).
+    """
     dry = np.asarray(pressure_psia - vapour_psia, dtype=float)
     ratio = MOLAR_MASS_RATIO * vapour_psia / np.where(dry > 0.0, dry, 1.0)
     return np.where(dry > 0.0, ratio, np.inf)[()]
@@ -137,7 +152,7 @@ def saturation_humidity_ratio(t_f, pressure_psia):
     ----------
     ASHRAE Handbook, Fundamentals (2017), chapter 1: W = 0.621945 pws / (p - pws).
     """
-    return _humidity_ratio(saturation_pressure_psia(t_f), pressure_psia)
+    return humidity_ratio_from_vapour_pressure(saturation_pressure_psia(t_f), pressure_psia)
 
 
 def humidity_ratio_from_dewpoint(dewpoint_f, pressure_psia):
