@@ -1,0 +1,135 @@
+"""Collects what is wrong with the inputs, so that a user sees all of it at once."""
+
+from __future__ import annotations
+
+import json
+import reprlib
+from dataclasses import dataclass
+
+from binestimator.errors import InputError
+
+#: A message lists at most this many problems; the rest are counted.
+MOST_LISTED = 60
+
+_NOT_GIVEN = object()
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong with the inputs.
+
+    Parameters
+    ----------
+    where : str
+        Path of the input, such as ``zone[Lobby].min_cfm``.
+    text : str
+        What is wrong; the value got; what is expected; what to do.
+    """
+
+    where: str
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.text}" if self.where else self.text
+
+
+class InputErrors(InputError):
+    """An :class:`InputError` that also carries its single problems.
+
+    Attributes
+    ----------
+    problems : tuple of Problem
+        In the order in which they were found.
+    """
+
+    def __init__(self, title: str, problems: tuple[Problem, ...]):
+        self.problems = problems
+        listed = [f"  - {problem}" for problem in problems[:MOST_LISTED]]
+        if len(problems) > MOST_LISTED:
+            listed.append(f"  - and {len(problems) - MOST_LISTED} more")
+        super().__init__("\n".join([title, *listed]))
+
+
+def shown(value: object) -> str:
+    """Value as a user would recognise it, shortened and on one line."""
+    try:
+        if isinstance(value, bool):
+            return "true" if value else "false"
+        if isinstance(value, str):
+            text = json.dumps(value[:61], ensure_ascii=False)
+            return text if len(value) <= 60 else text[:-1] + '..."'
+        if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+            return str(int(value))
+        if isinstance(value, (int, float)):
+            text = repr(value)
+            return text if len(text) <= 40 else text[:37] + "..."
+        if value is None:
+            return "nothing"
+        if isinstance(value, dict):
+            return "a table"
+        return reprlib.repr(list(value) if isinstance(value, tuple) else value)
+    except Exception:  # a value may refuse to be printed (whole numbers of thousands of digits)
+        return f"a value of type {type(value).__name__}"
+
+
+def sentence(what: str, got: object = _NOT_GIVEN, expected: str = "", do: str = "") -> str:
+    """One problem as text: what is wrong; got; expected; what to do."""
+    parts = [what]
+    if got is not _NOT_GIVEN:
+        parts.append(f"got {shown(got)}")
+    if expected:
+        parts.append(f"expected {expected}")
+    if do:
+        parts.append(do)
+    return "; ".join(parts)
+
+
+class Problems:
+    """Growing list of problems and the set of inputs that cannot be trusted."""
+
+    def __init__(self) -> None:
+        self.items: list[Problem] = []
+        self.bad: set[str] = set()
+        self._seen: set[Problem] = set()
+
+    def add_text(self, where: str, text: str) -> None:
+        """Add a finished text; an exact repetition is dropped."""
+        problem = Problem(where, text)
+        if problem not in self._seen:
+            self._seen.add(problem)
+            self.items.append(problem)
+
+    def add(
+        self,
+        where: str,
+        what: str,
+        got: object = _NOT_GIVEN,
+        expected: str = "",
+        do: str = "",
+        involves: tuple[str, ...] = (),
+    ) -> None:
+        """Add a problem unless one of the inputs it follows from is itself wrong."""
+        if any(path in self.bad for path in involves):
+            return
+        self.add_text(where, sentence(what, got, expected, do))
+
+    def add_bad(self, where: str, text: str) -> None:
+        """Add a problem of one input and distrust the input from then on."""
+        self.bad.add(where)
+        self.add_text(where, text)
+
+    def __contains__(self, problem: Problem) -> bool:
+        return problem in self._seen
+
+    def raise_if_any(self, name: str) -> None:
+        """Raise one :class:`InputErrors` that lists everything.
+
+        Parameters
+        ----------
+        name : str
+            What was read, usually the name of the project file.
+        """
+        if self.items:
+            count = len(self.items)
+            noun = "problem" if count == 1 else "problems"
+            raise InputErrors(f"{name}: {count} {noun} in the inputs", tuple(self.items))

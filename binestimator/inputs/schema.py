@@ -1,0 +1,676 @@
+"""The inputs as data: one row of ``inputs.csv`` is one input.
+
+The same rows make the records that hold the values, check each value, give the defaults
+and the reference that users read. A new input is one new row.
+
+Columns of ``inputs.csv``
+    section, name
+        Table of the project file and key in it.
+    type
+        ``text, path, bool, int, float, optional_float, choice, choice_float, hour_pair,
+        date_list, profile24, points`` (see :func:`check_value`).
+    unit, low, high
+        Unit and allowed range, ends included; of ``points`` the range of the second value.
+    default
+        ``required``: has to be given. ``none``: may be left out and is then ``None``.
+    choices
+        Allowed values, separated by ``|``.
+    description, source
+        One sentence, and where the default comes from.
+    used_when
+        Empty: always. ``name=a|b``: only while that input has one of these values;
+        ``name=given``: only while that input is given. A name of another section is written
+        with it (``preheat.type=boiler``); alternatives are joined by `` or ``.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import difflib
+import functools
+import math
+import numbers
+import re
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass, field as dataclass_field, make_dataclass
+from importlib import resources
+
+from binestimator.inputs.problems import sentence
+
+#: Sections that stand in the project file as lists of tables or as strategy libraries.
+LIST_SECTIONS = ("special", "group", "zone", "candidate")
+STRATEGY_SECTIONS = ("sat", "dsp")
+
+TYPES = frozenset(
+    "text path bool int float optional_float choice choice_float hour_pair date_list profile24 points".split()
+)
+
+_LENGTHS = {"name": 80, "group": 80, "id": 31, "notes": 2000}
+_LENGTH_TEXT, _LENGTH_PATH = 200, 400
+MOST_POINTS = 50
+_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+#: First values of points: outdoor temperature [degF] or airflow [% of design].
+_POINT_X_RANGE = (-60.0, 150.0)
+
+_WORDS = {
+    "sat": "SAT", "dsp": "DSP", "oat": "OAT", "oa": "outdoor air", "ua": "UA", "cop": "COP", "eer": "EER",
+    "plr": "part load ratio", "rh": "relative humidity", "csv": "CSV", "dx": "direct expansion", "u": "U-factor",
+    "shgc": "SHGC", "id": "short name",
+}  # fmt: skip
+_SUFFIXES = (
+    "_cfm_person", "_cfm_ft2", "_w_ft2", "_usd_kwh", "_usd_therm", "_usd_kbtu", "_btuh_f", "_btu_lb", "_w_per_kbtuh",
+    "_w_ton", "_kw_per_ton", "_inwc", "_psia", "_kbtuh", "_btuh", "_tons", "_frac", "_pct", "_ft2", "_cfm", "_deg",
+    "_usd", "_hp", "_kw", "_ft", "_f", "_h",
+)  # fmt: skip
+
+# What the program does not model and must never take for something else: pattern on a key
+# or a choice, and how to call it.
+_NOT_MODELLED = tuple(
+    (re.compile(pattern), name)
+    for pattern, name in (
+        (r"fan_?powered|parallel_?fan|series_?fan|fan_assisted", "fan-powered terminals"),
+        (r"dual_?duct|double_?duct", "dual-duct systems"),
+        (r"multi_?zone(?!s)", "multizone units"),
+        (r"induction", "induction terminals"),
+        (r"chilled_?beam|(^|_)beams?($|_)", "chilled beams"),
+        (r"under_?floor|displacement", "underfloor and displacement air distribution"),
+        (r"(^|_)vrf($|_)|variable_?refrigerant", "variable refrigerant flow systems"),
+        (r"fan_?coil", "fan-coil units"),
+        (r"radiant_(panel|floor|ceiling|heat|cool)", "radiant systems"),
+        (r"(^|_)doas($|_)|dedicated_outdoor", "dedicated outdoor air systems"),
+        (r"energy_?recovery|heat_?recovery|enthalpy_?wheel|(^|_)[eh]rv($|_)", "heat and energy recovery"),
+        (r"evaporative|(^|_)i?dec($|_)", "evaporative cooling"),
+        (r"(ice|thermal)_?storage", "thermal storage"),
+        (r"variable_?temperature|constant_?volume|(^|_)vvt($|_)", "constant-volume and variable-temperature systems"),
+    )
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One input: a row of ``inputs.csv``.
+
+    Parameters
+    ----------
+    section, name, type, unit : str
+        See the module.
+    low, high : float or None
+        Allowed range, ends included. [unit]
+    default : object
+        Checked default; ``None`` when the input is required or may be left out.
+    required : bool
+        Has to be given.
+    choices : tuple
+        Allowed values of ``choice`` (texts) and ``choice_float`` (numbers).
+    used_when : tuple of (str, str, tuple of str)
+        Alternatives (section, name, values) of which one must hold for the input to be used.
+    description, source : str
+        What it is, and where the default comes from.
+    """
+
+    section: str
+    name: str
+    type: str
+    unit: str
+    low: float | None
+    high: float | None
+    default: object
+    required: bool
+    choices: tuple
+    used_when: tuple
+    description: str
+    source: str
+
+    @property
+    def path(self) -> str:
+        """``section.name``."""
+        return f"{self.section}.{self.name}"
+
+    @property
+    def optional(self) -> bool:
+        """May be ``None``: the text ``"none"`` unsets it."""
+        return self.default is None and not self.required
+
+    @property
+    def max_length(self) -> int:
+        """Longest text. [characters]"""
+        return _LENGTH_PATH if self.type == "path" else _LENGTHS.get(self.name, _LENGTH_TEXT)
+
+    @property
+    def label(self) -> str:
+        """Name in plain words, without its unit."""
+        name = self.name
+        for suffix in _SUFFIXES:
+            if name.endswith(suffix) and len(name) > len(suffix) and self.unit + self.name[-5:] != "":
+                name = name[: -len(suffix)]
+                break
+        words = " ".join(_WORDS.get(word, word) for word in name.split("_"))
+        return words[:1].upper() + words[1:]
+
+    @property
+    def allowed(self) -> str:
+        """What is allowed, in words."""
+        unit = f" {self.unit}" if self.unit else ""
+        number = f"{_plain(self.low)} to {_plain(self.high)}{unit}" if self.low is not None else f"a number{unit}"
+        return {
+            "text": f"text of at most {self.max_length} characters",
+            "path": "a file name",
+            "bool": "true or false",
+            "int": f"a whole number {number}",
+            "float": number,
+            "optional_float": number + ' or "none"',
+            "choice": "one of " + ", ".join(f'"{choice}"' for choice in self.choices),
+            "choice_float": "one of " + ", ".join(_plain(choice) for choice in self.choices) + unit,
+            "hour_pair": "[start, end] in clock hours 0 to 24, or [] for closed",
+            "date_list": 'a list of days such as ["01-01", "12-25"]',
+            "profile24": f"24 numbers, one for each clock hour, each {number}",
+            "points": f"a list of points [[x, y], ...] with x ascending and y {number.split(' degF:')[0]}"
+            if self.low is None
+            else f"a list of points [[x, y], ...] with x ascending and y {_plain(self.low)} to {_plain(self.high)}",
+        }[self.type]
+
+
+def _plain(number: float) -> str:
+    return f"{number:.12g}" if abs(number) < 1e7 else f"{number:.0f}"
+
+
+# ---------------------------------------------------------------- reading one value
+
+
+def raw_from_text(field: Field, text: str) -> object:
+    """Text of a table cell or of a default as the raw value that :func:`check_value` takes.
+
+    What cannot be read as the type of the field is returned as it is, so that the check
+    reports it. Lists are separated by commas, points are written ``x:y,x:y``.
+    """
+    text = text.strip()
+    if text.casefold() == "none":
+        return "none"
+    if field.type in ("float", "optional_float", "int", "choice_float"):
+        return _number_or_text(text)
+    if field.type == "bool":
+        return {"true": True, "yes": True, "false": False, "no": False}.get(text.casefold(), text)
+    if field.type in ("hour_pair", "profile24"):
+        return [_number_or_text(part) for part in text.split(",")] if text else []
+    if field.type == "date_list":
+        return [part.strip() for part in text.split(",")] if text else []
+    if field.type == "points":
+        return [[_number_or_text(part) for part in pair.split(":")] for pair in text.split(",")]
+    return text
+
+
+def _number_or_text(text: str) -> object:
+    text = text.strip()
+    if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", text, re.ASCII):
+        number = float(text)
+        return int(number) if math.isfinite(number) and number.is_integer() and abs(number) < 1e15 else number
+    return text
+
+
+def check_value(field: Field, raw: object) -> tuple[object, str | None]:
+    """Check one raw value.
+
+    Parameters
+    ----------
+    field : Field
+        The input.
+    raw : object
+        As read: text, number, truth value or list. For an optional input ``None`` or the
+        text ``"none"`` unsets it.
+
+    Returns
+    -------
+    value : object
+        In the form the records hold: ``str, bool, int, float``; ``hour_pair`` a tuple of
+        two floats or the empty tuple (closed); ``date_list`` a tuple of ``MM-DD`` texts;
+        ``profile24`` a tuple of 24 floats; ``points`` a tuple of (x, y) tuples.
+        ``None`` when wrong or unset.
+    problem : str or None
+        What is wrong, or ``None``.
+    """
+    if field.optional and (raw is None or (isinstance(raw, str) and raw.strip().casefold() in ("none", ""))):
+        return None, None
+    return _CHECKS[field.type](field, raw)
+
+
+def _check_text(field: Field, raw: object) -> tuple[object, str | None]:
+    if isinstance(raw, (datetime.date, datetime.time)):  # an unquoted date in a TOML file
+        raw = raw.isoformat()
+    if not isinstance(raw, str):
+        return None, sentence("not a text", raw, field.allowed, "put it in quotes")
+    text = raw.strip()
+    if field.required and not text:
+        return None, sentence("is empty", raw, field.allowed)
+    if len(text) > field.max_length:
+        return None, sentence(f"is too long ({len(text)} characters)", raw, field.allowed, "shorten it")
+    place = _forbidden(text, several_lines=field.name == "notes")
+    if place is not None:
+        return None, sentence(
+            f"holds a control or unprintable character (U+{ord(text[place]):04X} at place {place + 1})",
+            raw, "printable text", "remove it",
+        )  # fmt: skip
+    return text, None
+
+
+def check_free_text(raw: object, length: int) -> tuple[str | None, str | None]:
+    """Check a text that is not an input of its own, such as evidence; lines may break."""
+    if not isinstance(raw, str):
+        return None, sentence("not a text", raw, f"text of at most {length} characters", "put it in quotes")
+    text = raw.strip()
+    if len(text) > length:
+        return None, sentence(
+            f"is too long ({len(text)} characters)", raw, f"text of at most {length} characters", "shorten it"
+        )
+    place = _forbidden(text, several_lines=True)
+    if place is not None:
+        return None, sentence(
+            f"holds a control or unprintable character (U+{ord(text[place]):04X} at place {place + 1})",
+            raw, "printable text", "remove it",
+        )  # fmt: skip
+    return text, None
+
+
+def _forbidden(text: str, several_lines: bool) -> int | None:
+    """Place of the first character that may not be printed, or None.
+
+    Refused: control characters, lone surrogates, line separators, code points that no
+    character has, private ones, and marks that turn the direction of writing (they can
+    make a name look like another).
+    """
+    if text.isascii() and text.isprintable():
+        return None
+    for place, character in enumerate(text):
+        if several_lines and character in "\n\t":
+            continue
+        if unicodedata.category(character) in ("Cc", "Cs", "Cn", "Co", "Zl", "Zp"):
+            return place
+        if "\u202a" <= character <= "\u202e" or "\u2066" <= character <= "\u2069" or character == "\ufeff":
+            return place
+    return None
+
+
+def _check_path(field: Field, raw: object) -> tuple[object, str | None]:
+    return _check_text(field, raw)
+
+
+def _check_bool(field: Field, raw: object) -> tuple[object, str | None]:
+    if isinstance(raw, bool):
+        return raw, None
+    return None, sentence("not a truth value", raw, field.allowed, "write it without quotes")
+
+
+def _as_number(raw: object) -> tuple[float | int | None, str | None]:
+    """Finite number of a raw value, or (None, what is wrong, what to do)."""
+    if isinstance(raw, bool) or not isinstance(raw, numbers.Real):
+        hint = ""
+        if isinstance(raw, str):
+            if isinstance(_number_or_text(raw), (int, float)):
+                hint = "write it without quotes"
+            elif re.fullmatch(r"\s*\d{1,3}(,\d{3})+(\.\d*)?\s*", raw):
+                hint = "write it without the thousands separator"
+        return None, ("not a number", hint)
+    try:
+        number = int(raw) if isinstance(raw, numbers.Integral) else float(raw)
+        finite = math.isfinite(number)
+    except OverflowError:
+        finite = False
+    return (number, None) if finite else (None, ("not a finite number", ""))
+
+
+def _check_float(field: Field, raw: object) -> tuple[object, str | None]:
+    number, wrong = _as_number(raw)
+    if wrong:
+        return None, sentence(wrong[0], raw, field.allowed, wrong[1])
+    number = float(number)
+    wrong = _outside(field, number)
+    return (None, wrong) if wrong else (number, None)
+
+
+def _outside(field: Field, number: float) -> str | None:
+    if field.low is None or field.low <= number <= field.high:
+        return None
+    hint = ""
+    if number > field.high and field.high <= 1 and field.name.endswith(("_frac", "_factor", "efficiency")):
+        if number <= 100:
+            hint = f"enter {number / 100:g} for {number:g} %"
+    what = "below the smallest allowed value" if number < field.low else "above the largest allowed value"
+    return sentence(what, number, field.allowed, hint)
+
+
+def _check_int(field: Field, raw: object) -> tuple[object, str | None]:
+    number, wrong = _as_number(raw)
+    if wrong:
+        return None, sentence(wrong[0], raw, field.allowed, wrong[1])
+    if number != int(number):
+        return None, sentence("not a whole number", raw, field.allowed)
+    wrong = _outside(field, number)
+    return (None, wrong) if wrong else (int(number), None)
+
+
+def _check_choice(field: Field, raw: object) -> tuple[object, str | None]:
+    if isinstance(raw, str):
+        for choice in field.choices:
+            if raw.strip().casefold() == choice.casefold():
+                return choice, None
+        name = not_modelled(raw)
+        if name:
+            return None, sentence(f"{name} are not modelled", raw, field.allowed, NOT_MODELLED_ADVICE)
+    if isinstance(raw, bool) and {"yes", "no"} <= set(field.choices):
+        return None, sentence("not a text", raw, field.allowed, f'write "{"yes" if raw else "no"}"')
+    hint = did_you_mean(raw, field.choices) if isinstance(raw, str) else ""
+    return None, sentence("not one of the choices", raw, field.allowed, hint)
+
+
+def _check_choice_float(field: Field, raw: object) -> tuple[object, str | None]:
+    number, wrong = _as_number(raw)
+    if wrong:
+        return None, sentence(wrong[0], raw, field.allowed, wrong[1])
+    if float(number) not in field.choices:
+        return None, sentence("not one of the choices", raw, field.allowed)
+    return float(number), None
+
+
+def _check_numbers(field: Field, raw: object, count: int) -> tuple[tuple | None, str | None]:
+    if not isinstance(raw, (list, tuple)):
+        return None, sentence("not a list", raw, field.allowed)
+    if len(raw) != count:
+        return None, sentence(f"has {len(raw)} values", raw, field.allowed)
+    values = []
+    for place, item in enumerate(raw):
+        number, wrong = _as_number(item)
+        wrong = wrong[0] if wrong else None
+        if wrong is None and not field.low <= number <= field.high:
+            wrong = "outside the range"
+        if wrong:
+            return None, sentence(f"value {place + 1} is {wrong}", item, field.allowed)
+        values.append(float(number))
+    return tuple(values), None
+
+
+def _check_hour_pair(field: Field, raw: object) -> tuple[object, str | None]:
+    if isinstance(raw, (list, tuple)) and len(raw) == 0:
+        return (), None
+    pair, wrong = _check_numbers(field, raw, 2)
+    if wrong is None and pair[0] % 24 == pair[1] % 24 and pair != (0.0, 24.0):
+        wrong = sentence("starts when it ends", raw, field.allowed, "write [0, 24] for the whole day")
+    return (None, wrong) if wrong else (pair, None)
+
+
+def _check_profile24(field: Field, raw: object) -> tuple[object, str | None]:
+    return _check_numbers(field, raw, 24)
+
+
+def _check_date_list(field: Field, raw: object) -> tuple[object, str | None]:
+    if not isinstance(raw, (list, tuple)):
+        return None, sentence("not a list", raw, field.allowed)
+    days: list[str] = []
+    for place, item in enumerate(raw):
+        match = re.fullmatch(r"(\d\d)-(\d\d)", item.strip(), re.ASCII) if isinstance(item, str) else None
+        if not match or not 1 <= int(match[1]) <= 12 or not 1 <= int(match[2]) <= _DAYS[int(match[1]) - 1]:
+            return None, sentence(
+                f"value {place + 1} is not a day of a 365-day year", item, field.allowed, "write month-day"
+            )
+        if match[0] not in days:
+            days.append(match[0])
+    return tuple(days), None
+
+
+def _check_points(field: Field, raw: object) -> tuple[object, str | None]:
+    if not isinstance(raw, (list, tuple)):
+        return None, sentence("not a list of points", raw, field.allowed)
+    if not 1 <= len(raw) <= MOST_POINTS:
+        return None, sentence(f"has {len(raw)} points", raw, f"1 to {MOST_POINTS} points")
+    points = []
+    for place, item in enumerate(raw):
+        if not isinstance(item, (list, tuple)) or len(item) != 2:
+            return None, sentence(f"point {place + 1} is not a pair", item, field.allowed)
+        pair = []
+        for name, part, (low, high) in zip("xy", item, (_POINT_X_RANGE, (field.low, field.high)), strict=True):
+            number, wrong = _as_number(part)
+            if wrong:
+                return None, sentence(f"{name} of point {place + 1} is {wrong[0]}", part, field.allowed, wrong[1])
+            if not low <= number <= high:
+                return None, sentence(
+                    f"{name} of point {place + 1} is outside the range", part, f"{_plain(low)} to {_plain(high)}"
+                )
+            pair.append(float(number))
+        points.append(tuple(pair))
+    for place in range(1, len(points)):
+        if points[place][0] == points[place - 1][0]:
+            return None, sentence(
+                f"points {place} and {place + 1} stand at the same x", points[place][0], "x strictly ascending",
+                "move one of them",
+            )  # fmt: skip
+        if points[place][0] < points[place - 1][0]:
+            return None, sentence(
+                f"points {place} and {place + 1} are swapped: x must ascend", raw, "x strictly ascending",
+                f"write the point at {_plain(points[place][0])} before the one at {_plain(points[place - 1][0])}",
+            )  # fmt: skip
+    return tuple(points), None
+
+
+_CHECKS = {
+    "text": _check_text,
+    "path": _check_path,
+    "bool": _check_bool,
+    "int": _check_int,
+    "float": _check_float,
+    "optional_float": _check_float,
+    "choice": _check_choice,
+    "choice_float": _check_choice_float,
+    "hour_pair": _check_hour_pair,
+    "date_list": _check_date_list,
+    "profile24": _check_profile24,
+    "points": _check_points,
+}
+
+NOT_MODELLED_ADVICE = (
+    "the program models one air handler with single-duct variable-air-volume terminals, with or without reheat coils; "
+    "leave that equipment out of the project and estimate it by other means"
+)
+
+
+def not_modelled(text: str) -> str:
+    """Name of the equipment that a key or choice means and the program does not model, or ``""``."""
+    key = re.sub(r"[^a-z0-9]+", "_", text.casefold())
+    for pattern, name in _NOT_MODELLED:
+        if pattern.search(key):
+            return name
+    return ""
+
+
+def did_you_mean(word: object, known: Iterable[str]) -> str:
+    """``did you mean ...?`` for the nearest known word, or ``""`` when none is near."""
+    known = list(known)
+    folded = {name.casefold(): name for name in known}
+    near = difflib.get_close_matches(str(word)[:100].casefold(), list(folded), n=1, cutoff=0.55)
+    return f'did you mean "{folded[near[0]]}"?' if near else ""
+
+
+# ---------------------------------------------------------------- the table
+
+
+def _read_fields() -> tuple[Field, ...]:
+    text = resources.files("binestimator.inputs").joinpath("inputs.csv").read_text(encoding="utf-8")
+    return tuple(_field_from_row(row) for row in csv.DictReader(text.splitlines()))
+
+
+def _field_from_row(row: dict[str, str]) -> Field:
+    """Field of one row; a row that contradicts itself is a mistake of the program and raises ValueError."""
+    kind, name = row["type"], f"inputs.csv {row['section']}.{row['name']}"
+    if kind not in TYPES:
+        raise ValueError(f"{name}: unknown type {kind!r}")
+    texts = tuple(row["choices"].split("|")) if row["choices"] else ()
+    choices = tuple(float(choice) for choice in texts) if kind == "choice_float" else texts
+    if (kind in ("choice", "choice_float")) != bool(choices):
+        raise ValueError(f"{name}: choices do not go with type {kind!r}")
+    ranged = kind in ("int", "float", "optional_float", "hour_pair", "profile24", "points")
+    low, high = (float(row[end]) if row[end] else None for end in ("low", "high"))
+    if ranged and (low is None or high is None or low >= high):
+        raise ValueError(f"{name}: needs a range")
+    default, required = row["default"], row["default"] == "required"
+    unset = default == "none" and "none" not in choices
+    used_when = []
+    for alternative in filter(None, row["used_when"].split(" or ")):
+        left, _, values = alternative.partition("=")
+        section, _, other = left.rpartition(".")
+        used_when.append((section or row["section"], other, tuple(values.split("|"))))
+    field = Field(
+        section=row["section"], name=row["name"], type=kind, unit=row["unit"], low=low, high=high,
+        default=None if required or unset else default, required=required, choices=choices,
+        used_when=tuple(used_when), description=row["description"], source=row["source"],
+    )  # fmt: skip
+    if required or unset:
+        return field
+    value, problem = check_value(field, raw_from_text(field, default))
+    if problem:
+        raise ValueError(f"{name}: default {problem}")
+    return Field(**{**{part: getattr(field, part) for part in Field.__slots__}, "default": value})
+
+
+#: All inputs in the order of the file.
+FIELDS = _read_fields()
+#: Names of the sections in the order of the file.
+SECTIONS = tuple(dict.fromkeys(field.section for field in FIELDS))
+#: Sections that stand in the project file as one table.
+SINGLE_SECTIONS = tuple(name for name in SECTIONS if name not in LIST_SECTIONS + STRATEGY_SECTIONS)
+
+_BY_SECTION = {
+    section: {field.name: field for field in FIELDS if field.section == section} for section in SECTIONS
+}
+
+
+def fields_of(section: str) -> dict[str, Field]:
+    """Inputs of a section by name, in the order of the file."""
+    return _BY_SECTION[section]
+
+
+@functools.cache
+def record_type(section: str) -> type:
+    """Class whose instances hold the values of one section: frozen, slots, keywords only.
+
+    It has one attribute for each row of the section, with the default of the row (none for
+    required inputs); values are not checked again.
+    """
+    name = _record_name(section)
+    lines = [f"Values of section ``{section}``.", "", "Attributes", "----------"]
+    parts = []
+    for field in fields_of(section).values():
+        unit = f" [{field.unit}]" if field.unit else ""
+        lines += [f"{field.name} : {field.type}", f"    {field.description}.{unit}"]
+        if field.required:
+            parts.append((field.name, object))
+        else:
+            parts.append((field.name, object, dataclass_field(default=field.default)))
+    record = make_dataclass(
+        name, parts, frozen=True, slots=True, kw_only=True, namespace={"__doc__": "\n".join(lines)}
+    )
+    record.__module__ = __name__
+    return record
+
+
+def _record_name(section: str) -> str:
+    return "".join(word.capitalize() for word in section.split("_")) + "Inputs"
+
+
+def __getattr__(name: str) -> type:
+    # Lets copies of records travel between processes: pickle looks the class up by its name.
+    for section in SECTIONS:
+        if name == _record_name(section):
+            return record_type(section)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def is_used(field: Field, value_of) -> bool:
+    """Whether the other inputs let this one have an effect.
+
+    Parameters
+    ----------
+    value_of : callable
+        ``value_of(section, name)`` gives the value of another input.
+    """
+    if not field.used_when:
+        return True
+    for section, name, values in field.used_when:
+        value = value_of(section, name)
+        if values == ("given",):
+            if value is not None:
+                return True
+        elif (str(value).lower() if isinstance(value, bool) else value) in values:
+            return True
+    return False
+
+
+def used_when_text(field: Field) -> str:
+    """Condition of :func:`is_used` in words."""
+    texts = []
+    for section, name, values in field.used_when:
+        left = name if section == field.section else f"{section}.{name}"
+        texts.append(f"{left} is {' or '.join(values)}")
+    return ", or ".join(texts)
+
+
+# ---------------------------------------------------------------- documentation
+
+_TITLES = {
+    "project": "Project", "weather": "Weather", "calendar": "Calendar", "schedule": "Schedule of the air handler",
+    "building": "Building and quick description", "special": "Special zones of the quick description",
+    "group": "Profile groups", "zone": "Zones", "air_handler": "Air handler", "outdoor_air": "Outdoor air",
+    "economizer": "Economizer", "fan": "Supply fan", "return_fan": "Return or relief fan", "cooling": "Cooling",
+    "heating": "Heating", "preheat": "Supply heating coil", "limits": "Limits of the resets",
+    "service": "Equal service", "prices": "Prices", "bins": "Bins", "sat": "Supply air temperature strategies",
+    "dsp": "Duct static pressure strategies", "candidate": "Candidates",
+}  # fmt: skip
+
+
+def title_of(section: str) -> str:
+    """Heading of a section in the documentation and on sheets."""
+    return _TITLES.get(section, section.replace("_", " ").capitalize())
+
+
+def default_text(field: Field) -> str:
+    """Default as it would be written in the project file, or ``required`` or ``none``."""
+    if field.required:
+        return "required"
+    return value_text(field.default)
+
+
+def value_text(value: object) -> str:
+    """Value on one line, for people; lists without brackets around the points."""
+    if value is None:
+        return "none"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return _plain(value)
+    if isinstance(value, tuple):
+        return "[" + ", ".join(value_text(item) for item in value) + "]"
+    return str(value)
+
+
+def _header_of(section: str) -> str:
+    if section in LIST_SECTIONS:
+        return f"`[[{section}]]`, one for each"
+    if section in STRATEGY_SECTIONS:
+        strategies = fields_of(section)["strategy"].choices
+        return ", ".join(f"`[{section}.{strategy}]`" for strategy in strategies)
+    return f"`[{section}]`"
+
+
+def documentation_markdown() -> str:
+    """Reference of all inputs as Markdown: one table for each section."""
+    lines = ["# Inputs", ""]
+    for section in SECTIONS:
+        lines += [f"## {title_of(section)}", "", f"{_header_of(section)}", ""]
+        lines += ["| Input | Unit | Allowed | Default | What it is | Source of the default |"]
+        lines += ["|---|---|---|---|---|---|"]
+        for field in fields_of(section).values():
+            what = field.description
+            if field.used_when and section not in STRATEGY_SECTIONS:
+                what += f" (used when {used_when_text(field)})"
+            cells = [f"`{field.name}`", field.unit, field.allowed, default_text(field), what, field.source]
+            lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
+        lines.append("")
+    return "\n".join(lines)
