@@ -1,0 +1,216 @@
+"""Supply fan, return or relief fan, and duct leakage.
+
+The fan works against the duct pressure held at the sensor plus what falls off with the
+square of flow: ``dp = DSP + (dp_design - DSP_design) (V/V_design)^2``. Power follows from
+flow, pressure and the efficiencies of fan, belt, motor and drive, each falling off in its
+own way; or, by input, from the two published part-load curves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..units import BTU_PER_WH, FAN_CFM_INWC_PER_HP, HORSEPOWER_KW
+from .unit import Unit
+
+# 90.1-2022 Table L4.2.3-1 (variable-speed fan without and with static-pressure reset):
+# constant, x, x^2, x^3 of power over design power against flow over design flow.
+CURVE_FIXED_STATIC = (0.0013, 0.1470, 0.9506, -0.0998)
+CURVE_RESET_STATIC = (0.0408, 0.0880, -0.0729, 0.9437)
+
+# The droop parabola is used up to this operating point (phi). Beyond it power would no
+# longer fall as pressure falls; real systems with a held setpoint stay below it.
+PHI_MAX = 1.6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FanState:
+    """Supply fan at given flows; arrays (R,).
+
+    ``total_inwc`` fan pressure · ``dsp_inwc`` duct pressure that really stands · ``speed_frac``
+    speed over full speed · ``fan_eff_frac``, ``motor_eff_frac``, ``drive_eff_frac`` ·
+    ``shaft_kw`` power into the fan shaft · ``kw`` power into the drive · ``heat_kw`` the part
+    that warms the supply air · ``at_minimum`` speed at its minimum (bool).
+    """
+
+    total_inwc: np.ndarray
+    dsp_inwc: np.ndarray
+    speed_frac: np.ndarray
+    fan_eff_frac: np.ndarray
+    motor_eff_frac: np.ndarray
+    drive_eff_frac: np.ndarray
+    shaft_kw: np.ndarray
+    kw: np.ndarray
+    heat_kw: np.ndarray
+    at_minimum: np.ndarray
+
+
+def system_inwc(unit: Unit, flow_cfm):
+    """Pressure lost outside the held duct section, with the square of flow. [in. w.c.]"""
+    fan = unit.fan
+    return (fan.design_total_inwc - fan.design_dsp_inwc) * (np.asarray(flow_cfm, dtype=float) / unit.design_cfm) ** 2
+
+
+def minimum_speed_inwc(unit: Unit, flow_cfm):
+    """Fan pressure at minimum speed, ``a s_min^2 - b V^2`` (may be negative: no effect). [in. w.c.]"""
+    fan = unit.fan
+    a = fan.shutoff_ratio * fan.design_total_inwc
+    b = (fan.shutoff_ratio - 1.0) * fan.design_total_inwc / unit.design_cfm**2
+    return a * fan.minimum_speed_frac**2 - b * np.asarray(flow_cfm, dtype=float) ** 2
+
+
+def standing_dsp_inwc(unit: Unit, flow_cfm, dsp_set_inwc):
+    """Duct pressure that really stands: the setpoint, or more where the fan cannot go slower. [in. w.c.]"""
+    return np.maximum(dsp_set_inwc, minimum_speed_inwc(unit, flow_cfm) - system_inwc(unit, flow_cfm))
+
+
+def leakage_cfm(unit: Unit, dsp_inwc):
+    """Supply duct leakage at a duct pressure. [cfm]
+
+    A power law on duct static pressure through the leakage given at design. ASHRAE
+    Transactions 116(1) OR-10-046 reports that static reset lowers leakage; the exponent is
+    an input.
+    """
+    ah = unit.air_handler
+    share = (np.maximum(dsp_inwc, 0.0) / unit.fan.design_dsp_inwc) ** ah.leakage_exponent
+    return ah.leakage_frac * unit.design_cfm * share
+
+
+def machine_efficiency_frac(load_frac, full_load_efficiency, fixed_loss_frac, order):
+    """Efficiency of a motor (order 2) or drive (order 1) at part load. [-]
+
+    Losses at full load, ``1/eta - 1`` of the output, are split into a part that does not
+    change with load and a part that falls with ``load ** order``:
+    ``eta(L) = L / (L + (1/eta - 1) (f + (1 - f) L^order))``. Exact at full load. The split
+    is an assumption; it reproduces that motors hold their efficiency to about half load.
+
+    Parameters
+    ----------
+    load_frac : array
+        Output over rated output, > 0. [-]
+    """
+    loss = 1.0 / full_load_efficiency - 1.0
+    return load_frac / (load_frac + loss * (fixed_loss_frac + (1.0 - fixed_loss_frac) * load_frac**order))
+
+
+def fan_power_at(unit: Unit, flow_cfm, total_inwc) -> FanState:
+    """Power of the supply fan at flow and fan pressure.
+
+    Parameters
+    ----------
+    flow_cfm, total_inwc : float or ndarray, broadcastable
+        Flow [cfm] and total static pressure of the fan as measured at the site [in. w.c.], >= 0.
+
+    Notes
+    -----
+    ``bhp = V dp / (6356 eta_fan)``; belt, motor and drive follow. Fan efficiency
+    ``eta_design (1 - droop (1 - phi)^2)`` with ``phi = (V/Vd)/sqrt(dp/dpd)``, held beyond
+    phi = 1.6. No flow or no pressure: no power.
+    """
+    fan = unit.fan
+    flow = np.asarray(flow_cfm, dtype=float)
+    total = np.asarray(total_inwc, dtype=float)
+    flow, total = np.broadcast_arrays(flow, total)
+    works = (flow > 0.0) & (total > 0.0)
+    safe_flow = np.where(works, flow, unit.design_cfm)
+    safe_total = np.where(works, total, fan.design_total_inwc)
+    phi = np.minimum(safe_flow / unit.design_cfm / np.sqrt(safe_total / fan.design_total_inwc), PHI_MAX)
+    fan_eff = fan.efficiency_frac * (1.0 - fan.efficiency_droop * (1.0 - phi) ** 2)
+    shaft_kw = safe_flow * safe_total / (FAN_CFM_INWC_PER_HP * fan_eff) * HORSEPOWER_KW
+    motor_out_kw = shaft_kw / fan.belt_efficiency_frac
+    rated_kw = unit.motor_hp * HORSEPOWER_KW
+    motor_eff = machine_efficiency_frac(motor_out_kw / rated_kw, fan.motor_efficiency_frac, fan.motor_fixed_loss_frac, 2)
+    motor_in_kw = motor_out_kw / motor_eff
+    drive_eff = machine_efficiency_frac(
+        motor_in_kw / (rated_kw / fan.motor_efficiency_frac), fan.drive_efficiency_frac, fan.drive_fixed_loss_frac, 1)
+    kw = unit.fan_scale * motor_in_kw / drive_eff
+    shaft_kw = unit.fan_scale * shaft_kw
+    # The drive stands outside the air stream; motor and belt are in it or not by input.
+    heat_kw = unit.fan_scale * motor_in_kw if fan.motor_in_airstream else shaft_kw
+    a = fan.shutoff_ratio * fan.design_total_inwc
+    b = (fan.shutoff_ratio - 1.0) * fan.design_total_inwc / unit.design_cfm**2
+    zero = np.where(works, 1.0, 0.0)
+    return FanState(
+        total_inwc=total, dsp_inwc=total - system_inwc(unit, flow),
+        speed_frac=np.sqrt((np.maximum(total, 0.0) + b * flow**2) / a),
+        fan_eff_frac=fan_eff, motor_eff_frac=motor_eff, drive_eff_frac=drive_eff,
+        shaft_kw=shaft_kw * zero, kw=kw * zero, heat_kw=heat_kw * zero,
+        at_minimum=np.zeros(flow.shape, dtype=bool),
+    )
+
+
+def supply_fan(unit: Unit, flow_cfm, dsp_set_inwc, resets_pressure=True) -> FanState:
+    """Supply fan that holds a duct pressure setpoint at a flow.
+
+    Parameters
+    ----------
+    flow_cfm : ndarray (R,)
+        Supply flow with leakage. [cfm]
+    dsp_set_inwc : ndarray (R,)
+        Duct static pressure setpoint. [in. w.c.]
+    resets_pressure : bool
+        Only for ``part_load = published_curves``: which of the two curves applies.
+
+    Notes
+    -----
+    Below the minimum speed the fan gives more pressure than asked and the duct pressure
+    rises. With the published curves the power is design power times the curve (divided by
+    its value at 1, held below ``curve_least_flow_frac`` since the two curves cross at
+    0.1855) and does not depend on the setpoint; temperatures and pressures still do.
+    """
+    fan = unit.fan
+    flow = np.asarray(flow_cfm, dtype=float)
+    wanted = dsp_set_inwc + system_inwc(unit, flow)
+    least = minimum_speed_inwc(unit, flow)
+    at_minimum = least > wanted
+    state = fan_power_at(unit, flow, np.maximum(wanted, least))
+    kw, shaft_kw, heat_kw = state.kw, state.shaft_kw, state.heat_kw
+    if fan.part_load == "published_curves":
+        design = fan_power_at(unit, unit.design_cfm, fan.design_total_inwc)
+        share = published_power_frac(flow / unit.design_cfm, resets_pressure, fan.curve_least_flow_frac)
+        share = np.where(flow > 0.0, share, 0.0)
+        kw, shaft_kw, heat_kw = design.kw * share, design.shaft_kw * share, design.heat_kw * share
+    return FanState(
+        total_inwc=state.total_inwc, dsp_inwc=state.dsp_inwc, speed_frac=state.speed_frac,
+        fan_eff_frac=state.fan_eff_frac, motor_eff_frac=state.motor_eff_frac, drive_eff_frac=state.drive_eff_frac,
+        shaft_kw=shaft_kw, kw=kw, heat_kw=heat_kw, at_minimum=at_minimum,
+    )
+
+
+def published_power_frac(flow_frac, resets_pressure, least_flow_frac=0.2):
+    """Fan power over design power by the published curves of 90.1-2022 Table L4.2.3-1. [-]
+
+    Held below ``least_flow_frac``; 1 at design flow.
+    """
+    c = CURVE_RESET_STATIC if resets_pressure else CURVE_FIXED_STATIC
+    x = np.maximum(flow_frac, least_flow_frac)
+    return (c[0] + x * (c[1] + x * (c[2] + x * c[3]))) / sum(c)
+
+
+def secondary_design_kw(unit: Unit) -> float:
+    """Power of the return or relief fan at its design flow; 0 without one. [kW]"""
+    fan = unit.return_fan
+    if fan.type == "none":
+        return 0.0
+    return unit.design_cfm * fan.flow_frac * fan.design_inwc / (FAN_CFM_INWC_PER_HP * fan.efficiency_frac) * HORSEPOWER_KW
+
+
+def secondary_fan_kw(unit: Unit, flow_cfm):
+    """Power of the return or relief fan at a flow. [kW]
+
+    Its speed follows the supply fan with no pressure held, so the 90.1-2022 curve with
+    reset (normalised at 1) is used; no flow, no power.
+    """
+    flow = np.asarray(flow_cfm, dtype=float)
+    share = flow / (unit.design_cfm * unit.return_fan.flow_frac)
+    c = CURVE_RESET_STATIC
+    power = (c[0] + share * (c[1] + share * (c[2] + share * c[3]))) / sum(c)
+    return np.where(flow > 0.0, secondary_design_kw(unit) * power, 0.0)
+
+
+def temperature_rise_f(heat_kw, flow_cfm, fs):
+    """Warming of an air stream by heat put into it. [degF]; 0 without flow."""
+    flow = np.asarray(flow_cfm, dtype=float)
+    return np.where(flow > 0.0, 1000.0 * BTU_PER_WH * heat_kw / (fs * np.where(flow > 0.0, flow, 1.0)), 0.0)

@@ -1,0 +1,112 @@
+"""Zone loads: what each room gains and loses, before any air handler decision.
+
+:func:`zone_loads` computes once, for rows of conditions, every room quantity that does not
+depend on supply air temperature or duct pressure; strategies and terminals then reuse it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..moist_air import latent_factor_btuh_cfm_lblb, sensible_factor_btuh_cfm_f
+from .unit import Unit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneLoads:
+    """Rows R by zones Z; one zone's values, not yet times its multiplier.
+
+    ``gains_btuh`` sensible room gains with sun [Btu/h] · ``ua_btuh_f`` conductance with
+    sensible infiltration [Btu/h.F] · ``cool_f, heat_f`` setpoints in force [degF] ·
+    ``min_cfm`` minimum airflow in force [cfm] · ``q_cool_btuh, q_heat_btuh`` room load at the
+    cooling and heating setpoint, positive when it needs cooling [Btu/h] ·
+    ``latent_btuh`` (R,) latent gain of all rooms [Btu/h] · ``plenum_btuh`` (R,) lighting heat
+    to the plenum [Btu/h] · ``infiltration_cfm`` (R,) of all rooms [cfm] ·
+    ``people`` (R,) present · ``oa_people_cfm`` (R,) outdoor air asked by people present,
+    before the ventilation efficiency [cfm] · ``fs, fl`` sensible and latent factors at site
+    pressure [Btu/h.cfm.F, Btu/h.cfm.(lb/lb)].
+    """
+
+    gains_btuh: np.ndarray
+    ua_btuh_f: np.ndarray
+    cool_f: np.ndarray
+    heat_f: np.ndarray
+    min_cfm: np.ndarray
+    q_cool_btuh: np.ndarray
+    q_heat_btuh: np.ndarray
+    latent_btuh: np.ndarray
+    plenum_btuh: np.ndarray
+    infiltration_cfm: np.ndarray
+    people: np.ndarray
+    oa_people_cfm: np.ndarray
+    fs: float
+    fl: float
+
+    def take(self, index) -> "ZoneLoads":
+        """The same for chosen rows."""
+        return ZoneLoads(**{
+            name: (getattr(self, name) if name in ("fs", "fl") else getattr(self, name)[index])
+            for name in self.__slots__
+        })
+
+
+def zone_loads(unit: Unit, conditions) -> ZoneLoads:
+    """Room loads of every zone in every row.
+
+    Parameters
+    ----------
+    unit : Unit
+    conditions : Conditions, R rows
+
+    Notes
+    -----
+    ``q(T) = gains + UA (OAT - T)``, UA with sensible infiltration. People, lights and
+    equipment enter with the radiant share delayed (``*_gain_frac``); moisture and plenum
+    heat follow the instantaneous shares.
+    """
+    zones, groups = unit.zones, unit.groups
+    g = zones.group
+    fs = sensible_factor_btuh_cfm_f(conditions.pressure_psia)
+    fl = latent_factor_btuh_cfm_lblb(conditions.pressure_psia)
+    area = zones.area_ft2 * zones.gain_multiplier
+
+    people_full = area / groups.people_ft2[g]
+    per_group = (
+        conditions.people_gain_frac * (groups.people_sensible_btuh / groups.people_ft2)
+        + conditions.lights_gain_frac * (groups.lights_btuh_ft2 * (1.0 - groups.lights_plenum_frac))
+        + conditions.equipment_gain_frac * groups.equipment_btuh_ft2
+    )
+    gains = per_group[:, g] * area
+    gains += conditions.glass_sun_btuh_ft2 @ zones.aperture_ft2.T
+    gains += conditions.roof_sun_btuh_ft2[:, None] * zones.roof_ft2_eq
+
+    infiltration = conditions.infiltration_frac[:, None] * zones.infiltration_cfm
+    ua = zones.ua_btuh_f + fs * infiltration
+    occupied = conditions.group_occupied[:, g]
+    cool = zones.cool_unoccupied_f + occupied * (zones.cool_occupied_f - zones.cool_unoccupied_f)
+    heat = zones.heat_unoccupied_f + occupied * (zones.heat_occupied_f - zones.heat_unoccupied_f)
+    minimum = zones.min_unoccupied_cfm + occupied * (zones.min_cfm - zones.min_unoccupied_cfm)
+    oat = conditions.oat_f[:, None]
+
+    weighted = people_full * zones.multiplier
+    people_by_group = np.bincount(g, weights=weighted, minlength=len(groups.names))
+    lights_area = np.bincount(g, weights=area * zones.multiplier, minlength=len(groups.names))
+    return ZoneLoads(
+        gains_btuh=gains,
+        ua_btuh_f=ua,
+        cool_f=cool,
+        heat_f=heat,
+        min_cfm=minimum,
+        q_cool_btuh=gains + ua * (oat - cool),
+        q_heat_btuh=gains + ua * (oat - heat),
+        latent_btuh=conditions.people_frac @ (people_by_group * groups.people_latent_btuh)
+        + conditions.occupied * unit.air_handler.latent_extra_btuh,
+        plenum_btuh=conditions.lights_frac @ (lights_area * groups.lights_btuh_ft2 * groups.lights_plenum_frac),
+        infiltration_cfm=infiltration @ zones.multiplier,
+        people=conditions.people_frac @ people_by_group,
+        oa_people_cfm=conditions.people_frac @ (people_by_group * groups.oa_cfm_person),
+        fs=fs,
+        fl=fl,
+    )

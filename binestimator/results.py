@@ -1,0 +1,266 @@
+"""Results of an estimate: what comes out, with names and units, and its plain-data form.
+
+Signs: a saving is the baseline minus the candidate, so that a positive number is saved and a
+negative one is spent more. Nothing is clipped to look better.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from .errors import Finding
+
+# What each annual figure is: key, label, unit, what it contains. One list for the results
+# file, the README, the terminal table and the workbook.
+ANNUAL = (
+    ("hours", "Hours of the file", "h", "All hours, running and off"),
+    ("running_hours", "Running hours", "h", "Hours with the air handler on in a steady mode; night cycling is not among them"),
+    ("fan_kwh", "Fans", "kWh", "Supply fan with motor and drive, return or relief fan, and night runs"),
+    ("cooling_kwh", "Cooling", "kWh", "Chiller or compressors with condenser fans; no pumps, no tower"),
+    ("pump_tower_kwh", "Pumps and tower", "kWh", "Chilled, condenser and hot-water pumps and tower fans"),
+    ("heating_kwh", "Electric heat", "kWh", "Electric reheat and supply heating, heat pump with its supplementary heat"),
+    ("fuel_therm", "Fuel", "therm", "Boiler or furnace fuel, with standby and distribution losses while enabled"),
+    ("purchased_cooling_kbtu", "Purchased cooling", "kBtu", "Cooling at the meter, with losses"),
+    ("purchased_heating_kbtu", "Purchased heat", "kBtu", "Heat at the meter, with losses"),
+    ("electricity_kwh", "Electricity", "kWh", "Fans, cooling, pumps and tower, electric heat"),
+    ("reheat_kbtu", "Reheat", "kBtu", "Heat of all terminal coils in running hours, at the coil"),
+    ("preheat_kbtu", "Preheat", "kBtu", "Heat of the supply heating coil in running hours, at the coil"),
+    ("cooling_sensible_kbtu", "Sensible cooling", "kBtu", "Sensible load of the cooling coil in running hours"),
+    ("cooling_latent_kbtu", "Latent cooling", "kBtu", "Moisture taken out by the cooling coil in running hours"),
+    ("cost_usd", "Energy cost", "USD", "All of the above at the prices of the project"),
+    ("unmet_zone_hours", "Unmet zone-hours", "zone h", "Zone-hours warmer than the cooling setpoint by more than the tolerance"),
+    ("unmet_degree_hours", "Unmet degree-hours", "zone degF.h", "How far beyond that tolerance, summed"),
+    ("cold_zone_hours", "Under-heated zone-hours", "zone h", "Zone-hours colder than the heating setpoint by more than the tolerance"),
+    ("starved_zone_hours", "Starved zone-hours", "zone h", "Zone-hours whose airflow is cut by too little duct pressure"),
+    ("ventilation_short_hours", "Ventilation-short zone-hours", "zone h", "Zone-hours with less than the minimum airflow of the zone"),
+    ("oa_short_hours", "Outdoor-air-short hours", "h", "Hours with less than 98 % of the outdoor air that the minimum asks for"),
+    ("airflow_ceiling_hours", "Airflow-ceiling hours", "h", "Hours in which zones ask for more than the fan can give"),
+    ("humid_hours", "Humid hours", "h", "Occupied hours with the room dew point above the limit"),
+    ("capacity_hours", "Cooling-short hours", "h", "Hours in which supply air rises because the plant cannot give more"),
+    ("freeze_hours", "Cold mixed-air hours", "h", "Hours with mixed air below the freeze caution limit"),
+    ("minimum_speed_hours", "Minimum-speed hours", "h", "Hours with the fan at its lowest speed, duct pressure above setpoint"),
+    ("low_flow_hours", "Low-airflow DX hours", "h", "Hours of direct-expansion cooling with less than its least airflow"),
+    ("economizer_hours", "Economizer hours", "h", "Hours with more outdoor air than the minimum, for free cooling"),
+    ("humidity_limited_hours", "Humidity-limited hours", "h", "Hours in which the humidity limit holds supply air down"),
+    ("cold_zone_limited_hours", "Cold-zone-limited hours", "h", "Hours in which a zone that must stay cold holds supply air down"),
+    ("unserved_cooling_kbtu", "Cooling not served", "kBtu", "Cooling beyond the plant after the supply air has risen"),
+    ("mean_sat_f", "Mean supply air", "degF", "Mean over running hours of the supply air temperature that results"),
+    ("mean_dsp_inwc", "Mean duct static", "in. w.c.", "Mean over running hours of the duct pressure that stands"),
+    ("mean_flow_cfm", "Mean airflow", "cfm", "Mean over running hours of supply airflow with leakage"),
+)
+ANNUAL_KEYS = tuple(key for key, *_ in ANNUAL)
+
+# Counts and means are shown from the hourly run: selected rows do not keep indicators.
+COUNT_KEYS = tuple(key for key, _, unit, _ in ANNUAL if key.endswith(("_hours",)) and key not in ("hours",))
+
+# End uses whose signed change leads the comparison.
+ENERGY_KEYS = ("fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh", "fuel_therm",
+               "purchased_cooling_kbtu", "purchased_heating_kbtu")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EqualService:
+    """Whether a candidate serves the zones as well as the baseline does.
+
+    ``flagged`` candidates are shown but neither ranked nor called best; ``reasons`` says why
+    in plain words.
+    """
+
+    flagged: bool
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CandidateResult:
+    """One candidate over the year.
+
+    Parameters
+    ----------
+    candidate : Candidate
+        As it was evaluated.
+    annual, hourly : dict
+        Figures of ``ANNUAL`` from the bin rows and from the hour-by-hour run.
+    saving : dict
+        Baseline minus candidate for the energies and ``cost_usd``, ``electricity_kwh``,
+        ``reheat_kbtu``, from the bin rows.
+    equal_service : EqualService
+    payback_years, payback_after_incentive_years : float or None
+        Simple payback; None with the reason in ``payback_note``.
+    rank : int or None
+        1 is the least energy cost among unflagged candidates.
+    rows : DataFrame
+        One line per bin row: weights, conditions and every field of ``RowState`` (fan-off
+        rows hold zeros for energy and NaN for temperatures and setpoints).
+    monthly : DataFrame
+        Twelve months from the hourly run: ENERGY_KEYS, electricity_kwh, cost_usd.
+    by_temperature : DataFrame
+        By outdoor-temperature bin from the hourly run (running hours): hours, mean sat_f,
+        dsp_inwc, flow_cfm, and cost_usd.
+    flow_hours : DataFrame
+        Running hours by airflow in tenths of the design airflow: low_pct, hours.
+    zones : DataFrame
+        By zone from the hourly run: unmet_hours, unmet_degree_hours, starved_hours,
+        ventilation_short_hours, cold_hours, reheat_kbtu, temperature_request_hours,
+        pressure_request_hours, minimum_flow_hours.
+    peak_kw : float
+        Largest hourly electricity of the year. [kW]
+    """
+
+    candidate: Any
+    annual: dict[str, float]
+    hourly: dict[str, float]
+    saving: dict[str, float]
+    equal_service: EqualService
+    payback_years: float | None
+    payback_after_incentive_years: float | None
+    payback_note: str
+    rank: int | None
+    rows: pd.DataFrame
+    monthly: pd.DataFrame
+    by_temperature: pd.DataFrame
+    flow_hours: pd.DataFrame
+    zones: pd.DataFrame
+    peak_kw: float
+
+    @property
+    def id(self) -> str:
+        return self.candidate.id
+
+    @property
+    def name(self) -> str:
+        return self.candidate.name
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Interaction:
+    """Cost savings of SAT alone, DSP alone and both, and what is left over. [USD]"""
+
+    sat_id: str
+    dsp_id: str
+    both_id: str
+    sat_usd: float
+    dsp_usd: float
+    both_usd: float
+
+    @property
+    def interaction_usd(self) -> float:
+        """Saving of both minus the sum of each alone; negative: they share a saving."""
+        return self.both_usd - self.sat_usd - self.dsp_usd
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """One check of the run: ``status`` is pass, explain or fail."""
+
+    name: str
+    status: str
+    value: str
+    expected: str
+    text: str
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Results:
+    """Everything an estimate found.
+
+    ``bin_table`` one line per outdoor-temperature bin · ``row_table`` one line per bin row (hours,
+    date, hour, outdoor conditions) · ``night`` annual figures of setback and warm-up,
+    included in every candidate · ``sizes`` path to (value, unit, 'given' or 'sized') ·
+    ``row_method`` how rows were chosen, with its worst residual.
+    """
+
+    project: Any
+    weather: Any
+    baseline_id: str
+    candidates: tuple[CandidateResult, ...]
+    bin_table: pd.DataFrame
+    row_table: pd.DataFrame
+    row_method: str
+    night: dict[str, float]
+    sizes: dict[str, tuple[float, str, str]]
+    interactions: tuple[Interaction, ...]
+    checks: tuple[Check, ...]
+    findings: tuple[Finding, ...]
+    run_id: str
+    unit: Any = field(repr=False)
+
+    def __getitem__(self, candidate_id: str) -> CandidateResult:
+        for c in self.candidates:
+            if c.id == candidate_id:
+                return c
+        raise KeyError(candidate_id)
+
+    @property
+    def baseline(self) -> CandidateResult:
+        return self[self.baseline_id]
+
+    @property
+    def best(self) -> CandidateResult | None:
+        """The least energy cost among unflagged candidates, the baseline included."""
+        ranked = [c for c in self.candidates if c.rank == 1]
+        return ranked[0] if ranked else None
+
+
+def plain(value):
+    """A value as plain data for a results file: numbers, text, lists and dicts; NaN as None."""
+    if isinstance(value, dict):
+        return {k: plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(v) for v in value]
+    if isinstance(value, (np.floating, float)):
+        number = float(value)
+        return number if math.isfinite(number) else None
+    if isinstance(value, (np.integer,)):
+        return int(value)
+    if isinstance(value, np.bool_):
+        return bool(value)
+    return value
+
+
+def to_plain(results: Results) -> dict:
+    """The results file as plain data; its keys are documented in the README."""
+    w = results.weather
+    return plain({
+        "program": "binestimator",
+        "run_id": results.run_id,
+        "project": results.project.info.name,
+        "weather": {
+            "file": w.file_name, "station": w.station, "name": w.name, "format": w.format,
+            "latitude_deg": w.latitude_deg, "longitude_deg": w.longitude_deg,
+            "elevation_ft": w.elevation_ft, "pressure_psia": w.pressure_psia,
+            "whole_f": w.whole_f, "sha256": w.sha256,
+        },
+        "baseline": results.baseline_id,
+        "best": None if results.best is None else results.best.id,
+        "rows": {"method": results.row_method, "count": len(results.row_table)},
+        "sizes": {k: {"value": v, "unit": u, "origin": o} for k, (v, u, o) in results.sizes.items()},
+        "night": results.night,
+        "candidates": [
+            {
+                "id": c.id, "name": c.name, "kind": c.candidate.kind,
+                "sat": {"strategy": c.candidate.sat.strategy}, "dsp": {"strategy": c.candidate.dsp.strategy},
+                "annual": c.annual, "hourly": c.hourly, "saving": c.saving,
+                "equal_service": not c.equal_service.flagged,
+                "equal_service_reasons": list(c.equal_service.reasons),
+                "rank": c.rank,
+                "implementation_cost_usd": c.candidate.cost_usd, "incentive_usd": c.candidate.incentive_usd,
+                "simple_payback_years": c.payback_years,
+                "simple_payback_after_incentive_years": c.payback_after_incentive_years,
+                "payback_note": c.payback_note, "peak_kw": c.peak_kw,
+            }
+            for c in results.candidates
+        ],
+        "interactions": [
+            {"sat": i.sat_id, "dsp": i.dsp_id, "both": i.both_id, "sat_usd": i.sat_usd, "dsp_usd": i.dsp_usd,
+             "both_usd": i.both_usd, "interaction_usd": i.interaction_usd} for i in results.interactions
+        ],
+        "checks": [{"name": k.name, "status": k.status, "value": k.value, "expected": k.expected, "text": k.text,
+                    "source": k.source} for k in results.checks],
+        "findings": [{"level": f.level, "where": f.where, "text": f.text} for f in results.findings],
+    })

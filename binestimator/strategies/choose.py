@@ -1,0 +1,109 @@
+"""Setpoints of a candidate in rows of conditions: the one door to all strategies."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..model.loads import ZoneLoads
+from ..model.system import heating_enabled
+from ..model.terminals import requested_flow_cfm
+from ..model.unit import Unit
+from . import cost_optimal
+from .demand import outdoor_envelope_f, settled_dsp_inwc, settled_sat_f
+from .limits import sat_limits
+from .tables import by_airflow, by_outdoor_air
+
+RESET_SAT = ("outdoor_air", "demand", "cost_optimal")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setpoints:
+    """Arrays (R,): ``sat_f`` [degF], ``dsp_inwc`` [in. w.c.], and the limits in force:
+    ``humidity_limited``, ``cold_zone_limited`` (bool) where that limit is what holds SAT down."""
+
+    sat_f: np.ndarray
+    dsp_inwc: np.ndarray
+    humidity_limited: np.ndarray
+    cold_zone_limited: np.ndarray
+
+
+def resets_pressure(record) -> bool:
+    """Whether a duct pressure strategy moves the setpoint at all."""
+    if record.strategy == "fixed":
+        return False
+    if record.strategy == "as_found":
+        values = {y for _, y in record.points} | {y for _, y in (record.points_unoccupied or ())}
+        return len(values) > 1
+    return True
+
+
+def dsp_setpoint_inwc(unit: Unit, record, conditions, requested_cfm):
+    """Duct static pressure setpoint of a strategy. (R,) [in. w.c.]
+
+    Parameters
+    ----------
+    record : DSP strategy record
+    requested_cfm : ndarray (R, Z)
+        What zones ask for; never what they get, so that nothing is circular.
+    """
+    if record.strategy == "fixed":
+        return np.full(conditions.oat_f.shape, float(record.setpoint_inwc))
+    if record.strategy in ("as_found", "outdoor_air"):
+        return by_outdoor_air(record, conditions.oat_f, conditions.occupied)
+    if record.strategy == "airflow":
+        return by_airflow(record, requested_cfm @ unit.zones.multiplier, unit.design_cfm)
+    return settled_dsp_inwc(unit, requested_cfm, record.ignored_requests, record.min_inwc, record.max_inwc)
+
+
+def demand_sat_f(unit: Unit, record, conditions, loads: ZoneLoads, ceiling_f):
+    """Supply setpoint of the demand strategy: where zones are satisfied, inside the outdoor-air envelope. (R,)"""
+    warmest = outdoor_envelope_f(conditions.oat_f, record.max_f, record.min_f, record.oat_min_f, record.oat_max_f)
+    top = np.maximum(np.minimum(warmest, ceiling_f), record.min_f)
+    return settled_sat_f(unit, loads, record.ignored_requests, record.min_f, top)
+
+
+def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=()) -> Setpoints:
+    """Setpoints of a candidate without its overrides by operators.
+
+    Parameters
+    ----------
+    candidate : Candidate
+    other_sats : sequence of ndarray (R,)
+        Supply temperatures of other candidates, tried by the cost-optimal search. [degF]
+    """
+    sat_record, dsp_record = candidate.sat, candidate.dsp
+    shape = conditions.oat_f.shape
+    enabled = heating_enabled(unit, conditions.oat_f, conditions.fan_on)
+    none = np.zeros(shape, dtype=bool)
+    humid, cold = none, none
+    if sat_record.strategy == "fixed":
+        sat = np.full(shape, float(sat_record.setpoint_f))
+    elif sat_record.strategy == "as_found":
+        sat = by_outdoor_air(sat_record, conditions.oat_f, conditions.occupied)
+    else:
+        if sat_record.strategy == "outdoor_air":
+            low = min(y for _, y in sat_record.points)
+            high = max(y for _, y in sat_record.points)
+        else:
+            low, high = sat_record.min_f, sat_record.max_f
+        limits = sat_limits(unit, conditions, loads, low, high)
+        if sat_record.strategy == "outdoor_air":
+            free = by_outdoor_air(sat_record, conditions.oat_f, conditions.occupied)
+            sat = np.minimum(free, limits.max_f)
+        elif sat_record.strategy == "demand":
+            free = demand_sat_f(unit, sat_record, conditions, loads, high)
+            sat = demand_sat_f(unit, sat_record, conditions, loads, limits.max_f)
+        else:
+            sat = cost_optimal.search(
+                unit, conditions, loads, limits,
+                lambda requested: dsp_setpoint_inwc(unit, dsp_record, conditions, requested),
+                resets_pressure(dsp_record), other_sats)
+            free = sat
+        held = (sat < free - 1e-9) | ((sat_record.strategy == "cost_optimal") & (sat >= limits.max_f - 1e-9) & (limits.max_f < high - 1e-9))
+        humid = held & (limits.humidity_f <= limits.zone_f)
+        cold = held & ~humid
+    requested = requested_flow_cfm(unit, loads, sat, enabled)
+    return Setpoints(sat_f=sat, dsp_inwc=dsp_setpoint_inwc(unit, dsp_record, conditions, requested),
+                     humidity_limited=humid, cold_zone_limited=cold)

@@ -1,0 +1,201 @@
+"""Demand resets: where trim and respond settles.
+
+Every zone has closed-form thresholds at which it sends its first, second and third request
+(Guideline 36: 5.6.8.1 for supply air temperature, 5.6.8.2 for duct pressure). Trim and
+respond moves the setpoint until the requests of all zones just equal those ignored, so it
+settles at one of these thresholds: the first of the pooled list that takes the sum of
+requests above the ignored ones. A first request latches until the loop or damper falls
+to its release point; the setpoint then swings between the two, and the mean of the
+settled setpoints at both edges stands for the mean of the swing.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..model.loads import ZoneLoads
+from ..model.unit import Unit, damper_flow_frac
+
+# Guideline 36 5.6.8.1: two and three requests at these temperatures above the cooling setpoint.
+SECOND_REQUEST_F, THIRD_REQUEST_F = 3.0, 5.0
+# Guideline 36 5.6.8.2: two and three requests below these shares of the airflow setpoint.
+SECOND_REQUEST_FLOW, THIRD_REQUEST_FLOW = 0.7, 0.5
+# The most requests of one kind that a zone sends.
+MOST_REQUESTS = 3.0
+# A supply temperature above any that is ever reached: a zone that asks for nothing.
+NEVER_F = 1000.0
+
+
+def settled(thresholds, weights, ignored):
+    """The threshold at which pooled requests first exceed the ignored ones.
+
+    Parameters
+    ----------
+    thresholds : ndarray (R, N)
+        One per request; a request stands where the setpoint is below its threshold.
+    weights : ndarray (N,)
+        Requests that each stands for, >= 0.
+    ignored : float
+        Requests that are ignored, >= 0.
+
+    Returns
+    -------
+    ndarray (R,)
+        The largest threshold with (sum of weights of thresholds at or above it) > ``ignored``;
+        ``-inf`` where all requests together are ignored.
+    """
+    thresholds = np.asarray(thresholds, dtype=float)
+    rows, n = thresholds.shape
+    keep = weights > 0.0
+    if not keep.any() or float(weights[keep].sum()) <= ignored:
+        return np.full(rows, -np.inf)
+    if not keep.all():
+        thresholds, weights = thresholds[:, keep], weights[keep]
+    n = thresholds.shape[1]
+    # With weights of at least one only the largest few can matter.
+    most = int(np.floor(ignored)) + 1 if weights.min() >= 1.0 else n
+    if most < n:
+        index = np.argpartition(-thresholds, most - 1, axis=1)[:, :most]
+    else:
+        index = np.broadcast_to(np.arange(n), (rows, n))
+    values = np.take_along_axis(thresholds, index, axis=1)
+    order = np.argsort(-values, axis=1, kind="stable")
+    values = np.take_along_axis(values, order, axis=1)
+    stacked = np.cumsum(np.take_along_axis(weights[index], order, axis=1), axis=1)
+    first = np.argmax(stacked > ignored, axis=1)
+    return values[np.arange(rows), first]
+
+
+def _pool(first, second, third, weights, ignored):
+    """Settled setpoint of three requests per zone; first requests must be the largest of a zone.
+
+    Only the zones with the largest first thresholds can decide, so the others are left out
+    before pooling where weights allow it.
+    """
+    n = first.shape[1]
+    keep = weights > 0.0
+    most = int(np.floor(ignored)) + 1
+    if keep.all() and weights.min() >= 1.0 and most < n:
+        index = np.argpartition(-first, most - 1, axis=1)[:, :most]
+        pick = lambda a: np.take_along_axis(a, index, axis=1)  # noqa: E731
+        values = np.concatenate([pick(first), pick(second), pick(third)], axis=1)
+        w = np.concatenate([weights[index]] * 3, axis=1)
+        order = np.argsort(-values, axis=1, kind="stable")
+        stacked = np.cumsum(np.take_along_axis(w, order, axis=1), axis=1)
+        where = np.argmax(stacked > ignored, axis=1)
+        return np.take_along_axis(values, order, axis=1)[np.arange(len(values)), where]
+    return settled(np.concatenate([first, second, third], axis=1), np.concatenate([weights] * 3), ignored)
+
+
+def temperature_thresholds_f(unit: Unit, loads: ZoneLoads):
+    """Supply air temperatures above which each zone sends requests.
+
+    Returns
+    -------
+    first, first_release, second, third : ndarray (R, Z)
+        Cooling loop at its asking and release points; room 3 and 5 degF above its cooling
+        setpoint at full airflow. [degF] ``NEVER_F`` where the zone needs no cooling.
+
+    Notes
+    -----
+    The loop stands for flow between minimum and maximum: at share s it asks
+    ``Vmin + s (Vmax - Vmin)``, which carries the load at
+    ``SATz = Tcool - q(Tcool) / (fs V)``.
+    """
+    z, limits, fs = unit.zones, unit.limits, loads.fs
+    gain = unit.air_handler.duct_gain_f
+
+    def at_loop(share):
+        flow = loads.min_cfm + share * (z.max_cfm - loads.min_cfm)
+        warm = loads.cool_f - loads.q_cool_btuh / (fs * flow) - gain
+        return np.where(loads.q_cool_btuh > 0.0, warm, NEVER_F)
+
+    def at_excess(excess):
+        load = loads.q_cool_btuh - loads.ua_btuh_f * excess
+        warm = loads.cool_f + excess - load / (fs * z.max_cfm) - gain
+        return np.where(load > 0.0, warm, NEVER_F)
+
+    first = at_loop(limits.loop_ask_pct / 100.0)
+    release = at_loop(limits.loop_release_pct / 100.0)
+    # A zone with hardly any span between minimum and maximum may be warm before its loop is.
+    return first, release, np.maximum(at_excess(SECOND_REQUEST_F), first), np.maximum(at_excess(THIRD_REQUEST_F), first)
+
+
+def pressure_thresholds_inwc(unit: Unit, requested_cfm):
+    """Duct pressures below which each zone sends requests.
+
+    Returns
+    -------
+    first, first_release, second, third : ndarray (R, Z)
+        Damper at its asking and release positions; flow at 70 % and 50 % of setpoint with
+        the damper open. [in. w.c.]
+    """
+    z, limits = unit.zones, unit.limits
+    share = requested_cfm / z.max_cfm
+    full = unit.index_dsp_inwc * z.index_share * share * share
+    ask = damper_flow_frac(limits.damper_open_pct / 100.0, limits.damper_exponent)
+    release = damper_flow_frac(limits.damper_release_pct / 100.0, limits.damper_exponent)
+    return full / ask**2, full / release**2, full * SECOND_REQUEST_FLOW**2, full * THIRD_REQUEST_FLOW**2
+
+
+def _left_to_ignore(weights, asks_always, ignored):
+    """Ignored requests left for honest zones once zones that always ask have taken theirs."""
+    return ignored - MOST_REQUESTS * float(np.sum(weights * asks_always))
+
+
+def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f):
+    """Supply air temperature at which trim and respond settles, before the outdoor-air envelope.
+
+    Parameters
+    ----------
+    ignored_requests : float
+    min_f : float
+    max_f : float or ndarray (R,)
+        Range of the loop. [degF]
+
+    Returns
+    -------
+    ndarray (R,)
+        ``min_f`` where zones that always ask take more than what is ignored.
+    """
+    z = unit.zones
+    rows = loads.q_cool_btuh.shape[0]
+    left = _left_to_ignore(z.weight, z.asks_temperature, ignored_requests)
+    if left < 0.0:
+        return np.full(rows, float(min_f))
+    weights = np.where(z.asks_temperature, 0.0, z.weight)
+    first, release, second, third = temperature_thresholds_f(unit, loads)
+    # A request stands while the setpoint is above its threshold: the mirror image of pressure.
+    ask = -_pool(-first, -second, -third, weights, left)
+    hold = -_pool(-release, -second, -third, weights, left)
+    top = np.broadcast_to(np.asarray(max_f, dtype=float), (rows,))
+    return 0.5 * (np.clip(ask, min_f, top) + np.clip(hold, min_f, top))
+
+
+def settled_dsp_inwc(unit: Unit, requested_cfm, ignored_requests, min_inwc, max_inwc):
+    """Duct pressure at which trim and respond settles. (R,) [in. w.c.]
+
+    ``max_inwc`` where zones that always ask take more than what is ignored.
+    """
+    z = unit.zones
+    rows = requested_cfm.shape[0]
+    left = _left_to_ignore(z.weight, z.asks_pressure, ignored_requests)
+    if left < 0.0:
+        return np.full(rows, float(max_inwc))
+    weights = np.where(z.asks_pressure, 0.0, z.weight)
+    first, release, second, third = pressure_thresholds_inwc(unit, requested_cfm)
+    ask = _pool(first, second, third, weights, left)
+    hold = _pool(release, second, third, weights, left)
+    return 0.5 * (np.clip(ask, min_inwc, max_inwc) + np.clip(hold, min_inwc, max_inwc))
+
+
+def outdoor_envelope_f(oat_f, settled_f, min_f, oat_min_f, oat_max_f):
+    """Supply setpoint from the loop's output, by outdoor temperature (Guideline 36 5.16.2.2).
+
+    The loop's output at and below ``oat_min_f``, falling to ``min_f`` at and above
+    ``oat_max_f``. Since the settled value is where zones are satisfied, the loop rises until the
+    supply reaches it or the envelope of its largest output: callers pass that output's
+    ceiling and take the lower of both.
+    """
+    share = np.clip((oat_max_f - oat_f) / (oat_max_f - oat_min_f), 0.0, 1.0)
+    return min_f + share * (settled_f - min_f)
