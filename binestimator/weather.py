@@ -410,7 +410,9 @@ class _Raw:
 
 
 _TMY3_DATE = re.compile(r"\s*(\d{1,2})/(\d{1,2})/\d{4}\s*,\s*(\d{1,2}):(\d{2})\s*,")
-_EPW_DATE = re.compile(r"\s*\d{4}\s*,\s*(\d{1,2})\s*,\s*(\d{1,2})\s*,\s*(\d{1,2})\s*,\s*(-?\d+)\s*,")
+_EPW_DATE = re.compile(
+    r"\s*\d{4}\s*,\s*(\d{1,2})\s*,\s*(\d{1,2})\s*,\s*(\d{1,2})\s*,\s*(-?\d+)\s*,"
+)
 _TMY2_DATE = re.compile(r" [ \d]\d([ \d]\d)([ \d]\d)([ \d]\d)[ \d]{8}")
 _TMY2_STATION = re.compile(
     r"\s*(\d{5})\s+(\S.*?)\s+([A-Z]{2})\s+(-?\d+)\s+([NS])\s+(\d+)\s+(\d+)\s+([EW])\s+(\d+)"
