@@ -1,0 +1,669 @@
+"""Groups of like hours, and the few rows that stand for them.
+
+Hours are grouped by outdoor-temperature bin and running mode. Two ways to represent the
+hours of a group: :func:`mean_rows` (one row at mean conditions, the classic bin method)
+and :func:`representative_rows` (a few real hours with weights). The second exists because
+the model is not linear: the mean of max(0, x), of a clipped flow and of a cube differ from
+the same functions of the mean, so mean rows put reheat and fan energy low.
+
+Representative rows are found in two steps, with numpy alone and always with a feasible
+answer, since the full set of hours with weight one satisfies every condition:
+
+1. *Recombination* in each group: hours are removed and their weight moved to others along
+   null vectors of the moment matrix, which leaves hours, temperature, moisture and the
+   group's principal directions of the match columns exact and no weight negative, with as
+   many hours left as there are moments (Caratheodory's theorem, by pivoting).
+2. *Elimination* over the year, down to the row limit: the hour goes whose removal, when all
+   other weights move to make up for it, adds least to the squared error of the match
+   columns (by rate period over the year, and by group). Hours, temperature and moisture of
+   each group stay exact; a step that would make a weight negative stops at zero.
+
+References
+----------
+C. Litterer and T. Lyons, High order recombination and an application to cubature on Wiener
+space, Annals of Applied Probability 22 (2012), section 3 (recombination by blocks; from
+memory). B. Hassibi and D. Stork, Second order derivatives for network pruning: optimal
+brain surgeon, NIPS 1992 (removal at least squared error with all others readjusted; from
+memory). The combination is this project's.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+#: Most rows for a year at the default grouping.
+MAX_ROWS = 240
+#: Rows kept for the match columns when the groups alone need almost all of ``MAX_ROWS``.
+RESERVED_ROWS = 60
+#: Principal directions of the match columns that are followed.
+_DIRECTIONS = 24
+#: Hours kept by the first step, as a multiple of the rows wanted.
+_CANDIDATE_FACTOR = 2.0
+#: Most principal directions held exact in one group by the first step.
+_GROUP_DIRECTIONS = 18
+#: Weight of an error in the year's total of a rate period against one in a group's total.
+#: Errors of groups are a means (a strategy may differ from group to group), the year's
+#: totals are the end. Results change little between 10 and 300.
+_YEAR_WEIGHT = 100.0
+#: Weight of the sum of squared weights times the group's variance: the error expected of
+#: whatever the match columns do not show. Results change little between 0.01 and 1.
+_EVENNESS = 0.05
+#: Exact conditions must hold to this relative error, or the selection counts as failed.
+EXACT_TOLERANCE = 1e-9
+
+METHOD_REPRESENTATIVE = "real hours by recombination and least-error elimination"
+METHOD_MOMENTS = "real hours that keep hours, temperature and moisture of each group only"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RowSelection:
+    """Real hours that stand for a year.
+
+    Parameters
+    ----------
+    index : ndarray (n,), int
+        Rows of the hourly conditions, ascending.
+    weights : ndarray (n,)
+        What each stands for. [h/yr] > 0
+    group : ndarray (n,), int
+        Group of each row.
+    residuals : ndarray (P, M)
+        (sum over the rows - sum over the hours) / scale of every match column, by rate
+        period. [fraction of the column's scale]
+    worst_error : float
+        Largest absolute residual.
+    exact_error : float
+        Largest relative error of an exact column's mean in a group (of the hours: of the
+        group's hours; of another column: of its largest magnitude in the year).
+    method : str
+        How the rows were found, in words; names the fallback and its reason if one was used.
+    fell_back : bool
+        True if the rows do not reproduce the match columns.
+    rows : int
+        Number of rows.
+    bound : int
+        Largest number of rows this grouping can give.
+    """
+
+    index: np.ndarray
+    weights: np.ndarray
+    group: np.ndarray
+    residuals: np.ndarray
+    worst_error: float
+    exact_error: float
+    method: str
+    fell_back: bool
+    rows: int
+    bound: int
+
+
+def bin_low_f(oat_f, width_f):
+    """Lower edge of the outdoor-temperature bin, left-closed.
+
+    Temperatures are counted in whole millionths of a degree, so that a value on an edge
+    (50 degF written as 10.0 degC) lies in the bin that begins there, whatever the last bits.
+
+    Parameters
+    ----------
+    oat_f : float | ndarray
+        Outdoor dry-bulb temperature. [degF]
+    width_f : int
+        Bin width. [degF] > 0
+
+    Returns
+    -------
+    low_f : int | ndarray of int
+        Largest multiple of the width not above the temperature. [degF]
+    """
+    width = int(width_f)
+    if width != width_f or width <= 0:
+        raise ValueError(f"bin width: must be a whole number of degF above 0; got {width_f}")
+    millionths = np.rint(np.asarray(oat_f, dtype=float) * 1e6).astype(np.int64)
+    return np.floor_divide(millionths, width * 1_000_000) * width
+
+
+def group_keys(conditions, bins_record):
+    """Group of each row, and what each group is.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        Hourly conditions (R rows).
+    bins_record : record
+        ``width_f``, ``by_month``, ``by_rate_period``.
+
+    Returns
+    -------
+    group_id : ndarray (R,), int
+        0 .. groups - 1, in ascending order of the keys.
+    groups : DataFrame
+        One line a group: ``bin_low_f, occupied, fan_on``, ``month`` and ``rate_period`` if
+        they are keys, ``rows`` (of the conditions) and ``hours`` [h/yr].
+    """
+    keys = {
+        "bin_low_f": bin_low_f(conditions.oat_f, bins_record.width_f),
+        "occupied": np.asarray(conditions.occupied > 0.5, dtype=np.int64),
+        "fan_on": np.asarray(conditions.fan_on > 0.5, dtype=np.int64),
+    }
+    if bins_record.by_month:
+        keys["month"] = np.asarray(conditions.month, dtype=np.int64)
+    if bins_record.by_rate_period:
+        keys["rate_period"] = np.asarray(conditions.rate_period, dtype=np.int64)
+    # One integer per row instead of rows of keys: the order is that of the keys.
+    code = np.zeros(len(conditions.oat_f), dtype=np.int64)
+    for values in keys.values():
+        low = values.min()
+        code = code * (values.max() - low + 1) + (values - low)
+    _, first, group_id, rows = np.unique(
+        code, return_index=True, return_inverse=True, return_counts=True
+    )
+    groups = pd.DataFrame({name: values[first] for name, values in keys.items()})
+    groups["rows"] = rows
+    groups["hours"] = np.bincount(group_id, conditions.hours, len(rows))
+    return group_id, groups
+
+
+def mean_rows(conditions, group_id):
+    """One row per group at the mean conditions of its hours: the classic bin method.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        Hourly conditions (R rows).
+    group_id : ndarray (R,), int
+        0 .. groups - 1, each used.
+
+    Returns
+    -------
+    Conditions
+        One row a group, ascending. Hours are summed; every other array of numbers is its
+        mean weighted by hours. An array of integers keeps a value that all rows of the
+        group share; otherwise, and always for those that name one hour (``hour_of_year,
+        day, hour_start``), it is -1.
+    """
+    group_id = np.asarray(group_id)
+    groups = int(group_id.max()) + 1
+    rows = len(group_id)
+    hours = np.asarray(conditions.hours, dtype=float)
+    total = np.bincount(group_id, hours, groups)
+    weight = hours / total[group_id]
+    order = np.argsort(group_id, kind="stable")
+    start = np.searchsorted(group_id[order], np.arange(groups))
+    changes = {}
+    for field in dataclasses.fields(conditions):
+        values = getattr(conditions, field.name)
+        if not isinstance(values, np.ndarray) or values.ndim == 0 or len(values) != rows:
+            continue
+        if field.name == "hours":
+            changes[field.name] = total
+        elif np.issubdtype(values.dtype, np.integer):
+            low = np.minimum.reduceat(values[order], start, axis=0)
+            high = np.maximum.reduceat(values[order], start, axis=0)
+            one_hour = field.name in ("hour_of_year", "day", "hour_start")
+            changes[field.name] = np.where((low == high) & (not one_hour), low, -1)
+        else:
+            shaped = weight.reshape((rows,) + (1,) * (values.ndim - 1))
+            changes[field.name] = np.add.reduceat((values * shaped)[order], start, axis=0)
+    return dataclasses.replace(conditions, **changes)
+
+
+def representative_rows(
+    conditions, group_id, match, exact=None, *, scale=None, period=None, max_rows=MAX_ROWS
+):
+    """A few real hours per group, with weights, that stand for all hours.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        Hourly conditions (H rows).
+    group_id : ndarray (H,), int
+        Group of each hour, 0 .. groups - 1, each used.
+    match : ndarray (H, M)
+        What the rows should reproduce over the year: end uses of a few reference settings.
+    exact : ndarray (H, E), optional
+        What must be exact in every group besides the hours; outdoor temperature and
+        humidity ratio when not given.
+    scale : ndarray (M,), optional
+        Total against which an error of a match column counts. Default: its own sum over the
+        year, but at least a twentieth of the largest (columns in one unit, such as cost).
+    period : ndarray (H,), int, optional
+        Rate period: totals of the match columns are reproduced in each.
+    max_rows : int
+        Most rows, unless the groups alone need more (see Notes).
+
+    Returns
+    -------
+    RowSelection
+
+    Raises
+    ------
+    ValueError
+        Shapes differ, a value is not finite, a weight is not above 0, or a group is unused.
+
+    Notes
+    -----
+    A group of n hours needs at most min(n, 1 + E) rows for its exact columns. Where these
+    alone leave fewer than ``RESERVED_ROWS`` of ``max_rows`` for the match columns, the row
+    limit is their sum plus ``RESERVED_ROWS`` instead. ``RowSelection.bound`` is the limit.
+    If the linear algebra fails or the exact columns are missed by more than
+    ``EXACT_TOLERANCE``, the rows keep the exact columns only and ``method`` says why.
+    The same input gives the same rows.
+    """
+    group_id = np.asarray(group_id, dtype=np.int64)
+    hours = np.asarray(conditions.hours, dtype=float)
+    if exact is None:
+        exact = np.column_stack([conditions.oat_f, conditions.humidity_ratio])
+    exact = _columns("exact", exact, len(hours))
+    match = _columns("match", match, len(hours))
+    if len(group_id) != len(hours):
+        raise ValueError(f"group_id: {len(group_id)} values for {len(hours)} hours")
+    counts = np.bincount(group_id)
+    if counts.min() == 0:
+        raise ValueError(f"group_id: group {int(counts.argmin())} has no hours")
+    if not (np.isfinite(hours).all() and (hours > 0).all()):
+        raise ValueError("hours: every weight must be a number above 0")
+    period = np.zeros(len(hours), np.int64) if period is None else np.asarray(period)
+    period = np.unique(period, return_inverse=True)[1]
+    total = hours @ np.abs(match)
+    if scale is None:
+        scale = np.maximum(total, 0.05 * total.max(initial=0.0))
+    scale = np.where(np.asarray(scale, dtype=float) > 0, scale, 1.0)
+
+    moments = _moments(exact, group_id, hours)
+    needed = int(np.minimum(counts, moments.shape[1]).sum())
+    limit = min(len(hours), max(int(max_rows), needed + RESERVED_ROWS))
+    reason = ""
+    try:
+        index, weights = _select(match / scale, moments, group_id, hours, period, limit)
+    except np.linalg.LinAlgError as error:
+        reason = f"linear algebra failed ({error})"
+    else:
+        exact_error = _exact_error(index, weights, moments, group_id, hours)
+        if not exact_error <= EXACT_TOLERANCE:
+            reason = f"exact columns missed by {exact_error:.1e}"
+    method = METHOD_REPRESENTATIVE
+    if reason:
+        method = f"{METHOD_MOMENTS}; fallback, because the selection failed: {reason}"
+        index, weights = _moment_rows(moments, group_id, hours)
+        exact_error = _exact_error(index, weights, moments, group_id, hours)
+
+    periods = int(period.max()) + 1
+    residuals = np.empty((periods, match.shape[1]))
+    for k in range(periods):
+        chosen, all_hours = period[index] == k, period == k
+        reached = weights[chosen] @ match[index[chosen]]
+        residuals[k] = (reached - hours[all_hours] @ match[all_hours]) / scale
+    return RowSelection(
+        index=index,
+        weights=weights,
+        group=group_id[index],
+        residuals=residuals,
+        worst_error=float(np.abs(residuals).max(initial=0.0)),
+        exact_error=exact_error,
+        method=method,
+        fell_back=bool(reason),
+        rows=len(index),
+        bound=needed if reason else limit,
+    )
+
+
+def _columns(name, values, rows):
+    values = np.asarray(values, dtype=float)
+    if values.ndim != 2 or len(values) != rows:
+        raise ValueError(f"{name}: expected ({rows}, columns); got {values.shape}")
+    if not np.isfinite(values).all():
+        column = int(np.flatnonzero(~np.isfinite(values).all(axis=0))[0])
+        raise ValueError(f"{name}: column {column} holds a value that is not a finite number")
+    return values
+
+
+def _moments(exact, group_id, hours):
+    """Columns [1, (exact - group mean) / range of the year]: their weighted sums are [hours, 0 ...]."""
+    total = np.bincount(group_id, hours)
+    columns = [np.ones(len(hours))]
+    for values in exact.T:
+        spread = values.max() - values.min()
+        mean = np.bincount(group_id, hours * values) / total
+        columns.append((values - mean[group_id]) / (spread if spread > 0 else 1.0))
+    return np.column_stack(columns)
+
+
+def _exact_error(index, weights, moments, group_id, hours):
+    """Largest error of a moment of a group, as a share of the group's hours."""
+    groups = int(group_id.max()) + 1
+    total = np.bincount(group_id, hours, groups)
+    worst = 0.0
+    for k, column in enumerate(moments.T):
+        reached = np.bincount(group_id[index], weights * column[index], groups)
+        target = total if k == 0 else 0.0
+        worst = max(worst, float(np.abs((reached - target) / total).max()))
+    return worst
+
+
+def _runs(key):
+    """Positions of each value of an integer key, ascending: list of index arrays."""
+    order = np.argsort(key, kind="stable")
+    return np.split(order, np.flatnonzero(np.diff(key[order])) + 1)
+
+
+def _move_to_vertex(features, weights):
+    """Non-negative weights with the same weighted sums of the features, at most d of them above 0.
+
+    ``features`` is (m, d) with m > d. Each null vector of the transpose is followed until a
+    weight reaches zero; that point is then pivoted out of the remaining null vectors.
+    """
+    m, d = features.shape
+    null = np.linalg.qr(features, mode="complete")[0][:, d:]
+    weights = weights.copy()
+    ratio = np.empty(m)
+    for k in range(m - d):
+        step = null[:, k]
+        if step.max() < -step.min():
+            step = -step
+        ratio.fill(np.inf)
+        np.divide(weights, step, out=ratio, where=step > 1e-12)
+        out = int(ratio.argmin())
+        weights -= ratio[out] * step
+        np.maximum(weights, 0.0, out=weights)
+        weights[out] = 0.0
+        rest = null[:, k + 1 :]
+        rest -= np.outer(step / step[out], rest[out])
+        rest[out] = 0.0
+    return weights
+
+
+def _recombine(features, weights):
+    """Positions and weights of at most d points with the same weighted sums of (n, d) features.
+
+    Works on at most 2 d blocks of neighbours at a time (each at its barycentre), drops about
+    half of the blocks, and repeats, so that the work grows with log n.
+    """
+    d = features.shape[1]
+    index = np.arange(len(weights))
+    weights = np.asarray(weights, dtype=float)
+    while len(index) > d:
+        blocks = min(len(index), 2 * d)
+        start = (np.arange(blocks) * len(index)) // blocks
+        mass = np.add.reduceat(weights, start)
+        centre = np.add.reduceat(features[index] * weights[:, None], start, axis=0) / mass[:, None]
+        factor = _move_to_vertex(centre, mass) / mass
+        factor = np.repeat(factor, np.diff(np.append(start, len(index))))
+        keep = factor > 0
+        index, weights = index[keep], weights[keep] * factor[keep]
+    return index, weights
+
+
+def _independent(moments):
+    """Moment columns of one group without those that do not vary in it."""
+    varies = np.ptp(moments, axis=0) > 1e-12
+    varies[0] = True
+    return moments[:, varies]
+
+
+def _moment_rows(moments, group_id, hours):
+    """Hours that keep the moments of each group only (the fallback)."""
+    index, weights = [], []
+    for members in _runs(group_id):
+        chosen, weight = _recombine(_independent(moments[members]), hours[members])
+        index.append(members[chosen])
+        weights.append(weight)
+    index, weights = np.concatenate(index), np.concatenate(weights)
+    order = np.argsort(index)
+    return index[order], weights[order]
+
+
+def _principal(values):
+    """Directions (M, M) and energies (M,), descending, of rows of values about their mean."""
+    centred = values - values.mean(axis=0)
+    energy, directions = np.linalg.eigh(centred.T @ centred)
+    return centred, np.maximum(energy[::-1], 0.0), directions[:, ::-1]
+
+
+def _select(match, moments, group_id, hours, period, limit):
+    """Both steps. ``match`` is scaled. Returns index (ascending) and weights."""
+    energy, directions = np.linalg.eigh(match.T @ match)
+    scores = match @ directions[:, ::-1][:, :_DIRECTIONS]
+    index, weights, floor = _candidates(scores, moments, group_id, hours, period, limit)
+    if len(index) > limit:
+        keep, weights = _eliminate(
+            index, weights, scores, moments, group_id, hours, period, limit, floor
+        )
+        index = index[keep]
+    return index, weights
+
+
+def _candidates(scores, moments, group_id, hours, period, limit):
+    """First step: hours that keep moments and leading directions of each group and period."""
+    members = _runs(group_id * (period.max() + 1) + period)
+    parts = [_principal(scores[m]) for m in members]
+    # The directions kept are the strongest of the whole year, wherever they lie.
+    energies = np.sort(np.concatenate([energy for _, energy, _ in parts]))[::-1]
+    spare = max(int(_CANDIDATE_FACTOR * limit) - len(members) * moments.shape[1], len(members))
+    floor = energies[min(spare, len(energies) - 1)] if len(energies) else 0.0
+    floor = max(floor, 1e-12 * energies.max(initial=0.0))
+    index, weights = [], []
+    for m, (centred, energy, directions) in zip(members, parts):
+        kept = min(int((energy > floor).sum()), _GROUP_DIRECTIONS)
+        along = centred @ directions[:, :kept] / np.sqrt(energy[:kept] / len(m))
+        features = np.column_stack([_independent(moments[m]), along])
+        # Blocks of neighbours along the strongest direction are alike, so that the hours
+        # left spread over the whole range.
+        order = np.argsort(along[:, 0], kind="stable") if kept else np.arange(len(m))
+        chosen, weight = _recombine(features[order], hours[m][order])
+        index.append(m[order[chosen]])
+        weights.append(weight)
+    index, weights = np.concatenate(index), np.concatenate(weights)
+    order = np.argsort(index)
+    return index[order], weights[order], floor
+
+
+def _eliminate(index, weights, scores, moments, group_id, hours, period, limit, floor):
+    """Second step: positions within ``index`` that stay, and their weights."""
+    n = len(index)
+    group = group_id[index]
+    # Freedom: an orthonormal basis of weight changes that keep the moments of every group.
+    bases, soft, target = [], [], []
+    variance = np.zeros(n)
+    members = _runs(group_id)
+    for g, local in enumerate(_runs(group)):
+        u, singular, _ = np.linalg.svd(moments[index[local]], full_matrices=True)
+        rank = int((singular > 1e-10 * singular[0]).sum())
+        basis = np.zeros((n, len(local) - rank))
+        basis[local] = u[:, rank:]
+        bases.append(basis)
+        centred, energy, directions = _principal(scores[members[g]])
+        variance[local] = energy.sum() / len(members[g])
+        kept = min(int((energy > floor).sum()), 6)
+        if kept:
+            columns = scores[members[g]] @ directions[:, :kept]
+            rows = np.zeros((kept, n))
+            rows[:, local] = (scores[index[local]] @ directions[:, :kept]).T
+            soft.append(rows)
+            target.append(hours[members[g]] @ columns)
+    for k in range(int(period.max()) + 1):
+        soft.append(_YEAR_WEIGHT * np.where((period[index] == k)[:, None], scores[index], 0.0).T)
+        target.append(_YEAR_WEIGHT * (hours[period == k] @ scores[period == k]))
+    basis, soft, target = np.hstack(bases), np.vstack(soft), np.concatenate(target)
+    penalty = _EVENNESS * variance + 1e-9 * max(variance.max(), 1e-30)
+
+    reduced = soft @ basis
+    curvature = reduced.T @ reduced + basis.T @ (penalty[:, None] * basis)
+    # cover: change of all weights per unit of force on one, moments held (n, n).
+    cover = basis @ np.linalg.solve(curvature, basis.T)
+    cover = 0.5 * (cover + cover.T)
+    diagonal = np.maximum(np.diag(cover).copy(), 0.0)
+    solid = 1e-12 * diagonal.max()
+
+    # Start at the least error, as far as weights stay above zero.
+    step = -cover @ (soft.T @ (soft @ weights - target))
+    falling = step < 0
+    reach = (weights[falling] / -step[falling]).min(initial=np.inf)
+    weights = weights + min(1.0, 0.999999 * reach) * step
+
+    # Removal of row i moves the weights by -w_i cover[:, i] / cover[i, i] and adds
+    # w_i^2 / (2 cover[i, i]) to the error. The cover of the rows left is cover - L L', a
+    # pivoted Cholesky factor that grows by one column a removal.
+    factor = np.zeros((n, max(n - limit, 0)))
+    alive = np.ones(n, dtype=bool)
+    for k in range(n - limit):
+        free = alive & (diagonal > solid)
+        if not free.any():
+            break
+        cost = np.full(n, np.inf)
+        np.divide(weights**2, diagonal, out=cost, where=free)
+        trial = np.argsort(cost, kind="stable")[: min(12, int(free.sum()))]
+        columns = cover[:, trial] - factor[:, :k] @ factor[trial, :k].T
+        moved = weights[:, None] - columns * (weights[trial] / diagonal[trial])
+        moved[~alive] = 0.0
+        feasible = np.flatnonzero(moved.min(axis=0) >= -1e-12)
+        if len(feasible):
+            out = int(trial[feasible[0]])
+            column = columns[:, feasible[0]]
+            weights = moved[:, feasible[0]]
+        else:
+            # Go as far as the first weight that reaches zero; that row leaves instead.
+            step = columns[:, 0] / diagonal[trial[0]]
+            ratio = np.full(n, np.inf)
+            np.divide(weights, step, out=ratio, where=alive & free & (step > 1e-13))
+            out = int(ratio.argmin())
+            weights = weights - ratio[out] * step
+            column = cover[:, out] - factor[:, :k] @ factor[out, :k]
+        np.maximum(weights, 0.0, out=weights)
+        alive[out] = False
+        weights[~alive] = 0.0
+        factor[:, k] = column / np.sqrt(diagonal[out])
+        diagonal = np.maximum(diagonal - factor[:, k] ** 2, 0.0)
+    keep = np.flatnonzero(alive & (weights > 0))
+    return keep, _polish(weights[keep], moments[index[keep]], group[keep], group_id, hours)
+
+
+def _polish(weights, moments, group, group_id, hours):
+    """Least change that takes rounding out of the moments of every group."""
+    total = np.bincount(group_id, hours)
+    weights = weights.copy()
+    for local in _runs(group):
+        g = group[local[0]]
+        miss = -weights[local] @ moments[local]
+        miss[0] += total[g]
+        change = np.linalg.lstsq(moments[local].T, miss, rcond=1e-10)[0]
+        weights[local] = np.maximum(weights[local] + change, 0.0)
+    return weights
+
+
+def row_table(conditions, selection):
+    """Each representative hour with its date, weight and weather.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        The hourly conditions that the selection was made from.
+    selection : RowSelection
+        The rows.
+
+    Returns
+    -------
+    DataFrame
+        One line a row, by group, then by hour of the year: ``group, bin_low_f, occupied,
+        fan_on, month, day, hour_start`` (standard time), ``hour_of_year, when`` (text such
+        as "Jul 04 14h"), ``weight_h, oat_f, oawb_f, humidity_ratio, rate_period`` and
+        ``index`` (row of the hourly conditions).
+    """
+    order = np.lexsort((selection.index, selection.group))
+    index = selection.index[order]
+    table = pd.DataFrame({"group": selection.group[order]})
+    for name in ("bin_low_f", "occupied", "fan_on", "month", "day", "hour_start", "hour_of_year"):
+        table[name] = np.asarray(getattr(conditions, name))[index].astype(np.int64)
+    table["when"] = [
+        f"{_MONTHS[m]} {d:02d} {h:02d}h"
+        for m, d, h in zip(table["month"], table["day"], table["hour_start"])
+    ]
+    table["weight_h"] = selection.weights[order]
+    for name in ("oat_f", "oawb_f", "humidity_ratio"):
+        table[name] = np.asarray(getattr(conditions, name))[index]
+    table["rate_period"] = np.asarray(conditions.rate_period)[index].astype(np.int64)
+    table["index"] = index
+    return table
+
+
+_MONTHS = ("", "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def bin_table(conditions, selection=None, *, width_f=5, means=None):
+    """Bins of outdoor temperature: hours, coincident moisture, representative hours.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        Hourly conditions (R rows).
+    selection : RowSelection, optional
+        Representative hours to list.
+    width_f : int
+        Bin width. [degF] 2, 5 or 10
+    means : mapping of name to ndarray (R,), optional
+        Further columns to average by hours, such as airflow; hours with NaN (fan off) do
+        not count.
+
+    Returns
+    -------
+    DataFrame
+        One line a bin, ascending, without gaps between the coldest and the warmest:
+        ``bin_low_f, bin_high_f`` (left-closed), ``range`` (text), ``midpoint_f, hours,
+        hours_occupied, hours_unoccupied_running, hours_off`` [h/yr], ``mean_oat_f, mcwb_f``
+        (mean coincident wet bulb) [degF], ``mean_humidity_ratio`` [lb/lb], those of
+        ``means``, ``rows`` and ``representative_hours`` (text "Jul 04 14h x 31.2; ...",
+        date, hour, weight in h/yr). A bin without hours has 0 hours and NaN means.
+
+    Raises
+    ------
+    ArithmeticError
+        Hours of the bins do not total those of the conditions.
+    """
+    low = bin_low_f(conditions.oat_f, width_f)
+    first = int(low.min())
+    bins = (low - first) // int(width_f)
+    count = int(bins.max()) + 1
+    hours = np.asarray(conditions.hours, dtype=float)
+    fan_on = np.asarray(conditions.fan_on) > 0.5
+    occupied = (np.asarray(conditions.occupied) > 0.5) & fan_on
+
+    def total(values):
+        return np.bincount(bins, values, count)
+
+    def mean(values):
+        values = np.asarray(values, dtype=float)
+        weight = np.where(np.isnan(values), 0.0, hours)
+        counted = total(weight)
+        result = np.full(count, np.nan)
+        np.divide(total(weight * np.nan_to_num(values)), counted, out=result, where=counted > 0)
+        return result
+
+    low_f = first + int(width_f) * np.arange(count)
+    table = pd.DataFrame({"bin_low_f": low_f, "bin_high_f": low_f + int(width_f)})
+    table["range"] = [f"{a} to <{a + int(width_f)}" for a in low_f]
+    table["midpoint_f"] = low_f + int(width_f) / 2
+    table["hours"] = total(hours)
+    table["hours_occupied"] = total(hours * occupied)
+    table["hours_unoccupied_running"] = total(hours * (fan_on & ~occupied))
+    table["hours_off"] = total(hours * ~fan_on)
+    table["mean_oat_f"] = mean(conditions.oat_f)
+    table["mcwb_f"] = mean(conditions.oawb_f)
+    table["mean_humidity_ratio"] = mean(conditions.humidity_ratio)
+    for name, values in (means or {}).items():
+        table[name] = mean(values)
+    parts = table[["hours_occupied", "hours_unoccupied_running", "hours_off"]].sum(axis=1)
+    year = hours.sum()
+    if abs(table["hours"].sum() - year) > 1e-9 * year or (parts - table["hours"]).abs().max() > 1e-9 * year:
+        raise ArithmeticError(f"bin hours total {table['hours'].sum()}, not the {year} h given")
+    if selection is not None:
+        rows = row_table(conditions, selection)
+        rows = rows.assign(bin=bins[rows["index"].to_numpy()]).sort_values(["bin", "index"])
+        texts = [""] * count
+        for b, when, weight in zip(rows["bin"], rows["when"], rows["weight_h"]):
+            texts[b] += f"{'; ' if texts[b] else ''}{when} x {weight:.1f}"
+        table["rows"] = np.bincount(rows["bin"].to_numpy(), minlength=count)
+        table["representative_hours"] = texts
+    return table
