@@ -143,7 +143,7 @@ class Field:
         """Name in plain words, without its unit."""
         name = self.name
         for suffix in _SUFFIXES:
-            if name.endswith(suffix) and len(name) > len(suffix) and self.unit + self.name[-5:] != "":
+            if name.endswith(suffix) and len(name) > len(suffix):
                 name = name[: -len(suffix)]
                 break
         words = " ".join(_WORDS.get(word, word) for word in name.split("_"))
@@ -153,23 +153,33 @@ class Field:
     def allowed(self) -> str:
         """What is allowed, in words."""
         unit = f" {self.unit}" if self.unit else ""
-        number = f"{_plain(self.low)} to {_plain(self.high)}{unit}" if self.low is not None else f"a number{unit}"
-        return {
-            "text": f"text of at most {self.max_length} characters",
-            "path": "a file name",
-            "bool": "true or false",
-            "int": f"a whole number {number}",
-            "float": number,
-            "optional_float": number + ' or "none"',
-            "choice": "one of " + ", ".join(f'"{choice}"' for choice in self.choices),
-            "choice_float": "one of " + ", ".join(_plain(choice) for choice in self.choices) + unit,
-            "hour_pair": "[start, end] in clock hours 0 to 24, or [] for closed",
-            "date_list": 'a list of days such as ["01-01", "12-25"]',
-            "profile24": f"24 numbers, one for each clock hour, each {number}",
-            "points": f"a list of points [[x, y], ...] with x ascending and y {number.split(' degF:')[0]}"
-            if self.low is None
-            else f"a list of points [[x, y], ...] with x ascending and y {_plain(self.low)} to {_plain(self.high)}",
-        }[self.type]
+        span = f"{_plain(self.low)} to {_plain(self.high)}" if self.low is not None else ""
+        match self.type:
+            case "text":
+                return f"text of at most {self.max_length} characters"
+            case "path":
+                return "a file name"
+            case "bool":
+                return "true or false"
+            case "int":
+                return f"a whole number {span}{unit}"
+            case "float":
+                return span + unit
+            case "optional_float":
+                return f'{span}{unit} or "none"'
+            case "choice":
+                return "one of " + ", ".join(f'"{choice}"' for choice in self.choices)
+            case "choice_float":
+                return "one of " + ", ".join(_plain(choice) for choice in self.choices) + unit
+            case "hour_pair":
+                return "[start, end] in clock hours 0 to 24, or [] for closed"
+            case "date_list":
+                return 'a list of days such as ["01-01", "12-25"]'
+            case "profile24":
+                return f"24 numbers, one for each clock hour, each {span}"
+            case "points":
+                return f"a list of points [[x, y], ...] with x ascending and y {span}"
+        raise AssertionError(self.type)
 
 
 def _plain(number: float) -> str:
@@ -513,7 +523,7 @@ def _field_from_row(row: dict[str, str]) -> Field:
     default, required = row["default"], row["default"] == "required"
     unset = default == "none" and "none" not in choices
     used_when = []
-    for alternative in filter(None, row["used_when"].split(" or ")):
+    for alternative in filter(None, (row["used_when"] or "").split(" or ")):
         left, _, values = alternative.partition("=")
         section, _, other = left.rpartition(".")
         used_when.append((section or row["section"], other, tuple(values.split("|"))))

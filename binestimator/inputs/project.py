@@ -1,0 +1,705 @@
+"""A project: all inputs checked, defaults filled in, zones expanded, candidates resolved."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field as dataclass_field
+from pathlib import Path
+
+from binestimator.errors import Finding
+from binestimator.inputs.checks import check_all
+from binestimator.inputs.paths import InputPath, item_path, parse_path
+from binestimator.inputs.problems import Problems, sentence
+from binestimator.inputs.quick import quick_zones, spread_index_share
+from binestimator.inputs.schema import (
+    LIST_SECTIONS, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, check_value, did_you_mean, fields_of, is_used,
+    record_type, used_when_text,
+)  # fmt: skip
+
+MOST = {"special": 50, "group": 50, "zone": 500, "candidate": 40}
+
+#: Candidates evaluated unless the project says otherwise: id -> (name, SAT strategy, DSP strategy).
+DEFAULT_CANDIDATES = {
+    "as_found": ("As found", "as_found", "as_found"),
+    "sat_outdoor_air": ("SAT by outdoor air", "outdoor_air", "as_found"),
+    "sat_demand": ("SAT by demand", "demand", "as_found"),
+    "dsp_outdoor_air": ("DSP by outdoor air", "as_found", "outdoor_air"),
+    "dsp_demand": ("DSP by demand", "as_found", "demand"),
+    "sat_outdoor_air_dsp_demand": ("SAT by outdoor air, DSP by demand", "outdoor_air", "demand"),
+    "sat_demand_dsp_demand": ("SAT and DSP by demand", "demand", "demand"),
+    "sat_cost_optimal_dsp_demand": ("Cost-optimal SAT, DSP by demand", "cost_optimal", "demand"),
+}
+
+# What a candidate may not override: what all candidates have to share to be compared.
+_SHARED_SECTIONS = ("project", "weather", "calendar", "service", "prices", "bins", "candidate")
+_SURVEY = ("survey_flow_cfm", "survey_damper_pct", "survey_dsp_inwc")
+
+
+@dataclass
+class Given:
+    """What the user gave and nothing else: checked values in the layout of the project file.
+
+    Parameters
+    ----------
+    sections : dict
+        Section -> input -> value.
+    specials, groups, zones, csv_zones : list of dict
+        Input -> value; ``csv_zones`` are the lines of the zones file.
+    library : dict
+        ``sat`` and ``dsp`` -> strategy -> input -> value.
+    candidates : list of dict
+        Inputs of the candidate and, where given, ``baseline``, ``sat``, ``dsp``, ``override``.
+    evidence : dict
+        Path -> text.
+
+    Notes
+    -----
+    Values laid over these (``[override]`` in the file) are kept by :class:`Project`.
+    """
+
+    sections: dict = dataclass_field(default_factory=dict)
+    specials: list = dataclass_field(default_factory=list)
+    groups: list = dataclass_field(default_factory=list)
+    zones: list = dataclass_field(default_factory=list)
+    csv_zones: list = dataclass_field(default_factory=list)
+    library: dict = dataclass_field(default_factory=lambda: {part: {} for part in STRATEGY_SECTIONS})
+    candidates: list = dataclass_field(default_factory=list)
+    evidence: dict = dataclass_field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate(record_type("candidate")):
+    """A pairing of a SAT strategy and a DSP strategy, with all its parameters.
+
+    Parameters
+    ----------
+    id, name, cost_usd, incentive_usd, kind
+        See section ``candidate`` of the inputs.
+    sat, dsp : records of sections sat and dsp
+        Resolved: no parameter that the strategy uses is ``None``, except
+        ``points_unoccupied`` (``None``: as in occupied hours).
+    overrides : dict
+        Path -> value of other inputs that the candidate changes.
+    """
+
+    sat: object
+    dsp: object
+    overrides: Mapping[str, object] = dataclass_field(default_factory=dict, hash=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Project:
+    """All inputs of one estimate.
+
+    Parameters
+    ----------
+    info, weather, calendar, schedule, building, air_handler, outdoor_air, economizer, fan, return_fan, cooling, \
+heating, preheat, limits, service, prices, bins : records
+        One for each section (``info`` is section ``project``); attributes as in the inputs reference.
+    specials, groups, zones : tuple of records
+        Zones are complete: those of the quick description, then those of the project file, then
+        those of the zones file. Each has its group, and ``index_share`` unless a damper survey
+        takes its place.
+    candidates : tuple of Candidate
+    baseline_id : str
+        Candidate the others are compared with.
+    origins : dict
+        Path of each input -> ``given``, ``default`` or ``derived``.
+    evidence : dict
+        Path -> text of the user.
+    overrides : dict
+        Path -> value laid over the given values.
+    source_path : str
+        Name of the project file without its folder; empty when not read from a file.
+    source_dir : str
+        Folder that relative file names start from.
+    findings : tuple of Finding
+        What is unlikely or given without effect.
+    given : Given
+        What the user gave; the project can be written from it again.
+
+    Notes
+    -----
+    Two projects are equal when everything but the place of their files is.
+    """
+
+    info: object
+    weather: object
+    calendar: object
+    schedule: object
+    building: object
+    specials: tuple
+    groups: tuple
+    zones: tuple
+    air_handler: object
+    outdoor_air: object
+    economizer: object
+    fan: object
+    return_fan: object
+    cooling: object
+    heating: object
+    preheat: object
+    limits: object
+    service: object
+    prices: object
+    bins: object
+    candidates: tuple[Candidate, ...]
+    baseline_id: str
+    origins: dict[str, str] = dataclass_field(hash=False, repr=False)
+    evidence: dict[str, str] = dataclass_field(hash=False, repr=False)
+    overrides: dict[str, object] = dataclass_field(hash=False)
+    source_path: str = dataclass_field(compare=False)
+    source_dir: str = dataclass_field(compare=False)
+    findings: tuple[Finding, ...]
+    given: Given = dataclass_field(hash=False, repr=False)
+
+    def section(self, name: str) -> object:
+        """Record of a section by its name in the project file."""
+        return getattr(self, "info" if name == "project" else name)
+
+    def candidate(self, candidate_id: str) -> Candidate:
+        """Candidate by id.
+
+        Raises
+        ------
+        KeyError
+            When there is none.
+        """
+        for candidate in self.candidates:
+            if candidate.id == candidate_id:
+                return candidate
+        raise KeyError(candidate_id)
+
+    @property
+    def baseline(self) -> Candidate:
+        """Candidate the others are compared with."""
+        return self.candidate(self.baseline_id)
+
+    def with_overrides(self, overrides: Mapping[str, object]) -> Project:
+        """Project with some inputs changed, checked and resolved again from what was given.
+
+        Parameters
+        ----------
+        overrides : mapping
+            Path -> value: ``fan.motor_hp``, ``group.<name or *>.lights_w_ft2``,
+            ``zone.<name or pattern>.max_cfm``, ``special...``, ``candidate.<id or *>.sat.max_f``.
+            ``"none"`` unsets an optional input. Values follow one another, later ones win, also
+            over the overrides the project already has. Inputs of the quick description make the
+            zones anew; a zone's ``index_share`` changes no other zone's.
+
+        Raises
+        ------
+        InputError
+            Lists everything that does not fit. Overrides of the candidates are not tried again.
+        """
+        problems = Problems()
+        checked = check_overrides(overrides, problems, "override")
+        merged = {path: value for path, value in self.overrides.items() if path not in checked} | checked
+        project = build_project(
+            self.given, merged, problems, source_path=self.source_path, source_dir=self.source_dir,
+            try_candidates=False,
+        )  # fmt: skip
+        problems.raise_if_any("overrides")
+        return project
+
+    def effective_rows(self) -> list[tuple]:
+        """All inputs in reading order, for a sheet of inputs.
+
+        Returns
+        -------
+        list of tuple
+            ``(path, label, value, unit, low, high, origin, source, description, evidence)``.
+            ``value`` as in the records; ``low`` and ``high`` ``None`` without a range; ``source``
+            of a default is the schema's, of another value how it came about. Of candidates only
+            the parameters that their strategies use.
+        """
+        rows: list[tuple] = []
+        for section in SECTIONS:
+            if section in SINGLE_SECTIONS:
+                for field in fields_of(section).values():
+                    self._add_row(rows, field.path, field, getattr(self.section(section), field.name))
+            elif section in ("special", "group", "zone"):
+                for record in getattr(self, f"{section}s"):
+                    for field in fields_of(section).values():
+                        path = item_path(section, record.name, field.name)
+                        self._add_row(rows, path, field, getattr(record, field.name))
+        for candidate in self.candidates:
+            for field in fields_of("candidate").values():
+                path = item_path("candidate", candidate.id, field.name)
+                self._add_row(rows, path, field, getattr(candidate, field.name))
+            for part in STRATEGY_SECTIONS:
+                record = getattr(candidate, part)
+                for field in fields_of(part).values():
+                    if is_used(field, lambda section, name, record=record: getattr(record, name)):
+                        path = item_path("candidate", candidate.id, f"{part}.{field.name}")
+                        self._add_row(rows, path, field, getattr(record, field.name))
+        return rows
+
+    def _add_row(self, rows: list[tuple], path: str, field: Field, value: object) -> None:
+        origin = self.origins[path]
+        source = field.source if origin == "default" else _source_of(origin, field)
+        rows.append((path, field.label, value, field.unit, field.low, field.high, origin, source, field.description,
+                     self.evidence.get(path, "")))  # fmt: skip
+
+
+def _source_of(origin: str, field: Field) -> str:
+    if origin == "given":
+        return "given"
+    if field.section == "zone":
+        if field.name == "index_share":
+            return "spread evenly from building.index_share_low to 1: assumption"
+        return "first profile group" if field.name == "group" else "quick description of the building"
+    return "from the limits and design values of the project"
+
+
+# ---------------------------------------------------------------- overrides
+
+
+def check_overrides(overrides: Mapping[str, object], problems: Problems, where: str) -> dict[str, object]:
+    """Checked overrides: path as written -> value as the records hold it.
+
+    Whether the names in a path exist is seen when the overrides are applied.
+    """
+    checked: dict[str, object] = {}
+    for path, raw in overrides.items():
+        place = override_place(where, path)
+        parsed, problem = parse_path(path)
+        if parsed is not None:
+            problem = _cannot_override(parsed)
+        if problem is None:
+            value, problem = check_value(parsed.field, raw)
+        if problem is None:
+            checked[path] = value
+        else:
+            problems.add_bad(place, problem)
+    return checked
+
+
+def override_place(where: str, path: object) -> str:
+    """Place of an override in messages."""
+    return f'{where}["{str(path)[:100] if isinstance(path, str) else "?"}"]'
+
+
+def _cannot_override(path: InputPath) -> str | None:
+    name = path.field.name
+    if (path.kind in LIST_SECTIONS and path.part is None and name in ("name", "id")) or path.field.path in (
+        "project.zones_csv",
+        "project.default_candidates",
+    ):
+        return sentence("this input cannot be overridden", do="change it in the project itself")
+    if name == "strategy":
+        return sentence("the strategy of a candidate cannot be overridden", do="list another candidate")
+    return None
+
+
+# ---------------------------------------------------------------- building a project
+
+
+def build_project(
+    given: Given,
+    overrides: Mapping[str, object],
+    problems: Problems,
+    *,
+    source_path: str,
+    source_dir: str,
+    try_candidates: bool,
+    override_where: Mapping[str, str] | None = None,
+) -> Project:
+    """Fill in, expand, resolve and check.
+
+    Parameters
+    ----------
+    given : Given
+        Not changed.
+    overrides : mapping
+        Checked overrides.
+    problems : Problems
+        Takes everything wrong; when it has any, the returned project must not be used.
+    try_candidates : bool
+        Also build the project of each candidate that overrides inputs, to check it.
+    override_where : mapping, optional
+        Path of an override -> its place in messages.
+
+    Returns
+    -------
+    Project
+    """
+    build = _Build(given, overrides, problems, override_where or {})
+    sections = {section: build.single(section) for section in SINGLE_SECTIONS}
+    groups = build.items("group", given.groups)
+    specials = build.items("special", given.specials)
+    group_names = [group.name for group in groups]
+    if not groups:
+        problems.add("group", "no profile group", expected="at least one [[group]]", do='add [[group]] with a name')
+    building = sections["building"]
+    if specials and building.floor_area_ft2 is None:
+        problems.add(
+            "special", "special zones without the quick description they are taken from",
+            do="give building.floor_area_ft2, or list them under [[zone]]", involves=("building.floor_area_ft2",),
+        )  # fmt: skip
+    build.group_exists("building.group", building.group, group_names)
+    for special in specials:
+        build.group_exists(item_path("special", special.name, "group"), special.group, group_names)
+    zones = build.zones(building, specials, group_names)
+    candidates, baseline_id = build.candidates(sections)
+    build.all_overrides_used()
+
+    project = Project(
+        info=sections.pop("project"), **sections, specials=specials, groups=groups, zones=zones,
+        candidates=candidates, baseline_id=baseline_id, origins=build.origins, evidence=build.evidence(),
+        overrides=dict(overrides), source_path=source_path, source_dir=source_dir, findings=(), given=given,
+    )  # fmt: skip
+    findings = check_all(project, problems, build.places)
+    object.__setattr__(project, "findings", tuple(findings))  # before anyone else has seen the project
+    if try_candidates:
+        _try_candidates(project, problems)
+    return project
+
+
+def _try_candidates(project: Project, problems: Problems) -> None:
+    """Check each candidate's overrides by building the project they make."""
+    for candidate in project.candidates:
+        where = item_path("candidate", candidate.id, "override")
+        if not candidate.overrides:
+            continue
+        if candidate.kind == "reset":
+            problems.add(
+                item_path("candidate", candidate.id, "kind"), "a candidate that overrides other inputs is not a reset only",
+                candidate.kind, '"repair" or "companion"', "say which, so that its saving is told apart from the reset's",
+            )  # fmt: skip
+        for path in candidate.overrides:
+            parsed, _ = parse_path(path)
+            if parsed.kind in _SHARED_SECTIONS:
+                problems.add(
+                    override_place(where, path), f"a candidate cannot change section {parsed.kind}: all candidates share it",
+                    do="change it for the whole project",
+                )  # fmt: skip
+        merged = {path: value for path, value in project.overrides.items() if path not in candidate.overrides}
+        merged |= candidate.overrides
+        changed = Problems()
+        changed.bad |= problems.bad
+        build_project(
+            project.given, merged, changed, source_path="", source_dir=project.source_dir, try_candidates=False,
+            override_where={path: override_place(where, path) for path in candidate.overrides},
+        )  # fmt: skip
+        for problem in changed.items:
+            if problem.where.startswith(where):
+                problems.add_text(problem.where, problem.text)
+            elif problem not in problems:
+                problems.add_text(where, f"with these values {problem}")
+
+
+class _Build:
+    """State of one build: origins, places and which overrides have met an input."""
+
+    def __init__(self, given: Given, overrides: Mapping[str, object], problems: Problems, where: Mapping[str, str]):
+        self.given, self.problems = given, problems
+        self.origins: dict[str, str] = {}
+        self.places: dict[str, str] = {}
+        self._names: dict[str, list[str]] = {kind: [] for kind in LIST_SECTIONS}
+        self._overrides: list[tuple[InputPath, object, str, str]] = []
+        self._met: set[str] = set()
+        for path, value in overrides.items():
+            parsed, _ = parse_path(path)
+            self._overrides.append((parsed, value, where.get(path, override_place("override", path)), path))
+
+    # -- records
+
+    def record(self, section: str, values: Mapping, prefix: str, derived: frozenset[str] = frozenset()):
+        """Record of given values over defaults; notes origins and what is missing."""
+        problems, filled = self.problems, {}
+        for name, field in fields_of(section).items():
+            path = f"{prefix}.{name}"
+            if name in values:
+                filled[name] = values[name]
+                self.origins[path] = "derived" if name in derived else "given"
+                continue
+            filled[name] = field.default
+            self.origins[path] = "default"
+            if field.required and path not in problems.bad:
+                problems.add_bad(path, sentence("is missing", expected=field.allowed, do=f"give it: {field.description}"))
+        return record_type(section)(**filled)
+
+    def single(self, section: str):
+        """Record of a section that stands once."""
+        values = dict(self.given.sections.get(section, {}))
+        for parsed, value, _, path in self._overrides:
+            if parsed.kind == section:
+                values[parsed.field.name] = value
+                self._met.add(path)
+        return self.record(section, values, section)
+
+    def items(self, kind: str, given: list[dict]) -> tuple:
+        """Records of a section that stands as a list."""
+        lines = [dict(values) for values in given]
+        self._name_lines(kind, lines)
+        self._override_lines(kind, lines)
+        return tuple(self.record(kind, values, f"{kind}[{values['name']}]") for values in lines)
+
+    def _name_lines(self, kind: str, lines: list[dict]) -> None:
+        """Give lines without a usable name a stand-in and refuse names that stand twice."""
+        if len(lines) > MOST[kind]:
+            self.problems.add(
+                kind, f"too many: {len(lines)}", expected=f"at most {MOST[kind]}",
+                do="join alike zones by their multiplier" if kind == "zone" else "",
+            )  # fmt: skip
+            del lines[MOST[kind] :]
+        seen: dict[str, str] = {}
+        for place, values in enumerate(lines):
+            if "name" not in values:
+                values["name"] = nameless(place)
+                path = item_path(kind, values["name"], "name")
+                if path not in self.problems.bad:
+                    field = fields_of(kind)["name"]
+                    self.problems.add_bad(path, sentence("is missing", expected=field.allowed, do="give each a name"))
+            name = values["name"]
+            if name.casefold() in seen:
+                self.problems.add(
+                    f"{kind}[{name}]", f'the name stands twice ("{seen[name.casefold()]}" and "{name}")',
+                    expected="unique names, also without regard to case", do="rename one of them",
+                )  # fmt: skip
+            if kind == "group" and name.casefold() == "none":
+                self.problems.add(f"group[{name}]", 'a group cannot be called "none"', do="rename it")
+            seen[name.casefold()] = name
+        self._names[kind] = [values["name"] for values in lines]
+
+    def _override_lines(self, kind: str, lines: list[dict]) -> None:
+        for parsed, value, where, path in self._overrides:
+            if parsed.kind != kind:
+                continue
+            places = parsed.matches(self._names[kind])
+            for place in places:
+                lines[place][parsed.field.name] = value
+                lines[place].setdefault("_overridden", set()).add(parsed.field.name)
+            self._met.add(path)
+            if not places:
+                self._no_match(where, kind, parsed.name)
+        for values in lines:
+            values.pop("_overridden", None) if kind != "zone" else None
+
+    def _no_match(self, where: str, kind: str, name: str) -> None:
+        self.problems.add(
+            where, f'there is no {kind} "{name}"', do=did_you_mean(name, self._names[kind]), involves=(kind,)
+        )
+
+    def all_overrides_used(self) -> None:
+        """Refuse overrides that no part of the build took (never expected)."""
+        for _, _, where, path in self._overrides:
+            if path not in self._met:
+                self.problems.add(where, "the override has no effect")
+
+    def group_exists(self, path: str, name: str | None, names: list[str]) -> None:
+        """Refuse a reference to a group that is not there."""
+        if name is not None and names and name not in names:
+            self.problems.add(
+                path, "no such profile group", name, ", ".join(f'"{group}"' for group in names[:8]),
+                did_you_mean(name, names), involves=(path,),
+            )  # fmt: skip
+
+    # -- zones
+
+    def zones(self, building, specials: tuple, group_names: list[str]) -> tuple:
+        """Zones of the quick description and of the lists, with groups and index shares."""
+        first = group_names[0] if group_names else None
+        complete = [special for special in specials if special.area_ft2 is not None]
+        quick = quick_zones(building, complete, first, self.problems)
+        lines = [{name: value for name, value in zone.values.items() if value is not None} for zone in quick]
+        derived = [set(values) for values in lines]
+        explicit = [dict(values) for values in (*self.given.zones, *self.given.csv_zones)]
+        if not explicit and building.floor_area_ft2 is None:
+            self.problems.add(
+                "zone", "no zone", expected="at least one",
+                do="give building.floor_area_ft2 for zones from the quick description, list [[zone]], or name a "
+                   "zones_csv file under [project]",
+                involves=("building.floor_area_ft2", "project.zones_csv", "zone"),
+            )  # fmt: skip
+        lines += explicit
+        derived += [set() for _ in explicit]
+        self._name_lines("zone", lines)
+        lacking = [_lacks_share(values) for values in lines]
+        self._override_lines("zone", lines)
+        for values, made in zip(lines, derived, strict=False):
+            made -= values.pop("_overridden", set())
+            if values.get("group") is None and first is not None:
+                values["group"] = first
+                made.add("group")
+        for places, keys in (
+            (range(len(quick)), [zone.nearness for zone in quick]),
+            (range(len(quick), len(lines)), [(place,) for place in range(len(lines) - len(quick))]),
+        ):
+            self._spread(lines, derived, lacking, list(places), keys, building.index_share_low)
+        zones = []
+        for values, made in zip(lines, derived, strict=False):
+            prefix = f"zone[{values['name']}]"
+            self.group_exists(f"{prefix}.group", values.get("group"), group_names)
+            zones.append(self.record("zone", values, prefix, frozenset(made)))
+        return tuple(zones)
+
+    def _spread(self, lines, derived, lacking, places: list[int], keys: list[tuple], low: float) -> None:
+        """Fill in index shares along one list of zones.
+
+        Zones that lacked a share before overrides keep their place in the spread, so that
+        overriding one zone's share moves no other zone's.
+        """
+        spread = [(place, key) for place, key in zip(places, keys, strict=False)
+                  if lacking[place] or _lacks_share(lines[place])]  # fmt: skip
+        shares = spread_index_share([key for _, key in spread], low)
+        for (place, _), share in zip(spread, shares, strict=True):
+            if _lacks_share(lines[place]):
+                lines[place]["index_share"] = share
+                derived[place].add("index_share")
+
+    # -- candidates
+
+    def candidates(self, sections: Mapping) -> tuple[tuple[Candidate, ...], str]:
+        """Candidates in order, and the id of the baseline."""
+        given, problems = self.given.candidates, self.problems
+        listed: dict[str, dict] = {}
+        for place, values in enumerate(given):
+            candidate_id = values.get("id", nameless(place))
+            if candidate_id in listed:
+                problems.add(f"candidate[{candidate_id}]", "the id stands twice", expected="unique ids",
+                             do="rename one of them")  # fmt: skip
+            listed[candidate_id] = values
+        ids = list(listed)
+        if sections["project"].default_candidates:
+            ids = [*DEFAULT_CANDIDATES, *(each for each in ids if each not in DEFAULT_CANDIDATES)]
+        if not ids:
+            problems.add("candidate", "no candidate", expected="at least one [[candidate]]",
+                         do="list candidates or set project.default_candidates = true")  # fmt: skip
+        if len(ids) > MOST["candidate"]:
+            problems.add("candidate", f"too many: {len(ids)}", expected=f"at most {MOST['candidate']}, the default ones counted")
+            ids = ids[: MOST["candidate"]]
+        self._names["candidate"] = ids
+        candidates = tuple(self._candidate(each, listed.get(each, {}), sections) for each in ids)
+        self._candidate_overrides_met(candidates)
+        marked = [each for each in ids if listed.get(each, {}).get("baseline")]
+        if len(marked) > 1:
+            problems.add("candidate", "more than one baseline", ", ".join(marked), "baseline = true at most once")
+        default = "as_found" if "as_found" in ids and sections["project"].default_candidates else None
+        return candidates, (marked or [default or (ids[0] if ids else "")])[0]
+
+    def _overrides_of(self, candidate_id: str, part: str | None) -> list[tuple[Field, object, str, str]]:
+        return [
+            (parsed.field, value, where, path)
+            for parsed, value, where, path in self._overrides
+            if parsed.kind == "candidate" and parsed.part == part
+            and parsed.matches(self._names["candidate"])
+            and self._names["candidate"].index(candidate_id) in parsed.matches(self._names["candidate"])
+        ]  # fmt: skip
+
+    def _candidate_overrides_met(self, candidates) -> None:
+        for parsed, _, where, path in self._overrides:
+            if parsed.kind == "candidate" and path not in self._met:
+                self._met.add(path)
+                if not parsed.matches(self._names["candidate"]):
+                    self._no_match(where, "candidate", parsed.name)
+                else:
+                    self.problems.add(
+                        where, f"{parsed.field.name} has no effect: it counts when {used_when_text(parsed.field)}",
+                        do="remove it",
+                    )  # fmt: skip
+
+    def _candidate(self, candidate_id: str, listed: dict, sections: Mapping) -> Candidate:
+        prefix = f"candidate[{candidate_id}]"
+        own = {name: value for name, value in listed.items() if name in fields_of("candidate")}
+        default = DEFAULT_CANDIDATES.get(candidate_id)
+        for field, value, _, path in self._overrides_of(candidate_id, None):
+            own[field.name] = value
+            self._met.add(path)
+        filled = {"id": candidate_id, **({"name": default[0]} if default else {}), **own}
+        record = self.record("candidate", filled, prefix)
+        for name in filled:
+            if name not in own:
+                self.origins[f"{prefix}.{name}"] = "default"
+        parts = {
+            part: self._strategy(candidate_id, part, listed.get(part, {}), default[1 + place] if default else None, sections)
+            for place, part in enumerate(STRATEGY_SECTIONS)
+        }
+        values = {name: getattr(record, name) for name in fields_of("candidate")}
+        return Candidate(**values, **parts, overrides=dict(listed.get("override", {})))
+
+    def _strategy(self, candidate_id: str, part: str, inline: dict, default: str | None, sections: Mapping):
+        """Record of a strategy: library, then the candidate's own values, then what the project says."""
+        prefix = item_path("candidate", candidate_id, part)
+        strategy = inline.get("strategy", default)
+        if strategy is None:
+            if prefix not in self.problems.bad and f"{prefix}.strategy" not in self.problems.bad:
+                choices = fields_of(part)["strategy"].allowed
+                self.problems.add_bad(prefix, sentence("is missing", expected=choices, do=f'write {part} = "as_found"'))
+            strategy = "as_found"
+        values = {"strategy": strategy}
+        for name, value in self.given.library[part].get(strategy, {}).items():
+            values[name] = value
+            self.places[f"{prefix}.{name}"] = f"{part}.{strategy}.{name}"
+        for name, value in inline.items():
+            values[name] = value
+            self.places[f"{prefix}.{name}"] = f"{prefix}.{name}"
+        for field, value, where, path in self._overrides_of(candidate_id, part):
+            if is_used(field, lambda section, name: strategy):
+                values[field.name] = value
+                self.places[f"{prefix}.{field.name}"] = where
+                self._met.add(path)
+        resolved = {name: value for name, value in _resolved(part, values, sections).items() if values.get(name) is None}
+        record = self.record(part, values | resolved, prefix, frozenset(resolved))
+        if "strategy" not in inline:
+            self.origins[f"{prefix}.strategy"] = "default"
+        return record
+
+    # -- evidence
+
+    def evidence(self) -> dict[str, str]:
+        """Evidence by the full path of each input it is about."""
+        texts: dict[str, str] = {}
+        for path, text in self.given.evidence.items():
+            parsed, _ = parse_path(path)
+            where = f'evidence["{path}"]'
+            if parsed.kind in LIST_SECTIONS:
+                names = self._names[parsed.kind]
+                places = parsed.matches(names)
+                if not places:
+                    self._no_match(where, parsed.kind, parsed.name)
+                texts |= {item_path(parsed.kind, names[place], parsed.tail): text for place in places}
+            else:
+                texts[parsed.field.path] = text
+        return texts
+
+
+def nameless(place: int) -> str:
+    """Stand-in for the name of a line that has none."""
+    return f"#{place + 1}"
+
+
+def _lacks_share(values: Mapping) -> bool:
+    return values.get("index_share") is None and any(values.get(name) is None for name in _SURVEY)
+
+
+def _resolved(part: str, values: Mapping, sections: Mapping) -> dict[str, object]:
+    """What a strategy takes from the project where the user gave nothing.
+
+    Notes
+    -----
+    Lines: as_found is flat at the design value; outdoor-air SAT falls from the warmest at 60 degF
+    to the coldest at 70 degF outdoors (Guideline 36 5.16.2.2); outdoor-air DSP rises from midway
+    between the limits at 50 degF to the highest at 90 degF, airflow DSP from the lowest at 30 % to
+    the highest at 100 % of design airflow (assumptions).
+    """
+    limits, strategy = sections["limits"], values["strategy"]
+    if part == "sat":
+        design = sections["air_handler"].design_sat_f
+        low, high = limits.sat_min_f, limits.sat_max_f
+        unit, lines = "f", {"outdoor_air": ((60.0, high), (70.0, low))}
+    else:
+        design = sections["fan"].design_dsp_inwc
+        low = limits.dsp_min_inwc
+        high = design if limits.dsp_max_inwc is None else limits.dsp_max_inwc
+        unit = "inwc"
+        lines = {
+            "outdoor_air": ((50.0, (low + high) / 2), (90.0, high)),
+            "airflow": ((30.0, low), (100.0, high)),
+        }
+    lines["as_found"] = ((0.0, design), (100.0, design))
+    resolved = {f"setpoint_{unit}": design, f"min_{unit}": low, f"max_{unit}": high, f"override_{unit}": design}
+    if strategy in lines:
+        resolved["points"] = lines[strategy]
+    return resolved
