@@ -35,16 +35,20 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from binestimator.hours import bin_low_f
+
 #: Most rows for a year at the default grouping.
 MAX_ROWS = 240
 #: Rows kept for the match columns when the groups alone need almost all of ``MAX_ROWS``.
 RESERVED_ROWS = 60
 #: Principal directions of the match columns that are followed.
-_DIRECTIONS = 24
+_DIRECTIONS = 32
 #: Hours kept by the first step, as a multiple of the rows wanted.
 _CANDIDATE_FACTOR = 2.0
 #: Most principal directions held exact in one group by the first step.
 _GROUP_DIRECTIONS = 18
+#: Most principal directions of one group that the second step tries to keep.
+_SOFT_DIRECTIONS = 10
 #: Weight of an error in the year's total of a rate period against one in a group's total.
 #: Errors of groups are a means (a strategy may differ from group to group), the year's
 #: totals are the end. Results change little between 10 and 300.
@@ -101,31 +105,6 @@ class RowSelection:
     bound: int
 
 
-def bin_low_f(oat_f, width_f):
-    """Lower edge of the outdoor-temperature bin, left-closed.
-
-    Temperatures are counted in whole millionths of a degree, so that a value on an edge
-    (50 degF written as 10.0 degC) lies in the bin that begins there, whatever the last bits.
-
-    Parameters
-    ----------
-    oat_f : float | ndarray
-        Outdoor dry-bulb temperature. [degF]
-    width_f : int
-        Bin width. [degF] > 0
-
-    Returns
-    -------
-    low_f : int | ndarray of int
-        Largest multiple of the width not above the temperature. [degF]
-    """
-    width = int(width_f)
-    if width != width_f or width <= 0:
-        raise ValueError(f"bin width: must be a whole number of degF above 0; got {width_f}")
-    millionths = np.rint(np.asarray(oat_f, dtype=float) * 1e6).astype(np.int64)
-    return np.floor_divide(millionths, width * 1_000_000) * width
-
-
 def group_keys(conditions, bins_record):
     """Group of each row, and what each group is.
 
@@ -145,7 +124,7 @@ def group_keys(conditions, bins_record):
         they are keys, ``rows`` (of the conditions) and ``hours`` [h/yr].
     """
     keys = {
-        "bin_low_f": bin_low_f(conditions.oat_f, bins_record.width_f),
+        "bin_low_f": bin_low_f(conditions.oat_f, bins_record.width_f).astype(np.int64),
         "occupied": np.asarray(conditions.occupied > 0.5, dtype=np.int64),
         "fan_on": np.asarray(conditions.fan_on > 0.5, dtype=np.int64),
     }
@@ -180,10 +159,10 @@ def mean_rows(conditions, group_id):
     Returns
     -------
     Conditions
-        One row a group, ascending. Hours are summed; every other array of numbers is its
-        mean weighted by hours. An array of integers keeps a value that all rows of the
-        group share; otherwise, and always for those that name one hour (``hour_of_year,
-        day, hour_start``), it is -1.
+        One row a group, ascending. Hours are summed; every other array keeps a value that
+        all rows of the group share, and is otherwise their mean weighted by hours, or -1
+        if it holds integers. Those that name one hour (``hour_of_year, day, hour_start``)
+        are always -1.
     """
     group_id = np.asarray(group_id)
     groups = int(group_id.max()) + 1
@@ -200,14 +179,18 @@ def mean_rows(conditions, group_id):
             continue
         if field.name == "hours":
             changes[field.name] = total
+            continue
+        low = np.minimum.reduceat(values[order], start, axis=0)
+        high = np.maximum.reduceat(values[order], start, axis=0)
+        if field.name in ("hour_of_year", "day", "hour_start"):
+            changes[field.name] = np.full_like(low, -1)
         elif np.issubdtype(values.dtype, np.integer):
-            low = np.minimum.reduceat(values[order], start, axis=0)
-            high = np.maximum.reduceat(values[order], start, axis=0)
-            one_hour = field.name in ("hour_of_year", "day", "hour_start")
-            changes[field.name] = np.where((low == high) & (not one_hour), low, -1)
+            changes[field.name] = np.where(low == high, low, -1)
         else:
             shaped = weight.reshape((rows,) + (1,) * (values.ndim - 1))
-            changes[field.name] = np.add.reduceat((values * shaped)[order], start, axis=0)
+            mean = np.add.reduceat((values * shaped)[order], start, axis=0)
+            # A shared value, and the range of the hours, survive the rounding of the sum.
+            changes[field.name] = np.clip(mean, low, high)
     return dataclasses.replace(conditions, **changes)
 
 
@@ -285,6 +268,8 @@ def representative_rows(
         exact_error = _exact_error(index, weights, moments, group_id, hours)
         if not exact_error <= EXACT_TOLERANCE:
             reason = f"exact columns missed by {exact_error:.1e}"
+        elif not (weights > 0).all():
+            reason = "a weight is not above 0"
     method = METHOD_REPRESENTATIVE
     if reason:
         method = f"{METHOD_MOMENTS}; fallback, because the selection failed: {reason}"
@@ -433,7 +418,7 @@ def _select(match, moments, group_id, hours, period, limit):
             index, weights, scores, moments, group_id, hours, period, limit, floor
         )
         index = index[keep]
-    return index, weights
+    return _polish(index, weights, moments, group_id, hours)
 
 
 def _candidates(scores, moments, group_id, hours, period, limit):
@@ -477,7 +462,7 @@ def _eliminate(index, weights, scores, moments, group_id, hours, period, limit, 
         bases.append(basis)
         centred, energy, directions = _principal(scores[members[g]])
         variance[local] = energy.sum() / len(members[g])
-        kept = min(int((energy > floor).sum()), 6)
+        kept = min(int((energy > floor).sum()), _SOFT_DIRECTIONS)
         if kept:
             columns = scores[members[g]] @ directions[:, :kept]
             rows = np.zeros((kept, n))
@@ -537,21 +522,21 @@ def _eliminate(index, weights, scores, moments, group_id, hours, period, limit, 
         weights[~alive] = 0.0
         factor[:, k] = column / np.sqrt(diagonal[out])
         diagonal = np.maximum(diagonal - factor[:, k] ** 2, 0.0)
-    keep = np.flatnonzero(alive & (weights > 0))
-    return keep, _polish(weights[keep], moments[index[keep]], group[keep], group_id, hours)
+    keep = np.flatnonzero(alive)
+    return keep, weights[keep]
 
 
-def _polish(weights, moments, group, group_id, hours):
-    """Least change that takes rounding out of the moments of every group."""
+def _polish(index, weights, moments, group_id, hours):
+    """Rows without a weight, and then rounding in the moments of every group, taken out."""
     total = np.bincount(group_id, hours)
-    weights = weights.copy()
-    for local in _runs(group):
-        g = group[local[0]]
-        miss = -weights[local] @ moments[local]
-        miss[0] += total[g]
-        change = np.linalg.lstsq(moments[local].T, miss, rcond=1e-10)[0]
-        weights[local] = np.maximum(weights[local] + change, 0.0)
-    return weights
+    keep = weights > 1e-10 * total[group_id[index]]
+    index, weights = index[keep], weights[keep]
+    for local in _runs(group_id[index]):
+        features = moments[index[local]]
+        miss = -weights[local] @ features
+        miss[0] += total[group_id[index[local[0]]]]
+        weights[local] += np.linalg.lstsq(features.T, miss, rcond=1e-10)[0]
+    return index, weights
 
 
 def row_table(conditions, selection):
@@ -622,7 +607,7 @@ def bin_table(conditions, selection=None, *, width_f=5, means=None):
     ArithmeticError
         Hours of the bins do not total those of the conditions.
     """
-    low = bin_low_f(conditions.oat_f, width_f)
+    low = bin_low_f(conditions.oat_f, width_f).astype(np.int64)
     first = int(low.min())
     bins = (low - first) // int(width_f)
     count = int(bins.max()) + 1
