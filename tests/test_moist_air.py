@@ -83,6 +83,7 @@ def test_against_psychrolib():
         assert moist_air.enthalpy_btu_lb(t, w) == pytest.approx(
             psychrolib.GetMoistAirEnthalpy(t, w), rel=1e-9
         )
+        # abs: the library holds humidity ratios at 1e-7 or more
         assert moist_air.humidity_ratio_from_wetbulb(t, t - 2.0, p) == pytest.approx(
             psychrolib.GetHumRatioFromTWetBulb(t, t - 2.0, p), rel=1e-6, abs=1.1e-7
         )

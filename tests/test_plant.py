@@ -34,7 +34,7 @@ def preheat(**changes):
 def rows(name):
     with (PUBLISHED / name).open(newline="", encoding="utf-8") as handle:
         return [
-            pytest.param(row, id=f"{row.get('id') or row['curve'] + ' ' + row['plr']} [{row['source']}]")
+            pytest.param(row, id=" ".join([*list(row.values())[:2], f"[{row['source']}]"]))
             for row in csv.DictReader(handle)
         ]
 
@@ -83,21 +83,29 @@ def test_variable_pump_curve():
     assert curve.relative(0.0) == 0.0
 
 
+# Part load and the temperature beside it (condenser water or outdoor air, degF) of the
+# integrated part load value, and its weights: AHRI 550/590, from memory.
+IPLV_WEIGHTS = (0.01, 0.42, 0.45, 0.12)
+IPLV_LOADS = (1.0, 0.75, 0.5, 0.25)
+IPLV_CONDENSER_F = (85.0, 75.0, 65.0, 65.0)
+IPLV_OUTDOOR_F = (95.0, 80.0, 65.0, 55.0)
+
+
 @pytest.mark.published
-def test_code_minimum_efficiency_at_quarter_loads():
-    # 90.1-2022 tables 6.8.1-3 and J-4 name set F 0.610 full load and 0.520 IPLV kW/ton.
-    # IPLV weights and conditions from memory (AHRI 550/590: 0.01, 0.42, 0.45, 0.12 at
-    # 85, 75, 65, 65 degF condenser water), so the band is wide: the code's curves are
-    # made for it, and a wrong sign or unit would miss by far more than 5 %.
-    c = cooling(kw_per_ton=0.61, tower_approach_f=5.0)
-    efficiency = []
-    for plr, condenser in ((1.0, 85.0), (0.75, 75.0), (0.5, 65.0), (0.25, 65.0)):
-        # the load is that share of rated capacity
-        load = 400.0 * KBTUH_PER_TON * plr
-        p = plant.cooling_power(c, 400.0, load, 1.0, 80.0, condenser - 5.0, 63.0)
-        efficiency.append(400.0 * plr / p.compressor_kw)
-    iplv = 1.0 / np.dot([0.01, 0.42, 0.45, 0.12], efficiency)
-    assert iplv == pytest.approx(0.520, rel=0.05)
+@pytest.mark.parametrize("row", rows("chiller_iplv.csv"))
+def test_full_load_rating_gives_the_published_part_load_rating(row):
+    """The table names each set by both ratings: the curves must lead from one to the other."""
+    full = float(row["full_load"])
+    kw_per_ton = KBTUH_PER_TON / full if row["unit"] == "EER" else full
+    c = cooling(chiller_set=row["set"], kw_per_ton=kw_per_ton)
+    tons_per_kw = []
+    for load, condenser_f, outdoor_f in zip(IPLV_LOADS, IPLV_CONDENSER_F, IPLV_OUTDOOR_F):
+        wet_bulb_f = condenser_f - c.tower_approach_f
+        power = plant.cooling_power(c, 300.0, 3600.0 * load, 1.0, outdoor_f, wet_bulb_f, 63.0)
+        tons_per_kw.append(300.0 * load / power.compressor_kw)
+    mean = float(np.dot(IPLV_WEIGHTS, tons_per_kw))
+    got = KBTUH_PER_TON * mean if row["unit"] == "EER" else 1.0 / mean
+    assert got == pytest.approx(float(row["iplv"]), rel=float(row["relative_tolerance"]))
 
 
 # --- nameplate ------------------------------------------------------------------------
