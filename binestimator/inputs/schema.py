@@ -21,6 +21,10 @@ Columns of ``inputs.csv``
         Empty: always. ``name=a|b``: only while that input has one of these values;
         ``name=given``: only while that input is given. A name of another section is written
         with it (``preheat.type=boiler``); alternatives are joined by `` or ``.
+    label
+        Name in plain words; made from ``name`` when empty.
+
+The last two columns may be left out of a row.
 """
 
 from __future__ import annotations
@@ -54,16 +58,8 @@ _DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 #: First values of points: outdoor temperature [degF] or airflow [% of design].
 _POINT_X_RANGE = (-60.0, 150.0)
 
-_WORDS = {
-    "sat": "SAT", "dsp": "DSP", "oat": "OAT", "oa": "outdoor air", "ua": "UA", "cop": "COP", "eer": "EER",
-    "plr": "part load ratio", "rh": "relative humidity", "csv": "CSV", "dx": "direct expansion", "u": "U-factor",
-    "shgc": "SHGC", "id": "short name",
-}  # fmt: skip
-_SUFFIXES = (
-    "_cfm_person", "_cfm_ft2", "_w_ft2", "_usd_kwh", "_usd_therm", "_usd_kbtu", "_btuh_f", "_btu_lb", "_w_per_kbtuh",
-    "_w_ton", "_kw_per_ton", "_inwc", "_psia", "_kbtuh", "_btuh", "_tons", "_frac", "_pct", "_ft2", "_cfm", "_deg",
-    "_usd", "_hp", "_kw", "_ft", "_f", "_h",
-)  # fmt: skip
+_WORDS = {"sat": "SAT", "dsp": "DSP", "oat": "OAT", "cop": "COP", "csv": "CSV", "u": "U-factor", "shgc": "SHGC", "id": "short name"}
+_UNIT_SUFFIX = re.compile(r"_(inwc|psia|kbtuh|btuh|tons|frac|pct|ft2|cfm|deg|usd|hp|kw|ft|f|h)$")
 
 # What the program does not model and must never take for something else: pattern on a key
 # or a choice, and how to call it.
@@ -106,8 +102,8 @@ class Field:
         Allowed values of ``choice`` (texts) and ``choice_float`` (numbers).
     used_when : tuple of (str, str, tuple of str)
         Alternatives (section, name, values) of which one must hold for the input to be used.
-    description, source : str
-        What it is, and where the default comes from.
+    description, source, label : str
+        What it is, where the default comes from, and its name in plain words.
     """
 
     section: str
@@ -122,6 +118,7 @@ class Field:
     used_when: tuple
     description: str
     source: str
+    label: str
 
     @property
     def path(self) -> str:
@@ -137,17 +134,6 @@ class Field:
     def max_length(self) -> int:
         """Longest text. [characters]"""
         return _LENGTH_PATH if self.type == "path" else _LENGTHS.get(self.name, _LENGTH_TEXT)
-
-    @property
-    def label(self) -> str:
-        """Name in plain words, without its unit."""
-        name = self.name
-        for suffix in _SUFFIXES:
-            if name.endswith(suffix) and len(name) > len(suffix):
-                name = name[: -len(suffix)]
-                break
-        words = " ".join(_WORDS.get(word, word) for word in name.split("_"))
-        return words[:1].upper() + words[1:]
 
     @property
     def allowed(self) -> str:
@@ -180,6 +166,11 @@ class Field:
             case "points":
                 return f"a list of points [[x, y], ...] with x ascending and y {span}"
         raise AssertionError(self.type)
+
+
+def _label_of(name: str) -> str:
+    words = " ".join(_WORDS.get(word, word) for word in _UNIT_SUFFIX.sub("", name).split("_"))
+    return words[:1].upper() + words[1:]
 
 
 def _plain(number: float) -> str:
@@ -523,7 +514,7 @@ def _field_from_row(row: dict[str, str]) -> Field:
     default, required = row["default"], row["default"] == "required"
     unset = default == "none" and "none" not in choices
     used_when = []
-    for alternative in filter(None, (row["used_when"] or "").split(" or ")):
+    for alternative in filter(None, (row.get("used_when") or "").split(" or ")):
         left, _, values = alternative.partition("=")
         section, _, other = left.rpartition(".")
         used_when.append((section or row["section"], other, tuple(values.split("|"))))
@@ -531,6 +522,7 @@ def _field_from_row(row: dict[str, str]) -> Field:
         section=row["section"], name=row["name"], type=kind, unit=row["unit"], low=low, high=high,
         default=None if required or unset else default, required=required, choices=choices,
         used_when=tuple(used_when), description=row["description"], source=row["source"],
+        label=row.get("label") or _label_of(row["name"]),
     )  # fmt: skip
     if required or unset:
         return field
