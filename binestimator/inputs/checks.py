@@ -14,13 +14,12 @@ from binestimator.inputs.problems import Problems
 from binestimator.inputs.schema import (
     SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, fields_of, is_used, used_when_text, value_text,
 )  # fmt: skip
+from binestimator.units import FAN_CFM_INWC_PER_HP, HORSEPOWER_KW
 
 #: Supply air has to be this much colder than a room it cools. [degF]
 SAT_MARGIN_F = 3.0
 #: Least distance between heating and cooling setpoint. [degF]
 LEAST_DEADBAND_F = 1.0
-HP_PER_CFM_INWC = 1.0 / 6356.0  # air power; exact conversion is in units, this is the trade's rounded figure
-KW_PER_HP = 0.7457
 #: Fan input per airflow seen in practice [kW/cfm]; assumption. Twice beyond it is an error.
 KW_PER_CFM_LOW, KW_PER_CFM_HIGH = 0.0002, 0.003
 #: Power above nameplate by more than this factor is taken for a mix-up.
@@ -44,7 +43,7 @@ def check_all(project, problems: Problems, places: dict[str, str]) -> list[Findi
     list of Finding
     """
     findings: list[Finding] = []
-    for rule in (_ordered_pairs, _setpoints, _airflows, _survey, _outdoor_air, _calendar):
+    for rule in (_ordered_pairs, _setpoints, _airflows, _cold_zones, _survey, _outdoor_air, _calendar):
         rule(project, problems)
     _strategies(project, problems, places)
     _supply_below_rooms(project, problems, places)
@@ -132,6 +131,18 @@ def _ascending(zone: str, pair: list[tuple[str, float | None]], problems: Proble
             low_path, f"above {high_name} ({value_text(high)})", low, f"at most {value_text(high)} cfm",
             "check whether the two are swapped", involves=(low_path, high_path),
         )  # fmt: skip
+
+
+def _cold_zones(project, problems: Problems) -> None:
+    coldest = project.limits.sat_min_f
+    for zone in project.zones:
+        if zone.sat_max_f is not None and zone.sat_max_f < coldest:
+            path = item_path("zone", zone.name, "sat_max_f")
+            problems.add(
+                path, "colder than the coldest supply air of the resets (limits.sat_min_f)", zone.sat_max_f,
+                f"at least {value_text(coldest)} degF", "lower limits.sat_min_f, or raise this limit",
+                involves=(path, "limits.sat_min_f"),
+            )  # fmt: skip
 
 
 def _survey(project, problems: Problems) -> None:
@@ -245,9 +256,9 @@ def _supply_below_rooms(project, problems: Problems, places: dict[str, str]) -> 
 def _fan(project, problems: Problems) -> list[Finding]:
     fan, cfm = project.fan, project.air_handler.design_cfm
     findings: list[Finding] = []
-    air_hp_per_cfm = fan.design_total_inwc * HP_PER_CFM_INWC
+    air_hp_per_cfm = fan.design_total_inwc / FAN_CFM_INWC_PER_HP
     input_kw_per_cfm = (
-        air_hp_per_cfm * KW_PER_HP
+        air_hp_per_cfm * HORSEPOWER_KW
         / (fan.efficiency_frac * fan.belt_efficiency_frac * fan.motor_efficiency_frac * fan.drive_efficiency_frac)
     )  # fmt: skip
     if input_kw_per_cfm > KW_PER_CFM_HIGH or input_kw_per_cfm < KW_PER_CFM_LOW:
@@ -295,7 +306,7 @@ def _measured_fan(project, problems: Problems) -> list[Finding]:
             do="give the missing value or remove the others", involves=paths,
         )  # fmt: skip
     if fan.measured_kw is not None and fan.motor_hp is not None:
-        nameplate_kw = fan.motor_hp * KW_PER_HP / fan.motor_efficiency_frac
+        nameplate_kw = fan.motor_hp * HORSEPOWER_KW / fan.motor_efficiency_frac
         if fan.measured_kw > NAMEPLATE_FACTOR * nameplate_kw:
             problems.add(
                 "fan.measured_kw",
@@ -320,7 +331,7 @@ def _measured_fan(project, problems: Problems) -> list[Finding]:
             f"{kw_per_cfm:.5f} kW/cfm at the measured point; {KW_PER_CFM_LOW} to {KW_PER_CFM_HIGH} is usual.",
         ))  # fmt: skip
     if fan.measured_total_inwc is not None:
-        air_kw = fan.measured_cfm * fan.measured_total_inwc * HP_PER_CFM_INWC * KW_PER_HP
+        air_kw = fan.measured_cfm * fan.measured_total_inwc / FAN_CFM_INWC_PER_HP * HORSEPOWER_KW
         if air_kw >= fan.measured_kw:
             problems.add(
                 "fan.measured_kw",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import reprlib
 from dataclasses import dataclass
 
@@ -56,8 +55,7 @@ def shown(value: object) -> str:
         if isinstance(value, bool):
             return "true" if value else "false"
         if isinstance(value, str):
-            text = json.dumps(value[:61], ensure_ascii=False)
-            return text if len(value) <= 60 else text[:-1] + '..."'
+            return f'"{printable(value[:60])}' + ('"' if len(value) <= 60 else '..."')
         if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
             return str(int(value))
         if isinstance(value, (int, float)):
@@ -67,9 +65,14 @@ def shown(value: object) -> str:
             return "nothing"
         if isinstance(value, dict):
             return "a table"
-        return reprlib.repr(list(value) if isinstance(value, tuple) else value)
+        return printable(reprlib.repr(list(value) if isinstance(value, tuple) else value))
     except Exception:  # a value may refuse to be printed (whole numbers of thousands of digits)
         return f"a value of type {type(value).__name__}"
+
+
+def printable(text: str) -> str:
+    """Text with everything that does not print as a character written as its code."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)
 
 
 def sentence(what: str, got: object = _NOT_GIVEN, expected: str = "", do: str = "") -> str:
@@ -120,6 +123,11 @@ class Problems:
 
     def __contains__(self, problem: Problem) -> bool:
         return problem in self._seen
+
+    @property
+    def crowded(self) -> bool:
+        """So many problems that further ones need no suggestions (they are slow to look for)."""
+        return len(self.items) > 2 * MOST_LISTED
 
     def raise_if_any(self, name: str) -> None:
         """Raise one :class:`InputErrors` that lists everything.

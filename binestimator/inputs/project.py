@@ -9,7 +9,7 @@ from pathlib import Path
 from binestimator.errors import Finding
 from binestimator.inputs.checks import check_all
 from binestimator.inputs.paths import InputPath, item_path, parse_path
-from binestimator.inputs.problems import Problems, sentence
+from binestimator.inputs.problems import Problems, printable, sentence, shown
 from binestimator.inputs.quick import quick_zones, spread_index_share
 from binestimator.inputs.schema import (
     LIST_SECTIONS, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, check_value, did_you_mean, fields_of, is_used,
@@ -17,6 +17,7 @@ from binestimator.inputs.schema import (
 )  # fmt: skip
 
 MOST = {"special": 50, "group": 50, "zone": 500, "candidate": 40}
+MOST_OVERRIDES = 500
 
 #: Candidates evaluated unless the project says otherwise: id -> (name, SAT strategy, DSP strategy).
 DEFAULT_CANDIDATES = {
@@ -261,6 +262,9 @@ def check_overrides(overrides: Mapping[str, object], problems: Problems, where: 
     Whether the names in a path exist is seen when the overrides are applied.
     """
     checked: dict[str, object] = {}
+    if len(overrides) > MOST_OVERRIDES:
+        problems.add_bad(where, sentence(f"too many: {len(overrides)}", expected=f"at most {MOST_OVERRIDES}"))
+        return checked
     for path, raw in overrides.items():
         place = override_place(where, path)
         parsed, problem = parse_path(path)
@@ -277,7 +281,7 @@ def check_overrides(overrides: Mapping[str, object], problems: Problems, where: 
 
 def override_place(where: str, path: object) -> str:
     """Place of an override in messages."""
-    return f'{where}["{str(path)[:100] if isinstance(path, str) else "?"}"]'
+    return f'{where}["{printable(path[:100]) if isinstance(path, str) else shown(path)}"]'
 
 
 def _cannot_override(path: InputPath) -> str | None:
@@ -346,7 +350,7 @@ def build_project(
 
     project = Project(
         info=sections.pop("project"), **sections, specials=specials, groups=groups, zones=zones,
-        candidates=candidates, baseline_id=baseline_id, origins=build.origins, evidence=build.evidence(),
+        candidates=candidates, baseline_id=baseline_id, origins=build.origins, evidence=build.evidence(try_candidates),
         overrides=dict(overrides), source_path=source_path, source_dir=source_dir, findings=(), given=given,
     )  # fmt: skip
     findings = check_all(project, problems, build.places)
@@ -479,8 +483,9 @@ class _Build:
 
     def _no_match(self, where: str, kind: str, name: str) -> None:
         self.problems.add(
-            where, f'there is no {kind} "{name}"', do=did_you_mean(name, self._names[kind]), involves=(kind,)
-        )
+            where, f'there is no {kind} "{printable(name)}"',
+            do="" if self.problems.crowded else did_you_mean(name, self._names[kind]), involves=(kind,),
+        )  # fmt: skip
 
     def all_overrides_used(self) -> None:
         """Refuse overrides that no part of the build took (never expected)."""
@@ -531,7 +536,8 @@ class _Build:
         zones = []
         for values, made in zip(lines, derived, strict=False):
             prefix = f"zone[{values['name']}]"
-            self.group_exists(f"{prefix}.group", values.get("group"), group_names)
+            if "group" not in made:  # else it stands in the quick description, which is checked itself
+                self.group_exists(f"{prefix}.group", values.get("group"), group_names)
             zones.append(self.record("zone", values, prefix, frozenset(made)))
         return tuple(zones)
 
@@ -648,16 +654,20 @@ class _Build:
 
     # -- evidence
 
-    def evidence(self) -> dict[str, str]:
-        """Evidence by the full path of each input it is about."""
+    def evidence(self, strict: bool) -> dict[str, str]:
+        """Evidence by the full path of each input it is about.
+
+        Evidence about nothing is refused when ``strict``; else, with overrides that may have
+        made the zones anew, it is left out.
+        """
         texts: dict[str, str] = {}
         for path, text in self.given.evidence.items():
             parsed, _ = parse_path(path)
-            where = f'evidence["{path}"]'
+            where = override_place("evidence", path)
             if parsed.kind in LIST_SECTIONS:
                 names = self._names[parsed.kind]
                 places = parsed.matches(names)
-                if not places:
+                if not places and strict:
                     self._no_match(where, parsed.kind, parsed.name)
                 texts |= {item_path(parsed.kind, names[place], parsed.tail): text for place in places}
             else:

@@ -14,7 +14,7 @@ from binestimator.inputs.checks import unused_strategy_inputs
 from binestimator.inputs.paths import parse_path
 from binestimator.inputs.problems import Problems, sentence, shown
 from binestimator.inputs.project import (
-    MOST, Given, Project, build_project, check_overrides, nameless, override_place,
+    DEFAULT_CANDIDATES, MOST, Given, Project, build_project, check_overrides, nameless, override_place,
 )  # fmt: skip
 from binestimator.inputs.schema import (
     LIST_SECTIONS, NOT_MODELLED_ADVICE, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, check_free_text, check_value,
@@ -24,6 +24,7 @@ from binestimator.inputs.schema import (
 #: Largest project or zones file. [bytes]
 LARGEST_FILE = 5_000_000
 EVIDENCE_LENGTH = 1000
+MOST_EVIDENCE = 2000
 _CANDIDATE_KEYS = ("baseline", "sat", "dsp", "override")
 _TOP_LEVEL = (*SINGLE_SECTIONS, *LIST_SECTIONS, *STRATEGY_SECTIONS, "override", "evidence")
 
@@ -169,7 +170,9 @@ def _tables(problems: Problems, kind: str, raw: object) -> list[Mapping]:
         problems.add_bad(kind, sentence("not a list of tables", raw, f"[[{kind}]] with double brackets, one for each"))
         return []
     tables = []
-    for place, table in enumerate(raw):
+    if len(raw) > MOST[kind]:
+        problems.add_bad(kind, sentence(f"too many: {len(raw)}", expected=f"at most {MOST[kind]}"))
+    for place, table in enumerate(raw[: MOST[kind]]):
         if isinstance(table, Mapping):
             tables.append(table)
         else:
@@ -207,9 +210,12 @@ def _unknown(problems: Problems, where: str, key: object, raw: object, known, se
     key = key if isinstance(key, str) else shown(key)
     short = key if len(key) <= 60 and key.isprintable() else shown(key)
     place = f"{where}.{short}" if where else short
-    what = not_modelled(key) or (not_modelled(raw) if isinstance(raw, str) else "")
+    if problems.crowded:
+        problems.add(place, "unknown input" if where else "unknown section")
+        return
+    what = not_modelled(key[:200]) or (not_modelled(raw[:200]) if isinstance(raw, str) else "")
     if what:
-        problems.add(place, f"{what} are not modelled", raw, do=NOT_MODELLED_ADVICE)
+        problems.add(place, f"{what} are not modelled", raw if isinstance(raw, str) and raw else key, do=NOT_MODELLED_ADVICE)
         return
     hint = did_you_mean(key, known)
     others = [other for other in SECTIONS if other != section and key in fields_of(other)]
@@ -253,8 +259,6 @@ def _id_is_plain(text: object) -> bool:
 
 
 def _candidate(problems: Problems, table: Mapping, where: str) -> dict:
-    from binestimator.inputs.project import DEFAULT_CANDIDATES
-
     values = _values(problems, "candidate", table, where, _CANDIDATE_KEYS)
     if "id" in values and not _id_is_plain(values["id"]):
         problems.add_bad(f"{where}.id", sentence(
@@ -292,8 +296,13 @@ def _candidate(problems: Problems, table: Mapping, where: str) -> dict:
 
 
 def _evidence(problems: Problems, raw: object) -> dict[str, str]:
-    evidence = {}
-    for path, text in _table(problems, "evidence", raw, '[evidence] with "path" = "text"').items():
+    evidence: dict[str, str] = {}
+    table = _table(problems, "evidence", raw, '[evidence] with "path" = "text"')
+    if len(table) > MOST_EVIDENCE:
+        problems.add_bad("evidence", sentence(f"too many: {len(table)}", expected=f"at most {MOST_EVIDENCE}",
+                                              do="use patterns such as zone.*.max_cfm"))  # fmt: skip
+        return evidence
+    for path, text in table.items():
         _, problem = parse_path(path)
         if problem is None:
             value, problem = check_free_text(text, EVIDENCE_LENGTH)

@@ -355,7 +355,7 @@ def _check_choice(field: Field, raw: object) -> tuple[object, str | None]:
         for choice in field.choices:
             if raw.strip().casefold() == choice.casefold():
                 return choice, None
-        name = not_modelled(raw)
+        name = not_modelled(raw[:200])
         if name:
             return None, sentence(f"{name} are not modelled", raw, field.allowed, NOT_MODELLED_ADVICE)
     if isinstance(raw, bool) and {"yes", "no"} <= set(field.choices):
@@ -406,6 +406,8 @@ def _check_profile24(field: Field, raw: object) -> tuple[object, str | None]:
 def _check_date_list(field: Field, raw: object) -> tuple[object, str | None]:
     if not isinstance(raw, (list, tuple)):
         return None, sentence("not a list", raw, field.allowed)
+    if len(raw) > 365:
+        return None, sentence(f"has {len(raw)} days", expected="at most 365 days")
     days: list[str] = []
     for place, item in enumerate(raw):
         match = re.fullmatch(r"(\d\d)-(\d\d)", item.strip(), re.ASCII) if isinstance(item, str) else None
