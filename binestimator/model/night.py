@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..units import KBTU_PER_KWH
 from . import fan as fans
 from .loads import ZoneLoads
 from .plant import cooling_power
@@ -138,6 +139,9 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule) -> NightBlock
         drift = room[active] + gain * (loads.gains_btuh[h] + ua * (conditions.oat_f[h][:, None] - room[active]))
         q_heat = np.clip((low - drift) / gain, 0.0, heat_cap)
         q_cool = np.clip((drift - high) / gain, 0.0, cool_cap)
+        # The unit heats or cools in an hour, never both: the larger need decides.
+        heats = (q_heat @ z.multiplier >= q_cool @ z.multiplier)[:, None]
+        q_heat, q_cool = np.where(heats, q_heat, 0.0), np.where(heats, 0.0, q_cool)
         room[active] = drift + gain * (q_heat - q_cool)
         heat[h], cool[h] = q_heat, q_cool
     return _night_energy(unit, conditions, fs, heat, cool, heat_cap, cool_cap, heat_flow, central)
@@ -155,7 +159,7 @@ def _night_energy(unit, c, fs, heat, cool, heat_cap, cool_cap, heat_flow, centra
     fan = fans.supply_fan(unit, flow, np.full(flow.shape, unit.fan.design_dsp_inwc))
     secondary = fans.secondary_fan_kw(unit, flow * unit.return_fan.flow_frac) if unit.return_fan.type == "return" else 0.0
     fan_kw = np.where(run > 0.0, run * (fan.kw + secondary), 0.0)
-    fan_heat = np.where(run > 0.0, run * fan.heat_kw * 3.412141633127942, 0.0)  # kBtu/h
+    fan_heat = np.where(run > 0.0, run * fan.heat_kw * KBTU_PER_KWH, 0.0)
     heat_total = (heat @ z.multiplier) / 1000.0
     cool_total = (cool @ z.multiplier) / 1000.0
     heats = heat_total > cool_total

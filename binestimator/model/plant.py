@@ -245,7 +245,7 @@ def _running_share(plr, minimum_plr_frac, below):
         )
     if below == "hold" or minimum_plr_frac <= 0.0:
         return np.where(np.asarray(plr) > 0.0, 1.0, 0.0)
-    return np.minimum(plr / minimum_plr_frac, 1.0)
+    return np.minimum(plr, minimum_plr_frac) / minimum_plr_frac
 
 
 def _over(value, size):

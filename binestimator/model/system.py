@@ -16,7 +16,7 @@ from ..units import BTU_PER_WH
 from . import air_handler as ah
 from . import fan as fans
 from .loads import ZoneLoads
-from .plant import cooling_capacity_kbtuh, cooling_power, heating_power
+from .plant import HeatingPower, cooling_capacity_kbtuh, cooling_power, heating_power, preheat_source
 from .terminals import ZoneState, requested_flow_cfm, zone_state
 from .unit import Unit
 
@@ -350,13 +350,22 @@ def heat_sources(unit: Unit, reheat_kbtuh, preheat_kbtuh, enabled, oat_f):
     HeatingPower of the terminals' source (with supply heating when shared), and of the
     supply heating source (nothing when shared).
     """
-    nothing = np.zeros(np.shape(reheat_kbtuh))
     if unit.preheat.type == "same":
         active = np.maximum(enabled, preheat_kbtuh > 0.0)
         both = heating_power(unit.heating, unit.heating_kbtuh, reheat_kbtuh + preheat_kbtuh, active, oat_f)
-        return both, heating_power(unit.preheat, unit.preheat_kbtuh, nothing, nothing, oat_f)
+        nothing = np.zeros(np.shape(reheat_kbtuh))
+        return both, HeatingPower(nothing, nothing, nothing, nothing, nothing)
     return (heating_power(unit.heating, unit.heating_kbtuh, reheat_kbtuh, enabled, oat_f),
-            heating_power(unit.preheat, unit.preheat_kbtuh, preheat_kbtuh, (preheat_kbtuh > 0.0).astype(float), oat_f))
+            heating_power(preheat_source(unit.preheat, unit.heating), unit.preheat_kbtuh, preheat_kbtuh, (preheat_kbtuh > 0.0).astype(float), oat_f))
+
+
+def zones_of(unit: Unit, conditions, loads: ZoneLoads, state: RowState) -> ZoneState:
+    """Zone by zone what stands behind evaluated rows (not kept, to save memory)."""
+    enabled = heating_enabled(unit, conditions.oat_f, conditions.fan_on)
+    requested = requested_flow_cfm(unit, loads, state.sat_f, enabled)
+    expected = state.requested_cfm * state.ceiling_frac + fans.leakage_cfm(unit, state.dsp_set_inwc)
+    dsp = fans.standing_dsp_inwc(unit, expected, state.dsp_set_inwc)
+    return zone_state(unit, loads, state.sat_f, dsp, requested, state.ceiling_frac, enabled)
 
 
 def balance_error_btuh(unit: Unit, conditions, loads: ZoneLoads, state: RowState):
@@ -367,11 +376,7 @@ def balance_error_btuh(unit: Unit, conditions, loads: ZoneLoads, state: RowState
     evaluates the terminals again at the reported supply temperature and duct pressure.
     """
     z = unit.zones
-    enabled = heating_enabled(unit, conditions.oat_f, conditions.fan_on)
-    requested = requested_flow_cfm(unit, loads, state.sat_f, enabled)
-    expected = state.requested_cfm * state.ceiling_frac + fans.leakage_cfm(unit, state.dsp_set_inwc)
-    dsp = fans.standing_dsp_inwc(unit, expected, state.dsp_set_inwc)
-    zones = zone_state(unit, loads, state.sat_f, dsp, requested, state.ceiling_frac, enabled)
+    zones = zones_of(unit, conditions, loads, state)
     envelope = (loads.gains_btuh + loads.ua_btuh_f * (conditions.oat_f[:, None] - zones.room_f)) @ z.multiplier
     outside_duct = 0.0
     if unit.air_handler.duct_gain_from == "outside":

@@ -1,0 +1,203 @@
+"""Checks of a run: what must hold, what should be plausible, and what a reader must know.
+
+``pass`` holds; ``explain`` lies outside what is published or usual and says what drives it;
+``fail`` must not happen.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .errors import Finding
+from .model.system import balance_error_btuh, moisture_error_btuh
+from .results import ENERGY_KEYS, Check
+from .units import KBTU_PER_KWH, KBTU_PER_THERM
+
+# Accuracy wanted of the bin rows against the hours, per candidate.
+COST_ERROR_FRAC = 0.005
+END_USE_ERROR_FRAC = 0.01
+SAVING_ERROR_POINTS = 0.3
+BALANCE_ERROR_FRAC = 1e-9
+
+
+def site_kbtu(figures: dict[str, float]) -> float:
+    """All HVAC energy at the site in one unit. [kBtu]"""
+    return (figures["electricity_kwh"] * KBTU_PER_KWH + figures["fuel_therm"] * KBTU_PER_THERM
+            + figures["purchased_cooling_kbtu"] + figures["purchased_heating_kbtu"])
+
+
+def end_use_kbtu(figures: dict[str, float], key: str) -> float:
+    """An end use of ``ENERGY_KEYS`` in kBtu."""
+    factor = KBTU_PER_KWH if key.endswith("_kwh") else KBTU_PER_THERM if key.endswith("_therm") else 1.0
+    return figures[key] * factor
+
+
+def bin_errors(candidate, baseline) -> dict[str, float]:
+    """Errors of the bin rows against the hours of one candidate.
+
+    ``cost_frac``; ``saving_points`` (percentage points of the baseline's cost); every end use as
+    a share of all HVAC energy.
+    """
+    a, h = candidate.annual, candidate.hourly
+    total = max(site_kbtu(h), 1e-9)
+    out = {"cost_frac": (a["cost_usd"] - h["cost_usd"]) / max(h["cost_usd"], 1e-9)}
+    by_bins = 1.0 - a["cost_usd"] / max(baseline.annual["cost_usd"], 1e-9)
+    by_hours = 1.0 - h["cost_usd"] / max(baseline.hourly["cost_usd"], 1e-9)
+    out["saving_points"] = 100.0 * (by_bins - by_hours)
+    for key in ENERGY_KEYS:
+        out[key] = (end_use_kbtu(a, key) - end_use_kbtu(h, key)) / total
+    return out
+
+
+def run_checks(project, weather, unit, results, baseline, runs, selection, interactions):
+    """Checks and findings of a run.
+
+    Returns
+    -------
+    tuple of Check, tuple of Finding
+    """
+    checks = [*_hours(results, weather), _balance(runs), *_bins(results, baseline, project), *_published(results, baseline, project),
+              *_signs(results, baseline)]
+    return tuple(checks), tuple(_findings(project, unit, results, baseline, interactions))
+
+
+def _hours(results, weather):
+    expected = float(len(weather.frame))
+    for c in results:
+        found = c.annual["hours"]
+        if abs(found - expected) > 1e-6:
+            yield Check(name=f"Hours of {c.id}", status="fail", value=f"{found:,.3f}", expected=f"{expected:,.0f}", text="Rows must stand for every hour of the file.")
+            return
+    yield Check(name="Hours", status="pass", value=f"{results[0].annual['hours']:,.1f} h", expected=f"{expected:,.0f} h",
+                text="Weights of all rows of every candidate total the hours of the weather file.")
+
+
+def _balance(runs):
+    worst, where = 0.0, ""
+    for name, (site, parts_h, parts_r) in runs.items():
+        for rows, parts in ((site.rows, parts_r), (site.hourly, parts_h)):
+            if len(rows.running) == 0:
+                continue
+            for p in parts:
+                scale = np.maximum(1000.0 * p.state.cooling_kbtuh, rows.loads.fs * p.state.flow_cfm * 20.0)
+                error = np.abs(balance_error_btuh(site.unit, rows.on, rows.loads, p.state)) / np.maximum(scale, 1.0)
+                if error.max() > worst:
+                    worst, where = float(error.max()), name
+                moist = np.abs(moisture_error_btuh(site.unit, rows.on, rows.loads, p.state)) / np.maximum(scale, 1.0)
+                # Rooms without any exchange of air are held at saturation and cannot balance.
+                moist = np.where(p.state.oa_frac * p.state.flow_cfm + rows.loads.infiltration_cfm > 1.0, moist, 0.0)
+                if moist.max() > worst:
+                    worst, where = float(moist.max()), name + " (moisture)"
+    ok = worst < BALANCE_ERROR_FRAC
+    return Check(name="Balance of heat and moisture", status="pass" if ok else "fail", value=f"{worst:.1e}", expected=f"below {BALANCE_ERROR_FRAC:.0e}",
+                 text="Gains, envelope, fans, outdoor air and coils of every row sum to nothing, as a share of the coil load"
+                 + (f"; worst in {where}." if where else "."))
+
+
+def _bins(results, baseline, project):
+    for c in results:
+        e = bin_errors(c, baseline)
+        key = max(ENERGY_KEYS, key=lambda k: abs(e[k]))
+        good = abs(e["cost_frac"]) <= COST_ERROR_FRAC and abs(e[key]) <= END_USE_ERROR_FRAC and abs(e["saving_points"]) <= SAVING_ERROR_POINTS
+        status = "pass" if good else "explain" if project.bins.rows == "mean" else "fail"
+        text = "Annual figures from the bin rows against the hour-by-hour run of the same equations"
+        text += "." if good else ("; mean rows average unlike hours before what is not linear, choose representative rows."
+                                  if project.bins.rows == "mean" else "; use narrower bins or split them by month.")
+        yield Check(name=f"Bins against hours: {c.id}", status=status,
+                    value=f"cost {100 * e['cost_frac']:+.2f} %, saving {e['saving_points']:+.2f} points, {key} {100 * e[key]:+.2f} % of all energy",
+                    expected=f"±{100 * COST_ERROR_FRAC:.1f} %, ±{SAVING_ERROR_POINTS} points, ±{100 * END_USE_ERROR_FRAC:.0f} %", text=text)
+
+
+PUBLISHED = "PNNL-25985 (2017): static pressure reset saves 5-30 % of fan energy; supply temperature reset 1-4.4 % of site energy"
+
+
+def _published(results, baseline, project):
+    """Savings of single resets against published bands, as plausibility only."""
+    base = baseline.annual
+    for c in results:
+        if c is baseline or c.candidate.overrides:
+            continue
+        same_sat = c.candidate.sat == baseline.candidate.sat
+        same_dsp = c.candidate.dsp == baseline.candidate.dsp
+        if same_sat and not same_dsp and base["fan_kwh"] > 0:
+            share = 100.0 * c.saving["fan_kwh"] / base["fan_kwh"]
+            ok = 5.0 <= share <= 30.0
+            why = "" if ok else (
+                f" Drivers: baseline mean duct pressure {base['mean_dsp_inwc']:.2f} in. w.c. against {c.annual['mean_dsp_inwc']:.2f},"
+                f" of {project.fan.design_total_inwc:.1f} in. w.c. total; mean airflow {100 * c.annual['mean_flow_cfm'] / max(_design(results), 1):.0f} % of design.")
+            yield Check(name=f"Fan saving of {c.id}", status="pass" if ok else "explain", value=f"{share:.1f} % of fan energy", expected="5 to 30 %",
+                        text="Published band of static pressure resets." + why, source=PUBLISHED)
+        if same_dsp and not same_sat:
+            share = 100.0 * (site_kbtu(base) - site_kbtu(c.annual)) / max(site_kbtu(base), 1e-9)
+            # HVAC is about 40 % of the site energy of offices (common practice, no source).
+            low, high = 1.0 / 0.4, 4.4 / 0.4
+            ok = low <= share <= high
+            why = "" if ok else (f" Mean supply air {c.annual['mean_sat_f']:.1f} against {base['mean_sat_f']:.1f} degF; fans "
+                                 f"{-c.saving['fan_kwh']:+,.0f} kWh, cooling {-c.saving['cooling_kwh']:+,.0f} kWh, reheat {-c.saving['reheat_kbtu']:+,.0f} kBtu.")
+            yield Check(name=f"Energy saving of {c.id}", status="pass" if ok else "explain", value=f"{share:.1f} % of HVAC energy", expected=f"{low:.1f} to {high:.1f} %",
+                        text="Published band of supply temperature resets, 1 to 4.4 % of site energy, over an HVAC share of 40 % (common practice, no source)." + why,
+                        source=PUBLISHED)
+
+
+def _design(results):
+    return max(float(c.rows["flow_cfm"].max()) for c in results)
+
+
+def _signs(results, baseline):
+    """Warmer supply air: fans up, reheat and cooling down; lower duct pressure: fans down."""
+    base = baseline.annual
+    for c in results:
+        if c is baseline or c.candidate.overrides:
+            continue
+        warmer = c.annual["mean_sat_f"] > base["mean_sat_f"] + 0.05
+        same_dsp = c.candidate.dsp == baseline.candidate.dsp
+        if warmer and same_dsp:
+            unusual = []
+            if c.saving["fan_kwh"] > 0:
+                unusual.append("fans fall")
+            if c.saving["reheat_kbtu"] < -1e-6:
+                unusual.append("reheat rises")
+            if c.saving["cooling_sensible_kbtu"] + c.saving["cooling_latent_kbtu"] < 0:
+                unusual.append("coil load rises (more fan heat, or more outdoor air with the damper at a fixed position)")
+            yield Check(name=f"Signs of {c.id}", status="explain" if unusual else "pass",
+                        value="; ".join(unusual) or "fans up, reheat and coil load down", expected="fans up, reheat and coil load down",
+                        text="Warmer supply air at the same room loads takes more air and less reheat.")
+        if c.candidate.sat == baseline.candidate.sat and c.annual["mean_dsp_inwc"] < base["mean_dsp_inwc"]:
+            ok = c.saving["fan_kwh"] >= -1e-6
+            yield Check(name=f"Signs of {c.id}", status="pass" if ok else "explain", value="fans down" if ok else "fans up", expected="fans down",
+                        text="Lower duct pressure at the same airflow takes less fan power; colder coils need less cooling, as fan heat falls.")
+
+
+def _findings(project, unit, results, baseline, interactions):
+    yield Finding("info", "summary", "Not reconciled with bills: compare the as-found end uses with at least twelve months of bills before a programme claim.")
+    counted = [o for o in project.origins.values()]
+    defaults = sum(o == "default" for o in counted)
+    if counted:
+        yield Finding("info", "inputs", f"{defaults} of {len(counted)} inputs are defaults ({100 * defaults / len(counted):.0f} %); "
+                      "replace those that drive the saving by measured values before a programme claim.")
+    if unit.fan_scale != 1.0:
+        level = "check" if not 0.75 <= unit.fan_scale <= 1.35 else "info"
+        yield Finding(level, "fan", f"The fan is scaled by {unit.fan_scale:.3f} to meet the measured point.")
+    zones = project.zones
+    assumed = sum(z.survey_flow_cfm is None and project.origins.get(f"zone[{z.name}].index_share") != "given" for z in zones)
+    if assumed:
+        yield Finding("check", "zones", f"The share of the index run's pressure is assumed for {assumed} of {len(zones)} zones: it is the largest hidden "
+                      "driver of duct pressure savings. A damper survey replaces the assumption.")
+    flagged = [c.id for c in results if c.equal_service.flagged]
+    if flagged:
+        yield Finding("caution", "summary", "Not equal in service to the baseline, so not ranked: " + ", ".join(flagged) + ".")
+    if any(c.hourly["humid_hours"] > baseline.hourly["humid_hours"] + project.service.humid_hours_tolerance for c in results):
+        yield Finding("caution", "humidity", "Some candidates leave rooms humid for longer than the baseline; mould and comfort need a humidity limit on the reset.")
+    if any(c.hourly["freeze_hours"] > 0 for c in results):
+        hours = max(c.hourly["freeze_hours"] for c in results)
+        yield Finding("caution", "coils", f"Mixed air falls below {project.air_handler.freeze_limit_f:.0f} degF for up to {hours:,.0f} h: keep low-temperature protection and preheat as they are.")
+    rogue = [n for n, t, p in zip(unit.zones.names, unit.zones.asks_temperature, unit.zones.asks_pressure) if t or p]
+    if rogue:
+        yield Finding("check", "zones", "Rogue zones ask without need and can pin demand resets: " + ", ".join(rogue[:10]) + ". Repair or exclude them first.")
+    stuck = project.economizer.stuck_frac
+    if stuck is not None:
+        yield Finding("check", "economizer", f"The outdoor-air damper is stuck at {100 * stuck:.0f} %: a saving from its repair is not a saving of a reset.")
+    if project.schedule.unoccupied_mode == "off":
+        yield Finding("info", "schedule", "Rooms are not served while the air handler is off, and warm-up is not modelled in that mode.")
+    if any(c.candidate.sat.strategy == "cost_optimal" for c in results):
+        yield Finding("info", "strategies", "The cost-optimal supply temperature minimises energy cost hour by hour; demand charges and tiers are not in its price.")

@@ -1,0 +1,652 @@
+"""The estimate: a project and a typical year in, results out.
+
+No files, no printing, no clock. The same functions run on the hours of the year (the audit,
+and all counts shown to people) and on the bin rows (the annual figures).
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+import pandas as pd
+
+from . import __version__
+from .bins import bin_table, group_keys, mean_rows, representative_rows, row_table
+from .checks import run_checks
+from .errors import Finding
+from .hours import Conditions, build_conditions
+from .model.fan import fan_power_at, supply_fan
+from .model.loads import ZoneLoads, zone_loads
+from .model.night import NightBlock, empty_night, run_nights
+from .model.plant import cooling_capacity_kbtuh
+from .model.system import RowState, evaluate, heat_sources, heating_enabled, zones_of
+from .model.terminals import heating_need_btuh, requested_flow_cfm
+from .model.unit import Sizes, Unit, build_unit
+from .money import annual_cost_usd, simple_payback_years
+from .results import ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, EqualService, Interaction, Results
+from .strategies.choose import Setpoints, dsp_setpoint_inwc, resets_pressure, setpoints
+from .strategies.demand import pressure_thresholds_inwc, settled_dsp_inwc, temperature_thresholds_f
+
+# Motor sizes that are made, hp (NEMA MG 1 standard ratings, from memory).
+MOTOR_SIZES_HP = (1, 1.5, 2, 3, 5, 7.5, 10, 15, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500, 600, 700, 800, 900, 1000)
+MOTOR_MARGIN = 1.1
+# A terminal is not made smaller. [cfm]
+LEAST_TERMINAL_CFM = 30.0
+# Cooling capacity at which sizing finds no limit. [ton]
+UNLIMITED_TONS = 1.0e6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """A share of the running time of a candidate under one pair of setpoints."""
+
+    share: float
+    setpoints: Setpoints
+    state: RowState
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rows:
+    """Rows of conditions split into running and off ones, with the loads of the running ones."""
+
+    conditions: Conditions
+    running: np.ndarray
+    on: Conditions
+    loads: ZoneLoads
+
+    @classmethod
+    def of(cls, unit: Unit, conditions: Conditions) -> "Rows":
+        running = np.flatnonzero(conditions.fan_on > 0.0)
+        on = conditions.take(running)
+        return cls(conditions=conditions, running=running, on=on, loads=zone_loads(unit, on))
+
+
+# --- sizing -------------------------------------------------------------------------------
+
+def motor_size_hp(bhp: float) -> float:
+    """Smallest made motor with 10 % margin over the power at design. [hp]"""
+    needed = bhp * MOTOR_MARGIN
+    for size in MOTOR_SIZES_HP:
+        if size >= needed:
+            return float(size)
+    return float(np.ceil(needed / 100.0) * 100.0)
+
+
+def size_unit(project, conditions: Conditions) -> Sizes:
+    """Sizes that were not given, from the hours of the file and the baseline's setpoints.
+
+    Terminals: largest hourly need at the design supply temperature in occupied hours with all
+    internal gains fully on, times ``zone_sizing_factor``, at least the zone's outdoor air. Fan: largest sum of what zones ask
+    for at the design supply temperature, with leakage. Reheat coils and heat sources: largest
+    hourly need times ``heating.sizing_factor``; cooling: largest hourly coil load of the baseline
+    over capacity at those conditions, times ``cooling.sizing_factor``.
+    """
+    count = len(project.zones)
+    nothing = Sizes(zone_max_cfm=np.ones(count), zone_reheat_btuh=np.full(count, np.inf), design_cfm=1.0, motor_hp=1.0,
+                    cooling_tons=UNLIMITED_TONS, heating_kbtuh=np.inf, preheat_kbtuh=np.inf)
+    fan_free = replace_measured(project)
+    unit = build_unit(fan_free, nothing)
+    occupied = conditions.take(np.flatnonzero(conditions.occupied > 0.0))
+    if len(occupied.oat_f) == 0:
+        occupied = conditions
+    occupied = with_full_gains(occupied)
+    loads = zone_loads(unit, occupied)
+    z = unit.zones
+    drop = np.maximum(loads.cool_f - unit.air_handler.design_sat_f - unit.air_handler.duct_gain_f, 1.0)
+    need = np.max(loads.q_cool_btuh / (loads.fs * drop), axis=0)
+    people = z.area_ft2 / unit.groups.people_ft2[z.group]
+    fresh = z.area_ft2 * unit.groups.oa_cfm_ft2[z.group] + people * unit.groups.oa_cfm_person[z.group]
+    zone_max = np.maximum(np.maximum(need * unit.air_handler.zone_sizing_factor, fresh), LEAST_TERMINAL_CFM)
+
+    sizes = replace(nothing, zone_max_cfm=zone_max)
+    unit = build_unit(fan_free, sizes)
+    loads = zone_loads(unit, occupied)
+    sat = np.full(occupied.oat_f.shape, float(unit.air_handler.design_sat_f))
+    asked = requested_flow_cfm(unit, loads, sat) @ unit.zones.multiplier
+    design_cfm = float(np.max(asked)) / (1.0 - unit.air_handler.leakage_frac)
+    sizes = replace(sizes, design_cfm=design_cfm)
+    unit = build_unit(fan_free, sizes)
+    design = fan_power_at(unit, unit.design_cfm, unit.fan.design_total_inwc)
+    bhp = float(design.shaft_kw) / 0.745699872 / unit.fan.belt_efficiency_frac
+    sizes = replace(sizes, motor_hp=motor_size_hp(bhp))
+
+    loads = zone_loads(unit, Rows.of(unit, conditions).on)
+    sat = np.full(len(loads.latent_btuh), float(unit.air_handler.design_sat_f))
+    flow = np.where(unit.zones.dual_maximum, np.maximum(unit.zones.heat_max_cfm, unit.zones.min_cfm), loads.min_cfm)
+    coil = heating_need_btuh(loads, flow, sat[:, None] + unit.air_handler.duct_gain_f)
+    factor = project.heating.sizing_factor
+    sizes = replace(sizes, zone_reheat_btuh=np.maximum(np.max(coil, axis=0) * factor, 0.0))
+
+    steady = replace(project.cooling, cycling_drying_loss_frac=0.0)
+    unit = replace(build_unit(fan_free, sizes), cooling=steady, cooling_tons=UNLIMITED_TONS)
+    rows = Rows.of(unit, conditions)
+    if len(rows.running) == 0:
+        return replace(sizes, cooling_tons=1.0, heating_kbtuh=1.0, preheat_kbtuh=1.0)
+    baseline = next(c for c in project.candidates if c.id == project.baseline_id)
+    state = run_parts(unit, baseline, rows)[0].state
+    on = rows.on
+    at = [cooling_capacity_kbtuh(steady, n * UNLIMITED_TONS, on.oat_f, on.oawb_f, state.coil_entering_wb_f) for n in (1.0, 2.0)]
+    per_ton = (at[1] - at[0]) / UNLIMITED_TONS
+    if project.cooling.type in ("purchased", "none"):
+        tons = max(float(np.max(state.cooling_kbtuh)) / 12.0, 1.0)
+    else:
+        other = per_ton * UNLIMITED_TONS - at[0]
+        usable = per_ton > 0.0
+        with_other = np.where(usable, (state.cooling_kbtuh + other) / np.where(usable, per_ton, 1.0), 0.0)
+        tons = max(float(np.max(with_other)) * project.cooling.sizing_factor, 1.0)
+    preheat = float(np.max(state.preheat_kbtuh)) * factor
+    shared = state.reheat_kbtuh + (state.preheat_kbtuh if project.preheat.type == "same" else 0.0)
+    return replace(sizes, cooling_tons=tons, heating_kbtuh=max(float(np.max(shared)) * factor, 1.0),
+                   preheat_kbtuh=max(preheat, 1.0))
+
+
+def with_full_gains(conditions: Conditions) -> Conditions:
+    """Conditions with everybody in and everything on while a group is occupied, as designers size."""
+    full = conditions.group_occupied
+    return replace(conditions, people_gain_frac=np.maximum(conditions.people_gain_frac, full),
+                   lights_gain_frac=np.maximum(conditions.lights_gain_frac, full),
+                   equipment_gain_frac=np.maximum(conditions.equipment_gain_frac, full))
+
+
+def replace_measured(project):
+    """The project without the fan's measured point (sizing has no motor yet)."""
+    if project.fan.measured_kw is None:
+        return project
+    return replace(project, fan=replace(project.fan, measured_kw=None, measured_cfm=None, measured_total_inwc=None))
+
+
+def size_list(project, unit: Unit) -> dict[str, tuple[float, str, str]]:
+    """Sizes in force: path to (value, unit, 'given' or 'sized')."""
+    origin = lambda value: "sized" if value is None else "given"  # noqa: E731
+    out = {
+        "air_handler.design_cfm": (unit.design_cfm, "cfm", origin(project.air_handler.design_cfm)),
+        "air_handler.max_cfm": (unit.max_cfm, "cfm", origin(project.air_handler.max_cfm)),
+        "fan.motor_hp": (unit.motor_hp, "hp", origin(project.fan.motor_hp)),
+        "outdoor_air.minimum_cfm": (unit.oa_minimum_cfm, "cfm", origin(project.outdoor_air.minimum_cfm)),
+        "cooling.capacity_tons": (unit.cooling_tons, "ton", origin(project.cooling.capacity_tons)),
+        "heating.capacity_kbtuh": (unit.heating_kbtuh, "kBtu/h", origin(project.heating.capacity_kbtuh)),
+    }
+    if project.preheat.type != "same":
+        out["preheat.capacity_kbtuh"] = (unit.preheat_kbtuh, "kBtu/h", "sized")
+    for i, zone in enumerate(project.zones):
+        out[f"zone[{zone.name}].max_cfm"] = (float(unit.zones.max_cfm[i]), "cfm", origin(zone.max_cfm))
+        if unit.zones.has_reheat[i]:
+            out[f"zone[{zone.name}].reheat_kbtuh"] = (float(unit.zones.reheat_btuh[i]) / 1000.0, "kBtu/h", origin(zone.reheat_kbtuh))
+    return out
+
+
+# --- running a candidate --------------------------------------------------------------------
+
+def run_parts(unit: Unit, candidate, rows: Rows, other_sats=()) -> list[Part]:
+    """Evaluate a candidate on running rows, split by its operators' overrides.
+
+    An override rules for a share of every running row, so the row is evaluated with and
+    without it and the parts are weighted: the mean of the setpoints would not do, since
+    energy is not linear in them.
+    """
+    normal = setpoints(unit, candidate, rows.on, rows.loads, other_sats)
+    sat, dsp = candidate.sat, candidate.dsp
+    shape = rows.on.oat_f.shape
+    cases = [(1.0 - sat.override_frac, None)] + ([(sat.override_frac, float(sat.override_f))] if sat.override_frac > 0.0 else [])
+    pressures = [(1.0 - dsp.override_frac, None)] + ([(dsp.override_frac, float(dsp.override_inwc))] if dsp.override_frac > 0.0 else [])
+    enabled = heating_enabled(unit, rows.on.oat_f, rows.on.fan_on)
+    parts = []
+    for sat_share, sat_value in cases:
+        for dsp_share, dsp_value in pressures:
+            share = sat_share * dsp_share
+            if share <= 0.0:
+                continue
+            used = normal
+            if sat_value is not None or dsp_value is not None:
+                new_sat = normal.sat_f if sat_value is None else np.full(shape, sat_value)
+                if dsp_value is not None:
+                    new_dsp = np.full(shape, dsp_value)
+                elif sat_value is None:
+                    new_dsp = normal.dsp_inwc
+                else:
+                    new_dsp = dsp_setpoint_inwc(unit, dsp, rows.on, requested_flow_cfm(unit, rows.loads, new_sat, enabled))
+                none = np.zeros(shape, dtype=bool)
+                held = sat_value is None
+                used = Setpoints(sat_f=new_sat, dsp_inwc=new_dsp,
+                                 humidity_limited=normal.humidity_limited if held else none,
+                                 cold_zone_limited=normal.cold_zone_limited if held else none)
+            state = evaluate(unit, rows.on, rows.loads, used.sat_f, used.dsp_inwc, resets_pressure=resets_pressure(dsp))
+            parts.append(Part(share=share, setpoints=used, state=state))
+    return parts
+
+
+def off_energy(unit: Unit, conditions: Conditions):
+    """Energy of hours with the air handler off: the heating plant's losses if it stays enabled. (R,) arrays"""
+    off = conditions.fan_on <= 0.0
+    zero = np.zeros(conditions.oat_f.shape)
+    enabled = np.where(off, heating_enabled(unit, conditions.oat_f, conditions.fan_on), 0.0)
+    if not enabled.any():
+        return {"fuel_thermh": zero, "heating_kw": zero, "pump_tower_kw": zero, "purchased_heating_kbtuh": zero}
+    heat, second = heat_sources(unit, zero, zero, enabled, conditions.oat_f)
+    return {"fuel_thermh": heat.fuel_thermh + second.fuel_thermh, "heating_kw": heat.electric_kw + second.electric_kw,
+            "pump_tower_kw": heat.pump_kw + second.pump_kw, "purchased_heating_kbtuh": heat.purchased_kbtuh + second.purchased_kbtuh}
+
+
+def night_totals(night: NightBlock) -> dict[str, float]:
+    """Annual figures of setback, warm-up and cool-down."""
+    return {
+        "running_hours": float(night.running_frac.sum()), "heat_kbtu": float(night.heat_kbtuh.sum()),
+        "cool_kbtu": float(night.cool_kbtuh.sum()), "fan_kwh": float(night.fan_kw.sum()),
+        "cooling_kwh": float(night.cooling_kw.sum()), "pump_tower_kwh": float(night.pump_tower_kw.sum()),
+        "heating_kwh": float(night.heating_kw.sum()), "fuel_therm": float(night.fuel_thermh.sum()),
+        "purchased_cooling_kbtu": float(night.purchased_cooling_kbtuh.sum()),
+        "purchased_heating_kbtu": float(night.purchased_heating_kbtuh.sum()),
+        "electricity_kwh": float(night.electricity_kw.sum()),
+    }
+
+
+def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, float]) -> dict[str, float]:
+    """Figures of ``results.ANNUAL`` from evaluated rows and the night block."""
+    w = rows.on.hours
+    total = lambda name: sum(p.share * float(w @ getattr(p.state, name)) for p in parts)  # noqa: E731
+    limit = lambda name: sum(p.share * float(w @ getattr(p.setpoints, name)) for p in parts)  # noqa: E731
+    off = off_energy(unit, rows.conditions)
+    idle = {k: float(rows.conditions.hours @ v) for k, v in off.items()}
+    running = float(w.sum())
+    mean = lambda name: total(name) / running if running > 0.0 else float("nan")  # noqa: E731
+    figures = {
+        "hours": float(rows.conditions.hours.sum()),
+        "running_hours": running,
+        "fan_kwh": total("fan_kw") + total("return_fan_kw") + night["fan_kwh"],
+        "cooling_kwh": total("cooling_kw") + night["cooling_kwh"],
+        "pump_tower_kwh": total("pump_tower_kw") + night["pump_tower_kwh"] + idle["pump_tower_kw"],
+        "heating_kwh": total("heating_kw") + night["heating_kwh"] + idle["heating_kw"],
+        "fuel_therm": total("fuel_thermh") + night["fuel_therm"] + idle["fuel_thermh"],
+        "purchased_cooling_kbtu": total("purchased_cooling_kbtuh") + night["purchased_cooling_kbtu"],
+        "purchased_heating_kbtu": total("purchased_heating_kbtuh") + night["purchased_heating_kbtu"] + idle["purchased_heating_kbtuh"],
+        "reheat_kbtu": total("reheat_kbtuh"),
+        "preheat_kbtu": total("preheat_kbtuh"),
+        "cooling_sensible_kbtu": total("cooling_sensible_kbtuh"),
+        "cooling_latent_kbtu": total("cooling_latent_kbtuh"),
+        "unmet_zone_hours": total("unmet_zones"),
+        "unmet_degree_hours": total("unmet_degrees"),
+        "cold_zone_hours": total("cold_zones"),
+        "starved_zone_hours": total("starved_zones"),
+        "ventilation_short_hours": total("ventilation_short_zones"),
+        "oa_short_hours": total("oa_short"),
+        "airflow_ceiling_hours": total("airflow_ceiling"),
+        "humid_hours": total("humid"),
+        "capacity_hours": total("capacity_limited"),
+        "freeze_hours": total("freeze"),
+        "minimum_speed_hours": total("minimum_speed"),
+        "low_flow_hours": total("low_flow"),
+        "economizer_hours": total("economizing"),
+        "humidity_limited_hours": limit("humidity_limited"),
+        "cold_zone_limited_hours": limit("cold_zone_limited"),
+        "unserved_cooling_kbtu": total("unserved_kbtuh"),
+        "mean_sat_f": mean("sat_f"),
+        "mean_dsp_inwc": mean("dsp_inwc"),
+        "mean_flow_cfm": mean("flow_cfm"),
+    }
+    figures["electricity_kwh"] = sum(figures[k] for k in ("fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh"))
+    figures["cost_usd"] = annual_cost_usd(
+        figures["electricity_kwh"], figures["fuel_therm"], figures["purchased_cooling_kbtu"],
+        figures["purchased_heating_kbtu"], unit.prices)
+    return {key: float(figures[key]) for key in ANNUAL_KEYS}
+
+
+# --- choosing rows ----------------------------------------------------------------------------
+
+def reference_settings(unit: Unit, rows: Rows):
+    """Settings whose energies the selected rows must reproduce: corners of the range of resets.
+
+    Coldest, middle and warmest supply air, each with the design duct pressure and with the
+    pressure that demand would give. None of them is a candidate as such.
+
+    Yields
+    ------
+    sat, dsp : ndarray (R,)
+    """
+    low, high = unit.limits.sat_min_f, unit.limits.sat_max_f
+    on = rows.on
+    enabled = heating_enabled(unit, on.oat_f, on.fan_on)
+    top = unit.fan.design_dsp_inwc if unit.limits.dsp_max_inwc is None else unit.limits.dsp_max_inwc
+    for sat_value in (low, 0.5 * (low + high), high):
+        sat = np.full(on.oat_f.shape, float(sat_value))
+        yield sat, np.full(on.oat_f.shape, float(unit.fan.design_dsp_inwc))
+        requested = requested_flow_cfm(unit, rows.loads, sat, enabled)
+        yield sat, settled_dsp_inwc(unit, requested, 2.0, unit.limits.dsp_min_inwc, top)
+
+
+def match_columns(unit: Unit, rows: Rows) -> np.ndarray:
+    """Hourly energy cost of every end use under the reference settings. (H, M) [USD/h]
+
+    Priced so that an error counts by what it costs; hours with the air handler off are 0.
+    """
+    prices = unit.prices
+    columns = []
+    for sat, dsp in reference_settings(unit, rows):
+        s = evaluate(unit, rows.on, rows.loads, sat, dsp)
+        per_kwh = prices.electricity_usd_kwh
+        columns += [(s.fan_kw + s.return_fan_kw) * per_kwh, s.cooling_kw * per_kwh, s.pump_tower_kw * per_kwh,
+                    s.heating_kw * per_kwh, s.fuel_thermh * prices.fuel_usd_therm,
+                    s.purchased_cooling_kbtuh * prices.cooling_usd_kbtu, s.purchased_heating_kbtuh * prices.heat_usd_kbtu]
+    running = np.column_stack(columns)
+    match = np.zeros((len(rows.conditions.oat_f), running.shape[1]))
+    match[rows.running] = running
+    return match[:, np.any(match != 0.0, axis=0)] if np.any(match) else match[:, :1]
+
+
+# --- reports from the hourly run -----------------------------------------------------------------
+
+def zone_report(unit: Unit, rows: Rows, parts: list[Part]) -> pd.DataFrame:
+    """What happens zone by zone over the hourly run (see ``CandidateResult.zones``)."""
+    z = unit.zones
+    w = rows.on.hours
+    names = ("unmet_hours", "unmet_degree_hours", "starved_hours", "ventilation_short_hours", "cold_hours",
+             "reheat_kbtu", "temperature_request_hours", "pressure_request_hours", "minimum_flow_hours")
+    out = {name: np.zeros(len(z)) for name in names}
+    ask_sat = temperature_thresholds_f(unit, rows.loads)[0]
+    tolerance = unit.service.unmet_tolerance_f
+    for p in parts:
+        s = zones_of(unit, rows.on, rows.loads, p.state)
+        over = np.maximum(s.room_f - rows.loads.cool_f - tolerance, 0.0)
+        ask_dsp = pressure_thresholds_inwc(unit, s.requested_cfm)[0]
+        asks_t = (p.state.sat_set_f[:, None] > ask_sat) | z.asks_temperature
+        asks_p = (p.state.dsp_inwc[:, None] < ask_dsp) | z.asks_pressure
+        for name, values in (
+            ("unmet_hours", over > 0.0), ("unmet_degree_hours", over), ("starved_hours", s.starved),
+            ("ventilation_short_hours", s.ventilation_short), ("cold_hours", s.room_f < rows.loads.heat_f - tolerance),
+            ("reheat_kbtu", s.reheat_btuh / 1000.0), ("temperature_request_hours", asks_t),
+            ("pressure_request_hours", asks_p), ("minimum_flow_hours", s.flow_cfm <= rows.loads.min_cfm * (1.0 + 1e-9)),
+        ):
+            out[name] += p.share * (w @ values)
+    frame = pd.DataFrame({"zone": z.names, "group": [unit.groups.names[g] for g in z.group], "multiplier": z.multiplier, **out})
+    return frame
+
+
+def _hourly_energy(unit: Unit, rows: Rows, parts: list[Part], night: NightBlock) -> dict[str, np.ndarray]:
+    """Hour-by-hour energies of a candidate, night runs and idle plant included. (H,) each"""
+    n = len(rows.conditions.oat_f)
+    off = off_energy(unit, rows.conditions)
+
+    def spread(name):
+        whole = np.zeros(n)
+        whole[rows.running] = sum(p.share * getattr(p.state, name) for p in parts)
+        return whole
+
+    return {
+        "fan_kwh": spread("fan_kw") + spread("return_fan_kw") + night.fan_kw,
+        "cooling_kwh": spread("cooling_kw") + night.cooling_kw,
+        "pump_tower_kwh": spread("pump_tower_kw") + night.pump_tower_kw + off["pump_tower_kw"],
+        "heating_kwh": spread("heating_kw") + night.heating_kw + off["heating_kw"],
+        "fuel_therm": spread("fuel_thermh") + night.fuel_thermh + off["fuel_thermh"],
+        "purchased_cooling_kbtu": spread("purchased_cooling_kbtuh") + night.purchased_cooling_kbtuh,
+        "purchased_heating_kbtu": spread("purchased_heating_kbtuh") + night.purchased_heating_kbtuh + off["purchased_heating_kbtuh"],
+    }
+
+
+def monthly_table(unit: Unit, rows: Rows, energy: dict[str, np.ndarray]) -> pd.DataFrame:
+    """Energies, electricity and cost by month from the hourly run."""
+    month = rows.conditions.month
+    table = {key: np.bincount(month, energy[key], 13)[1:] for key in ENERGY_KEYS}
+    table["electricity_kwh"] = table["fan_kwh"] + table["cooling_kwh"] + table["pump_tower_kwh"] + table["heating_kwh"]
+    table["cost_usd"] = annual_cost_usd(table["electricity_kwh"], table["fuel_therm"], table["purchased_cooling_kbtu"],
+                                        table["purchased_heating_kbtu"], unit.prices)
+    return pd.DataFrame({"month": np.arange(1, 13), **table})
+
+
+def temperature_table(rows: Rows, parts: list[Part]) -> pd.DataFrame:
+    """Means of supply temperature, duct pressure and airflow, and cost, by outdoor-temperature bin (running hours)."""
+    low = rows.on.bin_low_f
+    edges, inverse = np.unique(low, return_inverse=True)
+    w = rows.on.hours
+    hours = np.bincount(inverse, w, len(edges))
+    out = {"bin_low_f": edges, "hours": hours}
+    for label, name in (("sat_f", "sat_f"), ("dsp_inwc", "dsp_inwc"), ("flow_cfm", "flow_cfm")):
+        values = sum(p.share * getattr(p.state, name) for p in parts)
+        out[label] = np.bincount(inverse, w * values, len(edges)) / hours
+    out["cost_usd"] = np.bincount(inverse, w * sum(p.share * p.state.cost_usd_h for p in parts), len(edges))
+    return pd.DataFrame(out)
+
+
+def flow_table(unit: Unit, rows: Rows, parts: list[Part]) -> pd.DataFrame:
+    """Running hours by airflow in tenths of the design airflow; the last class is open upwards."""
+    hours = np.zeros(11)
+    for p in parts:
+        tenth = np.clip((10.0 * p.state.flow_cfm / unit.design_cfm + 1e-9).astype(int), 0, 10)
+        hours += p.share * np.bincount(tenth, rows.on.hours, 11)
+    return pd.DataFrame({"low_pct": np.arange(0, 110, 10), "hours": hours})
+
+
+ROW_CONDITION_COLUMNS = ("hours", "bin_low_f", "occupied", "fan_on", "month", "day", "hour_start", "hour_of_year",
+                         "rate_period", "oat_f", "oawb_f", "oa_dewpoint_f", "humidity_ratio")
+
+
+def rows_frame(rows: Rows, parts: list[Part]) -> pd.DataFrame:
+    """One line per row and part: conditions, then every field of ``RowState``.
+
+    Off rows have zero energy and no temperatures. With operators' overrides a row has one line
+    per part, ``share`` says which part of its hours.
+    """
+    c = rows.conditions
+    base = pd.DataFrame({name: np.asarray(getattr(c, name)) for name in ROW_CONDITION_COLUMNS})
+    base.insert(0, "row", np.arange(1, len(base) + 1))
+    names = [f.name for f in fields(RowState)]
+    empty = {name: 0.0 for name in names}
+    for name in ("sat_set_f", "sat_f", "dsp_set_inwc", "dsp_inwc", "room_mean_f", "rat_f", "mat_f", "coil_leaving_f",
+                 "coil_entering_f", "coil_entering_wb_f", "room_humidity_ratio", "mixed_humidity_ratio",
+                 "leaving_humidity_ratio", "fan_rise_f", "fan_total_inwc", "cooling_capacity_kbtuh", "ceiling_frac"):
+        empty[name] = np.nan
+    frames = []
+    for k, p in enumerate(parts):
+        whole = {name: np.full(len(base), empty[name]) for name in names}
+        for name in names:
+            whole[name][rows.running] = getattr(p.state, name)
+        frame = pd.concat([base, pd.DataFrame(whole)], axis=1)
+        frame.insert(1, "share", np.where(base["fan_on"] > 0.0, p.share, 1.0 if k == 0 else 0.0))
+        frames.append(frame)
+    if len(frames) == 1:
+        return frames[0]
+    joined = pd.concat(frames, ignore_index=True)
+    return joined[joined["share"] > 0.0].sort_values(["row"], kind="stable", ignore_index=True)
+
+
+# --- comparing ---------------------------------------------------------------------------------
+
+def equal_service(hourly: dict[str, float], base: dict[str, float], service, zone_hours: float) -> EqualService:
+    """Whether a candidate serves no worse than the baseline, from the hourly run.
+
+    Unmet degree-hours, starved, ventilation-short and under-heated zone-hours beyond their
+    tolerances; or a cooling saving of which most is moisture, with more humid hours.
+    ``zone_hours`` are the running hours times all zones: ignored requests leave a few zones short
+    by design, so part of the tolerance is a share of them.
+    """
+    reasons = []
+    some = service.zone_hours_tolerance_frac * zone_hours
+    allowed = base["unmet_degree_hours"] * (1.0 + service.degree_hours_tolerance_frac) + service.degree_hours_tolerance + some
+    if hourly["unmet_degree_hours"] > allowed:
+        reasons.append(f"rooms too warm: {hourly['unmet_degree_hours']:,.0f} unmet zone-degree-hours against {base['unmet_degree_hours']:,.0f}")
+    for key, words in (("starved_zone_hours", "zones starved of air"), ("ventilation_short_hours", "zones below minimum airflow"),
+                       ("cold_zone_hours", "rooms too cold")):
+        if hourly[key] > base[key] + service.zone_hours_tolerance + some:
+            reasons.append(f"{words}: {hourly[key]:,.0f} zone-hours against {base[key]:,.0f}")
+    sensible = base["cooling_sensible_kbtu"] - hourly["cooling_sensible_kbtu"]
+    latent = base["cooling_latent_kbtu"] - hourly["cooling_latent_kbtu"]
+    saved = sensible + latent
+    total = base["cooling_sensible_kbtu"] + base["cooling_latent_kbtu"]
+    more_humid = hourly["humid_hours"] > base["humid_hours"] + service.humid_hours_tolerance
+    if saved > 0.005 * total and latent > service.moisture_share_limit_frac * saved and more_humid:
+        reasons.append(f"moisture left in the rooms: {100.0 * latent / saved:,.0f} % of the cooling saving is latent, "
+                       f"{hourly['humid_hours']:,.0f} humid hours against {base['humid_hours']:,.0f}")
+    return EqualService(flagged=bool(reasons), reasons=tuple(reasons))
+
+
+SAVING_KEYS = ENERGY_KEYS + ("electricity_kwh", "reheat_kbtu", "preheat_kbtu", "cooling_sensible_kbtu", "cooling_latent_kbtu", "cost_usd")
+
+
+def find_interactions(candidates: list[CandidateResult], baseline: CandidateResult) -> tuple[Interaction, ...]:
+    """SAT alone, DSP alone and both, wherever all three were evaluated with the same overrides as the baseline."""
+    plain = [c for c in candidates if c.candidate.overrides == baseline.candidate.overrides]
+    base_sat, base_dsp = baseline.candidate.sat, baseline.candidate.dsp
+    out = []
+    for both in plain:
+        if both.candidate.sat == base_sat or both.candidate.dsp == base_dsp:
+            continue
+        sat_only = next((c for c in plain if c.candidate.sat == both.candidate.sat and c.candidate.dsp == base_dsp), None)
+        dsp_only = next((c for c in plain if c.candidate.dsp == both.candidate.dsp and c.candidate.sat == base_sat), None)
+        if sat_only and dsp_only:
+            out.append(Interaction(sat_id=sat_only.id, dsp_id=dsp_only.id, both_id=both.id, sat_usd=sat_only.saving["cost_usd"],
+                                   dsp_usd=dsp_only.saving["cost_usd"], both_usd=both.saving["cost_usd"]))
+    return tuple(out)
+
+
+def make_run_id(project, weather) -> str:
+    """Short id from everything the results depend on: inputs, weather and version."""
+    text = repr((__version__, project.effective_rows(), weather.sha256, weather.whole_f, round(weather.pressure_psia, 9)))
+    return hashlib.sha256(text.encode()).hexdigest()[:12]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Site:
+    """A unit with its hours, rows and night block: shared by candidates with the same overrides."""
+
+    unit: Unit
+    hourly: Rows
+    rows: Rows
+    night: NightBlock
+
+
+def estimate(project, weather) -> Results:
+    """Evaluate every candidate of a project in a typical year.
+
+    Parameters
+    ----------
+    project : Project
+        From ``inputs.read_project``.
+    weather : Weather
+        From ``weather.read_weather``.
+
+    Returns
+    -------
+    Results
+
+    Notes
+    -----
+    Sizes are found once from the baseline and held; rows are chosen once from reference
+    settings and held. Counts, months, peaks and the equal-service rule come from the
+    hourly run.
+    """
+    conditions = build_conditions(weather, project)
+    sizes = size_unit(project, conditions)
+    unit = build_unit(project, sizes)
+    hourly = Rows.of(unit, conditions)
+
+    group_id, _ = group_keys(conditions, project.bins)
+    match = match_columns(unit, hourly) if len(hourly.running) else np.zeros((len(conditions.oat_f), 1))
+    period = conditions.rate_period if project.bins.by_rate_period else None
+    selection = representative_rows(conditions, group_id, match, period=period)
+    if project.bins.rows == "mean":
+        row_index = None
+        method = "mean conditions of each bin and mode (classic bins)"
+    else:
+        order = np.lexsort((selection.index, selection.group))
+        row_index = selection.index[order]
+        row_weights = selection.weights[order]
+        method = selection.method
+
+    def site_of(this_project) -> _Site:
+        same = this_project is project
+        c = conditions if same else build_conditions(weather, this_project)
+        u = unit if same else build_unit(this_project, sizes)
+        c_rows = mean_rows(c, group_id) if row_index is None else c.take(row_index).with_hours(row_weights)
+        night = empty_night(len(c.oat_f))
+        if this_project.schedule.unoccupied_mode == "setback":
+            night = run_nights(u, c, zone_loads(u, c), this_project.schedule)
+        return _Site(unit=u, hourly=hourly if same else Rows.of(u, c), rows=Rows.of(u, c_rows), night=night)
+
+    sites: dict = {}
+
+    def site_for(candidate) -> _Site:
+        key = tuple(sorted(candidate.overrides.items(), key=lambda item: item[0])) if candidate.overrides else ()
+        key = repr(key)
+        if key not in sites:
+            sites[key] = site_of(project.with_overrides(candidate.overrides) if candidate.overrides else project)
+        return sites[key]
+
+    # The baseline first; the cost-optimal search last, so that it can try what the others do.
+    ordered = sorted(project.candidates, key=lambda c: (c.sat.strategy == "cost_optimal", c.id != project.baseline_id))
+    runs: dict[str, tuple[_Site, list[Part], list[Part]]] = {}
+    tried_hourly: list[np.ndarray] = []
+    tried_rows: list[np.ndarray] = []
+    for candidate in ordered:
+        site = site_for(candidate)
+        same_rows = len(site.hourly.running) == len(hourly.running)
+        parts_h = run_parts(site.unit, candidate, site.hourly, _distinct(tried_hourly) if same_rows else ())
+        parts_r = run_parts(site.unit, candidate, site.rows, _distinct(tried_rows) if same_rows else ())
+        runs[candidate.id] = (site, parts_h, parts_r)
+        if same_rows and candidate.sat.strategy != "cost_optimal":
+            tried_hourly.append(parts_h[0].setpoints.sat_f)
+            tried_rows.append(parts_r[0].setpoints.sat_f)
+
+    figures = {}
+    for candidate in project.candidates:
+        site, parts_h, parts_r = runs[candidate.id]
+        totals = night_totals(site.night)
+        figures[candidate.id] = (annual_figures(site.unit, site.rows, parts_r, totals),
+                                 annual_figures(site.unit, site.hourly, parts_h, totals))
+    base_annual, base_hourly = figures[project.baseline_id]
+
+    results = []
+    for candidate in project.candidates:
+        site, parts_h, parts_r = runs[candidate.id]
+        annual, by_hour = figures[candidate.id]
+        saving = {key: base_annual[key] - annual[key] for key in SAVING_KEYS}
+        service = EqualService(flagged=False, reasons=()) if candidate.id == project.baseline_id else equal_service(
+            by_hour, base_hourly, project.service, by_hour["running_hours"] * float(site.unit.zones.multiplier.sum()))
+        payback = simple_payback_years(candidate.cost_usd, candidate.incentive_usd, saving["cost_usd"])
+        energy = _hourly_energy(site.unit, site.hourly, parts_h, site.night)
+        power = energy["fan_kwh"] + energy["cooling_kwh"] + energy["pump_tower_kwh"] + energy["heating_kwh"]
+        results.append(CandidateResult(
+            candidate=candidate, annual=annual, hourly=by_hour, saving=saving, equal_service=service,
+            payback_years=payback.before_years, payback_after_incentive_years=payback.after_years, payback_note=payback.before_reason or payback.after_reason,
+            rank=None, rows=rows_frame(site.rows, parts_r), monthly=monthly_table(site.unit, site.hourly, energy),
+            by_temperature=temperature_table(site.hourly, parts_h), flow_hours=flow_table(site.unit, site.hourly, parts_h),
+            zones=zone_report(site.unit, site.hourly, parts_h), peak_kw=float(power.max())))
+    results = _ranked(results)
+
+    base_site, base_parts, _ = runs[project.baseline_id]
+    flow = np.full(len(conditions.oat_f), np.nan)
+    flow[base_site.hourly.running] = sum(p.share * p.state.flow_cfm for p in base_parts)
+    table = bin_table(conditions, None if row_index is None else selection, width_f=project.bins.width_f, means={"mean_flow_cfm": flow})
+    rows_of_table = row_table(conditions, selection) if row_index is not None else _mean_row_table(base_site.rows.conditions)
+    baseline = next(c for c in results if c.id == project.baseline_id)
+    interactions = find_interactions(results, baseline)
+    checks, findings = run_checks(project, weather, unit, results, baseline, runs, selection, interactions)
+    return Results(
+        project=project, weather=weather, baseline_id=project.baseline_id, candidates=tuple(results), bin_table=table,
+        row_table=rows_of_table, row_method=method, night=night_totals(base_site.night), sizes=size_list(project, unit),
+        interactions=interactions, checks=checks,
+        findings=tuple(project.findings) + tuple(weather.findings) + findings,
+        run_id=make_run_id(project, weather), unit=unit)
+
+
+def _distinct(arrays: list[np.ndarray]) -> list[np.ndarray]:
+    """The arrays without repetitions, in order."""
+    out: list[np.ndarray] = []
+    for a in arrays:
+        if not any(np.array_equal(a, b) for b in out):
+            out.append(a)
+    return out
+
+
+def _mean_row_table(c: Conditions) -> pd.DataFrame:
+    return pd.DataFrame({
+        "group": np.arange(len(c.oat_f)), "bin_low_f": c.bin_low_f, "occupied": c.occupied, "fan_on": c.fan_on,
+        "month": c.month, "day": c.day, "hour_start": c.hour_start, "hour_of_year": c.hour_of_year,
+        "when": ["mean of the bin"] * len(c.oat_f), "weight_h": c.hours, "oat_f": c.oat_f, "oawb_f": c.oawb_f,
+        "humidity_ratio": c.humidity_ratio, "rate_period": c.rate_period})
+
+
+def _ranked(results: list[CandidateResult]) -> list[CandidateResult]:
+    """Ranks by energy cost among unflagged candidates; equal costs keep the order of the list."""
+    order = sorted((c for c in results if not c.equal_service.flagged), key=lambda c: round(c.annual["cost_usd"], 6))
+    rank = {c.id: i + 1 for i, c in enumerate(order)}
+    return [replace(c, rank=rank.get(c.id)) for c in results]
