@@ -100,7 +100,7 @@ def saturation_pressure_psia(t_f):
     Examples
     --------
     >>> round(float(saturation_pressure_psia(77.0)), 5)
-    0.45974
+    0.45966
     """
     t = np.asarray(t_f, dtype=float)
     pressure = np.exp(_ln_pressure_and_slope(t, OVER_WATER)[0])

@@ -239,6 +239,53 @@ def test_sources_of_the_supply_heating_coil():
     assert same.fuel_thermh == same.pump_kw == 0.0
 
 
+@pytest.mark.crosscheck
+def test_condenser_pump_stops_with_a_cycling_unit():
+    c = cooling(chilled_pump_w_ton=0.0, tower_w_ton=0.0, condenser_pump_w_ton=50.0, minimum_plr_frac=0.25)
+    # 100 ton, one unit: 5 kW while it runs; at 10 % load it runs 40 % of the time
+    pump = plant.cooling_power(c, 100.0, np.array([1200.0, 300.0, 120.0]), 1.0, **RATED).pump_tower_kw
+    assert pump == pytest.approx([5.0, 5.0, 2.0])
+    held = dataclasses.replace(c, below_minimum="hold")
+    assert plant.cooling_power(held, 100.0, 120.0, 1.0, **RATED).pump_tower_kw == pytest.approx(5.0)
+    # two units: the second starts above half load
+    two = dataclasses.replace(c, units=2)
+    pump = plant.cooling_power(two, 100.0, np.array([600.0, 601.0]), 1.0, **RATED).pump_tower_kw
+    assert pump == pytest.approx([2.5, 5.0])
+
+
+@pytest.mark.crosscheck
+def test_direct_expansion_cycles_below_one_stage():
+    # least steady load of a unit of 5 stages: 1/5; power is linear below it and only there
+    c = cooling(type="direct_expansion", stages=5)
+    loads = np.array([240.0, 48.0, 24.0, 60.0])
+    kw = plant.cooling_power(c, 20.0, loads, 1.0, **RATED).compressor_kw
+    curve = plant.curves()["dx_eir_f_plr"]
+    assert kw[1:] / kw[0] == pytest.approx(
+        [curve.relative(0.2), curve.relative(0.2) / 2.0, curve.relative(0.25)]
+    )
+    # two units with five stages each in all: a stage is 1/5 of a unit again
+    two = cooling(type="direct_expansion", stages=10, units=2)
+    kw = plant.cooling_power(two, 20.0, np.array([240.0, 12.0]), 1.0, **RATED).compressor_kw
+    assert kw[1] / kw[0] == pytest.approx(curve.relative(0.2) / 4.0)
+
+
+@pytest.mark.crosscheck
+def test_standing_loss_takes_from_capacity():
+    h = heating(standing_loss_kbtuh=50.0, pump_control="variable", pump_w_per_kbtuh=1.0)
+    p = plant.heating_power(h, 500.0, np.array([0.0, 225.0, 450.0, 500.0]), 1.0, 30.0)
+    assert p.unserved_kbtuh.tolist() == [0.0, 0.0, 0.0, 50.0]
+    assert p.fuel_thermh[2:] == pytest.approx([6.25, 6.25])
+    # the pump carries what the coils take, not the loss: 0.45 and 0.9 of design flow
+    pump = plant.curves()["pump_variable"]
+    assert p.pump_kw == pytest.approx(
+        [0.0, 0.5 * pump.relative(0.45), 0.5 * pump.relative(0.9), 0.5 * pump.relative(0.9)]
+    )
+    # a loss above capacity serves nothing and burns no more than capacity
+    p = plant.heating_power(heating(standing_loss_kbtuh=900.0), 500.0, 10.0, 1.0, 30.0)
+    assert p.unserved_kbtuh == 10.0
+    assert p.fuel_thermh == pytest.approx(6.25)
+
+
 # --- laws -----------------------------------------------------------------------------
 plr_lists = st.lists(st.floats(0.0, 1.0), min_size=2, max_size=20)
 part_load_curves = st.sampled_from(
