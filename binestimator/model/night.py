@@ -94,7 +94,8 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule) -> NightBlock
     Room: ``C dT/dt = gains + UA (OAT - T) + q``, exact over an hour of constant conditions.
     Below the heating setback (or above the cooling set-up) the unit cycles with outdoor air
     shut; over the last ``warmup_hours`` the limits move in even steps to the occupied setpoints.
-    Cool-down is sensible only and uses no economizer: on the safe side where mornings are cool.
+    Cool-down is sensible only; where the economizer may work by dry bulb, full outdoor air
+    carries its share ``(T - OAT)/(T - SAT)`` of it and the coil the rest.
     Heat comes from the supply heating coil when the air handler has one that holds
     temperature, else from the terminals; fan heat is credited.
     """
@@ -147,6 +148,19 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule) -> NightBlock
     return _night_energy(unit, conditions, fs, heat, cool, heat_cap, cool_cap, heat_flow, central)
 
 
+def free_cooling_frac(unit: Unit, oat_f):
+    """Share of night cooling that full outdoor air can carry, by dry bulb only. (R,)"""
+    eco = unit.economizer
+    if eco.type == "none" or eco.stuck_frac is not None:
+        return np.zeros(np.shape(oat_f))
+    room = float(np.average(unit.zones.cool_occupied_f, weights=unit.zones.max_cfm * unit.zones.multiplier))
+    sat = unit.air_handler.design_sat_f
+    limit = room if eco.type == "differential_dry_bulb" else eco.high_limit_f
+    share = np.clip((room - oat_f) / max(room - sat, 1.0), 0.0, unit.outdoor_air.maximum_frac)
+    allowed = oat_f <= (limit if eco.integrated else min(limit, sat))
+    return np.where(allowed, share, 0.0)
+
+
 def _night_energy(unit, c, fs, heat, cool, heat_cap, cool_cap, heat_flow, central) -> NightBlock:
     """Fan, plant and heat source energy of given room heat and cooling (H, Z)."""
     z = unit.zones
@@ -164,7 +178,7 @@ def _night_energy(unit, c, fs, heat, cool, heat_cap, cool_cap, heat_flow, centra
     cool_total = (cool @ z.multiplier) / 1000.0
     heats = heat_total > cool_total
     from_plant = np.where(heats, np.maximum(heat_total - fan_heat, 0.0), heat_total)
-    coil = np.where(cool_total > 0.0, cool_total + np.where(heats, 0.0, fan_heat), 0.0)
+    coil = np.where(cool_total > 0.0, (cool_total + np.where(heats, 0.0, fan_heat)) * (1.0 - free_cooling_frac(unit, c.oat_f)), 0.0)
     enabled = (from_plant > 0.0).astype(float)
     zero = np.zeros_like(from_plant)
     terminal, supply = (zero, from_plant) if central else (from_plant, zero)
