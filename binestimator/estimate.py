@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from . import __version__
-from .bins import bin_table, group_keys, mean_rows, representative_rows, row_table
+from .bins import RowSelection, bin_table, group_keys, mean_rows, representative_rows, row_table
 from .checks import run_checks
 from .errors import Finding
 from .hours import Conditions, build_conditions
@@ -25,7 +25,7 @@ from .model.system import RowState, evaluate, heat_sources, heating_enabled, zon
 from .model.terminals import heating_need_btuh, requested_flow_cfm
 from .model.unit import Sizes, Unit, build_unit
 from .money import annual_cost_usd, simple_payback_years
-from .results import ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, EqualService, Interaction, Results
+from .results import ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, EqualService, Held, Interaction, Results
 from .strategies.choose import Setpoints, dsp_setpoint_inwc, resets_pressure, setpoints
 from .strategies.demand import pressure_thresholds_inwc, settled_dsp_inwc, temperature_thresholds_f
 
@@ -179,14 +179,14 @@ def size_list(project, unit: Unit) -> dict[str, tuple[float, str, str]]:
 
 # --- running a candidate --------------------------------------------------------------------
 
-def run_parts(unit: Unit, candidate, rows: Rows, other_sats=()) -> list[Part]:
+def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None) -> list[Part]:
     """Evaluate a candidate on running rows, split by its operators' overrides.
 
     An override rules for a share of every running row, so the row is evaluated with and
     without it and the parts are weighted: the mean of the setpoints would not do, since
     energy is not linear in them.
     """
-    normal = setpoints(unit, candidate, rows.on, rows.loads, other_sats)
+    normal = setpoints(unit, candidate, rows.on, rows.loads, other_sats, optimal_sat)
     sat, dsp = candidate.sat, candidate.dsp
     shape = rows.on.oat_f.shape
     cases = [(1.0 - sat.override_frac, None)] + ([(sat.override_frac, float(sat.override_f))] if sat.override_frac > 0.0 else [])
@@ -208,10 +208,12 @@ def run_parts(unit: Unit, candidate, rows: Rows, other_sats=()) -> list[Part]:
                 else:
                     new_dsp = dsp_setpoint_inwc(unit, dsp, rows.on, requested_flow_cfm(unit, rows.loads, new_sat, enabled))
                 none = np.zeros(shape, dtype=bool)
-                held = sat_value is None
-                used = Setpoints(sat_f=new_sat, dsp_inwc=new_dsp,
-                                 humidity_limited=normal.humidity_limited if held else none,
-                                 cold_zone_limited=normal.cold_zone_limited if held else none)
+                marks = {}
+                if sat_value is not None:
+                    marks.update(humidity_limited=none, cold_zone_limited=none, sat_at_max=none, sat_at_min=none)
+                if dsp_value is not None:
+                    marks.update(dsp_at_max=none, dsp_at_min=none)
+                used = replace(normal, sat_f=new_sat, dsp_inwc=new_dsp, **marks)
             state = evaluate(unit, rows.on, rows.loads, used.sat_f, used.dsp_inwc, resets_pressure=resets_pressure(dsp))
             parts.append(Part(share=share, setpoints=used, state=state))
     return parts
@@ -277,6 +279,11 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
         "freeze_hours": total("freeze"),
         "minimum_speed_hours": total("minimum_speed"),
         "low_flow_hours": total("low_flow"),
+        "stage_cycling_hours": total("stage_cycling"),
+        "sat_at_max_hours": limit("sat_at_max"),
+        "sat_at_min_hours": limit("sat_at_min"),
+        "dsp_at_max_hours": limit("dsp_at_max"),
+        "dsp_at_min_hours": limit("dsp_at_min"),
         "economizer_hours": total("economizing"),
         "humidity_limited_hours": limit("humidity_limited"),
         "cold_zone_limited_hours": limit("cold_zone_limited"),
@@ -332,6 +339,14 @@ def match_columns(unit: Unit, rows: Rows) -> np.ndarray:
     match = np.zeros((len(rows.conditions.oat_f), running.shape[1]))
     match[rows.running] = running
     return match[:, np.any(match != 0.0, axis=0)] if np.any(match) else match[:, :1]
+
+
+def choose_rows(project, unit: Unit, hourly: Rows, group_id) -> RowSelection:
+    """Representative hours of the project's grouping, from the reference settings of its unit."""
+    conditions = hourly.conditions
+    match = match_columns(unit, hourly) if len(hourly.running) else np.zeros((len(conditions.oat_f), 1))
+    period = conditions.rate_period if project.bins.by_rate_period else None
+    return representative_rows(conditions, group_id, match, period=period)
 
 
 # --- reports from the hourly run -----------------------------------------------------------------
@@ -511,10 +526,11 @@ class _Site:
     unit: Unit
     hourly: Rows
     rows: Rows
+    mean: Rows
     night: NightBlock
 
 
-def estimate(project, weather) -> Results:
+def estimate(project, weather, held: Held | None = None) -> Results:
     """Evaluate every candidate of a project in a typical year.
 
     Parameters
@@ -523,6 +539,9 @@ def estimate(project, weather) -> Results:
         From ``inputs.read_project``.
     weather : Weather
         From ``weather.read_weather``.
+    held : Held, optional
+        Sizes, rows with weights, optimiser setpoints and night block of an earlier run, used
+        instead of finding them again: what a live workbook does after an edit.
 
     Returns
     -------
@@ -535,32 +554,32 @@ def estimate(project, weather) -> Results:
     hourly run.
     """
     conditions = build_conditions(weather, project)
-    sizes = size_unit(project, conditions)
+    sizes = size_unit(project, conditions) if held is None else held.sizes
     unit = build_unit(project, sizes)
     hourly = Rows.of(unit, conditions)
 
     group_id, _ = group_keys(conditions, project.bins)
-    match = match_columns(unit, hourly) if len(hourly.running) else np.zeros((len(conditions.oat_f), 1))
-    period = conditions.rate_period if project.bins.by_rate_period else None
-    selection = representative_rows(conditions, group_id, match, period=period)
-    if project.bins.rows == "mean":
-        row_index = None
-        method = "mean conditions of each bin and mode (classic bins)"
-    else:
+    row_index, row_weights, method, selection = None, None, "mean conditions of each bin and mode (classic bins)", None
+    if held is not None:
+        row_index, row_weights = held.row_index, held.row_weights
+        method = "rows held from an earlier run"
+    elif project.bins.rows == "representative":
+        selection = choose_rows(project, unit, hourly, group_id)
         order = np.lexsort((selection.index, selection.group))
-        row_index = selection.index[order]
-        row_weights = selection.weights[order]
-        method = selection.method
+        row_index, row_weights, method = selection.index[order], selection.weights[order], selection.method
 
     def site_of(this_project) -> _Site:
         same = this_project is project
         c = conditions if same else build_conditions(weather, this_project)
         u = unit if same else build_unit(this_project, sizes)
-        c_rows = mean_rows(c, group_id) if row_index is None else c.take(row_index).with_hours(row_weights)
+        means = mean_rows(c, group_id)
+        c_rows = means if row_index is None else c.take(row_index).with_hours(row_weights)
         night = empty_night(len(c.oat_f))
-        if this_project.schedule.unoccupied_mode == "setback":
+        if held is not None:
+            night = held.night
+        elif this_project.schedule.unoccupied_mode == "setback":
             night = run_nights(u, c, zone_loads(u, c), this_project.schedule)
-        return _Site(unit=u, hourly=hourly if same else Rows.of(u, c), rows=Rows.of(u, c_rows), night=night)
+        return _Site(unit=u, hourly=hourly if same else Rows.of(u, c), rows=Rows.of(u, c_rows), mean=Rows.of(u, means), night=night)
 
     sites: dict = {}
 
@@ -574,30 +593,31 @@ def estimate(project, weather) -> Results:
     # The baseline first; the cost-optimal search last, so that it can try what the others do.
     ordered = sorted(project.candidates, key=lambda c: (c.sat.strategy == "cost_optimal", c.id != project.baseline_id))
     runs: dict[str, tuple[_Site, list[Part], list[Part]]] = {}
-    tried_hourly: list[np.ndarray] = []
-    tried_rows: list[np.ndarray] = []
+    figures, optimal = {}, {}
+    tried: dict[str, list[np.ndarray]] = {"hourly": [], "rows": [], "mean": []}
     for candidate in ordered:
         site = site_for(candidate)
-        same_rows = len(site.hourly.running) == len(hourly.running)
-        parts_h = run_parts(site.unit, candidate, site.hourly, _distinct(tried_hourly) if same_rows else ())
-        parts_r = run_parts(site.unit, candidate, site.rows, _distinct(tried_rows) if same_rows else ())
-        runs[candidate.id] = (site, parts_h, parts_r)
-        if same_rows and candidate.sat.strategy != "cost_optimal":
-            tried_hourly.append(parts_h[0].setpoints.sat_f)
-            tried_rows.append(parts_r[0].setpoints.sat_f)
-
-    figures = {}
-    for candidate in project.candidates:
-        site, parts_h, parts_r = runs[candidate.id]
+        same_rows = np.array_equal(site.hourly.running, hourly.running)
+        parts = {}
+        for name in tried:
+            if name == "mean" and row_index is None:
+                parts[name] = parts["rows"]
+                continue
+            kept = held.optimal_sat.get(candidate.id) if held is not None and name == "rows" else None
+            parts[name] = run_parts(site.unit, candidate, getattr(site, name), _distinct(tried[name]) if same_rows else (), kept)
+            if same_rows and candidate.sat.strategy != "cost_optimal":
+                tried[name].append(parts[name][0].setpoints.sat_f)
+        if candidate.sat.strategy == "cost_optimal":
+            optimal[candidate.id] = parts["rows"][0].setpoints.sat_f
+        runs[candidate.id] = (site, parts["hourly"], parts["rows"])
         totals = night_totals(site.night)
-        figures[candidate.id] = (annual_figures(site.unit, site.rows, parts_r, totals),
-                                 annual_figures(site.unit, site.hourly, parts_h, totals))
-    base_annual, base_hourly = figures[project.baseline_id]
+        figures[candidate.id] = {name: annual_figures(site.unit, getattr(site, name), parts[name], totals) for name in tried}
+    base_annual, base_hourly = figures[project.baseline_id]["rows"], figures[project.baseline_id]["hourly"]
 
     results = []
     for candidate in project.candidates:
         site, parts_h, parts_r = runs[candidate.id]
-        annual, by_hour = figures[candidate.id]
+        annual, by_hour = figures[candidate.id]["rows"], figures[candidate.id]["hourly"]
         saving = {key: base_annual[key] - annual[key] for key in SAVING_KEYS}
         service = EqualService(flagged=False, reasons=()) if candidate.id == project.baseline_id else equal_service(
             by_hour, base_hourly, project.service, by_hour["running_hours"] * float(site.unit.zones.multiplier.sum()))
@@ -605,7 +625,7 @@ def estimate(project, weather) -> Results:
         energy = _hourly_energy(site.unit, site.hourly, parts_h, site.night)
         power = energy["fan_kwh"] + energy["cooling_kwh"] + energy["pump_tower_kwh"] + energy["heating_kwh"]
         results.append(CandidateResult(
-            candidate=candidate, annual=annual, hourly=by_hour, saving=saving, equal_service=service,
+            candidate=candidate, annual=annual, hourly=by_hour, classic=figures[candidate.id]["mean"], saving=saving, equal_service=service,
             payback_years=payback.before_years, payback_after_incentive_years=payback.after_years, payback_note=payback.before_reason or payback.after_reason,
             rank=None, rows=rows_frame(site.rows, parts_r), monthly=monthly_table(site.unit, site.hourly, energy),
             by_temperature=temperature_table(site.hourly, parts_h), flow_hours=flow_table(site.unit, site.hourly, parts_h),
@@ -615,8 +635,10 @@ def estimate(project, weather) -> Results:
     base_site, base_parts, _ = runs[project.baseline_id]
     flow = np.full(len(conditions.oat_f), np.nan)
     flow[base_site.hourly.running] = sum(p.share * p.state.flow_cfm for p in base_parts)
-    table = bin_table(conditions, None if row_index is None else selection, width_f=project.bins.width_f, means={"mean_flow_cfm": flow})
-    rows_of_table = row_table(conditions, selection) if row_index is not None else _mean_row_table(base_site.rows.conditions)
+    if row_index is not None and selection is None:
+        selection = selection_of(row_index, row_weights, group_id)
+    table = bin_table(conditions, selection, width_f=project.bins.width_f, means={"mean_flow_cfm": flow})
+    rows_of_table = row_table(conditions, selection) if selection is not None else _mean_row_table(base_site.rows.conditions)
     baseline = next(c for c in results if c.id == project.baseline_id)
     interactions = find_interactions(results, baseline)
     checks, findings = run_checks(project, weather, unit, results, baseline, runs, selection, interactions)
@@ -625,7 +647,15 @@ def estimate(project, weather) -> Results:
         row_table=rows_of_table, row_method=method, night=night_totals(base_site.night), sizes=size_list(project, unit),
         interactions=interactions, checks=checks,
         findings=tuple(project.findings) + tuple(weather.findings) + findings,
-        run_id=make_run_id(project, weather), unit=unit)
+        run_id=make_run_id(project, weather), unit=unit,
+        held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal, night=base_site.night))
+
+
+def selection_of(row_index, row_weights, group_id) -> RowSelection:
+    """Held rows in the form of a fresh selection."""
+    return RowSelection(index=row_index, weights=row_weights, group=np.asarray(group_id)[row_index], residuals=np.zeros((1, 1)),
+                        worst_error=0.0, exact_error=0.0, method="rows held from an earlier run", fell_back=False,
+                        rows=len(row_index), bound=len(row_index))
 
 
 def _distinct(arrays: list[np.ndarray]) -> list[np.ndarray]:

@@ -45,6 +45,11 @@ ANNUAL = (
     ("freeze_hours", "Cold mixed-air hours", "h", "Hours with mixed air below the freeze caution limit"),
     ("minimum_speed_hours", "Minimum-speed hours", "h", "Hours with the fan at its lowest speed, duct pressure above setpoint"),
     ("low_flow_hours", "Low-airflow DX hours", "h", "Hours of direct-expansion cooling with less than its least airflow"),
+    ("stage_cycling_hours", "Stage-cycling DX hours", "h", "Hours of direct-expansion cooling below the capacity of the first stage: the compressor cycles and dries less"),
+    ("sat_at_max_hours", "Warmest-SAT hours", "h", "Hours with the supply setpoint at the warmest that the reset allows (resets only)"),
+    ("sat_at_min_hours", "Coldest-SAT hours", "h", "Hours with the supply setpoint at the coldest of the reset (resets only)"),
+    ("dsp_at_max_hours", "Highest-DSP hours", "h", "Hours with the duct pressure setpoint at the highest of the reset (resets only)"),
+    ("dsp_at_min_hours", "Lowest-DSP hours", "h", "Hours with the duct pressure setpoint at the lowest of the reset (resets only)"),
     ("economizer_hours", "Economizer hours", "h", "Hours with more outdoor air than the minimum, for free cooling"),
     ("humidity_limited_hours", "Humidity-limited hours", "h", "Hours in which the humidity limit holds supply air down"),
     ("cold_zone_limited_hours", "Cold-zone-limited hours", "h", "Hours in which a zone that must stay cold holds supply air down"),
@@ -83,8 +88,9 @@ class CandidateResult:
     ----------
     candidate : Candidate
         As it was evaluated.
-    annual, hourly : dict
-        Figures of ``ANNUAL`` from the bin rows and from the hour-by-hour run.
+    annual, hourly, classic : dict
+        Figures of ``ANNUAL`` from the bin rows, from the hour-by-hour run, and from classic mean
+        bins of the same grouping (for comparison only).
     saving : dict
         Baseline minus candidate for the energies and ``cost_usd``, ``electricity_kwh``,
         ``reheat_kbtu``, from the bin rows.
@@ -114,6 +120,7 @@ class CandidateResult:
     candidate: Any
     annual: dict[str, float]
     hourly: dict[str, float]
+    classic: dict[str, float]
     saving: dict[str, float]
     equal_service: EqualService
     payback_years: float | None
@@ -166,13 +173,29 @@ class Check:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Held:
+    """What a run found once and a changed project can be run on again.
+
+    ``sizes`` (Sizes) · ``row_index``, ``row_weights`` (rows of the hourly conditions; None for mean
+    rows) · ``optimal_sat`` candidate id to the supply temperatures (R,) of the cost-optimal search in
+    the running rows · ``night`` figures of the night block.
+    """
+
+    sizes: Any
+    row_index: np.ndarray | None
+    row_weights: np.ndarray | None
+    optimal_sat: dict[str, np.ndarray]
+    night: Any
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Results:
     """Everything an estimate found.
 
     ``bin_table`` one line per outdoor-temperature bin · ``row_table`` one line per bin row (hours,
     date, hour, outdoor conditions) · ``night`` annual figures of setback and warm-up,
     included in every candidate · ``sizes`` path to (value, unit, 'given' or 'sized') ·
-    ``row_method`` how rows were chosen, with its worst residual.
+    ``row_method`` how rows were chosen · ``held`` what a changed project can be run on again.
     """
 
     project: Any
@@ -189,6 +212,7 @@ class Results:
     findings: tuple[Finding, ...]
     run_id: str
     unit: Any = field(repr=False)
+    held: Held = field(repr=False)
 
     def __getitem__(self, candidate_id: str) -> CandidateResult:
         for c in self.candidates:
@@ -245,7 +269,7 @@ def to_plain(results: Results) -> dict:
             {
                 "id": c.id, "name": c.name, "kind": c.candidate.kind,
                 "sat": {"strategy": c.candidate.sat.strategy}, "dsp": {"strategy": c.candidate.dsp.strategy},
-                "annual": c.annual, "hourly": c.hourly, "saving": c.saving,
+                "annual": c.annual, "hourly": c.hourly, "classic_mean_bins": c.classic, "saving": c.saving,
                 "equal_service": not c.equal_service.flagged,
                 "equal_service_reasons": list(c.equal_service.reasons),
                 "rank": c.rank,

@@ -15,9 +15,13 @@ import numpy as np
 from ..units import KBTU_PER_KWH
 from . import fan as fans
 from .loads import ZoneLoads
-from .plant import cooling_power
+from .plant import cooling_capacity_kbtuh, cooling_power
 from .system import heat_sources
 from .unit import Unit
+
+
+# Wet bulb of the recirculated air entering the coil at night: 75 degF at 50 % humidity. [degF]
+NIGHT_ENTERING_WB_F = 62.6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,15 +183,29 @@ def _night_energy(unit, c, fs, heat, cool, heat_cap, cool_cap, heat_flow, centra
     heats = heat_total > cool_total
     from_plant = np.where(heats, np.maximum(heat_total - fan_heat, 0.0), heat_total)
     coil = np.where(cool_total > 0.0, (cool_total + np.where(heats, 0.0, fan_heat)) * (1.0 - free_cooling_frac(unit, c.oat_f)), 0.0)
-    enabled = (from_plant > 0.0).astype(float)
+    # Plants work only while the unit runs (longer if they are too small for that), so pumps and
+    # part load are those of the running time.
+    entering_wb = np.full(coil.shape, NIGHT_ENTERING_WB_F)
+    cooling_cap = cooling_capacity_kbtuh(unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, entering_wb)
+    cool_time = running_share(run, coil, cooling_cap)
+    heat_time = running_share(run, from_plant, unit.preheat_kbtuh if central and unit.preheat.type != "same" else unit.heating_kbtuh)
     zero = np.zeros_like(from_plant)
-    terminal, supply = (zero, from_plant) if central else (from_plant, zero)
-    source, second = heat_sources(unit, terminal, supply, np.where(terminal > 0.0, enabled, 0.0), c.oat_f)
-    plant = cooling_power(unit.cooling, unit.cooling_tons, coil, (coil > 0.0).astype(float), c.oat_f, c.oawb_f,
-                          np.full(coil.shape, 63.0))
+    rate = from_plant / np.where(heat_time > 0.0, heat_time, 1.0)
+    terminal, supply = (zero, rate) if central else (rate, zero)
+    source, second = heat_sources(unit, terminal, supply, (terminal > 0.0).astype(float), c.oat_f)
+    plant = cooling_power(unit.cooling, unit.cooling_tons, coil / np.where(cool_time > 0.0, cool_time, 1.0),
+                          (coil > 0.0).astype(float), c.oat_f, c.oawb_f, entering_wb)
     return NightBlock(
         running_frac=run, heat_kbtuh=heat_total, cool_kbtuh=cool_total, fan_kw=fan_kw,
-        cooling_kw=plant.compressor_kw, pump_tower_kw=plant.pump_tower_kw + source.pump_kw + second.pump_kw,
-        heating_kw=source.electric_kw + second.electric_kw, fuel_thermh=source.fuel_thermh + second.fuel_thermh,
-        purchased_cooling_kbtuh=plant.purchased_kbtuh,
-        purchased_heating_kbtuh=source.purchased_kbtuh + second.purchased_kbtuh)
+        cooling_kw=cool_time * plant.compressor_kw,
+        pump_tower_kw=cool_time * plant.pump_tower_kw + heat_time * (source.pump_kw + second.pump_kw),
+        heating_kw=heat_time * (source.electric_kw + second.electric_kw),
+        fuel_thermh=heat_time * (source.fuel_thermh + second.fuel_thermh),
+        purchased_cooling_kbtuh=cool_time * plant.purchased_kbtuh,
+        purchased_heating_kbtuh=heat_time * (source.purchased_kbtuh + second.purchased_kbtuh))
+
+
+def running_share(run, load, capacity):
+    """Share of the hour a plant works: that of the unit, or more where its capacity asks for it. (R,)"""
+    needed = np.where(load > 0.0, load / np.maximum(capacity, 1e-9), 0.0)
+    return np.where(load > 0.0, np.clip(np.maximum(run, needed), 0.0, 1.0), 0.0)

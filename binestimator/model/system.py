@@ -89,6 +89,7 @@ class RowState:
     capacity_limited: np.ndarray
     freeze: np.ndarray
     low_flow: np.ndarray
+    stage_cycling: np.ndarray
 
     def take(self, index) -> "RowState":
         return RowState(**{f.name: getattr(self, f.name)[index] for f in fields(self)})
@@ -337,6 +338,7 @@ def _finish(unit: Unit, c, loads: ZoneLoads, sat_set, dsp_set, p: _Pass, enabled
         capacity_limited=short_of_cooling.astype(float),
         freeze=(p.mixed.mat_f < unit.air_handler.freeze_limit_f).astype(float),
         low_flow=((p.flow < unit.cooling.dx_minimum_flow_frac * unit.design_cfm) & (load > 0.0)).astype(float) if dx else np.zeros_like(load),
+        stage_cycling=((load > 0.0) & (load < p.capacity_btuh / unit.cooling.stages)).astype(float) if dx else np.zeros_like(load),
     )
 
 

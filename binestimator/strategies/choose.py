@@ -16,17 +16,26 @@ from .limits import sat_limits
 from .tables import by_airflow, by_outdoor_air
 
 RESET_SAT = ("outdoor_air", "demand", "cost_optimal")
+RESET_DSP = ("outdoor_air", "airflow", "demand")
+# Setpoints this close to an end of the range stand at it. [degF, in. w.c.]
+AT_END_F, AT_END_INWC = 0.05, 0.005
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Setpoints:
     """Arrays (R,): ``sat_f`` [degF], ``dsp_inwc`` [in. w.c.], and the limits in force:
-    ``humidity_limited``, ``cold_zone_limited`` (bool) where that limit is what holds SAT down."""
+    ``humidity_limited``, ``cold_zone_limited`` (bool) where that limit is what holds SAT down;
+    ``sat_at_max``, ``sat_at_min``, ``dsp_at_max``, ``dsp_at_min`` (bool) where a reset stands at an
+    end of its range."""
 
     sat_f: np.ndarray
     dsp_inwc: np.ndarray
     humidity_limited: np.ndarray
     cold_zone_limited: np.ndarray
+    sat_at_max: np.ndarray
+    sat_at_min: np.ndarray
+    dsp_at_max: np.ndarray
+    dsp_at_min: np.ndarray
 
 
 def resets_pressure(record) -> bool:
@@ -64,12 +73,14 @@ def demand_sat_f(unit: Unit, record, conditions, loads: ZoneLoads, ceiling_f):
     return settled_sat_f(unit, loads, record.ignored_requests, record.min_f, top)
 
 
-def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=()) -> Setpoints:
+def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=(), optimal_sat=None) -> Setpoints:
     """Setpoints of a candidate without its overrides by operators.
 
     Parameters
     ----------
     candidate : Candidate
+    optimal_sat : ndarray (R,), optional
+        Held supply temperatures of an earlier cost-optimal search, used instead of a new one.
     other_sats : sequence of ndarray (R,)
         Supply temperatures of other candidates, tried by the cost-optimal search. [degF]
     """
@@ -83,11 +94,7 @@ def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=()
     elif sat_record.strategy == "as_found":
         sat = by_outdoor_air(sat_record, conditions.oat_f, conditions.occupied)
     else:
-        if sat_record.strategy == "outdoor_air":
-            low = min(y for _, y in sat_record.points)
-            high = max(y for _, y in sat_record.points)
-        else:
-            low, high = sat_record.min_f, sat_record.max_f
+        low, high = reset_range(sat_record, "min_f", "max_f")
         limits = sat_limits(unit, conditions, loads, low, high)
         if sat_record.strategy == "outdoor_air":
             free = by_outdoor_air(sat_record, conditions.oat_f, conditions.occupied)
@@ -95,6 +102,8 @@ def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=()
         elif sat_record.strategy == "demand":
             free = demand_sat_f(unit, sat_record, conditions, loads, high)
             sat = demand_sat_f(unit, sat_record, conditions, loads, limits.max_f)
+        elif optimal_sat is not None:
+            sat = free = np.asarray(optimal_sat, dtype=float)
         else:
             sat = cost_optimal.search(
                 unit, conditions, loads, limits,
@@ -105,5 +114,26 @@ def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=()
         humid = held & (limits.humidity_f <= limits.zone_f)
         cold = held & ~humid
     requested = requested_flow_cfm(unit, loads, sat, enabled)
-    return Setpoints(sat_f=sat, dsp_inwc=dsp_setpoint_inwc(unit, dsp_record, conditions, requested),
-                     humidity_limited=humid, cold_zone_limited=cold)
+    dsp = dsp_setpoint_inwc(unit, dsp_record, conditions, requested)
+    return Setpoints(sat_f=sat, dsp_inwc=dsp, humidity_limited=humid, cold_zone_limited=cold,
+                     **_at_ends(sat_record, dsp_record, sat, dsp))
+
+
+def reset_range(record, low_name: str, high_name: str) -> tuple[float, float]:
+    """Lowest and highest setpoint that a reset may give."""
+    if record.points is not None and record.strategy in ("outdoor_air", "airflow"):
+        values = [y for _, y in record.points]
+        return min(values), max(values)
+    return getattr(record, low_name), getattr(record, high_name)
+
+
+def _at_ends(sat_record, dsp_record, sat, dsp):
+    none = np.zeros(sat.shape, dtype=bool)
+    out = {"sat_at_max": none, "sat_at_min": none, "dsp_at_max": none, "dsp_at_min": none}
+    if sat_record.strategy in RESET_SAT:
+        low, high = reset_range(sat_record, "min_f", "max_f")
+        out.update(sat_at_max=sat >= high - AT_END_F, sat_at_min=sat <= low + AT_END_F)
+    if dsp_record.strategy in RESET_DSP:
+        low, high = reset_range(dsp_record, "min_inwc", "max_inwc")
+        out.update(dsp_at_max=dsp >= high - AT_END_INWC, dsp_at_min=dsp <= low + AT_END_INWC)
+    return out
