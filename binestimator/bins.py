@@ -7,7 +7,7 @@ the model is not linear: the mean of max(0, x), of a clipped flow and of a cube 
 the same functions of the mean, so mean rows put reheat and fan energy low.
 
 Representative rows are found in two steps, with numpy alone and always with a feasible
-answer, since the full set of hours with weight one satisfies every condition:
+answer, since the hours with their own weights satisfy every condition:
 
 1. *Recombination* in each group: hours are removed and their weight moved to others along
    null vectors of the moment matrix, which leaves hours, temperature, moisture and the
@@ -43,8 +43,10 @@ MAX_ROWS = 240
 RESERVED_ROWS = 60
 #: Principal directions of the match columns that are followed.
 _DIRECTIONS = 32
-#: Hours kept by the first step, as a multiple of the rows wanted.
-_CANDIDATE_FACTOR = 2.0
+#: Hours kept by the first step beyond the rows wanted, and at least beyond the moments.
+_SURPLUS = 240
+#: Candidates that the second step treats at a time; its work grows with their cube.
+_TOGETHER = 700
 #: Most principal directions held exact in one group by the first step.
 _GROUP_DIRECTIONS = 18
 #: Most principal directions of one group that the second step tries to keep.
@@ -230,8 +232,9 @@ def representative_rows(
     Notes
     -----
     A group of n hours needs at most min(n, 1 + E) rows for its exact columns. Where these
-    alone leave fewer than ``RESERVED_ROWS`` of ``max_rows`` for the match columns, the row
-    limit is their sum plus ``RESERVED_ROWS`` instead. ``RowSelection.bound`` is the limit.
+    leave too few of ``max_rows`` for the match columns (``RESERVED_ROWS``, or a third of
+    their sum if that is more), the row limit is their sum plus that many instead.
+    ``RowSelection.bound`` is the limit.
     If the linear algebra fails or the exact columns are missed by more than
     ``EXACT_TOLERANCE``, the rows keep the exact columns only and ``method`` says why.
     The same input gives the same rows.
@@ -258,7 +261,8 @@ def representative_rows(
 
     moments = _moments(exact, group_id, hours)
     needed = int(np.minimum(counts, moments.shape[1]).sum())
-    limit = min(len(hours), max(int(max_rows), needed + RESERVED_ROWS))
+    reserved = max(RESERVED_ROWS, needed // 3)
+    limit = min(len(hours), max(int(max_rows), needed + reserved))
     reason = ""
     try:
         index, weights = _select(match / scale, moments, group_id, hours, period, limit)
@@ -307,7 +311,7 @@ def _columns(name, values, rows):
 
 
 def _moments(exact, group_id, hours):
-    """Columns [1, (exact - group mean) / range of the year]: their weighted sums are [hours, 0 ...]."""
+    """Columns [1, (exact - group mean) / range of the year], that sum to [hours, 0 ...]."""
     total = np.bincount(group_id, hours)
     columns = [np.ones(len(hours))]
     for values in exact.T:
@@ -414,11 +418,58 @@ def _select(match, moments, group_id, hours, period, limit):
     scores = match @ directions[:, ::-1][:, :_DIRECTIONS]
     index, weights, floor = _candidates(scores, moments, group_id, hours, period, limit)
     if len(index) > limit:
-        keep, weights = _eliminate(
-            index, weights, scores, moments, group_id, hours, period, limit, floor
-        )
-        index = index[keep]
+        kept = []
+        # What the rows still owe of the year's totals, by rate period: an error that one
+        # part has to leave is made good by the next.
+        owed = np.zeros((int(period.max()) + 1, scores.shape[1]))
+        for part, part_limit in _parts(group_id, group_id[index], moments.shape[1], limit):
+            own = np.flatnonzero(part[group_id])
+            chosen = np.flatnonzero(part[group_id[index]])
+            stay, moved = index[chosen], weights[chosen]
+            np.add.at(owed, period[own], hours[own, None] * scores[own])
+            if len(chosen) > part_limit:
+                keep, moved = _eliminate(
+                    np.searchsorted(own, stay),
+                    moved,
+                    scores[own],
+                    moments[own],
+                    np.unique(group_id[own], return_inverse=True)[1],
+                    hours[own],
+                    period[own],
+                    owed,
+                    part_limit,
+                    floor,
+                )
+                stay = stay[keep]
+            np.subtract.at(owed, period[stay], moved[:, None] * scores[stay])
+            kept.append((stay, moved))
+        index, weights = (np.concatenate(arrays) for arrays in zip(*kept))
+        order = np.argsort(index)
+        index, weights = index[order], weights[order]
     return _polish(index, weights, moments, group_id, hours)
+
+
+def _parts(group_id, group, moments, limit):
+    """Runs of groups of at most about ``_TOGETHER`` candidates, each with its share of the rows.
+
+    Yields a mask over groups and a row limit. At the default grouping there is one part. A
+    part gets the rows that its groups need and a share of the rest in proportion to the
+    candidates that it has beyond them.
+    """
+    groups = int(group_id.max()) + 1
+    needed = np.cumsum(np.minimum(np.bincount(group_id, minlength=groups), moments))
+    candidates = np.cumsum(np.bincount(group, minlength=groups))
+    parts = -(-int(candidates[-1]) // _TOGETHER)
+    number = np.minimum((candidates - 1) * parts // candidates[-1], parts - 1)
+    surplus = max(int(candidates[-1] - needed[-1]), 1)
+    allowed = needed + (candidates - needed) * (limit - int(needed[-1])) // surplus
+    before = 0
+    for k in range(parts):
+        mask = number == k
+        if mask.any():
+            after = int(allowed[mask][-1])
+            yield mask, after - before
+            before = after
 
 
 def _candidates(scores, moments, group_id, hours, period, limit):
@@ -427,7 +478,7 @@ def _candidates(scores, moments, group_id, hours, period, limit):
     parts = [_principal(scores[m]) for m in members]
     # The directions kept are the strongest of the whole year, wherever they lie.
     energies = np.sort(np.concatenate([energy for _, energy, _ in parts]))[::-1]
-    spare = max(int(_CANDIDATE_FACTOR * limit) - len(members) * moments.shape[1], len(members))
+    spare = max(limit + _SURPLUS - len(members) * moments.shape[1], _SURPLUS)
     floor = energies[min(spare, len(energies) - 1)] if len(energies) else 0.0
     floor = max(floor, 1e-12 * energies.max(initial=0.0))
     index, weights = [], []
@@ -446,8 +497,11 @@ def _candidates(scores, moments, group_id, hours, period, limit):
     return index[order], weights[order], floor
 
 
-def _eliminate(index, weights, scores, moments, group_id, hours, period, limit, floor):
-    """Second step: positions within ``index`` that stay, and their weights."""
+def _eliminate(index, weights, scores, moments, group_id, hours, period, owed, limit, floor):
+    """Second step: positions within ``index`` that stay, and their weights.
+
+    ``owed`` (P, directions) are the totals of the scores to reach, by rate period.
+    """
     n = len(index)
     group = group_id[index]
     # Freedom: an orthonormal basis of weight changes that keep the moments of every group.
@@ -469,9 +523,9 @@ def _eliminate(index, weights, scores, moments, group_id, hours, period, limit, 
             rows[:, local] = (scores[index[local]] @ directions[:, :kept]).T
             soft.append(rows)
             target.append(hours[members[g]] @ columns)
-    for k in range(int(period.max()) + 1):
+    for k, total in enumerate(owed):
         soft.append(_YEAR_WEIGHT * np.where((period[index] == k)[:, None], scores[index], 0.0).T)
-        target.append(_YEAR_WEIGHT * (hours[period == k] @ scores[period == k]))
+        target.append(_YEAR_WEIGHT * total)
     basis, soft, target = np.hstack(bases), np.vstack(soft), np.concatenate(target)
     penalty = _EVENNESS * variance + 1e-9 * max(variance.max(), 1e-30)
 
@@ -483,60 +537,77 @@ def _eliminate(index, weights, scores, moments, group_id, hours, period, limit, 
     diagonal = np.maximum(np.diag(cover).copy(), 0.0)
     solid = 1e-12 * diagonal.max()
 
-    # Start at the least error, as far as weights stay above zero.
-    step = -cover @ (soft.T @ (soft @ weights - target))
-    falling = step < 0
-    reach = (weights[falling] / -step[falling]).min(initial=np.inf)
-    weights = weights + min(1.0, 0.999999 * reach) * step
-
-    # Removal of row i moves the weights by -w_i cover[:, i] / cover[i, i] and adds
-    # w_i^2 / (2 cover[i, i]) to the error. The cover of the rows left is cover - L L', a
-    # pivoted Cholesky factor that grows by one column a removal.
-    factor = np.zeros((n, max(n - limit, 0)))
+    # The cover of the rows left is cover - L L', a pivoted Cholesky factor that grows by one
+    # column a removal.
+    factor = np.zeros((n, n - limit))
     alive = np.ones(n, dtype=bool)
+    settled = False
     for k in range(n - limit):
         free = alive & (diagonal > solid)
         if not free.any():
             break
-        cost = np.full(n, np.inf)
-        np.divide(weights**2, diagonal, out=cost, where=free)
-        trial = np.argsort(cost, kind="stable")[: min(12, int(free.sum()))]
-        columns = cover[:, trial] - factor[:, :k] @ factor[trial, :k].T
-        moved = weights[:, None] - columns * (weights[trial] / diagonal[trial])
-        moved[~alive] = 0.0
-        feasible = np.flatnonzero(moved.min(axis=0) >= -1e-12)
-        if len(feasible):
-            out = int(trial[feasible[0]])
-            column = columns[:, feasible[0]]
-            weights = moved[:, feasible[0]]
-        else:
-            # Go as far as the first weight that reaches zero; that row leaves instead.
-            step = columns[:, 0] / diagonal[trial[0]]
-            ratio = np.full(n, np.inf)
-            np.divide(weights, step, out=ratio, where=alive & free & (step > 1e-13))
-            out = int(ratio.argmin())
-            weights = weights - ratio[out] * step
-            column = cover[:, out] - factor[:, :k] @ factor[out, :k]
+        past = factor[:, :k]
+        out = None
+        if not settled:
+            # To the least error with these rows; one that reaches zero on the way leaves.
+            force = -soft.T @ (soft @ weights - target)
+            step = np.where(free, cover @ force - past @ (past.T @ force), 0.0)
+            weights, out = _advance(weights, step, free)
+            settled = out is None
+        if settled:
+            # Removal of row i moves the weights by -w_i cover[:, i] / cover[i, i] and adds
+            # w_i^2 / (2 cover[i, i]) to the error. Cheapest first, if no weight turns negative.
+            cost = np.full(n, np.inf)
+            np.divide(weights**2, diagonal, out=cost, where=free)
+            trial = np.argsort(cost, kind="stable")[: min(12, int(free.sum()))]
+            columns = cover[:, trial] - past @ factor[trial, :k].T
+            steps = np.where(free[:, None], -columns * (weights[trial] / diagonal[trial]), 0.0)
+            feasible = np.flatnonzero((weights[:, None] + steps).min(axis=0) >= -1e-12)
+            if len(feasible):
+                out = int(trial[feasible[0]])
+                weights = weights + steps[:, feasible[0]]
+            else:
+                weights, out = _advance(weights, steps[:, 0], free)
+                settled = False
         np.maximum(weights, 0.0, out=weights)
         alive[out] = False
-        weights[~alive] = 0.0
+        weights[out] = 0.0
+        column = cover[:, out] - past @ factor[out, :k]
         factor[:, k] = column / np.sqrt(diagonal[out])
         diagonal = np.maximum(diagonal - factor[:, k] ** 2, 0.0)
     keep = np.flatnonzero(alive)
     return keep, weights[keep]
 
 
+def _advance(weights, step, free):
+    """Weights after a step, or at the first that reaches zero, and which that is (or None)."""
+    ratio = np.full(len(weights), np.inf)
+    np.divide(weights, -step, out=ratio, where=free & (step < 0))
+    out = int(ratio.argmin())
+    if ratio[out] >= 1.0:
+        return weights + step, None
+    return weights + ratio[out] * step, out
+
+
 def _polish(index, weights, moments, group_id, hours):
-    """Rows without a weight, and then rounding in the moments of every group, taken out."""
+    """Rounding in the moments of every group, and rows without a weight, taken out."""
+    if not np.isfinite(weights).all():
+        raise np.linalg.LinAlgError("weights are not finite")
+    weights = weights.copy()
     total = np.bincount(group_id, hours)
-    keep = weights > 1e-10 * total[group_id[index]]
-    index, weights = index[keep], weights[keep]
-    for local in _runs(group_id[index]):
-        features = moments[index[local]]
-        miss = -weights[local] @ features
-        miss[0] += total[group_id[index[local[0]]]]
-        weights[local] += np.linalg.lstsq(features.T, miss, rcond=1e-10)[0]
-    return index, weights
+    while True:
+        for local in _runs(group_id[index]):
+            features = moments[index[local]]
+            miss = -weights[local] @ features
+            miss[0] += total[group_id[index[local[0]]]]
+            weights[local] += np.linalg.lstsq(features.T, miss, rcond=1e-10)[0]
+        # A row left with next to nothing, or with less by rounding, goes; then look again.
+        keep = weights > 1e-10 * total[group_id[index]]
+        if keep.all():
+            return index, weights
+        index, weights = index[keep], weights[keep]
+        if len(index) == 0:
+            raise np.linalg.LinAlgError("no row has a weight above 0")
 
 
 def row_table(conditions, selection):
@@ -641,7 +712,8 @@ def bin_table(conditions, selection=None, *, width_f=5, means=None):
         table[name] = mean(values)
     parts = table[["hours_occupied", "hours_unoccupied_running", "hours_off"]].sum(axis=1)
     year = hours.sum()
-    if abs(table["hours"].sum() - year) > 1e-9 * year or (parts - table["hours"]).abs().max() > 1e-9 * year:
+    miss = max(abs(table["hours"].sum() - year), (parts - table["hours"]).abs().max())
+    if not miss <= 1e-9 * year:
         raise ArithmeticError(f"bin hours total {table['hours'].sum()}, not the {year} h given")
     if selection is not None:
         rows = row_table(conditions, selection)

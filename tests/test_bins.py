@@ -74,7 +74,8 @@ def energies(rows, sat_f, dsp_inwc, load=1.0, minimum=0.3):
     """
     oat = rows.oat_f[:, None]
     people = rows.people_frac[:, [0, 1, 0, 1, 0, 1, 0, 0]]
-    gains = load * (1500 + 9000 * people) + 120 * rows.glass_sun_btuh_ft2[:, [0, 1, 2, 3, 0, 1, 2, 3]] * FACADE_AREA
+    sun = rows.glass_sun_btuh_ft2[:, [0, 1, 2, 3, 0, 1, 2, 3]]
+    gains = load * (1500 + 9000 * people) + 120 * sun * FACADE_AREA
     ua = np.array([150, 150, 150, 150, 90, 90, 90, 20.0])
     vmax = 900.0
     sat = np.broadcast_to(np.asarray(sat_f, float), len(oat))[:, None]
@@ -164,6 +165,7 @@ def test_hours_are_conserved(seed, size, width, by_month, by_rate_period):
     match = energies(rows, 58, 1.0)
     selection = bins.representative_rows(rows, group_id, match, max_rows=size // 2 + 1)
     assert selection.weights.sum() == pytest.approx(size, rel=1e-12)
+    assert not selection.fell_back, selection.method
     assert (selection.weights > 0).all() and len(set(selection.index)) == selection.rows
     assert selection.rows <= selection.bound
     assert selection.exact_error <= bins.EXACT_TOLERANCE
@@ -220,10 +222,10 @@ def test_rows_are_few_positive_real_hours_that_keep_each_group(chosen):
 def test_match_columns_are_reproduced_by_rate_period(chosen):
     s = chosen.selection
     assert s.residuals.shape == (2, chosen.match.shape[1])
-    # The totals are fitted by least squares, not by equality; 0.1 % is a fifth of
+    # The totals are fitted by least squares, not by equality; 0.05 % is a tenth of
     # the accuracy wanted of a candidate's cost.
-    assert np.abs(s.residuals.sum(axis=0)).max() < 1e-3
-    assert s.worst_error < 1e-3
+    assert np.abs(s.residuals.sum(axis=0)).max() < 5e-4
+    assert s.worst_error < 5e-4
     on_peak = chosen.rows.rate_period == 1
     chosen_peak = on_peak[s.index]
     reached = s.weights[chosen_peak] @ chosen.match[s.index[chosen_peak]]
@@ -285,13 +287,16 @@ def test_same_input_gives_the_same_rows(chosen):
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("width, by_month, by_rate_period", [(2, False, False), (10, False, True), (10, True, False)])
+@pytest.mark.parametrize(
+    "width, by_month, by_rate_period",
+    [(2, False, False), (10, False, True), (5, True, False), (5, True, True)],
+)
 def test_other_groupings_state_and_keep_their_bound(width, by_month, by_rate_period):
     rows = make_year(2)
     group_id, groups = bins.group_keys(rows, record(width, by_month, by_rate_period))
     s = bins.representative_rows(rows, group_id, references(rows), period=rows.rate_period)
     needed = np.minimum(groups["rows"], 3).sum()
-    assert s.bound == max(bins.MAX_ROWS, needed + bins.RESERVED_ROWS)
+    assert s.bound == max(bins.MAX_ROWS, needed + max(bins.RESERVED_ROWS, needed // 3))
     assert s.rows <= s.bound
     assert s.exact_error <= bins.EXACT_TOLERANCE and not s.fell_back
 
@@ -375,7 +380,8 @@ def test_unusable_input_is_refused(chosen):
 @pytest.mark.invariant
 def test_bin_table_agrees_with_pandas(chosen):
     rows = chosen.rows
-    table = bins.bin_table(rows, chosen.selection, means={"flow": np.where(rows.fan_on > 0, 5.0, np.nan)})
+    flow = np.where(rows.fan_on > 0, 5.0, np.nan)
+    table = bins.bin_table(rows, chosen.selection, means={"flow": flow})
     assert table["hours"].sum() == 8760
     edges = np.arange(table["bin_low_f"].iloc[0], table["bin_high_f"].iloc[-1] + 5, 5)
     cut = pd.cut(pd.Series(rows.oat_f), edges, right=False)
@@ -422,7 +428,7 @@ WEATHER = Path(__file__).resolve().parents[1] / "weather"
 def greensboro():
     def conditions(whole_f):
         frame = read_weather(WEATHER / "723170TYA.CSV", whole_f=whole_f).frame
-        columns = ("oat_f", "oawb_f", "humidity_ratio", "month", "day", "hour_start", "hour_of_year")
+        columns = ("oat_f", "oawb_f", "humidity_ratio", "month", "day", "hour_start")
         return dataclasses.replace(make_year(), **{c: frame[c].to_numpy() for c in columns})
 
     return types.SimpleNamespace(whole=conditions("yes"), raw=conditions("no"))
@@ -432,16 +438,19 @@ def greensboro():
 def test_greensboro_bins(greensboro):
     """Hours of 5 degF bins of TMY3 723170 (0, 5, ... 95 degF), counted separately from the
     public-domain file by whole degF and as stored, with integer arithmetic."""
-    whole = [5, 12, 48, 137, 168, 276, 335, 484, 636, 712, 730, 697, 845, 1008, 1024, 702, 568, 271, 92, 10]
-    raw = [5, 12, 48, 166, 185, 230, 335, 610, 649, 575, 729, 697, 1049, 1017, 810, 702, 649, 216, 66, 10]
+    whole = [5, 12, 48, 137, 168, 276, 335, 484, 636, 712]
+    whole += [730, 697, 845, 1008, 1024, 702, 568, 271, 92, 10]
+    raw = [5, 12, 48, 166, 185, 230, 335, 610, 649, 575]
+    raw += [729, 697, 1049, 1017, 810, 702, 649, 216, 66, 10]
     for conditions, expected in ((greensboro.whole, whole), (greensboro.raw, raw)):
         table = bins.bin_table(conditions)
         assert table["bin_low_f"].tolist() == list(range(0, 100, 5))
         assert table["hours"].tolist() == expected and sum(expected) == 8760
     # Mean coincident wet bulb and humidity ratio of the bins as stored; the figures came from
-    # other moist-air routines, good to 0.2 degF, and are printed to 1e-5 lb/lb. 1.5 % allows for that.
+    # other moist-air routines, good to 0.2 degF, and are printed to 1e-5 lb/lb; 0.4 % is half of
+    # that at 30 degF with as much again for the routines.
     table = table.set_index("bin_low_f")
     for low, wet_bulb, humidity in [(30, 28.1, 0.00249), (50, 46.7, 0.00583), (60, 57.0, 0.00906),
                                     (70, 66.2, 0.01297), (80, 70.9, 0.01421), (90, 76.2, 0.01651)]:
         assert table.loc[low, "mcwb_f"] == pytest.approx(wet_bulb, abs=0.2)
-        assert table.loc[low, "mean_humidity_ratio"] == pytest.approx(humidity, rel=0.015)
+        assert table.loc[low, "mean_humidity_ratio"] == pytest.approx(humidity, rel=0.004)
