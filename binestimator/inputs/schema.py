@@ -144,7 +144,7 @@ class Field:
             case "text":
                 return f"text of at most {self.max_length} characters"
             case "path":
-                return "a file name"
+                return f"a file name of at most {self.max_length} characters"
             case "bool":
                 return "true or false"
             case "int":
