@@ -96,8 +96,9 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule) -> NightBlock
     Notes
     -----
     Room: ``C dT/dt = gains + UA (OAT - T) + q``, exact over an hour of constant conditions.
-    Below the heating setback (or above the cooling set-up) the unit cycles with outdoor air
-    shut; over the last ``warmup_hours`` the limits move in even steps to the occupied setpoints.
+    Below the heating setback (or above the cooling set-up; in groups occupied at that hour,
+    their occupied setpoints) the unit cycles with outdoor air shut; over the last
+    ``warmup_hours`` the limits move in even steps to the occupied setpoints.
     Cool-down is sensible only; where the economizer may work by dry bulb, full outdoor air
     carries its share ``(T - OAT)/(T - SAT)`` of it and the coil the rest.
     Heat comes from the supply heating coil when the air handler has one that holds
@@ -137,8 +138,10 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule) -> NightBlock
         h = (start[active] + step) % hours
         left = length[active] - step  # hours to occupancy, this one included
         ramp = np.where(left <= warmup, (warmup - left + 1) / max(warmup, 1), 0.0)[:, None]
-        low = z.heat_unoccupied_f + ramp * (np.maximum(z.heat_occupied_f, z.heat_unoccupied_f) - z.heat_unoccupied_f)
-        high = z.cool_unoccupied_f + ramp * (np.minimum(z.cool_occupied_f, z.cool_unoccupied_f) - z.cool_unoccupied_f)
+        # A group may be occupied while the unit is off (a network room): its own setpoints hold then.
+        low, high = loads.heat_f[h], loads.cool_f[h]
+        low = low + ramp * (np.maximum(z.heat_occupied_f, low) - low)
+        high = high + ramp * (np.minimum(z.cool_occupied_f, high) - high)
         ua = np.maximum(loads.ua_btuh_f[h], 1e-9)
         gain = -np.expm1(-ua / capacity) / ua  # degF per Btu/h over the hour
         drift = room[active] + gain * (loads.gains_btuh[h] + ua * (conditions.oat_f[h][:, None] - room[active]))
