@@ -1,0 +1,8 @@
+"""``python -m binestimator`` is the command ``binestimator``."""
+
+import sys
+
+from binestimator.cli import main
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,236 @@
+"""Results and bins as text for a terminal of 100 columns. Pure: results in, text out.
+
+Plain ASCII apart from what the user's own files hold, so that every terminal can show it.
+"""
+
+from __future__ import annotations
+
+import math
+import textwrap
+
+WIDTH = 100
+#: Mark of a row, and what it says.
+BASELINE, BEST, FLAGGED = "=", "*", "!"
+
+# End uses of the comparison: annual key, two lines of heading. Left out where no candidate has any;
+# the last ones go first when the table would be too wide.
+_END_USES = (
+    ("fan_kwh", "Fans", "kWh"),
+    ("cooling_kwh", "Cooling", "kWh"),
+    ("purchased_cooling_kbtu", "Cooling", "kBtu"),
+    ("heating_kwh", "El. heat", "kWh"),
+    ("fuel_therm", "Fuel", "therm"),
+    ("purchased_heating_kbtu", "Heat", "kBtu"),
+    ("pump_tower_kwh", "Pumps", "kWh"),
+)
+
+
+def comparison(results) -> str:
+    """What a run found: heading, comparison table, marks, how to read it, cautions.
+
+    Parameters
+    ----------
+    results : Results
+
+    Returns
+    -------
+    str
+        Lines of at most ``WIDTH`` characters, as far as the user's own words allow, without
+        the names of the files written.
+    """
+    blocks = [_heading(results), _table(results), _marks(results), _reading(results), _cautions(results)]
+    return "\n\n".join("\n".join(block) for block in blocks if block)
+
+
+def whole(value: float) -> str:
+    """Whole number with thousands separated; never ``-0``."""
+    return f"{round(value) + 0:,d}"
+
+
+def _wrapped(text: str, first: str = "", later: str | None = None) -> list[str]:
+    """Lines of a sentence behind a heading word; a word that is too long stands alone."""
+    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first) if later is None else later,
+                         break_long_words=False, break_on_hyphens=False) or [first.rstrip()]  # fmt: skip
+
+
+def _heading(results) -> list[str]:
+    weather, base = results.weather, results.baseline
+    hours = base.annual["hours"]
+    worst = max(abs(_share(c.annual["cost_usd"] - c.hourly["cost_usd"], c.hourly["cost_usd"])) for c in results.candidates)
+    place = f"{weather.name or 'station'} ({weather.format}, {weather.file_name})"
+    mean_f = float(weather.frame["oat_f"].mean())
+    return [
+        *_wrapped(results.project.info.name),
+        *_wrapped(f"{base.id} ({base.name}), the candidate all others are compared with", "Baseline  "),
+        *_wrapped(f"{place}, {whole(hours)} h, mean {mean_f:.1f} degF, {weather.pressure_psia:.2f} psia", "Weather   "),
+        *_wrapped(f"{len(results.row_table)} rows stand for {whole(hours)} h ({results.row_method}); energy cost within "
+                  f"{100 * worst:.2f} % of the hour-by-hour run", "Rows      "),
+    ]  # fmt: skip
+
+
+def _share(part: float, of: float) -> float:
+    return part / of if of else 0.0
+
+
+def _table(results) -> list[str]:
+    candidates, base = results.candidates, results.baseline
+    uses = [use for use in _END_USES if any(abs(c.annual[use[0]]) >= 0.5 for c in candidates)]
+    with_cost = any(c.candidate.cost_usd > 0.0 for c in candidates)
+    with_incentive = with_cost and any(c.candidate.incentive_usd > 0.0 for c in candidates)
+
+    money = [("Cost", "USD", [whole(c.annual["cost_usd"]) for c in candidates]),
+             ("Saving", "USD", ["" if c is base else whole(c.saving["cost_usd"]) for c in candidates]),
+             ("", "%", ["" if c is base else f"{100 * _share(c.saving['cost_usd'], base.annual['cost_usd']) + 0:.1f}" for c in candidates])]  # fmt: skip
+    if with_cost:
+        money.append(("Payback", "yr", [_years(c.candidate.cost_usd, c.payback_years) for c in candidates]))
+    if with_incentive:
+        money.append(("w. inc.", "yr", [_years(c.candidate.cost_usd, c.payback_after_incentive_years) for c in candidates]))
+    while True:
+        columns = [(head, unit, [whole(c.annual[key]) for c in candidates]) for key, head, unit in uses] + money
+        lines = _lines(results, columns)
+        if len(lines[2]) <= WIDTH or len(uses) <= 2:
+            return lines
+        uses.pop()
+
+
+def _lines(results, columns) -> list[str]:
+    names = [c.id for c in results.candidates]
+    first = max(len("Candidate"), *(len(name) for name in names)) + 2
+    widths = [max(len(head), len(unit), *(len(cell) for cell in cells)) + 2 for head, unit, cells in columns]
+    rows = [("  Candidate", [head for head, _, _ in columns]), ("", [unit for _, unit, _ in columns])]
+    for place, c in enumerate(results.candidates):
+        rows.append((f"{mark_of(results, c)} {c.id}", [cells[place] for _, _, cells in columns]))
+    lines = [name.ljust(first) + "".join(cell.rjust(width) for cell, width in zip(cells, widths, strict=True)) for name, cells in rows]
+    rule = "-" * len(lines[0])
+    return [line.rstrip() for line in (*lines[:2], rule, *lines[2:])]
+
+
+def mark_of(results, candidate) -> str:
+    """Mark of a candidate: flagged, best, baseline, or a blank."""
+    if candidate.equal_service.flagged:
+        return FLAGGED
+    if results.best is not None and candidate.id == results.best.id:
+        return BEST
+    return BASELINE if candidate.id == results.baseline_id else " "
+
+
+def _years(cost_usd: float, years: float | None) -> str:
+    """Payback of a candidate that costs something; a dash where it never pays back."""
+    if cost_usd <= 0.0:
+        return ""
+    return "-" if years is None else f"{years:.1f}"
+
+
+def _marks(results) -> list[str]:
+    best, base = results.best, results.baseline
+    if best is None:
+        said = "none: every candidate serves the rooms worse than the baseline"
+    elif best.id == base.id:
+        said = f"{best.id}, the baseline: no candidate of equal service costs less"
+    else:
+        said = f"{best.id}: least energy cost at equal service, saves {whole(best.saving['cost_usd'])} USD a year"
+    lines = _wrapped(said, f"{BEST} best  ", "    ")
+    flagged = [c for c in results.candidates if c.equal_service.flagged]
+    if flagged:
+        lines += [f"{FLAGGED} serves the rooms worse than the baseline: shown, neither ranked nor called best"]
+        for c in flagged:
+            lines += _wrapped("; ".join(c.equal_service.reasons), f"    {c.id}: ", "        ")
+    return lines
+
+
+def _reading(results) -> list[str]:
+    text = ("Savings are baseline minus candidate; a minus sign spends more. Energies and costs from the bin rows, the service "
+            "of the rooms from the hour-by-hour run.")  # fmt: skip
+    hidden = [c for c in results.candidates if c.candidate.cost_usd <= 0.0]
+    if len(hidden) == len(results.candidates):
+        text += " No implementation cost is given, so no payback."
+    else:
+        text += " A dash: never pays back."
+    lines = _wrapped(text, "Reading   ")
+    if results.interactions:
+        i = max(results.interactions, key=lambda item: item.both_usd)
+        left = i.interaction_usd
+        lines += _wrapped(
+            f"{i.sat_id} alone saves {whole(i.sat_usd)} USD, {i.dsp_id} alone {whole(i.dsp_usd)}, both together {whole(i.both_usd)}: "
+            f"{whole(abs(left))} {'less' if left < 0 else 'more'} than the sum", "Together  ")  # fmt: skip
+    return lines
+
+
+def _cautions(results) -> list[str]:
+    counts = {status: sum(k.status == status for k in results.checks) for status in ("pass", "explain", "fail")}
+    lines = _wrapped(f"{counts['pass']} pass, {counts['explain']} want a reason, {counts['fail']} fail", "Checks    ")
+    for check in results.checks:
+        if check.status == "fail":
+            lines += _wrapped(f"{check.name}: {check.value}; expected {check.expected}", "  failed  ")
+    # Which candidates are not equal in service stands below the table already.
+    cautions = [f for f in results.findings if f.level == "caution" and f.where != "summary"]
+    for finding in cautions:
+        lines += _wrapped(finding.text, "Caution   ")
+    return lines + _wrapped("An estimate, no design: ventilation, humidity and pressure relationships stay within local codes; have changes "
+                            "designed and checked by licensed practice.", "Caution   ")  # fmt: skip
+
+
+# --- bins ---------------------------------------------------------------------------------
+
+_BIN_COLUMNS = (
+    ("range", "Outdoor", "degF"),
+    ("hours", "Hours", "h/yr"),
+    ("hours_occupied", "Occupied", "h/yr"),
+    ("hours_unoccupied_running", "Unocc. on", "h/yr"),
+    ("hours_off", "Off", "h/yr"),
+    ("mean_oat_f", "Mean db", "degF"),
+    ("mcwb_f", "MC wb", "degF"),
+    ("mcwb_occupied_f", "occupied", "degF"),
+    ("mean_humidity_ratio", "Mean W", "lb/lb"),
+    ("mean_humidity_ratio_occupied", "occupied", "lb/lb"),
+)
+
+
+def bins(table, weather, schedule: str, total_hours: float) -> str:
+    """Bin-hour table as text.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From ``bins.bin_table`` with ``mcwb_occupied_f`` and ``mean_humidity_ratio_occupied``.
+    weather : Weather
+    schedule : str
+        Schedule in words.
+    total_hours : float
+        Hours of the file.
+    """
+    shown = [c for c in _BIN_COLUMNS if c[0] in table.columns and (c[0] != "hours_unoccupied_running" or table[c[0]].any())]
+    cells = {key: [_bin_cell(key, value) for value in table[key]] for key, _, _ in shown}
+    totals = {key: _bin_cell(key, table[key].sum()) if key.startswith("hours") else "" for key, _, _ in shown}
+    totals["range"] = "Total"
+    widths = [max(len(head), len(unit), len(totals[key]), *map(len, cells[key])) + 2 for key, head, unit in shown]
+    line = lambda values: "".join(v.rjust(w) for v, w in zip(values, widths, strict=True))  # noqa: E731
+    lines = [
+        *_wrapped(f"{weather.name or 'station'} ({weather.format}, {weather.file_name}), {_position(weather)}, "
+                  f"{weather.elevation_ft:,.0f} ft, {weather.pressure_psia:.2f} psia", "Weather   "),
+        *_wrapped(schedule, "Schedule  "), "",
+        line([head for _, head, _ in shown]), line([unit for _, _, unit in shown]), "-" * sum(widths),
+    ]  # fmt: skip
+    lines += [line([cells[key][k] for key, _, _ in shown]) for k in range(len(table))]
+    lines += ["-" * sum(widths), line([totals[key] for key, _, _ in shown]), ""]
+    missing = total_hours - float(table["hours"].sum())
+    agree = "all of them" if abs(missing) < 1e-6 else f"{missing:,.1f} h missing"
+    lines += _wrapped(f"Bins are left-closed: a bin from 60 holds 60.0 up to, not with, its upper end. Hours total {table['hours'].sum():,.0f} of "
+                      f"{total_hours:,.0f} h of the file, {agree}. MC wb: mean coincident wet bulb; W: humidity ratio.")  # fmt: skip
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def _position(weather) -> str:
+    north, east = weather.latitude_deg, weather.longitude_deg
+    return f"{abs(north):.2f} {'N' if north >= 0 else 'S'} {abs(east):.2f} {'E' if east >= 0 else 'W'}"
+
+
+def _bin_cell(key: str, value) -> str:
+    if key == "range":
+        return str(value)
+    number = float(value)
+    if math.isnan(number):
+        return "-"
+    if key.startswith("hours"):
+        return f"{number:,.0f}"
+    return f"{number:.5f}" if "humidity" in key else f"{number:.1f}"
