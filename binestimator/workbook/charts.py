@@ -1,0 +1,35 @@
+"""Charts in one dress: colours told with markers and order, labels clear of the plot."""
+
+from __future__ import annotations
+
+from .formats import FONT, INK, RULE, SLATE
+
+
+def style_chart(chart, title: str, x_label: str, y_label: str, *, size: tuple[int, int], y_format: str | None = None,
+                x_range: tuple[float, float] | None = None, y_range: tuple[float, float] | None = None,
+                legend: str = "bottom", x_unit: float | None = None) -> None:
+    """Titles, fonts, axes and legend of a chart. ``size`` in pixels."""
+    font = {"name": FONT, "size": 8, "color": INK}
+    chart.set_title({"name": title, "name_font": {"name": FONT, "size": 10, "bold": True, "color": INK}, "overlay": False})
+    x_axis = {"name": x_label, "name_font": {**font, "bold": False, "color": SLATE}, "num_font": font,
+              "line": {"color": SLATE}, "label_position": "low", "major_tick_mark": "none"}
+    if not x_label:
+        del x_axis["name"], x_axis["name_font"]
+    if x_range is not None:
+        x_axis |= {"min": x_range[0], "max": x_range[1]}
+    if x_unit is not None:
+        x_axis["major_unit"] = x_unit
+    y_axis = {"name": y_label, "name_font": {**font, "bold": False, "color": SLATE}, "num_font": font,
+              "line": {"none": True}, "major_gridlines": {"visible": True, "line": {"color": RULE, "width": 0.5}},
+              "major_tick_mark": "none"}
+    if y_format is not None:
+        y_axis["num_format"] = y_format
+    if y_range is not None:
+        y_axis |= {"min": y_range[0], "max": y_range[1]}
+    chart.set_x_axis(x_axis)
+    chart.set_y_axis(y_axis)
+    chart.set_legend({"none": True} if legend == "none" else {"position": legend, "font": font})
+    chart.set_chartarea({"border": {"color": RULE}})
+    chart.set_plotarea({"fill": {"none": True}})
+    chart.set_size({"width": size[0], "height": size[1]})
+    chart.show_blanks_as("gap")

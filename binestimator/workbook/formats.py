@@ -1,0 +1,135 @@
+"""Look of the workbook: palette and cell styles, each described once."""
+
+from __future__ import annotations
+
+from .strict import Book
+
+FONT = "Arial"  # measures the same in every office program
+
+INK = "#1E2B33"
+PETROL = "#17414A"
+LAGOON = "#3C8DA8"
+MIST = "#E7F0F1"
+RULE = "#C2CED2"
+SLATE = "#5F6F78"
+PAPER = "#FFFFFF"
+SAND = "#F6F1E4"
+OCHRE = "#A85F00"
+OCHRE_PALE = "#FBEBD0"
+MOSS = "#2F6B3C"
+MOSS_PALE = "#E3F0E0"
+BRICK = "#9C2F1F"
+BRICK_PALE = "#F8E0DA"
+
+# End uses: hue and lightness both differ between neighbours, so that stacks read in grey too.
+END_USE_COLOURS = {
+    "fan_kwh": PETROL, "cooling_kwh": LAGOON, "pump_tower_kwh": "#A9D3DC", "heating_kwh": "#8C3B20",
+    "fuel_therm": "#E3A04F", "purchased_cooling_kbtu": "#C9DCC2", "purchased_heating_kbtu": "#6C7F3E",
+}
+
+# Lines of candidates: colour, marker and dash each tell them apart.
+LINES = (
+    (INK, "square", "solid"), (LAGOON, "diamond", "solid"), (OCHRE, "triangle", "dash"), (MOSS, "circle", "solid"),
+    (BRICK, "x", "dash"), ("#6B4E8C", "star", "solid"), (SLATE, "plus", "dash"), ("#B58900", "circle", "round_dot"),
+)
+
+# Origin of an input: mark and word. The mark also stands behind numbers in tables of inputs.
+ORIGINS = {
+    "given": ("●", "given", "Given in the project file"),
+    "default": ("○", "default", "Not given: the program's default, with its source"),
+    "derived": ("△", "derived", "Follows from other inputs, such as zones from the quick description"),
+    "sized": ("□", "sized", "Not given: sized once from the as-found run and held for all candidates"),
+}
+
+NUMBERS = {
+    "f0": "#,##0", "f1": "#,##0.0", "f2": "#,##0.00", "f3": "#,##0.000", "f4": "0.0000", "f5": "0.00000",
+    "f6": "0.000000", "general": "General", "signed": "+#,##0;−#,##0;0", "signed_pct": "+0.0%;−0.0%;0.0%",
+    "pct": "0.0%", "usd": "$#,##0", "usd2": "$#,##0.00", "usd_signed": "+$#,##0;−$#,##0;$0",
+    "usd2_signed": "+$#,##0.00;−$#,##0.00;$0.00", "years": "0.0", "diff_pct": "+0.00%;−0.00%;0.00%",
+}
+
+_BASE = {"font_name": FONT, "font_size": 9, "font_color": INK, "valign": "vcenter"}
+
+PIECES = {
+    "body": {},
+    "text": {},
+    "text_small": {"font_size": 8, "text_wrap": True, "valign": "top"},
+    "small": {"font_size": 8},
+    "wrap": {"text_wrap": True, "valign": "top"},
+    "top": {"valign": "top"},
+    "middle": {"valign": "vcenter"},
+    "bold": {"bold": True},
+    "left": {"align": "left"},
+    "right": {"align": "right"},
+    "centre": {"align": "center"},
+    "quiet": {"font_color": SLATE},
+    "italic": {"italic": True},
+    "line": {"bottom": 1, "bottom_color": RULE},
+    "line_top": {"top": 1, "top_color": PETROL},
+    "title": {"font_size": 18, "bold": True, "font_color": PETROL},
+    "sheet_title": {"font_size": 14, "bold": True, "font_color": PETROL},
+    "subtitle": {"font_size": 10, "font_color": SLATE},
+    "section": {"bold": True, "font_size": 11, "font_color": PETROL, "bottom": 2, "bottom_color": PETROL},
+    "head": {"bold": True, "font_color": PAPER, "bg_color": PETROL, "text_wrap": True, "align": "center",
+             "border": 1, "border_color": PETROL},
+    "head_left": {"bold": True, "font_color": PAPER, "bg_color": PETROL, "text_wrap": True, "align": "left",
+                  "border": 1, "border_color": PETROL},
+    "step": {"bold": True, "font_color": PAPER, "bg_color": LAGOON, "align": "left", "left": 1, "left_color": PAPER},
+    "units": {"italic": True, "font_size": 8, "font_color": SLATE, "bg_color": MIST, "align": "center", "text_wrap": True,
+              "bottom": 1, "bottom_color": RULE},
+    "total": {"bold": True, "bg_color": MIST, "top": 1, "bottom": 1, "top_color": PETROL, "bottom_color": PETROL},
+    "subtotal": {"bg_color": MIST, "bottom": 1, "bottom_color": RULE},
+    "agree": {"font_color": MOSS, "italic": True, "align": "right", "bg_color": MIST, "bottom": 1, "bottom_color": PETROL},
+    "best": {"bold": True, "bg_color": MOSS_PALE},
+    "base": {"bg_color": SAND},
+    "flagged": {"italic": True, "font_color": BRICK},
+    "good": {"bold": True, "font_color": MOSS, "bg_color": MOSS_PALE, "align": "center"},
+    "explain": {"bold": True, "font_color": OCHRE, "bg_color": OCHRE_PALE, "align": "center"},
+    "bad": {"bold": True, "font_color": BRICK, "bg_color": BRICK_PALE, "align": "center", "border": 1,
+            "border_color": BRICK},
+    "caution": {"font_color": INK, "bg_color": OCHRE_PALE, "text_wrap": True, "left": 5, "left_color": OCHRE},
+    "answer": {"font_size": 12, "bold": True, "font_color": PETROL, "bg_color": MIST, "text_wrap": True, "left": 5,
+               "left_color": PETROL},
+    "answer_more": {"font_size": 10, "bg_color": MIST, "text_wrap": True, "left": 5, "left_color": PETROL},
+    "link": {"font_color": LAGOON, "underline": 1},
+    # Kinds of input cell: fill and, so that it survives a grey print, a mark behind the number.
+    "given": {"bg_color": SAND, "bold": True},
+    "default": {"font_color": SLATE},
+    "derived": {"italic": True},
+    "sized": {"italic": True, "bg_color": MIST},
+}
+
+
+class Styles:
+    """Cell formats of one book by the names of their pieces, later pieces on top.
+
+    Examples
+    --------
+    ``styles("f1", "line")`` is a number with one decimal and a hairline below.
+    """
+
+    def __init__(self, book: Book):
+        self._book = book
+        self._made: dict = {}
+
+    def __call__(self, *pieces: str, mark: str = ""):
+        """Format of these pieces; ``mark`` is printed behind numbers."""
+        key = (pieces, mark)
+        found = self._made.get(key)
+        if found is None:
+            properties = dict(_BASE)
+            for piece in pieces:
+                if piece in NUMBERS:
+                    properties["num_format"] = NUMBERS[piece]
+                else:
+                    properties.update(PIECES[piece])
+            if mark:
+                code = properties.get("num_format", "General")
+                properties["num_format"] = ";".join(f'{part}" {mark}"' for part in code.split(";"))
+            found = self._made[key] = self._book.format(**properties)
+        return found
+
+
+def is_number_style(name: str) -> bool:
+    """Whether a style formats numbers."""
+    return name in NUMBERS

@@ -1,0 +1,321 @@
+"""Where everything stands: sheet names, columns, rows, defined names. Nothing else knows addresses.
+
+A column is described once, by what it holds, and keeps its place whatever fills it. Rows of
+a candidate are laid out in the order of the calculation, so that a cell needs only cells to
+its left, cells of the same row on the sheet of rows, and inputs.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from .strict import LONGEST_SHEET_NAME
+
+# ---------------------------------------------------------------- sheets, in order
+
+GLANCE = "At a glance"
+GUIDE = "Guide"
+CAUTIONS = "Cautions"
+INPUTS = "Inputs"
+PROFILES = "Profile groups"
+ZONES = "Zone schedule"
+STRATEGIES = "Strategies"
+BINS = "Weather bins"
+ROWS = "Bin rows"
+COMPARISON = "Comparison"
+PATTERNS = "Patterns"
+SERVICE = "Zone service"
+CHECKS = "Checks"
+SOURCES = "Sources"
+
+# What each sheet holds, for the guide.
+CONTENTS = {
+    GLANCE: "One page: what was compared, what it saves and costs, what can go wrong",
+    GUIDE: "How to read this file: sheets, marks, signs, words",
+    CAUTIONS: "Where a reset can hurt someone or something, what is not modelled, what weather cannot tell",
+    INPUTS: "Every input with value, unit, allowed range, origin, source and evidence",
+    PROFILES: "Inputs of the profile groups and of the special zones, side by side",
+    ZONES: "Inputs of every zone, one line each",
+    STRATEGIES: "Parameters of every candidate, side by side, and what else it changes",
+    BINS: "Hours by outdoor temperature, coincident moisture and airflow, hours that represent each bin",
+    ROWS: "The rows that stand for the year: hours, weights, outdoor conditions",
+    COMPARISON: "Every annual figure of every candidate in full, from the bin rows and hour by hour",
+    PATTERNS: "By month, by outdoor temperature and by airflow; the numbers behind the charts",
+    SERVICE: "Which zones are unmet or starved, and which drive the resets",
+    CHECKS: "Hours, balances, bins against hours, plausibility",
+    SOURCES: "Where equations and figures come from, and how each was seen",
+}
+CANDIDATE_CONTENTS = "row by row from outdoor air to cost"
+
+# Sheets before and after those of the candidates.
+BEFORE_CANDIDATES = (GLANCE, GUIDE, CAUTIONS, INPUTS, PROFILES, ZONES, STRATEGIES, BINS, ROWS, COMPARISON)
+AFTER_CANDIDATES = (PATTERNS, SERVICE, CHECKS, SOURCES)
+
+# Candidates with a sheet and a line in the charts; further ones stand in all tables.
+MOST_CANDIDATE_SHEETS = 8
+
+# Characters that sheet names may not hold (file format), and those that upset footers and links.
+_FORBIDDEN = re.compile(r"[\[\]:*?/\\\x00-\x1f\x7f#!]")
+
+
+def candidate_sheet_names(names: list[str]) -> list[str]:
+    """Unique valid sheet names ``1 Name`` for candidates in order.
+
+    Forbidden characters become spaces, long names are cut; the number keeps them apart.
+    """
+    taken = {name.casefold() for name in CONTENTS} | {"history"}  # "History" is reserved by one spreadsheet program
+    found = []
+    for number, name in enumerate(names, 1):
+        plain = " ".join(_FORBIDDEN.sub(" ", name).split()).strip("' ")
+        sheet = f"{number} {plain}"[:LONGEST_SHEET_NAME].rstrip("' ")
+        while sheet.casefold() in taken:  # two of them can only meet through case folding
+            sheet = f"{number}"
+        taken.add(sheet.casefold())
+        found.append(sheet)
+    return found
+
+
+def sheet_candidates(results) -> list[int]:
+    """Positions of the candidates that get a sheet: the first ones, baseline and best among them."""
+    count = len(results.candidates)
+    chosen = list(range(min(count, MOST_CANDIDATE_SHEETS)))
+    must = [k for k, c in enumerate(results.candidates) if c.id == results.baseline_id or c.rank == 1]
+    for k in must:
+        if k not in chosen:
+            chosen.remove(next(j for j in reversed(chosen) if j not in must))
+            chosen.append(k)
+    return sorted(chosen)
+
+
+# ---------------------------------------------------------------- columns
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a table.
+
+    Parameters
+    ----------
+    key : str
+        Column of the data it shows.
+    label, unit : str
+        As printed.
+    style : str
+        Number style of ``formats``.
+    total : str
+        How the column is totalled: ``sum`` (weight times value), ``mean`` (weighted, over
+        running hours), ``weight`` (plain sum) or empty; bins: ``total``, ``hours_mean``,
+        ``running_mean``.
+    total_unit : str
+        Unit of that total.
+    annual : str
+        Annual figure that the total leads to, or empty.
+    width : float
+        [characters]
+    """
+
+    key: str
+    label: str
+    unit: str
+    style: str = "f1"
+    total: str = ""
+    total_unit: str = ""
+    annual: str = ""
+    width: float = 9.5
+
+
+def _mean(key, label, unit, style="f1", annual=""):
+    return Column(key, label, unit, style, "mean", unit, annual)
+
+
+def _sum(key, label, unit, total_unit, annual="", style="f2"):
+    return Column(key, label, unit, style, "sum", total_unit, annual)
+
+
+# The columns of a candidate's sheet by step of the calculation. ``fans_kw`` is the sum of the
+# two fan columns before it.
+CANDIDATE_GROUPS: tuple[tuple[str, tuple[Column, ...]], ...] = (
+    ("Row", (
+        Column("row", "Row", "no.", "f0", width=5.5),
+        Column("when", "Date and hour", "std. time", "text", width=12),
+        Column("weight_h", "Weight", "h/yr", "f2", "weight", "h", "hours"),
+    )),
+    ("Conditions", (
+        Column("fan_on", "Fan on", "1/0", "f0", "sum", "h", "running_hours", 7),
+        Column("occupied", "Occupied", "1/0", "f0", "sum", "h", width=8.5),
+        _mean("oat_f", "Outdoor dry bulb", "°F"),
+        _mean("oawb_f", "Outdoor wet bulb", "°F"),
+        _mean("humidity_ratio", "Outdoor humidity ratio", "lb/lb", "f5"),
+    )),
+    ("Setpoints", (
+        _mean("sat_set_f", "Supply air setpoint", "°F", "f2"),
+        _mean("sat_f", "Supply air that results", "°F", "f2", "mean_sat_f"),
+        _mean("dsp_set_inwc", "Duct static setpoint", "in. w.c.", "f3"),
+    )),
+    ("Airflow", (
+        _mean("requested_cfm", "Asked for by zones", "cfm", "f0"),
+        _mean("ceiling_frac", "Share the fan can give", "0–1", "f3"),
+        _mean("room_flow_cfm", "To the rooms", "cfm", "f0"),
+        _mean("leakage_cfm", "Duct leakage", "cfm", "f0"),
+        _mean("flow_cfm", "Supply airflow", "cfm", "f0", "mean_flow_cfm"),
+    )),
+    ("Fans", (
+        _mean("dsp_inwc", "Duct static that stands", "in. w.c.", "f3", "mean_dsp_inwc"),
+        _mean("fan_total_inwc", "Fan total static", "in. w.c.", "f3"),
+        _mean("fan_speed_frac", "Fan speed", "0–1", "f3"),
+        _sum("fan_kw", "Supply fan", "kW", "kWh"),
+        _sum("return_fan_kw", "Return or relief fan", "kW", "kWh"),
+        _sum("fans_kw", "Fans together", "kW", "kWh", "fan_kwh"),
+        _mean("fan_rise_f", "Fan temperature rise", "°F", "f2"),
+    )),
+    ("Mixing", (
+        _mean("room_mean_f", "Rooms, mean", "°F", "f2"),
+        _mean("rat_f", "Return air", "°F", "f2"),
+        _mean("oa_min_frac", "Least outdoor-air share", "0–1", "f3"),
+        _sum("economizing", "Economizer", "1/0", "h", "economizer_hours", "f0"),
+        _mean("oa_frac", "Outdoor-air share", "0–1", "f3"),
+        _mean("oa_cfm", "Outdoor air", "cfm", "f0"),
+        _mean("mat_f", "Mixed air", "°F", "f2"),
+    )),
+    ("Moisture", (
+        _mean("room_humidity_ratio", "Rooms", "lb/lb", "f5"),
+        _mean("mixed_humidity_ratio", "Mixed air", "lb/lb", "f5"),
+        _mean("leaving_humidity_ratio", "Leaving the coil", "lb/lb", "f5"),
+    )),
+    ("Cooling coil", (
+        _mean("coil_entering_f", "Entering dry bulb", "°F", "f2"),
+        _mean("coil_entering_wb_f", "Entering wet bulb", "°F", "f2"),
+        _mean("coil_leaving_f", "Leaving dry bulb", "°F", "f2"),
+        _sum("cooling_sensible_kbtuh", "Sensible", "kBtu/h", "kBtu", "cooling_sensible_kbtu"),
+        _sum("cooling_latent_kbtuh", "Latent", "kBtu/h", "kBtu", "cooling_latent_kbtu"),
+        _sum("cooling_kbtuh", "Total", "kBtu/h", "kBtu"),
+        Column("cooling_capacity_kbtuh", "Plant can give", "kBtu/h", "f1"),
+        _sum("unserved_kbtuh", "Not served", "kBtu/h", "kBtu", "unserved_cooling_kbtu"),
+    )),
+    ("Heating coils", (
+        _sum("preheat_kbtuh", "Preheat", "kBtu/h", "kBtu", "preheat_kbtu"),
+        _sum("reheat_kbtuh", "Reheat", "kBtu/h", "kBtu", "reheat_kbtu"),
+        _sum("heat_unserved_kbtuh", "Beyond the heat source", "kBtu/h", "kBtu"),
+    )),
+    ("Plant", (
+        _sum("cooling_kw", "Chiller or compressors", "kW", "kWh", "cooling_kwh"),
+        _sum("pump_tower_kw", "Pumps and tower", "kW", "kWh", "pump_tower_kwh"),
+        _sum("heating_kw", "Electric heat", "kW", "kWh", "heating_kwh"),
+        _sum("fuel_thermh", "Fuel", "therm/h", "therm", "fuel_therm", "f4"),
+        _sum("purchased_cooling_kbtuh", "Purchased cooling", "kBtu/h", "kBtu", "purchased_cooling_kbtu"),
+        _sum("purchased_heating_kbtuh", "Purchased heat", "kBtu/h", "kBtu", "purchased_heating_kbtu"),
+        _sum("electricity_kw", "Electricity together", "kW", "kWh", "electricity_kwh"),
+    )),
+    ("Cost", (
+        _sum("cost_usd_h", "Energy cost", "USD/h", "USD", "cost_usd"),
+    )),
+    # Rows are chosen for energies, not for counts: annual counts come from the hourly run.
+    ("Service in the row (annual counts come from the hourly run)", (
+        Column("unmet_zones", "Zones too warm", "zones", "f0"),
+        Column("unmet_degrees", "Too warm, summed", "zone °F", "f2"),
+        Column("cold_zones", "Zones too cold", "zones", "f0"),
+        Column("starved_zones", "Zones starved", "zones", "f0"),
+        Column("ventilation_short_zones", "Zones short of ventilation", "zones", "f0"),
+        Column("reheating_zones", "Zones reheating", "zones", "f0"),
+        Column("humid", "Humid", "1/0", "f0", width=7),
+        Column("airflow_ceiling", "Airflow ceiling", "1/0", "f0", width=7.5),
+        Column("oa_short", "Outdoor air short", "1/0", "f0", width=7.5),
+        Column("minimum_speed", "Fan at least speed", "1/0", "f0", width=7.5),
+        Column("capacity_limited", "Cooling short", "1/0", "f0", width=7.5),
+        Column("freeze", "Cold mixed air", "1/0", "f0", width=7.5),
+        Column("low_flow", "Low flow, DX", "1/0", "f0", width=7.5),
+    )),
+)
+CANDIDATE_COLUMNS = tuple(column for _, columns in CANDIDATE_GROUPS for column in columns)
+CANDIDATE_COLUMN = {column.key: place for place, column in enumerate(CANDIDATE_COLUMNS)}
+
+# Rows of a candidate's sheet.
+CANDIDATE_TITLE_ROW = 0
+CANDIDATE_GROUP_ROW = 4
+CANDIDATE_LABEL_ROW = 5
+CANDIDATE_UNIT_ROW = 6
+CANDIDATE_TOTAL_ROWS = {"unit": 7, "rows": 8, "night": 9, "year": 10, "results": 11, "difference": 12}
+CANDIDATE_FIRST_ROW = 13
+CANDIDATE_FROZEN_COLUMNS = 3
+
+ROW_COLUMNS = (
+    Column("row", "Row", "no.", "f0", width=6),
+    Column("bin_low_f", "Bin from", "°F", "f0", width=8),
+    Column("when", "Date and hour", "std. time", "text", width=14),
+    Column("month", "Month", "1–12", "f0", width=8),
+    Column("day", "Day", "", "f0", width=7),
+    Column("hour_start", "Hour from", "0–23", "f0", width=8),
+    Column("hour_of_year", "Hour of year", "0–8759", "f0", width=9),
+    Column("fan_on", "Fan on", "1/0", "f0", width=8),
+    Column("occupied", "Occupied", "1/0", "f0", width=9),
+    Column("rate_period", "On-peak", "1/0", "f0", width=9),
+    Column("weight_h", "Weight", "h/yr", "f4", width=12),
+    Column("oat_f", "Dry bulb", "°F", "f2", width=10),
+    Column("oawb_f", "Wet bulb", "°F", "f2", width=10),
+    Column("oa_dewpoint_f", "Dew point", "°F", "f2", width=10),
+    Column("humidity_ratio", "Humidity ratio", "lb/lb", "f6", width=11),
+)
+ROWS_FIRST_ROW = 8
+
+BIN_COLUMNS = (
+    Column("range", "Outdoor temperature", "°F", "text", width=13),
+    Column("midpoint_f", "Midpoint", "°F", "f1", width=9),
+    Column("hours", "Hours", "h/yr", "f0", "total", "h", width=9),
+    Column("hours_occupied", "Occupied", "h/yr", "f0", "total", "h", width=9.5),
+    Column("hours_unoccupied_running", "Unoccupied, running", "h/yr", "f0", "total", "h", width=11),
+    Column("hours_off", "Air handler off", "h/yr", "f0", "total", "h", width=9.5),
+    Column("mean_oat_f", "Mean dry bulb", "°F", "f1", "hours_mean", "°F", width=9),
+    Column("mcwb_f", "Mean coinc. wet bulb", "°F", "f1", "hours_mean", "°F", width=10),
+    Column("mean_humidity_ratio", "Mean humidity ratio", "lb/lb", "f5", "hours_mean", "lb/lb", width=10),
+    Column("mean_flow_cfm", "Mean airflow, baseline", "cfm", "f0", "running_mean", "cfm", width=10.5),
+    Column("rows", "Rows", "no.", "f0", "total", "no.", width=6.5),
+    Column("representative_hours", "Hours that stand for the bin: date, hour from (standard time) × weight in h/yr", "",
+           "text_small", width=88),
+)
+BINS_FIRST_ROW = 8
+
+ZONE_RESULT_COLUMNS = (
+    Column("unmet_hours", "Too warm", "h", "f0"),
+    Column("unmet_degree_hours", "Too warm, summed", "°F·h", "f1", width=10),
+    Column("starved_hours", "Starved", "h", "f0"),
+    Column("ventilation_short_hours", "Ventilation short", "h", "f0", width=10),
+    Column("cold_hours", "Too cold", "h", "f0"),
+    Column("minimum_flow_hours", "At least airflow", "h", "f0"),
+    Column("temperature_request_hours", "Asks for colder air", "h", "f0", width=10),
+    Column("pressure_request_hours", "Asks for pressure", "h", "f0", width=10),
+    Column("reheat_kbtu", "Reheat", "kBtu", "f0", width=11),
+)
+
+# End uses in the order of stacks and tables: annual key, column label, short label.
+END_USES = (
+    ("fan_kwh", "Fans", "kWh"),
+    ("cooling_kwh", "Cooling", "kWh"),
+    ("pump_tower_kwh", "Pumps and tower", "kWh"),
+    ("heating_kwh", "Electric heat", "kWh"),
+    ("fuel_therm", "Fuel", "therm"),
+    ("purchased_cooling_kbtu", "Purchased cooling", "kBtu"),
+    ("purchased_heating_kbtu", "Purchased heat", "kBtu"),
+)
+
+# ---------------------------------------------------------------- defined names
+
+_NAME_PART = re.compile(r"[^a-z0-9_]+")
+_LOOKS_LIKE_ADDRESS = re.compile(r"(?i)^([a-z]{1,3}\d+|r\d*c\d*|r|c)$")
+
+
+def input_name(path: str) -> str:
+    """Defined name of an input that stands once: ``fan.motor_hp`` is ``in_fan_motor_hp``."""
+    return _checked("in_" + _NAME_PART.sub("_", path.casefold()))
+
+
+def annual_name(number: int, key: str) -> str:
+    """Defined name of an annual figure of the candidate with this number."""
+    return _checked(f"year_{number}_{key}")
+
+
+def _checked(name: str) -> str:
+    # Names such as SAT1 are cells: SAT is column 12 890.
+    if _LOOKS_LIKE_ADDRESS.match(name) or len(name) > 255:
+        raise ValueError(f"defined name {name!r} could be read as a cell address or is too long")
+    return name

@@ -1,0 +1,102 @@
+"""What all sheets share: titles, footers, tables of cells, heights of wrapped text."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from ..results import Results
+from .formats import PETROL, Styles
+from .layout import GUIDE
+from .strict import LONGEST_FOOTER, Book, Sheet
+
+
+@dataclass(slots=True)
+class Work:
+    """A workbook in the making.
+
+    Parameters
+    ----------
+    book, styles, results
+        What is written with, and what is written.
+    sheets : dict
+        Sheet by name, in order.
+    candidate_sheets : dict
+        Position of a candidate -> name of its sheet.
+    blocks : dict
+        Name of a table -> its place, for charts: see :class:`Block`.
+    """
+
+    book: Book
+    styles: Styles
+    results: Results
+    sheets: dict[str, Sheet] = field(default_factory=dict)
+    candidate_sheets: dict[int, str] = field(default_factory=dict)
+    blocks: dict[str, "Block"] = field(default_factory=dict)
+
+    @property
+    def footer(self) -> str:
+        """Footer of printed pages: project and run, sheet, page of pages."""
+        return footer_text(self.results.project.info.name, self.results.run_id)
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A table of numbers: label column, then one column per series; rows ``first`` to ``last``."""
+
+    sheet: str
+    header: int
+    first: int
+    last: int
+    label_column: int
+    first_column: int
+
+    def series(self, column: int) -> tuple[list, list, list]:
+        """Name, categories and values of a series as the chart library takes them."""
+        at = self.first_column + column
+        return ([self.sheet, self.header, at], [self.sheet, self.first, self.label_column, self.last, self.label_column],
+                [self.sheet, self.first, at, self.last, at])
+
+
+def footer_text(project: str, run_id: str) -> str:
+    """Footer codes with the project's name cut so that it fits; ampersands doubled."""
+    # A blank keeps digits at the start of the name from joining the font size.
+    right = "&R&8 Page &P of &N"
+    middle = "&C&8 &A"
+    left_end = f"  ·  run {run_id}"
+    room = LONGEST_FOOTER - len("&L&8 ") - len(left_end) - len(middle) - len(right)
+    name = project.replace("&", "&&")
+    if len(name) > min(room, 90):
+        name = project[: min(room, 90) // 2].rstrip().replace("&", "&&") + "…"
+    return f"&L&8 {name}{left_end}{middle}{right}"
+
+
+def title(work: Work, sheet: Sheet, text: str, under: str = "", *, link_column: int | None = None) -> None:
+    """Title in the first row, a line below it, and a link back to the guide."""
+    s = work.styles
+    sheet.height(0, 26)
+    sheet.text(0, 0, text, s("sheet_title"))
+    if under:
+        sheet.text(1, 0, under, s("subtitle"))
+    if link_column is not None:
+        sheet.internal_link(0, link_column, GUIDE, "to the guide", s("link", "small"))
+    sheet.on_screen(tab_colour=PETROL)
+
+
+def lines_of(text: str, width: float) -> int:
+    """Lines that wrapped text of the body size takes in so many characters of column width."""
+    # Arial 9 sets about 1.15 characters per unit of column width; words break early.
+    per_line = max(width * 1.12, 4.0)
+    return max(sum(max(math.ceil(len(part) / per_line), 1) for part in text.split("\n")), 1)
+
+
+def height_of(lines: int, size: float = 9.0) -> float:
+    """Row height for so many lines. [points]"""
+    return max(lines * (size * 1.3) + 3.0, 14.0)
+
+
+def paragraph(work: Work, sheet: Sheet, row: int, column: int, last_column: int, text: str, width: float, *pieces: str) -> int:
+    """Wrapped text over columns of a total width; returns the next row."""
+    sheet.merged_text(row, column, row, last_column, text, work.styles("wrap", *pieces))
+    sheet.height(row, height_of(lines_of(text, width)))
+    return row + 1

@@ -1,0 +1,1 @@
+"""One module a sheet; each has ``write(work, sheet, ...)``."""

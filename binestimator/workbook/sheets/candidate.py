@@ -1,0 +1,178 @@
+"""A candidate row by row: from outdoor air to cost, in the order of the calculation."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+
+from ...estimate import off_energy
+from ...money import annual_cost_usd
+from ..figures import setpoint_words
+from ..layout import (
+    CANDIDATE_COLUMNS, CANDIDATE_FIRST_ROW, CANDIDATE_FROZEN_COLUMNS, CANDIDATE_GROUP_ROW, CANDIDATE_GROUPS,
+    CANDIDATE_LABEL_ROW, CANDIDATE_TITLE_ROW, CANDIDATE_TOTAL_ROWS, CANDIDATE_UNIT_ROW,
+)
+from ..page import Work, title
+from ..strict import Sheet
+
+# Sums agree when they differ by less than this share: the order of adding differs.
+AGREES_FRAC = 1e-9
+
+_MONTHS = ("", "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+_TOTAL_LABELS = {
+    "unit": "Unit of the totals", "rows": "Rows: sum of weight × value", "night": "Setback, warm-up, idle plant",
+    "year": "Year", "results": "As on Comparison", "difference": "Difference",
+}
+
+
+def when_text(month: int, day: int, hour: int) -> str:
+    """``Jul 04 14h``; rows that are no real hour are means of their bin."""
+    return f"{_MONTHS[month]} {day:02d} {hour:02d}h" if month > 0 else "mean of bin"
+
+
+def column_values(candidate) -> dict[str, np.ndarray]:
+    """Columns of the sheet by key; ``when`` is a list of texts."""
+    rows = candidate.rows
+    values: dict = {}
+    for column in CANDIDATE_COLUMNS:
+        if column.key == "weight_h":
+            values["weight_h"] = (rows["hours"] * rows["share"]).to_numpy(dtype=float)
+        elif column.key == "fans_kw":
+            values["fans_kw"] = (rows["fan_kw"] + rows["return_fan_kw"]).to_numpy(dtype=float)
+        elif column.key == "when":
+            values["when"] = [when_text(*at) for at in zip(rows["month"].tolist(), rows["day"].tolist(), rows["hour_start"].tolist())]
+        else:
+            values[column.key] = rows[column.key].to_numpy(dtype=float)
+    return values
+
+
+def outside_rows(results, candidate, values) -> dict[str, float] | None:
+    """Annual figures that come from no running row: setback and warm-up, and the heating plant
+    where it stays enabled while the air handler is off.
+
+    None for candidates whose overrides make their own night block: theirs is not in the results.
+    """
+    if candidate.candidate.overrides:
+        return None
+    off = off_energy(results.unit, SimpleNamespace(fan_on=values["fan_on"], oat_f=values["oat_f"]))
+    weight = values["weight_h"]
+    figures = {key: results.night.get(key, 0.0) for key in (
+        "fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh", "fuel_therm", "purchased_cooling_kbtu",
+        "purchased_heating_kbtu")}
+    for key, name in (("pump_tower_kwh", "pump_tower_kw"), ("heating_kwh", "heating_kw"), ("fuel_therm", "fuel_thermh"),
+                      ("purchased_heating_kbtu", "purchased_heating_kbtuh")):
+        figures[key] += float(weight @ off[name])
+    figures["electricity_kwh"] = sum(figures[k] for k in ("fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh"))
+    figures["cost_usd"] = float(annual_cost_usd(
+        figures["electricity_kwh"], figures["fuel_therm"], figures["purchased_cooling_kbtu"],
+        figures["purchased_heating_kbtu"], results.project.prices))
+    return figures
+
+
+def totals(candidate, values: dict, outside: dict | None) -> list[dict[str, float | str | None]]:
+    """Totals of every column, by the keys of ``CANDIDATE_TOTAL_ROWS``; empty where there are none."""
+    weight = values["weight_h"]
+    running = weight * values["fan_on"]
+    hours = float(running.sum())
+    found = []
+    for column in CANDIDATE_COLUMNS:
+        if not column.total:
+            found.append({})
+            continue
+        data = values[column.key]
+        if column.total == "mean":
+            known = running > 0.0
+            total = float(running[known] @ data[known]) / hours if hours > 0.0 else None
+        elif column.total == "weight":
+            total = float(weight.sum())
+        else:
+            total = float(weight @ data)
+        line: dict = {"unit": column.total_unit, "rows": total}
+        if column.annual and total is not None:
+            said = candidate.annual[column.annual]
+            night = None
+            if outside is not None:
+                night = outside.get(column.annual)
+            elif _has_night(column.annual):
+                night = said - total
+            year = total + (night or 0.0)
+            apart = abs(year - said)
+            line |= {"night": night, "year": year, "results": said,
+                     "difference": "agrees" if apart <= AGREES_FRAC * max(abs(said), 1.0) else year - said}
+        found.append(line)
+    return found
+
+
+def _has_night(annual: str) -> bool:
+    return annual in ("fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh", "fuel_therm", "purchased_cooling_kbtu",
+                      "purchased_heating_kbtu", "electricity_kwh", "cost_usd")
+
+
+def write(work: Work, sheet: Sheet, position: int) -> None:
+    """Write the sheet of the candidate at this position."""
+    s, results = work.styles, work.results
+    candidate = results.candidates[position]
+    columns = CANDIDATE_COLUMNS
+    values = column_values(candidate)
+    outside = outside_rows(results, candidate, values)
+
+    title(work, sheet, f"{position + 1}  {candidate.name}", link_column=len(columns) - 1)
+    record = candidate.candidate
+    sheet.text(CANDIDATE_TITLE_ROW + 1, 0, "Supply air temperature " + setpoint_words("sat", record.sat), s("subtitle"))
+    sheet.text(CANDIDATE_TITLE_ROW + 2, 0, "Duct static pressure " + setpoint_words("dsp", record.dsp)
+               + _overrides_text(record), s("subtitle"))
+    note = ("One line a bin row; rates hold during the row's hours. Empty cells: the air handler is off. Sums are weight × value, "
+            "means are weighted over running hours.")
+    if outside is None:
+        note += (" Its overrides give this candidate night runs of its own: that line is the year less the rows.")
+    sheet.text(CANDIDATE_TITLE_ROW + 3, 0, note, s("small", "quiet"))
+
+    at = 0
+    for label, group in CANDIDATE_GROUPS:
+        sheet.merged_text(CANDIDATE_GROUP_ROW, at, CANDIDATE_GROUP_ROW, at + len(group) - 1, label, s("step"))
+        at += len(group)
+    sheet.height(CANDIDATE_LABEL_ROW, 50)
+    found = totals(candidate, values, outside)
+    for place, column in enumerate(columns):
+        sheet.text(CANDIDATE_LABEL_ROW, place, column.label, s("head"))
+        sheet.text(CANDIDATE_UNIT_ROW, place, column.unit, s("units"))
+        if place >= 2:
+            _total_cells(work, sheet, place, column, found[place])
+    for key, row in CANDIDATE_TOTAL_ROWS.items():
+        sheet.merged_text(row, 0, row, 1, _TOTAL_LABELS[key], s("total" if key in ("year",) else "subtotal", "small"))
+
+    first, count = CANDIDATE_FIRST_ROW, len(values["weight_h"])
+    body = [s(column.style, "line", "small") for column in columns]
+    when = values.pop("when")
+    for row, text in enumerate(when, first):
+        sheet.text(row, 1, text, body[1])
+    sheet.number_columns(first, 0, [values[columns[0].key]], body[:1])
+    sheet.number_columns(first, 2, [values[column.key] for column in columns[2:]], body[2:])
+    sheet.widths(column.width for column in columns)
+    sheet.freeze(CANDIDATE_UNIT_ROW + 1, CANDIDATE_FROZEN_COLUMNS)
+    sheet.on_paper(
+        footer=work.footer, last_row=first + count - 1, last_column=len(columns) - 1, letter=False, pages_wide=3,
+        repeat_rows=(CANDIDATE_GROUP_ROW, CANDIDATE_UNIT_ROW), repeat_columns=(0, CANDIDATE_FROZEN_COLUMNS - 1))
+
+
+def _total_cells(work: Work, sheet: Sheet, place: int, column, line: dict) -> None:
+    s = work.styles
+    for key, row in CANDIDATE_TOTAL_ROWS.items():
+        value = line.get(key)
+        kind = "total" if key == "year" else "subtotal"
+        if key == "unit":
+            sheet.cell(row, place, value, s("units"))
+        elif isinstance(value, str):
+            sheet.text(row, place, value, s("agree", "small"))
+        else:
+            style = column.style if column.total == "mean" or key == "difference" else "f1"
+            sheet.cell(row, place, value, s(style, kind, "small"))
+
+
+def _overrides_text(record) -> str:
+    if not record.overrides:
+        return ""
+    changed = ", ".join(f"{path} = {value}" for path, value in record.overrides.items())
+    return f"  ·  also changes ({record.kind}): {changed}"

@@ -1,0 +1,52 @@
+"""Where a reset can hurt someone or something, and what the estimate does not know."""
+
+from __future__ import annotations
+
+from ..page import Work, height_of, lines_of, title
+from ..strict import Sheet
+from ..texts import CAUTIONS, DEFERENCE, NOT_MODELLED, WEATHER_CAVEATS
+
+_WIDTHS = (30, 118)
+
+
+def write(work: Work, sheet: Sheet) -> None:
+    """Write the sheet."""
+    s, results = work.styles, work.results
+    title(work, sheet, "Cautions", "Read before anything is changed on site", link_column=None)
+    sheet.widths(_WIDTHS)
+    row = _wide(work, sheet, 3, DEFERENCE, "caution", "bold")
+    found = [f for f in results.findings if f.level == "caution"]
+    if found:
+        row = _section(work, sheet, row + 1, "Found in this run")
+        for finding in found:
+            row = _pair(work, sheet, row, "▲ " + finding.where, finding.text)
+    row = _section(work, sheet, row + 1, "Always")
+    for label, text in CAUTIONS:
+        row = _pair(work, sheet, row, "▲ " + label, text)
+    row = _section(work, sheet, row + 1, "Not modelled")
+    for text in NOT_MODELLED:
+        row = _wide(work, sheet, row, "–  " + text, "line")
+    row = _section(work, sheet, row + 1, "What the weather file cannot tell")
+    for text in WEATHER_CAVEATS:
+        row = _wide(work, sheet, row, "–  " + text, "line")
+    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=1)
+
+
+def _section(work: Work, sheet: Sheet, row: int, text: str) -> int:
+    sheet.height(row, 24)
+    for place in range(2):
+        sheet.text(row, place, text if place == 0 else "", work.styles("section"))
+    return row + 1
+
+
+def _pair(work: Work, sheet: Sheet, row: int, label: str, text: str) -> int:
+    sheet.text(row, 0, label, work.styles("wrap", "line", "bold"))
+    sheet.text(row, 1, text, work.styles("wrap", "line"))
+    sheet.height(row, height_of(max(lines_of(text, _WIDTHS[1]), lines_of(label, _WIDTHS[0] * 0.92))))
+    return row + 1
+
+
+def _wide(work: Work, sheet: Sheet, row: int, text: str, *pieces: str) -> int:
+    sheet.merged_text(row, 0, row, 1, text, work.styles("wrap", *pieces))
+    sheet.height(row, height_of(lines_of(text, sum(_WIDTHS) * (0.93 if "bold" in pieces else 1.0))))
+    return row + 1

@@ -1,0 +1,166 @@
+"""By month, by outdoor temperature and by airflow; the numbers behind the charts."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..charts import style_chart
+from ..figures import cost_by_end_use, same_line, used_end_uses
+from ..formats import END_USE_COLOURS, LINES
+from ..layout import sheet_candidates
+from ..page import Block, Work, height_of, lines_of, title
+from ..strict import Sheet
+
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_LABEL_WIDTH, _WIDTH = 16, 13.5
+
+
+def bins_of(results) -> np.ndarray:
+    """Lower edges of all outdoor-temperature bins in which some candidate runs."""
+    return np.unique(np.concatenate([c.by_temperature["bin_low_f"].to_numpy(dtype=float) for c in results.candidates]))
+
+
+def by_bin(results, candidate, key: str, edges: np.ndarray) -> np.ndarray:
+    """A column of ``by_temperature`` on common bins; NaN where the candidate does not run."""
+    table = candidate.by_temperature
+    values = np.full(len(edges), np.nan)
+    values[np.searchsorted(edges, table["bin_low_f"].to_numpy(dtype=float))] = table[key].to_numpy(dtype=float)
+    return values
+
+
+def short_names(results, positions) -> list[str]:
+    """``1 As found`` for the candidates at these positions."""
+    return [f"{k + 1} {results.candidates[k].name}" for k in positions]
+
+
+def write(work: Work, sheet: Sheet) -> None:
+    """Write the sheet and remember where its tables stand."""
+    results = work.results
+    positions = list(range(len(results.candidates)))
+    names = short_names(results, positions)
+    columns = max(len(names), len(used_end_uses(results)))
+    title(work, sheet, "Patterns", "The numbers behind the charts. Months, temperatures and airflows come from the hour-by-hour run.",
+          link_column=columns)
+    sheet.widths([_LABEL_WIDTH, *[_WIDTH] * columns])
+    uses = used_end_uses(results)
+    costs = [cost_by_end_use(results, c) for c in results.candidates]
+    base = costs[positions[[c.id for c in results.candidates].index(results.baseline_id)]]
+    row = 3
+    row = _table(work, sheet, row, "cost", "Energy cost by end use, USD a year, from the bin rows", "Candidate", names,
+                 [label for _, label, _ in uses], [[c[key] for c in costs] for key, _, _ in uses], "usd")
+    row = _table(work, sheet, row, "change", "Change of energy cost against the baseline by end use, USD a year: plus costs more", "Candidate",
+                 names, [label for _, label, _ in uses], [[c[key] - base[key] for c in costs] for key, _, _ in uses], "usd_signed")
+    edges = bins_of(results)
+    width = float(results.project.bins.width_f)
+    middles = edges + width / 2.0
+    for block, key, label, style in (
+        ("sat", "sat_f", "Mean supply air temperature, °F, by outdoor temperature (middle of the bin, °F)", "f2"),
+        ("dsp", "dsp_inwc", "Mean duct static pressure, in. w.c., by outdoor temperature (middle of the bin, °F)", "f3"),
+        ("flow", "flow_cfm", "Mean supply airflow, cfm, by outdoor temperature (middle of the bin, °F)", "f0"),
+        ("cost_by_temperature", "cost_usd", "Energy cost of running hours, USD a year, by outdoor temperature (middle of the bin, °F)", "usd"),
+    ):
+        row = _table(work, sheet, row, block, label, "Outdoor °F", middles.tolist(), names,
+                     [by_bin(results, c, key, edges) for c in results.candidates], style)
+    for block, key, label, style in (
+        ("month_cost", "cost_usd", "Energy cost, USD by month", "usd"),
+        ("month_kwh", "electricity_kwh", "Electricity, kWh by month", "f0"),
+        ("month_therm", "fuel_therm", "Fuel, therm by month", "f1"),
+    ):
+        values = [c.monthly[key].to_numpy(dtype=float) for c in results.candidates]
+        if any(np.any(v != 0.0) for v in values):
+            row = _table(work, sheet, row, block, label, "Month", list(_MONTHS), names, values, style, total=True)
+    lows = results.candidates[0].flow_hours["low_pct"].to_numpy(dtype=float)
+    labels = [f"{low:.0f}–{low + 10:.0f} %" if k + 1 < len(lows) else f"{low:.0f} % and up" for k, low in enumerate(lows)]
+    row = _table(work, sheet, row, "flow_hours", "Running hours by supply airflow, % of design", "Airflow", labels, names,
+                 [c.flow_hours["hours"].to_numpy(dtype=float) for c in results.candidates], "f0", total=True)
+    end = _charts(work, sheet, row)
+    sheet.freeze(3, 1)
+    sheet.on_paper(footer=work.footer, last_row=end, last_column=columns, repeat_columns=(0, 0), pages_wide=1 + columns // 14)
+
+
+def _table(work: Work, sheet: Sheet, row: int, block: str, label: str, corner: str, labels: list, heads: list[str], columns: list,
+           style: str, *, total: bool = False) -> int:
+    s = work.styles
+    sheet.height(row, 24)
+    for place in range(len(heads) + 1):
+        sheet.text(row, place, label if place == 0 else "", s("section"))
+    header = row + 1
+    sheet.height(header, height_of(max(lines_of(t, _WIDTH * 0.88) for t in heads)))
+    sheet.text(header, 0, corner, s("head_left"))
+    for place, text in enumerate(heads, 1):
+        sheet.text(header, place, text, s("head"))
+    first = header + 1
+    for at, value in enumerate(labels, first):
+        sheet.cell(at, 0, value, s("line", "left", "text" if isinstance(value, str) else "f1"))
+    data = [np.asarray(c, dtype=float) for c in columns]
+    sheet.number_columns(first, 1, data, [s(style, "line")] * len(data))
+    last = first + len(labels) - 1
+    if total:
+        sheet.text(last + 1, 0, "Year", s("total"))
+        for place, values in enumerate(data, 1):
+            sheet.number(last + 1, place, float(values.sum()), s(style, "total"))
+    work.blocks[block] = Block(sheet.name, header, first, last, 0, 1)
+    return last + (4 if total else 3)
+
+
+def lines_chart(work: Work, block: str, key: str, tolerance: float, words):
+    """Scatter lines by outdoor temperature, one for each distinct curve.
+
+    ``words`` gives the strategy of a candidate; the numbers of all candidates that share the
+    curve stand behind it.
+    """
+    results = work.results
+    edges = bins_of(results)
+    chart = work.book.chart("scatter", "straight_with_markers")
+    table = work.blocks[block]
+    drawn: list[tuple[np.ndarray, list[int]]] = []
+    for position in sheet_candidates(results):
+        curve = by_bin(results, results.candidates[position], key, edges)
+        for other, members in drawn:
+            if same_line(curve, other, tolerance):
+                members.append(position)
+                break
+        else:
+            drawn.append((curve, [position]))
+    for curve, members in drawn:
+        colour, marker, dash = LINES[members[0] % len(LINES)]
+        _, categories, values = table.series(members[0])
+        chart.add_series({
+            "name": f"{words(results.candidates[members[0]])} ({', '.join(str(m + 1) for m in members)})",
+            "categories": categories, "values": values, "line": {"color": colour, "width": 1.75, "dash_type": dash},
+            "marker": {"type": marker, "size": 5, "border": {"color": colour}, "fill": {"color": colour}},
+        })
+    return chart
+
+
+def use_chart(work: Work, block: str):
+    """Columns by candidate, stacked by end use."""
+    chart = work.book.chart("column", "stacked")
+    table = work.blocks[block]
+    for place, (key, _, _) in enumerate(used_end_uses(work.results)):
+        name, categories, values = table.series(place)
+        chart.add_series({"name": name, "categories": categories, "values": values, "gap": 45,
+                          "fill": {"color": END_USE_COLOURS[key]}, "border": {"color": "#FFFFFF", "width": 0.5}})
+    return chart
+
+
+def _charts(work: Work, sheet: Sheet, row: int) -> int:
+    """Months, airflow and cost by temperature."""
+    positions = sheet_candidates(work.results)
+    specs = [("month_cost", "Energy cost by month", "", "USD"),
+             ("flow_hours", "Running hours by airflow", "Supply airflow, % of design", "h/yr"),
+             ("cost_by_temperature", "Energy cost by outdoor temperature", "Outdoor temperature, °F (middle of the bin)", "USD/yr"),
+             ("flow", "Supply airflow by outdoor temperature", "Outdoor temperature, °F (middle of the bin)", "cfm")]
+    for k, (block, label, x_label, y_label) in enumerate(specs):
+        table = work.blocks[block]
+        scatter = block in ("cost_by_temperature", "flow")
+        chart = work.book.chart("scatter", "straight_with_markers") if scatter else work.book.chart("line")
+        for position in positions:
+            colour, marker, dash = LINES[position % len(LINES)]
+            name, categories, values = table.series(position)
+            chart.add_series({"name": name, "categories": categories, "values": values,
+                              "line": {"color": colour, "width": 1.5, "dash_type": dash},
+                              "marker": {"type": marker, "size": 5, "border": {"color": colour}, "fill": {"color": colour}}})
+        style_chart(chart, label, x_label, y_label, size=(590, 360))
+        sheet.chart(row + 20 * (k // 2), 0 if k % 2 == 0 else 6, chart)
+    return row + 20 * ((len(specs) + 1) // 2)

@@ -1,0 +1,83 @@
+"""Which zones are unmet or starved, and which hold the resets up."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..layout import ZONE_RESULT_COLUMNS
+from ..page import Work, height_of, lines_of, title
+from ..strict import Sheet
+
+_WORST = (
+    ("unmet_degree_hours", "Warmest beyond setpoint", "°F·h", "zone °F·h"),
+    ("starved_hours", "Most starved", "h", "zone h"),
+    ("cold_hours", "Most under-heated", "h", "zone h"),
+    ("temperature_request_hours", "Asks most for colder air", "h", "zone h"),
+    ("pressure_request_hours", "Asks most for pressure", "h", "zone h"),
+)
+
+
+def worst_zone(table, key: str) -> tuple[str, float] | None:
+    """Zone with the most of something; None when no zone has any."""
+    values = table[key].to_numpy(dtype=float)
+    if not len(values) or not values.max() > 0.0:
+        return None
+    at = int(np.argmax(values))
+    return str(table["zone"].iloc[at]), float(values[at])
+
+
+def write(work: Work, sheet: Sheet) -> None:
+    """Write the sheet."""
+    s, results = work.styles, work.results
+    last = 3 + len(ZONE_RESULT_COLUMNS)
+    title(work, sheet, "Zone service", "From the hour-by-hour run. A zone that asks in most hours is what holds a demand reset up; "
+          "more than one zone may be ignored by input.", link_column=last)
+    sheet.widths([26, 27, 15, 10, *(max(c.width, 11.5) for c in ZONE_RESULT_COLUMNS)])
+    row = 3
+    for place, text in enumerate(("Candidate", *(label for _, label, _, _ in _WORST))):
+        first, end = (0, 0) if place == 0 else (2 * place - 1, 2 * place)
+        sheet.merged_text(row, first, row, end, text, s("head_left" if place == 0 else "head"))
+    row += 1
+    for number, c in enumerate(results.candidates, 1):
+        hours = max(c.hourly["running_hours"], 1e-9)
+        sheet.text(row, 0, f"{number} {c.name}", s("wrap", "line", "bold"))
+        lines = lines_of(f"{number} {c.name}", 24)
+        for place, (key, _, unit, _) in enumerate(_WORST):
+            found = worst_zone(c.zones, key)
+            if found is None:
+                text = "none"
+            else:
+                name, value = found
+                text = f"{name}: {value:,.0f} {unit}"
+                if key.endswith("request_hours"):
+                    text += f" ({100 * value / hours:.0f} % of running)"
+            sheet.merged_text(row, 2 * place + 1, row, 2 * place + 2, text, s("text_small", "line"))
+            lines = max(lines, lines_of(text, 23 if place else 40))
+        sheet.height(row, height_of(lines))
+        row += 1
+    row += 1
+    head = row
+    sheet.height(head, 42)
+    for place, text in enumerate(("Candidate", "Zone", "Group", "Zones alike", *(c.label for c in ZONE_RESULT_COLUMNS))):
+        sheet.text(head, place, text, s("head_left" if place < 3 else "head"))
+    units = ("", "", "", "no.", *(f"{c.unit} a zone" for c in ZONE_RESULT_COLUMNS))
+    for place, text in enumerate(units):
+        sheet.text(head + 1, place, text, s("units"))
+    row = head + 2
+    first = row
+    text_style, number_style = s("line", "small"), s("f0", "line", "small")
+    styles = [s(c.style, "line", "small") for c in ZONE_RESULT_COLUMNS]
+    for number, c in enumerate(results.candidates, 1):
+        table = c.zones
+        label = f"{number} {c.name}"
+        for at, (zone, group) in enumerate(zip(table["zone"], table["group"]), row):
+            sheet.text(at, 0, label, text_style)
+            sheet.text(at, 1, str(zone), text_style)
+            sheet.text(at, 2, str(group), text_style)
+        sheet.number_columns(row, 3, [table["multiplier"].to_numpy(dtype=float)], [number_style])
+        sheet.number_columns(row, 4, [table[column.key].to_numpy(dtype=float) for column in ZONE_RESULT_COLUMNS], styles)
+        row += len(table)
+    # The header of the filter is the row of units, so that the line of units is never sorted away.
+    sheet.filter(head + 1, 0, row - 1, last)
+    sheet.freeze(3, 2)
+    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=last, repeat_rows=(head, head + 1) if first else None)

@@ -1,0 +1,333 @@
+"""The only door to the spreadsheet library: nothing that it would let pass goes unnoticed.
+
+The library answers an unusable cell, an over-long text or a mistyped option with a negative
+number or a warning and writes the file all the same. Here each of these is a
+:class:`WorkbookError`, numbers that are not finite are refused, and text is written as text
+only, whatever it begins with.
+"""
+
+from __future__ import annotations
+
+import datetime
+import io
+import math
+import os
+import stat
+import tempfile
+import warnings
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from ..errors import WorkbookError
+
+# One fixed date in every file: same inputs, same bytes, and no clock.
+CREATED = datetime.datetime(2000, 1, 1)
+
+# Limits of the file format (Office Open XML spreadsheets, as the library states them).
+LONGEST_SHEET_NAME = 31
+LONGEST_TEXT = 32_767
+LONGEST_FOOTER = 255
+MOST_ROWS = 1_048_576
+MOST_COLUMNS = 16_384
+
+
+class Book:
+    """A workbook in memory.
+
+    Parameters
+    ----------
+    title, comments : str
+        Document properties.
+
+    Notes
+    -----
+    Use as a context manager: inside it a warning of the library is an error.
+    """
+
+    def __init__(self, *, title: str, comments: str = ""):
+        # Loading the library takes time that commands without a workbook need not spend.
+        from xlsxwriter import Workbook
+
+        self._buffer = io.BytesIO()
+        self._book = Workbook(self._buffer, {
+            "in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
+        })
+        self._book.set_properties({"title": title, "comments": comments, "created": CREATED})
+        self._book.set_calc_mode("auto")
+        self._formats: dict = {}
+        self._sheet_names: set[str] = set()
+        self._catch = None
+
+    def __enter__(self) -> "Book":
+        self._catch = warnings.catch_warnings()
+        self._catch.__enter__()
+        warnings.simplefilter("error")
+        return self
+
+    def __exit__(self, kind, error, trace) -> None:
+        self._catch.__exit__(kind, error, trace)
+        if isinstance(error, Warning) or (error is not None and type(error).__module__.startswith("xlsxwriter")):
+            raise WorkbookError(f"workbook: the spreadsheet library refused something ({error})") from error
+
+    def format(self, **properties):
+        """A cell format; equal properties give the same one."""
+        key = tuple(sorted(properties.items()))
+        found = self._formats.get(key)
+        if found is None:
+            found = self._formats[key] = self._book.add_format(properties)
+        return found
+
+    def sheet(self, name: str) -> "Sheet":
+        """A new sheet. Raises WorkbookError if the name is too long, in use or has forbidden characters."""
+        if not 0 < len(name) <= LONGEST_SHEET_NAME:
+            raise WorkbookError(f"sheet name {name!r}: {len(name)} characters; 1 to {LONGEST_SHEET_NAME} are allowed")
+        if name.casefold() in self._sheet_names:
+            raise WorkbookError(f"sheet name {name!r}: already in use")
+        self._sheet_names.add(name.casefold())
+        return Sheet(self, self._book.add_worksheet(name))
+
+    def define_name(self, name: str, sheet: str, row: int, column: int) -> None:
+        """A workbook-wide name of one cell."""
+        _done(self._book.define_name(name, "=" + reference(sheet, row, column)), f"name {name}")
+
+    def chart(self, kind: str, subtype: str | None = None):
+        """A chart of the library; put on a sheet with :meth:`Sheet.chart`."""
+        made = self._book.add_chart({"type": kind, **({"subtype": subtype} if subtype else {})})
+        if made is None:
+            raise WorkbookError(f"chart: unknown type {kind!r}")
+        return made
+
+    def content(self) -> bytes:
+        """The finished file."""
+        self._book.close()
+        return self._buffer.getvalue()
+
+
+class Sheet:
+    """A sheet of a :class:`Book`. Rows and columns count from 0."""
+
+    def __init__(self, book: Book, sheet):
+        self.book = book
+        self._sheet = sheet
+        self.name: str = sheet.get_name()
+
+    def text(self, row: int, column: int, value: str, style=None) -> None:
+        """Text, never a formula or a link."""
+        if not isinstance(value, str):
+            raise WorkbookError(f"{self._at(row, column)}: {value!r} is not a text")
+        if len(value) > LONGEST_TEXT:
+            raise WorkbookError(f"{self._at(row, column)}: text of {len(value)} characters; at most {LONGEST_TEXT} fit")
+        if not value:
+            self.blank(row, column, style)
+            return
+        try:
+            value.encode("utf-8")
+        except UnicodeEncodeError as error:
+            raise WorkbookError(f"{self._at(row, column)}: text {value!r} has characters that no file can hold") from error
+        _done(self._sheet.write_string(row, column, value, style), self._at(row, column))
+
+    def number(self, row: int, column: int, value: float, style=None) -> None:
+        """A finite number."""
+        if isinstance(value, bool) or not math.isfinite(value):
+            raise WorkbookError(f"{self._at(row, column)}: {value!r} is not a finite number")
+        _done(self._sheet.write_number(row, column, float(value), style), self._at(row, column))
+
+    def blank(self, row: int, column: int, style=None) -> None:
+        """An empty cell with a format."""
+        _done(self._sheet.write_blank(row, column, None, style), self._at(row, column))
+
+    def cell(self, row: int, column: int, value, style=None) -> None:
+        """Text, number or, for None and NaN, an empty cell."""
+        if value is None or (isinstance(value, float) and math.isnan(value)):
+            self.blank(row, column, style)
+        elif isinstance(value, str):
+            self.text(row, column, value, style)
+        else:
+            self.number(row, column, value, style)
+
+    def cells(self, row: int, column: int, values: Iterable, style=None) -> None:
+        """Cells side by side."""
+        for k, value in enumerate(values):
+            self.cell(row, column + k, value, style)
+
+    def number_columns(self, row: int, column: int, columns: Sequence, styles: Sequence) -> None:
+        """A block of numbers, column by column; NaN leaves a cell empty, infinities are refused.
+
+        Parameters
+        ----------
+        columns : sequence of ndarray (R,)
+        styles : sequence
+            One format per column.
+        """
+        write = self._sheet.write_number
+        last = row
+        for k, (values, style) in enumerate(zip(columns, styles, strict=True)):
+            place = column + k
+            for at, value in enumerate(values.tolist(), row):
+                if value == value:  # not NaN
+                    write(at, place, value, style)  # infinities raise in the library
+                else:
+                    self._sheet.write_blank(at, place, None, style)
+            last = max(last, row + len(values) - 1)
+        if last >= MOST_ROWS or column + len(columns) > MOST_COLUMNS:
+            raise WorkbookError(f"{self._at(last, column + len(columns) - 1)}: beyond the end of a sheet")
+
+    def internal_link(self, row: int, column: int, sheet: str, text: str, style=None) -> None:
+        """A link to the top of another sheet."""
+        target = f"internal:'{sheet.replace(chr(39), chr(39) * 2)}'!A1"
+        _done(self._sheet.write_url(row, column, target, style, text), self._at(row, column))
+
+    def merged_text(self, row: int, column: int, last_row: int, last_column: int, value: str, style=None) -> None:
+        """Text over several cells."""
+        if (row, column) == (last_row, last_column):
+            self.text(row, column, value, style)
+            return
+        _done(self._sheet.merge_range(row, column, last_row, last_column, "", style), self._at(row, column))
+        self.text(row, column, value, style)
+
+    def widths(self, widths: Iterable[float], first: int = 0, style=None) -> None:
+        """Widths of columns from ``first`` on. [characters]"""
+        for column, width in enumerate(widths, first):
+            _done(self._sheet.set_column(column, column, width, style), f"{self.name} column {column + 1}")
+
+    def height(self, row: int, points: float) -> None:
+        """Height of a row. [points]"""
+        _done(self._sheet.set_row(row, points), f"{self.name} row {row + 1}")
+
+    def freeze(self, row: int, column: int) -> None:
+        """Keep the rows above and the columns left of a cell in view."""
+        self._sheet.freeze_panes(row, column)
+
+    def filter(self, row: int, column: int, last_row: int, last_column: int) -> None:
+        """Filter buttons on a table whose header is ``row``."""
+        _done(self._sheet.autofilter(row, column, last_row, last_column), self._at(row, column))
+
+    def ignore_text_numbers(self, row: int, column: int, last_row: int, last_column: int) -> None:
+        """No green corners on text that looks like a number."""
+        area = _area(row, column, last_row, last_column)
+        _done(self._sheet.ignore_errors({"number_stored_as_text": area}), self._at(row, column))
+
+    def chart(self, row: int, column: int, chart, **options) -> None:
+        """Put a chart with its upper left corner in a cell."""
+        _done(self._sheet.insert_chart(row, column, chart, options), self._at(row, column))
+
+    def on_screen(self, *, tab_colour: str, zoom: int = 100) -> None:
+        """No gridlines, a coloured tab, a zoom."""
+        self._sheet.hide_gridlines(2)
+        self._sheet.set_tab_color(tab_colour)
+        self._sheet.set_zoom(zoom)
+
+    def activate(self) -> None:
+        """Open the file on this sheet."""
+        self._sheet.activate()
+
+    def on_paper(self, *, footer: str, last_row: int, last_column: int, pages_high: int = 0,
+                 repeat_rows: tuple[int, int] | None = None, repeat_columns: tuple[int, int] | None = None,
+                 pages_wide: int = 1, breaks: Sequence[int] = (), letter: bool = True) -> None:
+        """Landscape, margins, fit to width, repeated headers, footer, print area.
+
+        ``pages_high`` 0 means as many as it takes; ``breaks`` are rows before which a page starts.
+        """
+        s = self._sheet
+        s.set_landscape()
+        s.set_paper(1 if letter else 3)  # US Letter or Tabloid (11 x 17 in)
+        s.set_margins(left=0.4, right=0.4, top=0.45, bottom=0.6)
+        s.fit_to_pages(pages_wide, pages_high)
+        if len(footer) > LONGEST_FOOTER:
+            raise WorkbookError(f"{self.name}: footer of {len(footer)} characters; at most {LONGEST_FOOTER} fit")
+        _done(s.set_footer(footer, {"margin": 0.25}), f"{self.name} footer")
+        _done(s.print_area(0, 0, last_row, last_column), f"{self.name} print area")
+        if repeat_rows is not None:
+            s.repeat_rows(*repeat_rows)
+        if repeat_columns is not None:
+            s.repeat_columns(*repeat_columns)
+        if breaks:
+            s.set_h_pagebreaks(list(breaks))
+
+    def _at(self, row: int, column: int) -> str:
+        return f"{self.name}!{cell_name(row, column)}"
+
+
+def _done(answer, where: str) -> None:
+    """Raise if the library answered with a failure."""
+    if isinstance(answer, int) and answer < 0:
+        raise WorkbookError(f"{where}: the spreadsheet library refused it (answer {answer})")
+
+
+def column_name(column: int) -> str:
+    """Letters of a column counted from 0."""
+    name = ""
+    column += 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        name = chr(65 + rest) + name
+    return name
+
+
+def cell_name(row: int, column: int) -> str:
+    """Address such as ``B7``."""
+    return f"{column_name(column)}{row + 1}"
+
+
+def _area(row: int, column: int, last_row: int, last_column: int) -> str:
+    return f"{cell_name(row, column)}:{cell_name(last_row, last_column)}"
+
+
+def quoted(sheet: str) -> str:
+    """Sheet name as formulas write it."""
+    return "'" + sheet.replace("'", "''") + "'"
+
+
+def reference(sheet: str, row: int, column: int) -> str:
+    """Absolute address with its sheet."""
+    return f"{quoted(sheet)}!${column_name(column)}${row + 1}"
+
+
+def write_atomically(path, content: bytes) -> None:
+    """Put a whole file in place, or leave what was there.
+
+    The bytes go to a new file in the same folder, which then takes the name in one step; on
+    any failure or interruption that file is removed and an existing one stays as it was.
+
+    Raises
+    ------
+    WorkbookError
+        The folder does not exist or cannot be written, or the name belongs to a folder.
+    """
+    path = Path(path)
+    # A link stays a link: what it points to is replaced.
+    target = Path(os.path.realpath(path))
+    if target.is_dir():
+        raise WorkbookError(f"{path}: is a folder; give the name of a file")
+    temporary = None
+    try:
+        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.", suffix=".part")
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(temporary, _mode_of(target))
+        os.replace(temporary, target)
+        temporary = None
+    except FileNotFoundError as error:
+        raise WorkbookError(f"{path}: the folder {target.parent} does not exist; make it or choose another") from error
+    except OSError as error:
+        raise WorkbookError(
+            f"{path}: cannot be written ({error.strerror or error}); "
+            "check that the folder may be written and the file is not open in another program") from error
+    finally:
+        if temporary is not None:
+            try:
+                os.unlink(temporary)
+            except OSError:
+                pass  # what made writing fail can make this fail too; the first error is the one to tell
+
+
+def _mode_of(target: Path) -> int:
+    """Permissions of the file that is replaced, or those of a new file."""
+    try:
+        return stat.S_IMODE(target.stat().st_mode)
+    except FileNotFoundError:
+        mask = os.umask(0)
+        os.umask(mask)
+        return 0o666 & ~mask
