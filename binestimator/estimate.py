@@ -17,13 +17,14 @@ from .bins import RowSelection, bin_table, group_keys, mean_rows, representative
 from .checks import run_checks
 from .errors import Finding
 from .hours import Conditions, build_conditions
+from .model.build import build_unit
 from .model.fan import fan_power_at, supply_fan
 from .model.loads import ZoneLoads, zone_loads
 from .model.night import NightBlock, empty_night, run_nights
 from .model.plant import cooling_capacity_kbtuh
 from .model.system import RowState, evaluate, heat_sources, heating_enabled, zones_of
 from .model.terminals import heating_need_btuh, requested_flow_cfm
-from .model.unit import Sizes, Unit, build_unit
+from .model.unit import Sizes, Unit
 from .money import annual_cost_usd, simple_payback_years
 from .results import ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, EqualService, Held, Interaction, Results
 from .strategies.choose import Setpoints, dsp_setpoint_inwc, resets_pressure, setpoints

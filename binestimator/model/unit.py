@@ -1,6 +1,6 @@
 """One air handler with its zones as arrays, every size resolved.
 
-A :class:`Unit` is what the physics works on. :func:`build_unit` makes it from a project and
+A :class:`Unit` is what the physics works on. ``build.build_unit`` makes it from a project and
 :class:`Sizes`; sizes are inputs or are found once from the as-found run (see
 ``estimate.size_unit``) and then held for every candidate, so that candidates differ only
 in what they change.
@@ -12,12 +12,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-
-from ..units import BTU_PER_WH
-
-# Combined outside film of a roof in summer, Btu/h.ft2.F. ASHRAE Fundamentals uses 3.0
-# for the sol-air temperature of surfaces in summer (from memory).
-ROOF_FILM_BTUH_FT2_F = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,170 +134,9 @@ class Unit:
     preheat_kbtuh: float
 
 
-def _array(records, name) -> np.ndarray:
-    return np.array([float(getattr(record, name)) for record in records])
-
-
-def _given(records, name) -> np.ndarray:
-    """Optional inputs as floats, NaN where not given."""
-    return np.array([np.nan if getattr(r, name) is None else float(getattr(r, name)) for r in records])
-
-
-def _or(first: np.ndarray, second) -> np.ndarray:
-    return np.where(np.isnan(first), second, first)
-
-
 def damper_flow_frac(position_frac, exponent):
     """Flow through a damper as a share of the flow fully open at the same pressure.
 
     ``position ** exponent``: an assumption unless the characteristic is known.
     """
     return np.asarray(position_frac, dtype=float) ** exponent
-
-
-def surveyed_index_share(flow_cfm, damper_pct, dsp_inwc, max_cfm, index_dsp_inwc, exponent):
-    """Share of the index run's pressure a zone needs at its own design flow, from a damper survey.
-
-    The open damper would pass ``flow / f(position)`` at the surveyed pressure; flow goes
-    with the square root of pressure. Cautious where the damper was nearly shut: small
-    errors of position then matter much.
-
-    Returns
-    -------
-    index_share : ndarray (Z,)
-        k of the zone (NaN where no survey is given). [-]
-    """
-    open_cfm = flow_cfm / damper_flow_frac(damper_pct / 100.0, exponent)
-    return dsp_inwc / index_dsp_inwc * (max_cfm / open_cfm) ** 2
-
-
-def build_groups(project) -> Groups:
-    """Profile groups of a project as arrays."""
-    g = project.groups
-    return Groups(
-        names=tuple(r.name for r in g),
-        people_ft2=_array(g, "people_ft2"),
-        people_sensible_btuh=_array(g, "people_sensible_btuh"),
-        people_latent_btuh=_array(g, "people_latent_btuh"),
-        lights_btuh_ft2=_array(g, "lights_w_ft2") * BTU_PER_WH,
-        lights_plenum_frac=_array(g, "lights_plenum_frac"),
-        equipment_btuh_ft2=_array(g, "equipment_w_ft2") * BTU_PER_WH,
-        oa_cfm_person=_array(g, "oa_cfm_person"),
-        oa_cfm_ft2=_array(g, "oa_cfm_ft2"),
-    )
-
-
-def group_of_zones(project) -> np.ndarray:
-    """Index (Z,) of each zone's profile group; the first group where none is named."""
-    index = {record.name: i for i, record in enumerate(project.groups)}
-    return np.array([0 if z.group is None else index[z.group] for z in project.zones], dtype=int)
-
-
-def build_unit(project, sizes: Sizes) -> Unit:
-    """Arrays and records of a project with every size resolved.
-
-    Parameters
-    ----------
-    project : Project
-        Validated inputs; what is given there rules over ``sizes``.
-    sizes : Sizes
-        Used where an input is not given.
-    """
-    z = project.zones
-    building = project.building
-    group = group_of_zones(project)
-    by_group = lambda name: _array(project.groups, name)[group]  # noqa: E731
-
-    max_cfm = _or(_given(z, "max_cfm"), sizes.zone_max_cfm)
-    min_cfm = np.minimum(_or(_given(z, "min_cfm"), by_group("minimum_flow_frac") * max_cfm), max_cfm)
-    heat_max = np.maximum(_or(_given(z, "heat_max_cfm"), np.maximum(0.5 * max_cfm, min_cfm)), min_cfm)
-    heat_min = np.clip(_or(_given(z, "heat_min_cfm"), min_cfm), None, heat_max)
-    glass = np.stack([_array(z, f"glass_{side}_ft2") for side in ("north", "east", "south", "west")], axis=1)
-    fan = project.fan
-    index_dsp = fan.design_dsp_inwc if fan.index_dsp_inwc is None else fan.index_dsp_inwc
-    surveyed = surveyed_index_share(
-        _given(z, "survey_flow_cfm"), _given(z, "survey_damper_pct"), _given(z, "survey_dsp_inwc"),
-        max_cfm, index_dsp, project.limits.damper_exponent)
-    multiplier = _array(z, "multiplier")
-    rogue = np.array([r.rogue for r in z])
-    reheat = np.array([bool(r.reheat) for r in z]) & (project.heating.type != "none")
-
-    zones = Zones(
-        names=tuple(r.name for r in z),
-        group=group,
-        multiplier=multiplier,
-        area_ft2=_array(z, "area_ft2"),
-        gain_multiplier=_array(z, "gain_multiplier"),
-        ua_btuh_f=_array(z, "ua_btuh_f"),
-        aperture_ft2=glass * building.window_shgc * building.shading_factor,
-        roof_ft2_eq=_array(z, "roof_ft2") * building.roof_u * building.roof_absorptance / ROOF_FILM_BTUH_FT2_F,
-        infiltration_cfm=_array(z, "infiltration_cfm"),
-        max_cfm=max_cfm,
-        min_cfm=min_cfm,
-        min_unoccupied_cfm=np.minimum(by_group("minimum_unoccupied_frac") * max_cfm, max_cfm),
-        dual_maximum=np.array([r.heating_law == "dual_maximum" for r in z]),
-        heat_min_cfm=heat_min,
-        heat_max_cfm=heat_max,
-        has_reheat=reheat,
-        reheat_btuh=np.where(reheat, _or(_given(z, "reheat_kbtuh") * 1000.0, sizes.zone_reheat_btuh), 0.0),
-        reheat_rise_max_f=_array(z, "reheat_rise_max_f"),
-        cool_occupied_f=_or(_given(z, "cooling_setpoint_f"), by_group("cooling_setpoint_f")),
-        heat_occupied_f=_or(_given(z, "heating_setpoint_f"), by_group("heating_setpoint_f")),
-        cool_unoccupied_f=by_group("cooling_unoccupied_f"),
-        heat_unoccupied_f=by_group("heating_unoccupied_f"),
-        index_share=_or(surveyed, _given(z, "index_share")),
-        weight=multiplier * _array(z, "importance"),
-        asks_temperature=np.isin(rogue, ("failed_sensor", "both")),
-        asks_pressure=np.isin(rogue, ("starved_branch", "both")),
-        sat_max_f=_or(_given(z, "sat_max_f"), np.inf),
-    )
-
-    design_cfm = sizes.design_cfm if project.air_handler.design_cfm is None else project.air_handler.design_cfm
-    max_fan_cfm = design_cfm if project.air_handler.max_cfm is None else project.air_handler.max_cfm
-    motor_hp = sizes.motor_hp if fan.motor_hp is None else fan.motor_hp
-    groups = build_groups(project)
-    oa = project.outdoor_air
-    oa_area, oa_people = design_outdoor_air_cfm(zones, groups)
-    oa_minimum = (oa_area + oa_people) / oa.ventilation_efficiency if oa.minimum_cfm is None else oa.minimum_cfm
-    oa_position = min(oa_minimum / design_cfm, 1.0) if oa.position_frac is None else oa.position_frac
-
-    unit = Unit(
-        zones=zones, groups=groups,
-        air_handler=project.air_handler, outdoor_air=oa, economizer=project.economizer, fan=fan,
-        return_fan=project.return_fan, cooling=project.cooling, heating=project.heating,
-        preheat=project.preheat, limits=project.limits, service=project.service, prices=project.prices,
-        infiltration_running_frac=building.infiltration_running_frac,
-        design_cfm=float(design_cfm), max_cfm=float(max_fan_cfm), motor_hp=float(motor_hp), fan_scale=1.0,
-        index_dsp_inwc=float(index_dsp),
-        oa_minimum_cfm=float(oa_minimum), oa_area_cfm=float(oa_area / oa.ventilation_efficiency),
-        oa_position_frac=float(oa_position),
-        cooling_tons=float(sizes.cooling_tons if project.cooling.capacity_tons is None else project.cooling.capacity_tons),
-        heating_kbtuh=float(sizes.heating_kbtuh if project.heating.capacity_kbtuh is None else project.heating.capacity_kbtuh),
-        preheat_kbtuh=float(sizes.preheat_kbtuh),
-    )
-    return _calibrated(unit)
-
-
-def _calibrated(unit: Unit) -> Unit:
-    """The unit with the fan's measured point applied, when one is given."""
-    from dataclasses import replace
-
-    from .fan import fan_power_at
-
-    fan = unit.fan
-    if fan.measured_kw is None:
-        return unit
-    modelled = float(fan_power_at(unit, fan.measured_cfm, fan.measured_total_inwc).kw)
-    return replace(unit, fan_scale=fan.measured_kw / modelled)
-
-
-def design_outdoor_air_cfm(zones: Zones, groups: Groups) -> tuple[float, float]:
-    """Sum of zone outdoor air at full occupancy: share by area and share by people. [cfm]
-
-    ASHRAE 62.1 breathing-zone form, rates per group; the system ventilation efficiency
-    is applied by the caller.
-    """
-    area = zones.area_ft2 * zones.multiplier
-    by_area = float(np.sum(area * groups.oa_cfm_ft2[zones.group]))
-    by_people = float(np.sum(area / groups.people_ft2[zones.group] * groups.oa_cfm_person[zones.group]))
-    return by_area, by_people
