@@ -85,7 +85,7 @@ class Conditions:
     month, day, hour_start, hour_of_year : ndarray (R,) of int
         The hour in standard time; -1 in rows that are no real hour.
     rate_period : ndarray (R,) of int
-        1 on-peak, 0 off-peak.
+        0 off-peak, 1 on-peak, 2 mid-peak.
     bin_low_f : ndarray (R,)
         Lower edge of the outdoor-temperature bin, left-closed [degF].
     """
@@ -215,7 +215,7 @@ def build_conditions(weather: Weather, project) -> Conditions:
         day=frame["day"].to_numpy(),
         hour_start=frame["hour_start"].to_numpy(),
         hour_of_year=frame["hour_of_year"].to_numpy(),
-        rate_period=on_peak(clock, project.calendar.rate_period_hours).astype(int),
+        rate_period=rate_periods(clock, project.calendar),
         bin_low_f=bin_low_f(oat_f, project.bins.width_f),
         **fractions,
     )
@@ -397,9 +397,21 @@ def _opens(hour_pair) -> bool:
     return len(hour_pair) == 2 and hour_pair[0] != hour_pair[1]
 
 
-def on_peak(clock: Clock, hour_pair) -> np.ndarray:
-    """Hours of the weekday on-peak rate period, (8760,) of bool; none when not given."""
-    return scheduled(clock, 0, () if hour_pair is None else hour_pair)
+def rate_periods(clock: Clock, calendar) -> np.ndarray:
+    """Rate period of every hour, (8760,) of int: 0 off-peak, 1 on-peak, 2 mid-peak.
+
+    Parameters
+    ----------
+    clock : Clock
+        Clock time of the year.
+    calendar : record of section ``calendar``
+        ``rate_period_hours`` (on-peak) and ``mid_peak_hours``, both of weekdays; None or
+        empty: no such period. On-peak goes before mid-peak where they overlap, so that a
+        mid-peak of 8 to 22 around an on-peak of 12 to 18 is two shoulders.
+    """
+    on_peak = scheduled(clock, 0, calendar.rate_period_hours or ())
+    mid_peak = scheduled(clock, 0, calendar.mid_peak_hours or ())
+    return np.where(on_peak, 1, np.where(mid_peak, 2, 0))
 
 
 # --- room lag --------------------------------------------------------------------------

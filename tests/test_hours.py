@@ -211,6 +211,19 @@ def test_rate_period_is_weekday_clock_time():
     assert build_conditions_of(project()).rate_period.sum() == 0
 
 
+@pytest.mark.invariant
+def test_three_rate_periods_and_on_peak_goes_first():
+    made = build_conditions_of(
+        project(calendar={"rate_period_hours": (12, 18), "mid_peak_hours": (8, 22)})
+    )
+    assert list(np.bincount(made.rate_period)) == [8760 - 256 * 14, 256 * 6, 256 * 8]
+    assert made.rate_period[hour(1, 16, 12)] == 1
+    assert made.rate_period[hour(1, 16, 8)] == made.rate_period[hour(1, 16, 21)] == 2
+    assert made.rate_period[hour(1, 16, 22)] == 0
+    only_mid = build_conditions_of(project(calendar={"mid_peak_hours": (8, 22)})).rate_period
+    assert list(np.bincount(only_mid)) == [8760 - 256 * 14, 0, 256 * 14]
+
+
 # --- gains -------------------------------------------------------------------------------
 
 
