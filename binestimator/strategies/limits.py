@@ -40,8 +40,10 @@ def humidity_ceiling_f(unit: Unit, conditions, loads: ZoneLoads, min_f, max_f):
     ``outdoor_dewpoint``: from ``max_f`` at the low outdoor dew point down to ``min_f`` at the high
     one (Guideline 36-2024 addendum z; its default dew points were not seen).
     ``room_dewpoint``: the leaving-coil humidity that keeps the rooms at the humid limit, from
-    the moisture balance at the airflow of ``min_f`` (less air than at warmer supply, so on the
-    safe side); no limit where outdoor air alone keeps the rooms dry.
+    the moisture balance at the airflow of ``min_f`` and with the fan heat of the lowest duct
+    pressure (less air, and a coil less cold below the supply air, than in any row to come:
+    both on the safe side); no limit where outdoor air alone keeps the rooms dry. A wet coil is assumed
+    to dry fully: direct expansion that cycles dries less, so some humid hours can remain.
     """
     kind = unit.limits.humidity
     top = np.full(conditions.oat_f.shape, float(max_f))
@@ -61,8 +63,9 @@ def humidity_ceiling_f(unit: Unit, conditions, loads: ZoneLoads, min_f, max_f):
     m, mi = fl * flow, fl * loads.infiltration_cfm
     coil_w = (limit_w * (m + mi) - mi * conditions.humidity_ratio - loads.latent_btuh) / np.maximum(m, 1e-6)
     coil_w = np.maximum(coil_w / unit.air_handler.coil_rh_frac, 1e-4)
-    design = fans.supply_fan(unit, flow, np.full(flow.shape, unit.fan.design_dsp_inwc))
-    rise = fans.temperature_rise_f(design.heat_kw, flow, loads.fs)
+    lowest_inwc = min(unit.limits.dsp_min_inwc, unit.fan.design_dsp_inwc)
+    gentlest = fans.supply_fan(unit, flow, np.full(flow.shape, lowest_inwc))
+    rise = fans.temperature_rise_f(gentlest.heat_kw, flow, loads.fs)
     if unit.fan.arrangement != "draw_through":
         rise = np.zeros_like(rise)
     ceiling = np.clip(dewpoint_f(coil_w, conditions.pressure_psia) + rise, min_f, max_f)
