@@ -212,7 +212,7 @@ def _bins(args) -> int:
     occupied = conditions.occupied > 0.5
     means = {"mcwb_occupied_f": conditions.oawb_f, "mean_humidity_ratio_occupied": conditions.humidity_ratio}
     table = bin_table(conditions, width_f=int(width_f), means={k: np.where(occupied, v, np.nan) for k, v in means.items()})
-    print(_printable(bins_text(table, weather, schedule, float(len(weather.frame)))))
+    text = bins_text(table, weather, schedule, float(len(weather.frame)))
     if args.csv is not None:
         from binestimator.workbook.strict import write_atomically
 
@@ -220,13 +220,14 @@ def _bins(args) -> int:
         for start in (0, 8, 16):
             third = (conditions.hour_start >= start) & (conditions.hour_start < start + 8)
             table[f"hours_{start:02d}_{start + 8:02d}"] = np.bincount(place, third, len(table))
-        text = io.StringIO()
-        writer = csv.writer(text, lineterminator="\n")
+        file = io.StringIO()
+        writer = csv.writer(file, lineterminator="\n")
         writer.writerow(table.columns)
         writer.writerows([_csv_cell(value) for value in row] for row in table.itertuples(index=False))
-        write_atomically(args.csv, text.getvalue().encode())
+        write_atomically(args.csv, file.getvalue().encode())
         args.written = True
-        print(_printable(f"\nTable  {args.csv}"))
+        text += f"\n\nTable  {args.csv}"
+    print(_printable(text))
     return DONE
 
 

@@ -47,6 +47,11 @@ def whole(value: float) -> str:
     return f"{round(value) + 0:,d}"
 
 
+def _tenths(value: float) -> str:
+    """Number to one decimal; never ``-0.0``."""
+    return f"{round(value, 1) + 0.0:.1f}"
+
+
 def _wrapped(text: str, first: str = "", later: str | None = None) -> list[str]:
     """Lines of a sentence behind a heading word; a word that is too long stands alone."""
     return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first) if later is None else later,
@@ -80,7 +85,7 @@ def _table(results) -> list[str]:
 
     money = [("Cost", "USD", [whole(c.annual["cost_usd"]) for c in candidates]),
              ("Saving", "USD", ["" if c is base else whole(c.saving["cost_usd"]) for c in candidates]),
-             ("", "%", ["" if c is base else f"{100 * _share(c.saving['cost_usd'], base.annual['cost_usd']) + 0:.1f}" for c in candidates])]  # fmt: skip
+             ("", "%", ["" if c is base else _tenths(100 * _share(c.saving["cost_usd"], base.annual["cost_usd"])) for c in candidates])]  # fmt: skip
     if with_cost:
         money.append(("Payback", "yr", [_years(c.candidate.cost_usd, c.payback_years) for c in candidates]))
     if with_incentive:
