@@ -366,6 +366,7 @@ def test_no_candidate_and_too_many():
         (("override", {"candidate.as_found.sat.strategy": "fixed"}), 'override["candidate.as_found.sat.strategy"]',
          ["list another candidate"]),
         (("override", {"candidate.as_found.sat.min_f": 50}), 'override["candidate.as_found.sat.min_f"]', ["has no effect"]),
+        (("override", {"zone.*a*a*a*a*a*a*a*.min_cfm": 5}), 'override["zone.*a*a*a*a*a*a*a*.min_cfm"]', ["too many stars"]),
         (("override", {"fan.motor_hp": "big"}), 'override["fan.motor_hp"]', ["not a number"]),
     ],
 )  # fmt: skip
@@ -667,6 +668,11 @@ def test_files_that_cannot_be_read(tmp_path, monkeypatch):
     assert "line 3" in message(write(tmp_path, "[project]\nname = 'x'\nthis is no line\n"))
     assert "not valid TOML" in message(write(tmp_path, "x = " + "9" * 5000))
     assert "deep" in message(write(tmp_path, "x = " + "[" * 100_000))
+    for key in (".a" * 100, ' . "a=b,"' * 100, ".'a'" * 100):
+        for form in ("a{} = 1", "x = {{a{} = 1}}", "[a{}]", "[[a{}]]"):
+            assert "line 2: a key with too many dots" in message(write(tmp_path, "\n" + form.format(key)))
+    hidden = 'x = {a = """\\"""\n"""", b = \'\'\'\n\'\'\', c' + ".c" * 9 + " = 1}"
+    assert "line 3: a key with too many dots" in message(write(tmp_path, hidden))
     assert "5,000,001 bytes" in message(write(tmp_path, "#" * 5_000_001))
     os.mkfifo(tmp_path / "pipe.toml")
     assert "not a regular file" in message(tmp_path / "pipe.toml")
@@ -677,6 +683,33 @@ def test_files_that_cannot_be_read(tmp_path, monkeypatch):
 
     monkeypatch.setattr(type(good), "open", refuse)
     assert "cannot be read: Permission denied" in message(good)
+
+
+@pytest.mark.invariant
+def test_dots_in_values_are_no_keys(tmp_path):
+    points = ", ".join(f"[{x}.5, 55.25]" for x in range(50))
+    profile = ", ".join(["0.125"] * 24)
+    notes = "See 1.1. Then a.b.c.d.e.f.g.h=1 " * 40 + "." * 300
+    text = f"""
+[project]
+name = "x"
+notes = \"\"\"
+{notes[-900:]}
+contents{'.' * 90}page 3\"\"\"
+[weather]
+file = "{'.a' * 70}" # {'.a' * 70}
+[[group]]
+name = "g"
+people_profile = [
+  {profile}]
+[[zone]]
+name = "A"
+area_ft2 = 100.5
+[sat.as_found]
+points = [{points}]
+"""
+    project = read_project(write(tmp_path, text))
+    assert len(project.candidate("as_found").sat.points) == 50 and project.groups[0].people_profile[3] == 0.125
 
 
 def test_a_mapping_is_needed():

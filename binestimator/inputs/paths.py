@@ -25,6 +25,7 @@ from binestimator.inputs.schema import (
 )
 
 _LONGEST = 300
+_MOST_STARS = 6  # each star multiplies the work of looking for a name
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +102,8 @@ def parse_path(path: object) -> tuple[InputPath | None, str | None]:
         name = name.strip()
         if not divider or not name:
             return None, sentence(f"names no {kind}", path, f"{kind}.<name or *>.<input>")
+        if name.count("*") > _MOST_STARS:
+            return None, sentence("has too many stars", path, f"at most {_MOST_STARS}")
         left, divider, right = rest.partition(".")
         if kind == "candidate" and divider and left in STRATEGY_SECTIONS:
             part, rest = left, right

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field as dataclass_field
-from pathlib import Path
 
 from binestimator.errors import Finding
 from binestimator.inputs.checks import check_all
@@ -467,19 +466,20 @@ class _Build:
             seen[name.casefold()] = name
         self._names[kind] = [values["name"] for values in lines]
 
-    def _override_lines(self, kind: str, lines: list[dict]) -> None:
+    def _override_lines(self, kind: str, lines: list[dict]) -> list[set[str]]:
+        """Lay overrides over lines in place; returns the inputs changed in each."""
+        changed: list[set[str]] = [set() for _ in lines]
         for parsed, value, where, path in self._overrides:
             if parsed.kind != kind:
                 continue
             places = parsed.matches(self._names[kind])
             for place in places:
                 lines[place][parsed.field.name] = value
-                lines[place].setdefault("_overridden", set()).add(parsed.field.name)
+                changed[place].add(parsed.field.name)
             self._met.add(path)
             if not places:
                 self._no_match(where, kind, parsed.name)
-        for values in lines:
-            values.pop("_overridden", None) if kind != "zone" else None
+        return changed
 
     def _no_match(self, where: str, kind: str, name: str) -> None:
         self.problems.add(
@@ -522,9 +522,9 @@ class _Build:
         derived += [set() for _ in explicit]
         self._name_lines("zone", lines)
         lacking = [_lacks_share(values) for values in lines]
-        self._override_lines("zone", lines)
-        for values, made in zip(lines, derived, strict=False):
-            made -= values.pop("_overridden", set())
+        overridden = self._override_lines("zone", lines)
+        for values, made, changed in zip(lines, derived, overridden, strict=False):
+            made -= changed
             if values.get("group") is None and first is not None:
                 values["group"] = first
                 made.add("group")

@@ -48,6 +48,9 @@ def read_project(path: str | Path) -> Project:
     """
     path = Path(path)
     text = read_text(path, "project file")
+    line = _line_of_deep_key(text)
+    if line:
+        raise InputError(f"{path.name}: line {line}: a key with too many dots; expected keys such as design_sat_f = 55")
     try:
         raw = tomllib.loads(text)
     except RecursionError:
@@ -88,6 +91,33 @@ def _project(raw: Mapping, name: str, folder: Path) -> Project:
     )
     problems.raise_if_any(name or "project")
     return project
+
+
+# Texts in quotes (of several lines first) and comments: where dots are no part of a key.
+_QUOTED = re.compile(
+    r'"""(?:[^"\\]|\\.|"(?!""))*+(?:"{3,5}+|\Z)'
+    r"|'''(?:[^']|'(?!''))*+(?:'{3,5}+|\Z)"
+    r'|"(?:[^"\\\n]|\\[^\n])*+"?+'
+    r"|'[^'\n]*+'?+"
+    r"|#[^\n]*+",
+    re.DOTALL,
+)
+_MOST_KEY_DOTS = 4
+
+
+def _line_of_deep_key(text: str) -> int:
+    """Number of the first line with an absurdly long dotted key, or 0.
+
+    The standard TOML reader keeps every beginning of a dotted key, so that memory grows with
+    the square of its parts: a small file could fill any machine. A key stands on one line.
+    """
+    bare = _QUOTED.sub(lambda match: "q" + "\n" * match[0].count("\n"), text)
+    for number, line in enumerate(bare.split("\n"), start=1):
+        if line.count(".") > _MOST_KEY_DOTS:
+            joined = ".".join(part.strip(" \t") for part in line.split("."))
+            if any(word.count(".") > _MOST_KEY_DOTS for word in re.split(r"[\s=,{}\[\]]", joined)):
+                return number
+    return 0
 
 
 def read_text(path: Path, what: str) -> str:
