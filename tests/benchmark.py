@@ -1,0 +1,126 @@
+"""Speed of the whole command as a ratio, measured in one run.
+
+    python -m tests.benchmark
+    python -m tests.benchmark --pairs 15 --project demo_projects/clinic/clinic.toml
+
+Machines differ, so nothing is timed against the clock: the command ``binestimator estimate``
+(8 candidates, bins, hourly audit, workbook) runs in turns with a fresh interpreter that does
+nothing but import the six run-time packages, and the ratio of the two is reported. Bounds:
+ratio of the least times, and median of the pairs, below 4; peak memory of the command below 500 MB.
+Exit status 1 if one is broken. Run it on an idle machine.
+
+Where the time goes is measured once more inside one process: reading, sizing, choice of
+rows, candidates, workbook, results file.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).parents[1]
+OFFICE = ROOT / "demo_projects" / "office" / "office.toml"
+PACKAGES = "pandas, numpy, pvlib, scipy, openpyxl, xlsxwriter"
+MOST_RATIO = 4.0
+MOST_MEMORY_MB = 500.0
+
+
+def run_once(arguments: list[str]) -> tuple[float, float]:
+    """Wall time [s] and peak memory [MB] of a child process; its output is thrown away."""
+    start = time.perf_counter()
+    process = subprocess.Popen(arguments, stdout=subprocess.DEVNULL, cwd=ROOT)
+    _, status, usage = os.wait4(process.pid, 0)
+    seconds = time.perf_counter() - start
+    process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode:
+        raise SystemExit(f"{' '.join(arguments)}: exit code {process.returncode}")
+    # Linux counts in KiB, macOS in bytes.
+    return seconds, usage.ru_maxrss / (1e6 if sys.platform == "darwin" else 1024.0)
+
+
+SHARES = """
+import json, sys, time
+marks = [("start", time.perf_counter())]
+mark = lambda name: marks.append((name, time.perf_counter()))
+import binestimator.estimate as engine, binestimator.workbook.write as book
+from binestimator.inputs.read import read_project
+from binestimator.results import to_plain
+from binestimator.steps import weather_of
+from binestimator.terminal import comparison
+mark("imports")
+inside = {}
+def timed(owner, name, label):
+    plain = getattr(owner, name)
+    def call(*args, **kwargs):
+        begin = time.perf_counter()
+        try:
+            return plain(*args, **kwargs)
+        finally:
+            inside[label] = inside.get(label, 0.0) + time.perf_counter() - begin
+    setattr(owner, name, call)
+for name, label in (("build_conditions", "hours and sun"), ("representative_rows", "choice of rows"), ("size_unit", "sizing"),
+                    ("run_nights", "night runs"), ("run_checks", "checks")):
+    if hasattr(engine, name):
+        timed(engine, name, label)
+project = read_project(sys.argv[1]); mark("project file")
+weather = weather_of(project); mark("weather file")
+results = engine.estimate(project, weather); mark("estimate")
+comparison(results); mark("terminal text")
+content = book.workbook_bytes(results); mark("workbook")
+text = json.dumps(to_plain(results)); mark("results file")
+parts = {name: at - before for (_, before), (name, at) in zip(marks, marks[1:])}
+print(json.dumps({"parts": parts, "inside": inside, "rows": len(results.row_table), "zones": len(project.zones),
+                  "candidates": len(results.candidates), "bytes": len(content)}))
+"""
+
+
+def shares(project: Path) -> dict:
+    """Seconds of every step of a run in one process."""
+    done = subprocess.run([sys.executable, "-c", SHARES, str(project)], capture_output=True, text=True, check=True, cwd=ROOT)
+    return json.loads(done.stdout)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Measure, print, and say by the exit status whether the bounds hold."""
+    reader = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    reader.add_argument("--pairs", type=int, default=7, help="runs of each (default 7)")
+    reader.add_argument("--project", type=Path, default=OFFICE)
+    asked = reader.parse_args(arguments)
+    project = asked.project.resolve()
+
+    pairs = []
+    with tempfile.TemporaryDirectory() as folder:
+        command = [sys.executable, "-m", "binestimator", "estimate", str(project), "--out", folder]
+        bare = [sys.executable, "-c", f"import {PACKAGES}"]
+        run_once(bare), run_once(command)  # fills the disk cache
+        for _ in range(asked.pairs):
+            pairs.append((run_once(bare), run_once(command)))
+    imports = [one[0] for one, _ in pairs]
+    whole = [two[0] for _, two in pairs]
+    ratio = min(whole) / min(imports)
+    median = statistics.median(two[0] / one[0] for one, two in pairs)
+    memory = max(two[1] for _, two in pairs)
+    print(f"bare import of {PACKAGES}: least {min(imports):.2f} s, median {statistics.median(imports):.2f} s, {max(one[1] for one, _ in pairs):.0f} MB")
+    print(f"binestimator estimate {project.name}: least {min(whole):.2f} s, median {statistics.median(whole):.2f} s, peak {memory:.0f} MB")
+    print(f"ratio of the least times {ratio:.2f}, median of {len(pairs)} pairs {median:.2f} (at most {MOST_RATIO:g}); memory at most {MOST_MEMORY_MB:g} MB")
+
+    found = shares(project)
+    total = sum(found["parts"].values())
+    print(f"\n{found['candidates']} candidates, {found['zones']} zone lines, {found['rows']} rows, workbook of {found['bytes'] / 1e6:.2f} MB; one process, {total:.2f} s:")
+    for name, seconds in found["parts"].items():
+        print(f"  {name:<14} {seconds:6.3f} s  {100 * seconds / total:5.1f} %")
+        if name == "estimate":
+            for label, part in found["inside"].items():
+                print(f"    {label:<14} {part:6.3f} s")
+    return 0 if max(ratio, median) < MOST_RATIO and memory < MOST_MEMORY_MB else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
