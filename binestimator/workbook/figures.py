@@ -13,7 +13,7 @@ from ..results import Results
 from .layout import END_USES
 
 SAT_WORDS = {
-    "as_found": "as found", "fixed": "fixed", "outdoor_air": "by outdoor air", "demand": "by demand of the zones",
+    "as_found": "as found", "fixed": "fixed", "outdoor_air": "by outdoor air", "demand": "by demand",
     "cost_optimal": "cost-optimal",
 }
 DSP_WORDS = SAT_WORDS | {"airflow": "by airflow"}
@@ -87,15 +87,15 @@ def setpoint_words(part: str, record) -> str:
         if len(levels) == 1:
             said = f"{words}, {levels.pop():g} {unit} throughout"
         else:
-            line = ", ".join(f"{y:g} at {x:g}" for x, y in record.points)
-            said = f"{words}: {line} ({unit} at {x_unit}, straight lines between, flat outside)"
+            line = ", ".join(f"{y:g} {unit} at {x:g}" for x, y in record.points)
+            said = f"{words}: {line} {x_unit}; straight between, flat outside"
         night = getattr(record, "points_unoccupied", None)
         if night:
             said += "; unoccupied: " + ", ".join(f"{y:g} at {x:g}" for x, y in night)
     else:
         said = f"{words} from {value('min'):g} to {value('max'):g} {unit}"
         if record.strategy == "demand":
-            said += f", {record.ignored_requests:g} requests ignored"
+            said += f" of the zones, {record.ignored_requests:g} requests ignored"
             if part == "sat":
                 said += f", coldest at and above {record.oat_max_f:g} °F outdoors"
     if record.override_frac > 0.0:
@@ -175,5 +175,5 @@ def main_caution(results: Results) -> str:
     """The caution that stands on the summary."""
     cautions = [f.text for f in results.findings if f.level == "caution"]
     # That some candidates are not ranked is said elsewhere on the page.
-    cautions = [text for text in cautions if not text.startswith("Not equal in service")] or cautions
+    cautions = [text for text in cautions if not text.startswith("Not equal in service")]
     return cautions[0] if cautions else STANDING_CAUTION

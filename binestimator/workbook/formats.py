@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from .strict import Book
+from .strict import BOOK_FONT, Book
 
-FONT = "Arial"  # measures the same in every office program
+FONT = BOOK_FONT
 
 INK = "#1E2B33"
 PETROL = "#17414A"
@@ -45,7 +45,7 @@ NUMBERS = {
     "f0": "#,##0", "f1": "#,##0.0", "f2": "#,##0.00", "f3": "#,##0.000", "f4": "0.0000", "f5": "0.00000",
     "f6": "0.000000", "general": "General", "signed": "+#,##0;−#,##0;0", "signed_pct": "+0.0%;−0.0%;0.0%",
     "pct": "0.0%", "usd": "$#,##0", "usd2": "$#,##0.00", "usd_signed": "+$#,##0;−$#,##0;$0",
-    "usd2_signed": "+$#,##0.00;−$#,##0.00;$0.00", "years": "0.0", "diff_pct": "+0.00%;−0.00%;0.00%",
+    "usd2_signed": "+$#,##0.00;−$#,##0.00;$0.00", "years": "0.0", "diff_pct": "+0.000%;−0.000%;0.000%", "pct2_signed": "+0.00%;−0.00%;0.00%",
 }
 
 _BASE = {"font_name": FONT, "font_size": 9, "font_color": INK, "valign": "vcenter"}
@@ -59,6 +59,8 @@ PIECES = {
     "top": {"valign": "top"},
     "middle": {"valign": "vcenter"},
     "bold": {"bold": True},
+    "large": {"font_size": 10},
+    "inset": {"indent": 1},
     "left": {"align": "left"},
     "right": {"align": "right"},
     "centre": {"align": "center"},
@@ -87,10 +89,10 @@ PIECES = {
     "explain": {"bold": True, "font_color": OCHRE, "bg_color": OCHRE_PALE, "align": "center"},
     "bad": {"bold": True, "font_color": BRICK, "bg_color": BRICK_PALE, "align": "center", "border": 1,
             "border_color": BRICK},
-    "caution": {"font_color": INK, "bg_color": OCHRE_PALE, "text_wrap": True, "left": 5, "left_color": OCHRE},
+    "caution": {"font_color": INK, "bg_color": OCHRE_PALE, "text_wrap": True, "left": 5, "left_color": OCHRE, "indent": 1},
     "answer": {"font_size": 12, "bold": True, "font_color": PETROL, "bg_color": MIST, "text_wrap": True, "left": 5,
-               "left_color": PETROL},
-    "answer_more": {"font_size": 10, "bg_color": MIST, "text_wrap": True, "left": 5, "left_color": PETROL},
+               "left_color": PETROL, "indent": 1},
+    "answer_more": {"font_size": 10, "bg_color": MIST, "text_wrap": True, "left": 5, "left_color": PETROL, "indent": 1},
     "link": {"font_color": LAGOON, "underline": 1},
     # Kinds of input cell: fill and, so that it survives a grey print, a mark behind the number.
     "given": {"bg_color": SAND, "bold": True},

@@ -138,7 +138,7 @@ def _sum(key, label, unit, total_unit, annual="", style="f2"):
 CANDIDATE_GROUPS: tuple[tuple[str, tuple[Column, ...]], ...] = (
     ("Row", (
         Column("row", "Row", "no.", "f0", width=5.5),
-        Column("when", "Date and hour", "std. time", "text", width=12),
+        Column("when", "Date and hour", "std. time", "text", width=13),
         Column("weight_h", "Weight", "h/yr", "f2", "weight", "h", "hours"),
     )),
     ("Conditions", (
@@ -199,7 +199,7 @@ CANDIDATE_GROUPS: tuple[tuple[str, tuple[Column, ...]], ...] = (
         _sum("heat_unserved_kbtuh", "Beyond the heat source", "kBtu/h", "kBtu"),
     )),
     ("Plant", (
-        _sum("cooling_kw", "Chiller or compressors", "kW", "kWh", "cooling_kwh"),
+        _sum("cooling_kw", "Mechanical cooling", "kW", "kWh", "cooling_kwh"),
         _sum("pump_tower_kw", "Pumps and tower", "kW", "kWh", "pump_tower_kwh"),
         _sum("heating_kw", "Electric heat", "kW", "kWh", "heating_kwh"),
         _sum("fuel_thermh", "Fuel", "therm/h", "therm", "fuel_therm", "f4"),
@@ -225,10 +225,12 @@ CANDIDATE_GROUPS: tuple[tuple[str, tuple[Column, ...]], ...] = (
         Column("capacity_limited", "Cooling short", "1/0", "f0", width=7.5),
         Column("freeze", "Cold mixed air", "1/0", "f0", width=7.5),
         Column("low_flow", "Low flow, DX", "1/0", "f0", width=7.5),
+        Column("stage_cycling", "First stage cycles, DX", "1/0", "f0", width=8.5),
     )),
 )
 CANDIDATE_COLUMNS = tuple(column for _, columns in CANDIDATE_GROUPS for column in columns)
-CANDIDATE_COLUMN = {column.key: place for place, column in enumerate(CANDIDATE_COLUMNS)}
+# The first column that only rows with the air handler running fill.
+CANDIDATE_FIRST_RUNNING_COLUMN = sum(len(columns) for label, columns in CANDIDATE_GROUPS if label in ("Row", "Conditions"))
 
 # Rows of a candidate's sheet.
 CANDIDATE_TITLE_ROW = 0

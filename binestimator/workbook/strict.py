@@ -30,6 +30,12 @@ LONGEST_FOOTER = 255
 MOST_ROWS = 1_048_576
 MOST_COLUMNS = 16_384
 
+# Font of the book, in which column widths are measured: a digit is 7 pixels wide in every
+# office program, which their own default fonts are not where they are missing.
+BOOK_FONT, BOOK_FONT_SIZE = "Arial", 10
+CHARACTER_PIXELS, PADDING_PIXELS = 7, 5
+ROW_PIXELS = 19
+
 
 class Book:
     """A workbook in memory.
@@ -50,7 +56,8 @@ class Book:
 
         self._buffer = io.BytesIO()
         self._book = Workbook(self._buffer, {
-            "in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
+            "in_memory": True, "default_format_properties": {"font_name": BOOK_FONT, "font_size": BOOK_FONT_SIZE},
+            "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
         })
         self._book.set_properties({"title": title, "comments": comments, "created": CREATED})
         self._book.set_calc_mode("auto")
@@ -109,6 +116,7 @@ class Sheet:
     def __init__(self, book: Book, sheet):
         self.book = book
         self._sheet = sheet
+        self._sheet.set_default_row(ROW_PIXELS * 0.75)
         self.name: str = sheet.get_name()
 
     def text(self, row: int, column: int, value: str, style=None) -> None:
@@ -150,7 +158,7 @@ class Sheet:
         for k, value in enumerate(values):
             self.cell(row, column + k, value, style)
 
-    def number_columns(self, row: int, column: int, columns: Sequence, styles: Sequence) -> None:
+    def number_columns(self, row: int, column: int, columns: Sequence, styles: Sequence, *, bare: bool = False) -> None:
         """A block of numbers, column by column; NaN leaves a cell empty, infinities are refused.
 
         Parameters
@@ -158,6 +166,8 @@ class Sheet:
         columns : sequence of ndarray (R,)
         styles : sequence
             One format per column.
+        bare : bool
+            Empty cells get no format either (saves time and space in large tables).
         """
         write = self._sheet.write_number
         last = row
@@ -166,7 +176,7 @@ class Sheet:
             for at, value in enumerate(values.tolist(), row):
                 if value == value:  # not NaN
                     write(at, place, value, style)  # infinities raise in the library
-                else:
+                elif not bare:
                     self._sheet.write_blank(at, place, None, style)
             last = max(last, row + len(values) - 1)
         if last >= MOST_ROWS or column + len(columns) > MOST_COLUMNS:

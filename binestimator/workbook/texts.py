@@ -84,7 +84,7 @@ SOURCES = (
     ("National Energy Code of Canada for Buildings 2025", "8.4.6", "Curves of direct expansion and boilers", "quoted"),
     ("ASHRAE Handbook, Fundamentals 2017", "Chapter 1", "Saturation pressure, moist air properties and their check values", "quoted"),
     ("ASHRAE Handbook, Fundamentals", "Chapter 18", "Heat of people, delay of radiant gains", "memory"),
-    ("NREL/TP-581-43156, Users Manual for TMY3 Data Sets (2008)", "", "Meaning of weather files", "read"),
+    ("NREL/TP-581-43156, Users Manual for TMY3 Data Sets (2008)", "", "Meaning of weather files", "quoted"),
     ("PNNL-25985 (2017)", "", "Savings of resets in the field and in simulation, as plausibility only", "quoted"),
     ("NREL technical report 98345", "", "Savings of static pressure reset over a building stock, as plausibility only", "read"),
     ("Fan law, system curve, efficiency of motor and drive at part load", "", "Fan power from airflow and pressure; defaults are labelled assumptions", "practice"),

@@ -45,12 +45,13 @@ def write(work: Work, sheet: Sheet) -> None:
     if "representative_hours" in table.columns:
         width = columns[-1].width
         for row, text in enumerate(table["representative_hours"], first):
-            sheet.height(row, height_of(lines_of(text, width * 1.08), 8.0))
+            sheet.height(row, height_of(lines_of(text, width, 8.0), 8.0))
     _totals(work, sheet, columns, table, last + 1)
     sheet.widths(c.width for c in columns)
     sheet.freeze(first, 1)
     end = _chart(work, sheet, columns, first, last)
-    sheet.on_paper(footer=work.footer, last_row=end, last_column=len(columns) - 1, repeat_rows=(head, units))
+    sheet.on_paper(footer=work.footer, last_row=end, last_column=len(columns) - 1, repeat_rows=(head, units),
+                   pages_high=1 if len(table) <= 26 else 0)
 
 
 def _totals(work: Work, sheet: Sheet, columns, table, row: int) -> None:
@@ -82,4 +83,4 @@ def _chart(work: Work, sheet: Sheet, columns, first: int, last: int) -> int:
         })
     style_chart(chart, "Hours of the year by outdoor temperature", "Outdoor temperature, °F", "h/yr", size=(980, 300))
     sheet.chart(last + 3, 0, chart)
-    return last + 3 + 19
+    return last + 3 + 16

@@ -10,7 +10,7 @@ from ...estimate import off_energy
 from ...money import annual_cost_usd
 from ..figures import setpoint_words
 from ..layout import (
-    CANDIDATE_COLUMNS, CANDIDATE_FIRST_ROW, CANDIDATE_FROZEN_COLUMNS, CANDIDATE_GROUP_ROW, CANDIDATE_GROUPS,
+    CANDIDATE_COLUMNS, CANDIDATE_FIRST_ROW, CANDIDATE_FIRST_RUNNING_COLUMN, CANDIDATE_FROZEN_COLUMNS, CANDIDATE_GROUP_ROW, CANDIDATE_GROUPS,
     CANDIDATE_LABEL_ROW, CANDIDATE_TITLE_ROW, CANDIDATE_TOTAL_ROWS, CANDIDATE_UNIT_ROW,
 )
 from ..page import Work, title
@@ -118,16 +118,18 @@ def write(work: Work, sheet: Sheet, position: int) -> None:
     values = column_values(candidate)
     outside = outside_rows(results, candidate, values)
 
-    title(work, sheet, f"{position + 1}  {candidate.name}", link_column=len(columns) - 1)
-    record = candidate.candidate
-    sheet.text(CANDIDATE_TITLE_ROW + 1, 0, "Supply air temperature " + setpoint_words("sat", record.sat), s("subtitle"))
-    sheet.text(CANDIDATE_TITLE_ROW + 2, 0, "Duct static pressure " + setpoint_words("dsp", record.dsp)
+    # Columns that repeat on every printed page hold only what fits into them.
+    record, beside = candidate.candidate, CANDIDATE_FROZEN_COLUMNS
+    title(work, sheet, f"Candidate {position + 1}", link_column=len(columns) - 1)
+    sheet.text(CANDIDATE_TITLE_ROW, beside, candidate.name, s("sheet_title"))
+    sheet.text(CANDIDATE_TITLE_ROW + 1, beside, "Supply air temperature " + setpoint_words("sat", record.sat), s("subtitle"))
+    sheet.text(CANDIDATE_TITLE_ROW + 2, beside, "Duct static pressure " + setpoint_words("dsp", record.dsp)
                + _overrides_text(record), s("subtitle"))
-    note = ("One line a bin row; rates hold during the row's hours. Empty cells: the air handler is off. Sums are weight × value, "
+    note = ("One line a bin row; rates hold during the row's hours. Lines that end at “off”: the air handler does not run. Sums are weight × value, "
             "means are weighted over running hours.")
     if outside is None:
         note += (" Its overrides give this candidate night runs of its own: that line is the year less the rows.")
-    sheet.text(CANDIDATE_TITLE_ROW + 3, 0, note, s("small", "quiet"))
+    sheet.text(CANDIDATE_TITLE_ROW + 3, beside, note, s("small", "quiet"))
 
     at = 0
     for label, group in CANDIDATE_GROUPS:
@@ -145,11 +147,16 @@ def write(work: Work, sheet: Sheet, position: int) -> None:
 
     first, count = CANDIDATE_FIRST_ROW, len(values["weight_h"])
     body = [s(column.style, "line", "small") for column in columns]
-    when = values.pop("when")
-    for row, text in enumerate(when, first):
-        sheet.text(row, 1, text, body[1])
-    sheet.number_columns(first, 0, [values[columns[0].key]], body[:1])
-    sheet.number_columns(first, 2, [values[column.key] for column in columns[2:]], body[2:])
+    date_style = s("line", "small", "inset")
+    for row, text in enumerate(values["when"], first):
+        sheet.text(row, 1, text, date_style)
+    off = values["fan_on"] <= 0.0
+    off_style = s("small", "quiet", "italic", "right")
+    for row in np.flatnonzero(off).tolist():
+        sheet.text(first + row, CANDIDATE_FIRST_RUNNING_COLUMN, "off", off_style)
+    sheet.number_columns(first, 0, [values["row"]], body[:1])
+    sheet.number_columns(first, 2, [_shown(column.key, values, off, place) for place, column in enumerate(columns[2:], 2)], body[2:],
+                         bare=True)
     sheet.widths(column.width for column in columns)
     sheet.freeze(CANDIDATE_UNIT_ROW + 1, CANDIDATE_FROZEN_COLUMNS)
     sheet.on_paper(
@@ -169,6 +176,16 @@ def _total_cells(work: Work, sheet: Sheet, place: int, column, line: dict) -> No
         else:
             style = column.style if column.total == "mean" or key == "difference" else "f1"
             sheet.cell(row, place, value, s(style, kind, "small"))
+
+
+def _shown(key: str, values: dict, off: np.ndarray, place: int) -> np.ndarray:
+    """A column as printed: nothing where the air handler is off, nothing for a capacity without limit."""
+    data = values[key]
+    if place >= CANDIDATE_FIRST_RUNNING_COLUMN:
+        data = np.where(off & (data == 0.0), np.nan, data)
+    if key == "cooling_capacity_kbtuh":
+        data = np.where(np.isinf(data), np.nan, data)
+    return data
 
 
 def _overrides_text(record) -> str:

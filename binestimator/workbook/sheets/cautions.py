@@ -6,7 +6,7 @@ from ..page import Work, height_of, lines_of, title
 from ..strict import Sheet
 from ..texts import CAUTIONS, DEFERENCE, NOT_MODELLED, WEATHER_CAVEATS
 
-_WIDTHS = (30, 118)
+_WIDTHS = (31, 112)
 
 
 def write(work: Work, sheet: Sheet) -> None:
@@ -29,7 +29,7 @@ def write(work: Work, sheet: Sheet) -> None:
     row = _section(work, sheet, row + 1, "What the weather file cannot tell")
     for text in WEATHER_CAVEATS:
         row = _wide(work, sheet, row, "–  " + text, "line")
-    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=1)
+    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=1, pages_high=1)
 
 
 def _section(work: Work, sheet: Sheet, row: int, text: str) -> int:
@@ -42,11 +42,11 @@ def _section(work: Work, sheet: Sheet, row: int, text: str) -> int:
 def _pair(work: Work, sheet: Sheet, row: int, label: str, text: str) -> int:
     sheet.text(row, 0, label, work.styles("wrap", "line", "bold"))
     sheet.text(row, 1, text, work.styles("wrap", "line"))
-    sheet.height(row, height_of(max(lines_of(text, _WIDTHS[1]), lines_of(label, _WIDTHS[0] * 0.92))))
+    sheet.height(row, height_of(max(lines_of(text, _WIDTHS[1]), lines_of(label, _WIDTHS[0], bold=True))))
     return row + 1
 
 
 def _wide(work: Work, sheet: Sheet, row: int, text: str, *pieces: str) -> int:
     sheet.merged_text(row, 0, row, 1, text, work.styles("wrap", *pieces))
-    sheet.height(row, height_of(lines_of(text, sum(_WIDTHS) * (0.93 if "bold" in pieces else 1.0))))
+    sheet.height(row, height_of(lines_of(text, sum(_WIDTHS), bold="bold" in pieces)))
     return row + 1

@@ -32,7 +32,7 @@ def write(work: Work, sheet: Sheet) -> None:
         for place, text in enumerate(texts):
             pieces = (style, "line") if place == 1 else ("wrap", "line") + (("bold",) if place == 0 else ("small",))
             sheet.text(row, place, text, s(*pieces))
-        sheet.height(row, height_of(max(lines_of(t, w) for t, w in zip(texts, _WIDTHS))))
+        sheet.height(row, height_of(max(lines_of(t, w, 8.0 if k else 9.0, bold=k == 0) for k, (t, w) in enumerate(zip(texts, _WIDTHS)))))
         row += 1
     row = _bins_against_hours(work, sheet, row + 1)
     row = _findings(work, sheet, row + 1)

@@ -46,7 +46,7 @@ def write(work: Work, sheet: Sheet) -> None:
 def _heads(work: Work, sheet: Sheet, row: int) -> int:
     s, results = work.styles, work.results
     texts = [f"{k} {c.name}" for k, c in enumerate(results.candidates, 1)]
-    sheet.height(row, height_of(max(lines_of(t, _WIDTH * 0.88) for t in texts)))
+    sheet.height(row, height_of(max(lines_of(t, _WIDTH, bold=True) for t in texts)))
     for place, (label, _) in enumerate(_FIXED):
         sheet.text(row, place, label, s("head_left"))
     for place, text in enumerate(texts, len(_FIXED)):
@@ -70,7 +70,7 @@ def _line(work: Work, sheet: Sheet, row: int, label: str, unit: str, values, sty
     for place, (value, candidate) in enumerate(zip(values, work.results.candidates), len(_FIXED)):
         pieces = ("base",) if candidate.id == work.results.baseline_id else ()
         sheet.cell(row, place, value, s(style, "line", "right", *pieces))
-    sheet.text(row, len(_FIXED) + len(work.results.candidates), text, s("line", "small", "quiet"))
+    sheet.text(row, len(_FIXED) + len(work.results.candidates), text, s("line", "small", "quiet", "inset"))
     return row + 1
 
 
@@ -107,7 +107,7 @@ def _saving(work: Work, sheet: Sheet, row: int) -> int:
         row = _line(work, sheet, row, name, unit, [c.saving[key] for c in work.results.candidates], style)
     base = work.results.baseline.annual["cost_usd"]
     shares = [c.saving["cost_usd"] / base if base else None for c in work.results.candidates]
-    return _line(work, sheet, row, "Energy cost, share saved", "of baseline", shares, "diff_pct")
+    return _line(work, sheet, row, "Energy cost, share saved", "of baseline", shares, "pct2_signed")
 
 
 def _money(work: Work, sheet: Sheet, row: int) -> int:
@@ -118,7 +118,7 @@ def _money(work: Work, sheet: Sheet, row: int) -> int:
     row = _line(work, sheet, row, "Simple payback", "years", [c.payback_years for c in candidates], "f2", "Cost over annual saving, not discounted")
     row = _line(work, sheet, row, "Simple payback after incentive", "years", [c.payback_after_incentive_years for c in candidates], "f2")
     row = _line(work, sheet, row, "Remark", "", [c.payback_note for c in candidates], "text_small")
-    longest = max(lines_of(c.payback_note, _WIDTH * 1.05) for c in candidates)
+    longest = max(lines_of(c.payback_note, _WIDTH, 8.0) for c in candidates)
     sheet.height(row - 1, height_of(longest, 8.0))
     return _line(work, sheet, row, "Peak electricity", "kW", [c.peak_kw for c in candidates], "f1",
                  "Largest single hour of the typical year; neither a design day nor a tariff's peak period")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from ..charts import style_chart
 from ..figures import (
     DSP_WORDS, SAT_WORDS, answer, check_counts, interaction_text, main_caution, money_step, rounded, step_for,
@@ -10,21 +12,19 @@ from ..figures import (
 from ..formats import PETROL
 from ..layout import GUIDE, sheet_candidates
 from ..page import Work, height_of, lines_of
-from ..strict import Sheet
-from .patterns import bins_of, lines_chart, use_chart
+from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, Sheet
+from .patterns import bins_of, by_bin, lines_chart, use_chart
 
-_NAME_WIDTH, _WIDTH = 36, 10.2
-TABLE_HEAD_ROW = 9
-FIRST_ROW = 12
-# Width of a pixel column of so many characters, as spreadsheet programs set it with their default font.
-_PIXELS = lambda width: int(width * 7 + 5)  # noqa: E731
+_NAME_WIDTH, _WIDTH = 36, 9.6
+TABLE_HEAD_ROW = 8
+FIRST_ROW = 11
 
 
 def columns_of(work: Work) -> list[tuple[str, str, str, str]]:
     """Columns of the comparison after mark and name: key, label, unit, part."""
     changes = [(key, label, f"{unit}/yr", "change") for key, label, unit in used_end_uses(work.results)]
     return [
-        *changes, ("reheat_kbtu", "of it reheat, at the coils", "kBtu/yr", "change"),
+        *changes, ("reheat_kbtu", "Reheat, at the coils", "kBtu/yr", "change"),
         ("electricity_kwh", "All electricity", "kWh/yr", "change"),
         ("cost_usd", "Energy cost", "USD/yr", "money"), ("saving_usd", "Saving", "USD/yr", "money"),
         ("saving_frac", "Saving", "of baseline", "money"), ("implementation", "Cost to implement", "USD", "money"),
@@ -40,7 +40,7 @@ def write(work: Work, sheet: Sheet) -> None:
     last = 1 + len(columns)
     info, weather = results.project.info, results.weather
     sheet.on_screen(tab_colour="#A85F00", zoom=90)
-    widths = [11.0, _NAME_WIDTH, *[_WIDTH] * (len(columns) - 1), 12.0]
+    widths = [12.5, _NAME_WIDTH, *[_WIDTH] * (len(columns) - 1), 11.0]
     sheet.widths(widths)
     total_width = sum(widths)
 
@@ -55,10 +55,12 @@ def write(work: Work, sheet: Sheet) -> None:
 
     first, more = answer(results)
     row = 4
-    for text, style, factor in ((first, "answer", 0.70), (more, "answer_more", 0.88), ("▲ " + main_caution(results), "caution", 0.98)):
+    for text, style, size in ((first, "answer", 12.0), (more, "answer_more", 10.0), ("▲ " + main_caution(results), "caution", 9.0)):
         sheet.merged_text(row, 0, row, last, text, s(style))
-        sheet.height(row, height_of(lines_of(text, total_width * factor), 12.0 if style == "answer" else 10.0) + 3)
+        sheet.height(row, height_of(lines_of(text, total_width, size, bold=size > 10), size) + 2)
         row += 1
+    sheet.height(3, 5)
+    sheet.height(row, 6)
 
     _table(work, sheet, columns, last)
     row = _remarks(work, sheet, FIRST_ROW + len(results.candidates), last, total_width)
@@ -80,7 +82,7 @@ def _table(work: Work, sheet: Sheet, columns, last: int) -> None:
     sheet.merged_text(head, changes[0], head, changes[-1], "Change against the baseline: + more, − less", s("step"))
     sheet.merged_text(head, moneys[0], head, moneys[-1], "Money", s("step"))
     sheet.text(head, last, "", s("step"))
-    sheet.height(head + 1, 40)
+    sheet.height(head + 1, 38)
     for place, (label, unit) in enumerate([("Standing", ""), ("Candidate", "number as on its sheet"), *((c[1], c[2]) for c in columns)]):
         sheet.text(head + 1, place, label, s("head_left" if place < 2 else "head"))
         sheet.text(head + 2, place, unit, s("units"))
@@ -93,9 +95,9 @@ def _table(work: Work, sheet: Sheet, columns, last: int) -> None:
     for row, c in enumerate(results.candidates, FIRST_ROW):
         baseline = c.id == base.id
         tint = ("best",) if c.rank == 1 else ("base",) if baseline else ("flagged",) if c.equal_service.flagged else ()
-        sheet.height(row, 17)
-        sheet.text(row, 0, standing(results, c), s("line", "bold", *tint))
-        sheet.text(row, 1, f"{row - FIRST_ROW + 1}  {c.name}" + ("  (baseline)" if baseline else ""), s("line", *tint))
+        sheet.height(row, 16.5)
+        sheet.text(row, 0, standing(results, c), s("line", "large", "bold", *tint))
+        sheet.text(row, 1, f"{row - FIRST_ROW + 1}  {c.name}" + ("  (baseline)" if baseline else ""), s("line", "large", *tint))
         for place, (key, _, _, part) in enumerate(columns, 2):
             if part == "change":
                 value: object = rounded(c.annual[key] - base.annual[key], steps[key])
@@ -103,7 +105,7 @@ def _table(work: Work, sheet: Sheet, columns, last: int) -> None:
             else:
                 value, style = _money_cell(key, c, base, usd)
             pieces = ("centre",) if isinstance(value, str) else ("right",)
-            sheet.cell(row, place, value, s(style, "line", *pieces, *tint))
+            sheet.cell(row, place, value, s("large", style, "line", *pieces, *tint))
 
 
 def standing(results, c) -> str:
@@ -143,7 +145,7 @@ def _remarks(work: Work, sheet: Sheet, row: int, last: int, width: float) -> int
         if c.equal_service.flagged:
             text = f"▲ {number} is not ranked: " + "; ".join(c.equal_service.reasons) + "."
             sheet.merged_text(row, 0, row, last, text, s("small", "wrap"))
-            sheet.height(row, height_of(lines_of(text, width * 1.1), 8.0))
+            sheet.height(row, height_of(lines_of(text, width, 8.0), 8.0) - 2)
             row += 1
     text = ("Rounded; full figures and what each contains: “Comparison”. Signs are kept: a reset that costs more shows it. Simple payback is not discounted.")
     sheet.merged_text(row, 0, row, last, text, s("small", "quiet"))
@@ -153,9 +155,8 @@ def _remarks(work: Work, sheet: Sheet, row: int, last: int, width: float) -> int
 def _charts(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     """Four charts in two rows, as wide as the table; returns the first row below them."""
     results = work.results
-    pixels = sum(_PIXELS(w) for w in widths)
-    size = (pixels // 2 - 4, 280)
-    per_row = 20  # pixels of a row of the default height
+    pixels = sum(_pixels(w) for w in widths)
+    size = (pixels // 2 - 4, 244)
     edges = bins_of(results)
     width = float(results.project.bins.width_f)
     x_range = (10.0 * (edges.min() // 10.0), 10.0 * -(-(edges.max() + width) // 10.0))
@@ -167,16 +168,16 @@ def _charts(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     style_chart(change, "What changes against the baseline: above the line costs more, below saves", "", "USD a year", size=size, y_format="+#,##0;−#,##0;0")
     sat = lines_chart(work, "sat", "sat_f", 0.05, lambda c: SAT_WORDS[c.candidate.sat.strategy])
     style_chart(sat, "Supply air temperature by outdoor temperature (in brackets: candidates)", "Outdoor temperature, °F", "°F", size=size,
-                x_range=x_range, x_unit=x_unit, y_format="0")
+                x_range=x_range, x_unit=x_unit, y_format="0", y_range=_whole_fives(results, edges))
     dsp = lines_chart(work, "dsp", "dsp_inwc", 0.005, lambda c: DSP_WORDS[c.candidate.dsp.strategy])
     style_chart(dsp, "Duct static pressure by outdoor temperature (in brackets: candidates)", "Outdoor temperature, °F", "in. w.c.", size=size,
                 x_range=x_range, x_unit=x_unit, y_format="0.0", y_range=(0.0, None))
     # The second column of charts starts in the middle of the table, to the pixel.
     middle, offset = 0, pixels // 2
-    while offset >= _PIXELS(widths[middle]):
-        offset -= _PIXELS(widths[middle])
+    while offset >= _pixels(widths[middle]):
+        offset -= _pixels(widths[middle])
         middle += 1
-    rows = size[1] // per_row + 1
+    rows = size[1] // ROW_PIXELS + 1
     for k, chart in enumerate((cost, change, sat, dsp)):
         down = row + rows * (k // 2)
         if k % 2 == 0:
@@ -184,6 +185,17 @@ def _charts(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
         else:
             sheet.chart(down, middle, chart, x_offset=offset)
     return row + 2 * rows
+
+
+def _whole_fives(results, edges) -> tuple[float, float]:
+    """Range of the supply temperature axis, on whole fives with some air. [degF]"""
+    curves = np.concatenate([by_bin(results, results.candidates[k], "sat_f", edges) for k in sheet_candidates(results)])
+    return 5.0 * np.floor((np.nanmin(curves) - 1.0) / 5.0), 5.0 * np.ceil((np.nanmax(curves) + 1.0) / 5.0)
+
+
+def _pixels(width: float) -> int:
+    """Width of a column of so many characters. [pixels]"""
+    return int(width * CHARACTER_PIXELS + PADDING_PIXELS)
 
 
 def _how_sure(work: Work, sheet: Sheet, row: int, last: int, width: float) -> int:

@@ -10,8 +10,8 @@ from ..layout import PROFILES, STRATEGIES, ZONES, input_name
 from ..page import Work, height_of, lines_of, title
 from ..strict import Sheet
 
-HEADS = (("Input", 27), ("Value", 21), ("Unit", 11), ("Allowed", 15), ("", 3), ("Origin", 9), ("Where the value comes from", 40),
-         ("Evidence", 26), ("What it is", 58), ("Key in the project file", 29))
+HEADS = (("Input", 27), ("Value", 18), ("Unit", 9.5), ("Allowed", 12), ("", 3), ("Origin", 7.5), ("Where the value comes from", 31),
+         ("Evidence", 17), ("What it is", 46), ("Key in the project file", 30))
 VALUE_COLUMN = 1
 _FIRST_ROW = 6
 
@@ -60,7 +60,9 @@ def number_style(value: float) -> str:
 
 def range_text(low, high) -> str:
     """Allowed range in words."""
-    return "" if low is None else f"{low:,.6g} to {high:,.6g}"
+    if low is None:
+        return ""
+    return " to ".join(f"{end:,.0f}" if abs(end) >= 1000 else f"{end:g}" for end in (low, high))
 
 
 def write(work: Work, sheet: Sheet) -> None:
@@ -92,7 +94,8 @@ def write(work: Work, sheet: Sheet) -> None:
         work.book.define_name(input_name(path), sheet.name, row, VALUE_COLUMN)
         row += 1
     sheet.freeze(_FIRST_ROW, 1)
-    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=len(HEADS) - 1, repeat_rows=(head, head))
+    # The keys are for the screen: paper is kept for what people read.
+    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=len(HEADS) - 2, repeat_rows=(head, head))
 
 
 def _line(work: Work, sheet: Sheet, row: int, label, value, unit, low, high, origin, source, description, evidence, path) -> None:
@@ -110,5 +113,5 @@ def _line(work: Work, sheet: Sheet, row: int, label, value, unit, low, high, ori
             pieces = ("text_small", "line") if place not in (0, 4) else ("wrap", "line") + (("centre",) if place == 4 else ("bold",))
             sheet.text(row, place, text, s(*pieces, *(("quiet",) if place in (3, 9) else ())))
         if isinstance(text, str):
-            lines = max(lines, lines_of(text, HEADS[place][1] * (1.08 if place else 0.95)))
-    sheet.height(row, height_of(lines, 8.4))
+            lines = max(lines, lines_of(text, HEADS[place][1], 8.0) if place else lines_of(text, HEADS[0][1], bold=True))
+    sheet.height(row, height_of(lines, 8.2))

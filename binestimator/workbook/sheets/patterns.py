@@ -9,10 +9,13 @@ from ..figures import cost_by_end_use, same_line, used_end_uses
 from ..formats import END_USE_COLOURS, LINES
 from ..layout import sheet_candidates
 from ..page import Block, Work, height_of, lines_of, title
-from ..strict import Sheet
+from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, Sheet
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-_LABEL_WIDTH, _WIDTH = 16, 13.5
+_LABEL_WIDTH, _WIDTH = 32, 13.5
+# Charts stand above the tables, in two rows of two.
+_CHART_PIXELS, _CHARTS_ROW = 300, 3
+_TABLES_ROW = _CHARTS_ROW + 2 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
 
 
 def bins_of(results) -> np.ndarray:
@@ -45,7 +48,7 @@ def write(work: Work, sheet: Sheet) -> None:
     uses = used_end_uses(results)
     costs = [cost_by_end_use(results, c) for c in results.candidates]
     base = costs[positions[[c.id for c in results.candidates].index(results.baseline_id)]]
-    row = 3
+    row = _TABLES_ROW
     row = _table(work, sheet, row, "cost", "Energy cost by end use, USD a year, from the bin rows", "Candidate", names,
                  [label for _, label, _ in uses], [[c[key] for c in costs] for key, _, _ in uses], "usd")
     row = _table(work, sheet, row, "change", "Change of energy cost against the baseline by end use, USD a year: plus costs more", "Candidate",
@@ -73,9 +76,9 @@ def write(work: Work, sheet: Sheet) -> None:
     labels = [f"{low:.0f}–{low + 10:.0f} %" if k + 1 < len(lows) else f"{low:.0f} % and up" for k, low in enumerate(lows)]
     row = _table(work, sheet, row, "flow_hours", "Running hours by supply airflow, % of design", "Airflow", labels, names,
                  [c.flow_hours["hours"].to_numpy(dtype=float) for c in results.candidates], "f0", total=True)
-    end = _charts(work, sheet, row)
-    sheet.freeze(3, 1)
-    sheet.on_paper(footer=work.footer, last_row=end, last_column=columns, repeat_columns=(0, 0), pages_wide=1 + columns // 14)
+    _charts(work, sheet, columns)
+    sheet.freeze(0, 1)
+    sheet.on_paper(footer=work.footer, last_row=row, last_column=columns, repeat_columns=(0, 0), pages_wide=1 + columns // 14)
 
 
 def _table(work: Work, sheet: Sheet, row: int, block: str, label: str, corner: str, labels: list, heads: list[str], columns: list,
@@ -85,7 +88,7 @@ def _table(work: Work, sheet: Sheet, row: int, block: str, label: str, corner: s
     for place in range(len(heads) + 1):
         sheet.text(row, place, label if place == 0 else "", s("section"))
     header = row + 1
-    sheet.height(header, height_of(max(lines_of(t, _WIDTH * 0.88) for t in heads)))
+    sheet.height(header, height_of(max(lines_of(t, _WIDTH, bold=True) for t in heads)))
     sheet.text(header, 0, corner, s("head_left"))
     for place, text in enumerate(heads, 1):
         sheet.text(header, place, text, s("head"))
@@ -144,8 +147,14 @@ def use_chart(work: Work, block: str):
     return chart
 
 
-def _charts(work: Work, sheet: Sheet, row: int) -> int:
-    """Months, airflow and cost by temperature."""
+def _charts(work: Work, sheet: Sheet, columns: int) -> None:
+    """Months, airflow and cost by temperature, in the width of eight candidates."""
+    widths = [int(w * CHARACTER_PIXELS + PADDING_PIXELS) for w in (_LABEL_WIDTH, *[_WIDTH] * max(columns, 8))]
+    half = sum(widths[:9]) // 2
+    middle, offset = 0, half
+    while offset >= widths[middle]:
+        offset -= widths[middle]
+        middle += 1
     positions = sheet_candidates(work.results)
     specs = [("month_cost", "Energy cost by month", "", "USD"),
              ("flow_hours", "Running hours by airflow", "Supply airflow, % of design", "h/yr"),
@@ -161,6 +170,9 @@ def _charts(work: Work, sheet: Sheet, row: int) -> int:
             chart.add_series({"name": name, "categories": categories, "values": values,
                               "line": {"color": colour, "width": 1.5, "dash_type": dash},
                               "marker": {"type": marker, "size": 5, "border": {"color": colour}, "fill": {"color": colour}}})
-        style_chart(chart, label, x_label, y_label, size=(590, 360))
-        sheet.chart(row + 20 * (k // 2), 0 if k % 2 == 0 else 6, chart)
-    return row + 20 * ((len(specs) + 1) // 2)
+        style_chart(chart, label, x_label, y_label, size=(half - 4, _CHART_PIXELS), y_format="#,##0")
+        row = _CHARTS_ROW + (k // 2) * (_CHART_PIXELS // ROW_PIXELS + 1)
+        if k % 2 == 0:
+            sheet.chart(row, 0, chart)
+        else:
+            sheet.chart(row, middle, chart, x_offset=offset)

@@ -39,7 +39,7 @@ def write(work: Work, sheet: Sheet) -> None:
     for place, column in enumerate(columns):
         if column.key == "when":
             for row, text in enumerate(table["when"], first):
-                sheet.text(row, place, text, styles[place])
+                sheet.text(row, place, text, s("line", "inset"))
         elif column.key == "row":
             sheet.number_columns(first, place, [np.arange(1.0, len(table) + 1.0)], [styles[place]])
         else:

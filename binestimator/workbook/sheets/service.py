@@ -41,7 +41,7 @@ def write(work: Work, sheet: Sheet) -> None:
     for number, c in enumerate(results.candidates, 1):
         hours = max(c.hourly["running_hours"], 1e-9)
         sheet.text(row, 0, f"{number} {c.name}", s("wrap", "line", "bold"))
-        lines = lines_of(f"{number} {c.name}", 24)
+        lines = lines_of(f"{number} {c.name}", 26, bold=True)
         for place, (key, _, unit, _) in enumerate(_WORST):
             found = worst_zone(c.zones, key)
             if found is None:
@@ -52,7 +52,7 @@ def write(work: Work, sheet: Sheet) -> None:
                 if key.endswith("request_hours"):
                     text += f" ({100 * value / hours:.0f} % of running)"
             sheet.merged_text(row, 2 * place + 1, row, 2 * place + 2, text, s("text_small", "line"))
-            lines = max(lines, lines_of(text, 23 if place else 40))
+            lines = max(lines, lines_of(text, 42 if place == 0 else 23, 8.0))
         sheet.height(row, height_of(lines))
         row += 1
     row += 1

@@ -24,7 +24,7 @@ def write(work: Work, sheet: Sheet) -> None:
     for line in (own, *((document, where, use, SEEN[how]) for document, where, use, how in SOURCES)):
         for place, text in enumerate(line):
             sheet.text(row, place, text, s("wrap", "line", *(("bold",) if place == 0 else ())))
-        sheet.height(row, height_of(max(lines_of(t, w * (0.92 if k == 0 else 1.0)) for k, (t, w) in enumerate(zip(line, _WIDTHS)))))
+        sheet.height(row, height_of(max(lines_of(t, w, bold=k == 0) for k, (t, w) in enumerate(zip(line, _WIDTHS)))))
         row += 1
     sheet.freeze(head + 1, 0)
     sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=len(_WIDTHS) - 1, repeat_rows=(head, head))
