@@ -91,6 +91,13 @@ def test_lines_fit_the_terminal(results, scale):
     assert ("Pumps" in text) == (scale == 1.0)
 
 
+def test_repairs_are_told_apart_from_resets(results):
+    assert "Repair " not in terminal.comparison(results)
+    kinds = {"as_found": "reset", "dsp_outdoor_air": "repair", "colder": "companion"}
+    text = terminal.comparison(with_candidates(results, lambda c: dataclasses.replace(c, candidate=dataclasses.replace(c.candidate, kind=kinds[c.id]))))
+    assert "Repair    dsp_outdoor_air: repairs" in text and "Companion colder: companion" in text
+
+
 def test_nothing_is_printed_as_minus_zero():
     assert [terminal.whole(v) for v in (-0.3, 0.0, -0.0, 1234.5678, -1234.5678)] == ["0", "0", "0", "1,235", "-1,235"]
     assert [terminal._tenths(v) for v in (-0.04, -0.0, -0.06, 3.14)] == ["0.0", "0.0", "-0.1", "3.1"]
