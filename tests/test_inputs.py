@@ -135,8 +135,10 @@ def test_index_shares_of_a_list_run_to_one_around_given_ones():
     assert [zone.index_share for zone in project.zones] == [0.6, 0.7, 1.0]
     origins = [project.origins[f"zone[{name}].index_share"] for name in "ABC"]
     assert origins == ["derived", "given", "derived"]
-    moved = project.with_overrides({"zone.A.index_share": 0.9})
-    assert [zone.index_share for zone in moved.zones] == [0.9, 0.7, 1.0]  # no other zone moves
+    plain = project_from_mapping(changed(LISTED, ("building", "index_share_low", 0.5)))
+    assert [zone.index_share for zone in plain.zones] == [0.5, 0.75, 1.0]
+    moved = plain.with_overrides({"zone.A.index_share": 0.9})
+    assert [zone.index_share for zone in moved.zones] == [0.9, 0.75, 1.0]  # no other zone moves
 
 
 def test_a_survey_takes_the_place_of_the_index_share():
@@ -516,6 +518,16 @@ def test_later_overrides_win_and_none_unsets():
     assert [zone.min_cfm for zone in again.zones] == [None, 70, 70]
     assert list(again.overrides) == ["zone.*.min_cfm", "fan.motor_hp", "zone.A.min_cfm"]
     assert project.with_overrides({}) == project
+
+
+def test_unset_inputs_and_overrides_are_written_as_such():
+    raw = changed(LISTED, ("fan", {"motor_hp": "none"}), ("zone", 0, "name", 'say "hi" \\ é'))
+    over = project_from_mapping(raw).with_overrides({"zone.*.min_cfm": 25.5, "outdoor_air.minimum_cfm": None})
+    text = project_to_toml(over)
+    for line in ('motor_hp = "none"', 'name = "say \\"hi\\" \\\\ é"', '"zone.*.min_cfm" = 25.5',
+                 '"outdoor_air.minimum_cfm" = "none"'):  # fmt: skip
+        assert line in text.splitlines()
+    assert project_from_mapping(tomllib.loads(text)) == over
 
 
 def test_overrides_are_checked_all_at_once():
