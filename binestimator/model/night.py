@@ -16,7 +16,7 @@ from ..units import KBTU_PER_KWH
 from . import fan as fans
 from .loads import ZoneLoads
 from .plant import cooling_capacity_kbtuh, cooling_power
-from .system import heat_sources
+from .system import heat_sources, supply_heating_mode
 from .unit import Unit
 
 
@@ -114,7 +114,7 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule) -> NightBlock
     start = np.array([s for s, _ in spans])
     length = np.array([n for _, n in spans])
     warmup = int(np.ceil(schedule.warmup_hours))
-    central = unit.air_handler.supply_heating == "hold" and (unit.preheat.type != "same" or unit.heating.type != "none")
+    central = supply_heating_mode(unit) == "hold"
 
     # Where the rooms stand when the unit stops: between their setpoints by their own balance.
     last = (start - 1) % hours

@@ -213,6 +213,13 @@ def _one_pass(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, 
         sensible_btuh=sensible, latent_btuh=latent, capacity_btuh=capacity)
 
 
+def supply_heating_mode(unit: Unit) -> str:
+    """``air_handler.supply_heating``, or ``none`` where the coil has no source of heat."""
+    if unit.preheat.type == "same" and unit.heating.type == "none":
+        return "none"
+    return unit.air_handler.supply_heating
+
+
 def resulting_sat_f(unit: Unit, fs, sat_set_f, first: _Pass):
     """Supply air temperature that really results from a setpoint.
 
@@ -225,7 +232,7 @@ def resulting_sat_f(unit: Unit, fs, sat_set_f, first: _Pass):
     """
     target = sat_set_f - first.rise_f
     cold = first.mixed.mat_f < target
-    mode = unit.air_handler.supply_heating
+    mode = supply_heating_mode(unit)
     if mode == "hold":
         floor = target
     elif mode == "own_setpoint":
@@ -273,7 +280,7 @@ def evaluate(unit: Unit, conditions, loads: ZoneLoads, sat_set_f, dsp_set_inwc, 
         return state
     rows = np.flatnonzero(moved)
     sub = c.take(rows)
-    by_mixing = low[rows] & (unit.air_handler.supply_heating == "none")
+    by_mixing = low[rows] & (supply_heating_mode(unit) == "none")
     again = _one_pass(unit, sub, loads.take(rows), sat[rows], dsp_set[rows], resets_pressure, enabled[rows], by_mixing)
     fixed = _finish(unit, sub, loads.take(rows), sat_set[rows], dsp_set[rows], again, enabled[rows], high[rows])
     merged = {}
