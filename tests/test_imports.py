@@ -8,7 +8,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "binestimator"
 
 #: Later parts may import earlier ones.
-LINE = ("inputs", "weather_formats", "weather", "hours", "model", "strategies", "bins", "money", "checks", "estimate",
+LINE = ("inputs", "weather_formats", "weather", "hours", "model", "strategies", "bins", "selection", "money", "checks", "estimate",
         "workbook", "terminal", "steps", "cli", "__main__")  # fmt: skip
 #: Beside the line: what each may import. Everything may import them.
 BESIDE = {"errors": set(), "units": set(), "moist_air": {"units"}, "results": {"errors"}, "__init__": set()}
@@ -61,7 +61,7 @@ def test_every_part_has_a_place():
     """A new part of the package must be put on the line or beside it."""
     parts = {_part(module) for module in FILES.values()}
     assert parts <= set(LINE) | set(BESIDE)
-    assert {"inputs", "weather", "hours", "model", "strategies", "bins", "money", "estimate"} <= parts
+    assert {"inputs", "weather", "hours", "model", "strategies", "bins", "selection", "money", "estimate"} <= parts
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: "/".join(FILES[path]))
