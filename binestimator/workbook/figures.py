@@ -159,11 +159,34 @@ def interaction_text(results: Results) -> str:
         return ""
     i = max(results.interactions, key=lambda item: item.both_usd)
     step = money_step(results)
-    left = i.interaction_usd
-    sense = "less" if left < 0 else "more"
-    return (f"Together is not the sum: {number_of(results, i.sat_id)} alone saves {money(i.sat_usd, step)}, "
+    left = rounded(i.interaction_usd, step)
+    sense = "just the two added" if not left else f"{money(abs(left), step)} {'less' if left < 0 else 'more'} than the two added"
+    return (f"Do they add up? {number_of(results, i.sat_id)} alone saves {money(i.sat_usd, step)}, "
             f"{number_of(results, i.dsp_id)} alone {money(i.dsp_usd, step)}, both ({number_of(results, i.both_id)}) "
-            f"{money(i.both_usd, step)}: {money(abs(left), step)} {sense} than the two added.")
+            f"{money(i.both_usd, step)}: {sense}.")
+
+
+# A zone that asks in at least this share of the hours is named as holding a reset up (assumption).
+MOST_HOURS_FRAC = 0.5
+
+
+def holding_text(results: Results) -> str:
+    """Which zones hold demand resets up: those that ask in most running hours."""
+    said = []
+    for part, key, what in (("sat", "temperature_request_hours", "colder air"), ("dsp", "pressure_request_hours", "more pressure")):
+        for c in results.candidates:
+            hours = c.hourly["running_hours"]
+            if getattr(c.candidate, part).strategy != "demand" or not hours > 0.0:
+                continue
+            asked = c.zones[key].to_numpy(dtype=float)
+            most = int(np.argmax(asked))
+            if asked[most] > 0.0:
+                often = asked[most] / hours
+                zone = f"“{c.zones['zone'].iloc[most]}” asks" if often >= MOST_HOURS_FRAC else "no zone asks"
+                more = "" if often >= MOST_HOURS_FRAC else "more than "
+                said.append(f"{zone} for {what} in {more}{100 * often:.0f} % of running hours ({number_of(results, c.id)})")
+            break
+    return "What holds demand resets up: " + "; ".join(said) + ". All zones: “Zone service”." if said else ""
 
 
 # Always true of such work; used when the run itself raises no caution.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 
 from ..results import Results, to_plain
@@ -32,6 +33,17 @@ def workbook_bytes(results: Results) -> bytes:
     WorkbookError
         Something cannot be put into a workbook, such as a number that is not finite.
     """
+    # Hundreds of thousands of cells live until the end: looking for garbage among them is in vain.
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        return _workbook_bytes(results)
+    finally:
+        if collecting:
+            gc.enable()
+
+
+def _workbook_bytes(results: Results) -> bytes:
     with Book(title=results.project.info.name, comments=f"binestimator, run {results.run_id}") as book:
         work = Work(book=book, styles=Styles(book), results=results)
         positions = sheet_candidates(results)

@@ -48,17 +48,13 @@ def column_values(candidate) -> dict[str, np.ndarray]:
     return values
 
 
-def outside_rows(results, candidate, values) -> dict[str, float] | None:
+def outside_rows(results, candidate, values) -> dict[str, float]:
     """Annual figures that come from no running row: setback and warm-up, and the heating plant
-    where it stays enabled while the air handler is off.
-
-    None for candidates whose overrides make their own night block: theirs is not in the results.
-    """
-    if candidate.candidate.overrides:
-        return None
-    off = off_energy(results.unit, SimpleNamespace(fan_on=values["fan_on"], oat_f=values["oat_f"]))
+    where it stays enabled while the air handler is off."""
+    run = results.runs[candidate.id]
+    off = off_energy(run.unit, SimpleNamespace(fan_on=values["fan_on"], oat_f=values["oat_f"]))
     weight = values["weight_h"]
-    figures = {key: results.night.get(key, 0.0) for key in (
+    figures = {key: run.night[key] for key in (
         "fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh", "fuel_therm", "purchased_cooling_kbtu",
         "purchased_heating_kbtu")}
     for key, name in (("pump_tower_kwh", "pump_tower_kw"), ("heating_kwh", "heating_kw"), ("fuel_therm", "fuel_thermh"),
@@ -71,7 +67,7 @@ def outside_rows(results, candidate, values) -> dict[str, float] | None:
     return figures
 
 
-def totals(candidate, values: dict, outside: dict | None) -> list[dict[str, float | str | None]]:
+def totals(candidate, values: dict, outside: dict) -> list[dict[str, float | str | None]]:
     """Totals of every column, by the keys of ``CANDIDATE_TOTAL_ROWS``; empty where there are none."""
     weight = values["weight_h"]
     running = weight * values["fan_on"]
@@ -92,22 +88,13 @@ def totals(candidate, values: dict, outside: dict | None) -> list[dict[str, floa
         line: dict = {"unit": column.total_unit, "rows": total}
         if column.annual and total is not None:
             said = candidate.annual[column.annual]
-            night = None
-            if outside is not None:
-                night = outside.get(column.annual)
-            elif _has_night(column.annual):
-                night = said - total
+            night = outside.get(column.annual)
             year = total + (night or 0.0)
             apart = abs(year - said)
             line |= {"night": night, "year": year, "results": said,
                      "difference": "agrees" if apart <= AGREES_FRAC * max(abs(said), 1.0) else year - said}
         found.append(line)
     return found
-
-
-def _has_night(annual: str) -> bool:
-    return annual in ("fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh", "fuel_therm", "purchased_cooling_kbtu",
-                      "purchased_heating_kbtu", "electricity_kwh", "cost_usd")
 
 
 def write(work: Work, sheet: Sheet, position: int) -> None:
@@ -127,8 +114,6 @@ def write(work: Work, sheet: Sheet, position: int) -> None:
                + _overrides_text(record), s("subtitle"))
     note = ("One line a bin row; rates hold during the row's hours. Lines that end at “off”: the air handler does not run. Sums are weight × value, "
             "means are weighted over running hours.")
-    if outside is None:
-        note += (" Its overrides give this candidate night runs of its own: that line is the year less the rows.")
     sheet.text(CANDIDATE_TITLE_ROW + 3, beside, note, s("small", "quiet"))
 
     at = 0

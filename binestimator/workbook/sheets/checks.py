@@ -8,7 +8,7 @@ from ..layout import END_USES
 from ..page import Work, height_of, lines_of, title
 from ..strict import Sheet
 
-_WIDTHS = (34, 12, 33, 26, 62, 44)
+_WIDTHS = (36, 12, 33, 26, 62, 46)
 _STATUS = {"pass": ("PASS", "good"), "explain": ("EXPLAIN", "explain"), "fail": ("FAIL", "bad")}
 _LEVEL = {"info": ("note", "quiet"), "check": ("CHECK", "explain"), "caution": ("CAUTION", "bad")}
 
@@ -52,7 +52,7 @@ def _bins_against_hours(work: Work, sheet: Sheet, row: int) -> int:
     s, results = work.styles, work.results
     row = _section(work, sheet, row, "Bin rows against the same equations hour by hour")
     labels = {key: (label, unit) for key, label, unit in END_USES} | {"cost_usd": ("Energy cost", "USD"), "reheat_kbtu": ("Reheat", "kBtu")}
-    for place, text in enumerate(("Candidate and end use", "Unit", "From the bin rows", "Hour by hour", "Difference, share of the hourly figure", "")):
+    for place, text in enumerate(("Candidate and end use", "Unit", "From the bin rows", "Hour by hour", "Difference, share of the hourly figure", "Classic bins (one mean row a bin): difference")):
         sheet.text(row, place, text, s("head_left" if place == 0 else "head"))
     row += 1
     for number, c in enumerate(results.candidates, 1):
@@ -67,7 +67,7 @@ def _bins_against_hours(work: Work, sheet: Sheet, row: int) -> int:
             sheet.number(row, 2, a, s("f1", kind, "small"))
             sheet.number(row, 3, h, s("f1", kind, "small"))
             sheet.cell(row, 4, share(a - h, h) if h else None, s("diff_pct", kind, "small", "centre"))
-            sheet.text(row, 5, "", s(kind))
+            sheet.cell(row, 5, share(c.classic[key] - h, h) if h else None, s("diff_pct", kind, "small", "centre"))
             row += 1
     return row
 

@@ -37,6 +37,7 @@ def write(work: Work, sheet: Sheet) -> None:
     row = _money(work, sheet, row)
     row = _part(work, sheet, row, "Hours counted, from the hour-by-hour run", [line for line in ANNUAL if line[0] in counts], "hourly")
     row = _part(work, sheet, row, "The same year hour by hour, as an audit of the bin rows", energies, "hourly")
+    row = _part(work, sheet, row, "The classic bin method, one mean row a bin, to show what it misses", energies, "classic")
     row = _interactions(work, sheet, row, last)
     sheet.freeze(heads + 1, len(_FIXED))
     sheet.on_paper(footer=work.footer, last_row=row, last_column=last, repeat_rows=(heads, heads), repeat_columns=(0, 1),

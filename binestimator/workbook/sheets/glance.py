@@ -6,7 +6,7 @@ import numpy as np
 
 from ..charts import style_chart
 from ..figures import (
-    DSP_WORDS, SAT_WORDS, answer, check_counts, interaction_text, main_caution, money_step, rounded, step_for,
+    DSP_WORDS, SAT_WORDS, answer, check_counts, holding_text, interaction_text, main_caution, money_step, rounded, step_for,
     used_end_uses, worst_bin_error,
 )
 from ..formats import PETROL
@@ -16,6 +16,8 @@ from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, Sheet
 from .patterns import bins_of, by_bin, lines_chart, use_chart
 
 _NAME_WIDTH, _WIDTH = 36, 9.6
+# Curves that lie closer than this are drawn as one.
+SAME_SAT_F, SAME_DSP_INWC = 0.25, 0.02
 TABLE_HEAD_ROW = 8
 FIRST_ROW = 11
 
@@ -95,9 +97,10 @@ def _table(work: Work, sheet: Sheet, columns, last: int) -> None:
     for row, c in enumerate(results.candidates, FIRST_ROW):
         baseline = c.id == base.id
         tint = ("best",) if c.rank == 1 else ("base",) if baseline else ("flagged",) if c.equal_service.flagged else ()
-        sheet.height(row, 16.5)
+        name = f"{row - FIRST_ROW + 1}  {c.name}" + ("  (baseline)" if baseline else "")
+        sheet.height(row, max(16.5, height_of(lines_of(name, _NAME_WIDTH, 10.0, bold=c.rank == 1), 10.0)))
         sheet.text(row, 0, standing(results, c), s("line", "large", "bold", *tint))
-        sheet.text(row, 1, f"{row - FIRST_ROW + 1}  {c.name}" + ("  (baseline)" if baseline else ""), s("line", "large", *tint))
+        sheet.text(row, 1, name, s("wrap", "middle", "line", "large", *tint))
         for place, (key, _, _, part) in enumerate(columns, 2):
             if part == "change":
                 value: object = rounded(c.annual[key] - base.annual[key], steps[key])
@@ -163,13 +166,13 @@ def _charts(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     x_unit = 10.0
 
     cost = use_chart(work, "cost")
-    style_chart(cost, "Energy cost of a year by end use", "", "USD a year", size=size, y_format="#,##0")
+    style_chart(cost, "Energy cost of a year by end use", "Candidate", "USD a year", size=size, y_format="#,##0")
     change = use_chart(work, "change")
-    style_chart(change, "What changes against the baseline: above the line costs more, below saves", "", "USD a year", size=size, y_format="+#,##0;−#,##0;0")
-    sat = lines_chart(work, "sat", "sat_f", 0.05, lambda c: SAT_WORDS[c.candidate.sat.strategy])
+    style_chart(change, "What changes against the baseline: above the line costs more, below saves", "Candidate", "USD a year", size=size, y_format="+#,##0;−#,##0;0")
+    sat = lines_chart(work, "sat", "sat_f", SAME_SAT_F, lambda c: SAT_WORDS[c.candidate.sat.strategy])
     style_chart(sat, "Supply air temperature by outdoor temperature (in brackets: candidates)", "Outdoor temperature, °F", "°F", size=size,
                 x_range=x_range, x_unit=x_unit, y_format="0", y_range=_whole_fives(results, edges))
-    dsp = lines_chart(work, "dsp", "dsp_inwc", 0.005, lambda c: DSP_WORDS[c.candidate.dsp.strategy])
+    dsp = lines_chart(work, "dsp", "dsp_inwc", SAME_DSP_INWC, lambda c: DSP_WORDS[c.candidate.dsp.strategy])
     style_chart(dsp, "Duct static pressure by outdoor temperature (in brackets: candidates)", "Outdoor temperature, °F", "in. w.c.", size=size,
                 x_range=x_range, x_unit=x_unit, y_format="0.0", y_range=(0.0, None))
     # The second column of charts starts in the middle of the table, to the pixel.
@@ -184,7 +187,8 @@ def _charts(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
             sheet.chart(down, 0, chart)
         else:
             sheet.chart(down, middle, chart, x_offset=offset)
-    return row + 2 * rows
+    sheet.height(row + 2 * rows, 8)
+    return row + 2 * rows + 1
 
 
 def _whole_fives(results, edges) -> tuple[float, float]:
@@ -208,9 +212,7 @@ def _how_sure(work: Work, sheet: Sheet, row: int, last: int, width: float) -> in
         + f" Bin rows against the same equations hour by hour: annual cost within {100 * worst_bin_error(results):.2f} % for every candidate.",
         f"Not reconciled with bills. {defaults} of {len(origins)} inputs are defaults; measured values make the estimate firmer.",
     ]
-    together = interaction_text(results)
-    if together:
-        lines.insert(0, together)
+    lines = [text for text in (interaction_text(results), holding_text(results)) if text] + lines
     for place in range(last + 1):
         sheet.text(row, place, "How sure, and what it rests on" if place == 0 else "", s("section"))
     row += 1

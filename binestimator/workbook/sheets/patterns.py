@@ -41,7 +41,7 @@ def write(work: Work, sheet: Sheet) -> None:
     results = work.results
     positions = list(range(len(results.candidates)))
     names = short_names(results, positions)
-    columns = max(len(names), len(used_end_uses(results)))
+    columns = max(len(names), len(used_end_uses(results)) + 1)
     title(work, sheet, "Patterns", "The numbers behind the charts. Months, temperatures and airflows come from the hour-by-hour run.",
           link_column=columns)
     sheet.widths([_LABEL_WIDTH, *[_WIDTH] * columns])
@@ -50,9 +50,9 @@ def write(work: Work, sheet: Sheet) -> None:
     base = costs[positions[[c.id for c in results.candidates].index(results.baseline_id)]]
     row = _TABLES_ROW
     row = _table(work, sheet, row, "cost", "Energy cost by end use, USD a year, from the bin rows", "Candidate", names,
-                 [label for _, label, _ in uses], [[c[key] for c in costs] for key, _, _ in uses], "usd")
+                 [label for _, label, _ in uses], [[c[key] for c in costs] for key, _, _ in uses], "usd", numbered=True)
     row = _table(work, sheet, row, "change", "Change of energy cost against the baseline by end use, USD a year: plus costs more", "Candidate",
-                 names, [label for _, label, _ in uses], [[c[key] - base[key] for c in costs] for key, _, _ in uses], "usd_signed")
+                 names, [label for _, label, _ in uses], [[c[key] - base[key] for c in costs] for key, _, _ in uses], "usd_signed", numbered=True)
     edges = bins_of(results)
     width = float(results.project.bins.width_f)
     middles = edges + width / 2.0
@@ -82,7 +82,8 @@ def write(work: Work, sheet: Sheet) -> None:
 
 
 def _table(work: Work, sheet: Sheet, row: int, block: str, label: str, corner: str, labels: list, heads: list[str], columns: list,
-           style: str, *, total: bool = False) -> int:
+           style: str, *, total: bool = False, numbered: bool = False) -> int:
+    """One table; ``numbered`` puts the number of the candidate, short enough for an axis, behind the series."""
     s = work.styles
     sheet.height(row, 24)
     for place in range(len(heads) + 1):
@@ -102,7 +103,14 @@ def _table(work: Work, sheet: Sheet, row: int, block: str, label: str, corner: s
         sheet.text(last + 1, 0, "Year", s("total"))
         for place, values in enumerate(data, 1):
             sheet.number(last + 1, place, float(values.sum()), s(style, "total"))
-    work.blocks[block] = Block(sheet.name, header, first, last, 0, 1)
+    label_column = 0
+    if numbered:
+        label_column = len(heads) + 1
+        sheet.text(header, label_column, "Number", s("head"))
+        for at in range(len(labels)):
+            sheet.text(first + at, label_column, str(at + 1), s("line", "centre", "quiet"))
+        sheet.ignore_text_numbers(first, label_column, last, label_column)
+    work.blocks[block] = Block(sheet.name, header, first, last, label_column, 1)
     return last + (4 if total else 3)
 
 
@@ -125,8 +133,9 @@ def lines_chart(work: Work, block: str, key: str, tolerance: float, words):
                 break
         else:
             drawn.append((curve, [position]))
+    positions = sheet_candidates(results)
     for curve, members in drawn:
-        colour, marker, dash = LINES[members[0] % len(LINES)]
+        colour, marker, dash = LINES[positions.index(members[0])]
         _, categories, values = table.series(members[0])
         chart.add_series({
             "name": f"{words(results.candidates[members[0]])} ({', '.join(str(m + 1) for m in members)})",
@@ -164,8 +173,8 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
         table = work.blocks[block]
         scatter = block in ("cost_by_temperature", "flow")
         chart = work.book.chart("scatter", "straight_with_markers") if scatter else work.book.chart("line")
-        for position in positions:
-            colour, marker, dash = LINES[position % len(LINES)]
+        for place, position in enumerate(positions):
+            colour, marker, dash = LINES[place]
             name, categories, values = table.series(position)
             chart.add_series({"name": name, "categories": categories, "values": values,
                               "line": {"color": colour, "width": 1.5, "dash_type": dash},
