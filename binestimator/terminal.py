@@ -152,8 +152,8 @@ def _reading(results) -> list[str]:
     else:
         text += " A dash: never pays back."
     lines = _wrapped(text, "Reading   ")
-    for kind, words in (("repair", "repairs, told apart from resets: what a repair brings is no saving of a reset"),
-                        ("companion", "companion measures: what they bring besides a reset is no saving of the reset")):
+    for kind, words in (("repair", "with a repair, whose part is no saving of a reset"),
+                        ("companion", "with a companion measure, whose part is no saving of a reset")):
         mixed = [c.id for c in results.candidates if c.candidate.kind == kind]
         if mixed:
             lines += _wrapped(f"{', '.join(mixed)}: {words}", kind.capitalize().ljust(10))

@@ -95,7 +95,7 @@ def test_repairs_are_told_apart_from_resets(results):
     assert "Repair " not in terminal.comparison(results)
     kinds = {"as_found": "reset", "dsp_outdoor_air": "repair", "colder": "companion"}
     text = terminal.comparison(with_candidates(results, lambda c: dataclasses.replace(c, candidate=dataclasses.replace(c.candidate, kind=kinds[c.id]))))
-    assert "Repair    dsp_outdoor_air: repairs" in text and "Companion colder: companion" in text
+    assert "Repair    dsp_outdoor_air: with a repair" in text and "Companion colder: with a companion" in text
 
 
 def test_nothing_is_printed_as_minus_zero():

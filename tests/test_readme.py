@@ -1,0 +1,272 @@
+"""The README says what the code says.
+
+Its blocks between ``<!-- block: NAME -->`` and ``<!-- end -->`` come from the code;
+``python tests/test_readme.py --write`` puts them in again, with the printed output of the tour. A
+test compares tables word by word, and printed figures to the accuracy they have.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import dataclasses
+import io
+import json
+import re
+import sys
+import tomllib
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from binestimator import cli
+from binestimator.estimate import SAVING_KEYS, estimate
+from binestimator.inputs import fields_of, project_from_mapping, read_project
+from binestimator.inputs.schema import SECTIONS, STRATEGY_SECTIONS, LIST_SECTIONS, title_of
+from binestimator.model.system import RowState
+from binestimator.results import ANNUAL, to_plain
+from binestimator.steps import weather_of
+from binestimator.workbook import layout, texts
+
+ROOT = Path(__file__).resolve().parents[1]
+README = ROOT / "README.md"
+BLOCK = re.compile(r"<!-- block: (\w+) -->\n(.*?)<!-- end -->", re.DOTALL)
+OFFICE = "demo_projects/office/office.toml"
+DEMOS = ("office/office.toml", "clinic/clinic.toml", "field_station/field_station.toml")
+BINS = ["weather/723170TYA.CSV", "--hours", "7", "18"]
+
+
+def table(heads, rows):
+    """Markdown table."""
+    cell = lambda text: str(text).replace("|", "\\|").replace("\n", " ")  # noqa: E731
+    lines = [heads, ["---"] * len(heads), *rows]
+    return "".join("| " + " | ".join(map(cell, line)) + " |\n" for line in lines)
+
+
+def bullets(pairs):
+    return "".join(f"- **{head}.** {text}\n" if head else f"- {text}\n" for head, text in pairs)
+
+
+# --- blocks that must agree word by word ----------------------------------------------------------
+
+
+def annual():
+    return table(("Key", "Unit", "What it contains"), [(f"`{key}`", unit, f"{label}: {what[0].lower()}{what[1:]}") for key, label, unit, what in ANNUAL])
+
+
+def saving():
+    return ", ".join(f"`{key}`" for key in SAVING_KEYS) + ".\n"
+
+
+def sheets():
+    rows = [(name, layout.CONTENTS[name]) for name in layout.BEFORE_CANDIDATES]
+    rows.append(("`1 As found`, ...", f"a sheet for each of the first {layout.MOST_CANDIDATE_SHEETS} candidates, {layout.CANDIDATE_CONTENTS}"))
+    return table(("Sheet", "What it holds"), [*rows, *((name, layout.CONTENTS[name]) for name in layout.AFTER_CANDIDATES)])
+
+
+def options():
+    rows = []
+    commands = next(action for action in cli.parser()._actions if isinstance(action, argparse._SubParsersAction)).choices
+    for name, command in commands.items():
+        for action in command._actions:
+            if isinstance(action, argparse._HelpAction):
+                continue
+            shown = ", ".join(action.option_strings) or action.metavar
+            values = action.metavar if action.option_strings else None
+            if values is None and action.choices and action.option_strings:
+                values = "|".join(map(str, action.choices))
+            values = " ".join(values) if isinstance(values, tuple) else values
+            rows.append((f"`{name}`", f"`{shown}{' ' + values if values else ''}`", action.help))
+    return table(("Command", "Argument", "What it does"), rows)
+
+
+def sections():
+    rows = []
+    for section in SECTIONS:
+        header = f"[[{section}]]" if section in LIST_SECTIONS else f"[{section}.<strategy>]" if section in STRATEGY_SECTIONS else f"[{section}]"
+        fields = fields_of(section)
+        needed = [f"`{name}`" for name, field in fields.items() if field.required and name != "strategy"]
+        some = [f"`{name}`" for name, field in fields.items() if not field.required][: 4 if needed else 5]
+        rows.append((f"`{header}`", title_of(section), len(fields), ", ".join(needed), ", ".join(some)))
+    return table(("Table", "What it describes", "Inputs", "Required", "Among the others"), rows)
+
+
+def sources():
+    return table(("Document", "Where in it", "Used for", "How it was seen"), [(*line, texts.SEEN[how]) for *line, how in texts.SOURCES])
+
+
+def not_modelled():
+    return bullets(("", text) for text in texts.NOT_MODELLED)
+
+
+def cautions():
+    return texts.DEFERENCE + "\n\n" + bullets(texts.CAUTIONS)
+
+
+def weather_caveats():
+    return bullets(("", text) for text in texts.WEATHER_CAVEATS)
+
+
+def glossary():
+    return table(("Word", "Meaning"), texts.GLOSSARY)
+
+
+def row_columns():
+    rows = [(group.split(" (")[0], f"`{c.key}`", c.label, c.unit) for group, columns in layout.CANDIDATE_GROUPS for c in columns]
+    return table(("Step", "Column", "What it is", "Unit"), rows)
+
+
+EXACT = {f.__name__: f for f in (annual, saving, sheets, options, sections, sources, not_modelled, cautions, weather_caveats, glossary, row_columns)}
+
+# --- blocks of printed figures ----------------------------------------------------------------------
+
+
+@cache
+def results_of(path):
+    project = read_project(ROOT / path)
+    return estimate(project, weather_of(project))
+
+
+def tour():
+    from binestimator.terminal import comparison
+
+    files = "\n\nWorkbook      output/office.xlsx\nResults file  output/office.json\n"
+    return f"```console\n$ binestimator estimate {OFFICE}\n{comparison(results_of(OFFICE))}{files}```\n"
+
+
+def bins():
+    text = io.StringIO()
+    with contextlib.redirect_stdout(text), contextlib.chdir(ROOT):
+        cli.main(["bins", *BINS])
+    lines = text.getvalue().splitlines()
+    rules = [k for k, line in enumerate(lines) if line.startswith("---")]
+    # The middle of the table is left out.
+    lines[rules[0] + 4 : rules[1] - 3] = [" ".join(["   ..."] * 3)]
+    return f"```console\n$ binestimator bins {' '.join(BINS)}\n" + "\n".join(lines[: -3]).rstrip() + "\n```\n"
+
+
+def accuracy():
+    rows = []
+    for demo in DEMOS:
+        results = results_of(f"demo_projects/{demo}")
+        for kind, count in (("annual", len(results.row_table)), ("classic", results.row_table["group"].nunique())):
+            pairs = [(getattr(c, kind), c.hourly) for c in results.candidates]
+            base, base_hourly = getattr(results.baseline, kind), results.baseline.hourly
+            points = max((abs(a["cost_usd"] / base["cost_usd"] - h["cost_usd"] / base_hourly["cost_usd"]) for a, h in pairs))
+            worst = lambda key: max((a[key] / h[key] - 1.0 for a, h in pairs if h[key] > 0), key=abs, default=0.0)  # noqa: E731
+            rows.append((demo.split("/")[0].replace("_", " "), "representative" if kind == "annual" else "mean", count,
+                         f"{100 * worst('cost_usd'):+.2f} %", f"{100 * points:.2f} points",
+                         *(f"{100 * worst(key):+.1f} %" for key in ("fan_kwh", "reheat_kbtu"))))  # fmt: skip
+    return table(("Demo", "`rows`", "Rows", "Energy cost, worst candidate", "Saving, worst", "Fan energy, worst", "Reheat, worst"), rows)
+
+
+PRINTED = {f.__name__: f for f in (tour, bins, accuracy)}
+
+
+# --- tests ----------------------------------------------------------------------------------------
+
+
+def blocks():
+    return dict(BLOCK.findall(README.read_text(encoding="utf-8")))
+
+
+@pytest.mark.parametrize("name", EXACT)
+def test_block_is_what_the_code_says(name):
+    assert blocks()[name] == EXACT[name](), "python tests/test_readme.py --write"
+
+
+def test_every_block_is_known():
+    assert set(blocks()) == {*EXACT, *PRINTED, "minimal"}
+
+
+NUMBER = re.compile(r"-?\d[\d,]*(?:\.\d+)?")
+
+
+def parted(text):
+    """Words without their numbers, and the numbers as written."""
+    return NUMBER.sub("#", text).split(), NUMBER.findall(text)
+
+
+@pytest.mark.regression
+@pytest.mark.parametrize("name", ["tour", "bins"])
+def test_printed_output_is_that_of_the_command(name):
+    """Words agree, and figures to the accuracy of the rows: another linear algebra library may choose
+    other rows of the same accuracy. Savings are known to 0.3 points of some 39,000 USD, so small
+    whole numbers may differ by 120, those with decimals (percent, years) by 0.3."""
+    words, numbers = parted(blocks()[name])
+    now_words, now_numbers = parted(PRINTED[name]())
+    assert words == now_words, "python tests/test_readme.py --write"
+    for printed, now in zip(numbers, now_numbers, strict=True):
+        least = 0.0 if name == "bins" else 0.3 if "." in now else 120.0
+        value = float(now.replace(",", ""))
+        assert abs(float(printed.replace(",", "")) - value) <= max(0.01 * abs(value), least), "python tests/test_readme.py --write"
+
+
+def test_minimal_project_is_complete():
+    text = blocks()["minimal"].removeprefix("```toml\n").removesuffix("```\n")
+    project = project_from_mapping(tomllib.loads(text), source_dir=ROOT)
+    assert len(project.candidates) == 8 and project.candidate("dsp_demand").cost_usd == 6000
+    assert any(zone.name == "Server room" for zone in project.zones)
+
+
+def keys_of(value):
+    """Every key of the results file, however deep."""
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            yield key
+            yield from keys_of(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from keys_of(inner)
+
+
+def test_every_key_of_the_results_file_is_documented():
+    data = to_plain(results_of(OFFICE))
+    sizes = set(data.pop("sizes"))  # paths of inputs
+    data["sizes"] = {"path": {"value": 0, "unit": "", "origin": ""}}
+    text = README.read_text(encoding="utf-8")
+    known = set(re.findall(r"`([a-z_0-9.]+)`", text)) | {part for word in re.findall(r"`([a-z_]+\.[a-z_]+)`", text) for part in word.split(".")}
+    assert sizes and set(keys_of(json.loads(json.dumps(data)))) - {"path"} <= known
+
+
+def test_every_field_of_a_row_is_in_the_nomenclature():
+    block = blocks()["row_columns"]
+    assert [f.name for f in dataclasses.fields(RowState) if f"`{f.name}`" not in block] == []
+
+
+def test_every_strategy_and_default_candidate_is_described():
+    from binestimator.inputs import DEFAULT_CANDIDATES
+
+    text = README.read_text(encoding="utf-8")
+    names = {choice for part in STRATEGY_SECTIONS for choice in fields_of(part)["strategy"].choices}
+    assert [name for name in (*names, *DEFAULT_CANDIDATES) if f"`{name}`" not in text] == []
+
+
+@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md", "weather/README.md"])
+def test_files_and_links_exist(document):
+    text = (ROOT / document).read_text(encoding="utf-8")
+    links = [link for link in re.findall(r"\]\(([^)]+)\)", text)]
+    headings = {re.sub(r"[^\w -]", "", line.lstrip("# ").lower()).replace(" ", "-") for line in text.splitlines() if line.startswith("#")}
+    for link in links:
+        if link.startswith("#"):
+            assert link[1:] in headings, link
+        else:
+            assert ((ROOT / document).parent / link).exists(), link
+    for path in re.findall(r"`((?:tests|demo_projects|binestimator|weather|\.dev|\.ci)/[\w./-]*)`", text):
+        assert (ROOT / path).exists(), path
+
+
+def write():
+    """Put every block into the README as the code gives it now."""
+    text = README.read_text(encoding="utf-8")
+    made = {name: make() for name, make in {**EXACT, **PRINTED}.items()}
+    text = BLOCK.sub(lambda m: f"<!-- block: {m[1]} -->\n{made.get(m[1], m[2])}<!-- end -->", text)
+    README.write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    if sys.argv[1:] == ["--write"]:
+        write()
+    else:
+        sys.exit("python tests/test_readme.py --write")
