@@ -1,8 +1,9 @@
 """Demo projects: what they show is a fact of the results, and their READMEs print what the engine gives.
 
 ``python tests/test_demos.py --print`` shows the tables of the READMEs as the engine gives them
-now; ``--write`` puts them into the READMEs. Prose that quotes figures has to be read again then:
-the test of quoted numbers finds those that no longer stand in a table.
+now; ``--write`` puts them into the READMEs and lets the numbers quoted in their prose follow. The
+prose has to be read again then: the test of quoted numbers finds those that no longer stand in a
+table, and the tests of the lessons those that are no longer true.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ PROJECTS = ("office/office.toml", "clinic/clinic.toml", "clinic/clinic_position.
 READMES = ("office", "clinic", "field_station")
 # A table of a README: a comment that says what is in it, then the table.
 TABLE = re.compile(r"(<!-- figures: (\S+) (\w+) -->\n)((?:\|.*\n)+)")
-NUMBER = re.compile(r"[-+]?\$?\d[\d,]*(?:\.\d+)?")
+NUMBER = re.compile(r"[-+]?\$?\d+(?:,\d{3})*(?:\.\d+)?")
 
 
 @cache
@@ -360,19 +361,57 @@ def test_position_project_differs_in_outdoor_air_only():
     assert (flow.outdoor_air.control, position.outdoor_air.control) == ("flow", "position")
 
 
-def write_tables(show: bool) -> None:
-    """Print the tables of all READMEs, or put them into the READMEs."""
+def bare(number: str) -> str:
+    """A printed number without sign and dollar sign, as the prose may quote it."""
+    return number.lstrip("+-$").lstrip("$")
+
+
+def moved_numbers(old: str, new: str) -> dict[str, set[str]]:
+    """What each number of the old tables has become, where tables kept their shape."""
+    moved: dict[str, set[str]] = {}
+    for before, after in zip(old.splitlines(), new.splitlines(), strict=False):
+        if NUMBER.sub("#", before) == NUMBER.sub("#", after):
+            for a, b in zip(NUMBER.findall(before), NUMBER.findall(after), strict=True):
+                moved.setdefault(bare(a), set()).add(bare(b))
+    return moved
+
+
+def write_tables() -> None:
+    """Put the tables into the READMEs; numbers quoted in prose follow where it is clear what they became."""
     for folder in READMES:
         path = FOLDER / folder / "README.md"
         text = path.read_text(encoding="utf-8")
-        if show:
-            for head, project, what, _ in TABLE.findall(text):
-                print(head + table_of(folder, project, what))
-        else:
-            path.write_text(TABLE.sub(lambda m: m[1] + table_of(folder, m[2], m[3]), text), encoding="utf-8")
+        moved: dict[str, set[str]] = {}
+        tables = []
+        for head, project, what, printed in TABLE.findall(text):
+            now = table_of(folder, project, what)
+            tables.append(head + now)
+            for number, became in moved_numbers(printed, now).items():
+                moved.setdefault(number, set()).update(became)
+        prose = TABLE.split(text)[:: TABLE.groups + 1]
+
+        def follow(match, folder=folder, moved=moved):
+            number = match[0]
+            became = moved.get(bare(number), set())
+            if len(bare(number)) < 3 or became <= {bare(number)}:
+                return number
+            if len(became) > 1:
+                print(f"{folder}: {number} stands for several figures, now {sorted(became)}; see to it by hand")
+                return number
+            return number.replace(bare(number), *became)
+
+        prose = [NUMBER.sub(follow, part) for part in prose]
+        path.write_text("".join(p + t for p, t in zip(prose, [*tables, ""], strict=True)), encoding="utf-8")
+
+
+def print_tables() -> None:
+    """Show the tables of all READMEs as the engine gives them now."""
+    for folder in READMES:
+        for head, project, what, _ in TABLE.findall(readme_of(folder)):
+            print(head + table_of(folder, project, what))
 
 
 if __name__ == "__main__":
     if sys.argv[1:] not in (["--print"], ["--write"]):
         sys.exit("python tests/test_demos.py --print | --write")
-    write_tables(show=sys.argv[1] == "--print")
+    print_tables() if sys.argv[1] == "--print" else write_tables()
