@@ -20,6 +20,8 @@ from collections.abc import Iterable, Sequence
 from functools import partial
 from pathlib import Path
 
+import numpy as np
+
 from ..errors import WorkbookError
 
 # One fixed date in every file: same inputs, same bytes, and no clock.
@@ -176,9 +178,12 @@ class Sheet:
         last = row
         for k, (values, style) in enumerate(zip(columns, styles, strict=True)):
             place = column + k
+            if np.isinf(values).any():
+                at = int(np.flatnonzero(np.isinf(values))[0])
+                raise WorkbookError(f"{self._at(row + at, place)}: {values[at]!r} is not a finite number")
             for at, value in enumerate(values.tolist(), row):
                 if value == value:  # not NaN
-                    write(at, place, value, style)  # infinities raise in the library
+                    write(at, place, value, style)
                 elif not bare:
                     self._sheet.write_blank(at, place, None, style)
             last = max(last, row + len(values) - 1)

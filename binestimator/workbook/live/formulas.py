@@ -1,0 +1,145 @@
+"""Formulas as templates: where a name stands in the workbook, and what the formula gives.
+
+A template names what it needs in braces, ``{flow_cfm}*{fs}``. A :class:`Scope` knows for each
+name its address and its value, so that one text gives both the formula of the sheet and,
+evaluated with arrays, the number that stands behind it as cached value.
+
+Names are rows of one value (R, 1), rows of one value a zone (R, Z), constants (float) or
+constants a zone (1, Z); they combine as arrays do. Only functions that every spreadsheet program
+has known since 2007 are allowed.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+
+import numpy as np
+
+from ...errors import WorkbookError
+
+# Stand in addresses for the row of the line itself and for the row of its conditions.
+OWN, SOURCE = "\x01", "\x02"
+
+_NAME = re.compile(r"\{([A-Za-z0-9_.\[\]-]+)\}")
+
+
+def _if(condition, yes, no):
+    return np.where(condition, yes, no)
+
+
+def _fold(function):
+    def folded(*values):
+        result = values[0]
+        for value in values[1:]:
+            result = function(result, value)
+        return result
+
+    return folded
+
+
+def _sumproduct(*values):
+    product = _fold(np.multiply)(*values)
+    return np.sum(product, axis=1, keepdims=True) if np.ndim(product) == 2 else float(np.sum(product))
+
+
+def _sum(*values):
+    return _fold(np.add)(*(np.sum(v, axis=1, keepdims=True) if np.ndim(v) == 2 else v for v in values))
+
+
+def _median(low, value, high):
+    """Middle one of three."""
+    return np.maximum(np.minimum(low, value), np.minimum(np.maximum(low, value), high))
+
+
+def _roundup(value, digits):
+    return np.sign(value) * np.ceil(np.abs(value))
+
+
+def _max_of(block):
+    return np.max(block, axis=1, keepdims=True)
+
+
+FUNCTIONS = {
+    "IF": _if, "MIN": _fold(np.minimum), "MAX": _fold(np.maximum), "MEDIAN": _median, "AND": _fold(np.logical_and),
+    "OR": _fold(np.logical_or), "SQRT": np.sqrt, "EXP": np.exp, "LN": np.log, "ABS": np.abs, "SUMPRODUCT": _sumproduct,
+    "SUM": _sum, "MMULT": np.matmul, "ROUNDUP": _roundup,
+}
+
+
+@lru_cache(maxsize=4096)
+def _code(template: str):
+    """Compiled expression of a template; names become look-ups in ``e``."""
+    text = _NAME.sub(lambda found: f'e["{found.group(1)}"]', template.lstrip("="))
+    text = text.replace("^", "**").replace("<>", "!=")
+    text = re.sub(r"(?<![<>=!])=(?!=)", "==", text)
+    return compile(text, "formula", "eval")
+
+
+@lru_cache(maxsize=4096)
+def names_in(template: str) -> tuple[str, ...]:
+    """Names that a template uses, in order."""
+    return tuple(dict.fromkeys(_NAME.findall(template)))
+
+
+class Scope:
+    """Names with their addresses and values.
+
+    Parameters
+    ----------
+    parent : Scope, optional
+        Where names are looked up that are not here.
+    """
+
+    def __init__(self, parent: "Scope | None" = None):
+        self._parent = parent
+        self._address: dict[str, str] = {}
+        self._value: dict[str, object] = {}
+
+    def put(self, name: str, address: str, value) -> None:
+        """Add a name."""
+        self._address[name] = address
+        self._value[name] = value
+
+    def has(self, name: str) -> bool:
+        return name in self._address or (self._parent is not None and self._parent.has(name))
+
+    def address(self, name: str) -> str:
+        if name in self._address:
+            return self._address[name]
+        if self._parent is None:
+            raise WorkbookError(f"formula: unknown name {name!r}")
+        return self._parent.address(name)
+
+    def __getitem__(self, name: str):
+        if name in self._value:
+            return self._value[name]
+        if self._parent is None:
+            raise WorkbookError(f"formula: unknown name {name!r}")
+        return self._parent[name]
+
+    def formula(self, template: str) -> str:
+        """Template with addresses for names."""
+        return _NAME.sub(lambda found: self.address(found.group(1)), template)
+
+    def evaluate(self, template: str):
+        """Value of a template."""
+        with np.errstate(all="ignore"):
+            return eval(_code(template), {"e": self, **FUNCTIONS})  # templates are this package's own text
+
+
+def line_through(x: str, points: int, name: str) -> str:
+    """Template of straight lines through points, flat outside.
+
+    Parameters
+    ----------
+    x : str
+        Template of the abscissa.
+    points : int
+    name : str
+        Names ``{name.x1}``, ``{name.y1}``, ... of the points and ``{name.s1}``, ... of the slopes.
+    """
+    text = f"{{{name}.y1}}"
+    for k in range(1, points):
+        text += f"+{{{name}.s{k}}}*(MEDIAN({{{name}.x{k}}},{x},{{{name}.x{k + 1}}})-{{{name}.x{k}}})"
+    return text

@@ -1,0 +1,364 @@
+"""Tables of formulas: one formula a column, and formulas over all zones in each row.
+
+A table of some hundred rows and columns is written as ready rows of the file format: through the
+library's cells the same takes ten times as long. Above the table stand, over the columns that use
+them, the constants its formulas need, each with a label and a unit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cache
+from html import escape
+
+import numpy as np
+
+from ...errors import WorkbookError
+from ..strict import Sheet, column_name
+from .formulas import OWN, SOURCE, Scope, names_in
+
+# The first line of every table of rows: a row has the same place on all sheets.
+FIRST_ROW = 34
+GROUP_ROW, LABEL_ROW, UNIT_ROW = 23, 24, 25
+# Totals stand between the heads and the first line.
+TOTAL_ROWS = {"unit": 26, "rows": 27, "night": 28, "idle": 29, "year": 30, "run": 31, "difference": 32}
+PARAMETER_ROW = 5
+MOST_TIERS = 8
+
+
+@cache
+def _sheet_class():
+    from xlsxwriter.worksheet import Worksheet
+
+    class LiveSheet(Worksheet):
+        """A sheet that ends with ready rows."""
+
+        ready_rows: list[str] = []
+
+        def _write_rows(self):
+            super()._write_rows()
+            for text in self.ready_rows:
+                self.fh.write(text)
+
+    return LiveSheet
+
+
+def add_ready_rows(sheet: Sheet, rows: list[str], last_row: int, last_column: int) -> None:
+    """Put ready rows at the end of a sheet; all its other cells stand above them."""
+    inner = sheet._sheet
+    if not isinstance(inner, _sheet_class()):
+        inner.__class__ = _sheet_class()
+        inner.ready_rows = []
+    inner.ready_rows.extend(rows)
+    inner._check_dimensions(last_row, last_column)
+
+
+@dataclass(slots=True)
+class GridColumn:
+    """A column, or a block of one column a zone.
+
+    Parameters
+    ----------
+    key, label, unit, style : str
+        ``style`` is a number style of ``formats``.
+    templates : tuple of str
+        One formula a part of the table (or one for all); empty: values.
+    values : ndarray (R, 1) or (R, Z), or list of str
+    width : int
+        Columns it takes.
+    array : bool
+        The formula works on arrays and gives ``width`` results in each row.
+    text : bool
+        Values are texts.
+    total : str
+        ``sum``, ``mean``, ``weight`` or empty; see ``layout.Column``.
+    """
+
+    key: str
+    label: str
+    unit: str
+    style: str
+    templates: tuple[str, ...] = ()
+    values: object = None
+    width: int = 1
+    array: bool = False
+    text: bool = False
+    total: str = ""
+    total_unit: str = ""
+    annual: str = ""
+    column: int = -1
+    head: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class Group:
+    """Columns of one step of the calculation."""
+
+    label: str
+    columns: list[GridColumn] = field(default_factory=list)
+
+
+class Grid:
+    """A table of formulas on a sheet.
+
+    Parameters
+    ----------
+    pen : Pen
+    sheet : Sheet
+    scope : Scope
+        Names outside the table.
+    lines : int
+        Lines of one part.
+    parts : int
+        The lines are repeated so often, each time with some other formulas.
+    first_column : int
+        Column of the file where the table starts.
+    """
+
+    def __init__(self, pen, sheet: Sheet, scope: Scope, lines: int, parts: int = 1):
+        self.pen, self.sheet, self.lines, self.parts = pen, sheet, lines, parts
+        self.outer = scope
+        self.scope = Scope(scope)
+        self.groups: list[Group] = []
+        self._by_key: dict[str, GridColumn] = {}
+        self._next = 0
+        self._labels: dict[str, tuple[str, str]] = {}
+        self.parameters: dict[str, tuple[int, int]] = {}
+
+    # --- building
+
+    def group(self, label: str) -> None:
+        """Start a step."""
+        self.groups.append(Group(label))
+
+    def add(self, key: str, label: str, unit: str, template, style: str = "f2", *, values=None, width: int = 1,
+            array: bool = False, text: bool = False, total: str = "", total_unit: str = "", annual: str = "",
+            head: tuple[str, ...] = ()) -> GridColumn:
+        """Add a column; without ``values`` the template gives them.
+
+        ``template`` is one text, a tuple with one a part, or None for plain values.
+        """
+        templates = () if template is None else (template,) if isinstance(template, str) else tuple(template)
+        if values is None:
+            values = self._evaluated(templates, width)
+        elif not text:
+            values = np.asarray(values, dtype=float).reshape(self.lines * self.parts, width)
+        column = GridColumn(key, label, unit, style, templates, values, width, array, text, total, total_unit, annual,
+                            self._next, head)
+        self._next += width
+        self.groups[-1].columns.append(column)
+        self._by_key[key] = column
+        left = column_name(column.column)
+        address = f"{left}{OWN}" if width == 1 else f"{left}{OWN}:{column_name(column.column + width - 1)}{OWN}"
+        self.scope.put(key, address, values)
+        return column
+
+    def _evaluated(self, templates, width) -> np.ndarray:
+        shape = (self.lines * self.parts, width)
+        if len(templates) == 1:
+            return np.array(np.broadcast_to(np.asarray(self.scope.evaluate(templates[0]), dtype=float), shape))
+        parts = []
+        whole = {}
+        for template in templates:
+            if template not in whole:
+                whole[template] = np.broadcast_to(np.asarray(self.scope.evaluate(template), dtype=float), shape)
+        for k, template in enumerate(templates):
+            parts.append(whole[template][k * self.lines:(k + 1) * self.lines])
+        return np.concatenate(parts)
+
+    def set_values(self, key: str, values) -> None:
+        """Replace the values of a column by those of the engine, for what follows as well."""
+        column = self._by_key[key]
+        column.values = np.array(np.asarray(values, dtype=float).reshape(self.lines * self.parts, column.width))
+        self.scope.put(key, self.scope.address(key), column.values)
+
+    def __contains__(self, key: str) -> bool:
+        return key in self._by_key
+
+    def column(self, key: str) -> GridColumn:
+        return self._by_key[key]
+
+    @property
+    def last_row(self) -> int:
+        return FIRST_ROW + self.lines * self.parts - 1
+
+    def area(self, key: str) -> str:
+        """Absolute range of a column on its own sheet."""
+        c = self._by_key[key]
+        left, right = column_name(c.column), column_name(c.column + c.width - 1)
+        return f"${left}${FIRST_ROW + 1}:${right}${self.last_row + 1}"
+
+    def outside_address(self, key: str) -> str:
+        """Address of a column in the same row, for formulas of other sheets whose line follows this table's."""
+        c = self._by_key[key]
+        left = f"{self.sheet.name}!{column_name(c.column)}{SOURCE}"
+        return left if c.width == 1 else f"{left}:{column_name(c.column + c.width - 1)}{SOURCE}"
+
+    # --- writing
+
+    def _place_parameters(self) -> int:
+        """Constants above the group that uses them first. Returns tiers used."""
+        tiers = 0
+        pen, sheet = self.pen, self.sheet
+        for group in self.groups:
+            wanted = []
+            for column in group.columns:
+                for template in column.templates:
+                    for name in names_in(template):
+                        if name not in self._by_key and name in pen.labels and name not in self.parameters and name not in wanted:
+                            wanted.append(name)
+            at = group.columns[0].column
+            room = sum(c.width for c in group.columns)
+            for k, name in enumerate(wanted):
+                tier, place = divmod(k, room)
+                tiers = max(tiers, tier + 1)
+                row, column = PARAMETER_ROW + 2 * tier, at + place
+                label, unit = pen.labels[name]
+                sheet.text(row, column, f"{label} [{unit}]" if unit else label, pen.s("parameter_label"))
+                pen.formula(sheet, row + 1, column, "=" + self.outer.address(name), self.outer[name], pen.s("parameter"))
+                self.parameters[name] = (row + 1, column)
+                self.scope.put(name, f"${column_name(column)}${row + 2}", self.outer[name])
+        if tiers > MOST_TIERS:
+            raise WorkbookError(f"{sheet.name}: constants take {tiers} lines above the table; {MOST_TIERS} fit")
+        return tiers
+
+    def write(self) -> None:
+        """Constants, heads and lines."""
+        pen, sheet = self.pen, self.sheet
+        tiers = self._place_parameters()
+        for tier in range(tiers):
+            sheet.height(PARAMETER_ROW + 2 * tier, 36)
+        for group in self.groups:
+            first = group.columns[0].column
+            last = group.columns[-1].column + group.columns[-1].width - 1
+            sheet.merged_text(GROUP_ROW, first, GROUP_ROW, last, group.label, pen.s("step"))
+            for c in group.columns:
+                heads = c.head or (c.label,) * c.width
+                for k in range(c.width):
+                    sheet.text(LABEL_ROW, c.column + k, heads[k], pen.s("head", "small") if c.width > 1 else pen.s("head"))
+                    sheet.text(UNIT_ROW, c.column + k, c.unit, pen.s("units"))
+        sheet.height(LABEL_ROW, 62)
+        self._write_lines()
+
+    def _write_lines(self) -> None:
+        pen, blank = self.pen, self.pen.blank
+        count = self.lines * self.parts
+        flat: list = []
+        shared = 0
+        firsts: list[list[str]] = [[] for _ in range(self.parts)]
+        nexts: list[list[str]] = [[] for _ in range(self.parts)]
+        for group in self.groups:
+            for c in group.columns:
+                style = pen.s(c.style, "line", "small")._get_xf_index()
+                if c.text:
+                    flat.append([escape(v, quote=False) for v in c.values])
+                else:
+                    if not np.all(np.isfinite(c.values)):
+                        raise WorkbookError(f"{self.sheet.name}: column {c.label!r} has a number that is not finite")
+                    flat.extend(c.values.T.tolist())
+                letters = [column_name(c.column + k) for k in range(c.width)]
+                value = "%s" if c.text else "%.9g" if c.width > 1 and c.templates else "%.13g" if c.templates else "%r"
+                for part in range(self.parts):
+                    start = FIRST_ROW + part * self.lines
+                    if not c.templates:
+                        if c.text:
+                            cell = "".join(f'<c r="{a}{OWN}" s="{style}" t="inlineStr"><is><t>%s</t></is></c>' for a in letters)
+                        else:
+                            cell = "".join(f'<c r="{a}{OWN}" s="{style}"><v>{value}</v></c>' for a in letters)
+                        firsts[part].append(cell)
+                        nexts[part].append(cell)
+                        continue
+                    template = c.templates[part if len(c.templates) > 1 else 0]
+                    text = escape(self.scope.formula(template).lstrip("="), quote=False).replace("%", "%%")
+                    tail = "<v></v>" if blank else f"<v>{value}</v>"
+                    kind = ' t="str"' if c.text else ""
+                    if c.array:
+                        area = f"{letters[0]}{OWN}" + (f":{letters[-1]}{OWN}" if c.width > 1 else "")
+                        cell = f'<c r="{letters[0]}{OWN}" s="{style}"><f t="array" ref="{area}">{text}</f>{tail}</c>'
+                        cell += "".join(f'<c r="{a}{OWN}" s="{style}">{tail}</c>' for a in letters[1:])
+                        firsts[part].append(cell)
+                        nexts[part].append(cell)
+                    elif "!" in text:
+                        # The binary format forbade shared formulas that reach other sheets; programs may still.
+                        cell = f'<c r="{letters[0]}{OWN}" s="{style}"{kind}><f>{text}</f>{tail}</c>'
+                        firsts[part].append(cell)
+                        nexts[part].append(cell)
+                    else:
+                        area = f"{letters[0]}{start + 1}:{letters[0]}{start + self.lines}"
+                        firsts[part].append(f'<c r="{letters[0]}{OWN}" s="{style}"{kind}><f t="shared" ref="{area}" si="{shared}">'
+                                            f"{text}</f>{tail}</c>")
+                        nexts[part].append(f'<c r="{letters[0]}{OWN}" s="{style}"{kind}><f t="shared" si="{shared}"/>{tail}</c>')
+                        shared += 1
+        rows = []
+        if blank:
+            kept = [values for values, c in zip(flat, self._flat_columns(), strict=True) if not c.templates]
+        else:
+            kept = flat
+        values = list(zip(*kept)) if kept else [()] * count
+        for part in range(self.parts):
+            first, following = "".join(firsts[part]), "".join(nexts[part])
+            for k in range(self.lines):
+                line = part * self.lines + k
+                row = FIRST_ROW + line + 1
+                text = (first if k == 0 else following).replace(OWN, str(row)).replace(SOURCE, str(FIRST_ROW + k + 1))
+                rows.append(f'<row r="{row}">' + text % values[line] + "</row>")
+        add_ready_rows(self.sheet, rows, self.last_row, self._next - 1)
+
+    def _flat_columns(self):
+        for group in self.groups:
+            for c in group.columns:
+                yield from (c,) * c.width
+
+    @property
+    def columns(self):
+        """All columns in order."""
+        return [c for group in self.groups for c in group.columns]
+
+    @property
+    def width(self) -> int:
+        return self._next
+
+
+class Pen:
+    """What live sheets are written with.
+
+    Parameters
+    ----------
+    work : Work
+    blank : bool
+        Write formulas without values, to have them found by another program.
+    """
+
+    def __init__(self, work, blank: bool = False):
+        self.work, self.blank = work, blank
+        self.labels: dict[str, tuple[str, str]] = {}
+        self._book = work.book
+        base = {"font_name": "Arial", "font_size": 8, "valign": "top", "text_wrap": True}
+        self._own = {
+            "parameter_label": {**base, "font_color": "#5F6F78", "bg_color": "#F6F1E4"},
+            "parameter": {**base, "bg_color": "#F6F1E4", "num_format": "General", "align": "left", "bold": True, "text_wrap": False},
+        }
+
+    def s(self, *pieces: str):
+        """A cell format by the names of its pieces."""
+        if pieces[0] in self._own:
+            return self._book.format(**self._own[pieces[0]])
+        return self.work.styles(*pieces)
+
+    def formula(self, sheet: Sheet, row: int, column: int, text: str, value, style=None, *, array: bool = False) -> None:
+        """A formula with the value it gives."""
+        if isinstance(value, str):
+            cached: object = value
+        else:
+            cached = float(np.asarray(value, dtype=float).reshape(()))
+            if not np.isfinite(cached):
+                raise WorkbookError(f"{sheet.name}!{column_name(column)}{row + 1}: formula with {value!r}, not a finite number")
+        if self.blank:
+            cached = ""
+        inner = sheet._sheet
+        if array:
+            answer = inner.write_array_formula(row, column, row, column, "{" + text + "}", style, cached)
+        else:
+            answer = inner.write_formula(row, column, text, style, cached)
+        if answer:
+            raise WorkbookError(f"{sheet.name}!{column_name(column)}{row + 1}: formula refused (answer {answer})")

@@ -1,0 +1,407 @@
+"""The workbook says what the results say, cell by cell, and can be trusted as a file."""
+
+import io
+import json
+import re
+import zipfile
+from dataclasses import fields, replace
+from functools import cache
+
+import numpy as np
+import openpyxl
+import pytest
+from builders import project_of, weather_of
+
+from binestimator.estimate import estimate
+from binestimator.model.system import RowState
+from binestimator.results import ANNUAL, COUNT_KEYS, ENERGY_KEYS
+from binestimator.workbook import workbook_bytes, write_results_json, write_workbook
+from binestimator.workbook import layout
+from binestimator.workbook.figures import cost_by_end_use, rounded, step_for
+from binestimator.workbook.sheets.candidate import column_values, when_text
+from binestimator.workbook.sheets.glance import FIRST_ROW
+from binestimator.workbook.strict import cell_name
+
+# Numbers are written with 16 significant digits.
+DIGITS = 1e-15
+
+HOSTILE = '=1+1 [all]: "DSP" / SAT* ? & <b>\'end\''
+
+
+@cache
+def small():
+    """Results of a small project that has every kind of sheet content, a hostile name among it."""
+    project = project_of(
+        project={"name": "=HYPERLINK(\"x\") & Söhne 100% {name}", "building": "=2+2", "notes": "two\nlines", "prepared_by": "@SUM(A1)",
+                 "default_candidates": True},
+        candidate=[
+            {"id": "dsp_demand", "cost_usd": 4000, "incentive_usd": 500},
+            {"id": "hostile", "name": HOSTILE, "sat": "outdoor_air", "dsp": "demand"},
+            {"id": "hostile_2", "name": HOSTILE + " and more", "sat": "as_found", "dsp": "airflow", "cost_usd": 10},
+            {"id": "repair", "name": "Minimums lowered", "kind": "companion", "sat": "demand", "dsp": "demand",
+             "override": {"group.*.minimum_flow_frac": 0.15, "heating.enabled_unoccupied": True}},
+        ],
+        sat={"as_found": {"override_frac": 0.2, "override_f": 57}},
+        evidence={"fan.motor_hp": "nameplate, photo 12", "zone.South.max_cfm": "=balancing report"},
+        heating={"enabled_unoccupied": True},
+    )  # fmt: skip
+    return estimate(project, weather_of("greensboro"))
+
+
+@cache
+def content():
+    return workbook_bytes(small())
+
+
+@cache
+def book():
+    return openpyxl.load_workbook(io.BytesIO(content()))
+
+
+def close(value):
+    """The value as a file holds it."""
+    return value if value is None else pytest.approx(value, rel=DIGITS, abs=0.0)
+
+
+def sheet_names_of_candidates(results):
+    names = layout.candidate_sheet_names([c.name for c in results.candidates])
+    return {k: names[k] for k in layout.sheet_candidates(results)}
+
+
+def rows_by_label(sheet, column=1):
+    found = {}
+    for row in range(1, sheet.max_row + 1):
+        found.setdefault(sheet.cell(row, column).value, []).append(row)
+    return found
+
+
+# ---------------------------------------------------------------- values
+
+
+@pytest.mark.crosscheck
+def test_every_cell_of_every_candidate_equals_the_results():
+    results = small()
+    for position, name in sheet_names_of_candidates(results).items():
+        sheet, candidate = book()[name], results.candidates[position]
+        values = column_values(candidate)
+        off = candidate.rows["fan_on"].to_numpy() <= 0.0
+        first = layout.CANDIDATE_FIRST_ROW + 1
+        cells = list(sheet.iter_rows(min_row=first, max_row=first + len(off) - 1, values_only=True))
+        assert sheet.max_row == first + len(off) - 1
+        for place, column in enumerate(layout.CANDIDATE_COLUMNS):
+            expected = values[column.key]
+            for row, found in enumerate(line[place] for line in cells):
+                want = expected[row]
+                if found == "off":
+                    assert off[row] and place == layout.CANDIDATE_FIRST_RUNNING_COLUMN and np.isnan(want)
+                elif found is None:
+                    # Nothing is printed where the air handler is off, and for what has no limit.
+                    assert off[row] and (np.isnan(want) or want == 0.0)
+                else:
+                    assert found == want if isinstance(want, str) else abs(found - want) <= DIGITS * abs(want), (name, column.key, row)
+
+
+def test_every_field_of_a_row_has_its_column():
+    keys = {column.key for column in layout.CANDIDATE_COLUMNS}
+    assert {f.name for f in fields(RowState)} <= keys
+    assert len(keys) == len(layout.CANDIDATE_COLUMNS)
+
+
+@pytest.mark.crosscheck
+def test_totals_of_the_rows_with_night_runs_reproduce_every_annual_figure():
+    results = small()
+    total = {key: row + 1 for key, row in layout.CANDIDATE_TOTAL_ROWS.items()}
+    reproduced = {column.annual for column in layout.CANDIDATE_COLUMNS if column.annual}
+    assert {*ENERGY_KEYS, "electricity_kwh", "cost_usd", "reheat_kbtu", "preheat_kbtu", "cooling_sensible_kbtu",
+            "cooling_latent_kbtu", "hours", "running_hours", "mean_sat_f", "mean_dsp_inwc", "mean_flow_cfm"} <= reproduced  # fmt: skip
+    for position, name in sheet_names_of_candidates(results).items():
+        sheet, annual = book()[name], results.candidates[position].annual
+        for place, column in enumerate(layout.CANDIDATE_COLUMNS, 1):
+            if column.annual:
+                assert sheet.cell(total["year"], place).value == pytest.approx(annual[column.annual], rel=1e-9, abs=1e-9)
+                assert sheet.cell(total["results"], place).value == close(annual[column.annual])
+                assert sheet.cell(total["difference"], place).value == "agrees", (name, column.key)
+    # The check can fail: night runs and idle plant are not nothing here.
+    fuel = next(k for k, c in enumerate(layout.CANDIDATE_COLUMNS, 1) if c.annual == "fuel_therm")
+    assert book()[sheet_names_of_candidates(results)[0]].cell(total["night"], fuel).value > 1.0
+
+
+@pytest.mark.crosscheck
+def test_comparison_holds_every_figure_of_every_candidate_in_full():
+    results, sheet = small(), book()[layout.COMPARISON]
+    at = rows_by_label(sheet)
+    for key, label, _, _ in ANNUAL:
+        sources = ["hourly"] if key in COUNT_KEYS else ["annual", "hourly", "classic"]
+        rows = [row for row in at[label] if not str(sheet.cell(row, 3).number_format).startswith("+")]
+        if key in results.baseline.saving:
+            saving = [row for row in at[label] if str(sheet.cell(row, 3).number_format).startswith("+")]
+            assert len(saving) == 1
+            for place, c in enumerate(results.candidates, 3):
+                assert sheet.cell(saving[0], place).value == close(c.saving[key])
+        assert len(rows) == len(sources), label
+        for row, source in zip(rows, sources, strict=True):
+            for place, c in enumerate(results.candidates, 3):
+                assert sheet.cell(row, place).value == close(getattr(c, source)[key])
+    for place, c in enumerate(results.candidates, 3):
+        assert sheet.cell(at["Peak electricity"][0], place).value == close(c.peak_kw)
+        assert sheet.cell(at["Implementation cost"][0], place).value == c.candidate.cost_usd
+        assert sheet.cell(at["Simple payback"][0], place).value == close(c.payback_years)
+
+
+@pytest.mark.crosscheck
+def test_at_a_glance_rounds_and_never_clips():
+    results, sheet = small(), book()[layout.GLANCE]
+    heads = {sheet.cell(FIRST_ROW - 1, k).value: k for k in range(1, sheet.max_column + 1)}
+    base = results.baseline
+    labels = {"Fans": "fan_kwh", "Cooling": "cooling_kwh", "Fuel": "fuel_therm", "Reheat, at the coils": "reheat_kbtu",
+              "All electricity": "electricity_kwh"}  # fmt: skip
+    signs = set()
+    for row, c in enumerate(results.candidates, FIRST_ROW + 1):
+        for label, key in labels.items():
+            step = step_for(max(abs(x.annual[key]) for x in results.candidates))
+            found = sheet.cell(row, heads[label]).value
+            assert abs(found - (c.annual[key] - base.annual[key])) <= step / 2 + 1e-6
+            assert found == pytest.approx(round(found / step) * step)
+            signs.add(np.sign(found))
+        assert abs(sheet.cell(row, heads["Energy cost"]).value - c.annual["cost_usd"]) <= step_for(max(
+            x.annual["cost_usd"] for x in results.candidates)) / 2  # fmt: skip
+        mark = sheet.cell(row, 1).value
+        assert ("BEST" in mark) == (c.rank == 1) and ("not ranked" in mark) == c.equal_service.flagged
+        assert c.name in sheet.cell(row, 2).value and ("baseline" in sheet.cell(row, 2).value) == (c.id == base.id)
+    assert signs == {-1.0, 0.0, 1.0}
+    text = " ".join(str(cell) for line in sheet.iter_rows(values_only=True) for cell in line if cell is not None)
+    assert "Not reconciled with bills" in text and "▲" in text and results.run_id in text
+    for c in results.candidates:
+        for reason in c.equal_service.reasons:
+            assert reason in text
+
+
+@pytest.mark.invariant
+def test_hours_of_the_bins_visibly_total_those_of_the_file():
+    sheet = book()[layout.BINS]
+    row = rows_by_label(sheet)["Total or mean"][0]
+    heads = {sheet.cell(layout.BINS_FIRST_ROW - 1, k).value: k for k in range(1, sheet.max_column + 1)}
+    hours = [sheet.cell(row, heads[label]).value for label in ("Hours", "Occupied", "Unoccupied, running", "Air handler off")]
+    assert hours[0] == 8760.0 and sum(hours[1:]) == pytest.approx(8760.0, rel=1e-12)
+    assert "they agree" in sheet["A3"].value
+    rows = book()[layout.ROWS]
+    at = next(row for row, value in enumerate((rows.cell(r, 3).value for r in range(1, 20)), 1) if value == "Total or mean")
+    weight = next(k for k in range(1, rows.max_column + 1) if rows.cell(layout.ROWS_FIRST_ROW - 2, k).value == "Weight")
+    assert rows.cell(at, weight).value == pytest.approx(8760.0, rel=1e-9)
+    assert sum(rows.cell(r, weight).value for r in range(at + 1, rows.max_row + 1)) == pytest.approx(8760.0, rel=1e-9)
+
+
+@pytest.mark.crosscheck
+def test_cost_of_the_end_uses_sums_to_the_cost():
+    for c in small().candidates:
+        assert sum(cost_by_end_use(small(), c).values()) == pytest.approx(c.annual["cost_usd"], rel=1e-9)
+
+
+def test_every_input_stands_somewhere_with_its_origin():
+    results = small()
+    rows = results.project.effective_rows()
+    sheet = book()[layout.INPUTS]
+    key = sheet.max_column
+    lines = {sheet.cell(row, key).value: row for row in range(1, sheet.max_row + 1)}
+    singles = [row for row in rows if "[" not in row[0]]
+    assert len(singles) > 100
+    for path, _, value, _, _, _, origin, source, description, evidence in singles:
+        row = lines[path]
+        sized = results.sizes.get(path, (None, "", ""))
+        if value is None and sized[2] == "sized":
+            assert sheet.cell(row, 2).value == close(sized[0]) and sheet.cell(row, 6).value == "sized"
+            continue
+        assert sheet.cell(row, 6).value == origin
+        assert (sheet.cell(row, 9).value or "") == description and (sheet.cell(row, 8).value or "") == evidence
+        if isinstance(value, (int, float)) and not isinstance(value, bool):
+            assert sheet.cell(row, 2).value == close(value)
+    zones = book()[layout.ZONES]
+    text = [str(c) for line in zones.iter_rows(values_only=True) for c in line if c is not None]
+    for zone in results.project.zones:
+        assert zone.name in text
+    area = next(k for k in range(1, zones.max_column + 1) if zones.cell(5, k).value == "Floor area")
+    at = rows_by_label(zones)
+    for zone in results.project.zones:
+        cell = zones.cell(at[zone.name][0], area)
+        assert cell.value == close(zone.area_ft2) and "●" in cell.number_format  # given, and marked so
+    assert any("balancing report" in t for t in text)
+
+
+def test_overrides_and_findings_and_checks_are_printed():
+    results = small()
+    text = {name: " ".join(str(c) for line in book()[name].iter_rows(values_only=True) for c in line if c is not None)
+            for name in book().sheetnames}  # fmt: skip
+    assert "group.*.minimum_flow_frac = 0.15" in text[layout.STRATEGIES]
+    for check in results.checks:
+        assert check.name in text[layout.CHECKS] and check.text in text[layout.CHECKS]
+    for finding in results.findings:
+        assert finding.text in text[layout.CHECKS]
+    for word in ("Ventilation", "mould", "Freezing", "Pressure relationships", "Smoke control", "Healthcare", "laboratories",
+                 "Local codes", "licensed", "Not modelled", "typical year"):  # fmt: skip
+        assert word in text[layout.CAUTIONS]
+    for c in results.candidates:
+        for zone in c.zones["zone"]:
+            assert zone in text[layout.SERVICE]
+
+
+# ---------------------------------------------------------------- the file
+
+
+def test_there_is_no_formula_error_or_hidden_sheet():
+    for sheet in book().worksheets:
+        assert sheet.sheet_state == "visible"
+        for line in sheet.iter_rows():
+            for cell in line:
+                assert cell.data_type not in ("f", "e"), (sheet.title, cell.coordinate)
+                if isinstance(cell.value, str):
+                    assert not re.match(r"#(N/A|REF|VALUE|NUM|DIV|NAME|NULL)", cell.value)
+    with zipfile.ZipFile(io.BytesIO(content())) as file:
+        names = file.namelist()
+        assert not [n for n in names if "vba" in n.lower() or "external" in n.lower()]
+        for name in names:
+            if name.startswith("xl/worksheets/sheet"):
+                xml = file.read(name).decode()
+                assert "<f>" not in xml and "nan" not in xml.lower().replace("financ", "") and 'r:id="rId1"' not in re.sub(
+                    r"<drawing[^>]*>", "", xml)  # fmt: skip
+
+
+def test_hostile_text_stays_text():
+    results = small()
+    cells = {(s.title, c.coordinate): c for s in book().worksheets for line in s.iter_rows() for c in line
+             if isinstance(c.value, str) and c.value.startswith(("=", "@", "+", "-"))}  # fmt: skip
+    values = {c.value for c in cells.values()}
+    assert results.project.info.name in values and "=2+2" in values and "@SUM(A1)" in values
+    assert all(c.data_type == "s" for c in cells.values())
+    assert book()[layout.GLANCE]["A1"].value == results.project.info.name
+
+
+def test_sheet_names_are_short_unique_and_allowed():
+    names = book().sheetnames
+    assert len({n.casefold() for n in names}) == len(names)
+    assert all(0 < len(n) <= 31 and not set(n) & set("[]:*?/\\") and not n.startswith("'") and not n.endswith("'") for n in names)
+    assert names[0] == layout.GLANCE and set(layout.CONTENTS) <= set(names)
+    # At most eight candidates have a sheet, baseline and best among them; all stand on the comparison.
+    results = small()
+    with_sheet = layout.sheet_candidates(results)
+    assert len(with_sheet) == layout.MOST_CANDIDATE_SHEETS < len(results.candidates)
+    assert {results.baseline_id, results.best.id} <= {results.candidates[k].id for k in with_sheet}
+    guide = [c for line in book()[layout.GUIDE].iter_rows(values_only=True) for c in line if isinstance(c, str)]
+    for k, c in enumerate(results.candidates):
+        if k not in with_sheet:
+            assert any(f"{k + 1} {c.name}" in text for text in guide)
+
+
+@pytest.mark.parametrize("names", [
+    ["a" * 80, "a" * 80], ["", ""], ["'quoted'", "[]:*?/\\"], ["Checks", "checks"], ["ẞ" * 40, "ss" * 20], ["History"] * 3, ["\u00a0", "1"],
+])  # fmt: skip
+def test_any_candidate_names_make_good_sheet_names(names):
+    made = layout.candidate_sheet_names(names)
+    assert len({n.casefold() for n in made} | {n.casefold() for n in layout.CONTENTS}) == len(made) + len(layout.CONTENTS)
+    assert all(0 < len(n) <= 31 and not re.search(r"[\[\]:*?/\\]", n) and n == n.strip("' ") for n in made)
+
+
+def test_print_set_up_of_every_sheet():
+    for sheet in book().worksheets:
+        assert sheet.page_setup.orientation == "landscape" and sheet.sheet_properties.pageSetUpPr.fitToPage, sheet.title
+        footer = sheet.oddFooter
+        assert small().run_id in footer.left.text and footer.right.text.strip() == "Page &P of &N"
+        assert footer.left.size == footer.center.size == footer.right.size == 8  # no digit of a name joins the size
+        assert sheet.print_area
+        assert not sheet.sheet_view.showGridLines
+    assert book()[layout.GLANCE].page_setup.fitToHeight in (None, 1)  # 1 is the default
+    assert book()[layout.INPUTS].page_setup.fitToHeight == 0
+    for name in (layout.INPUTS, layout.ZONES, layout.ROWS, layout.COMPARISON, layout.BINS, *sheet_names_of_candidates(small()).values()):
+        assert book()[name].freeze_panes and book()[name].print_title_rows, name
+
+
+def test_charts_draw_cells_that_hold_numbers():
+    glance = book()[layout.GLANCE]
+    assert len(glance._charts) == 4
+    drawn = 0
+    with zipfile.ZipFile(io.BytesIO(content())) as file:
+        for name in file.namelist():
+            if not name.startswith("xl/charts/chart"):
+                continue
+            xml = file.read(name).decode()
+            for kind in ("val", "yVal", "xVal"):
+                for ref in re.findall(rf"<c:{kind}><c:numRef><c:f>(.*?)</c:f>", xml):
+                    sheet, area = re.fullmatch(r"'?(.*?)'?!(.*)", ref).groups()
+                    cells = [c.value for line in book()[sheet][area.replace("$", "")] for c in line]
+                    assert cells and all(isinstance(v, (int, float)) for v in cells if v is not None), ref
+                    drawn += 1
+    assert drawn > 20
+
+
+def test_defined_names_cannot_be_read_as_cells_and_lead_to_their_values():
+    results = small()
+    names = book().defined_names
+    assert len(names) > 300
+    for name, defined in names.items():
+        assert not re.match(r"(?i)^([a-z]{1,3}\d+|r\d*c\d*)$", name) and re.fullmatch(r"[A-Za-z_][\w.]*", name)
+        (sheet, at), = defined.destinations
+        assert sheet in book().sheetnames and at.startswith("$")
+    (sheet, at), = names["year_1_cost_usd"].destinations
+    assert book()[sheet][at].value == close(results.candidates[0].annual["cost_usd"])
+    (sheet, at), = names["in_prices_electricity_usd_kwh"].destinations
+    assert book()[sheet][at].value == results.project.prices.electricity_usd_kwh
+
+
+def test_same_results_same_bytes():
+    assert workbook_bytes(small()) == content()
+    again = estimate(small().project, small().weather)
+    assert workbook_bytes(again) == content()
+
+
+def test_a_number_that_is_not_finite_stops_the_workbook():
+    from binestimator.errors import WorkbookError
+
+    results = small()
+    broken = replace(results.candidates[0], annual=results.candidates[0].annual | {"fan_kwh": float("inf")})
+    with pytest.raises(WorkbookError):
+        workbook_bytes(replace(results, candidates=(broken, *results.candidates[1:])))
+
+
+# ---------------------------------------------------------------- kinds of projects
+
+
+@pytest.mark.parametrize("changes", [
+    {"cooling": {"type": "purchased"}, "heating": {"type": "purchased"}},
+    {"cooling": {"type": "none"}, "heating": {"type": "electric"}, "schedule": {"unoccupied_mode": "off"}},
+    {"bins": {"rows": "mean"}, "schedule": {"unoccupied_mode": "continuous"}},
+])  # fmt: skip
+def test_other_plants_and_rows_are_written(changes):
+    project = project_of(**changes, project={"name": "Other", "default_candidates": False},
+                         candidate=[{"id": "a", "name": "A", "sat": "as_found", "dsp": "as_found"},
+                                    {"id": "b", "name": "B", "sat": "outdoor_air", "dsp": "demand"}])  # fmt: skip
+    results = estimate(project, weather_of("greensboro"))
+    made = openpyxl.load_workbook(io.BytesIO(workbook_bytes(results)))
+    row = layout.CANDIDATE_TOTAL_ROWS["difference"] + 1
+    for name in ("1 A", "2 B"):
+        said = [c.value for c in made[name][row] if c.value is not None]
+        assert set(said[1:]) == {"agrees"}, said
+    assert made[layout.COMPARISON].max_column == 5
+
+
+# ---------------------------------------------------------------- files
+
+
+def test_files_are_written_whole(tmp_path):
+    write_workbook(small(), tmp_path / "a.xlsx")
+    write_results_json(small(), tmp_path / "a.json")
+    assert (tmp_path / "a.xlsx").read_bytes() == content()
+    data = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))
+    assert data["run_id"] == small().run_id and data["baseline"] == small().baseline_id
+    for line, c in zip(data["candidates"], small().candidates, strict=True):
+        assert line["annual"] == c.annual and line["saving"]["cost_usd"] == c.saving["cost_usd"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.json", "a.xlsx"]
+
+
+@pytest.mark.invariant
+def test_rounding_halves_go_away_from_zero():
+    assert [rounded(v, 10.0) for v in (5, -5, 14.9, -15.0, 0.0)] == [10.0, -10.0, 10.0, -20.0, 0.0]
+    assert [step_for(v) for v in (26016.0, 999.0, 0.0, 12.0)] == [100.0, 1.0, 1.0, 1.0]
+
+
+def test_rows_that_are_no_real_hour_say_so():
+    assert when_text(7, 4, 14) == "Jul 04 14h" and when_text(-1, -1, -1) == "mean of bin"
+    assert cell_name(0, 0) == "A1" and cell_name(9, 27) == "AB10" and cell_name(0, 16383) == "XFD1"
