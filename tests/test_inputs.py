@@ -18,7 +18,7 @@ from binestimator.inputs import (
     project_to_toml, read_project,
 )  # fmt: skip
 from binestimator.inputs.problems import MOST_LISTED, shown
-from binestimator.inputs.schema import LIST_SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS
+from binestimator.inputs.schema import LIST_SECTIONS, SINGLE_SECTIONS, STATUSES, STRATEGY_SECTIONS
 
 QUICK = {
     "project": {"name": "Harbour Office"},
@@ -363,6 +363,11 @@ def test_no_candidate_and_too_many():
         (("evidence", {"sat.demand.min_f": "x"}), 'evidence["sat.demand.min_f"]', ["candidate.<id>.sat"]),
         (("evidence", {"zone": "x"}), 'evidence["zone"]', ["not the path"]),
         (("evidence", {"zone.max_cfm": "x"}), 'evidence["zone.max_cfm"]', ["names no zone"]),
+        (("status", {"fan.motorhp": "measured"}), 'status["fan.motorhp"]', ['did you mean "motor_hp"']),
+        (("status", {"fan.motor_hp": "measurd"}), 'status["fan.motor_hp"]', ["not a status", 'did you mean "measured"']),
+        (("status", {"fan.motor_hp": 5}), 'status["fan.motor_hp"]', ["not a text", '"nameplate"']),
+        (("status", {"zone.Z.max_cfm": "drawing"}), 'status["zone.Z.max_cfm"]', ['no zone "Z"']),
+        (("status", "measured"), "status", ["not a table"]),
         (("override", {"zone.A.name": "x"}), 'override["zone.A.name"]', ["cannot be overridden"]),
         (("override", {"project.zones_csv": "x"}), 'override["project.zones_csv"]', ["cannot be overridden"]),
         (("override", {"candidate.as_found.sat.strategy": "fixed"}), 'override["candidate.as_found.sat.strategy"]',
@@ -499,6 +504,24 @@ def test_overrides_of_the_building_make_the_zones_anew():
     assert [zone.name for zone in over.zones] == ["North", "East", "South", "West", "Core 1", "Core 2", "Network room"]
     assert sum(zone.area_ft2 * zone.multiplier for zone in over.zones) == pytest.approx(60_000, rel=1e-9)
     assert over.evidence == {} and "zone[Top floor core].area_ft2" in project.evidence
+
+
+def test_status_says_how_values_were_come_by():
+    """A status meets every input its path means; defaults that nobody looked at say so themselves."""
+    raw = changed(QUICK, ("fan", {"motor_hp": 50}), ("status", {
+        "fan.motor_hp": " Nameplate ", "zone.Top floor *.area_ft2": "drawing", "fan.drive_efficiency_frac": "measured",
+        "group.*.people_ft2": "interview"}))  # fmt: skip
+    project = project_from_mapping(raw)
+    assert project.status_of("fan.motor_hp") == "nameplate"
+    assert project.status_of("zone[Top floor core].area_ft2") == "drawing"
+    assert project.status_of("zone[Lower floors core].area_ft2") == ""  # derived, nobody said how it was checked
+    assert project.status_of("building.floor_area_ft2") == ""  # given, but without saying how
+    assert project.status_of("fan.efficiency_frac") == "default"
+    found = {finding.where: finding.text for finding in project.findings}
+    assert "Called measured, but no value is given" in found["fan.drive_efficiency_frac"]
+    assert found["group[office].people_ft2"].endswith("(and 1 more).")
+    over = project.with_overrides({"building.floors": 1})
+    assert over.status_of("fan.motor_hp") == "nameplate" and "zone[Top floor core].area_ft2" not in over.statuses
 
 
 @pytest.mark.invariant
@@ -825,6 +848,9 @@ def projects(draw):
     if draw(st.booleans()):
         raw["override"] = {"group.*.people_ft2": draw(st.floats(5, 100)), "outdoor_air.minimum_cfm": "none"}
     raw["evidence"] = {"fan.motor_hp": draw(texts(20, several_lines=True)), f"group.{groups[0]}.people_ft2": "count"}
+    raw["status"] = draw(st.dictionaries(
+        st.sampled_from(["fan.motor_hp", "prices.electricity_usd_kwh", "group.*.people_ft2", f"group[{groups[0]}].lights_w_ft2"]),
+        st.sampled_from(STATUSES), max_size=3))  # fmt: skip
     return raw
 
 

@@ -50,6 +50,7 @@ def check_all(project, problems: Problems, places: dict[str, str]) -> list[Findi
     findings += _fan(project, problems)
     findings += _unlikely(project)
     findings += _given_but_unused(project)
+    findings += _status_without_value(project)
     return findings
 
 
@@ -422,6 +423,20 @@ def _given_but_unused(project) -> list[Finding]:
                          lambda section, name, record=record, kind=kind:
                          getattr(record, name) if section == kind else of_section(section, name))  # fmt: skip
     return findings
+
+
+def _status_without_value(project) -> list[Finding]:
+    """Values that someone is said to have looked at and nobody gave."""
+    found: dict[tuple[str, str], list[str]] = {}  # one finding for alike inputs of many zones
+    for path, status in project.statuses.items():
+        if status != "default" and project.origins.get(path) == "default":
+            start, _, end = path.partition("[")
+            found.setdefault((status, start + end.rpartition("]")[2]), []).append(path)
+    return [
+        Finding("check", paths[0], f"Called {status}, but no value is given: the default counts"
+                + (f" (and {len(paths) - 1} more)." if len(paths) > 1 else "."))
+        for (status, _), paths in found.items()
+    ]  # fmt: skip
 
 
 def unused_strategy_inputs(part: str, values: dict) -> Iterator[Field]:

@@ -51,6 +51,8 @@ class Given:
         Inputs of the candidate and, where given, ``baseline``, ``sat``, ``dsp``, ``override``.
     evidence : dict
         Path -> text.
+    status : dict
+        Path -> one of ``schema.STATUSES``.
 
     Notes
     -----
@@ -65,6 +67,7 @@ class Given:
     library: dict = dataclass_field(default_factory=lambda: {part: {} for part in STRATEGY_SECTIONS})
     candidates: list = dataclass_field(default_factory=list)
     evidence: dict = dataclass_field(default_factory=dict)
+    status: dict = dataclass_field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,6 +110,8 @@ heating, preheat, limits, service, prices, bins : records
         Path of each input -> ``given``, ``default`` or ``derived``.
     evidence : dict
         Path -> text of the user.
+    statuses : dict
+        Path -> how the user came to the value; see :meth:`status_of`.
     overrides : dict
         Path -> value laid over the given values.
     source_path : str
@@ -147,6 +152,7 @@ heating, preheat, limits, service, prices, bins : records
     baseline_id: str
     origins: dict[str, str] = dataclass_field(hash=False, repr=False)
     evidence: dict[str, str] = dataclass_field(hash=False, repr=False)
+    statuses: dict[str, str] = dataclass_field(hash=False, repr=False)
     overrides: dict[str, object] = dataclass_field(hash=False)
     source_path: str = dataclass_field(compare=False)
     source_dir: str = dataclass_field(compare=False)
@@ -174,6 +180,22 @@ heating, preheat, limits, service, prices, bins : records
     def baseline(self) -> Candidate:
         """Candidate the others are compared with."""
         return self.candidate(self.baseline_id)
+
+    def status_of(self, path: str) -> str:
+        """How the value of an input was come by.
+
+        Parameters
+        ----------
+        path : str
+            Full path, as in ``origins``.
+
+        Returns
+        -------
+        str
+            One of ``schema.STATUSES``: that of the user, else ``default`` for a default; empty
+            for values that were given, or follow from others, without saying how.
+        """
+        return self.statuses.get(path) or ("default" if self.origins.get(path) == "default" else "")
 
     def with_overrides(self, overrides: Mapping[str, object]) -> Project:
         """Project with some inputs changed, checked and resolved again from what was given.
@@ -349,7 +371,9 @@ def build_project(
 
     project = Project(
         info=sections.pop("project"), **sections, specials=specials, groups=groups, zones=zones,
-        candidates=candidates, baseline_id=baseline_id, origins=build.origins, evidence=build.evidence(try_candidates),
+        candidates=candidates, baseline_id=baseline_id, origins=build.origins,
+        evidence=build.about_inputs("evidence", given.evidence, try_candidates),
+        statuses=build.about_inputs("status", given.status, try_candidates),
         overrides=dict(overrides), source_path=source_path, source_dir=source_dir, findings=(), given=given,
     )  # fmt: skip
     findings = check_all(project, problems, build.places)
@@ -652,18 +676,18 @@ class _Build:
             self.origins[f"{prefix}.strategy"] = "default"
         return record
 
-    # -- evidence
+    # -- evidence and status
 
-    def evidence(self, strict: bool) -> dict[str, str]:
-        """Evidence by the full path of each input it is about.
+    def about_inputs(self, table: str, given: Mapping[str, str], strict: bool) -> dict[str, str]:
+        """Evidence or status by the full path of each input it is about.
 
-        Evidence about nothing is refused when ``strict``; else, with overrides that may have
+        What is about nothing is refused when ``strict``; else, with overrides that may have
         made the zones anew, it is left out.
         """
         texts: dict[str, str] = {}
-        for path, text in self.given.evidence.items():
+        for path, text in given.items():
             parsed, _ = parse_path(path)
-            where = override_place("evidence", path)
+            where = override_place(table, path)
             if parsed.kind in LIST_SECTIONS:
                 names = self._names[parsed.kind]
                 places = parsed.matches(names)

@@ -17,7 +17,7 @@ from binestimator.inputs.project import (
     DEFAULT_CANDIDATES, MOST, Given, Project, build_project, check_overrides, nameless, override_place,
 )  # fmt: skip
 from binestimator.inputs.schema import (
-    LIST_SECTIONS, NOT_MODELLED_ADVICE, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, check_free_text, check_value,
+    LIST_SECTIONS, NOT_MODELLED_ADVICE, SECTIONS, SINGLE_SECTIONS, STATUSES, STRATEGY_SECTIONS, check_free_text, check_value,
     did_you_mean, fields_of, not_modelled, raw_from_text, used_when_text,
 )  # fmt: skip
 
@@ -26,7 +26,7 @@ LARGEST_FILE = 5_000_000
 EVIDENCE_LENGTH = 1000
 MOST_EVIDENCE = 2000
 _CANDIDATE_KEYS = ("baseline", "sat", "dsp", "override")
-_TOP_LEVEL = (*SINGLE_SECTIONS, *LIST_SECTIONS, *STRATEGY_SECTIONS, "override", "evidence")
+_TOP_LEVEL = (*SINGLE_SECTIONS, *LIST_SECTIONS, *STRATEGY_SECTIONS, "override", "evidence", "status")
 
 
 def read_project(path: str | Path) -> Project:
@@ -180,7 +180,10 @@ def given_from_mapping(raw: Mapping, folder: Path, problems: Problems) -> tuple[
         table = _table(problems, "override", raw["override"], '[override] with "path" = value')
         overrides = check_overrides(table, problems, "override")
     if "evidence" in raw:
-        given.evidence = _evidence(problems, raw["evidence"])
+        given.evidence = _about_inputs(problems, "evidence", raw["evidence"], '"text"',
+                                       lambda text: check_free_text(text, EVIDENCE_LENGTH))  # fmt: skip
+    if "status" in raw:
+        given.status = _about_inputs(problems, "status", raw["status"], f'"{STATUSES[0]}"', check_status)
     zones_csv = given.sections.get("project", {}).get("zones_csv")
     if zones_csv is not None:
         given.csv_zones = _read_zones_csv(problems, folder / zones_csv, len(given.zones))
@@ -325,22 +328,34 @@ def _candidate(problems: Problems, table: Mapping, where: str) -> dict:
     return values
 
 
-def _evidence(problems: Problems, raw: object) -> dict[str, str]:
-    evidence: dict[str, str] = {}
-    table = _table(problems, "evidence", raw, '[evidence] with "path" = "text"')
+def check_status(raw: object) -> tuple[str | None, str | None]:
+    """Check the status of a value; returns it and what is wrong, one of them ``None``."""
+    expected = "one of " + ", ".join(f'"{status}"' for status in STATUSES)
+    if not isinstance(raw, str):
+        return None, sentence("not a text", raw, expected)
+    status = raw.strip().casefold()
+    if status in STATUSES:
+        return status, None
+    return None, sentence("not a status", raw, expected, did_you_mean(raw, STATUSES))
+
+
+def _about_inputs(problems: Problems, name: str, raw: object, example: str, check) -> dict[str, str]:
+    """Checked table of texts about inputs: evidence or status by path."""
+    texts: dict[str, str] = {}
+    table = _table(problems, name, raw, f'[{name}] with "path" = {example}')
     if len(table) > MOST_EVIDENCE:
-        problems.add_bad("evidence", sentence(f"too many: {len(table)}", expected=f"at most {MOST_EVIDENCE}",
-                                              do="use patterns such as zone.*.max_cfm"))  # fmt: skip
-        return evidence
+        problems.add_bad(name, sentence(f"too many: {len(table)}", expected=f"at most {MOST_EVIDENCE}",
+                                        do="use patterns such as zone.*.max_cfm"))  # fmt: skip
+        return texts
     for path, text in table.items():
         _, problem = parse_path(path)
         if problem is None:
-            value, problem = check_free_text(text, EVIDENCE_LENGTH)
+            value, problem = check(text)
         if problem is None:
-            evidence[path] = value
+            texts[path] = value
         else:
-            problems.add_bad(override_place("evidence", path), problem)
-    return evidence
+            problems.add_bad(override_place(name, path), problem)
+    return texts
 
 
 # ---------------------------------------------------------------- zones file

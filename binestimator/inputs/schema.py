@@ -51,6 +51,9 @@ TYPES = frozenset(
     "text path bool int float optional_float choice choice_float hour_pair date_list profile24 points".split()
 )
 
+#: How sure a value is: how the user came to it. ``default``: nobody looked.
+STATUSES = ("measured", "nameplate", "drawing", "trended", "interview", "default")
+
 _LENGTHS = {"name": 80, "group": 80, "id": 31, "notes": 2000}
 _LENGTH_TEXT, _LENGTH_PATH = 200, 400
 MOST_POINTS = 50

@@ -45,6 +45,8 @@ def project_to_toml(project: Project) -> str:
         _table(lines, "[override]", project.overrides)
     if given.evidence:
         _table(lines, "[evidence]", given.evidence)
+    if given.status:
+        _table(lines, "[status]", given.status)
     return "\n".join(lines)
 
 
