@@ -113,7 +113,9 @@ def size_unit(project, conditions: Conditions) -> Sizes:
     bhp = float(design.shaft_kw) / 0.745699872 / unit.fan.belt_efficiency_frac
     sizes = replace(sizes, motor_hp=motor_size_hp(bhp))
 
-    loads = zone_loads(unit, Rows.of(unit, conditions).on)
+    # A unit that never runs still gets coils, from all hours.
+    running = conditions.take(np.flatnonzero(conditions.fan_on > 0.0))
+    loads = zone_loads(unit, running if len(running.oat_f) else conditions)
     sat = np.full(len(loads.latent_btuh), float(unit.air_handler.design_sat_f))
     flow = np.where(unit.zones.dual_maximum, np.maximum(unit.zones.heat_max_cfm, unit.zones.min_cfm), loads.min_cfm)
     coil = heating_need_btuh(loads, flow, sat[:, None] + unit.air_handler.duct_gain_f)

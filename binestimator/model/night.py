@@ -16,7 +16,7 @@ from ..units import KBTU_PER_KWH
 from . import fan as fans
 from .loads import ZoneLoads
 from .plant import cooling_capacity_kbtuh, cooling_power
-from .system import heat_sources, supply_heating_mode
+from .system import heat_sources, heating_enabled, supply_heating_mode
 from .unit import Unit
 
 
@@ -124,7 +124,7 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule) -> NightBlock
     # What each zone can be given while the unit runs for it.
     heat_flow = np.maximum(np.where(z.dual_maximum, z.heat_max_cfm, z.min_cfm), 0.3 * z.max_cfm)
     night_drop = np.maximum(z.cool_occupied_f - unit.air_handler.design_sat_f, 5.0)
-    cool_cap = fs * z.max_cfm * night_drop
+    cool_cap = fs * z.max_cfm * night_drop * (unit.cooling.type != "none")
     if central:
         heat_cap = fs * z.max_cfm * np.maximum(schedule.night_sat_f - z.heat_occupied_f, 5.0)
         heat_flow = z.max_cfm
@@ -196,16 +196,19 @@ def _night_energy(unit, c, fs, heat, cool, heat_cap, cool_cap, heat_flow, centra
     rate = from_plant / np.where(heat_time > 0.0, heat_time, 1.0)
     terminal, supply = (zero, rate) if central else (rate, zero)
     source, second = heat_sources(unit, terminal, supply, (terminal > 0.0).astype(float), c.oat_f)
+    # A heating plant that stays enabled while the unit is off has its standing loss and pump
+    # counted for all of those hours: only what the night adds to them counts here.
+    idle, idle_second = heat_sources(unit, zero, zero, heating_enabled(unit, c.oat_f, zero), c.oat_f)
+    added = {name: heat_time * (getattr(source, name) + getattr(second, name) - getattr(idle, name) - getattr(idle_second, name))
+             for name in ("electric_kw", "fuel_thermh", "purchased_kbtuh", "pump_kw")}
     plant = cooling_power(unit.cooling, unit.cooling_tons, coil / np.where(cool_time > 0.0, cool_time, 1.0),
                           (coil > 0.0).astype(float), c.oat_f, c.oawb_f, entering_wb)
     return NightBlock(
         running_frac=run, heat_kbtuh=heat_total, cool_kbtuh=cool_total, fan_kw=fan_kw,
         cooling_kw=cool_time * plant.compressor_kw,
-        pump_tower_kw=cool_time * plant.pump_tower_kw + heat_time * (source.pump_kw + second.pump_kw),
-        heating_kw=heat_time * (source.electric_kw + second.electric_kw),
-        fuel_thermh=heat_time * (source.fuel_thermh + second.fuel_thermh),
-        purchased_cooling_kbtuh=cool_time * plant.purchased_kbtuh,
-        purchased_heating_kbtuh=heat_time * (source.purchased_kbtuh + second.purchased_kbtuh))
+        pump_tower_kw=cool_time * plant.pump_tower_kw + added["pump_kw"],
+        heating_kw=added["electric_kw"], fuel_thermh=added["fuel_thermh"],
+        purchased_cooling_kbtuh=cool_time * plant.purchased_kbtuh, purchased_heating_kbtuh=added["purchased_kbtuh"])
 
 
 def running_share(run, load, capacity):

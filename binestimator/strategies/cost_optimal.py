@@ -69,7 +69,7 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_requested, r
         take = ok & (cost < best_cost - LEAST_GAIN_USD_H)
         best_sat, best_cost = np.where(take, sat, best_sat), np.where(take, cost, best_cost)
 
-    highest = float(np.max(top))
+    highest = float(np.max(top, initial=limits.min_f))
     for value in np.arange(limits.min_f + GRID_STEP_F, highest + GRID_STEP_F, GRID_STEP_F):
         pending.append(np.minimum(value, top))
     for sat in other_sats[1:]:
