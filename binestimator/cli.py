@@ -44,6 +44,10 @@ def main(arguments: list[str] | None = None) -> int:
             stream.reconfigure(errors="replace")  # a terminal that lacks a character shows "?"
     args = parser().parse_args(arguments)
     args.written = False
+    # Matrices here are small: more threads cost more than they bring, and one gives the same
+    # last digits on every machine. Has to be said before the libraries load.
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
     with _termination_as_interrupt():
         return _guarded(args)
 

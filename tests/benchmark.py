@@ -32,8 +32,8 @@ MOST_RATIO = 4.0
 MOST_MEMORY_MB = 500.0
 
 
-def run_once(arguments: list[str]) -> tuple[float, float]:
-    """Wall time [s] and peak memory [MB] of a child process; its output is thrown away."""
+def run_once(arguments: list[str]) -> tuple[float, float, float]:
+    """Wall time [s], peak memory [MB] and processor time [s] of a child process; its output is thrown away."""
     start = time.perf_counter()
     process = subprocess.Popen(arguments, stdout=subprocess.DEVNULL, cwd=ROOT)
     _, status, usage = os.wait4(process.pid, 0)
@@ -42,7 +42,7 @@ def run_once(arguments: list[str]) -> tuple[float, float]:
     if process.returncode:
         raise SystemExit(f"{' '.join(arguments)}: exit code {process.returncode}")
     # Linux counts in KiB, macOS in bytes.
-    return seconds, usage.ru_maxrss / (1e6 if sys.platform == "darwin" else 1024.0)
+    return seconds, usage.ru_maxrss / (1e6 if sys.platform == "darwin" else 1024.0), usage.ru_utime + usage.ru_stime
 
 
 SHARES = """
@@ -65,7 +65,7 @@ def timed(owner, name, label):
         finally:
             inside[label] = inside.get(label, 0.0) + time.perf_counter() - begin
     setattr(owner, name, call)
-for name, label in (("build_conditions", "hours and sun"), ("representative_rows", "choice of rows"), ("size_unit", "sizing"),
+for name, label in (("build_conditions", "hours and sun"), ("choose_rows", "choice of rows"), ("size_unit", "sizing"),
                     ("run_nights", "night runs"), ("run_checks", "checks")):
     if hasattr(engine, name):
         timed(engine, name, label)
@@ -83,7 +83,8 @@ print(json.dumps({"parts": parts, "inside": inside, "rows": len(results.row_tabl
 
 def shares(project: Path) -> dict:
     """Seconds of every step of a run in one process."""
-    done = subprocess.run([sys.executable, "-c", SHARES, str(project)], capture_output=True, text=True, check=True, cwd=ROOT)
+    done = subprocess.run([sys.executable, "-c", SHARES, str(project)], capture_output=True, text=True, check=True, cwd=ROOT,
+                          env={**os.environ, "OPENBLAS_NUM_THREADS": "1"})  # as the command sets it
     return json.loads(done.stdout)
 
 
@@ -106,10 +107,12 @@ def main(arguments: list[str] | None = None) -> int:
     whole = [two[0] for _, two in pairs]
     ratio = min(whole) / min(imports)
     median = statistics.median(two[0] / one[0] for one, two in pairs)
+    work = min(two[2] for _, two in pairs) / min(one[2] for one, _ in pairs)
     memory = max(two[1] for _, two in pairs)
     print(f"bare import of {PACKAGES}: least {min(imports):.2f} s, median {statistics.median(imports):.2f} s, {max(one[1] for one, _ in pairs):.0f} MB")
     print(f"binestimator estimate {project.name}: least {min(whole):.2f} s, median {statistics.median(whole):.2f} s, peak {memory:.0f} MB")
     print(f"ratio of the least times {ratio:.2f}, median of {len(pairs)} pairs {median:.2f} (at most {MOST_RATIO:g}); memory at most {MOST_MEMORY_MB:g} MB")
+    print(f"ratio of the least processor times {work:.2f} (for judging on a busy machine)")
 
     found = shares(project)
     total = sum(found["parts"].values())
