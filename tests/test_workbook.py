@@ -314,6 +314,36 @@ def test_print_set_up_of_every_sheet():
         assert book()[name].freeze_panes and book()[name].print_title_rows, name
 
 
+def shown_length(value, code):
+    """Characters of a number under one of the number styles, and the mark behind it."""
+    codes = code.split(";")
+    one = codes[1] if value < 0 and len(codes) > 1 else codes[0]
+    mark = re.search(r'" .+"$', one)
+    digits = len(one.split(".")[1].rstrip('%"')) if "." in one and "General" not in one else 0
+    digits = min(digits, len(re.sub(r"[^0#]", "", one.split(".")[1])) if "." in one and "General" not in one else 0)
+    scale = 100.0 if "%" in one else 1.0
+    text = f"{abs(value):g}" if "General" in one else f"{abs(value) * scale:,.{digits}f}"
+    extra = sum(sign in one for sign in ("+", "−", "%", "$")) + (value < 0 and len(codes) == 1)
+    return len(text) + extra + (2 if mark else 0)
+
+
+def test_no_number_is_wider_than_its_column():
+    merged = {s.title: {c for m in s.merged_cells.ranges for line in m.cells for c in [line]} for s in book().worksheets}
+    checked = 0
+    for sheet in book().worksheets:
+        for line in sheet.iter_rows():
+            for cell in line:
+                if not isinstance(cell.value, (int, float)) or (cell.row, cell.column) in merged[sheet.title]:
+                    continue
+                # A digit of Arial 10 is 7 pixels wide, of Arial 9 six and a half; 5 pixels of padding.
+                width = sheet.column_dimensions[cell.column_letter].width * 7.0
+                bold = 1.05 if cell.font.b else 1.0
+                needed = shown_length(cell.value, cell.number_format) * 0.71 * cell.font.sz * bold
+                assert needed <= width, (sheet.title, cell.coordinate, cell.value, cell.number_format)
+                checked += 1
+    assert checked > 10_000
+
+
 def test_charts_draw_cells_that_hold_numbers():
     glance = book()[layout.GLANCE]
     assert len(glance._charts) == 4

@@ -41,11 +41,16 @@ ORIGINS = {
     "sized": ("□", "sized", "Not given: sized once from the as-found run and held for all candidates"),
 }
 
+def _signed(code: str, zero: str) -> str:
+    """A code that shows plus and minus; the minus sign is a quoted text, as characters beyond ASCII must be."""
+    return f'+{code};"−"{code};{zero}'
+
+
 NUMBERS = {
     "f0": "#,##0", "f1": "#,##0.0", "f2": "#,##0.00", "f3": "#,##0.000", "f4": "0.0000", "f5": "0.00000",
-    "f6": "0.000000", "general": "General", "signed": "+#,##0;−#,##0;0", "signed_pct": "+0.0%;−0.0%;0.0%",
-    "pct": "0.0%", "usd": "$#,##0", "usd2": "$#,##0.00", "usd_signed": "+$#,##0;−$#,##0;$0",
-    "usd2_signed": "+$#,##0.00;−$#,##0.00;$0.00", "years": "0.0", "diff_pct": "+0.000%;−0.000%;0.000%", "pct2_signed": "+0.00%;−0.00%;0.00%",
+    "f6": "0.000000", "general": "General", "signed": _signed("#,##0", "0"), "signed_pct": _signed("0.0%", "0.0%"),
+    "pct2_signed": _signed("0.00%", "0.00%"), "diff_pct": _signed("0.000%", "0.000%"), "usd": "$#,##0",
+    "usd_signed": _signed("$#,##0", "$0"), "usd2": "$#,##0.00", "usd2_signed": _signed("$#,##0.00", "$0.00"), "years": "0.0",
 }
 
 _BASE = {"font_name": FONT, "font_size": 9, "font_color": INK, "valign": "vcenter"}
@@ -130,8 +135,3 @@ class Styles:
                 properties["num_format"] = ";".join(f'{part}" {mark}"' for part in code.split(";"))
             found = self._made[key] = self._book.format(**properties)
         return found
-
-
-def is_number_style(name: str) -> bool:
-    """Whether a style formats numbers."""
-    return name in NUMBERS

@@ -15,6 +15,7 @@ from ..layout import (
 )
 from ..page import Work, title
 from ..strict import Sheet
+from .inputs import change_text
 
 # Sums agree when they differ by less than this share: the order of adding differs.
 AGREES_FRAC = 1e-9
@@ -145,7 +146,7 @@ def write(work: Work, sheet: Sheet, position: int) -> None:
     sheet.widths(column.width for column in columns)
     sheet.freeze(CANDIDATE_UNIT_ROW + 1, CANDIDATE_FROZEN_COLUMNS)
     sheet.on_paper(
-        footer=work.footer, last_row=first + count - 1, last_column=len(columns) - 1, letter=False, pages_wide=3,
+        footer=work.footer, last_row=first + count - 1, last_column=len(columns) - 1, letter=False, pages_wide=2,
         repeat_rows=(CANDIDATE_GROUP_ROW, CANDIDATE_UNIT_ROW), repeat_columns=(0, CANDIDATE_FROZEN_COLUMNS - 1))
 
 
@@ -176,5 +177,4 @@ def _shown(key: str, values: dict, off: np.ndarray, place: int) -> np.ndarray:
 def _overrides_text(record) -> str:
     if not record.overrides:
         return ""
-    changed = ", ".join(f"{path} = {value}" for path, value in record.overrides.items())
-    return f"  ·  also changes ({record.kind}): {changed}"
+    return f"  ·  also changes ({record.kind}): {change_text(record.overrides)}"

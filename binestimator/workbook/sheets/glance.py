@@ -9,7 +9,7 @@ from ..figures import (
     DSP_WORDS, SAT_WORDS, answer, check_counts, holding_text, interaction_text, main_caution, money_step, rounded, step_for,
     used_end_uses, worst_bin_error,
 )
-from ..formats import PETROL
+from ..formats import NUMBERS
 from ..layout import GUIDE, sheet_candidates
 from ..page import Work, height_of, lines_of
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, Sheet
@@ -168,7 +168,7 @@ def _charts(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     cost = use_chart(work, "cost")
     style_chart(cost, "Energy cost of a year by end use", "Candidate", "USD a year", size=size, y_format="#,##0")
     change = use_chart(work, "change")
-    style_chart(change, "What changes against the baseline: above the line costs more, below saves", "Candidate", "USD a year", size=size, y_format="+#,##0;−#,##0;0")
+    style_chart(change, "What changes against the baseline: above the line costs more, below saves", "Candidate", "USD a year", size=size, y_format=NUMBERS["signed"])
     sat = lines_chart(work, "sat", "sat_f", SAME_SAT_F, lambda c: SAT_WORDS[c.candidate.sat.strategy])
     style_chart(sat, "Supply air temperature by outdoor temperature (in brackets: candidates)", "Outdoor temperature, °F", "°F", size=size,
                 x_range=x_range, x_unit=x_unit, y_format="0", y_range=_whole_fives(results, edges))

@@ -50,10 +50,19 @@ def value_cell(value) -> float | str:
     return float(value)
 
 
+def change_text(overrides) -> str:
+    """Overrides of a candidate in one line: path and value."""
+    parts = []
+    for path, value in overrides.items():
+        shown = "none" if value is None else value_cell(value)
+        parts.append(f"{path} = {shown if isinstance(shown, str) else format(shown, 'g')}")
+    return "; ".join(parts)
+
+
 def number_style(value: float) -> str:
     """Number style that shows a value without false digits."""
     if float(value).is_integer():
-        return "f0" if abs(value) >= 10000 else "general"
+        return "f0" if abs(value) >= 1000 else "general"
     size = abs(value)
     return "f0" if size >= 10000 else "f1" if size >= 100 else "f2" if size >= 10 else "f3" if size >= 0.001 else "general"
 

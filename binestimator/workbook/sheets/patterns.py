@@ -42,7 +42,7 @@ def write(work: Work, sheet: Sheet) -> None:
     positions = list(range(len(results.candidates)))
     names = short_names(results, positions)
     columns = max(len(names), len(used_end_uses(results)) + 1)
-    title(work, sheet, "Patterns", "The numbers behind the charts. Months, temperatures and airflows come from the hour-by-hour run.",
+    title(work, sheet, "Patterns", "The numbers behind the charts; legends give the numbers of candidates. Months, temperatures and airflows come from the hour-by-hour run.",
           link_column=columns)
     sheet.widths([_LABEL_WIDTH, *[_WIDTH] * columns])
     uses = used_end_uses(results)
@@ -175,8 +175,8 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
         chart = work.book.chart("scatter", "straight_with_markers") if scatter else work.book.chart("line")
         for place, position in enumerate(positions):
             colour, marker, dash = LINES[place]
-            name, categories, values = table.series(position)
-            chart.add_series({"name": name, "categories": categories, "values": values,
+            _, categories, values = table.series(position)
+            chart.add_series({"name": str(position + 1), "categories": categories, "values": values,
                               "line": {"color": colour, "width": 1.5, "dash_type": dash},
                               "marker": {"type": marker, "size": 5, "border": {"color": colour}, "fill": {"color": colour}}})
         style_chart(chart, label, x_label, y_label, size=(half - 4, _CHART_PIXELS), y_format="#,##0")

@@ -10,7 +10,7 @@ from ..figures import DSP_WORDS, SAT_WORDS
 from ..formats import ORIGINS
 from ..page import Work, height_of, lines_of, title
 from ..strict import Sheet
-from .inputs import effective, number_style, range_text, split_path, value_cell
+from .inputs import change_text, effective, number_style, range_text, split_path, value_cell
 
 _LABEL_WIDTH, _UNIT_WIDTH, _RANGE_WIDTH, _SOURCE_WIDTH = 30, 13, 15, 52
 
@@ -145,10 +145,8 @@ def write_strategies(work: Work, sheet: Sheet) -> None:
         row += 1
         for k, c in changed:
             for path, value in c.candidate.overrides.items():
-                shown = value_cell(value)
-                shown = shown if isinstance(shown, str) else f"{shown:g}"
                 sheet.text(row, 0, f"{k} {c.name}", s("top"))
-                sheet.text(row, 3, f"{c.candidate.kind}:  {path} = {shown}", s("top"))
+                sheet.text(row, 3, f"{c.candidate.kind}:  {change_text({path: value})}", s("top"))
                 row += 1
     _widths(sheet, len(items), width)
     sheet.freeze(5, 1)

@@ -1,0 +1,617 @@
+"""What all candidates with the same other inputs share: air handler, zones, loads row by row.
+
+Three sheets: constants of the air handler and its groups, constants of every zone, and the
+loads of every zone in every running row. A candidate that changes other inputs than its
+setpoints has three of its own.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...model import fan as fans
+from ...model.build import group_of_zones
+from ...model.plant import curves, heat_source, preheat_source
+from ..page import title
+from ..sheets.candidate import when_text
+from ..sheets.inputs import value_cell
+from ..strict import cell_name, column_name
+from .constants import biquadratic, curve_key, polynomial
+from .formulas import Scope
+from .grid import FIRST_ROW, Grid
+
+COLUMN = "\x03"
+ZONE_COLUMN = 3
+SUN = ("north", "east", "south", "west")
+
+
+class Site:
+    """Sheets of one set of inputs, and the names they give.
+
+    Parameters
+    ----------
+    pen : Pen
+    registry : InputRegistry
+    constants : Scope
+    results : Results
+    run : CandidateRun
+        Of any candidate of this site.
+    number : int
+        From 1.
+    users : list of str
+        Names of the candidates that use it.
+    """
+
+    def __init__(self, pen, registry, constants: Scope, results, run, number: int, users: list[str]):
+        self.pen, self.registry, self.results, self.run = pen, registry, results, run
+        self.project, self.unit = run.project, run.unit
+        self.scope = Scope(constants)
+        self.number, self.users = number, users
+        end = "" if number == 1 else f"_{number}"
+        self.unit_name, self.zones_name, self.loads_name = f"Unit{end}", f"Zones{end}", f"Loads{end}"
+        self._own = {}
+        if run.project is not results.project:
+            base = {row[0]: row[2] for row in results.project.effective_rows()}
+            self._own = {row[0]: row[2] for row in run.project.effective_rows() if base.get(row[0]) != row[2]}
+        self.count = len(run.unit.zones)
+        self.group = group_of_zones(run.project)
+
+    # --- inputs
+
+    def value(self, path: str):
+        """Value of an input in this site; the size that stands in where it was not given."""
+        if path in self._own:
+            return self._own[path]
+        return self.registry.shown(path)
+
+    def source(self, path: str) -> str | None:
+        """Address of an input, or None where the candidate has its own value."""
+        return None if path in self._own else self.registry.address(path)
+
+    # --- air handler
+
+    def write_unit(self, sheet) -> None:
+        """Constants of the air handler: first the zones' sheet must have been laid out."""
+        pen, s = self.pen, self.pen.s
+        self._sheet, self._row = sheet, 4
+        title(pen.work, sheet, "Air handler" + ("" if self.number == 1 else f" of {', '.join(self.users)}"),
+              "Inputs as they are in force, and what follows from them; the rows of every candidate read from here.", link_column=3)
+        sheet.widths([58, 16, 18, 70])
+        for place, text in enumerate(("Constant", "Value", "Unit", "How")):
+            sheet.text(3, place, text, s("head_left"))
+        sheet.freeze(4, 1)
+
+    def _section(self, text: str) -> None:
+        self._row += 1
+        for place in range(4):
+            self._sheet.text(self._row, place, text if place == 0 else "", self.pen.s("section"))
+        self._row += 1
+
+    def _put(self, name: str, label: str, unit: str, value, how: str) -> None:
+        s, row = self.pen.s, self._row
+        self._sheet.text(row, 0, label, s("line", "small"))
+        self._sheet.text(row, 2, unit, s("line", "small"))
+        self._sheet.text(row, 3, how, s("line", "small", "quiet"))
+        self.pen.labels[name] = (label, unit)
+        self.scope.put(name, f"{self.unit_name}!$B${row + 1}", value)
+        self._row += 1
+
+    def mirror(self, *paths: str) -> None:
+        """Inputs that are numbers, as they are in force."""
+        style = self.pen.s("general", "line", "left")
+        for path in paths:
+            label, unit = self.registry.label(path)
+            value = float(self.value(path))
+            source = self.source(path)
+            if source is None:
+                self._sheet.number(self._row, 1, value, style)
+            else:
+                self.pen.formula(self._sheet, self._row, 1, "=" + source, value, style)
+            self._put(path, label, unit, value, "candidate's own value" if source is None else "input")
+
+    def derive(self, name: str, label: str, unit: str, template: str, how: str = "", *, value=None, formula: str | None = None) -> None:
+        """A constant that follows from others."""
+        value = float(np.asarray(self.scope.evaluate(template)).reshape(())) if value is None else value
+        text = "=" + (self.scope.formula(template) if formula is None else formula)
+        self.pen.formula(self._sheet, self._row, 1, text, value, self.pen.s("general", "line", "left"))
+        self._put(name, label, unit, value, how)
+
+    def fallback(self, name: str, path: str, template: str, how: str) -> None:
+        """An input that need not be given, and what stands in for it."""
+        label, unit = self.registry.label(path)
+        given = self._own[path] if path in self._own else self.registry.value(path)
+        if path in self._own and given is not None:
+            self._sheet.number(self._row, 1, given, self.pen.s("general", "line", "left"))
+            self._put(name, label, unit, float(given), "candidate's own value")
+            return
+        value = float(self.scope.evaluate(template)) if given is None else float(given)
+        other = self.scope.formula(template)
+        source = None if path in self._own else self.registry.optional(path)
+        formula = other if source is None else f"IF(ISNUMBER({source}),{source},{other})"
+        self.derive(name, label, unit, template, how, value=value, formula=formula)
+
+    def held(self, name: str, label: str, unit: str, value: float, how: str) -> None:
+        """A number found by the program."""
+        self._sheet.number(self._row, 1, value, self.pen.s("general", "line", "left"))
+        self._put(name, label, unit, float(value), how)
+
+    def fill_unit(self) -> None:
+        """All constants of the air handler."""
+        pr, p = self.project, "z."
+        self._section("Site")
+        self.held("pressure", "Site pressure", "psia", float(self.run.rows.on.pressure_psia), "value block: mean of the weather file, or input weather.pressure_psia")
+        self.derive("fs", "Sensible factor", "Btu/h·cfm·°F", "{k.sensible}*{pressure}/{k.standard_psia}")
+        self.derive("fl", "Latent factor", "Btu/h·cfm per lb/lb", "{k.latent}*{pressure}/{k.standard_psia}")
+        self.mirror("building.infiltration_running_frac")
+        self._section("Groups")
+        for g, record in enumerate(pr.groups):
+            self._group(g, record.name)
+        self._section("Air handler")
+        self.mirror("air_handler.design_cfm")
+        self.fallback("c.max_cfm", "air_handler.max_cfm", "{air_handler.design_cfm}", "the design airflow when not given")
+        ah = "air_handler."
+        self.mirror(ah + "duct_gain_f", ah + "leakage_frac", ah + "leakage_exponent", ah + "coil_rh_frac", ah + "coil_contact_f",
+                    ah + "latent_extra_btuh")
+        if pr.limits.humidity == "room_dewpoint":
+            self.mirror(ah + "humid_dewpoint_f")
+        if pr.air_handler.supply_heating == "own_setpoint":
+            self.mirror(ah + "supply_heating_setpoint_f")
+        self.derive("c.leak_cfm", "Leakage at design duct pressure", "cfm", "{air_handler.leakage_frac}*{air_handler.design_cfm}")
+        self._outdoor_air()
+        self._fan()
+        self._limits()
+        self._plant()
+        self._section("Setback, warm-up and cool-down: value block, found hour by hour")
+        for key, value in self.run.night.items():
+            self.held(f"night.{key}", key.replace("_", " "), key.rsplit("_", 1)[-1], value, "value block")
+        self._section("Prices")
+        self.mirror("prices.electricity_usd_kwh", "prices.fuel_usd_therm", "prices.cooling_usd_kbtu", "prices.heat_usd_kbtu")
+        self._sheet.on_paper(footer=self.pen.work.footer, last_row=self._row, last_column=3, repeat_rows=(3, 3))
+
+    def _group(self, g: int, name: str) -> None:
+        at = f"group[{name}]."
+        i = f"g{g}."
+        paths = ("people_ft2", "people_sensible_btuh", "people_latent_btuh", "lights_w_ft2", "lights_plenum_frac", "equipment_w_ft2",
+                 "oa_cfm_person", "oa_cfm_ft2", "minimum_flow_frac", "minimum_unoccupied_frac", "cooling_setpoint_f",
+                 "heating_setpoint_f", "cooling_unoccupied_f", "heating_unoccupied_f")
+        self.mirror(*(at + part for part in paths))
+        g_ = "{" + at
+        self.derive(i + "people", f"{name}: sensible heat of people per area", "Btu/h·ft²", f"{g_}people_sensible_btuh}}/{g_}people_ft2}}")
+        self.derive(i + "lights", f"{name}: light into the room per area", "Btu/h·ft²", f"{g_}lights_w_ft2}}*{{k.btu_wh}}*(1-{g_}lights_plenum_frac}})")
+        self.derive(i + "plenum", f"{name}: light into the plenum per area", "Btu/h·ft²", f"{g_}lights_w_ft2}}*{{k.btu_wh}}*{g_}lights_plenum_frac}}")
+        self.derive(i + "equipment", f"{name}: equipment per area", "Btu/h·ft²", f"{g_}equipment_w_ft2}}*{{k.btu_wh}}")
+        zone = self.scope
+        member = f"z.in_{g}"
+        self.derive(i + "gain_area", f"{name}: area that gains count on", "ft²", f"SUMPRODUCT({{z.mult}},{{z.area_gain}},{{{member}}})")
+        self.derive(i + "area", f"{name}: floor area", "ft²", f"SUMPRODUCT({{z.mult}},{{z.area_ft2}},{{{member}}})")
+        self.derive(i + "persons", f"{name}: people when full", "persons", f"{{{i}gain_area}}/{g_}people_ft2}}")
+        assert zone is self.scope
+
+    def _outdoor_air(self) -> None:
+        oa, eco = self.project.outdoor_air, self.project.economizer
+        groups = range(len(self.project.groups))
+        names = [f"group[{record.name}]." for record in self.project.groups]
+        self._section("Outdoor air and economizer")
+        self.mirror("outdoor_air.ventilation_efficiency", "outdoor_air.maximum_frac")
+        self.derive("c.oa_area", "Outdoor air by area, at the zones", "cfm", "+".join(f"{{g{g}.area}}*{{{names[g]}oa_cfm_ft2}}" for g in groups))
+        self.derive("c.oa_people", "Outdoor air by people when full, at the zones", "cfm",
+                    "+".join(f"{{g{g}.area}}/{{{names[g]}people_ft2}}*{{{names[g]}oa_cfm_person}}" for g in groups))
+        self.fallback("c.oa_minimum", "outdoor_air.minimum_cfm", "({c.oa_area}+{c.oa_people})/{outdoor_air.ventilation_efficiency}",
+                      "zones' outdoor air over the ventilation efficiency when not given")
+        self.derive("c.oa_area_cfm", "Outdoor air by area, at the intake", "cfm", "{c.oa_area}/{outdoor_air.ventilation_efficiency}")
+        if oa.control == "position":
+            self.fallback("c.oa_position", "outdoor_air.position_frac", "MIN({c.oa_minimum}/{air_handler.design_cfm},1)",
+                          "minimum outdoor air over design airflow when not given")
+        if eco.stuck_frac is not None:
+            self.mirror("economizer.stuck_frac")
+        elif eco.type in ("fixed_dry_bulb", "fixed_enthalpy", "differential_enthalpy"):
+            self.mirror("economizer.high_limit_f")
+        if eco.type == "fixed_enthalpy":
+            self.mirror("economizer.high_limit_btu_lb")
+        t = "{k.w_ceiling_f}+{k.rankine}"
+        self.derive("c.w_ceiling", "Humidity ratio of the most humid rooms", "lb/lb",
+                    f"{{k.molar}}*EXP({ln_pressure('water', t)})/({{pressure}}-EXP({ln_pressure('water', t)}))")
+
+    def _fan(self) -> None:
+        fan = self.project.fan
+        f = "fan."
+        self._section("Fans")
+        self.mirror(f + "design_total_inwc", f + "design_dsp_inwc", f + "efficiency_frac", f + "efficiency_droop", f + "shutoff_ratio",
+                    f + "belt_efficiency_frac", f + "motor_hp", f + "motor_efficiency_frac", f + "drive_efficiency_frac",
+                    f + "motor_fixed_loss_frac", f + "drive_fixed_loss_frac", f + "minimum_speed_frac")
+        vd = "{air_handler.design_cfm}"
+        self.derive("c.system", "Pressure lost outside the duct over flow²", "in. w.c./cfm²", "({fan.design_total_inwc}-{fan.design_dsp_inwc})/" + vd + "^2")
+        self.derive("c.shutoff", "Fan law: shut-off pressure at full speed", "in. w.c.", "{fan.shutoff_ratio}*{fan.design_total_inwc}")
+        self.derive("c.droop", "Fan law: fall of pressure over flow²", "in. w.c./cfm²", "({fan.shutoff_ratio}-1)*{fan.design_total_inwc}/" + vd + "^2")
+        self.derive("c.minimum_inwc", "Fan pressure at minimum speed without flow", "in. w.c.", "{c.shutoff}*{fan.minimum_speed_frac}^2")
+        self.derive("c.rated_kw", "Motor output", "kW", "{fan.motor_hp}*{k.hp_kw}")
+        self.derive("c.motor_loss", "Motor losses at full load over output", "share", "1/{fan.motor_efficiency_frac}-1")
+        self.derive("c.drive_rated_kw", "Drive output at full load", "kW", "{c.rated_kw}/{fan.motor_efficiency_frac}")
+        self.derive("c.drive_loss", "Drive losses at full load over output", "share", "1/{fan.drive_efficiency_frac}-1")
+
+        def point(name: str, label: str, flow: str, total: str) -> None:
+            self.derive(f"c.{name}_phi", f"{label}: operating point", "", f"MIN({{k.phi_max}},{flow}/{vd}/SQRT({total}/{{fan.design_total_inwc}}))")
+            self.derive(f"c.{name}_shaft", f"{label}: fan shaft", "kW",
+                        f"{flow}*{total}/({{k.fan}}*{{fan.efficiency_frac}}*(1-{{fan.efficiency_droop}}*(1-{{c.{name}_phi}})^2))*{{k.hp_kw}}")
+            load = f"({{c.{name}_shaft}}/{{fan.belt_efficiency_frac}}/{{c.rated_kw}})"
+            self.derive(f"c.{name}_motor", f"{label}: motor input", "kW",
+                        f"{{c.rated_kw}}*({load}+{{c.motor_loss}}*({{fan.motor_fixed_loss_frac}}+(1-{{fan.motor_fixed_loss_frac}})*{load}^2))")
+            drive = f"({{c.{name}_motor}}/{{c.drive_rated_kw}})"
+            self.derive(f"c.{name}_kw", f"{label}: drive input", "kW",
+                        f"{{c.drive_rated_kw}}*({drive}+{{c.drive_loss}}*({{fan.drive_fixed_loss_frac}}+(1-{{fan.drive_fixed_loss_frac}})*{drive}))")
+
+        if fan.measured_kw is None:
+            self.held("c.scale", "Calibration of fan power", "", 1.0, "no measured point is given")
+        else:
+            self.mirror(f + "measured_cfm", f + "measured_total_inwc", f + "measured_kw")
+            point("measured", "At the measured point", "{fan.measured_cfm}", "{fan.measured_total_inwc}")
+            self.derive("c.scale", "Calibration of fan power", "", "{fan.measured_kw}/{c.measured_kw}", "measured over modelled power")
+        if fan.part_load == "published_curves":
+            self.mirror(f + "curve_least_flow_frac")
+            point("design", "At design", vd, "{fan.design_total_inwc}")
+            for kind in ("static", "reset"):
+                self.derive(f"c.{kind}_sum", f"Sum of the curve ({kind})", "", "+".join(f"{{k.{kind}_{i}}}" for i in range(4)))
+        if self.project.return_fan.type != "none":
+            r = "return_fan."
+            self.mirror(r + "design_inwc", r + "flow_frac", r + "efficiency_frac")
+            self.derive("c.second_kw", "Return or relief fan at design", "kW",
+                        vd + "*{return_fan.flow_frac}*{return_fan.design_inwc}/({k.fan}*{return_fan.efficiency_frac})*{k.hp_kw}")
+            if fan.part_load != "published_curves":
+                self.derive("c.reset_sum", "Sum of the curve with reset", "", "+".join(f"{{k.reset_{i}}}" for i in range(4)))
+        self.fallback("c.index", "fan.index_dsp_inwc", "{fan.design_dsp_inwc}", "the design duct pressure when not given")
+
+    def _limits(self) -> None:
+        limits = self.project.limits
+        m = "limits."
+        self._section("Limits and requests")
+        self.mirror(m + "damper_open_pct", m + "damper_release_pct", m + "loop_ask_pct", m + "loop_release_pct", m + "damper_exponent")
+        if limits.humidity == "outdoor_dewpoint":
+            self.mirror(m + "oa_dewpoint_low_f", m + "oa_dewpoint_high_f")
+        self.derive("c.ask", "Pressure at the asking damper over that at an open one", "", "1/(({limits.damper_open_pct}/100)^{limits.damper_exponent})^2")
+        self.derive("c.release", "Pressure at the releasing damper over that at an open one", "", "1/(({limits.damper_release_pct}/100)^{limits.damper_exponent})^2")
+        self.derive("c.second", "Pressure at the second request over that at an open damper", "", "{k.second_flow}^2")
+        self.derive("c.third", "Pressure at the third request over that at an open damper", "", "{k.third_flow}^2")
+        row = self.scope.address("z.sat_max_f")
+        given = self.scope["z.sat_max_f"]
+        known = given[np.isfinite(given)]
+        self.derive("c.zone_top", "Warmest supply air that zones which must stay cold allow", "°F", "{k.never_f}",
+                    value=float(known.min()) if known.size else float(self.scope["k.never_f"]),
+                    formula=f"IF(COUNT({row})=0,{self.scope.address('k.never_f')},MIN({row}))")
+        self.derive("c.always_t", "Requests for temperature that always stand", "requests", "{k.most_requests}*SUMPRODUCT({z.importance},{z.mult},{z.asks_t})")
+        self.derive("c.always_p", "Requests for pressure that always stand", "requests", "{k.most_requests}*SUMPRODUCT({z.importance},{z.mult},{z.asks_p})")
+        if limits.humidity == "room_dewpoint":
+            t = "{air_handler.humid_dewpoint_f}+{k.rankine}"
+            self.derive("c.humid_w", "Humidity ratio of the humid limit", "lb/lb",
+                        f"{{k.molar}}*EXP({ln_pressure('water', t)})/({{pressure}}-EXP({ln_pressure('water', t)}))")
+
+    def _plant(self) -> None:
+        pr, cool, heat = self.project, self.project.cooling, self.project.heating
+        c = "cooling."
+        self._section("Cooling plant")
+        if cool.type in ("chilled_water", "direct_expansion"):
+            self.mirror(c + "capacity_tons", c + "units")
+            self.derive("c.rated_kbtuh", "Rated capacity", "kBtu/h", "{cooling.capacity_tons}*{k.kbtu_ton}")
+        if cool.type == "chilled_water":
+            self.mirror(c + "kw_per_ton", c + "minimum_plr_frac", c + "chilled_water_f", c + "chilled_pump_w_ton")
+            for kind in ("cap", "eir"):
+                q = curve_key(f"chiller_{cool.chiller_set}_{kind}_f_t")
+                if kind == "cap":
+                    self.derive("c.chw_f", "Leaving chilled water within the curves", "°F", f"MEDIAN({{{q}.x_low}},{{cooling.chilled_water_f}},{{{q}.x_high}})")
+            if cool.chiller_set not in ("A", "B"):
+                self.mirror(c + "tower_approach_f", c + "condenser_water_min_f", c + "condenser_pump_w_ton", c + "tower_w_ton")
+            self.derive("c.full_kw_ton", "Full-load input at rating", "kW/ton", "{cooling.kw_per_ton}")
+            self.derive("c.least_plr", "Least steady part load", "share", "{cooling.minimum_plr_frac}")
+            if cool.other_load_tons > 0.0:
+                self.mirror(c + "other_load_tons", c + "other_load_zero_f")
+        elif cool.type == "direct_expansion":
+            self.mirror(c + "eer", c + "stages", c + "lockout_f")
+            if cool.cycling_drying_loss_frac > 0.0:
+                self.mirror(c + "cycling_drying_loss_frac")
+            if cool.rated_with_fan:
+                self.derive("c.cop", "COP without the indoor fan", "", "{k.fan_free_a}*{cooling.eer}*MIN({c.rated_kbtuh}*1000,{k.fan_free_cap})+{k.fan_free_b}*{cooling.eer}")
+                self.derive("c.full_kw_ton", "Full-load input at rating", "kW/ton", "{k.kw_ton}/{c.cop}")
+            else:
+                self.derive("c.full_kw_ton", "Full-load input at rating", "kW/ton", "{k.kw_ton}*{k.btu_wh}/{cooling.eer}")
+            self.derive("c.least_plr", "Least steady part load: one stage over a unit", "share", "MIN(1,{cooling.units}/{cooling.stages})")
+        elif cool.type == "purchased":
+            self.mirror(c + "purchased_loss_frac")
+        self._section("Heat sources")
+        if heat.type != "none":
+            self.mirror("heating.capacity_kbtuh", "heating.enabled_below_f")
+            self._source("heat", heat_source(heat), "heating.capacity_kbtuh")
+        if pr.preheat.type not in ("same", "none"):
+            self.held("c.preheat_capacity", "Capacity of the supply heating coil's source", "kBtu/h", self.unit.preheat_kbtuh, "value block: sized once")
+            if pr.preheat.type == "gas_furnace":
+                self.mirror("preheat.efficiency_frac")
+            self._source("pre", preheat_source(pr.preheat, heat), "c.preheat_capacity")
+
+    def _source(self, n: str, source, capacity: str) -> None:
+        h = "heating."
+        once = lambda *paths: self.mirror(*(q for q in paths if not self.scope.has(q)))  # noqa: E731
+        if source.standing_loss_kbtuh != 0.0:
+            self.fallback(f"c.{n}_standing", h + "standing_loss_kbtuh", f"{{k.standing_share}}*{{{capacity}}}", "a share of capacity when not given")
+            self.derive(f"c.{n}_loss", "Standing loss while enabled", "kBtu/h", f"MIN({{c.{n}_standing}},{{{capacity}}})")
+        else:
+            self.held(f"c.{n}_loss", "Standing loss while enabled", "kBtu/h", 0.0, "none with this source")
+        if source.type == "boiler":
+            once(h + "efficiency_frac", h + "minimum_plr_frac")
+        if source.type == "gas_furnace":
+            once(h + "minimum_plr_frac")
+        if source.type == "purchased":
+            once(h + "purchased_loss_frac")
+        if source.type == "heat_pump":
+            once(h + "heat_pump_off_below_f")
+        if source.pump_w_per_kbtuh > 0.0:
+            once(h + "pump_w_per_kbtuh")
+            self.derive(f"c.{n}_pump_kw", "Hot-water pump at design", "kW", f"{{heating.pump_w_per_kbtuh}}*{{{capacity}}}/1000")
+
+    # --- zones
+
+    _MIRRORED = ("multiplier", "area_ft2", "gain_multiplier", "ua_btuh_f", "glass_north_ft2", "glass_east_ft2", "glass_south_ft2",
+                 "glass_west_ft2", "roof_ft2", "infiltration_cfm", "max_cfm", "min_cfm", "heat_min_cfm", "heat_max_cfm", "reheat_kbtuh",
+                 "reheat_rise_max_f", "cooling_setpoint_f", "heating_setpoint_f", "index_share", "survey_flow_cfm",
+                 "survey_damper_pct", "survey_dsp_inwc", "importance", "rogue", "sat_max_f")
+    _OPTIONAL = {"min_cfm", "heat_min_cfm", "heat_max_cfm", "reheat_kbtuh", "cooling_setpoint_f", "heating_setpoint_f", "index_share",
+                 "survey_flow_cfm", "survey_damper_pct", "survey_dsp_inwc", "sat_max_f"}
+
+    def lay_out_zones(self) -> None:
+        """Fix the rows of the zones' sheet, so that the air handler's formulas can name them."""
+        project, u, z = self.project, self.unit, self.unit.zones
+        self._zone_rows: list[tuple] = []
+        names = {"multiplier": "z.mult"}
+        at = 5
+        for part in self._MIRRORED:
+            values = [self.value(f"zone[{zone.name}].{part}") for zone in project.zones]
+            numbers = None if part == "rogue" else np.array([[np.nan if v is None else float(v) for v in values]])
+            self._zone_rows.append((at, names.get(part, f"z.{part}"), "input", part, numbers, values))
+            at += 1
+        at += 1
+        g = self.group
+        self._matrix_row = None
+        member = [np.array([(g == k).astype(float)]) for k in range(len(project.groups))]
+        for k, record in enumerate(project.groups):
+            self._zone_rows.append((at, f"z.in_{k}", "member", f"In group {record.name}", member[k], None))
+            at += 1
+        derived = self._derived(member)
+        for name, label, unit, template, value, formula in derived:
+            if name == "z.first_of_matrix":
+                self._matrix_row = at
+                continue
+            self._zone_rows.append((at, name, "derived", (label, unit, template, formula), value, None))
+            at += 1
+        last = ZONE_COLUMN + self.count - 1
+        left, right = column_name(ZONE_COLUMN), column_name(last)
+        self._zone_local = Scope(self.scope)
+        for row, name, kind, _, value, _ in self._zone_rows:
+            address = f"{self.zones_name}!${left}${row + 1}:${right}${row + 1}"
+            if value is not None:
+                self.scope.put(name, address, value)
+            self._zone_local.put(name, f"{COLUMN}{row + 1}", value)
+        k = len(project.groups)
+        rows = k + len(SUN) + 1
+        matrix = np.vstack([self.scope[n] for n in (*(f"z.area_{j}" for j in range(k)), *(f"z.aperture_{s}" for s in SUN), "z.roof_eq")])
+        self.scope.put("z.matrix", f"{self.zones_name}!${left}${self._matrix_row + 1}:${right}${self._matrix_row + rows}", matrix)
+        first = next(row for row, name, *_ in self._zone_rows if name == "z.in_0")
+        self.scope.put("z.members", f"{self.zones_name}!${left}${first + 1}:${right}${first + k}", np.vstack(member))
+        assert z is u.zones
+
+    def _derived(self, member) -> list[tuple]:
+        """Constants of zones that follow from inputs: name, label, unit, template, engine's value, formula."""
+        z, project = self.unit.zones, self.project
+        row = lambda values: np.array([np.asarray(values, dtype=float)])  # noqa: E731
+        by_group = lambda part: "\x04" + part  # noqa: E731  one's own group's input
+        area_gain = row(z.area_ft2 * z.gain_multiplier)
+        if_given = lambda part, other: f"IF(ISNUMBER({{z.{part}}}),{{z.{part}}},{other})"  # noqa: E731
+        out = [("z.area_gain", "Area that gains count on", "ft²", "{z.area_ft2}*{z.gain_multiplier}", area_gain, None), ("z.first_of_matrix",) + (None,) * 5]
+        for k, record in enumerate(project.groups):
+            out.append((f"z.area_{k}", f"Area that gains of {record.name} count on", "ft²", f"{{z.area_gain}}*{{z.in_{k}}}", area_gain * member[k], None))
+        for j, side in enumerate(SUN):
+            out.append((f"z.aperture_{side}", f"Sun through glass facing {side}", "ft²", f"{{z.glass_{side}_ft2}}*\x05building.window_shgc\x05*\x05building.shading_factor\x05",
+                        row(z.aperture_ft2[:, j]), None))
+        out += [
+            ("z.roof_eq", "Sun through the roof", "ft²", "{z.roof_ft2}*\x05building.roof_u\x05*\x05building.roof_absorptance\x05/{k.film}", row(z.roof_ft2_eq), None),
+            ("z.min", "Minimum airflow, occupied", "cfm", f"MIN({if_given('min_cfm', by_group('minimum_flow_frac') + '*{z.max_cfm}')},{{z.max_cfm}})", row(z.min_cfm), None),
+            ("z.min_off", "Minimum airflow, unoccupied", "cfm", f"MIN({by_group('minimum_unoccupied_frac')}*{{z.max_cfm}},{{z.max_cfm}})", row(z.min_unoccupied_cfm), None),
+            ("z.heat_max", "Most airflow while heating", "cfm", f"MAX({if_given('heat_max_cfm', 'MAX({k.heat_share}*{z.max_cfm},{z.min})')},{{z.min}})", row(z.heat_max_cfm), None),
+            ("z.heat_min", "Least airflow while heating", "cfm", f"MIN({if_given('heat_min_cfm', '{z.min}')},{{z.heat_max}})", row(z.heat_min_cfm), None),
+            ("z.dual", "Dual maximum with a reheat coil", "1/0", None, row(z.dual_maximum & z.has_reheat), None),
+            ("z.has_reheat", "Reheat coil", "1/0", None, row(z.has_reheat), None),
+            ("z.coil", "Capacity of the reheat coil", "Btu/h", "IF({z.has_reheat}=1,{z.reheat_kbtuh}*1000,0)", row(z.reheat_btuh), None),
+            ("z.tco", "Cooling setpoint, occupied", "°F", if_given("cooling_setpoint_f", by_group("cooling_setpoint_f")), row(z.cool_occupied_f), None),
+            ("z.tho", "Heating setpoint, occupied", "°F", if_given("heating_setpoint_f", by_group("heating_setpoint_f")), row(z.heat_occupied_f), None),
+            ("z.tcu", "Cooling setpoint, unoccupied", "°F", by_group("cooling_unoccupied_f"), row(z.cool_unoccupied_f), None),
+            ("z.thu", "Heating setpoint, unoccupied", "°F", by_group("heating_unoccupied_f"), row(z.heat_unoccupied_f), None),
+            ("z.k", "Share of the index run's pressure needed at design flow", "share",
+             "IF(ISNUMBER({z.survey_flow_cfm}),{z.survey_dsp_inwc}/{c.index}*({z.max_cfm}/{z.survey_flow_cfm}*({z.survey_damper_pct}/100)^{limits.damper_exponent})^2,{z.index_share})",
+             row(z.index_share), None),
+            ("z.open", "Airflow of an open damper at 1 in. w.c.", "cfm", "{z.max_cfm}/SQRT({c.index}*{z.k})", row(z.max_cfm / np.sqrt(self.unit.index_dsp_inwc * z.index_share)), None),
+            ("z.kv", "Pressure over airflow² of an open damper", "in. w.c./cfm²", "{c.index}*{z.k}/{z.max_cfm}^2", row(self.unit.index_dsp_inwc * z.index_share / z.max_cfm**2), None),
+            ("z.asks_t", "Always asks for colder air", "1/0", None, row(z.asks_temperature), 'IF(ISNUMBER(SEARCH("failed_sensor",{z.rogue}))+ISNUMBER(SEARCH("both",{z.rogue}))>0,1,0)'),
+            ("z.asks_p", "Always asks for pressure", "1/0", None, row(z.asks_pressure), 'IF(ISNUMBER(SEARCH("starved_branch",{z.rogue}))+ISNUMBER(SEARCH("both",{z.rogue}))>0,1,0)'),
+            ("z.weight_t", "Weight of its temperature requests", "", "{z.mult}*{z.importance}*(1-{z.asks_t})", row(np.where(z.asks_temperature, 0.0, z.weight)), None),
+            ("z.weight_p", "Weight of its pressure requests", "", "{z.mult}*{z.importance}*(1-{z.asks_p})", row(np.where(z.asks_pressure, 0.0, z.weight)), None),
+        ]
+        return out
+
+    def write_zones(self, sheet) -> None:
+        """Constants of zones, one column a zone."""
+        pen, s, project = self.pen, self.pen.s, self.project
+        title(pen.work, sheet, "Zones" + ("" if self.number == 1 else f" of {', '.join(self.users)}"),
+              "Inputs of every zone as they are in force, and what follows from them; a column a zone, one zone each (not times its multiplier)", link_column=0)
+        sheet.text(3, 0, "Constant", s("head_left"))
+        sheet.text(3, 1, "Unit", s("head_left"))
+        sheet.text(3, 2, "", s("head_left"))
+        sheet.height(3, 48)
+        for k, zone in enumerate(project.zones):
+            sheet.text(3, ZONE_COLUMN + k, zone.name, s("head", "small"))
+        sheet.text(4, 0, "Group", s("line", "small"))
+        for k, place in enumerate(self.group):
+            sheet.text(4, ZONE_COLUMN + k, project.groups[place].name, s("line", "small", "centre"))
+        sheet.widths([46, 12, 2, *[9.5] * self.count])
+        style, own = s("general", "line", "right", "small"), s("general", "line", "right", "small", "derived")
+        letters = [column_name(ZONE_COLUMN + k) for k in range(self.count)]
+        for row, name, kind, what, numbers, values in self._zone_rows:
+            if kind == "input":
+                first = f"zone[{project.zones[0].name}].{what}"
+                label, unit = self.registry.label(first)
+                sheet.text(row, 0, label, s("line", "small"))
+                sheet.text(row, 1, unit, s("line", "small"))
+                for k, zone in enumerate(project.zones):
+                    self._mirror_zone(sheet, row, ZONE_COLUMN + k, f"zone[{zone.name}].{what}", values[k], style, own)
+            elif kind == "member":
+                sheet.text(row, 0, what, s("line", "small"))
+                sheet.text(row, 1, "1/0", s("line", "small"))
+                for k in range(self.count):
+                    sheet.number(row, ZONE_COLUMN + k, float(numbers[0, k]), style)
+            else:
+                label, unit, template, formula = what
+                sheet.text(row, 0, label, s("line", "small"))
+                sheet.text(row, 1, unit, s("line", "small"))
+                if template is None and formula is None:
+                    for k in range(self.count):
+                        sheet.number(row, ZONE_COLUMN + k, float(numbers[0, k]), style)
+                    continue
+                text = self._zone_formula(formula or template)
+                for k in range(self.count):
+                    this = self._of_group(text, k).replace(COLUMN, letters[k])
+                    pen.formula(sheet, row, ZONE_COLUMN + k, "=" + this, numbers[0, k], style)
+        last = self._zone_rows[-1][0]
+        sheet.freeze(5, ZONE_COLUMN)
+        sheet.on_paper(footer=pen.work.footer, last_row=last, last_column=ZONE_COLUMN + self.count - 1, repeat_rows=(3, 4), repeat_columns=(0, 1),
+                       letter=False, pages_wide=1 + self.count // 30)
+
+    def _zone_formula(self, template: str) -> str:
+        text = template
+        while "\x05" in text:
+            before, path, after = text.split("\x05", 2)
+            source = self.source(path)
+            text = before + (source if source is not None else repr(float(self.value(path)))) + after
+        return self._zone_local.formula(text)
+
+    def _of_group(self, text: str, zone: int) -> str:
+        """Put in the inputs of a zone's own group."""
+        if "\x04" not in text:
+            return text
+        name = self.project.groups[self.group[zone]].name
+        for part in ("minimum_flow_frac", "minimum_unoccupied_frac", "cooling_setpoint_f", "heating_setpoint_f", "cooling_unoccupied_f",
+                     "heating_unoccupied_f"):
+            text = text.replace("\x04" + part, self.scope.address(f"group[{name}].{part}"))
+        return text
+
+    def _mirror_zone(self, sheet, row: int, column: int, path: str, value, style, own) -> None:
+        source = self.source(path)
+        if source is None:
+            shown = value_cell(value)
+            sheet.cell(row, column, shown, own)
+            return
+        if value is None or isinstance(value, str):
+            cached: object = "not given" if value is None else value
+        else:
+            cached = value
+        self.pen.formula(sheet, row, column, "=" + source, cached, style)
+
+    # --- loads
+
+    def write_loads(self, sheet, base_rows, demand_sat: bool) -> None:
+        """Loads of every zone in every running row.
+
+        Parameters
+        ----------
+        base_rows : Rows or None
+            Rows of the first site where this one's conditions are those of the sheet of rows.
+        demand_sat : bool
+            A candidate of the site resets supply temperature by demand.
+        """
+        pen, rows, unit = self.pen, self.run.rows, self.unit
+        on, loads = rows.on, rows.loads
+        n, z_count = len(rows.running), self.count
+        groups = range(len(self.project.groups))
+        grid = self.loads = Grid(pen, sheet, self.scope, n)
+        col = lambda values: np.asarray(values, dtype=float).reshape(-1, 1)  # noqa: E731
+        title(pen.work, sheet, "Loads" + ("" if self.number == 1 else f" of {', '.join(self.users)}"),
+              "Running rows: conditions, then for every zone what does not depend on setpoints. Zone columns are one zone each, not times its multiplier.", link_column=0)
+        bin_rows = base_rows
+        pick = lambda key: bin_rows(key) if bin_rows else None  # noqa: E731
+        grid.group("Row")
+        grid.add("row", "Row", "no.", None, "f0", values=col(rows.running + 1.0))
+        when = [when_text(*at) for at in zip(on.month.tolist(), on.day.tolist(), on.hour_start.tolist())]
+        grid.add("when", "Date and hour", "std. time", None, "text", values=when, text=True)
+        grid.add("weight", "Weight", "h/yr", pick("weight_h"), "f2", values=col(on.hours), total="weight", total_unit="h")
+        grid.group("Conditions")
+        grid.add("oat", "Outdoor dry bulb", "°F", pick("oat_f"), "f1", values=col(on.oat_f))
+        grid.add("oawb", "Outdoor wet bulb", "°F", pick("oawb_f"), "f1", values=col(on.oawb_f))
+        grid.add("dewpoint", "Outdoor dew point", "°F", pick("oa_dewpoint_f") if self._has_dewpoint else None, "f1", values=col(on.oa_dewpoint_f))
+        grid.add("w", "Outdoor humidity ratio", "lb/lb", pick("humidity_ratio"), "f5", values=col(on.humidity_ratio))
+        grid.add("occupied", "Occupied", "1/0", pick("occupied"), "f0", values=col(on.occupied))
+        if self.project.heating.type == "none":
+            grid.add("enabled", "Heating plant enabled", "1/0", None, "f0", values=col(np.zeros(n)))
+        else:
+            grid.add("enabled", "Heating plant enabled", "1/0", "IF({oat}<{heating.enabled_below_f},1,0)", "f0")
+        grid.group("Shares of the groups (value block)")
+        for kind in ("people_gain", "lights_gain", "equipment_gain", "people", "lights", "group_occupied"):
+            values = getattr(on, kind if kind == "group_occupied" else f"{kind}_frac")
+            label = {"people_gain": "People, delayed", "lights_gain": "Lights, delayed", "equipment_gain": "Equipment, delayed",
+                     "people": "People present", "lights": "Lights on", "group_occupied": "Group occupied"}[kind]
+            for g in groups:
+                grid.add(f"{kind}_{g}", f"{label}: {self.project.groups[g].name}", "share", None, "f3", values=col(values[:, g]))
+        grid.group("Gains per area, and sun (value block)")
+        for g in groups:
+            grid.add(f"gain_{g}", f"Gains per area: {self.project.groups[g].name}", "Btu/h·ft²",
+                     f"{{people_gain_{g}}}*{{g{g}.people}}+{{lights_gain_{g}}}*{{g{g}.lights}}+{{equipment_gain_{g}}}*{{g{g}.equipment}}", "f2")
+        for j, side in enumerate(SUN):
+            grid.add(f"sun_{side}", f"Sun through clear glass, {side}", "Btu/h·ft²", None, "f1", values=col(on.glass_sun_btuh_ft2[:, j]))
+        grid.add("sun_roof", "Sun on the roof", "Btu/h·ft²", None, "f1", values=col(on.roof_sun_btuh_ft2))
+        grid.group("Whole building")
+        grid.add("infiltration_frac", "Infiltration that remains", "share", "{building.infiltration_running_frac}", "f2")
+        grid.add("infiltration", "Infiltration of all rooms", "cfm", "{infiltration_frac}*SUMPRODUCT({z.mult},{z.infiltration_cfm})", "f0")
+        grid.add("latent", "Moisture gain", "Btu/h", "+".join(f"{{people_{g}}}*{{g{g}.persons}}*{{group[{self.project.groups[g].name}].people_latent_btuh}}" for g in groups)
+                 + "+{occupied}*{air_handler.latent_extra_btuh}", "f0")
+        grid.add("plenum", "Light into the plenum", "Btu/h", "+".join(f"{{lights_{g}}}*{{g{g}.gain_area}}*{{g{g}.plenum}}" for g in groups), "f0")
+        grid.add("oa_people", "Outdoor air by people present, at the zones", "cfm",
+                 "+".join(f"{{people_{g}}}*{{g{g}.persons}}*{{group[{self.project.groups[g].name}].oa_cfm_person}}" for g in groups), "f0")
+        names = tuple(z.name for z in self.project.zones)
+        block = lambda key, label, unit, template, style="f0", values=None: (  # noqa: E731
+            grid.group(label + ", zone by zone"), grid.add(key, label, unit, template, style, width=z_count, array=True, values=values, head=names))
+        gains_first, gains_last = grid.scope.address("gain_0"), grid.scope.address("sun_roof")
+        grid.scope.put("gain_row", f"{gains_first}:{gains_last}", np.hstack([grid.scope[k] for k in (*(f"gain_{g}" for g in groups), *(f"sun_{s}" for s in SUN), "sun_roof")]))
+        occ_first, occ_last = grid.scope.address("group_occupied_0"), grid.scope.address(f"group_occupied_{len(groups) - 1}")
+        grid.scope.put("occ_row", f"{occ_first}:{occ_last}", np.asarray(on.group_occupied, dtype=float))
+        block("gains", "Room gains with sun", "Btu/h", "MMULT({gain_row},{z.matrix})", values=loads.gains_btuh)
+        block("ua", "Conductance with infiltration", "Btu/h·°F", "{z.ua_btuh_f}+{fs}*{infiltration_frac}*{z.infiltration_cfm}", "f1", values=loads.ua_btuh_f)
+        block("tc", "Cooling setpoint", "°F", "{z.tcu}+MMULT({occ_row},{z.members})*({z.tco}-{z.tcu})", "f1", values=loads.cool_f)
+        block("th", "Heating setpoint", "°F", "{z.thu}+MMULT({occ_row},{z.members})*({z.tho}-{z.thu})", "f1", values=loads.heat_f)
+        block("vmin", "Minimum airflow", "cfm", "{z.min_off}+MMULT({occ_row},{z.members})*({z.min}-{z.min_off})", values=loads.min_cfm)
+        block("qc", "Load at the cooling setpoint", "Btu/h", "{gains}+{ua}*({oat}-{tc})", values=loads.q_cool_btuh)
+        block("qh", "Load at the heating setpoint", "Btu/h", "{gains}+{ua}*({oat}-{th})", values=loads.q_heat_btuh)
+        self.dual = bool((unit.zones.dual_maximum & unit.zones.has_reheat).any())
+        if self.dual:
+            # The least and most airflow while heating, not below the minimum in force.
+            block("raised", "Airflow above minimum while heating", "cfm",
+                  "{z.dual}*(IF(-{qh}/({fs}*{z.reheat_rise_max_f})<{lift_low},{lift_low},IF(-{qh}/({fs}*{z.reheat_rise_max_f})>{lift_high},{lift_high},"
+                  "-{qh}/({fs}*{z.reheat_rise_max_f})))-{vmin})".replace("{lift_low}", "IF({z.heat_min}>{vmin},{z.heat_min},{vmin})")
+                  .replace("{lift_high}", "IF({z.heat_max}>{vmin},{z.heat_max},{vmin})"))
+        if demand_sat:
+            for key, label, share in (("t_ask", "Supply air at which the loop asks", "{limits.loop_ask_pct}"),
+                                      ("t_release", "Supply air at which the loop releases", "{limits.loop_release_pct}")):
+                block(key, label, "°F", f"IF({{qc}}>0,{{tc}}-{{qc}}/({{fs}}*({{vmin}}+{share}/100*({{z.max_cfm}}-{{vmin}})))-{{air_handler.duct_gain_f}},{{k.never_f}})", "f1")
+            for key, label, excess in (("t_second", "Supply air of the second request", "{k.second_f}"), ("t_third", "Supply air of the third request", "{k.third_f}")):
+                warm = f"{{tc}}+{excess}-({{qc}}-{{ua}}*{excess})/({{fs}}*{{z.max_cfm}})-{{air_handler.duct_gain_f}}"
+                block(key, label, "°F", f"IF({{qc}}<={{ua}}*{excess},{{k.never_f}},IF({warm}>{{t_ask}},{warm},{{t_ask}}))", "f1")
+        grid.set_values("infiltration", loads.infiltration_cfm)
+        grid.set_values("latent", loads.latent_btuh)
+        grid.set_values("plenum", loads.plenum_btuh)
+        grid.set_values("oa_people", loads.oa_people_cfm)
+        grid.write()
+        sheet.widths([5.5, 12, *[9.5] * (grid.width - 2)])
+        sheet.freeze(FIRST_ROW, 3)
+        sheet.on_paper(footer=pen.work.footer, last_row=grid.last_row, last_column=grid.width - 1, letter=False, pages_wide=max(1, grid.width // 25))
+        assert cell_name(0, 0) == "A1" and curves and biquadratic and polynomial and fans
+
+    _has_dewpoint = False
+
+
+def ln_pressure(phase: str, t: str) -> str:
+    """Template of ln of the vapour pressure [psi] at an absolute temperature."""
+    a = [f"{{k.{phase}_{i}}}" for i in range(7)]
+    t = f"({t})"
+    return f"{a[0]}/{t}+{a[1]}+{t}*({a[2]}+{t}*({a[3]}+{t}*({a[4]}+{t}*{a[5]})))+{a[6]}*LN({t})"
