@@ -139,7 +139,7 @@ WEATHER_CASES = {
     "8,784 rows": (lambda lines: lines + lines[-24:], ["8,784", "8,760"]),
     "EPW without a header line": (
         lambda lines: ["LOCATION,X,NC,USA,TMY3,723170,36.1,-79.95,-5,273", *["HEADER,0"] * 6] + ["1999,1,1,1,60," + ",".join(["1"] * 30)] * 8760,
-        ["bad.csv"],
+        ["bad.csv", "line 2", "DESIGN CONDITIONS"],
     ),
     "no weather at all": (lambda lines: ["just", "text"], ["bad.csv"]),
 }
