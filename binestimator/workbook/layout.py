@@ -229,6 +229,7 @@ CANDIDATE_GROUPS: tuple[tuple[str, tuple[Column, ...]], ...] = (
     )),
 )
 CANDIDATE_COLUMNS = tuple(column for _, columns in CANDIDATE_GROUPS for column in columns)
+CANDIDATE_COLUMN = {column.key: place for place, column in enumerate(CANDIDATE_COLUMNS)}
 # The first column that only rows with the air handler running fill.
 CANDIDATE_FIRST_RUNNING_COLUMN = sum(len(columns) for label, columns in CANDIDATE_GROUPS if label in ("Row", "Conditions"))
 

@@ -248,6 +248,7 @@ class Sheet:
         """
         s = self._sheet
         s.set_landscape()
+        s.center_horizontally()
         s.set_paper(1 if letter else 3)  # US Letter or Tabloid (11 x 17 in)
         s.set_margins(left=0.4, right=0.4, top=0.45, bottom=0.6)
         s.fit_to_pages(pages_wide, pages_high)

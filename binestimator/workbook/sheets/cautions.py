@@ -11,7 +11,7 @@ _WIDTHS = (31, 112)
 
 def write(work: Work, sheet: Sheet) -> None:
     """Write the sheet."""
-    s, results = work.styles, work.results
+    results = work.results
     title(work, sheet, "Cautions", "Read before anything is changed on site", link_column=None)
     sheet.widths(_WIDTHS)
     row = _wide(work, sheet, 3, DEFERENCE, "caution", "bold")

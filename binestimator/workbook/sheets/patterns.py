@@ -12,7 +12,7 @@ from ..page import Block, Work, height_of, lines_of, title
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, Sheet
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-_LABEL_WIDTH, _WIDTH = 32, 13.5
+_LABEL_WIDTH, _WIDTH = 42, 13.5
 # Charts stand above the tables, in two rows of two.
 _CHART_PIXELS, _CHARTS_ROW = 300, 3
 _TABLES_ROW = _CHARTS_ROW + 2 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
