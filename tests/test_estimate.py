@@ -1,0 +1,345 @@
+"""The estimate as a whole: small projects over plants, controls and schedules; sums, signs, service."""
+
+import dataclasses
+import functools
+import json
+
+import numpy as np
+import pytest
+from builders import FILES, WEATHER, merged, weather_of
+
+from binestimator.estimate import equal_service, estimate, motor_size_hp, size_unit
+from binestimator.hours import build_conditions
+from binestimator.inputs.read import project_from_mapping
+from binestimator.results import ANNUAL_KEYS, ENERGY_KEYS, to_plain
+
+NETWORK = {"name": "network", "always_on": True, "people_ft2": 2000, "equipment_w_ft2": 12, "heating_setpoint_f": 60}
+SMALL = {
+    "project": {"name": "Small office"},
+    "weather": {"file": FILES["greensboro"]},
+    "building": {"floor_area_ft2": 16000, "floors": 2, "group": "office"},
+    "special": [{"name": "Network room", "group": "network", "area_ft2": 150}],
+    "group": [{"name": "office"}, NETWORK],
+}
+NONE_IGNORED = {"strategy": "demand", "ignored_requests": 0}
+#: Candidates with every kind of strategy, and one that is the baseline under another id.
+FEW = [
+    {"id": "as_found", "name": "As found", "sat": "as_found", "dsp": "as_found", "baseline": True},
+    {"id": "twin", "name": "The same again", "sat": "as_found", "dsp": "as_found"},
+    {"id": "airflow", "name": "Airflow DSP", "sat": "as_found", "dsp": "airflow"},
+    {"id": "demand", "name": "Demand both", "sat": NONE_IGNORED, "dsp": NONE_IGNORED},
+    {"id": "optimal", "name": "Optimal", "sat": "cost_optimal", "dsp": NONE_IGNORED},
+    {"id": "fixed", "name": "Fixed", "sat": {"strategy": "fixed", "setpoint_f": 58}, "dsp": {"strategy": "fixed", "setpoint_inwc": 1.2}},
+]  # fmt: skip
+FEW_ONLY = {"project": {"default_candidates": False}, "candidate": FEW}
+
+CASES = {
+    "setback, chilled water, boiler": ("greensboro", {}),
+    "continuous, direct expansion, electric, position": ("greensboro", {
+        **FEW_ONLY, "schedule": {"unoccupied_mode": "continuous"}, "cooling": {"type": "direct_expansion"},
+        "heating": {"type": "electric"}, "outdoor_air": {"control": "position"}, "return_fan": {"type": "relief"}}),
+    "off, purchased cooling, heat pump, people": ("sand_point", {
+        **FEW_ONLY, "weather": {"file": FILES["sand_point"]}, "schedule": {"unoccupied_mode": "off"},
+        "cooling": {"type": "purchased"}, "heating": {"type": "heat_pump"}, "outdoor_air": {"control": "people"},
+        "return_fan": {"type": "return"}, "fan": {"arrangement": "blow_through"}}),
+    "never unoccupied, purchased both, floating, humidity": ("miami", {
+        **FEW_ONLY, "weather": {"file": FILES["miami"]}, "group": [{"name": "office", "always_on": True}, NETWORK],
+        "cooling": {"type": "purchased"}, "heating": {"type": "purchased"}, "air_handler": {"supply_heating": "none"},
+        "limits": {"humidity": "room_dewpoint"}, "economizer": {"type": "differential_enthalpy", "high_limit_f": 75}}),
+    "operators override, furnace, published curves": ("greensboro", {
+        **FEW_ONLY, "preheat": {"type": "gas_furnace"}, "heating": {"type": "electric"}, "fan": {"part_load": "published_curves"},
+        "sat": {"as_found": {"override_frac": 0.3, "override_f": 58}},
+        "dsp": {"as_found": {"override_frac": 0.25, "override_inwc": 1.2}}}),
+    "fan never on": ("greensboro", {
+        **FEW_ONLY, "schedule": {"weekday_hours": [], "saturday_hours": [], "sunday_hours": [], "unoccupied_mode": "off"}}),
+    "no plants at all": ("greensboro", {**FEW_ONLY, "cooling": {"type": "none"}, "heating": {"type": "none"}}),
+    "mean rows": ("greensboro", {**FEW_ONLY, "bins": {"rows": "mean"}}),
+}  # fmt: skip
+RUNNING = [name for name in CASES if name != "fan never on"]
+FIRST = next(iter(CASES))
+
+
+@functools.cache
+def run(name):
+    place, changes = CASES[name]
+    return estimate(project_from_mapping(merged(SMALL, changes), source_dir=WEATHER), weather_of(place))
+
+
+def by_id(results, id_):
+    return next(c for c in results.candidates if c.id == id_)
+
+
+# --- whole runs -------------------------------------------------------------------------------
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("name", CASES)
+def test_figures_are_complete_numbers_and_hours_conserved(name):
+    """No NaN but in means over no hours; every set of figures stands for the 8,760 h of the file."""
+    results = run(name)
+    for c in results.candidates:
+        for figures in (c.annual, c.hourly):
+            assert tuple(figures) == ANNUAL_KEYS
+            assert figures["hours"] == pytest.approx(8760.0, rel=1e-9)
+            for key, value in figures.items():
+                assert np.isfinite(value) or (key.startswith("mean_") and figures["running_hours"] == 0), (c.id, key)
+            for key in (*ENERGY_KEYS, "reheat_kbtu", "preheat_kbtu", "cooling_latent_kbtu"):
+                assert figures[key] >= -1e-6, (c.id, key)
+        assert c.annual["running_hours"] == pytest.approx(c.hourly["running_hours"], rel=1e-9)
+        weights = c.rows["hours"] * c.rows["share"]
+        assert float(weights.sum()) == pytest.approx(8760.0, rel=1e-9)
+    json.dumps(to_plain(results), allow_nan=False)
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("name", [n for n in RUNNING if n != "mean rows"])
+def test_bin_rows_against_the_hours(name):
+    """Annual cost of every candidate within 1 % of the hour-by-hour run (most within 0.2 %); 3 % where
+    nothing cools: supply air then rises far beyond the settings that rows are chosen by."""
+    tolerance = 0.03 if name == "no plants at all" else 0.01
+    for c in run(name).candidates:
+        assert c.annual["cost_usd"] == pytest.approx(c.hourly["cost_usd"], rel=tolerance), c.id
+
+
+@pytest.mark.crosscheck
+def test_mean_rows_work_and_show_their_bias():
+    """The classic way: reheat comes out low, because max(0, .) of a mean is not the mean of max(0, .)."""
+    c = by_id(run("mean rows"), "as_found")
+    assert c.annual["reheat_kbtu"] < 0.95 * c.hourly["reheat_kbtu"]
+    assert c.annual["cost_usd"] == pytest.approx(c.hourly["cost_usd"], rel=0.2)  # biased, but of its size
+    assert "mean" in run("mean rows").row_method
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("name", RUNNING)
+def test_balance_check_passes(name):
+    check = next(k for k in run(name).checks if k.name.startswith("Balance"))
+    assert check.status == "pass", check.value
+
+
+@pytest.mark.invariant
+def test_fan_that_never_runs_takes_nothing():
+    for c in run("fan never on").candidates:
+        assert c.annual["cost_usd"] == 0.0 and c.hourly["electricity_kwh"] == 0.0
+        assert c.peak_kw == 0.0
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("name", [n for n in CASES if n != FIRST])
+def test_a_candidate_equal_to_the_baseline_saves_exactly_nothing(name):
+    """Not about nothing: nothing, in every figure."""
+    twin = by_id(run(name), "twin")
+    base = by_id(run(name), "as_found")
+    assert all(value == 0.0 for value in twin.saving.values())
+    for a, b in ((twin.annual, base.annual), (twin.hourly, base.hourly)):
+        assert all(a[k] == b[k] or (np.isnan(a[k]) and np.isnan(b[k])) for k in ANNUAL_KEYS)
+    assert not twin.equal_service.flagged
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("name", CASES)
+def test_savings_are_baseline_less_candidate_with_their_sign(name):
+    results = run(name)
+    base = by_id(results, results.baseline_id)
+    for c in results.candidates:
+        for key, value in c.saving.items():
+            assert value == base.annual[key] - c.annual[key]
+    assert all(value == 0.0 for value in base.saving.values()) and not base.equal_service.flagged
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("name", RUNNING)
+def test_cost_from_the_energies(name):
+    results = run(name)
+    p = results.project.prices
+    for c in results.candidates:
+        a = c.annual
+        expected = (a["electricity_kwh"] * p.electricity_usd_kwh + a["fuel_therm"] * p.fuel_usd_therm
+                    + a["purchased_cooling_kbtu"] * p.cooling_usd_kbtu + a["purchased_heating_kbtu"] * p.heat_usd_kbtu)  # fmt: skip
+        assert a["cost_usd"] == pytest.approx(expected, rel=1e-12)
+        assert a["electricity_kwh"] == pytest.approx(a["fan_kwh"] + a["cooling_kwh"] + a["pump_tower_kwh"] + a["heating_kwh"])
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("name", CASES)
+def test_months_zones_and_classes_sum_to_the_year(name):
+    results = run(name)
+    for c in results.candidates:
+        for key in (*ENERGY_KEYS, "electricity_kwh", "cost_usd"):
+            assert c.monthly[key].sum() == pytest.approx(c.hourly[key], rel=1e-9, abs=1e-6), (c.id, key)
+        many = c.zones["multiplier"]
+        for zones, year in (("reheat_kbtu", "reheat_kbtu"), ("starved_hours", "starved_zone_hours"), ("unmet_hours", "unmet_zone_hours"),
+                            ("unmet_degree_hours", "unmet_degree_hours"), ("cold_hours", "cold_zone_hours")):  # fmt: skip
+            assert (c.zones[zones] * many).sum() == pytest.approx(c.hourly[year], rel=1e-9, abs=1e-6), (c.id, zones)
+        assert c.flow_hours["hours"].sum() == pytest.approx(c.hourly["running_hours"])
+        assert c.by_temperature["hours"].sum() == pytest.approx(c.hourly["running_hours"])
+        assert c.peak_kw <= 1e4
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("name", RUNNING)
+def test_rows_carry_the_annual_figures(name):
+    """What a sheet shows row by row sums to the figure, with night and idle plant beside it."""
+    results = run(name)
+    for c in results.candidates:
+        weight = c.rows["hours"] * c.rows["share"]
+        for column, key in (("reheat_kbtuh", "reheat_kbtu"), ("preheat_kbtuh", "preheat_kbtu"),
+                            ("cooling_sensible_kbtuh", "cooling_sensible_kbtu"), ("starved_zones", "starved_zone_hours")):  # fmt: skip
+            assert float((weight * c.rows[column]).sum()) == pytest.approx(c.annual[key], rel=1e-9, abs=1e-6)
+
+
+# --- laws of resets -----------------------------------------------------------------------------
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("name", RUNNING)
+def test_lower_pressure_never_takes_more_fan_energy(name):
+    """At the same supply temperature and in every row; with the published curves the pressure does not
+    count, only which curve applies."""
+    results = run(name)
+    base, reset = (by_id(results, i) for i in ("as_found", "dsp_demand" if name == FIRST else "airflow"))
+    if len(base.rows) == len(reset.rows):
+        lower = reset.rows["dsp_set_inwc"] <= base.rows["dsp_set_inwc"]
+        assert np.all((reset.rows["fan_kw"] <= base.rows["fan_kw"] + 1e-9)[lower])
+    assert reset.annual["fan_kwh"] < base.annual["fan_kwh"]
+
+
+@pytest.mark.invariant
+def test_warmer_supply_air_signs_over_the_year():
+    """Warmer supply air on the mean: more fan energy, less reheat, in the default eight."""
+    results = run(FIRST)
+    base = by_id(results, "as_found")
+    for id_ in ("sat_outdoor_air", "sat_demand"):
+        c = by_id(results, id_)
+        assert c.annual["mean_sat_f"] > base.annual["mean_sat_f"]
+        assert c.annual["mean_flow_cfm"] > base.annual["mean_flow_cfm"]
+        assert c.annual["fan_kwh"] > base.annual["fan_kwh"]
+        assert c.annual["reheat_kbtu"] < base.annual["reheat_kbtu"]
+    for id_ in ("dsp_outdoor_air", "dsp_demand"):
+        c = by_id(results, id_)
+        assert c.annual["fan_kwh"] < base.annual["fan_kwh"]
+        assert c.annual["cooling_sensible_kbtu"] < base.annual["cooling_sensible_kbtu"]
+        assert c.annual["preheat_kbtu"] >= base.annual["preheat_kbtu"]
+        assert c.annual["reheat_kbtu"] <= base.annual["reheat_kbtu"] * (1 + 1e-9)  # never more reheat while held
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("name", [n for n in RUNNING if n not in (FIRST, "no plants at all")])
+def test_cost_optimal_is_not_dearer_than_others_of_its_kind(name):
+    """Than an unflagged candidate with the same pressure strategy and the same served zones, in the hours
+    and in the rows."""
+    results = run(name)
+    best, other = by_id(results, "optimal"), by_id(results, "demand")
+    assert other.hourly["unmet_degree_hours"] <= best.hourly["unmet_degree_hours"] + 1e-6
+    assert other.hourly["starved_zone_hours"] <= best.hourly["starved_zone_hours"] + 1e-6
+    assert best.annual["cost_usd"] <= other.annual["cost_usd"] * (1 + 1e-9)
+    assert best.hourly["cost_usd"] <= other.hourly["cost_usd"] * (1 + 1e-9)
+    assert best.hourly["cost_usd"] < by_id(results, "as_found").hourly["cost_usd"]
+
+
+@pytest.mark.crosscheck
+def test_interactions_add_up():
+    results = run(FIRST)
+    assert {(i.sat_id, i.dsp_id, i.both_id) for i in results.interactions} >= {
+        ("sat_outdoor_air", "dsp_demand", "sat_outdoor_air_dsp_demand"), ("sat_demand", "dsp_demand", "sat_demand_dsp_demand")}
+    for i in results.interactions:
+        assert i.sat_usd == by_id(results, i.sat_id).saving["cost_usd"]
+        assert i.both_usd == by_id(results, i.both_id).saving["cost_usd"]
+        assert i.interaction_usd == pytest.approx(i.both_usd - i.sat_usd - i.dsp_usd)
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("name", CASES)
+def test_ranks_go_by_cost_among_unflagged_ones(name):
+    results = run(name)
+    ranked = sorted((c for c in results.candidates if c.rank), key=lambda c: c.rank)
+    assert [c.rank for c in ranked] == list(range(1, len(ranked) + 1))
+    costs = [c.annual["cost_usd"] for c in ranked]
+    assert costs == pytest.approx(sorted(costs), abs=1e-5)
+    assert all((c.rank is None) == c.equal_service.flagged for c in results.candidates)
+    assert results.best is None or results.best.rank == 1
+
+
+@pytest.mark.crosscheck
+def test_operators_overrides_split_the_running_time():
+    """30 % at 58 degF: the mean supply temperature moves by 0.9 F; a quarter at 1.2 in. w.c. by 0.075."""
+    c = by_id(run("operators override, furnace, published curves"), "as_found")
+    assert c.annual["mean_sat_f"] == pytest.approx(55.0 + 0.3 * 3.0, abs=1e-6)
+    standing = by_id(run("operators override, furnace, published curves"), "fixed").annual["mean_dsp_inwc"]
+    assert standing == pytest.approx(1.2, abs=1e-6)
+    assert c.annual["mean_dsp_inwc"] == pytest.approx(1.5 - 0.25 * 0.3, abs=1e-6)
+
+
+@pytest.mark.invariant
+def test_no_heat_and_cold_without_plants():
+    c = by_id(run("no plants at all"), "as_found")
+    assert c.annual["cooling_kwh"] == c.annual["heating_kwh"] == c.annual["fuel_therm"] == 0.0
+    assert c.annual["reheat_kbtu"] == 0.0 and c.annual["preheat_kbtu"] == pytest.approx(0.0, abs=1e-6)
+    assert c.hourly["unmet_degree_hours"] > 0 and c.hourly["cold_zone_hours"] > 0
+
+
+# --- sizing -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.invariant
+def test_sizes_hold_for_every_candidate_and_serve_the_baseline():
+    results = run(FIRST)
+    base = by_id(results, "as_found")
+    assert base.hourly["unmet_degree_hours"] == 0.0 and base.hourly["capacity_hours"] == 0.0
+    assert base.hourly["airflow_ceiling_hours"] == 0.0 and base.hourly["starved_zone_hours"] == 0.0
+    assert all(origin in ("sized", "given") for _, _, origin in results.sizes.values())
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(("bhp", "hp"), [(0.5, 1), (9.0, 10), (9.2, 15), (17.0, 20), (40.0, 50)])
+def test_motor_sizes(bhp, hp):
+    """NEMA standard ratings (from memory) with 10 % margin."""
+    assert motor_size_hp(bhp) == hp
+
+
+@pytest.mark.crosscheck
+def test_given_sizes_rule_over_found_ones():
+    raw = merged(SMALL, {"air_handler": {"design_cfm": 15000}, "fan": {"motor_hp": 20}, "cooling": {"capacity_tons": 44}})
+    project = project_from_mapping(raw, source_dir=WEATHER)
+    from binestimator.model.build import build_unit
+
+    unit = build_unit(project, size_unit(project, build_conditions(weather_of(), project)))
+    assert (unit.design_cfm, unit.motor_hp, unit.cooling_tons) == (15000, 20, 44)
+
+
+# --- equal service ---------------------------------------------------------------------------------------
+
+
+def service(**changes):
+    base = dict.fromkeys(ANNUAL_KEYS, 0.0) | {"cooling_sensible_kbtu": 80000.0, "cooling_latent_kbtu": 20000.0}
+    rules = run(FIRST).project.service
+    return equal_service(base | changes, base, rules, 10000.0)
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize(("key", "within", "beyond"), [
+    ("unmet_degree_hours", 119.0, 121.0), ("starved_zone_hours", 109.0, 111.0), ("ventilation_short_hours", 109.0, 111.0),
+    ("cold_zone_hours", 109.0, 111.0)])  # fmt: skip
+def test_equal_service_tolerances(key, within, beyond):
+    """20 degree-hours or 10 zone-hours and 1 % of 10 000 zone-hours."""
+    assert not service(**{key: within}).flagged
+    assert service(**{key: beyond}).flagged and service(**{key: beyond}).reasons
+
+
+@pytest.mark.invariant
+def test_cooling_saving_that_is_moisture_left_in_the_rooms():
+    dry = {"cooling_latent_kbtu": 15000.0, "cooling_sensible_kbtu": 78000.0}
+    assert service(**dry, humid_hours=26.0).flagged
+    assert not service(**dry, humid_hours=24.0).flagged
+    assert not service(cooling_latent_kbtu=19000.0, cooling_sensible_kbtu=70000.0, humid_hours=500.0).flagged
+
+
+@pytest.mark.invariant
+def test_results_are_the_same_when_run_again():
+    place, changes = CASES["mean rows"]
+    again = estimate(project_from_mapping(merged(SMALL, changes), source_dir=WEATHER), weather_of(place))
+    first = run("mean rows")
+    assert again.run_id == first.run_id
+    for a, b in zip(again.candidates, first.candidates, strict=True):
+        assert a.annual == b.annual and a.hourly == b.hourly
+    assert dataclasses.asdict(again.candidates[0].equal_service) == dataclasses.asdict(first.candidates[0].equal_service)
