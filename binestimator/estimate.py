@@ -26,7 +26,9 @@ from .model.system import RowState, evaluate, heat_sources, heating_enabled, zon
 from .model.terminals import heating_need_btuh, requested_flow_cfm
 from .model.unit import Sizes, Unit
 from .money import annual_cost_usd, simple_payback_years
-from .results import ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, EqualService, Held, Interaction, Results
+from .results import (
+    ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, CandidateRun, EqualService, Held, Interaction, Results, overrides_key,
+)
 from .strategies.choose import Setpoints, dsp_setpoint_inwc, resets_pressure, setpoints
 from .strategies.demand import pressure_thresholds_inwc, settled_dsp_inwc, temperature_thresholds_f
 
@@ -526,6 +528,8 @@ def make_run_id(project, weather) -> str:
 class _Site:
     """A unit with its hours, rows and night block: shared by candidates with the same overrides."""
 
+    project: object
+    key: str
     unit: Unit
     hourly: Rows
     rows: Rows
@@ -571,7 +575,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
         order = np.lexsort((selection.index, selection.group))
         row_index, row_weights, method = selection.index[order], selection.weights[order], selection.method
 
-    def site_of(this_project) -> _Site:
+    def site_of(this_project, key) -> _Site:
         same = this_project is project
         c = conditions if same else build_conditions(weather, this_project)
         u = unit if same else build_unit(this_project, sizes)
@@ -579,18 +583,17 @@ def estimate(project, weather, held: Held | None = None) -> Results:
         c_rows = means if row_index is None else c.take(row_index).with_hours(row_weights)
         night = empty_night(len(c.oat_f))
         if held is not None:
-            night = held.night
+            night = held.nights[key]
         elif this_project.schedule.unoccupied_mode == "setback":
             night = run_nights(u, c, zone_loads(u, c), this_project.schedule)
-        return _Site(unit=u, hourly=hourly if same else Rows.of(u, c), rows=Rows.of(u, c_rows), mean=Rows.of(u, means), night=night)
+        return _Site(project=this_project, key=key, unit=u, hourly=hourly if same else Rows.of(u, c), rows=Rows.of(u, c_rows), mean=Rows.of(u, means), night=night)
 
     sites: dict = {}
 
     def site_for(candidate) -> _Site:
-        key = tuple(sorted(candidate.overrides.items(), key=lambda item: item[0])) if candidate.overrides else ()
-        key = repr(key)
+        key = overrides_key(candidate.overrides)
         if key not in sites:
-            sites[key] = site_of(project.with_overrides(candidate.overrides) if candidate.overrides else project)
+            sites[key] = site_of(project.with_overrides(candidate.overrides) if candidate.overrides else project, key)
         return sites[key]
 
     # The baseline first; the cost-optimal search last, so that it can try what the others do.
@@ -651,7 +654,11 @@ def estimate(project, weather, held: Held | None = None) -> Results:
         interactions=interactions, checks=checks,
         findings=tuple(project.findings) + tuple(weather.findings) + findings,
         run_id=make_run_id(project, weather), unit=unit,
-        held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal, night=base_site.night))
+        held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal,
+                  nights={key: site.night for key, site in sites.items()}),
+        runs={id_: CandidateRun(project=site.project, unit=site.unit, rows=site.rows, parts=tuple(parts),
+                                night=night_totals(site.night), site=site.key)
+              for id_, (site, _, parts) in runs.items()})
 
 
 def selection_of(row_index, row_weights, group_id) -> RowSelection:

@@ -178,14 +178,36 @@ class Held:
 
     ``sizes`` (Sizes) · ``row_index``, ``row_weights`` (rows of the hourly conditions; None for mean
     rows) · ``optimal_sat`` candidate id to the supply temperatures (R,) of the cost-optimal search in
-    the running rows · ``night`` figures of the night block.
+    the running rows · ``nights`` night block by overrides of candidates (see :func:`overrides_key`).
     """
 
     sizes: Any
     row_index: np.ndarray | None
     row_weights: np.ndarray | None
     optimal_sat: dict[str, np.ndarray]
-    night: Any
+    nights: dict[str, Any]
+
+
+def overrides_key(overrides: dict) -> str:
+    """Text that is the same for candidates that change the same inputs to the same values."""
+    return repr(tuple(sorted(overrides.items(), key=lambda item: item[0])))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CandidateRun:
+    """What stands behind the annual figures of a candidate, for sheets that compute them again.
+
+    ``project`` with the candidate's overrides · ``unit`` its arrays · ``rows`` (estimate.Rows) conditions
+    and loads · ``parts`` (estimate.Part) setpoints and states by share of the running time ·
+    ``night`` annual figures of its night block · ``site`` text equal for candidates that share all of these but parts.
+    """
+
+    project: Any
+    unit: Any
+    rows: Any
+    parts: tuple
+    night: dict[str, float]
+    site: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,7 +217,8 @@ class Results:
     ``bin_table`` one line per outdoor-temperature bin · ``row_table`` one line per bin row (hours,
     date, hour, outdoor conditions) · ``night`` annual figures of setback and warm-up,
     included in every candidate · ``sizes`` path to (value, unit, 'given' or 'sized') ·
-    ``row_method`` how rows were chosen · ``held`` what a changed project can be run on again.
+    ``row_method`` how rows were chosen · ``held`` what a changed project can be run on again ·
+    ``runs`` candidate id to what stands behind its annual figures.
     """
 
     project: Any
@@ -213,6 +236,7 @@ class Results:
     run_id: str
     unit: Any = field(repr=False)
     held: Held = field(repr=False)
+    runs: dict[str, CandidateRun] = field(repr=False)
 
     def __getitem__(self, candidate_id: str) -> CandidateResult:
         for c in self.candidates:
