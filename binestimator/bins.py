@@ -42,7 +42,7 @@ MAX_ROWS = 240
 #: Rows kept for the match columns when the groups alone need almost all of ``MAX_ROWS``.
 RESERVED_ROWS = 60
 #: Principal directions of the match columns that are followed.
-_DIRECTIONS = 32
+_DIRECTIONS = 64
 #: Hours kept by the first step beyond the rows wanted, and at least beyond the moments.
 _SURPLUS = 240
 #: Candidates that the second step treats at a time; its work grows with their cube.
@@ -50,14 +50,16 @@ _TOGETHER = 700
 #: Most principal directions held exact in one group by the first step.
 _GROUP_DIRECTIONS = 18
 #: Most principal directions of one group that the second step tries to keep.
-_SOFT_DIRECTIONS = 10
+_SOFT_DIRECTIONS = 18
 #: Weight of an error in the year's total of a rate period against one in a group's total.
 #: Errors of groups are a means (a strategy may differ from group to group), the year's
 #: totals are the end. Results change little between 10 and 300.
 _YEAR_WEIGHT = 100.0
+#: The same for an error in one rate period of several.
+_PERIOD_WEIGHT = 100.0
 #: Weight of the sum of squared weights times the group's variance: the error expected of
 #: whatever the match columns do not show. Results change little between 0.01 and 1.
-_EVENNESS = 0.05
+_EVENNESS = 0.5
 #: Exact conditions must hold to this relative error, or the selection counts as failed.
 EXACT_TOLERANCE = 1e-9
 
@@ -523,9 +525,12 @@ def _eliminate(index, weights, scores, moments, group_id, hours, period, owed, l
             rows[:, local] = (scores[index[local]] @ directions[:, :kept]).T
             soft.append(rows)
             target.append(hours[members[g]] @ columns)
-    for k, total in enumerate(owed):
-        soft.append(_YEAR_WEIGHT * np.where((period[index] == k)[:, None], scores[index], 0.0).T)
-        target.append(_YEAR_WEIGHT * total)
+    soft.append(_YEAR_WEIGHT * scores[index].T)
+    target.append(_YEAR_WEIGHT * owed.sum(axis=0))
+    if len(owed) > 1:
+        for k, total in enumerate(owed):
+            soft.append(_PERIOD_WEIGHT * np.where((period[index] == k)[:, None], scores[index], 0.0).T)
+            target.append(_PERIOD_WEIGHT * total)
     basis, soft, target = np.hstack(bases), np.vstack(soft), np.concatenate(target)
     penalty = _EVENNESS * variance + 1e-9 * max(variance.max(), 1e-30)
 

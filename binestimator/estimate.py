@@ -13,8 +13,8 @@ import numpy as np
 import pandas as pd
 
 from . import __version__
-from .bins import RowSelection, bin_table, group_keys, mean_rows, representative_rows, row_table
-from .checks import run_checks
+from .bins import EXACT_TOLERANCE, RowSelection, bin_table, group_keys, mean_rows, row_table
+from .checks import run_checks, worst_bin_errors
 from .errors import Finding
 from .hours import Conditions, build_conditions
 from .model.build import build_unit
@@ -27,10 +27,11 @@ from .model.terminals import heating_need_btuh, requested_flow_cfm
 from .model.unit import Sizes, Unit
 from .money import annual_cost_usd, simple_payback_years
 from .results import (
-    ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, CandidateRun, EqualService, Held, Interaction, Results, overrides_key,
+    ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, CandidateRun, EqualService, Held, Interaction, Results, RowChoice, overrides_key,
 )
+from .selection import choose_rows
 from .strategies.choose import Setpoints, dsp_setpoint_inwc, resets_pressure, setpoints
-from .strategies.demand import pressure_thresholds_inwc, settled_dsp_inwc, temperature_thresholds_f
+from .strategies.demand import pressure_thresholds_inwc, temperature_thresholds_f
 
 # Motor sizes that are made, hp (NEMA MG 1 standard ratings, from memory).
 MOTOR_SIZES_HP = (1, 1.5, 2, 3, 5, 7.5, 10, 15, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500, 600, 700, 800, 900, 1000)
@@ -39,6 +40,8 @@ MOTOR_MARGIN = 1.1
 LEAST_TERMINAL_CFM = 30.0
 # Cooling capacity at which sizing finds no limit. [ton]
 UNLIMITED_TONS = 1.0e6
+# Heating capacity at which sizing finds no limit; finite, since losses are a share of it. [kBtu/h]
+UNLIMITED_KBTUH = 1.0e9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +91,7 @@ def size_unit(project, conditions: Conditions) -> Sizes:
     """
     count = len(project.zones)
     nothing = Sizes(zone_max_cfm=np.ones(count), zone_reheat_btuh=np.full(count, np.inf), design_cfm=1.0, motor_hp=1.0,
-                    cooling_tons=UNLIMITED_TONS, heating_kbtuh=np.inf, preheat_kbtuh=np.inf)
+                    cooling_tons=UNLIMITED_TONS, heating_kbtuh=UNLIMITED_KBTUH, preheat_kbtuh=UNLIMITED_KBTUH)
     fan_free = replace_measured(project)
     unit = build_unit(fan_free, nothing)
     occupied = conditions.take(np.flatnonzero(conditions.occupied > 0.0))
@@ -131,12 +134,12 @@ def size_unit(project, conditions: Conditions) -> Sizes:
         return replace(sizes, cooling_tons=1.0, heating_kbtuh=1.0, preheat_kbtuh=1.0)
     baseline = next(c for c in project.candidates if c.id == project.baseline_id)
     state = run_parts(unit, baseline, rows)[0].state
-    on = rows.on
-    at = [cooling_capacity_kbtuh(steady, n * UNLIMITED_TONS, on.oat_f, on.oawb_f, state.coil_entering_wb_f) for n in (1.0, 2.0)]
-    per_ton = (at[1] - at[0]) / UNLIMITED_TONS
     if project.cooling.type in ("purchased", "none"):
         tons = max(float(np.max(state.cooling_kbtuh)) / 12.0, 1.0)
     else:
+        on = rows.on
+        at = [cooling_capacity_kbtuh(steady, n * UNLIMITED_TONS, on.oat_f, on.oawb_f, state.coil_entering_wb_f) for n in (1.0, 2.0)]
+        per_ton = (at[1] - at[0]) / UNLIMITED_TONS
         other = per_ton * UNLIMITED_TONS - at[0]
         usable = per_ton > 0.0
         with_other = np.where(usable, (state.cooling_kbtuh + other) / np.where(usable, per_ton, 1.0), 0.0)
@@ -302,56 +305,6 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
         figures["electricity_kwh"], figures["fuel_therm"], figures["purchased_cooling_kbtu"],
         figures["purchased_heating_kbtu"], unit.prices)
     return {key: float(figures[key]) for key in ANNUAL_KEYS}
-
-
-# --- choosing rows ----------------------------------------------------------------------------
-
-def reference_settings(unit: Unit, rows: Rows):
-    """Settings whose energies the selected rows must reproduce: corners of the range of resets.
-
-    Coldest, middle and warmest supply air, each with the design duct pressure and with the
-    pressure that demand would give. None of them is a candidate as such.
-
-    Yields
-    ------
-    sat, dsp : ndarray (R,)
-    """
-    low, high = unit.limits.sat_min_f, unit.limits.sat_max_f
-    on = rows.on
-    enabled = heating_enabled(unit, on.oat_f, on.fan_on)
-    top = unit.fan.design_dsp_inwc if unit.limits.dsp_max_inwc is None else unit.limits.dsp_max_inwc
-    for sat_value in (low, 0.5 * (low + high), high):
-        sat = np.full(on.oat_f.shape, float(sat_value))
-        yield sat, np.full(on.oat_f.shape, float(unit.fan.design_dsp_inwc))
-        requested = requested_flow_cfm(unit, rows.loads, sat, enabled)
-        yield sat, settled_dsp_inwc(unit, requested, 2.0, unit.limits.dsp_min_inwc, top)
-
-
-def match_columns(unit: Unit, rows: Rows) -> np.ndarray:
-    """Hourly energy cost of every end use under the reference settings. (H, M) [USD/h]
-
-    Priced so that an error counts by what it costs; hours with the air handler off are 0.
-    """
-    prices = unit.prices
-    columns = []
-    for sat, dsp in reference_settings(unit, rows):
-        s = evaluate(unit, rows.on, rows.loads, sat, dsp)
-        per_kwh = prices.electricity_usd_kwh
-        columns += [(s.fan_kw + s.return_fan_kw) * per_kwh, s.cooling_kw * per_kwh, s.pump_tower_kw * per_kwh,
-                    s.heating_kw * per_kwh, s.fuel_thermh * prices.fuel_usd_therm,
-                    s.purchased_cooling_kbtuh * prices.cooling_usd_kbtu, s.purchased_heating_kbtuh * prices.heat_usd_kbtu]
-    running = np.column_stack(columns)
-    match = np.zeros((len(rows.conditions.oat_f), running.shape[1]))
-    match[rows.running] = running
-    return match[:, np.any(match != 0.0, axis=0)] if np.any(match) else match[:, :1]
-
-
-def choose_rows(project, unit: Unit, hourly: Rows, group_id) -> RowSelection:
-    """Representative hours of the project's grouping, from the reference settings of its unit."""
-    conditions = hourly.conditions
-    match = match_columns(unit, hourly) if len(hourly.running) else np.zeros((len(conditions.oat_f), 1))
-    period = conditions.rate_period if project.bins.by_rate_period else None
-    return representative_rows(conditions, group_id, match, period=period)
 
 
 # --- reports from the hourly run -----------------------------------------------------------------
@@ -566,14 +519,13 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     hourly = Rows.of(unit, conditions)
 
     group_id, _ = group_keys(conditions, project.bins)
-    row_index, row_weights, method, selection = None, None, "mean conditions of each bin and mode (classic bins)", None
+    row_index, row_weights, selection = None, None, None
     if held is not None:
         row_index, row_weights = held.row_index, held.row_weights
-        method = "rows held from an earlier run"
     elif project.bins.rows == "representative":
         selection = choose_rows(project, unit, hourly, group_id)
         order = np.lexsort((selection.index, selection.group))
-        row_index, row_weights, method = selection.index[order], selection.weights[order], selection.method
+        row_index, row_weights = selection.index[order], selection.weights[order]
 
     def site_of(this_project, key) -> _Site:
         same = this_project is project
@@ -642,17 +594,18 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     flow = np.full(len(conditions.oat_f), np.nan)
     flow[base_site.hourly.running] = sum(p.share * p.state.flow_cfm for p in base_parts)
     if row_index is not None and selection is None:
-        selection = selection_of(row_index, row_weights, group_id)
+        selection = held_selection(conditions, row_index, row_weights, group_id)
+    choice = row_choice(selection, int(group_id.max()) + 1, results, baseline_of(project, results))
     table = bin_table(conditions, selection, width_f=project.bins.width_f, means={"mean_flow_cfm": flow})
     rows_of_table = row_table(conditions, selection) if selection is not None else _mean_row_table(base_site.rows.conditions)
-    baseline = next(c for c in results if c.id == project.baseline_id)
+    baseline = baseline_of(project, results)
     interactions = find_interactions(results, baseline)
     checks, findings = run_checks(project, weather, unit, results, baseline, runs, selection, interactions)
     return Results(
         project=project, weather=weather, baseline_id=project.baseline_id, candidates=tuple(results), bin_table=table,
-        row_table=rows_of_table, row_method=method, night=night_totals(base_site.night), sizes=size_list(project, unit),
+        row_table=rows_of_table, row_method=choice.method, selection=choice, night=night_totals(base_site.night), sizes=size_list(project, unit),
         interactions=interactions, checks=checks,
-        findings=tuple(project.findings) + tuple(weather.findings) + findings,
+        findings=tuple(project.findings) + tuple(weather.findings) + findings + choice_findings(choice),
         run_id=make_run_id(project, weather), unit=unit,
         held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal,
                   nights={key: site.night for key, site in sites.items()}),
@@ -661,11 +614,48 @@ def estimate(project, weather, held: Held | None = None) -> Results:
               for id_, (site, _, parts) in runs.items()})
 
 
-def selection_of(row_index, row_weights, group_id) -> RowSelection:
+METHOD_MEAN = "mean conditions of each bin and mode (classic bins)"
+METHOD_HELD = "rows held from an earlier run"
+
+
+def baseline_of(project, results) -> CandidateResult:
+    """The baseline among the results of candidates."""
+    return next(c for c in results if c.id == project.baseline_id)
+
+
+def row_choice(selection: RowSelection | None, groups: int, results, baseline: CandidateResult) -> RowChoice:
+    """Summary of how rows were chosen and how well they do (see ``results.RowChoice``)."""
+    worst = worst_bin_errors(results, baseline)
+    if selection is None:
+        return RowChoice(method=METHOD_MEAN, fallback=False, groups=groups, rows=groups, bound=groups,
+                         worst_residual_frac=None, exact_error_frac=None, **worst)
+    return RowChoice(
+        method=selection.method, fallback=selection.fell_back, groups=groups, rows=selection.rows, bound=selection.bound,
+        worst_residual_frac=None if selection.method == METHOD_HELD else selection.worst_error,
+        exact_error_frac=selection.exact_error, **worst)
+
+
+def choice_findings(choice: RowChoice) -> tuple[Finding, ...]:
+    """What a reader must know about the choice of rows."""
+    out = []
+    if choice.fallback:
+        out.append(Finding("caution", "bins", f"The choice of rows fell back to a simpler method: {choice.method}. "
+                           "Trust the hour-by-hour figures of the check sheet, or change the bin width."))
+    if choice.exact_error_frac is not None and not choice.exact_error_frac <= EXACT_TOLERANCE:
+        out.append(Finding("caution", "bins", f"The rows miss the hours of a bin by {100.0 * choice.exact_error_frac:.2g} %: the schedule "
+                           "or the bins have changed since they were chosen."))
+    return tuple(out)
+
+
+def held_selection(conditions: Conditions, row_index, row_weights, group_id) -> RowSelection:
     """Held rows in the form of a fresh selection."""
-    return RowSelection(index=row_index, weights=row_weights, group=np.asarray(group_id)[row_index], residuals=np.zeros((1, 1)),
-                        worst_error=0.0, exact_error=0.0, method="rows held from an earlier run", fell_back=False,
-                        rows=len(row_index), bound=len(row_index))
+    groups = int(group_id.max()) + 1
+    hours = np.bincount(group_id, conditions.hours, groups)
+    reached = np.bincount(group_id[row_index], row_weights, groups)
+    return RowSelection(
+        index=row_index, weights=row_weights, group=group_id[row_index], residuals=np.zeros((1, 1)), worst_error=0.0,
+        exact_error=float(np.abs(reached / hours - 1.0).max()), method=METHOD_HELD, fell_back=False,
+        rows=len(row_index), bound=len(row_index))
 
 
 def _distinct(arrays: list[np.ndarray]) -> list[np.ndarray]:

@@ -7,7 +7,7 @@ negative one is spent more. Nothing is clipped to look better.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 import numpy as np
@@ -211,13 +211,39 @@ class CandidateRun:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RowChoice:
+    """How the bin rows of a run were chosen, and how well they do.
+
+    ``method`` in words · ``fallback`` True if that is not the method meant for the project ·
+    ``groups`` of like hours · ``rows`` and the most that this grouping can give (``bound``) ·
+    ``worst_residual_frac`` largest error in the annual cost of an end use at a reference
+    setting in a rate period, as a share of the mean annual cost of all end uses; None for rows
+    that were not chosen by it · ``exact_error_frac`` largest relative error of what each group
+    keeps exactly (hours, temperature, humidity), None for mean rows · ``worst_cost_frac``,
+    ``worst_end_use_frac`` (of all HVAC energy), ``worst_saving_points``: largest absolute error
+    of any candidate against the hourly run.
+    """
+
+    method: str
+    fallback: bool
+    groups: int
+    rows: int
+    bound: int
+    worst_residual_frac: float | None
+    exact_error_frac: float | None
+    worst_cost_frac: float
+    worst_end_use_frac: float
+    worst_saving_points: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Results:
     """Everything an estimate found.
 
     ``bin_table`` one line per outdoor-temperature bin · ``row_table`` one line per bin row (hours,
     date, hour, outdoor conditions) · ``night`` annual figures of setback and warm-up,
     included in every candidate · ``sizes`` path to (value, unit, 'given' or 'sized') ·
-    ``row_method`` how rows were chosen · ``held`` what a changed project can be run on again ·
+    ``row_method`` how rows were chosen, in words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again ·
     ``runs`` candidate id to what stands behind its annual figures.
     """
 
@@ -228,6 +254,7 @@ class Results:
     bin_table: pd.DataFrame
     row_table: pd.DataFrame
     row_method: str
+    selection: RowChoice
     night: dict[str, float]
     sizes: dict[str, tuple[float, str, str]]
     interactions: tuple[Interaction, ...]
@@ -286,7 +313,7 @@ def to_plain(results: Results) -> dict:
         },
         "baseline": results.baseline_id,
         "best": None if results.best is None else results.best.id,
-        "rows": {"method": results.row_method, "count": len(results.row_table)},
+        "rows": {"count": len(results.row_table), **asdict(results.selection)},
         "sizes": {k: {"value": v, "unit": u, "origin": o} for k, (v, u, o) in results.sizes.items()},
         "night": results.night,
         "candidates": [

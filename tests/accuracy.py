@@ -1,0 +1,379 @@
+"""Accuracy of representative rows against the hourly run, over many projects.
+
+    python -m tests.accuracy            all projects, about ten minutes
+    python -m tests.accuracy --quick    a few of them
+    python -m tests.accuracy --csv errors.csv
+
+Generated projects span 5 to 60 zones, minimum flows of 0 to 50 %, every plant, every way of
+running at night, all outdoor-air controls and economizers, three weather files, sites at
+altitude and three rate periods; the seed of each is printed and gives the same project
+again. Every project runs the default candidates and further strategies with limits that
+the choice of rows has not seen. A candidate whose setpoints are among the reference
+settings of the choice is marked ``seen`` and is no evidence.
+
+Bounds: annual cost within 0.5 %, every end use within 1 % of all HVAC energy, savings
+within 0.3 percentage points, at most 240 rows at the default grouping; with rows held after
+an edit of inputs, cost within 1 %. The worst case counts, not the mean. Exit status 1 if
+a bound is broken.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from binestimator.bins import MAX_ROWS
+from binestimator.checks import (
+    COST_ERROR_FRAC,
+    END_USE_ERROR_FRAC,
+    SAVING_ERROR_POINTS,
+    end_use_kbtu,
+    site_kbtu,
+)
+from binestimator.estimate import Rows, estimate
+from binestimator.hours import build_conditions
+from binestimator.inputs import project_from_mapping, read_project
+from binestimator.results import ENERGY_KEYS
+from binestimator.selection import reference_settings
+from binestimator.strategies.choose import setpoints
+from binestimator.weather import find_weather, read_weather
+
+ROOT = Path(__file__).resolve().parent.parent
+WEATHER_FILES = ("723170TYA.CSV", "12839.tm2", "703165TY.csv")
+SEEDS = tuple(range(101, 131))
+QUICK_SEEDS = (102, 107, 113)
+HELD_ERROR_FRAC = 0.01
+
+COOLING = (
+    {"type": "chilled_water", "chiller_set": "F", "kw_per_ton": 0.61, "units": 2},
+    {"type": "direct_expansion", "stages": 4, "lockout_f": 50},
+    {"type": "purchased"},
+    {"type": "chilled_water", "chiller_set": "A", "kw_per_ton": 1.2, "units": 1},
+    {"type": "direct_expansion", "stages": 2, "units": 2},
+    {"type": "chilled_water", "chiller_set": "C", "kw_per_ton": 0.75, "units": 3, "below_minimum": "hold"},
+    {"type": "chilled_water", "chiller_set": "G", "kw_per_ton": 0.58, "other_load_tons": 150, "chilled_pump_control": "constant"},
+)
+HEATING = (
+    {"type": "boiler"},
+    {"type": "electric"},
+    {"type": "heat_pump"},
+    {"type": "purchased"},
+    {"type": "boiler", "efficiency_frac": 0.9, "boiler_curve": "non_condensing", "enabled_below_f": 70},
+)
+MODES = ("continuous", "setback", "never", "off")
+ECONOMIZER = (
+    {"type": "fixed_dry_bulb"},
+    {"type": "differential_enthalpy", "high_limit_f": 75},
+    {"type": "none"},
+    {"type": "fixed_enthalpy", "high_limit_f": 75},
+    {"type": "differential_dry_bulb"},
+    {"type": "fixed_dry_bulb", "integrated": False},
+    {"type": "fixed_dry_bulb", "stuck_frac": 0.4},
+)
+
+
+def generated(seed: int) -> dict:
+    """Inputs of a project. Kinds follow the seed in turn so that all occur; sizes are drawn."""
+    rng = np.random.default_rng(seed)
+    i = seed - SEEDS[0]
+    count = int(rng.integers(5, 61)) if i not in (0, 1) else (5, 60)[i]
+    minimum = float(rng.uniform(0.0, 0.5)) if i % 6 else float(rng.choice([0.0, 0.5]))
+    mode = MODES[i % 4]
+    always = {"always_on": True} if mode == "never" else {}
+    groups = []
+    for name, people, power, start in (("work", 180, 0.9, 7), ("class", 30, 0.5, 8), ("lab", 250, 3.0, 6)):
+        groups.append({
+            "name": name, **always, "people_ft2": people, "equipment_w_ft2": float(power * rng.uniform(0.7, 1.3)),
+            "lights_w_ft2": float(rng.uniform(0.5, 1.2)), "minimum_flow_frac": round(minimum, 3),
+            "minimum_unoccupied_frac": round(0.5 * minimum, 3) if i % 2 else 0.0,
+            "heating_setpoint_f": float(rng.choice([68, 70, 71])), "cooling_setpoint_f": float(rng.choice([73, 75, 76])),
+            "people_occupied_frac": float(rng.uniform(0.4, 0.9)), "equipment_unoccupied_frac": float(rng.uniform(0.1, 0.6)),
+        })  # fmt: skip
+        if mode != "never":
+            groups[-1].update(weekday_hours=[start, start + 11])
+            if i % 3 == 0:
+                groups[-1].update(saturday_hours=[8, 14])
+        if name == "work":
+            groups[-1]["people_profile"] = [0] * 7 + [0.3, 0.8, 0.9, 0.9, 0.8, 0.5, 0.8, 0.9, 0.9, 0.8, 0.4, 0.1] + [0] * 5
+        if name == "class" and mode == "never":
+            groups[-1]["equipment_profile"] = [0.1] * 8 + [0.9] * 10 + [0.3] * 6
+    zones = []
+    for n in range(count):
+        area = float(rng.uniform(150, 2500))
+        side = ("north", "east", "south", "west", None)[n % 5]
+        zone = {"name": f"Z{n + 1:02d}", "group": ("work", "class", "lab")[int(rng.choice(3, p=[0.6, 0.25, 0.15]))],
+                "area_ft2": area, "multiplier": int(rng.choice([1, 1, 1, 2, 4])),
+                "gain_multiplier": float(rng.uniform(0.5, 1.6))}  # fmt: skip
+        if side:
+            zone.update({f"glass_{side}_ft2": area * float(rng.uniform(0.05, 0.25)), "ua_btuh_f": area * float(rng.uniform(0.05, 0.3)),
+                         "infiltration_cfm": area * 0.03})  # fmt: skip
+        if rng.random() < 0.3:
+            zone.update(roof_ft2=area)
+        if i % 5 == 2 and rng.random() < 0.7:
+            zone.update(heating_law="dual_maximum")
+        if rng.random() < 0.05:
+            zone.update(reheat=False)
+        if i % 7 == 3 and n == 1:
+            zone.update(rogue="failed_sensor", importance=0.3)
+        if i % 9 == 4 and n == 2:
+            zone.update(sat_max_f=60.0)
+        zones.append(zone)
+    sat_max = float(rng.choice([60, 62, 65, 68]))
+    dsp = float(rng.choice([1.2, 1.5, 2.0]))
+    air_handler = {"supply_heating": str(rng.choice(["hold", "own_setpoint", "none"], p=[0.6, 0.2, 0.2])),
+                   "design_sat_f": float(rng.choice([53, 55, 55, 56]))}  # fmt: skip
+    design = air_handler["design_sat_f"]
+    raw = {
+        "project": {"name": f"Generated {seed}"},
+        "weather": {"file": WEATHER_FILES[i % 3]},
+        "calendar": {"rate_period_hours": [12, 18], "mid_peak_hours": [8, 22]},
+        "schedule": {"unoccupied_mode": "off" if mode == "never" else mode},
+        "group": groups,
+        "zone": zones,
+        "air_handler": air_handler,
+        "outdoor_air": {"control": ("flow", "position", "people")[(i // 2) % 3]},
+        "economizer": dict(ECONOMIZER[i % 7]),
+        "fan": {"design_dsp_inwc": dsp, "design_total_inwc": dsp + float(rng.uniform(2.0, 3.5)),
+                "minimum_speed_frac": float(rng.choice([0.1, 0.2, 0.3])),
+                "arrangement": "blow_through" if i % 8 == 5 else "draw_through",
+                "part_load": "published_curves" if i % 11 == 7 else "pressure"},
+        "return_fan": {"type": ("none", "return", "relief")[i % 3 if i % 4 else 0]},
+        "cooling": dict(COOLING[(3 * i + i // 7) % 7]),
+        "heating": dict(HEATING[(2 * i + i // 5) % 5]),
+        "preheat": {"type": "gas_furnace" if i % 6 == 5 else "same"},
+        "limits": {"sat_min_f": design, "sat_max_f": sat_max, "humidity": ("none", "none", "outdoor_dewpoint", "room_dewpoint")[(i // 3) % 4]},
+        "prices": {"electricity_usd_kwh": float(rng.uniform(0.08, 0.25)), "fuel_usd_therm": float(rng.uniform(0.7, 2.0))},
+        "sat": {}, "dsp": {},
+    }  # fmt: skip
+    if i % 5 == 1:
+        raw["weather"]["pressure_psia"] = 12.1  # about 5,200 ft
+    if i % 4 == 1:
+        raw["sat"]["as_found"] = {"points": [[50, 58.0], [75, 54.0]], "override_frac": 0.2, "override_f": 56.0}
+        raw["dsp"]["as_found"] = {"points": [[50, 0.9 * dsp], [85, dsp]]}
+    elif i % 4 == 2:
+        raw["sat"]["as_found"] = {"points": [[60, 57.3]]}
+    raw["candidate"] = held_out(design, sat_max, dsp)
+    return raw
+
+
+def held_out(design_sat, sat_max, dsp) -> list[dict]:
+    """Strategies and limits that the choice of rows has not seen."""
+    low, high = design_sat, min(sat_max, 64.0)
+    return [
+        {"id": "h_fixed_sat", "name": "Fixed SAT between the limits", "sat": {"strategy": "fixed", "setpoint_f": low + 0.37 * (high - low)}, "dsp": "as_found"},
+        {"id": "h_steep_line", "name": "Steep outdoor-air line", "dsp": "as_found",
+         "sat": {"strategy": "outdoor_air", "points": [[48.0, high - 0.6], [57.0, low + 1.2]]}},
+        {"id": "h_table", "name": "Table of four points, DSP by airflow",
+         "sat": {"strategy": "outdoor_air", "points": [[30.0, high], [50.0, high - 1.5], [66.0, low + 2.2], [82.0, low]]},
+         "dsp": {"strategy": "airflow", "points": [[30, 0.4 * dsp], [90, 0.9 * dsp]], "flow_error_frac": 0.05}},
+        {"id": "h_demand", "name": "Demand within other limits",
+         "sat": {"strategy": "demand", "min_f": low + 0.7, "max_f": high - 1.3, "oat_min_f": 52.0, "oat_max_f": 78.0, "ignored_requests": 4},
+         "dsp": {"strategy": "demand", "min_inwc": 0.45, "max_inwc": 0.85 * dsp, "ignored_requests": 1}},
+        {"id": "h_low_dsp", "name": "Fixed low DSP", "sat": "as_found", "dsp": {"strategy": "fixed", "setpoint_inwc": 0.62 * dsp}},
+        {"id": "h_dsp_demand", "name": "DSP by demand, other range",
+         "sat": {"strategy": "fixed", "setpoint_f": low + 1.3}, "dsp": {"strategy": "demand", "min_inwc": 0.6, "ignored_requests": 5}},
+        {"id": "h_optimal", "name": "Cost optimal to a lower limit, DSP by outdoor air",
+         "sat": {"strategy": "cost_optimal", "max_f": high - 1.7},
+         "dsp": {"strategy": "outdoor_air", "points": [[45, 0.45 * dsp], [80, 0.95 * dsp]]}},
+    ]  # fmt: skip
+
+
+def projects(quick: bool):
+    """(name, project) of every project of the evidence."""
+    for seed in QUICK_SEEDS if quick else SEEDS:
+        yield f"seed {seed}", project_from_mapping(generated(seed), ROOT / "tests")
+    if not quick:
+        for path in sorted(ROOT.glob("demo_projects/*/*.toml")):
+            yield path.stem, read_project(path)
+
+
+def figures_error(figures, hourly, base, base_hourly) -> dict[str, float]:
+    """Errors of annual figures against hourly ones: cost [%], saving [points], end uses [% of all energy]."""
+    total = site_kbtu(hourly)
+    saved = 1.0 - figures["cost_usd"] / base["cost_usd"]
+    saved_hourly = 1.0 - hourly["cost_usd"] / base_hourly["cost_usd"]
+    out = {"cost_pct": 100.0 * (figures["cost_usd"] / hourly["cost_usd"] - 1.0), "saving_points": 100.0 * (saved - saved_hourly)}
+    for key in ENERGY_KEYS:
+        out[key + "_pct"] = 100.0 * (end_use_kbtu(figures, key) - end_use_kbtu(hourly, key)) / total
+    return out
+
+
+END_USES = tuple(key + "_pct" for key in ENERGY_KEYS)
+
+
+def seen_candidates(project, results, weather) -> set[str]:
+    """Candidates whose setpoints are, in every running hour, those of a reference setting."""
+    unit = results.unit
+    rows = Rows.of(unit, build_conditions(weather, project))
+    known = [(sat, dsp) for sat, dsp, *_ in reference_settings(project, unit, rows)]
+    seen = set()
+    for c in project.candidates:
+        if c.overrides or c.sat.strategy == "cost_optimal":
+            continue
+        s = setpoints(unit, c, rows.on, rows.loads)
+        if any(np.abs(s.sat_f - sat).max() < 0.05 and np.abs(s.dsp_inwc - dsp).max() < 0.01 for sat, dsp in known):
+            seen.add(c.id)
+    return seen
+
+
+def errors_of(name: str, project, weather) -> tuple[pd.DataFrame, object]:
+    """One line a candidate: errors of representative rows and of classic mean bins."""
+    started = time.perf_counter()
+    results = estimate(project, weather)
+    seconds = time.perf_counter() - started
+    seen = seen_candidates(project, results, weather)
+    base = results.baseline
+    lines = []
+    for c in results.candidates:
+        line = {"project": name, "candidate": c.id, "seen": c.id in seen, "zones": len(project.zones), "rows": len(results.row_table)}
+        line |= figures_error(c.annual, c.hourly, base.annual, base.hourly)
+        classic = figures_error(c.classic, c.hourly, base.classic, base.hourly)
+        line |= {"classic_" + k: classic[k] for k in ("cost_pct", "saving_points")}
+        line["classic_end_use_pct"] = max((classic[k] for k in END_USES), key=abs)
+        line["hours_error"] = c.annual["hours"] - c.hourly["hours"]
+        line["seconds"] = seconds
+        lines.append(line)
+    return pd.DataFrame(lines), results
+
+
+def edits(project) -> dict[str, dict]:
+    """Moderate edits of inputs as overrides by path."""
+    loads, flows = {}, {}
+    for g in project.groups:
+        path = f"group.{g.name}."
+        loads |= {path + "lights_w_ft2": 1.2 * g.lights_w_ft2, path + "equipment_w_ft2": 1.2 * g.equipment_w_ft2,
+                  path + "people_ft2": g.people_ft2 / 1.2}  # fmt: skip
+        flows |= {path + "minimum_flow_frac": 0.5 * g.minimum_flow_frac, path + "minimum_unoccupied_frac": 0.5 * g.minimum_unoccupied_frac}
+    for z in project.zones:
+        if z.min_cfm is not None:
+            flows[f"zone.{z.name}.min_cfm"] = 0.5 * z.min_cfm
+    low, high = project.limits.sat_min_f, project.limits.sat_max_f
+    return {
+        "internal loads +20 %": loads,
+        "minimum flows halved": flows,
+        "warmest SAT +3 F": {"limits.sat_max_f": high + 3.0},
+        "warmest SAT -3 F": {"limits.sat_max_f": max(high - 3.0, low + 1.0)},
+        "coldest SAT -3 F": {"limits.sat_min_f": low - 3.0},
+        "coldest SAT +3 F": {"limits.sat_min_f": min(low + 3.0, high - 1.0)},
+        "electricity price x 2": {"prices.electricity_usd_kwh": 2.0 * project.prices.electricity_usd_kwh},
+        "all prices x 2": {f"prices.{k}": 2.0 * getattr(project.prices, k)
+                           for k in ("electricity_usd_kwh", "fuel_usd_therm", "cooling_usd_kbtu", "heat_usd_kbtu")},
+    }  # fmt: skip
+
+
+def held_errors_of(name: str, project, weather, results) -> pd.DataFrame:
+    """Cost of an edited project on held rows against its own hourly run, sizes kept."""
+    lines = []
+    for edit, overrides in edits(project).items():
+        changed = project.with_overrides(overrides)
+        held = estimate(changed, weather, held=results.held)
+        for c in held.candidates:
+            lines.append({"project": name, "edit": edit, "candidate": c.id,
+                          "cost_pct": 100.0 * (c.annual["cost_usd"] / c.hourly["cost_usd"] - 1.0)})  # fmt: skip
+    return pd.DataFrame(lines)
+
+
+def broken(table: pd.DataFrame, held: pd.DataFrame | None = None) -> list[str]:
+    """Bounds that are broken, in words."""
+    out = []
+
+    def bound(values, limit, what):
+        worst = float(values.abs().max())
+        if not worst <= limit:
+            out.append(f"{what}: {worst:.3f}, bound {limit}")
+
+    bound(table["cost_pct"], 100.0 * COST_ERROR_FRAC, "annual cost [%]")
+    bound(table["saving_points"], SAVING_ERROR_POINTS, "saving [points]")
+    for key in END_USES:
+        bound(table[key], 100.0 * END_USE_ERROR_FRAC, f"{key} of all HVAC energy")
+    bound(table["hours_error"], 1e-6, "hours")
+    bound(table["rows"], MAX_ROWS, "rows")
+    if held is not None:
+        bound(held["cost_pct"], 100.0 * HELD_ERROR_FRAC, "cost on held rows [%]")
+    return out
+
+
+def worst_lines(table: pd.DataFrame, columns, count=5) -> pd.DataFrame:
+    """The lines with the largest error in any of the columns."""
+    return table.loc[table[list(columns)].abs().max(axis=1).nlargest(count).index]
+
+
+def describe(project) -> str:
+    c, z = project, project.zones
+    minimum = max(g.minimum_flow_frac for g in c.groups)
+    mode = "never unoccupied" if all(g.always_on for g in c.groups) else c.schedule.unoccupied_mode
+    return (f"{len(z)} zones, minimum {100 * minimum:.0f} %, {c.cooling.type} + {c.heating.type}, {mode}, OA {c.outdoor_air.control}, "
+            f"{c.economizer.type}{'' if c.economizer.stuck_frac is None else ' stuck'}, {c.weather.file}"
+            f"{'' if c.weather.pressure_psia is None else ', at altitude'}")  # fmt: skip
+
+
+def run_one(job):
+    """Worker: errors of one project."""
+    name, quick, with_edits = job
+    project = dict(projects(quick))[name] if not name.startswith("seed") else project_from_mapping(generated(int(name[5:])), ROOT / "tests")
+    weather = read_weather(find_weather(project.weather.file, project.source_dir), whole_f=project.weather.whole_f, pressure_psia=project.weather.pressure_psia)
+    table, results = errors_of(name, project, weather)
+    held = held_errors_of(name, project, weather, results) if with_edits else None
+    selection = results.selection
+    return name, describe(project), table, held, selection
+
+
+def main(arguments=None) -> int:
+    parser = argparse.ArgumentParser(description="Errors of representative rows against hourly runs")
+    parser.add_argument("--quick", action="store_true", help="a few projects only")
+    parser.add_argument("--csv", help="write the whole table to this file")
+    parser.add_argument("--no-edits", action="store_true", help="leave the edits on held rows out")
+    parser.add_argument("--jobs", type=int, default=1, help="processes")
+    parser.add_argument("--seeds", help="these seeds only, such as 101,105")
+    options = parser.parse_args(arguments)
+    names = [f"seed {s}" for s in options.seeds.split(",")] if options.seeds else [
+        name for name in ([f"seed {s}" for s in (QUICK_SEEDS if options.quick else SEEDS)]
+                          + ([] if options.quick else sorted(p.stem for p in ROOT.glob("demo_projects/*/*.toml"))))]
+    jobs = [(name, options.quick, not options.no_edits) for name in names]
+    tables, helds = [], []
+    if options.jobs > 1:
+        from multiprocessing import Pool
+
+        pool = Pool(options.jobs)
+        stream = pool.imap(run_one, jobs)
+    else:
+        stream = map(run_one, jobs)
+    for name, text, table, held, selection in stream:
+        tables.append(table)
+        unseen = table[~table["seen"]]
+        line = (f"{name:14s} rows {table['rows'].iloc[0]:3d}  worst: cost {unseen['cost_pct'].abs().max():.2f} %  saving {unseen['saving_points'].abs().max():.2f} pt"
+                f"  end use {unseen[list(END_USES)].abs().to_numpy().max():.2f} %  classic: cost {unseen['classic_cost_pct'].abs().max():5.2f} %"
+                f"  saving {unseen['classic_saving_points'].abs().max():.2f} pt")  # fmt: skip
+        if held is not None:
+            helds.append(held)
+            line += f"  held {held['cost_pct'].abs().max():.2f} %"
+        print(line + f"  [{table['seconds'].iloc[0]:.1f} s]  {text}", flush=True)
+    table = pd.concat(tables, ignore_index=True)
+    held = pd.concat(helds, ignore_index=True) if helds else None
+    if options.csv:
+        table.to_csv(options.csv, index=False)
+        if held is not None:
+            held.to_csv(Path(options.csv).with_suffix(".edits.csv"), index=False)
+    evidence = table[~table["seen"]]
+    print(f"\n{table['project'].nunique()} projects, {len(table)} candidates, {len(evidence)} of them held out, {len(END_USES)} end uses each")
+    show = ["project", "candidate", "rows", "cost_pct", "saving_points", *END_USES, "classic_cost_pct", "classic_saving_points"]
+    with pd.option_context("display.width", 250, "display.max_columns", 30, "display.float_format", "{:.3f}".format):
+        for what, columns in (("annual cost", ["cost_pct"]), ("saving", ["saving_points"]), ("end uses", END_USES)):
+            print(f"\nWorst by {what}:")
+            print(worst_lines(evidence, columns)[show].to_string(index=False))
+        if held is not None:
+            print("\nHeld rows after an edit, worst cost error of each [%]:")
+            print(held.groupby("edit", sort=False)["cost_pct"].agg(lambda v: v.abs().max()).to_string())
+            print(worst_lines(held, ["cost_pct"], 12).to_string(index=False))
+    failures = broken(table, held)
+    print("\n" + ("\n".join("BROKEN " + f for f in failures) if failures else "All bounds hold."))
+    return 1 if failures else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
