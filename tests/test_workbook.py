@@ -412,6 +412,18 @@ def test_other_plants_and_rows_are_written(changes):
     assert made[layout.COMPARISON].max_column == 5
 
 
+@pytest.mark.invariant
+@pytest.mark.parametrize("mode", ["off", "setback"])
+def test_an_air_handler_that_never_runs_says_so(mode):
+    closed = {"weekday_hours": [], "saturday_hours": [], "sunday_hours": [], "unoccupied_mode": mode}
+    results = estimate(project_of(schedule=closed, heating={"enabled_unoccupied": False}), weather_of("greensboro"))
+    made = openpyxl.load_workbook(io.BytesIO(workbook_bytes(results)))
+    assert "never runs" in made[layout.GLANCE]["A5"].value and not made[layout.GLANCE]._charts
+    sheet = made["1 As found"]
+    assert {c.value for c in sheet[layout.CANDIDATE_TOTAL_ROWS["difference"] + 1]} == {"Difference", "agrees", None}
+    assert made[layout.COMPARISON]["C9"].value == 0.0
+
+
 # ---------------------------------------------------------------- files
 
 

@@ -36,8 +36,8 @@ def cost_by_end_use(results: Results, candidate) -> dict[str, float]:
 
 
 def used_end_uses(results: Results) -> list[tuple[str, str, str]]:
-    """End uses that some candidate has."""
-    return [use for use in END_USES if any(abs(c.annual[use[0]]) > 1e-9 for c in results.candidates)]
+    """End uses that some candidate has; fans at least."""
+    return [use for use in END_USES if any(abs(c.annual[use[0]]) > 1e-9 for c in results.candidates)] or [END_USES[0]]
 
 
 def step_for(largest: float, digits: int = 3) -> float:
@@ -127,6 +127,8 @@ def payback_text(years: float | None, note: str) -> str:
 def answer(results: Results) -> tuple[str, str]:
     """The two sentences an owner reads first."""
     base, best, step = results.baseline, results.best, money_step(results)
+    if not any(c.hourly["running_hours"] > 0.0 for c in results.candidates):
+        return "The air handler never runs by its schedule: there is nothing to reset and nothing to save.", ""
     nothing = f"Doing nothing costs about {money(base.annual['cost_usd'], step)} a year."
     flagged = [c for c in results.candidates if c.equal_service.flagged]
     more = nothing

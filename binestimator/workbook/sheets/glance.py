@@ -161,6 +161,8 @@ def _charts(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     pixels = sum(_pixels(w) for w in widths)
     size = (pixels // 2 - 4, 244)
     edges = bins_of(results)
+    if not len(edges):
+        return row
     width = float(results.project.bins.width_f)
     x_range = (10.0 * (edges.min() // 10.0), 10.0 * -(-(edges.max() + width) // 10.0))
     x_unit = 10.0

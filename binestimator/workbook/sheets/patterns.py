@@ -56,7 +56,7 @@ def write(work: Work, sheet: Sheet) -> None:
     edges = bins_of(results)
     width = float(results.project.bins.width_f)
     middles = edges + width / 2.0
-    for block, key, label, style in (
+    for block, key, label, style in () if not len(edges) else (
         ("sat", "sat_f", "Mean supply air temperature, °F, by outdoor temperature (middle of the bin, °F)", "f2"),
         ("dsp", "dsp_inwc", "Mean duct static pressure, in. w.c., by outdoor temperature (middle of the bin, °F)", "f3"),
         ("flow", "flow_cfm", "Mean supply airflow, cfm, by outdoor temperature (middle of the bin, °F)", "f0"),
@@ -169,7 +169,9 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
              ("flow_hours", "Running hours by airflow", "Supply airflow, % of design", "h/yr"),
              ("cost_by_temperature", "Energy cost by outdoor temperature", "Outdoor temperature, °F (middle of the bin)", "USD/yr"),
              ("flow", "Supply airflow by outdoor temperature", "Outdoor temperature, °F (middle of the bin)", "cfm")]
-    for k, (block, label, x_label, y_label) in enumerate(specs):
+    # An air handler that never runs has nothing to draw by temperature.
+    drawn = [spec for spec in specs if spec[0] in work.blocks]
+    for k, (block, label, x_label, y_label) in enumerate(drawn):
         table = work.blocks[block]
         scatter = block in ("cost_by_temperature", "flow")
         chart = work.book.chart("scatter", "straight_with_markers") if scatter else work.book.chart("line")
