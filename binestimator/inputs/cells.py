@@ -74,7 +74,8 @@ class Cell:
     kind : str
         ``text, number, bool, date, error, formula``.
     value : str, float, bool or None
-        ``None`` for dates, errors and formulas.
+        ``None`` for dates and errors. Of a formula what the file says it gave, if it says so:
+        good to show, never to be trusted as given.
     """
 
     kind: str
@@ -589,7 +590,9 @@ class _SheetReader(_TextCollector):
 
     def _content(self, kind: str, style: int) -> Cell | None:
         if self._formula:
-            return Cell("formula")
+            self._formula = False
+            given = self._content(kind, style)
+            return Cell("formula", None if given is None else given.value)
         if kind == "inlineStr":
             return Cell("text", self._inline) if self._inline else None
         text = self._text

@@ -259,12 +259,13 @@ heating, preheat, limits, service, prices, bins : records
 
     def _add_row(self, rows: list[tuple], path: str, field: Field, value: object) -> None:
         origin = self.origins[path]
-        source = field.source if origin == "default" else _source_of(origin, field)
+        source = field.source if origin == "default" else source_of(origin, field)
         rows.append((path, field.label, value, field.unit, field.low, field.high, origin, source, field.description,
                      self.evidence.get(path, "")))  # fmt: skip
 
 
-def _source_of(origin: str, field: Field) -> str:
+def source_of(origin: str, field: Field) -> str:
+    """Where a value comes from that is no default: the user, or other inputs."""
     if origin == "given":
         return "given"
     if field.section == "zone":
@@ -670,7 +671,7 @@ class _Build:
                 values[field.name] = value
                 self.places[f"{prefix}.{field.name}"] = where
                 self._met.add(path)
-        resolved = {name: value for name, value in _resolved(part, values, sections).items() if values.get(name) is None}
+        resolved = {name: value for name, value in resolved_inputs(part, values, sections).items() if values.get(name) is None}
         record = self.record(part, values | resolved, prefix, frozenset(resolved))
         if "strategy" not in inline:
             self.origins[f"{prefix}.strategy"] = "default"
@@ -708,7 +709,7 @@ def _lacks_share(values: Mapping) -> bool:
     return values.get("index_share") is None and any(values.get(name) is None for name in _SURVEY)
 
 
-def _resolved(part: str, values: Mapping, sections: Mapping) -> dict[str, object]:
+def resolved_inputs(part: str, values: Mapping, sections: Mapping) -> dict[str, object]:
     """What a strategy takes from the project where the user gave nothing.
 
     Notes

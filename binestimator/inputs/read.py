@@ -167,7 +167,9 @@ def given_from_mapping(raw: Mapping, folder: Path, problems: Problems) -> tuple[
     for section in SINGLE_SECTIONS:
         if section in raw:
             table = _table(problems, section, raw[section], f"[{section}]")
-            given.sections[section] = _values(problems, section, table, section)
+            values = _values(problems, section, table, section)
+            if values:
+                given.sections[section] = values
     for kind, target in (("special", given.specials), ("group", given.groups), ("zone", given.zones)):
         for place, table in enumerate(_tables(problems, kind, raw.get(kind, []))):
             target.append(_values(problems, kind, table, _item(kind, table, place)))
@@ -274,7 +276,8 @@ def _library(problems: Problems, part: str, raw: object) -> dict:
         if values.pop("strategy", strategy) != strategy:
             problems.add(f"{where}.strategy", "differs from the name of its table", do="remove it")
         _refuse_unused(problems, part, {"strategy": strategy, **values}, where)
-        library[strategy] = values
+        if values:
+            library[strategy] = values
     return library
 
 
@@ -321,10 +324,13 @@ def _candidate(problems: Problems, table: Mapping, where: str) -> dict:
             used = {"strategy": strategy, **given}
             _refuse_unused(problems, part, used, f"{where}.{part}")
             given = {name: value for name, value in used.items() if name in given}
-        values[part] = given
+        if given:
+            values[part] = given
     if "override" in table:
         raw = _table(problems, f"{where}.override", table["override"], '[candidate.override] with "path" = value')
-        values["override"] = check_overrides(raw, problems, f"{where}.override")
+        overrides = check_overrides(raw, problems, f"{where}.override")
+        if overrides:
+            values["override"] = overrides
     return values
 
 
@@ -356,6 +362,19 @@ def _about_inputs(problems: Problems, name: str, raw: object, example: str, chec
         else:
             problems.add_bad(override_place(name, path), problem)
     return texts
+
+
+def zone_values(problems: Problems, tables: list[dict], before: int) -> list[dict]:
+    """Checked values of zones of a zones file that were read elsewhere.
+
+    Parameters
+    ----------
+    tables : list of dict
+        Raw values by input.
+    before : int
+        Zones listed before them, for the stand-ins of missing names.
+    """
+    return [_values(problems, "zone", table, _item("zone", table, before + place)) for place, table in enumerate(tables)]
 
 
 # ---------------------------------------------------------------- zones file

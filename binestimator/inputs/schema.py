@@ -193,19 +193,20 @@ def raw_from_text(field: Field, text: str) -> object:
     if text.casefold() == "none":
         return "none"
     if field.type in ("float", "optional_float", "int", "choice_float"):
-        return _number_or_text(text)
+        return number_or_text(text)
     if field.type == "bool":
         return {"true": True, "yes": True, "false": False, "no": False}.get(text.casefold(), text)
     if field.type in ("hour_pair", "profile24"):
-        return [_number_or_text(part) for part in text.split(",")] if text else []
+        return [number_or_text(part) for part in text.split(",")] if text else []
     if field.type == "date_list":
         return [part.strip() for part in text.split(",")] if text else []
     if field.type == "points":
-        return [[_number_or_text(part) for part in pair.split(":")] for pair in text.split(",")]
+        return [[number_or_text(part) for part in pair.split(":")] for pair in text.split(",")]
     return text
 
 
-def _number_or_text(text: str) -> object:
+def number_or_text(text: str) -> object:
+    """Number that a text is, or the text itself when it is none."""
     text = text.strip()
     if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", text, re.ASCII):
         number = float(text)
@@ -310,7 +311,7 @@ def _as_number(raw: object) -> tuple[float | int | None, str | None]:
     if isinstance(raw, bool) or not isinstance(raw, numbers.Real):
         hint = ""
         if isinstance(raw, str):
-            if isinstance(_number_or_text(raw), (int, float)):
+            if isinstance(number_or_text(raw), (int, float)):
                 hint = "write it without quotes"
             elif re.fullmatch(r"\s*\d{1,3}(,\d{3})+(\.\d*)?\s*", raw):
                 hint = "write it without the thousands separator"

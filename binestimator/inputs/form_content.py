@@ -1,0 +1,496 @@
+"""What an input form says about a project, cell by cell, without saying where on a sheet.
+
+A form has four layers of each input: *yours* (what the user gives; empty: nothing given), what
+counts *otherwise* (default, derived, sized, or laid over by the project's own overrides), the
+*reviewer's* override, and what *counts* (the first of reviewer's, yours, otherwise that is not empty).
+
+Tables have a key for each line and each column, so that a cell is found wherever a user has moved
+it. This module holds the keys, the words that cells hold for values, and the content; writers
+place it, :mod:`binestimator.inputs.form` reads it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field as dataclass_field, replace
+
+from binestimator.inputs.paths import item_path, parse_path
+from binestimator.inputs.problems import Problems
+from binestimator.inputs.project import DEFAULT_CANDIDATES, Given, Project, build_project, resolved_inputs, source_of
+from binestimator.inputs.schema import (
+    LIST_SECTIONS, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, fields_of, is_used, raw_from_text, value_text,
+)  # fmt: skip
+
+#: Sheets of a form; workbooks of results have them too.
+INPUTS, PROFILES, ZONES, STRATEGIES = "Inputs", "Profile groups", "Zone schedule", "Strategies"
+FORM_SHEETS = (INPUTS, PROFILES, ZONES, STRATEGIES)
+
+#: Text of the corner of a table, where its column of line keys and its line of column keys meet.
+CORNER = "key: "
+#: Tables and their sheets.
+TABLES = {
+    "inputs": INPUTS, "overrides": INPUTS, "underneath": INPUTS, "about": INPUTS, "group": PROFILES, "special": PROFILES,
+    "zone": ZONES, "candidate": STRATEGIES, "library": STRATEGIES, "changes": STRATEGIES,
+}  # fmt: skip
+YOURS, OTHERWISE, REVIEWER, COUNTS = "value", "otherwise", "override", "counts"
+LAYERS = (YOURS, OTHERWISE, REVIEWER, COUNTS)
+
+#: Where a line of the zone schedule or a candidate comes from.
+FROM_PROJECT, FROM_FILE, FROM_QUICK, FROM_DEFAULT = "project", "zones file", "quick description", "default eight"
+
+_WORDS = {"hour_pair": "closed", "date_list": "no days"}
+
+
+# ---------------------------------------------------------------- values and cells
+
+
+def cell_of(field: Field, value: object) -> str | float:
+    """Value of an input as a cell holds it; :func:`raw_of` gives it back exactly.
+
+    Numbers are numbers; lists are texts with all their digits; ``none`` unsets; a text of
+    nothing but quotes gets one more on either side, so that ``""`` is the empty text.
+    """
+    if value is None:
+        return "none"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (int, float)):
+        return float(value)
+    if isinstance(value, str):
+        return f'"{value}"' if set(value) <= {'"'} else value
+    if not value:
+        return _WORDS[field.type]
+    if field.type == "points":
+        return ", ".join(f"{_digits(x)}: {_digits(y)}" for x, y in value)
+    return ", ".join(part if isinstance(part, str) else _digits(part) for part in value)
+
+
+def _digits(number: float) -> str:
+    return str(int(number)) if float(number).is_integer() and abs(number) < 1e15 else repr(float(number))
+
+
+def raw_of(field: Field, content: str | float | bool) -> object:
+    """Raw value, as the TOML reader would give it, of what a cell of a form holds."""
+    if isinstance(content, bool):
+        if field.type == "bool":
+            return content
+        if field.type == "choice" and {"yes", "no"} <= set(field.choices):
+            return "yes" if content else "no"
+        return content
+    if isinstance(content, float):
+        if field.type in ("text", "path"):
+            return value_text(content)
+        if field.type == "hour_pair" or field.type == "date_list":
+            return [content]
+        return int(content) if content.is_integer() and abs(content) < 1e15 else content
+    text = content.strip()
+    if field.type in ("text", "path"):
+        return text[1:-1] if len(text) >= 2 and set(text) == {'"'} else text
+    if text.casefold() == _WORDS.get(field.type):
+        return []
+    if field.type == "hour_pair":
+        for divider in (" to ", "-", "\u2013"):
+            if "," not in text and text.count(divider) == 1:
+                text = text.replace(divider, ",")
+    return raw_from_text(field, text)
+
+
+# ---------------------------------------------------------------- content
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One input in its layers.
+
+    Parameters
+    ----------
+    path : str
+        Full path, for names and for the registry of addresses.
+    field : Field
+    yours : object
+        Content of the cell of the user, or ``None`` for an empty one.
+    otherwise : object
+        Content of the cell with what counts when the user gives nothing.
+    kind : str
+        What *otherwise* is: ``default, derived, sized, override, required``, or ``unused`` by
+        the strategy of a candidate.
+    source : str
+        Where it comes from.
+    can_review : bool
+        The reviewer may override it.
+    follows : str
+        Formula template of *otherwise* with paths in braces when it follows from other cells,
+        else empty.
+    """
+
+    path: str
+    field: Field
+    yours: object
+    otherwise: object
+    kind: str
+    source: str
+    can_review: bool
+    follows: str = ""
+
+    @property
+    def counts(self) -> object:
+        """Content of the cell with what counts while no reviewer's override stands."""
+        return self.otherwise if self.yours is None else self.yours
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A thing that comes in numbers: group, special zone, zone or candidate.
+
+    Parameters
+    ----------
+    name : str
+        Its name, or the id of a candidate.
+    origin : str
+        Where the line comes from.
+    entries : dict
+        Input (``sat.max_f`` of candidates) -> :class:`Entry`; points have one for each
+        coordinate (``sat.points.x1``).
+    baseline : bool or None
+        Mark of a candidate; None: not given.
+    listed : int or None
+        Place of a candidate in the list of the project; None: not listed, one of the default eight.
+    """
+
+    name: str
+    origin: str
+    entries: dict[str, Entry]
+    baseline: bool | None = None
+    listed: int | None = None
+
+
+@dataclass(slots=True)
+class FormContent:
+    """All that a form says.
+
+    Parameters
+    ----------
+    singles : list of Entry
+        Inputs that stand once.
+    evidence, status : dict
+        Of those, by path.
+    groups, specials, zones, candidates : list of Item
+    library : list of Entry
+        Settings of strategies shared by all candidates, points by coordinate; path
+        ``sat.demand.max_f``.
+    overrides : list of (path, content)
+        The project's own.
+    underneath : list of (path, content)
+        Given values under those.
+    changes : list of (candidate id, path, content)
+        What candidates change besides their setpoints.
+    about : list of (path, evidence, status)
+        Of inputs that come in numbers.
+    points : dict
+        ``sat.points`` -> number of points that there is room for.
+    """
+
+    singles: list = dataclass_field(default_factory=list)
+    evidence: dict = dataclass_field(default_factory=dict)
+    status: dict = dataclass_field(default_factory=dict)
+    groups: list = dataclass_field(default_factory=list)
+    specials: list = dataclass_field(default_factory=list)
+    zones: list = dataclass_field(default_factory=list)
+    candidates: list = dataclass_field(default_factory=list)
+    library: list = dataclass_field(default_factory=list)
+    overrides: list = dataclass_field(default_factory=list)
+    underneath: list = dataclass_field(default_factory=list)
+    changes: list = dataclass_field(default_factory=list)
+    about: list = dataclass_field(default_factory=list)
+    points: dict = dataclass_field(default_factory=dict)
+
+    def items(self, kind: str) -> list[Item]:
+        """Items of a section."""
+        return {"group": self.groups, "special": self.specials, "zone": self.zones, "candidate": self.candidates}[kind]
+
+
+def empty_project() -> Project:
+    """Project of someone who has given nothing yet: to write an empty form from, nothing else."""
+    return build_project(Given(), {}, Problems(), source_path="", source_dir=".", try_candidates=False)
+
+
+def hit_by(overrides: Mapping[str, object], names: Mapping[str, list[str]]) -> set[str]:
+    """Full paths of the inputs that a project's own overrides lie on.
+
+    Parameters
+    ----------
+    names : mapping
+        Section of a list -> names in it (ids of candidates).
+    """
+    found: set[str] = set()
+    for path in overrides:
+        parsed, _ = parse_path(path)
+        if parsed is None:
+            continue
+        if parsed.kind in LIST_SECTIONS:
+            own = names.get(parsed.kind, [])
+            found |= {item_path(parsed.kind, own[place], parsed.tail) for place in parsed.matches(own)}
+        else:
+            found.add(parsed.field.path)
+    return found
+
+
+def can_review(field: Field) -> bool:
+    """Whether a reviewer may override an input: not what names things or makes lists."""
+    return not (
+        field.name == "strategy"
+        or (field.section in LIST_SECTIONS and field.name in ("name", "id"))
+        or field.path in ("project.zones_csv", "project.default_candidates")
+    )
+
+
+def form_content(project: Project, sizes: Mapping[str, tuple[float, str, str]] | None = None, spare_points: int = 1) -> FormContent:
+    """Content of the form of a project.
+
+    Parameters
+    ----------
+    project : Project
+    sizes : mapping, optional
+        Path -> (value, unit, origin) of a run: sizes found there count where none is given.
+    spare_points : int
+        Points that lines leave room for beyond those there are.
+
+    Returns
+    -------
+    FormContent
+    """
+    return _Content(project, sizes or {}, spare_points).content
+
+
+class _Content:
+    """Work of :func:`form_content`."""
+
+    def __init__(self, project: Project, sizes, spare_points: int):
+        self.project, self.sizes, self.spare_points = project, sizes, spare_points
+        self.content = FormContent()
+        self.names = {
+            "special": [record.name for record in project.specials], "group": [record.name for record in project.groups],
+            "zone": [record.name for record in project.zones], "candidate": [record.id for record in project.candidates],
+        }  # fmt: skip
+        self.hit = hit_by(project.overrides, self.names)
+        self._count_points()
+        given = project.given
+        for section in SECTIONS:
+            if section in SINGLE_SECTIONS:
+                values, record = given.sections.get(section, {}), project.section(section)
+                for field in fields_of(section).values():
+                    self.content.singles.append(self._entry(field.path, field, values, getattr(record, field.name)))
+        self.content.groups = self._items("group", project.groups, given.groups)
+        self.content.specials = self._items("special", project.specials, given.specials)
+        self._zones()
+        self._library()
+        self._candidates()
+        self.content.overrides = [(path, self._content_at(path, value)) for path, value in project.overrides.items()]
+        self._about()
+
+    # -- entries
+
+    def _entry(self, path: str, field: Field, given: Mapping, value: object) -> Entry:
+        """Entry of an input with what was given in its table and the value that the project holds."""
+        origin = self.project.origins.get(path, "default")
+        yours = cell_of(field, given[field.name]) if field.name in given else None
+        if path in self.hit:
+            if yours is not None:
+                self.content.underneath.append((path, yours))
+            return Entry(path, field, None, cell_of(field, value), "override", "laid over by the project", can_review(field))
+        if yours is not None:
+            otherwise, kind = ("required", "required") if field.required else (cell_of(field, field.default), "default")
+            return Entry(path, field, yours, otherwise, kind, "" if field.required else field.source, can_review(field))
+        if value is None and path in self.sizes and self.sizes[path][2] == "sized":
+            return Entry(path, field, None, float(self.sizes[path][0]), "sized", "sized once from the as-found run, then held",
+                         can_review(field))  # fmt: skip
+        if value is None and field.required:
+            return Entry(path, field, None, "required", "required", "", can_review(field))
+        kind = "derived" if origin == "derived" else "default"
+        source = field.source if kind == "default" else source_of(kind, field)
+        return Entry(path, field, None, cell_of(field, value), kind, source, can_review(field))
+
+    def _items(self, kind: str, records, given: list[dict]) -> list[Item]:
+        return [
+            Item(record.name, FROM_PROJECT, {
+                field.name: self._entry(item_path(kind, record.name, field.name), field, values, getattr(record, field.name))
+                for field in fields_of(kind).values()})
+            for record, values in zip(records, given, strict=True)
+        ]  # fmt: skip
+
+    def _zones(self) -> None:
+        given = self.project.given
+        lines = [(FROM_PROJECT, values) for values in given.zones] + [(FROM_FILE, values) for values in given.csv_zones]
+        quick = len(self.project.zones) - len(lines)
+        lines = [(FROM_QUICK, {})] * quick + lines
+        for record, (origin, values) in zip(self.project.zones, lines, strict=True):
+            self.content.zones.append(Item(record.name, origin, {
+                field.name: self._entry(item_path("zone", record.name, field.name), field, values, getattr(record, field.name))
+                for field in fields_of("zone").values()}))  # fmt: skip
+
+    # -- strategies
+
+    def _count_points(self) -> None:
+        for part in STRATEGY_SECTIONS:
+            for field in fields_of(part).values():
+                if field.type == "points":
+                    lists = [getattr(getattr(c, part), field.name) for c in self.project.candidates]
+                    lists += [values.get(field.name) for values in self.project.given.library[part].values()]
+                    lists += [c.get(part, {}).get(field.name) for c in self.project.given.candidates]
+                    most = max((len(points) for points in lists if points), default=0)
+                    self.content.points[f"{part}.{field.name}"] = max(most, 2) + self.spare_points
+
+    def _split(self, entry: Entry, yours, otherwise, sources=None) -> dict[str, Entry]:
+        """Entries of the coordinates of points.
+
+        A coordinate of yours that is ``none`` leaves out the point that counts otherwise.
+        """
+        name = f"{entry.field.section}.{entry.field.name}"
+        entries: dict[str, Entry] = {}
+        for place in range(self.content.points[name]):
+            for axis, letter in enumerate("xy"):
+                there = otherwise is not None and place < len(otherwise)
+                base = float(otherwise[place][axis]) if there else "none"
+                own = None
+                if yours is not None:
+                    own = float(yours[place][axis]) if place < len(yours) else ("none" if there or not yours else None)
+                key = f"{letter}{place + 1}"
+                follows = sources[place][axis] if sources and there and place < len(sources) else ""
+                entries[key] = Entry(f"{entry.path}.{key}", entry.field, own, base, entry.kind, entry.source, entry.can_review, follows)
+        return entries
+
+    def _library(self) -> None:
+        for part in STRATEGY_SECTIONS:
+            for strategy in fields_of(part)["strategy"].choices:
+                given = self.project.given.library[part].get(strategy, {})
+                for field in fields_of(part).values():
+                    if field.name == "strategy" or not _used_by(field, strategy):
+                        continue
+                    path = f"{part}.{strategy}.{field.name}"
+                    value = given.get(field.name)
+                    yours = cell_of(field, value) if field.name in given else None
+                    text = cell_of(field, field.default)
+                    entry = Entry(path, field, yours, text, "default", field.source, False)
+                    if field.type == "points":
+                        own = (value or ()) if field.name in given else None  # none: every coordinate says so
+                        self.content.library += self._split(entry, own, None).values()
+                    else:
+                        self.content.library.append(entry)
+
+    def _candidates(self) -> None:
+        listed = {values.get("id"): values for values in self.project.given.candidates}
+        order = list(listed)
+        for candidate in self.project.candidates:
+            given = listed.get(candidate.id, {})
+            entries: dict[str, Entry] = {}
+            for field in fields_of("candidate").values():
+                path = item_path("candidate", candidate.id, field.name)
+                entry = self._entry(path, field, given, getattr(candidate, field.name))
+                if field.name == "id" and candidate.id not in listed:
+                    entry = Entry(path, field, None, candidate.id, "default", "", False)
+                elif field.name == "name" and entry.kind == "required" and candidate.id in DEFAULT_CANDIDATES:
+                    entry = Entry(path, field, entry.yours, DEFAULT_CANDIDATES[candidate.id][0], "default", "", False)
+                entries[field.name] = entry
+            for part in STRATEGY_SECTIONS:
+                entries |= self._part_entries(candidate, part, given.get(part, {}))
+            origin = FROM_PROJECT if candidate.id in listed else FROM_DEFAULT
+            place = order.index(candidate.id) + 1 if candidate.id in listed else None
+            self.content.candidates.append(Item(candidate.id, origin, entries, given.get("baseline"), place))
+            self.content.changes += [(candidate.id, path, self._content_at(path, value))
+                                     for path, value in given.get("override", {}).items()]  # fmt: skip
+
+    def _part_entries(self, candidate, part: str, given: Mapping) -> dict[str, Entry]:
+        """Entries of the strategy inputs of a candidate, with what they follow from."""
+        record, sections = getattr(candidate, part), {name: self.project.section(name) for name in ("limits", "air_handler", "fan")}
+        strategy = record.strategy
+        library = self.project.given.library[part].get(strategy, {})
+        resolved = resolved_inputs(part, {"strategy": strategy}, sections)
+        entries: dict[str, Entry] = {}
+        for field in fields_of(part).values():
+            path = item_path("candidate", candidate.id, f"{part}.{field.name}")
+            key = f"{part}.{field.name}"
+            used = _used_by(field, strategy)
+            own = given.get(field.name)
+            yours = cell_of(field, own) if field.name in given else None
+            follows: object = ""
+            if path in self.hit:
+                if yours is not None:
+                    self.content.underneath.append((path, yours))
+                own, yours, value, kind, source = None, None, getattr(record, field.name), "override", "laid over by the project"
+            elif field.name == "strategy":
+                value, kind, source = strategy, "default", ""
+                default = DEFAULT_CANDIDATES.get(candidate.id)
+                if yours is not None:
+                    value = default[1 + STRATEGY_SECTIONS.index(part)] if default else "required"
+            elif library.get(field.name) is not None:
+                value, kind, source = library[field.name], "derived", f"settings of {part}.{strategy} below"
+                follows = _library_follows(part, strategy, field, library[field.name])
+            elif resolved.get(field.name) is not None:
+                value, kind, source = resolved[field.name], "derived", "from the limits and design values of the project"
+                follows = _resolved_follows(part, strategy, field.name)
+            else:
+                value, kind, source = field.default, "default", field.source
+            entry = Entry(path, field, yours, "required" if value == "required" else cell_of(field, value) if used else "none", kind,
+                          source, can_review(field) and used, follows if isinstance(follows, str) and used else "")  # fmt: skip
+            if not used and yours is None:
+                entry = replace(entry, kind="unused", source="")
+            if field.type != "points":
+                entries[key] = entry
+                continue
+            given_points = (own or ()) if field.name in given and path not in self.hit else None
+            split = self._split(entry, given_points, value if used else None, follows if isinstance(follows, list) else None)
+            entries |= {f"{key}.{name}": part_entry for name, part_entry in split.items()}
+        return entries
+
+    # -- paths
+
+    def _content_at(self, path: str, value: object) -> object:
+        parsed, _ = parse_path(path)
+        return cell_of(parsed.field, value)
+
+    def _about(self) -> None:
+        """Evidence and status: on the line of an input that stands once, else in a table in their order."""
+        given, content = self.project.given, self.content
+        once = {field.path for section in SINGLE_SECTIONS for field in fields_of(section).values()}
+        for table, target in ((given.evidence, content.evidence), (given.status, content.status)):
+            canonical = [parse_path(path)[0].field.path for path in table if parse_path(path)[0].kind in SINGLE_SECTIONS]
+            target.update({path: text for path, text in table.items() if path in once and canonical.count(path) == 1})
+        for path in dict.fromkeys([*given.evidence, *given.status]):
+            evidence = None if path in content.evidence else given.evidence.get(path)
+            status = None if path in content.status else given.status.get(path)
+            if evidence is not None or status is not None:
+                content.about.append((path, evidence, status))
+
+
+def _used_by(field: Field, strategy: str) -> bool:
+    return is_used(field, lambda section, name: strategy)
+
+
+# What the inputs of strategies follow from where nobody gives them: templates of formulas.
+_DESIGN = {"sat": "{air_handler.design_sat_f}", "dsp": "{fan.design_dsp_inwc}"}
+_LOW = {"sat": "{limits.sat_min_f}", "dsp": "{limits.dsp_min_inwc}"}
+_HIGH = {
+    "sat": "{limits.sat_max_f}",
+    "dsp": "IF(ISNUMBER({limits.dsp_max_inwc}),{limits.dsp_max_inwc},{fan.design_dsp_inwc})",
+}
+
+
+def _resolved_follows(part: str, strategy: str, name: str) -> object:
+    """Template of a resolved input, or those of its points as pairs; see ``project.resolved_inputs``."""
+    design, low, high = _DESIGN[part], _LOW[part], _HIGH[part]
+    if name == "points":
+        lines = {
+            ("sat", "outdoor_air"): [("", high), ("", low)],
+            ("dsp", "outdoor_air"): [("", f"({low}+{high})/2"), ("", high)],
+            ("dsp", "airflow"): [("", low), ("", high)],
+        }
+        return lines.get((part, strategy), [("", design), ("", design)])
+    start = name.rpartition("_")[0]
+    return {"setpoint": design, "min": low, "max": high, "override": design}[start]
+
+
+def _library_follows(part: str, strategy: str, field: Field, value: object) -> object:
+    path = f"{part}.{strategy}.{field.name}"
+    if field.type == "points":
+        return [(f"{{{path}.x{place}}}", f"{{{path}.y{place}}}") for place in range(1, len(value) + 1)]
+    return f"{{{path}}}"
