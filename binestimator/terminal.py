@@ -61,7 +61,6 @@ def _wrapped(text: str, first: str = "", later: str | None = None) -> list[str]:
 def _heading(results) -> list[str]:
     weather, base = results.weather, results.baseline
     hours = base.annual["hours"]
-    worst = max(abs(_share(c.annual["cost_usd"] - c.hourly["cost_usd"], c.hourly["cost_usd"])) for c in results.candidates)
     place = f"{weather.name or 'station'} ({weather.format}, {weather.file_name})"
     mean_f = float(weather.frame["oat_f"].mean())
     return [
@@ -69,7 +68,7 @@ def _heading(results) -> list[str]:
         *_wrapped(f"{base.id} ({base.name}), the candidate all others are compared with", "Baseline  "),
         *_wrapped(f"{place}, {whole(hours)} h, mean {mean_f:.1f} degF, {weather.pressure_psia:.2f} psia", "Weather   "),
         *_wrapped(f"{len(results.row_table)} rows stand for {whole(hours)} h ({results.row_method}); energy cost within "
-                  f"{100 * worst:.2f} % of the hour-by-hour run", "Rows      "),
+                  f"{100 * results.selection.worst_cost_frac:.2f} % of the hour-by-hour run", "Rows      "),
     ]  # fmt: skip
 
 
