@@ -41,7 +41,7 @@ def write(work: Work, sheet: Sheet) -> None:
     row = _interactions(work, sheet, row, last)
     sheet.freeze(heads + 1, len(_FIXED))
     sheet.on_paper(footer=work.footer, last_row=row, last_column=last, repeat_rows=(heads, heads), repeat_columns=(0, 1),
-                   pages_wide=1 + count // 13)
+                   pages_wide=1 + count // 13, letter=count <= 6)
 
 
 def _heads(work: Work, sheet: Sheet, row: int) -> int:

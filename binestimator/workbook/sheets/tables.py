@@ -151,7 +151,7 @@ def write_strategies(work: Work, sheet: Sheet) -> None:
     _widths(sheet, len(items), width)
     sheet.freeze(5, 1)
     sheet.on_paper(footer=work.footer, last_row=row, last_column=len(items) + 3, repeat_rows=(4, 4), repeat_columns=(0, 0),
-                   pages_wide=1 + len(items) // 10)
+                   pages_wide=1 + len(items) // 14, letter=len(items) <= 6)
 
 
 def write_zones(work: Work, sheet: Sheet) -> None:
