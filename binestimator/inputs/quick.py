@@ -161,7 +161,7 @@ def quick_zones(building, specials, first_group: str | None, problems: Problems)
     for place, special in enumerate(specials):
         values = {"name": special.name, "group": special.group, "multiplier": special.count}
         values |= {"area_ft2": special.area_ft2, **_roof(building, special.area_ft2 / floors)}
-        values |= {"rogue": special.rogue, "sat_max_f": special.sat_max_f, "index_share": special.index_share}
+        values |= {"importance": special.importance, "rogue": special.rogue, "sat_max_f": special.sat_max_f, "index_share": special.index_share}
         zones.append(QuickZone(values, (_NEARNESS["special"], 0, place)))
     return zones if _all_fit(zones, problems) else []
 
