@@ -14,21 +14,21 @@ from pathlib import Path
 from binestimator.errors import InputError
 from binestimator.inputs.cells import Cell, SheetCells, WorkbookFile, address_of
 from binestimator.inputs.form_content import (
-    CORNER, FORM_SHEETS, FROM_FILE, FROM_QUICK, OTHERWISE, REVIEWER, TABLES, YOURS, can_review, hit_by, raw_of,
+    CORNER, FORM_SHEETS, FROM_FILE, FROM_QUICK, NOT_READ, OPTIONAL_TABLES, OTHERWISE, REVIEWER, TABLES, UNUSED, YOURS, can_review,
+    hit_by, raw_of,
 )  # fmt: skip
 from binestimator.inputs.paths import item_path, parse_path
 from binestimator.inputs.problems import InputErrors, Problem, Problems, printable, sentence
 from binestimator.inputs.project import MOST, Project, build_project, nameless, override_place
 from binestimator.inputs.read import given_from_mapping, zone_values
 from binestimator.inputs.schema import (
-    SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, did_you_mean, fields_of, number_or_text,
+    MOST_POINTS, SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, check_value, did_you_mean, fields_of, number_or_text,
 )  # fmt: skip
 
 #: Endings of files that are taken for a form or a workbook, not for a project file.
 WORKBOOK_ENDINGS = (".xlsx", ".xlsm", ".xltx", ".xltm", ".xlsb", ".xls", ".ods")
-#: Columns of a table with keys that hold nothing to read.
-NOT_READ = "–"
-
+_ABOUT_ONE = (YOURS, OTHERWISE, REVIEWER, "evidence", "status")
+_LASTS = tuple(f"{axis}{place}" for axis in "xy" for place in range(1, MOST_POINTS + 3))
 _SINGLES = {field.path: field for section in SINGLE_SECTIONS for field in fields_of(section).values()}
 
 
@@ -143,7 +143,7 @@ def _tables(file: WorkbookFile, name: str) -> dict[str, _Table]:
             if table in found:
                 raise InputError(f"{name}: {place}: the table “{table}” stands twice, also at {found[table].place}; delete one")
             found[table] = _table(sheet, table, row, column, corners, name)
-    lacking = [table for table in TABLES if table not in found]
+    lacking = [table for table in TABLES if table not in found and table not in OPTIONAL_TABLES]
     if lacking:
         raise InputError(f"{name}: sheet {TABLES[lacking[0]]}: the table with the key “{CORNER}{lacking[0]}” is missing; "
                          "write a new form and copy the values into it")  # fmt: skip
@@ -267,38 +267,53 @@ class _FormReader:
 
     def _read_singles(self) -> None:
         table = self.tables["inputs"]
-        value, review, evidence, status = self._columns(table, YOURS, REVIEWER, "evidence", "status")
-        hit = hit_by(self.raw.get("override", {}), {})
+        columns = dict(zip(_ABOUT_ONE, self._columns(table, *_ABOUT_ONE), strict=True))
+        layers = _Layers("")
+        about: dict[tuple[str, str], object] = {}
+        known = {**_SINGLES, **{f"{path}.{last}": field for path, field in _SINGLES.items() if field.type == "points" for last in _LASTS}}
         seen: dict[str, str] = {}
         for key, row in table.lines:
-            contents = {column: self._content(table, row, column) for column in (value, review, evidence, status)}
-            given = next((column for column, content in contents.items() if content is not None), None)
-            if key not in _SINGLES:
-                if key or given is not None:
-                    column = value if given is None else given
-                    what = f"unknown key “{printable(key[:60])}” of a line" if key else "the line has no key that says which input it is"
-                    self._bad(table.at(row, column), sentence(what, do=did_you_mean(key, _SINGLES) if key else
-                                                              "remove the line, or take the sheet from a new form"))  # fmt: skip
+            contents = {name: self._content(table, row, column) for name, column in columns.items() if name != OTHERWISE}
+            given = next((name for name, content in contents.items() if content is not None), None)
+            place = table.at(row, columns[given or YOURS])
+            if key not in known:
+                if key:
+                    self._bad(place, sentence(f"unknown key “{printable(key[:60])}” of a line", do=did_you_mean(key, known)))
+                elif given is not None:
+                    self._bad(place, "the line has no key that says which input it is; remove the line, or take the sheet from a new form")
                 continue
             if key in seen:
-                self._bad(table.at(row, value), f"the input {key} stands twice, also at {seen[key]}; remove one of the lines")
+                self._bad(place, f"the input {key} stands twice, also at {seen[key]}; remove one of the lines")
                 continue
-            seen[key] = table.at(row, value)
-            field = _SINGLES[key]
-            self.places[key] = self.places[override_place("override", key)] = table.at(row, value)
-            if contents[value] is not None:
-                raw = raw_of(field, contents[value])
-                if key in hit:
-                    self.extra[key] = raw
-                else:
-                    self.raw.setdefault(field.section, {})[field.name] = raw
-            if contents[review] is not None:
-                self._review(field, key, raw_of(field, contents[review]), table.at(row, review))
-            for name, column in (("evidence", evidence), ("status", status)):
-                if contents[column] is not None:
-                    self.places[override_place(name, key)] = table.at(row, column)
-                    content = contents[column]
-                    self.raw.setdefault(name, {})[key] = str(raw_of(_SINGLES["project.name"], content)) if isinstance(content, float) else content
+            seen[key] = place
+            path = known[key].path
+            cell = table.sheet.cells.get((row, columns[OTHERWISE]))
+            if cell is not None and isinstance(cell.value, (str, float)):
+                layers.otherwise[key] = cell.value
+            for name in (YOURS, REVIEWER):
+                layers.places.setdefault((name, path), table.at(row, columns[name]))
+                if contents[name] is not None:
+                    layers.of(name)[key] = contents[name]
+                    layers.places[name, path] = table.at(row, columns[name])
+            for name in ("evidence", "status"):
+                if contents[name] is not None and (name, path) not in about:
+                    about[name, path] = contents[name]
+                    self.places[override_place(name, path)] = table.at(row, columns[name])
+        for (name, path), content in about.items():
+            self.raw.setdefault(name, {})[path] = _as_text(content)
+        hit = hit_by(self.raw.get("override", {}), {})
+        for (layer, path), place in layers.places.items():
+            if layer == YOURS:
+                self.places[path] = place
+        for path, raw in _whole_inputs(layers.yours, layers.otherwise, _SINGLES):
+            if path in hit:
+                self.extra[path] = raw
+                self.places[override_place("override", path)] = self.places[path]
+            else:
+                section, _, name = path.partition(".")
+                self.raw.setdefault(section, {})[name] = raw
+        for path, raw in _whole_inputs(layers.reviewer, {**layers.otherwise, **layers.yours}, _SINGLES):
+            self._review(_SINGLES[path], path, raw, layers.places[REVIEWER, path])
 
     def _review(self, field: Field, path: str, raw: object, place: str) -> None:
         if not can_review(field):
@@ -337,6 +352,8 @@ class _FormReader:
 
     def _side_by_side(self, kind: str) -> list[_Layers]:
         """Things of a table with inputs down and things across, in the order of their columns."""
+        if kind not in self.tables:
+            return []
         table = self.tables[kind]
         known = _known_lines(kind)
         found: dict[str, _Layers] = {}
@@ -482,7 +499,6 @@ class _FormReader:
         if not listed:
             return
         self.raw["candidate"] = [table for _, _, table in listed]
-        changes = self.tables["changes"]
         for candidate_id, path, raw, place in self._path_lines("changes"):
             target = next((table for table in self.raw["candidate"] if table.get("id") == candidate_id), None)
             if target is None:
@@ -492,7 +508,6 @@ class _FormReader:
             target.setdefault("override", {})[path] = raw
             self.places[override_place(f"candidate[{candidate_id}].override", path)] = place
             self.places.setdefault(f"candidate[{candidate_id}].override", place)
-        assert changes.name == "changes"
 
     def _candidate_table(self, candidate_id, own: dict, layers: _Layers, hit: set[str]) -> dict:
         table: dict = {} if candidate_id is None else {"id": candidate_id}
@@ -558,7 +573,9 @@ class _FormReader:
 
     def _path_lines(self, name: str) -> Iterator[tuple[str, str, object, str]]:
         """(candidate id, path, raw value, place) of a table of paths."""
-        table = self.tables[name]
+        table = self.tables.get(name)
+        if table is None:
+            return
         keys = ["path", YOURS] if name != "changes" else ["id", "path", YOURS]
         columns = self._columns(table, *keys)
         for _, row in table.lines:
@@ -571,7 +588,7 @@ class _FormReader:
                 self._bad(place, f"the line lacks its {' and '.join(lacking)}; fill in the whole line or empty it")
                 continue
             *head, content = contents
-            texts = [text if isinstance(text, str) else str(raw_of(_SINGLES["project.name"], text)) for text in head]
+            texts = [str(_as_text(text)) for text in head]
             parsed, _ = parse_path(texts[-1])
             yield (texts[0] if name == "changes" else "", texts[-1],
                    raw_of(parsed.field, content) if parsed is not None else content, place)  # fmt: skip
@@ -624,7 +641,7 @@ class _FormReader:
                 if path in target:
                     self._bad(table.at(row, column), f"the {name} of {printable(path[:80])} stands twice; remove one")
                     continue
-                target[path] = text if isinstance(text, str) else str(raw_of(_SINGLES["project.name"], text))
+                target[path] = _as_text(text)
                 self.places[override_place(name, path)] = table.at(row, column)
 
     # -- the project
@@ -634,7 +651,7 @@ class _FormReader:
         zones_csv = self.raw.get("project", {}).pop("zones_csv", None)
         given, overrides = given_from_mapping(self.raw, self.path.parent, problems)
         if zones_csv is not None:
-            value, problem = _check(_SINGLES["project.zones_csv"], zones_csv)
+            value, problem = check_value(_SINGLES["project.zones_csv"], zones_csv)
             if problem:
                 problems.add_bad("project.zones_csv", problem)
             elif value is not None or zones_csv == "none":
@@ -701,10 +718,9 @@ def _merged_cells(table: _Table) -> set[tuple[int, int]]:
     return found
 
 
-def _check(field: Field, raw: object):
-    from binestimator.inputs.schema import check_value
-
-    return check_value(field, raw)
+def _as_text(content: object) -> object:
+    """A number that was typed where a text belongs, as text."""
+    return str(raw_of(_SINGLES["project.name"], content)) if isinstance(content, float) else content
 
 
 # ---------------------------------------------------------------- keys of lines
@@ -730,9 +746,7 @@ def _library_lines() -> dict[str, Field]:
 
 
 def _coordinates(key: str) -> set[str]:
-    from binestimator.inputs.schema import MOST_POINTS
-
-    return {f"{key}.{axis}{place}" for axis in "xy" for place in range(1, MOST_POINTS + 3)}
+    return {f"{key}.{last}" for last in _LASTS}
 
 
 def _candidate_field(key: str) -> tuple[Field, str]:
@@ -771,5 +785,5 @@ def _coordinate(content: object) -> object:
         return "none"
     if isinstance(content, str):
         text = content.strip()
-        return "none" if text.casefold() == "none" else number_or_text(text)
+        return "none" if text.casefold() == "none" or text == UNUSED else number_or_text(text)
     return int(content) if isinstance(content, float) and content.is_integer() and abs(content) < 1e15 else content

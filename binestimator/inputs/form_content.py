@@ -32,6 +32,10 @@ TABLES = {
     "inputs": INPUTS, "overrides": INPUTS, "underneath": INPUTS, "about": INPUTS, "group": PROFILES, "special": PROFILES,
     "zone": ZONES, "candidate": STRATEGIES, "library": STRATEGIES, "changes": STRATEGIES,
 }  # fmt: skip
+#: Tables that are only written when they hold something.
+OPTIONAL_TABLES = ("overrides", "underneath", "special")
+#: Key of columns of a table that hold nothing to read, and content of what a strategy does not use.
+NOT_READ, UNUSED = "–", "–"
 YOURS, OTHERWISE, REVIEWER, COUNTS = "value", "otherwise", "override", "counts"
 LAYERS = (YOURS, OTHERWISE, REVIEWER, COUNTS)
 
@@ -171,7 +175,7 @@ class FormContent:
     Parameters
     ----------
     singles : list of Entry
-        Inputs that stand once.
+        Inputs that stand once; points by coordinate (``heating.cop_points.x1``).
     evidence, status : dict
         Of those, by path.
     groups, specials, zones, candidates : list of Item
@@ -279,7 +283,14 @@ class _Content:
             if section in SINGLE_SECTIONS:
                 values, record = given.sections.get(section, {}), project.section(section)
                 for field in fields_of(section).values():
-                    self.content.singles.append(self._entry(field.path, field, values, getattr(record, field.name)))
+                    entry = self._entry(field.path, field, values, getattr(record, field.name))
+                    if field.type != "points":
+                        self.content.singles.append(entry)
+                        continue
+                    laid_over = field.path in self.hit
+                    own = (values[field.name] or ()) if field.name in values and not laid_over else None
+                    base = getattr(record, field.name) if laid_over else field.default
+                    self.content.singles += self._split(entry, own, base).values()
         self.content.groups = self._items("group", project.groups, given.groups)
         self.content.specials = self._items("special", project.specials, given.specials)
         self._zones()
@@ -339,6 +350,11 @@ class _Content:
                     lists += [c.get(part, {}).get(field.name) for c in self.project.given.candidates]
                     most = max((len(points) for points in lists if points), default=0)
                     self.content.points[f"{part}.{field.name}"] = max(most, 2) + self.spare_points
+        for section in SINGLE_SECTIONS:
+            for field in fields_of(section).values():
+                if field.type == "points":
+                    lists = (getattr(self.project.section(section), field.name), self.project.given.sections.get(section, {}).get(field.name))
+                    self.content.points[field.path] = max((len(points) for points in (*lists, field.default) if points), default=2) + self.spare_points
 
     def _split(self, entry: Entry, yours, otherwise, sources=None) -> dict[str, Entry]:
         """Entries of the coordinates of points.
@@ -350,7 +366,7 @@ class _Content:
         for place in range(self.content.points[name]):
             for axis, letter in enumerate("xy"):
                 there = otherwise is not None and place < len(otherwise)
-                base = float(otherwise[place][axis]) if there else "none"
+                base = float(otherwise[place][axis]) if there else UNUSED
                 own = None
                 if yours is not None:
                     own = float(yours[place][axis]) if place < len(yours) else ("none" if there or not yours else None)
@@ -430,7 +446,8 @@ class _Content:
                 follows = _resolved_follows(part, strategy, field.name)
             else:
                 value, kind, source = field.default, "default", field.source
-            entry = Entry(path, field, yours, "required" if value == "required" else cell_of(field, value) if used else "none", kind,
+            content = "required" if value == "required" else cell_of(field, value) if used else UNUSED
+            entry = Entry(path, field, yours, content, kind,
                           source, can_review(field) and used, follows if isinstance(follows, str) and used else "")  # fmt: skip
             if not used and yours is None:
                 entry = replace(entry, kind="unused", source="")

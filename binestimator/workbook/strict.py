@@ -31,6 +31,8 @@ CREATED = datetime.datetime(2000, 1, 1)
 LONGEST_SHEET_NAME = 31
 LONGEST_TEXT = 32_767
 LONGEST_FOOTER = 255
+LONGEST_FORMULA = 8_000
+LONGEST_RULE_TITLE, LONGEST_RULE_TEXT, LONGEST_RULE_LIST = 32, 255, 255
 MOST_ROWS = 1_048_576
 MOST_COLUMNS = 16_384
 
@@ -48,13 +50,16 @@ class Book:
     ----------
     title, comments : str
         Document properties.
+    without_values : bool
+        Formulas carry no values, so that another program has to find them.
 
     Notes
     -----
     Use as a context manager: inside it a warning of the library is an error.
     """
 
-    def __init__(self, *, title: str, comments: str = ""):
+    def __init__(self, *, title: str, comments: str = "", without_values: bool = False):
+        self.without_values = without_values
         # Loading the library takes time that commands without a workbook need not spend.
         from xlsxwriter import Workbook
 
@@ -142,7 +147,37 @@ class Sheet:
         """A finite number."""
         if isinstance(value, bool) or not math.isfinite(value):
             raise WorkbookError(f"{self._at(row, column)}: {value!r} is not a finite number")
-        _done(self._sheet.write_number(row, column, float(value), style), self._at(row, column))
+        number = float(value)
+        if float(f"{number:.16G}") != number:
+            number = _Exact(number)
+        _done(self._sheet.write_number(row, column, number, style), self._at(row, column))
+
+    def formula(self, row: int, column: int, text: str, value: float | str, style=None) -> None:
+        """A formula with the value it gives, which must be finite.
+
+        Raises
+        ------
+        WorkbookError
+            It is no formula, or is too long, or has no value.
+        """
+        where = self._at(row, column)
+        if not text.startswith("=") or len(text) > LONGEST_FORMULA:
+            raise WorkbookError(f"{where}: {text[:60]!r} is no formula, or longer than {LONGEST_FORMULA} characters")
+        if isinstance(value, str):
+            # Alone, the text of an error would be taken for the error itself.
+            value = value + " " if value.startswith("#") else value
+        elif isinstance(value, bool) or not math.isfinite(value):
+            raise WorkbookError(f"{where}: formula with {value!r}, not a finite number or text")
+        if self.book.without_values:
+            value = ""
+        _done(self._sheet.write_formula(row, column, text, style, value), where)
+
+    def validate(self, row: int, column: int, last_row: int, last_column: int, **rule) -> None:
+        """What cells may hold, and what a user is told; options as the library names them."""
+        rule["input_title"] = rule.get("input_title", "")[:LONGEST_RULE_TITLE]
+        for name in ("input_message", "error_message"):
+            rule[name] = rule.get(name, "")[:LONGEST_RULE_TEXT]
+        _done(self._sheet.data_validation(row, column, last_row, last_column, rule), self._at(row, column))
 
     def blank(self, row: int, column: int, style=None) -> None:
         """An empty cell with a format."""
@@ -265,6 +300,13 @@ class Sheet:
 
     def _at(self, row: int, column: int) -> str:
         return f"{self.name}!{cell_name(row, column)}"
+
+
+class _Exact(float):
+    """A number that needs its seventeenth digit, which the library would round away."""
+
+    def __format__(self, how: str) -> str:
+        return repr(float(self))
 
 
 def _done(answer, where: str) -> None:
