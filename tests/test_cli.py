@@ -80,14 +80,6 @@ def test_savings_of_the_results_file(plain_run):
         assert value == base["annual"][key] - other["annual"][key]
 
 
-def test_default_folder_is_output_under_the_current_one(tmp_path, capsys, monkeypatch):
-    path = write_project(tmp_path, "named.toml")
-    monkeypatch.chdir(tmp_path)
-    code, out, _ = run(capsys, "estimate", path)
-    assert code == 0 and sorted(p.name for p in (tmp_path / "output").iterdir()) == ["named.json", "named.xlsx"]
-    assert os.path.join("output", "named.xlsx") in out
-
-
 def test_same_input_same_files(tmp_path, plain_run):
     """In two processes: the command fixes the number of threads, on which last digits depend."""
     path = write_project(tmp_path)
@@ -218,6 +210,14 @@ def plain_results():
     from builders import weather_of
 
     return estimate(project_from_mapping(merged(PLAIN, FEW), source_dir=WEATHER), weather_of())
+
+
+def test_default_folder_is_output_under_the_current_one(tmp_path, capsys, monkeypatch, quick):
+    path = write_project(tmp_path, "named.toml")
+    monkeypatch.chdir(tmp_path)
+    code, out, _ = run(capsys, "estimate", path)
+    assert code == 0 and sorted(p.name for p in (tmp_path / "output").iterdir()) == ["named.json", "named.xlsx"]
+    assert os.path.join("output", "named.xlsx") in out
 
 
 def old_files(folder):

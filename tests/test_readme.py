@@ -15,24 +15,23 @@ import json
 import re
 import sys
 import tomllib
-from functools import cache
 from pathlib import Path
 
 import pytest
+from test_demos import results_of
 
 from binestimator import cli
-from binestimator.estimate import SAVING_KEYS, estimate
-from binestimator.inputs import fields_of, project_from_mapping, read_project
+from binestimator.estimate import SAVING_KEYS
+from binestimator.inputs import fields_of, project_from_mapping
 from binestimator.inputs.schema import SECTIONS, STRATEGY_SECTIONS, LIST_SECTIONS, title_of
 from binestimator.model.system import RowState
 from binestimator.results import ANNUAL, to_plain
-from binestimator.steps import weather_of
 from binestimator.workbook import layout, texts
 
 ROOT = Path(__file__).resolve().parents[1]
 README = ROOT / "README.md"
 BLOCK = re.compile(r"<!-- block: (\w+) -->\n(.*?)<!-- end -->", re.DOTALL)
-OFFICE = "demo_projects/office/office.toml"
+OFFICE = "office/office.toml"
 DEMOS = ("office/office.toml", "clinic/clinic.toml", "field_station/field_station.toml")
 BINS = ["weather/723170TYA.CSV", "--hours", "7", "18"]
 
@@ -122,17 +121,11 @@ EXACT = {f.__name__: f for f in (annual, saving, sheets, options, sections, sour
 # --- blocks of printed figures ----------------------------------------------------------------------
 
 
-@cache
-def results_of(path):
-    project = read_project(ROOT / path)
-    return estimate(project, weather_of(project))
-
-
 def tour():
     from binestimator.terminal import comparison
 
     files = "\n\nWorkbook      output/office.xlsx\nResults file  output/office.json\n"
-    return f"```console\n$ binestimator estimate {OFFICE}\n{comparison(results_of(OFFICE))}{files}```\n"
+    return f"```console\n$ binestimator estimate demo_projects/{OFFICE}\n{comparison(results_of(OFFICE))}{files}```\n"
 
 
 def bins():
@@ -149,7 +142,7 @@ def bins():
 def accuracy():
     rows = []
     for demo in DEMOS:
-        results = results_of(f"demo_projects/{demo}")
+        results = results_of(demo)
         for kind, count in (("annual", len(results.row_table)), ("classic", results.row_table["group"].nunique())):
             pairs = [(getattr(c, kind), c.hourly) for c in results.candidates]
             base, base_hourly = getattr(results.baseline, kind), results.baseline.hourly
