@@ -91,10 +91,11 @@ def test_sensible_and_latent_factors_go_with_pressure(pressure):
 @pytest.mark.invariant
 def test_a_multiplier_is_that_many_zones():
     """One line with multiplier 2 and two lines give the same sums."""
-    core = PLAIN["zone"][2]
+    core = {**PLAIN["zone"][2], "infiltration_cfm": 30}
+    once = [*PLAIN["zone"][:2], core, PLAIN["zone"][3]]
     twice = [*PLAIN["zone"][:2], {**core, "multiplier": 1}, {**core, "name": "Core 2", "multiplier": 1}, PLAIN["zone"][3]]
     c = random_conditions(40, 3)
-    one, two = zone_loads(unit_of(), c), zone_loads(unit_of(zone=twice), c)
+    one, two = zone_loads(unit_of(zone=once), c), zone_loads(unit_of(zone=twice), c)
     for name in ("latent_btuh", "plenum_btuh", "infiltration_cfm", "people", "oa_people_cfm"):
         assert getattr(one, name) == pytest.approx(getattr(two, name), rel=1e-12)
     assert two.gains_btuh[:, 2] == pytest.approx(two.gains_btuh[:, 3], rel=1e-15)

@@ -102,6 +102,28 @@ def test_a_cooling_night_by_hand():
     assert night.heat_kbtuh[hours] == pytest.approx(float(np.minimum(ua * 60.0, most) @ z.multiplier) / 1000.0, rel=1e-3)
 
 
+@pytest.mark.crosscheck
+def test_hours_of_a_night_by_hand():
+    """One room from 70 degF at 20 degF outdoors without gains: T falls to OAT + (T - OAT) exp(-UA/C) each
+    hour; below 60 degF heat brings it back to 60, C = 24 h x UA / area x area."""
+    zone = [{"name": "Room", "area_ft2": 1000, "ua_btuh_f": 200, "max_cfm": 2000, "reheat_kbtuh": 100, "index_share": 1.0}]
+    project, unit, conditions = office(zone=zone, air_handler={"supply_heating": "none"})
+    cold = dataclasses.replace(conditions, oat_f=np.full(8760, 20.0))
+    loads = zone_loads(unit, cold)
+    still = dataclasses.replace(loads, gains_btuh=np.zeros_like(loads.gains_btuh))
+    night = run_nights(unit, cold, still, project.schedule)
+    start, length = next((s, n) for s, n in nights(cold.fan_on) if n > 20)
+    t, heat = 70.0, []
+    for _ in range(12):
+        t = 20.0 + (t - 20.0) * np.exp(-1.0 / 24.0)
+        q = max(60.0 - t, 0.0) * 200.0 / (1.0 - np.exp(-1.0 / 24.0))
+        t = max(t, 60.0)
+        heat.append(q / 1000.0)
+    hours = (start + np.arange(12)) % 8760
+    assert heat[2] == 0.0 < heat[8]
+    assert night.heat_kbtuh[hours] == pytest.approx(heat, abs=1e-9)
+
+
 @pytest.mark.invariant
 def test_no_cooling_plant_cools_nothing_at_night():
     project, unit, conditions = office(cooling={"type": "none", "capacity_tons": None})
