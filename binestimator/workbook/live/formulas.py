@@ -101,6 +101,12 @@ class Scope:
         self._address[name] = address
         self._value[name] = value
 
+    def copy_to(self, other: "Scope", start: str) -> None:
+        """Put all own names that begin so into another scope."""
+        for name, address in self._address.items():
+            if name.startswith(start):
+                other.put(name, address, self._value[name])
+
     def has(self, name: str) -> bool:
         return name in self._address or (self._parent is not None and self._parent.has(name))
 

@@ -224,6 +224,7 @@ class Grid:
 
     def write(self) -> None:
         """Constants, heads and lines."""
+        self.groups = [group for group in self.groups if group.columns]
         pen, sheet = self.pen, self.sheet
         tiers = self._place_parameters()
         for tier in range(tiers):
@@ -257,7 +258,7 @@ class Grid:
                         raise WorkbookError(f"{self.sheet.name}: column {c.label!r} has a number that is not finite")
                     flat.extend(c.values.T.tolist())
                 letters = [column_name(c.column + k) for k in range(c.width)]
-                value = "%s" if c.text else "%.9g" if c.width > 1 and c.templates else "%.13g" if c.templates else "%r"
+                value = "%s" if c.text else "%.8g" if c.width > 1 and c.templates else "%.10g" if c.templates else "%r"
                 for part in range(self.parts):
                     start = FIRST_ROW + part * self.lines
                     if not c.templates:
@@ -332,12 +333,20 @@ class Pen:
     def __init__(self, work, blank: bool = False):
         self.work, self.blank = work, blank
         self.labels: dict[str, tuple[str, str]] = {}
+        self.residuals: dict[tuple[str, str], float] = {}
         self._book = work.book
         base = {"font_name": "Arial", "font_size": 8, "valign": "top", "text_wrap": True}
         self._own = {
             "parameter_label": {**base, "font_color": "#5F6F78", "bg_color": "#F6F1E4"},
             "parameter": {**base, "bg_color": "#F6F1E4", "num_format": "General", "align": "left", "bold": True, "text_wrap": False},
         }
+
+    def compare(self, sheet: str, key: str, found, wanted) -> None:
+        """Keep how far the values of formulas are from those of the engine, relative to the larger of size and a millionth."""
+        found, wanted = np.asarray(found, dtype=float), np.asarray(wanted, dtype=float).reshape(np.shape(found))
+        known = np.isfinite(wanted)
+        apart = np.abs(found - wanted)[known] / np.maximum(np.abs(wanted[known]), 1e-6)
+        self.residuals[(sheet, key)] = float(apart.max()) if apart.size else 0.0
 
     def s(self, *pieces: str):
         """A cell format by the names of its pieces."""

@@ -30,6 +30,7 @@ class InputRegistry:
         self._values = {row[0]: row for row in results.project.effective_rows()}
         self._places: dict[str, str] = {}
         self.read: set[str] = set()
+        self.points: dict[str, list[tuple[str, int, int]]] = {}
         for path in self._values:
             section, item, _ = split_path(path)
             if not item:

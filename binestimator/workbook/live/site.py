@@ -9,14 +9,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...model import fan as fans
 from ...model.build import group_of_zones
-from ...model.plant import curves, heat_source, preheat_source
+from ...model.plant import heat_source, preheat_source
+from ...model.system import supply_heating_mode
 from ..page import title
 from ..sheets.candidate import when_text
 from ..sheets.inputs import value_cell
-from ..strict import cell_name, column_name
-from .constants import biquadratic, curve_key, polynomial
+from ..strict import column_name, quoted
+from .constants import curve_key
 from .formulas import Scope
 from .grid import FIRST_ROW, Grid
 
@@ -55,6 +55,20 @@ class Site:
             self._own = {row[0]: row[2] for row in run.project.effective_rows() if base.get(row[0]) != row[2]}
         self.count = len(run.unit.zones)
         self.group = group_of_zones(run.project)
+
+    # What zones and loads read besides sections of their own.
+    _ALSO_READ = ("fan.index_dsp_inwc", "fan.design_dsp_inwc", "limits.damper_exponent", "limits.loop_ask_pct", "limits.loop_release_pct",
+                  "air_handler.duct_gain_f", "air_handler.latent_extra_btuh", "heating.enabled_below_f", "heating.type")
+
+    def can_share(self) -> bool:
+        """Whether zones and loads are those of the first site: nothing that they read is changed."""
+        sections = ("building", "group", "zone", "special", "schedule", "calendar", "weather")
+        return not any(path in self._ALSO_READ or path.startswith(sections) for path in self._own)
+
+    def share(self, base: "Site") -> None:
+        """Take zones and loads from another site."""
+        self.zones_name, self.loads_name, self.loads, self.dual = base.zones_name, base.loads_name, base.loads, base.dual
+        base.scope.copy_to(self.scope, "z.")
 
     # --- inputs
 
@@ -154,7 +168,7 @@ class Site:
                     ah + "latent_extra_btuh")
         if pr.limits.humidity == "room_dewpoint":
             self.mirror(ah + "humid_dewpoint_f")
-        if pr.air_handler.supply_heating == "own_setpoint":
+        if supply_heating_mode(self.unit) == "own_setpoint":
             self.mirror(ah + "supply_heating_setpoint_f")
         self.derive("c.leak_cfm", "Leakage at design duct pressure", "cfm", "{air_handler.leakage_frac}*{air_handler.design_cfm}")
         self._outdoor_air()
@@ -180,12 +194,10 @@ class Site:
         self.derive(i + "lights", f"{name}: light into the room per area", "Btu/h·ft²", f"{g_}lights_w_ft2}}*{{k.btu_wh}}*(1-{g_}lights_plenum_frac}})")
         self.derive(i + "plenum", f"{name}: light into the plenum per area", "Btu/h·ft²", f"{g_}lights_w_ft2}}*{{k.btu_wh}}*{g_}lights_plenum_frac}}")
         self.derive(i + "equipment", f"{name}: equipment per area", "Btu/h·ft²", f"{g_}equipment_w_ft2}}*{{k.btu_wh}}")
-        zone = self.scope
         member = f"z.in_{g}"
         self.derive(i + "gain_area", f"{name}: area that gains count on", "ft²", f"SUMPRODUCT({{z.mult}},{{z.area_gain}},{{{member}}})")
         self.derive(i + "area", f"{name}: floor area", "ft²", f"SUMPRODUCT({{z.mult}},{{z.area_ft2}},{{{member}}})")
         self.derive(i + "persons", f"{name}: people when full", "persons", f"{{{i}gain_area}}/{g_}people_ft2}}")
-        assert zone is self.scope
 
     def _outdoor_air(self) -> None:
         oa, eco = self.project.outdoor_air, self.project.economizer
@@ -280,6 +292,8 @@ class Site:
         self.derive("c.always_t", "Requests for temperature that always stand", "requests", "{k.most_requests}*SUMPRODUCT({z.importance},{z.mult},{z.asks_t})")
         self.derive("c.always_p", "Requests for pressure that always stand", "requests", "{k.most_requests}*SUMPRODUCT({z.importance},{z.mult},{z.asks_p})")
         if limits.humidity == "room_dewpoint":
+            self.mirror("limits.dsp_min_inwc")
+            self.derive("c.lowest_inwc", "Lowest duct pressure of the humidity limit", "in. w.c.", "MIN({limits.dsp_min_inwc},{fan.design_dsp_inwc})")
             t = "{air_handler.humid_dewpoint_f}+{k.rankine}"
             self.derive("c.humid_w", "Humidity ratio of the humid limit", "lb/lb",
                         f"{{k.molar}}*EXP({ln_pressure('water', t)})/({{pressure}}-EXP({ln_pressure('water', t)}))")
@@ -318,12 +332,23 @@ class Site:
         self._section("Heat sources")
         if heat.type != "none":
             self.mirror("heating.capacity_kbtuh", "heating.enabled_below_f")
+            self._heat_points()
             self._source("heat", heat_source(heat), "heating.capacity_kbtuh")
         if pr.preheat.type not in ("same", "none"):
             self.held("c.preheat_capacity", "Capacity of the supply heating coil's source", "kBtu/h", self.unit.preheat_kbtuh, "value block: sized once")
             if pr.preheat.type == "gas_furnace":
                 self.mirror("preheat.efficiency_frac")
             self._source("pre", preheat_source(pr.preheat, heat), "c.preheat_capacity")
+
+    def _heat_points(self) -> None:
+        heat, pre = self.project.heating, self.project.preheat
+        if "heat_pump" in (heat.type, pre.type):
+            self.points("heating_cop_points", "heating.cop_points")
+            self.points("heating_capacity_points", "heating.capacity_points")
+
+    def points(self, name: str, path: str) -> None:
+        """A table of points as input cells, with the slopes between them."""
+        self._row = write_points(self.pen, self._sheet, self._row, self.scope, f"p.{name}", path, self.registry, self.value(path))
 
     def _source(self, n: str, source, capacity: str) -> None:
         h = "heating."
@@ -356,7 +381,7 @@ class Site:
 
     def lay_out_zones(self) -> None:
         """Fix the rows of the zones' sheet, so that the air handler's formulas can name them."""
-        project, u, z = self.project, self.unit, self.unit.zones
+        project = self.project
         self._zone_rows: list[tuple] = []
         names = {"multiplier": "z.mult"}
         at = 5
@@ -393,7 +418,6 @@ class Site:
         self.scope.put("z.matrix", f"{self.zones_name}!${left}${self._matrix_row + 1}:${right}${self._matrix_row + rows}", matrix)
         first = next(row for row, name, *_ in self._zone_rows if name == "z.in_0")
         self.scope.put("z.members", f"{self.zones_name}!${left}${first + 1}:${right}${first + k}", np.vstack(member))
-        assert z is u.zones
 
     def _derived(self, member) -> list[tuple]:
         """Constants of zones that follow from inputs: name, label, unit, template, engine's value, formula."""
@@ -562,7 +586,7 @@ class Site:
             grid.add(f"sun_{side}", f"Sun through clear glass, {side}", "Btu/h·ft²", None, "f1", values=col(on.glass_sun_btuh_ft2[:, j]))
         grid.add("sun_roof", "Sun on the roof", "Btu/h·ft²", None, "f1", values=col(on.roof_sun_btuh_ft2))
         grid.group("Whole building")
-        grid.add("infiltration_frac", "Infiltration that remains", "share", "{building.infiltration_running_frac}", "f2")
+        grid.add("infiltration_frac", "Infiltration that remains", "share", "IF({occupied}=1,{building.infiltration_running_frac},1)", "f2")
         grid.add("infiltration", "Infiltration of all rooms", "cfm", "{infiltration_frac}*SUMPRODUCT({z.mult},{z.infiltration_cfm})", "f0")
         grid.add("latent", "Moisture gain", "Btu/h", "+".join(f"{{people_{g}}}*{{g{g}.persons}}*{{group[{self.project.groups[g].name}].people_latent_btuh}}" for g in groups)
                  + "+{occupied}*{air_handler.latent_extra_btuh}", "f0")
@@ -570,26 +594,26 @@ class Site:
         grid.add("oa_people", "Outdoor air by people present, at the zones", "cfm",
                  "+".join(f"{{people_{g}}}*{{g{g}.persons}}*{{group[{self.project.groups[g].name}].oa_cfm_person}}" for g in groups), "f0")
         names = tuple(z.name for z in self.project.zones)
-        block = lambda key, label, unit, template, style="f0", values=None: (  # noqa: E731
-            grid.group(label + ", zone by zone"), grid.add(key, label, unit, template, style, width=z_count, array=True, values=values, head=names))
+        block = lambda key, label, unit, template, style="f0": (  # noqa: E731
+            grid.group(label + ", zone by zone"), grid.add(key, label, unit, template, style, width=z_count, array=True, head=names))
         gains_first, gains_last = grid.scope.address("gain_0"), grid.scope.address("sun_roof")
         grid.scope.put("gain_row", f"{gains_first}:{gains_last}", np.hstack([grid.scope[k] for k in (*(f"gain_{g}" for g in groups), *(f"sun_{s}" for s in SUN), "sun_roof")]))
         occ_first, occ_last = grid.scope.address("group_occupied_0"), grid.scope.address(f"group_occupied_{len(groups) - 1}")
         grid.scope.put("occ_row", f"{occ_first}:{occ_last}", np.asarray(on.group_occupied, dtype=float))
-        block("gains", "Room gains with sun", "Btu/h", "MMULT({gain_row},{z.matrix})", values=loads.gains_btuh)
-        block("ua", "Conductance with infiltration", "Btu/h·°F", "{z.ua_btuh_f}+{fs}*{infiltration_frac}*{z.infiltration_cfm}", "f1", values=loads.ua_btuh_f)
-        block("tc", "Cooling setpoint", "°F", "{z.tcu}+MMULT({occ_row},{z.members})*({z.tco}-{z.tcu})", "f1", values=loads.cool_f)
-        block("th", "Heating setpoint", "°F", "{z.thu}+MMULT({occ_row},{z.members})*({z.tho}-{z.thu})", "f1", values=loads.heat_f)
-        block("vmin", "Minimum airflow", "cfm", "{z.min_off}+MMULT({occ_row},{z.members})*({z.min}-{z.min_off})", values=loads.min_cfm)
-        block("qc", "Load at the cooling setpoint", "Btu/h", "{gains}+{ua}*({oat}-{tc})", values=loads.q_cool_btuh)
-        block("qh", "Load at the heating setpoint", "Btu/h", "{gains}+{ua}*({oat}-{th})", values=loads.q_heat_btuh)
+        block("gains", "Room gains with sun", "Btu/h", "MMULT({gain_row},{z.matrix})")
+        block("ua", "Conductance with infiltration", "Btu/h·°F", "{z.ua_btuh_f}+{fs}*{infiltration_frac}*{z.infiltration_cfm}", "f1")
+        block("tc", "Cooling setpoint", "°F", "{z.tcu}+MMULT({occ_row},{z.members})*({z.tco}-{z.tcu})", "f1")
+        block("th", "Heating setpoint", "°F", "{z.thu}+MMULT({occ_row},{z.members})*({z.tho}-{z.thu})", "f1")
+        block("vmin", "Minimum airflow", "cfm", "{z.min_off}+MMULT({occ_row},{z.members})*({z.min}-{z.min_off})")
+        block("qc", "Load at the cooling setpoint", "Btu/h", "{gains}+{ua}*({oat}-{tc})")
+        block("qh", "Load at the heating setpoint", "Btu/h", "{gains}+{ua}*({oat}-{th})")
         self.dual = bool((unit.zones.dual_maximum & unit.zones.has_reheat).any())
         if self.dual:
-            # The least and most airflow while heating, not below the minimum in force.
+            block("heat_low", "Least airflow while heating", "cfm", "IF({z.heat_min}>{vmin},{z.heat_min},{vmin})")
+            block("heat_high", "Most airflow while heating", "cfm", "IF({z.heat_max}>{vmin},{z.heat_max},{vmin})")
+            block("heat_air", "Airflow that carries the heat at the highest discharge", "cfm", "-{qh}/({fs}*{z.reheat_rise_max_f})")
             block("raised", "Airflow above minimum while heating", "cfm",
-                  "{z.dual}*(IF(-{qh}/({fs}*{z.reheat_rise_max_f})<{lift_low},{lift_low},IF(-{qh}/({fs}*{z.reheat_rise_max_f})>{lift_high},{lift_high},"
-                  "-{qh}/({fs}*{z.reheat_rise_max_f})))-{vmin})".replace("{lift_low}", "IF({z.heat_min}>{vmin},{z.heat_min},{vmin})")
-                  .replace("{lift_high}", "IF({z.heat_max}>{vmin},{z.heat_max},{vmin})"))
+                  "{z.dual}*(IF({heat_air}<{heat_low},{heat_low},IF({heat_air}>{heat_high},{heat_high},{heat_air}))-{vmin})")
         if demand_sat:
             for key, label, share in (("t_ask", "Supply air at which the loop asks", "{limits.loop_ask_pct}"),
                                       ("t_release", "Supply air at which the loop releases", "{limits.loop_release_pct}")):
@@ -597,17 +621,53 @@ class Site:
             for key, label, excess in (("t_second", "Supply air of the second request", "{k.second_f}"), ("t_third", "Supply air of the third request", "{k.third_f}")):
                 warm = f"{{tc}}+{excess}-({{qc}}-{{ua}}*{excess})/({{fs}}*{{z.max_cfm}})-{{air_handler.duct_gain_f}}"
                 block(key, label, "°F", f"IF({{qc}}<={{ua}}*{excess},{{k.never_f}},IF({warm}>{{t_ask}},{warm},{{t_ask}}))", "f1")
-        grid.set_values("infiltration", loads.infiltration_cfm)
-        grid.set_values("latent", loads.latent_btuh)
-        grid.set_values("plenum", loads.plenum_btuh)
-        grid.set_values("oa_people", loads.oa_people_cfm)
+        for key, values in (("infiltration", loads.infiltration_cfm), ("latent", loads.latent_btuh), ("plenum", loads.plenum_btuh),
+                            ("oa_people", loads.oa_people_cfm), ("gains", loads.gains_btuh), ("ua", loads.ua_btuh_f), ("tc", loads.cool_f),
+                            ("th", loads.heat_f), ("vmin", loads.min_cfm), ("qc", loads.q_cool_btuh), ("qh", loads.q_heat_btuh)):
+            pen.compare(sheet.name, key, grid.column(key).values, values)
+            grid.set_values(key, values)
         grid.write()
         sheet.widths([5.5, 12, *[9.5] * (grid.width - 2)])
         sheet.freeze(FIRST_ROW, 3)
         sheet.on_paper(footer=pen.work.footer, last_row=grid.last_row, last_column=grid.width - 1, letter=False, pages_wide=max(1, grid.width // 25))
-        assert cell_name(0, 0) == "A1" and curves and biquadratic and polynomial and fans
 
     _has_dewpoint = False
+
+
+def write_points(pen, sheet, row: int, scope: Scope, name: str, path: str, registry, points) -> int:
+    """Points of a line as input cells, one below the other, and their slopes; returns the next row.
+
+    The sheets of inputs print points as one text; the numbers that formulas read stand here.
+    """
+    s = pen.s
+    label, unit = registry.label(path)
+    x_unit, _, y_unit = unit.partition(":")
+    cells = []
+    for k, (x, y) in enumerate(points, 1):
+        for axis, value, u in (("x", x, x_unit), ("y", y, y_unit)):
+            sheet.text(row, 0, f"{label}: {axis}{k}", s("line", "small"))
+            sheet.number(row, 1, float(value), s("general", "line", "left", "given"))
+            sheet.text(row, 2, u, s("line", "small"))
+            sheet.text(row, 3, f"input {path}: edit it here", s("line", "small", "quiet"))
+            scope.put(f"{name}.{axis}{k}", f"{_sheet_ref(sheet.name)}!$B${row + 1}", float(value))
+            pen.labels[f"{name}.{axis}{k}"] = (f"{label}: {axis}{k}", u)
+            cells.append((sheet.name, row, 1))
+            row += 1
+    for k in range(1, len(points)):
+        template = f"({{{name}.y{k + 1}}}-{{{name}.y{k}}})/({{{name}.x{k + 1}}}-{{{name}.x{k}}})"
+        value = float(scope.evaluate(template))
+        sheet.text(row, 0, f"{label}: slope from {k} to {k + 1}", s("line", "small"))
+        pen.formula(sheet, row, 1, "=" + scope.formula(template), value, s("general", "line", "left"))
+        scope.put(f"{name}.s{k}", f"{_sheet_ref(sheet.name)}!$B${row + 1}", value)
+        pen.labels[f"{name}.s{k}"] = (f"{label}: slope {k}", "")
+        row += 1
+    registry.points[path] = cells
+    registry.read.add(path)
+    return row
+
+
+def _sheet_ref(name: str) -> str:
+    return name if name.replace("_", "").isalnum() else quoted(name)
 
 
 def ln_pressure(phase: str, t: str) -> str:

@@ -1,0 +1,1 @@
+"""Formulas of the workbook: from inputs and rows to the annual figures."""

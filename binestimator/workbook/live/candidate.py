@@ -1,0 +1,760 @@
+"""A candidate row by row, as formulas: from outdoor air to cost, in the order of the calculation."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...model.plant import heat_source, preheat_source
+from ...model.system import supply_heating_mode, zones_of
+from ...strategies.choose import resets_pressure
+from ..layout import CANDIDATE_COLUMN, CANDIDATE_COLUMNS
+from .constants import biquadratic, curve_key, polynomial
+from .formulas import Scope, line_through
+from .grid import Grid
+from .site import Site, ln_pressure
+
+RESETS = ("outdoor_air", "demand", "cost_optimal")
+
+
+class Chain:
+    """The columns of one candidate on its sheet.
+
+    Parameters
+    ----------
+    pen : Pen
+    sheet : Sheet
+    site : Site
+    run : CandidateRun
+    candidate : Candidate
+    parameters : Scope
+        Names ``p.*`` of the candidate's own parameters, over the site's.
+    two_pass : bool
+        Supply air may end off its setpoint: the air side is worked out at the setpoint first.
+    """
+
+    def __init__(self, pen, sheet, site: Site, run, candidate, parameters: Scope, two_pass: bool):
+        self.pen, self.site, self.run, self.candidate, self.two_pass = pen, site, run, candidate, two_pass
+        self.unit, self.project = run.unit, run.project
+        self.parts = len(run.parts)
+        self.lines = len(run.rows.running)
+        scope = Scope(parameters)
+        loads = site.loads
+        for c in loads.columns:
+            if not c.text:
+                scope.put(f"L.{c.key}", loads.outside_address(c.key), np.tile(c.values, (self.parts, 1)))
+            else:
+                scope.put(f"L.{c.key}", loads.outside_address(c.key), c.values * self.parts)
+        self.grid = Grid(pen, sheet, scope, self.lines, self.parts)
+        self.known = {c.key: c for c in CANDIDATE_COLUMNS}
+
+    # --- helpers
+
+    def engine(self, name: str) -> np.ndarray:
+        """A field of the engine's rows, part after part."""
+        return np.concatenate([np.asarray(getattr(p.state, name), dtype=float) for p in self.run.parts])
+
+    def col(self, key: str, label: str, unit: str, template, style: str = "f2") -> None:
+        """A helper column."""
+        self.grid.add(key, label, unit, template, style)
+
+    def out(self, key: str, template, *, final: bool = True, prefix: str = "") -> None:
+        """A column of the layout; its values are those of the engine."""
+        c = self.known[key]
+        if template is None:
+            self.grid.add(prefix + key, c.label + (", first look" if prefix else ""), c.unit, None, c.style, total=c.total, total_unit=c.total_unit,
+                          annual=c.annual, values=np.zeros(self.lines * self.parts))
+            return
+        if prefix:
+            self.grid.add(prefix + key, f"{c.label}, first look", c.unit, template, c.style)
+            return
+        column = self.grid.add(key, c.label, c.unit, template, c.style, total=c.total, total_unit=c.total_unit, annual=c.annual)
+        if final and key not in ("fans_kw",) and key in CANDIDATE_COLUMN:
+            values = self.engine(key)
+            self.residual(key, column.values[:, 0], values)
+            self.grid.set_values(key, np.where(np.isfinite(values), values, 0.0))
+
+    def residual(self, key: str, found, wanted) -> None:
+        """Keep how far formulas and engine are apart."""
+        self.pen.compare(self.grid.sheet.name, key, found, wanted)
+
+    def block(self, key: str, label: str, unit: str, template, style: str = "f0") -> None:
+        names = tuple(z.name for z in self.project.zones)
+        self.grid.group(label + ", zone by zone")
+        self.grid.add(key, label, unit, template, style, width=self.site.count, array=True, head=names)
+
+    # --- the chain
+
+    def build(self) -> Grid:
+        """All columns."""
+        g = self.grid
+        self._row()
+        self._setpoint_sat()
+        if self.two_pass:
+            self._terminals("a_", "{sat_set_f}", ask_pressure=True)
+            self._air_side("a_", "{sat_set_f}")
+            self._result()
+            self._terminals("", "{sat_f}", ask_pressure=False)
+            self._air_side("", "{sat_f}")
+        else:
+            g.group("Supply air")
+            self.out("sat_f", "{sat_set_f}")
+            self._terminals("", "{sat_f}", ask_pressure=True)
+            self._air_side("", "{sat_f}")
+        self._plant()
+        return g
+
+    def _row(self) -> None:
+        g = self.grid
+        g.group("Row")
+        g.add("row", "Row", "no.", "{L.row}", "f0")
+        g.add("when", "Date and hour", "std. time", "{L.when}", "text", values=g.outer["L.when"], text=True)
+        shares = tuple(f"{{L.weight}}*{{p.share_{k}}}" for k in range(self.parts))
+        g.add("weight_h", "Weight", "h/yr", shares if self.parts > 1 else "{L.weight}", "f2", total="weight", total_unit="h", annual="running_hours")
+        g.group("Conditions, and what the whole building gives")
+        for key, source in (("oat_f", "oat"), ("oawb_f", "oawb"), ("humidity_ratio", "w")):
+            c = self.known[key]
+            g.add(key, c.label, c.unit, f"{{L.{source}}}", c.style, total="mean", total_unit=c.total_unit)
+        g.add("occupied", "Occupied", "1/0", "{L.occupied}", "f0", total="sum", total_unit="h")
+        g.add("enabled", "Heating plant enabled", "1/0", "{L.enabled}", "f0", total="sum", total_unit="h")
+        for key, label, unit in (("latent", "Moisture gain", "Btu/h"), ("plenum", "Light into the plenum", "Btu/h"),
+                                 ("infiltration", "Infiltration", "cfm")):
+            g.add(key, label, unit, f"{{L.{key}}}", "f0")
+        if self.project.outdoor_air.control == "people":
+            g.add("oa_people", "Outdoor air by people present", "cfm", "{L.oa_people}", "f0")
+
+    # --- setpoints
+
+    def _by_part(self, normal: str, override: str, which: int) -> tuple[str, ...] | str:
+        """Formula of each part: the operators' override where that part has it.
+
+        ``which`` 0 is supply temperature, 1 duct pressure.
+        """
+        record = (self.candidate.sat, self.candidate.dsp)[which]
+        if record.override_frac <= 0.0:
+            return normal
+        return tuple(override if has[which] else normal for has in part_overrides(self.candidate))
+
+    def _points(self, part: str, record, x: str, name: str = "points") -> str:
+        points = getattr(record, name)
+        return line_through(x, len(points), f"p.{part}_{name}")
+
+    def _by_outdoor_air(self, part: str, record) -> str:
+        line = self._points(part, record, "{oat_f}")
+        if record.strategy == "as_found" and record.points_unoccupied is not None:
+            return f"IF({{occupied}}>0,{line},{self._points(part, record, '{oat_f}', 'points_unoccupied')})"
+        return line
+
+    def _setpoint_sat(self) -> None:
+        g, record = self.grid, self.candidate.sat
+        reset = record.strategy in RESETS
+        if reset and record.strategy != "cost_optimal":
+            self._sat_limits()
+        g.group("Supply setpoint")
+        if record.strategy == "fixed":
+            normal = "{p.sat_setpoint_f}"
+        elif record.strategy == "as_found":
+            normal = self._by_outdoor_air("sat", record)
+        elif record.strategy == "outdoor_air":
+            self.col("sat_free", "Reset line", "°F", self._by_outdoor_air("sat", record))
+            normal = "MIN({sat_free},{sat_top})"
+        elif record.strategy == "demand":
+            normal = self._demand_sat()
+        else:
+            held = np.concatenate([p.setpoints.sat_f for p in self.run.parts])
+            g.add("sat_held", "Least-cost supply air (value block)", "°F", None, "f2", values=held)
+            normal = "{sat_held}"
+        self.out("sat_set_f", self._by_part(normal, "{p.sat_override_f}", 0))
+
+    def _sat_limits(self) -> None:
+        """Warmest supply air that limits allow, ``sat_top``."""
+        g, kind = self.grid, self.project.limits.humidity
+        g.group("Limits of the supply air")
+        top = "MIN({p.sat_high},MAX({c.zone_top},{p.sat_low}))"
+        if kind == "outdoor_dewpoint":
+            self.col("humidity_top", "Warmest by outdoor dew point", "°F",
+                     "{p.sat_low}+MEDIAN(0,({limits.oa_dewpoint_high_f}-{L.dewpoint})/({limits.oa_dewpoint_high_f}-{limits.oa_dewpoint_low_f}),1)*({p.sat_high}-{p.sat_low})")
+            top = "MIN({humidity_top},{p.sat_high},MAX({c.zone_top},{p.sat_low}))"
+        elif kind == "room_dewpoint":
+            self._room_dewpoint()
+            top = "MIN({humidity_top},{p.sat_high},MAX({c.zone_top},{p.sat_low}))"
+        self.col("sat_top", "Warmest that limits allow", "°F", top)
+
+    def _room_dewpoint(self) -> None:
+        """Warmest supply air that keeps the rooms at the humid limit, at the airflow of the coldest."""
+        g = self.grid
+        g.group("Limit by room dew point: warmest supply air that keeps the rooms dry enough")
+        s = "({p.sat_low}+{air_handler.duct_gain_f})"
+        g.add("h_asked", "Zones ask for, at the coldest supply air", "cfm", f"SUM({{z.mult}}*({self._request(s, '1')}))", "f0", array=True)
+        self.col("h_flow", "Airflow", "cfm", "MIN({h_asked},{c.max_cfm})", "f0")
+        self._least_oa("h_oa", "{h_flow}")
+        self.col("h_dry_w", "Rooms without any drying", "lb/lb", "{humidity_ratio}+{latent}/MAX({fl}*({h_flow}*{h_oa}+{infiltration}),{k.least_flow})", "f5")
+        self.col("h_coil_w", "Leaving air that holds the limit", "lb/lb",
+                 "MAX(({c.humid_w}*{fl}*({h_flow}+{infiltration})-{fl}*{infiltration}*{humidity_ratio}-{latent})/MAX({fl}*{h_flow},{k.least_flow})/{air_handler.coil_rh_frac},{k.least_coil_w})", "f5")
+        self.col("h_ln", "ln of its vapour pressure", "", "LN({pressure}*{h_coil_w}/({k.molar}+{h_coil_w}))", "f5")
+        t = "{k.freezing}+{k.rankine}"
+        for k in range(1, 6):
+            now = f"({t})" if k == 1 else f"{{h_t{k - 1}}}"
+            a = [f"{{k.water_{i}}}" for i in range(7)]
+            slope = f"({a[2]}+{now}*(2*{a[3]}+{now}*(3*{a[4]}+{now}*4*{a[5]}))+({a[6]}-{a[0]}/{now})/{now})"
+            self.col(f"h_t{k}", f"Dew point by Newton, step {k}", "°R", f"1/(1/{now}+({ln_pressure('water', now)}-{{h_ln}})/({slope}*{now}^2))")
+        draw = self.project.fan.arrangement == "draw_through"
+        if draw:
+            self._fan("h_", "{h_flow}", "{c.lowest_inwc}")
+        rise = "+{h_fan_rise_f}" if draw else ""
+        self.col("humidity_top", "Warmest by room dew point", "°F",
+                 f"IF({{h_dry_w}}<={{c.humid_w}},{{p.sat_high}},MEDIAN({{p.sat_low}},{{h_t5}}-{{k.rankine}}{rise},{{p.sat_high}}))")
+
+    def _demand_sat(self) -> str:
+        self.col("sat_envelope", "Outdoor-air envelope of the loop", "°F",
+                 "{p.sat_low}+MEDIAN(0,({p.sat_oat_max_f}-{oat_f})/({p.sat_oat_max_f}-{p.sat_oat_min_f}),1)*({p.sat_high}-{p.sat_low})")
+        self.col("sat_loop_top", "Warmest that the loop may give", "°F", "MAX(MIN({sat_envelope},{sat_top}),{p.sat_low})")
+        self._settled("sat", ("t_ask", "t_release"), ("t_second", "t_third"))
+        return ("IF({p.sat_left}<0,{p.sat_low},(MEDIAN({p.sat_low},MIN({sat_ask_1},{sat_ask_2},{sat_ask_3}),{sat_loop_top})"
+                "+MEDIAN({p.sat_low},MIN({sat_release_1},{sat_release_2},{sat_release_3}),{sat_loop_top}))/2)")
+
+    def _settled(self, kind: str, firsts, others) -> None:
+        """Six helper cells of trim and respond for supply air: where the requests of a level settle."""
+        g = self.grid
+        weights = g.outer["z.weight_t"]
+        for edge, first in (("ask", firsts[0]), ("release", firsts[1])):
+            levels = (first, *others)
+            for k, level in enumerate(levels, 1):
+                count = "+".join(f"(TRANSPOSE({{L.{other}}})<={{L.{level}}})" for other in levels)
+                template = f"MIN(IF(MMULT({{z.weight_t}},{count})>{{p.sat_left}},{{L.{level}}},{{k.never_f}}))"
+                thresholds = [g.outer[f"L.{other}"][: self.lines] for other in levels]
+                values = _first_over(-thresholds[k - 1], [-t for t in thresholds], weights, g.outer["p.sat_left"], -g.outer["k.never_f"])
+                g.add(f"{kind}_{edge}_{k}", f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}", "°F", template, "f2", array=True,
+                      values=np.tile(-values, self.parts))
+
+    def _setpoint_dsp(self, asked: str) -> None:
+        g, record = self.grid, self.candidate.dsp
+        if record.strategy == "demand":
+            self.block("p_open", "Pressure that passes the request at an open damper", "in. w.c.", f"{{{asked}}}^2*{{z.kv}}", "f3")
+        g.group("Pressure setpoint")
+        if record.strategy == "fixed":
+            normal = "{p.dsp_setpoint_inwc}"
+        elif record.strategy in ("as_found", "outdoor_air"):
+            normal = self._by_outdoor_air("dsp", record)
+        elif record.strategy == "airflow":
+            self.col("flow_reading", "Airflow as the station reads it", "% of design", f"100*SUMPRODUCT({{z.mult}},{{{asked}}})/{{air_handler.design_cfm}}*(1+{{p.dsp_flow_error_frac}})", "f1")
+            normal = self._points("dsp", record, "{flow_reading}")
+        else:
+            weights = g.outer["z.weight_p"]
+            base = self.grid.scope["p_open"]
+            for edge, first in (("ask", "c.ask"), ("release", "c.release")):
+                levels = (first, "c.second", "c.third")
+                factors = [g.outer[name] for name in levels]
+                for k, level in enumerate(levels, 1):
+                    count = "+".join(f"(TRANSPOSE({{p_open}})*{{{other}}}>={{p_open}}*{{{level}}})" for other in levels)
+                    template = f"MAX(IF(MMULT({{z.weight_p}},{count})>{{p.dsp_left}},{{p_open}}*{{{level}}},0))"
+                    values = _first_over(base * factors[k - 1], [base * f for f in factors], weights, g.outer["p.dsp_left"], 0.0)
+                    g.add(f"dsp_{edge}_{k}", f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}", "in. w.c.", template, "f3", array=True, values=values)
+            normal = ("IF({p.dsp_left}<0,{p.dsp_high},(MEDIAN({p.dsp_low},MAX({dsp_ask_1},{dsp_ask_2},{dsp_ask_3}),{p.dsp_high})"
+                      "+MEDIAN({p.dsp_low},MAX({dsp_release_1},{dsp_release_2},{dsp_release_3}),{p.dsp_high}))/2)")
+        self.out("dsp_set_inwc", self._by_part(normal, "{p.dsp_override_inwc}", 1))
+
+    # --- zones and air side
+
+    def _request(self, satz: str, enabled: str) -> str:
+        """Template of the airflow that zones ask for."""
+        drop = f"{{fs}}*({{L.tc}}>{satz})*({{L.tc}}-{satz})"
+        least = "{L.vmin}"
+        if self.site.dual:
+            least += f"+{enabled}*{{L.raised}}*({{L.qh}}<{{fs}}*{{L.vmin}}*({{L.th}}-{satz}))"
+        return f"IF({{L.qc}}<={{L.vmin}}*{drop},{least},IF({{L.qc}}>={{z.max_cfm}}*{drop},{{z.max_cfm}},{{L.qc}}/({{fs}}*({{L.tc}}-{satz}))))"
+
+    def _terminals(self, x: str, sat: str, *, ask_pressure: bool) -> None:
+        g = self.grid
+        self.col(x + "satz", "Supply air at the terminals" + (", first look" if x else ""), "°F", f"{sat}+{{air_handler.duct_gain_f}}")
+        s = f"{{{x}satz}}"
+        self.block(x + "req", "Airflow asked for" + (", first look" if x else ""), "cfm", self._request(s, "{enabled}"))
+        if ask_pressure:
+            self._setpoint_dsp(x + "req")
+        g.group("Fan's share" + (", first look" if x else ""))
+        self.out("requested_cfm", f"SUMPRODUCT({{z.mult}},{{{x}req}})", prefix=x)
+        self.col(x + "leak_set", "Leakage at the setpoint", "cfm", "{c.leak_cfm}*(MAX({dsp_set_inwc},0)/{fan.design_dsp_inwc})^{air_handler.leakage_exponent}", "f0")
+        asked = f"{{{x}requested_cfm}}"
+        self.out("ceiling_frac", f"MIN(1,MAX({{c.max_cfm}}-{{{x}leak_set}},0)/IF({asked}>0,{asked},1))", prefix=x)
+        ceiling = f"{{{x}ceiling_frac}}"
+        self.col(x + "dsp_held", "Duct static at the terminals", "in. w.c.",
+                 f"MAX({{dsp_set_inwc}},{{c.minimum_inwc}}-({{c.droop}}+{{c.system}})*({asked}*{ceiling}+{{{x}leak_set}})^2)", "f3")
+        self.col(x + "root", "Its root", "√in. w.c.", f"SQRT(MAX({{{x}dsp_held}},0))", "f3")
+        self.block(x + "v", "Airflow" + (", first look" if x else ""), "cfm",
+                   f"IF({{{x}req}}*{ceiling}<{{z.open}}*{{{x}root}},{{{x}req}}*{ceiling},{{z.open}}*{{{x}root}})")
+        need = f"{{fs}}*{{{x}v}}*({{L.th}}-{s})-{{L.qh}}"
+        hottest = f"{{fs}}*{{{x}v}}*({{L.th}}+{{z.reheat_rise_max_f}}-{s})"
+        coil = "{z.coil}*{enabled}"
+        # The least of need, coil and highest discharge; none where the supply air is warmer than that.
+        self.block(x + "reheat", "Reheat" + (", first look" if x else ""), "Btu/h",
+                   f"({need}>0)*({{L.th}}+{{z.reheat_rise_max_f}}>{s})*IF({need}<{hottest},IF({need}<{coil},{need},{coil}),IF({hottest}<{coil},{hottest},{coil}))")
+        if not x:
+            self._zones_of_engine()
+
+    def _zones_of_engine(self) -> None:
+        """The engine's zones behind the values of the blocks."""
+        found = {"req": [], "v": [], "reheat": []}
+        on, loads = self.run.rows.on, self.run.rows.loads
+        for p in self.run.parts:
+            z = zones_of(self.unit, on, loads, p.state)
+            found["req"].append(z.requested_cfm)
+            found["v"].append(z.flow_cfm)
+            found["reheat"].append(z.reheat_btuh)
+        for key, values in found.items():
+            values = np.vstack(values)
+            self.residual(key, self.grid.column(key).values, values)
+            self.grid.set_values(key, values)
+
+    def _fan(self, x: str, flow: str, dsp: str, *, out: bool = False) -> None:
+        """Fan power and temperature rise at a flow and a duct pressure setpoint."""
+        fan = self.project.fan
+        vd = "{air_handler.design_cfm}"
+        total = f"MAX({dsp}+{{c.system}}*{flow}^2,{{c.minimum_inwc}}-{{c.droop}}*{flow}^2)"
+        if out:
+            self.out("fan_total_inwc", total)
+            self.out("dsp_inwc", "{fan_total_inwc}-{c.system}*{flow_cfm}^2")
+            self.out("fan_speed_frac", "SQRT((MAX({fan_total_inwc},0)+{c.droop}*{flow_cfm}^2)/{c.shutoff})")
+        else:
+            self.col(x + "fan_total_inwc", "Fan total static", "in. w.c.", total, "f3")
+        p = f"{{{x}fan_total_inwc}}"
+        published = fan.part_load == "published_curves"
+        if published:
+            kind = "reset" if resets_pressure(self.candidate.dsp) else "static"
+            # The limit by room dew point knows no strategy yet and takes the curve with reset.
+            kind = "reset" if x == "h_" else kind
+            share = f"MAX({flow}/{vd},{{fan.curve_least_flow_frac}})"
+            self.col(x + "curve_x", "Share of design airflow, held", "share", share, "f3")
+            q = f"{{{x}curve_x}}"
+            self.col(x + "curve", "Power over design power by the curve", "share",
+                     f"IF({flow}>0,({{k.{kind}_0}}+{q}*({{k.{kind}_1}}+{q}*({{k.{kind}_2}}+{q}*{{k.{kind}_3}})))/{{c.{kind}_sum}},0)", "f3")
+            heat = "{c.design_motor}" if fan.motor_in_airstream else "{c.design_shaft}"
+            self.col(x + "fan_heat_kw", "Fan heat into the air", "kW", f"{{c.scale}}*{heat}*{{{x}curve}}")
+            kw = f"{{c.scale}}*{{c.design_kw}}*{{{x}curve}}"
+        else:
+            self.col(x + "phi", "Operating point of the fan", "1 at design", f"IF({flow}>0,MIN({{k.phi_max}},{flow}/{vd}/SQRT({p}/{{fan.design_total_inwc}})),1)", "f3")
+            self.col(x + "fan_eff", "Fan efficiency", "0–1", f"{{fan.efficiency_frac}}*(1-{{fan.efficiency_droop}}*(1-{{{x}phi}})^2)", "f3")
+            self.col(x + "shaft_kw", "Fan shaft", "kW", f"{flow}*{p}/({{k.fan}}*{{{x}fan_eff}})*{{k.hp_kw}}")
+            self.col(x + "motor_load", "Motor load", "share", f"{{{x}shaft_kw}}/{{fan.belt_efficiency_frac}}/{{c.rated_kw}}", "f3")
+            m = f"{{{x}motor_load}}"
+            self.col(x + "motor_kw", "Motor input", "kW",
+                     f"IF({flow}>0,{{c.rated_kw}}*({m}+{{c.motor_loss}}*({{fan.motor_fixed_loss_frac}}+(1-{{fan.motor_fixed_loss_frac}})*{m}^2)),0)")
+            heat = f"{{{x}motor_kw}}" if fan.motor_in_airstream else f"{{{x}shaft_kw}}"
+            self.col(x + "fan_heat_kw", "Fan heat into the air", "kW", f"{{c.scale}}*{heat}")
+            d = f"({{{x}motor_kw}}/{{c.drive_rated_kw}})"
+            kw = f"IF({flow}>0,{{c.scale}}*{{c.drive_rated_kw}}*({d}+{{c.drive_loss}}*({{fan.drive_fixed_loss_frac}}+(1-{{fan.drive_fixed_loss_frac}})*{d})),0)"
+        if out:
+            self.out("fan_kw", kw)
+        rise = f"IF({flow}>0,1000*{{k.btu_wh}}*{{{x}fan_heat_kw}}/({{fs}}*{flow}),0)"
+        if out:
+            self.out("fan_rise_f", rise)
+        else:
+            self.col(x + "fan_rise_f", "Fan temperature rise", "°F", rise)
+
+    def _second_fan(self, flow: str) -> str:
+        """Template of the return or relief fan's power at its own flow."""
+        share = f"({flow}/({{air_handler.design_cfm}}*{{return_fan.flow_frac}}))"
+        return f"IF({flow}>0,{{c.second_kw}}*({{k.reset_0}}+{share}*({{k.reset_1}}+{share}*({{k.reset_2}}+{share}*{{k.reset_3}})))/{{c.reset_sum}},0)"
+
+    def _least_oa(self, key: str, flow: str, out: bool = False) -> None:
+        control = self.project.outdoor_air.control
+        safe = f"IF({flow}>0,{flow},1)"
+        if control == "position":
+            share = "{c.oa_position}"
+        elif control == "people":
+            share = f"({{c.oa_area_cfm}}+{{L.oa_people}}/{{outdoor_air.ventilation_efficiency}})/{safe}"
+        else:
+            share = f"{{c.oa_minimum}}/{safe}"
+        template = f"MIN({share}*{{occupied}},{{outdoor_air.maximum_frac}})"
+        if out:
+            self.out("oa_min_frac", template)
+        else:
+            self.col(key, "Least outdoor-air share", "0–1", template, "f3")
+
+    def _air_side(self, x: str, sat: str) -> None:
+        g, project = self.grid, self.project
+        first = bool(x)
+        n = lambda key: f"{{{x}{key}}}"  # noqa: E731
+        more = ", first look" if first else ""
+        g.group("Airflow" + more)
+        self.out("room_flow_cfm", f"SUMPRODUCT({{z.mult}},{n('v')})", prefix=x)
+        self.out("leakage_cfm", f"{{c.leak_cfm}}*(MAX({n('dsp_held')},0)/{{fan.design_dsp_inwc}})^{{air_handler.leakage_exponent}}", prefix=x)
+        self.out("flow_cfm", f"{n('room_flow_cfm')}+{n('leakage_cfm')}", prefix=x)
+        g.group("Supply fan" + more)
+        self._fan(x, n("flow_cfm"), "{dsp_set_inwc}", out=not first)
+        kind = project.return_fan.type
+        if kind == "return":
+            self.col(x + "return_kw", "Return fan", "kW", self._second_fan(f"({n('flow_cfm')}*{{return_fan.flow_frac}})"))
+        g.group("Return air" + more)
+        air = f"({{fs}}*{n('v')})"
+        balance = f"({{L.qc}}-{air}*({{L.tc}}-{n('satz')})+{n('reheat')})/({{L.ua}}+{air})"
+        self.grid.add(x + "room_sum", "Airflow × room temperature, all zones", "cfm·°F", f"SUM({{z.mult}}*{n('v')}*({{L.tc}}+IF({{L.ua}}+{air}>0,{balance},0)))", "f0", array=True)
+        self.out("room_mean_f", f"IF({n('room_flow_cfm')}>0,{n('room_sum')}/IF({n('room_flow_cfm')}>0,{n('room_flow_cfm')},1),0)", prefix=x)
+        taken = f"-{n('room_flow_cfm')}*{{air_handler.duct_gain_f}}" if project.air_handler.duct_gain_from == "plenum" else ""
+        second = f"+1000*{{k.btu_wh}}*{n('return_kw')}/({{fs}}*{n('flow_cfm')})" if kind == "return" else ""
+        self.out("rat_f", f"IF({n('flow_cfm')}>0,({n('room_sum')}+{n('leakage_cfm')}*{sat}{taken}+{{plenum}}/{{fs}})/{n('flow_cfm')}{second},{sat})", prefix=x)
+        g.group("Mixing" + more)
+        draw = project.fan.arrangement == "draw_through"
+        self.col(x + "target_f", "Mixed air that needs no coil", "°F", f"{sat}-{n('fan_rise_f')}")
+        if first:
+            self._least_oa(x + "oa_min_frac", n("flow_cfm"))
+        else:
+            self._least_oa("oa_min_frac", "{flow_cfm}", out=True)
+        self._mix(x, sat, draw)
+        g.group("Heating coil and cooling coil" + more)
+        self.out("preheat_kbtuh", f"{{fs}}*{n('flow_cfm')}*MAX({n('target_f')}-{n('mat_f')},0)/1000", prefix=x)
+        self.out("coil_entering_f", f"MAX({n('mat_f')},{n('target_f')})" + ("" if draw else f"+{n('fan_rise_f')}"), prefix=x)
+        self.out("coil_leaving_f", n("target_f") if draw else sat, prefix=x)
+        g.group("Moisture" + more)
+        args = (n("oa_frac"), n("coil_entering_f"), n("coil_leaving_f"))
+        dx = project.cooling.type == "direct_expansion"
+        dries = dx and project.cooling.cycling_drying_loss_frac > 0.0
+        self._moisture(x + "s_" if dries else x, x, *args, "", out=not first and not dries)
+        m = x + "s_" if dries else x
+        if dx or project.limits.humidity == "never":
+            self._wet_bulb(x, n("coil_entering_f"), f"{{{m}mixed_humidity_ratio}}", out=not first)
+        g.group("Cooling load" + more)
+        self._capacity(x, out=not first)
+        self.out("cooling_sensible_kbtuh", f"{{fs}}*{n('flow_cfm')}*({n('coil_entering_f')}-{n('coil_leaving_f')})/1000", prefix=x)
+        if dries:
+            latent = f"{{fl}}*{n('flow_cfm')}*({{{m}mixed_humidity_ratio}}-{{{m}leaving_humidity_ratio}})/1000"
+            stage = f"({n('cooling_capacity_kbtuh')}/{{cooling.stages}})"
+            self.col(x + "running", "Running share of the first stage", "0–1",
+                     f"IF({stage}>0,MEDIAN(0,({n('cooling_sensible_kbtuh')}+{latent})/IF({stage}>0,{stage},1),1),0)", "f3")
+            self.col(x + "drying", "Share of the drying that remains", "0–1", f"1-{{cooling.cycling_drying_loss_frac}}*(1-{n('running')})", "f3")
+            self._moisture(x, x, *args, "*" + n("drying"), out=not first)
+        self.out("cooling_latent_kbtuh", f"{{fl}}*{n('flow_cfm')}*({n('mixed_humidity_ratio')}-{n('leaving_humidity_ratio')})/1000", prefix=x)
+
+    def _mix(self, x: str, sat: str, draw: bool) -> None:
+        project, eco = self.project, self.project.economizer
+        n = lambda key: f"{{{x}{key}}}"  # noqa: E731
+        first = bool(x)
+        if eco.stuck_frac is not None:
+            self.out("oa_frac", "{economizer.stuck_frac}", prefix=x)
+        else:
+            if eco.type == "differential_enthalpy":
+                self._return_moisture(x, sat, draw)
+            if eco.type != "none":
+                test = {
+                    "fixed_dry_bulb": "{oat_f}<={economizer.high_limit_f}",
+                    "differential_dry_bulb": f"{{oat_f}}<={n('rat_f')}",
+                    "fixed_enthalpy": "AND({oat_f}<={economizer.high_limit_f}," + _enthalpy("{oat_f}", "{humidity_ratio}") + "<={economizer.high_limit_btu_lb})",
+                    "differential_enthalpy": "AND({oat_f}<={economizer.high_limit_f}," + _enthalpy("{oat_f}", "{humidity_ratio}") + "<="
+                                             + _enthalpy(n("rat_f"), n("r_room_humidity_ratio")) + ")",
+                }[eco.type]
+                if not eco.integrated:
+                    test = f"AND({test},{{oat_f}}<{n('target_f')})"
+                self.col(x + "allowed", "Economizer allowed", "1/0", f"IF({test},1,0)", "f0")
+                gap = f"({n('rat_f')}-{{oat_f}})"
+                self.col(x + "modulated", "Share that gives the target", "0–1",
+                         f"IF(AND({{oat_f}}<{n('target_f')},{gap}>0),({n('rat_f')}-{n('target_f')})/IF({gap}>0,{gap},1),1)", "f3")
+                share = (f"IF({n('allowed')}=1,MEDIAN({n('oa_min_frac')},{n('modulated')},MAX({{outdoor_air.maximum_frac}},{n('oa_min_frac')})),{n('oa_min_frac')})")
+            else:
+                share = n("oa_min_frac")
+            if not first and self.two_pass and supply_heating_mode(self.unit) == "none":
+                # Where nothing holds the supply temperature, the share is the one that closes the balance.
+                self.col("oa_free", "Share by choice", "0–1", share, "f3")
+                gap = "({rat_f}-{oat_f})"
+                share = f"IF({{floats_low}}=1,MEDIAN(0,IF(ABS({gap})>1E-9,({{rat_f}}-{{target_f}})/{gap},{{oa_free}}),1),{{oa_free}})"
+            self.out("oa_frac", share, prefix=x)
+        if not first:
+            if eco.type == "none" or eco.stuck_frac is not None:
+                self.out("economizing", None)
+            else:
+                chosen = "{oa_free}" if "oa_free" in self.grid else "{oa_frac}"
+                self.out("economizing", f"IF(AND({{allowed}}=1,{chosen}>{{oa_min_frac}}),1,0)")
+            self.out("oa_cfm", "{oa_frac}*{flow_cfm}")
+        self.out("mat_f", f"{n('rat_f')}+{n('oa_frac')}*({{oat_f}}-{n('rat_f')})", prefix=x)
+
+    def _return_moisture(self, x: str, sat: str, draw: bool) -> None:
+        n = lambda key: f"{{{x}{key}}}"  # noqa: E731
+        before = "" if draw else f"+{n('fan_rise_f')}"
+        leaving = n("target_f") if draw else sat
+        self.col(x + "r_entering", "Entering the coil at least outdoor air", "°F",
+                 f"MAX({n('rat_f')}+{n('oa_min_frac')}*({{oat_f}}-{n('rat_f')}){before},{leaving})")
+        self._moisture(x + "r_", x, n("oa_min_frac"), n("r_entering"), leaving, "", out=False)
+
+    def _moisture(self, m: str, x: str, share: str, entering: str, leaving: str, drying: str, *, out: bool) -> None:
+        """Steady moisture balance of rooms and coil; names start with ``m``, airflow with ``x``."""
+        flow = f"{{{x}flow_cfm}}"
+        n = lambda key: f"{{{m}{key}}}"  # noqa: E731
+        outside = f"({{fl}}*({flow}*{share}+{{infiltration}}))"
+        least = "{fl}*{k.least_exchange}"
+        self.col(m + "dry_room", "Rooms with a dry coil", "lb/lb",
+                 f"MIN({{humidity_ratio}}+{{latent}}/MAX({outside},{least}),MAX({{c.w_ceiling}},{{humidity_ratio}}))", "f5")
+        self.col(m + "dry_mixed", "Mixed air with a dry coil", "lb/lb", f"{share}*{{humidity_ratio}}+(1-{share})*{n('dry_room')}", "f5")
+        t = f"({leaving}+{{k.rankine}})"
+        self.col(m + "ln_ps", "ln of saturation pressure, leaving", "", f"IF({leaving}<{{k.freezing}},{ln_pressure('ice', t)},{ln_pressure('water', t)})", "f5")
+        self.col(m + "coil_w", "Leaving a wet coil", "lb/lb",
+                 f"{{air_handler.coil_rh_frac}}*{{k.molar}}*EXP({n('ln_ps')})/({{pressure}}-EXP({n('ln_ps')}))", "f5")
+        self.col(m + "wet", "Wet share of the coil", "0–1",
+                 f"IF({n('dry_mixed')}>{n('coil_w')},MEDIAN(0,({entering}-{leaving})/{{air_handler.coil_contact_f}},1){drying},0)", "f3")
+        through = f"(1-{n('wet')})"
+        self.col(m + "wet_room", "Rooms with a wet coil", "lb/lb",
+                 f"({{fl}}*{flow}*({through}*{share}*{{humidity_ratio}}+{n('wet')}*{n('coil_w')})+{{fl}}*{{infiltration}}*{{humidity_ratio}}+{{latent}})"
+                 f"/MAX({{fl}}*({flow}*(1-{through}*(1-{share}))+{{infiltration}}),{least})", "f5")
+        room = f"IF({n('wet')}>0,MIN({n('wet_room')},{n('dry_room')}),{n('dry_room')})"
+        mixed = f"{share}*{{humidity_ratio}}+(1-{share})*{n('room_humidity_ratio')}"
+        after = f"{through}*{n('mixed_humidity_ratio')}+{n('wet')}*MIN({n('mixed_humidity_ratio')},{n('coil_w')})"
+        for key, template in (("room_humidity_ratio", room), ("mixed_humidity_ratio", mixed), ("leaving_humidity_ratio", after)):
+            if out:
+                self.out(key, template)
+            else:
+                self.col(m + key, self.known[key].label + (", steady" if m.endswith("s_") else ""), "lb/lb", template, "f5")
+
+    def _wet_bulb(self, x: str, t: str, w: str, *, out: bool) -> None:
+        """Entering wet bulb: a start and two Newton steps."""
+        self.col(x + "wb_y", "Wet bulb: ln of enthalpy", "", f"LN(MAX({_enthalpy(t, w)},{{k.least_h}}))", "f5")
+        y = f"{{{x}wb_y}}"
+        self.col(x + "wb_0", "Wet bulb: start", "°F",
+                 f"MIN({{k.start_a}}+{y}*({{k.start_b}}+{{k.start_c}}*{y})+({{k.start_d}}+{{k.start_e}}*{y})*LN({{pressure}}/{{k.standard_psia}}),{t})")
+        for k in (1, 2):
+            tw = f"{{{x}wb_{k - 1}}}"
+            absolute = f"({tw}+{{k.rankine}})"
+            a = [f"{{k.water_{i}}}" for i in range(7)]
+            slope = f"({a[2]}+{absolute}*(2*{a[3]}+{absolute}*(3*{a[4]}+{absolute}*4*{a[5]}))+({a[6]}-{a[0]}/{absolute})/{absolute})"
+            self.col(f"{x}wb_p{k}", f"Wet bulb, step {k}: vapour pressure", "psia", f"EXP({ln_pressure('water', absolute)})", "f5")
+            self.col(f"{x}wb_w{k}", f"Wet bulb, step {k}: saturated", "lb/lb", f"{{k.molar}}*{{{x}wb_p{k}}}/({{pressure}}-{{{x}wb_p{k}}})", "f5")
+            ws = f"{{{x}wb_w{k}}}"
+            self.col(f"{x}wb_s{k}", f"Wet bulb, step {k}: slope", "Btu/lb·°F",
+                     f"({{k.wick_a}}-{{k.wick_b}}*{tw})*{ws}*{slope}*{{pressure}}/({{pressure}}-{{{x}wb_p{k}}})-{{k.wick_b}}*{ws}+{{k.cp}}+{{k.wick_c}}*{w}", "f5")
+            excess = f"(({{k.wick_a}}-{{k.wick_b}}*{tw})*{ws}-{{k.cp}}*({t}-{tw})-{w}*({{k.wick_a}}+{{k.cpv}}*{t}-{{k.wick_c}}*{tw}))"
+            self.col(f"{x}wb_{k}", f"Wet bulb, step {k}", "°F", f"{tw}-{excess}/{{{x}wb_s{k}}}")
+        template = f"MIN({{{x}wb_2}},{t})"
+        if out:
+            self.out("coil_entering_wb_f", template)
+        else:
+            self.col(x + "coil_entering_wb_f", "Entering wet bulb", "°F", template)
+
+    def _capacity(self, x: str, *, out: bool) -> None:
+        """Cooling that the plant can give; the outdoor part stands once."""
+        cool = self.project.cooling
+        if cool.type == "purchased":
+            return
+        if cool.type == "none":
+            self.out("cooling_capacity_kbtuh", None, prefix=x)
+            return
+        dx = cool.type == "direct_expansion"
+        cap = curve_key("dx_cap_f_t" if dx else f"chiller_{cool.chiller_set}_cap_f_t")
+        if dx:
+            self.col(x + "cap_x", "Entering wet bulb within the curve", "°F", f"MEDIAN({{{cap}.x_low}},{{{x}coil_entering_wb_f}},{{{cap}.x_high}})")
+        y = x if dx else ""
+        if dx or "plant_y" not in self.grid:
+            condenser = "{oat_f}" if dx or cool.chiller_set in ("A", "B") else "MAX({oawb_f}+{cooling.tower_approach_f},{cooling.condenser_water_min_f})"
+            self.col(y + "plant_y", "Heat rejection temperature within the curve", "°F", f"MEDIAN({{{cap}.y_low}},{condenser},{{{cap}.y_high}})", "f1")
+            variable = f"{{{x}cap_x}}" if dx else "{c.chw_f}"
+            self.col(y + "cap_factor", "Capacity over rating", "share", f"{biquadratic(cap, variable, f'{{{y}plant_y}}')}/{{{cap}.rated}}", "f3")
+            full = f"{{c.rated_kbtuh}}*{{{y}cap_factor}}"
+            self.col(y + "plant_kbtuh", "Plant at the conditions", "kBtu/h", f"IF({{oat_f}}<{{cooling.lockout_f}},0,{full})" if dx else full, "f1")
+            if cool.type == "chilled_water" and cool.other_load_tons > 0.0:
+                self.col("other_load", "Other load on the plant", "kBtu/h",
+                         "{cooling.other_load_tons}*{k.kbtu_ton}*MAX(({oat_f}-{cooling.other_load_zero_f})/({k.other_design_f}-{cooling.other_load_zero_f}),0)", "f1")
+        other = "-{other_load}" if "other_load" in self.grid else ""
+        self.out("cooling_capacity_kbtuh", f"MAX({{{y}plant_kbtuh}}{other},0)", prefix=x)
+
+    def _result(self) -> None:
+        """Supply air that really results from the setpoint."""
+        g, mode = self.grid, supply_heating_mode(self.unit)
+        g.group("Supply air that results")
+        floor = {"hold": "{a_target_f}", "own_setpoint": "MIN({a_target_f},MAX({a_mat_f},{air_handler.supply_heating_setpoint_f}))",
+                 "none": "MIN({a_target_f},{a_mat_f})"}[mode]
+        self.col("floor_f", "Air before the coil after heating", "°F", floor)
+        self.col("floats_low", "Colder than its setpoint", "1/0", "IF({floor_f}<{a_target_f}-{k.sat_held},1,0)", "f0")
+        load = "({a_cooling_sensible_kbtuh}+{a_cooling_latent_kbtuh})"
+        if self.project.cooling.type == "purchased":
+            g.add("floats_high", "Short of cooling", "1/0", None, "f0", values=np.zeros(self.lines * self.parts))
+        else:
+            # The slack of the engine counts in Btu/h.
+            self.col("floats_high", "Short of cooling", "1/0",
+                     f"IF({load}-{{a_cooling_capacity_kbtuh}}>{{k.capacity_slack}}*MAX({load},1/1000),1,0)", "f0")
+        excess = "0" if self.project.cooling.type == "purchased" else f"({load}-{{a_cooling_capacity_kbtuh}})"
+        share = f"{{a_cooling_sensible_kbtuh}}/IF({load}>0,{load},1)"
+        self.col("rise_short_f", "Warmer by the missing sensible part", "°F",
+                 f"IF({{floats_high}}=1,1000*{excess}*{share}/({{fs}}*IF({{a_flow_cfm}}>0,{{a_flow_cfm}},1)),0)")
+        self.out("sat_f", "IF({floats_low}=1,{floor_f}+{a_fan_rise_f},{sat_set_f}+{rise_short_f})")
+
+    # --- plant
+
+    def _plant(self) -> None:
+        g, project = self.grid, self.project
+        cool = project.cooling
+        self.out("cooling_kbtuh", "MAX({cooling_sensible_kbtuh}+{cooling_latent_kbtuh},0)")
+        bought = cool.type == "purchased"
+        served = "{cooling_kbtuh}" if bought else "MIN({cooling_kbtuh},{cooling_capacity_kbtuh})"
+        self.col("served", "Served", "kBtu/h", served, "f1")
+        self.out("unserved_kbtuh", "{cooling_kbtuh}-{served}")
+        if not self.two_pass and not bought:
+            self.col("short", "Load beyond the plant: needs a new run", "1/0", "IF({cooling_kbtuh}-{cooling_capacity_kbtuh}>{k.capacity_slack}*MAX({cooling_kbtuh},1/1000),1,0)", "f0")
+        pumps = []
+        g.group("Cooling plant")
+        if cool.type in ("chilled_water", "direct_expansion"):
+            pumps += self._chillers()
+        else:
+            self.out("cooling_kw", None)
+        self.out("purchased_cooling_kbtuh", "{served}/(1-{cooling.purchased_loss_frac})" if bought else None)
+        g.group("Reheat and heat sources")
+        self.out("reheat_kbtuh", "SUMPRODUCT({z.mult},{reheat})/1000")
+        electric, fuel, purchased, unserved = [], [], [], []
+        for n, source, capacity, load, on in self._sources():
+            e, f, b, w, missing = source_columns(self.col, n, source, capacity, load, on, "{oat_f}")
+            electric, fuel, purchased, pumps = electric + e, fuel + f, purchased + b, pumps + w
+            unserved.append(missing)
+        if project.heating.type == "none":
+            unserved.append("{reheat_kbtuh}" + ("+{preheat_kbtuh}" if project.preheat.type == "same" else ""))
+        if project.preheat.type == "none":
+            unserved.append("{preheat_kbtuh}")
+        self.out("heat_unserved_kbtuh", "+".join(unserved) or None)
+        kind = project.return_fan.type
+        second = {"none": None, "return": "{return_kw}", "relief": self._second_fan("MAX({oa_cfm},0)")}[kind]
+        g.group("Energy")
+        self.out("return_fan_kw", second)
+        self.out("fans_kw", "{fan_kw}+{return_fan_kw}")
+        self.out("pump_tower_kw", "+".join(pumps) or None)
+        self.out("heating_kw", "+".join(electric) or None)
+        self.out("fuel_thermh", "+".join(fuel) or None)
+        self.out("purchased_heating_kbtuh", "+".join(purchased) or None)
+        self.out("electricity_kw", "{fans_kw}+{cooling_kw}+{pump_tower_kw}+{heating_kw}")
+        g.group("Cost")
+        self.out("cost_usd_h", "{electricity_kw}*{prices.electricity_usd_kwh}+{fuel_thermh}*{prices.fuel_usd_therm}"
+                 "+{purchased_cooling_kbtuh}*{prices.cooling_usd_kbtu}+{purchased_heating_kbtuh}*{prices.heat_usd_kbtu}")
+
+    def _sources(self):
+        """Heat sources: name, source, capacity, load, whether enabled."""
+        heat, pre = self.project.heating, self.project.preheat
+        if heat.type != "none":
+            if pre.type == "same":
+                yield ("heat", heat_source(heat), "heating.capacity_kbtuh", "({reheat_kbtuh}+{preheat_kbtuh})", "IF({preheat_kbtuh}>0,1,{enabled})")
+            else:
+                yield ("heat", heat_source(heat), "heating.capacity_kbtuh", "{reheat_kbtuh}", "{enabled}")
+        if pre.type not in ("same", "none"):
+            yield ("pre", preheat_source(pre, heat), "c.preheat_capacity", "{preheat_kbtuh}", "IF({preheat_kbtuh}>0,1,0)")
+
+    def _chillers(self) -> list[str]:
+        cool = self.project.cooling
+        dx = cool.type == "direct_expansion"
+        eir = curve_key("dx_eir_f_t" if dx else f"chiller_{cool.chiller_set}_eir_f_t")
+        self.col("eir_factor", "Full-load input over rating", "share", f"{biquadratic(eir, '{cap_x}' if dx else '{c.chw_f}', '{plant_y}')}/{{{eir}.rated}}", "f3")
+        self.col("unit_kw", "Full load of a unit", "kW", "{cooling.capacity_tons}/{cooling.units}*{c.full_kw_ton}*({plant_kbtuh}/{c.rated_kbtuh})*{eir_factor}")
+        if "other_load" in self.grid:
+            self.col("other", "Other load that is served", "kBtu/h", "MIN({other_load},{plant_kbtuh})", "f1")
+            self.col("total_load", "Load of the plant", "kBtu/h", "MIN({served},{plant_kbtuh}-{other})+{other}", "f1")
+            main, pumps = self._units("n_", "{total_load}")
+            alone, pumps_alone = self._units("o_", "{other}")
+            self.out("cooling_kw", f"{main}-{alone}")
+            return [*pumps, f"(-1)*({'+'.join(pumps_alone)})"]
+        main, pumps = self._units("n_", "{served}")
+        self.out("cooling_kw", main)
+        return pumps
+
+    def _units(self, n: str, load: str) -> tuple[str, list[str]]:
+        """Running units, their part load and power under a load."""
+        cool = self.project.cooling
+        dx = cool.type == "direct_expansion"
+        self.col(n + "load", "Load of the plant" + (" without this air handler" if n == "o_" else ""), "kBtu/h", f"IF({load}>{{k.least_load}}*{{c.rated_kbtuh}},{load},0)", "f1")
+        l = f"{{{n}load}}"  # noqa: E741
+        each = "({plant_kbtuh}/{cooling.units})"
+        self.col(n + "on", "Units on", "units", f"IF(AND({l}>0,{each}>0),MEDIAN(1,ROUNDUP({l}/IF({each}>0,{each},1)-{{k.staging}},0),{{cooling.units}}),0)", "f0")
+        on = f"{{{n}on}}"
+        self.col(n + "plr", "Part load ratio", "0–1", f"MIN(IF({on}*{each}>0,{l}/IF({on}*{each}>0,{on}*{each},1),0),1)", "f3")
+        plr = f"{{{n}plr}}"
+        hold = cool.below_minimum == "hold"
+        self.col(n + "run", "Running share of the units", "0–1", f"IF({plr}>0,1,0)" if hold else f"MIN({plr},{{c.least_plr}})/{{c.least_plr}}", "f3")
+        q = curve_key("dx_eir_f_plr" if dx else f"chiller_{cool.chiller_set}_eir_f_plr")
+        count = 4 if dx else len(_coefficients(q))
+        self.col(n + "steady", "Steady part load", "0–1", f"MAX({plr},{{c.least_plr}})", "f3")
+        power = f"{on}*{{unit_kw}}*{polynomial(q, count, f'{{{n}steady}}')}/{{{q}.rated}}*{{{n}run}}"
+        if dx:
+            return power, []
+        share = f"({l}/{{c.rated_kbtuh}})"
+        pump = "{cooling.chilled_pump_w_ton}*{cooling.capacity_tons}/1000*"
+        if cool.chilled_pump_control == "constant":
+            pump += f"IF({l}>0,1,0)"
+        else:
+            v = curve_key("pump_variable")
+            pump += f"{polynomial(v, 4, f'MEDIAN({{{v}.x_low}},{share},{{{v}.x_high}})')}/{{{v}.rated}}"
+        self.col(n + "pump_kw", "Chilled-water pump", "kW", pump)
+        pumps = [f"{{{n}pump_kw}}"]
+        if cool.chiller_set not in ("A", "B"):
+            self.col(n + "tower_kw", "Condenser pump and tower", "kW",
+                     f"({on}*{{{n}run}}*{{cooling.capacity_tons}}/{{cooling.units}}*{{cooling.condenser_pump_w_ton}}+{l}/{{k.kbtu_ton}}*{{cooling.tower_w_ton}})/1000")
+            pumps.append(f"{{{n}tower_kw}}")
+        return power, pumps
+
+
+def source_columns(col, n: str, source, capacity: str, load: str, enabled: str, oat: str):
+    """Columns of a heat source.
+
+    Returns
+    -------
+    electric, fuel, purchased, pumps : list of str
+        Templates to add up.
+    unserved : str
+    """
+    cap = f"{{{capacity}}}"
+    where = {"heat": "", "pre": ", supply coil"}[n]
+    col(f"{n}_on", "Heat source enabled" + where, "1/0", enabled, "f0")
+    on = f"{{{n}_on}}"
+    limit = cap
+    if source.type == "heat_pump":
+        col(f"{n}_cap", "Heat pump can give" + where, "kBtu/h",
+            f"{cap}*IF({oat}<{{heating.heat_pump_off_below_f}},0,{line_through(oat, len(source.capacity_points), 'p.heating_capacity_points')})", "f1")
+        limit = f"MAX({cap},{{{n}_cap}})"
+    col(f"{n}_served", "Heat served" + where, "kBtu/h", f"MIN(MAX({load},0),{limit}-{{c.{n}_loss}})*{on}", "f1")
+    served = f"{{{n}_served}}"
+    col(f"{n}_output", "Output with standing loss" + where, "kBtu/h", f"{served}+{{c.{n}_loss}}*{on}", "f1")
+    output = f"{{{n}_output}}"
+    electric, fuel, purchased, pumps = [], [], [], []
+    if source.type in ("boiler", "gas_furnace"):
+        q = curve_key(source.fuel_curve)
+        least = "{heating.minimum_plr_frac}"
+        col(f"{n}_plr", "Part load ratio" + where, "0–1", f"MEDIAN(0,{output}/{cap},1)", "f3")
+        plr = f"{{{n}_plr}}"
+        run = f"MIN({plr},{least})/{least}" if source.minimum_plr_frac > 0.0 else f"IF({plr}>0,1,0)"
+        eff = "{heating.efficiency_frac}" if source.type == "boiler" else "{preheat.efficiency_frac}"
+        steady = f"MAX({plr},{least})"
+        col(f"{n}_steady", "Steady part load" + where, "0–1", steady, "f3")
+        col(f"{n}_fuel", "Fuel" + where, "therm/h",
+            f"{cap}/{eff}*{polynomial(q, len(_coefficients(q)), f'{{{n}_steady}}')}/{{{q}.rated}}*{run}/{{k.kbtu_therm}}", "f4")
+        fuel.append(f"{{{n}_fuel}}")
+    elif source.type == "electric":
+        electric.append(f"{output}/{{k.btu_wh}}")
+    elif source.type == "heat_pump":
+        col(f"{n}_cop", "COP" + where, "", line_through(oat, len(source.cop_points), "p.heating_cop_points"), "f2")
+        by = f"MIN({output},{{{n}_cap}})"
+        col(f"{n}_kw", "Heat pump and supplementary heat" + where, "kW", f"({by}/{{{n}_cop}}+{output}-{by})/{{k.btu_wh}}")
+        electric.append(f"{{{n}_kw}}")
+    elif source.type == "purchased":
+        purchased.append(f"{output}/(1-{{heating.purchased_loss_frac}})")
+    if source.pump_w_per_kbtuh > 0.0:
+        if source.pump_control == "constant":
+            power = f"{{c.{n}_pump_kw}}*{on}"
+        else:
+            v = curve_key("pump_variable")
+            power = f"{{c.{n}_pump_kw}}*{polynomial(v, 4, f'MEDIAN({{{v}.x_low}},{served}/{cap},{{{v}.x_high}})')}/{{{v}.rated}}*{on}"
+        col(f"{n}_pump", "Hot-water pump" + where, "kW", power)
+        pumps.append(f"{{{n}_pump}}")
+    return electric, fuel, purchased, pumps, f"{load}-{served}"
+
+
+def _coefficients(key: str) -> tuple[float, ...]:
+    from ...model.plant import curves
+
+    return curves()[key.removeprefix("q.")].coefficients
+
+
+def _enthalpy(t: str, w: str) -> str:
+    return f"({{k.cp}}*{t}+{w}*({{k.h0}}+{{k.cpv}}*{t}))"
+
+
+def part_overrides(candidate) -> list[tuple[bool, bool]]:
+    """Which parts of a candidate's lines have operators' overrides of supply air and duct pressure, in the engine's order."""
+    sat, dsp = candidate.sat, candidate.dsp
+    cases = [(1.0 - sat.override_frac, False)] + ([(sat.override_frac, True)] if sat.override_frac > 0.0 else [])
+    pressures = [(1.0 - dsp.override_frac, False)] + ([(dsp.override_frac, True)] if dsp.override_frac > 0.0 else [])
+    return [(a, b) for share_a, a in cases for share_b, b in pressures if share_a * share_b > 0.0]
+
+
+def _first_over(values, thresholds, weights, ignored: float, otherwise: float) -> np.ndarray:
+    """Largest of the values whose requests exceed the ignored ones, in each row."""
+    w = np.asarray(weights).reshape(-1)
+    # Requests standing at a value: weights of the thresholds at or above it.
+    count = sum((t[:, None, :] >= values[:, :, None]) @ w for t in thresholds)
+    return np.max(np.where(count > ignored, values, otherwise), axis=1)

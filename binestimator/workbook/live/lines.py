@@ -1,0 +1,101 @@
+"""Parameters of every candidate's strategies as formulas read them: ranges, points, requests left."""
+
+from __future__ import annotations
+
+from ..page import title
+from .candidate import part_overrides
+from .formulas import Scope
+from .site import write_points
+
+SHEET = "Setpoints"
+
+
+class Lines:
+    """The sheet of strategy parameters."""
+
+    def __init__(self, pen, sheet, registry):
+        self.pen, self.sheet, self.registry, self.row = pen, sheet, registry, 4
+        title(pen.work, sheet, "Setpoints", "Parameters of each candidate's strategies as its rows read them: inputs in force, points of reset lines, and what follows", link_column=3)
+        sheet.widths([58, 16, 18, 70])
+        for place, text in enumerate(("Parameter", "Value", "Unit", "How")):
+            sheet.text(3, place, text, pen.s("head_left"))
+        sheet.freeze(4, 1)
+
+    def candidate(self, candidate, number: int, site_scope: Scope) -> Scope:
+        """Parameters of a candidate; returns the scope with names ``p.*`` over the site's."""
+        self.scope = Scope(site_scope)
+        self.id = candidate.id
+        self.row += 1
+        for place in range(4):
+            self.sheet.text(self.row, place, f"{number} {candidate.name}" if place == 0 else "", self.pen.s("section"))
+        self.row += 1
+        for part, unit in (("sat", "f"), ("dsp", "inwc")):
+            self._part(part, getattr(candidate, part), unit)
+        overrides = part_overrides(candidate)
+        if len(overrides) > 1:
+            for k, (sat, dsp) in enumerate(overrides):
+                factors = []
+                for part, on in (("sat", sat), ("dsp", dsp)):
+                    if getattr(candidate, part).override_frac > 0.0:
+                        factors.append(f"{{p.{part}_override_frac}}" if on else f"(1-{{p.{part}_override_frac}})")
+                words = {(False, False): "no override", (True, False): "supply air overridden", (False, True): "duct static overridden", (True, True): "both overridden"}
+                self._derive(f"p.share_{k}", f"Share of the running time: {words[(sat, dsp)]}", "share", "*".join(factors))
+        return self.scope
+
+    def finish(self) -> None:
+        self.sheet.on_paper(footer=self.pen.work.footer, last_row=self.row, last_column=3, repeat_rows=(3, 3))
+
+    def _part(self, part: str, record, unit: str) -> None:
+        strategy = record.strategy
+        s = lambda name: f"candidate[{self.id}].{part}.{name}"  # noqa: E731
+        p = f"p.{part}_"
+        if strategy == "fixed":
+            self._mirror(f"{p}setpoint_{unit}", s(f"setpoint_{unit}"))
+        if strategy in ("as_found", "outdoor_air", "airflow"):
+            self._points(f"{p}points", s("points"), record.points)
+            if strategy == "as_found" and record.points_unoccupied is not None:
+                self._points(f"{p}points_unoccupied", s("points_unoccupied"), record.points_unoccupied)
+        if strategy in ("outdoor_air", "airflow"):
+            ys = ",".join(f"{{{p}points.y{k}}}" for k in range(1, len(record.points) + 1))
+            words = "supply air" if part == "sat" else "duct static"
+            shown = "°F" if part == "sat" else "in. w.c."
+            self._derive(f"{p}low", f"Lowest {words} of the line", shown, f"MIN({ys})")
+            self._derive(f"{p}high", f"Highest {words} of the line", shown, f"MAX({ys})")
+        if strategy in ("demand", "cost_optimal"):
+            self._mirror(f"{p}low", s(f"min_{unit}"))
+            self._mirror(f"{p}high", s(f"max_{unit}"))
+        if strategy == "demand":
+            self._mirror(f"{p}ignored", s("ignored_requests"))
+            always = "{c.always_t}" if part == "sat" else "{c.always_p}"
+            self._derive(f"{p}left", "Ignored requests left for zones that do not always ask", "requests", f"{{{p}ignored}}-{always}")
+            if part == "sat":
+                self._mirror(f"{p}oat_min_f", s("oat_min_f"))
+                self._mirror(f"{p}oat_max_f", s("oat_max_f"))
+        if strategy == "airflow":
+            self._mirror(f"{p}flow_error_frac", s("flow_error_frac"))
+        if record.override_frac > 0.0:
+            self._mirror(f"{p}override_frac", s("override_frac"))
+            self._mirror(f"{p}override_{unit}", s(f"override_{unit}"))
+
+    def _put(self, name: str, label: str, unit: str, value: float, how: str) -> None:
+        s = self.pen.s
+        self.sheet.text(self.row, 0, label, s("line", "small"))
+        self.sheet.text(self.row, 2, unit, s("line", "small"))
+        self.sheet.text(self.row, 3, how, s("line", "small", "quiet"))
+        self.scope.put(name, f"{SHEET}!$B${self.row + 1}", value)
+        self.pen.labels[name] = (label, unit)
+        self.row += 1
+
+    def _mirror(self, name: str, path: str) -> None:
+        label, unit = self.registry.label(path)
+        value = float(self.registry.value(path))
+        self.pen.formula(self.sheet, self.row, 1, "=" + self.registry.address(path), value, self.pen.s("general", "line", "left"))
+        self._put(name, label, unit, value, "input")
+
+    def _derive(self, name: str, label: str, unit: str, template: str) -> None:
+        value = float(self.scope.evaluate(template))
+        self.pen.formula(self.sheet, self.row, 1, "=" + self.scope.formula(template), value, self.pen.s("general", "line", "left"))
+        self._put(name, label, unit, value, "")
+
+    def _points(self, name: str, path: str, points) -> None:
+        self.row = write_points(self.pen, self.sheet, self.row, self.scope, name, path, self.registry, points)

@@ -1,0 +1,225 @@
+"""The live part of a workbook: formulas from inputs and rows to the annual figures."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...estimate import off_energy
+from ...model.plant import plant_curve_names
+from ...model.system import supply_heating_mode
+from ..figures import setpoint_words
+from ..layout import CANDIDATE_TITLE_ROW, ROW_COLUMNS, ROWS, ROWS_FIRST_ROW, sheet_candidates
+from ..page import title
+from ..strict import column_name, quoted
+from . import constants, year
+from .candidate import Chain
+from .grid import FIRST_ROW, TOTAL_ROWS, Pen
+from .lines import SHEET as SETPOINTS
+from .lines import Lines
+from .registry import InputRegistry
+from .site import Site
+
+
+def sites_of(results) -> list[tuple[str, list[int]]]:
+    """Sets of inputs among the candidates with a sheet, the baseline's first: key and positions of its candidates."""
+    positions = sheet_candidates(results)
+    found: dict[str, list[int]] = {}
+    base = next(k for k in positions if results.candidates[k].id == results.baseline_id)
+    for k in [base, *positions]:
+        users = found.setdefault(results.runs[results.candidates[k].id].site, [])
+        if k not in users:
+            users.append(k)
+    return [(key, sorted(users)) for key, users in found.items()]
+
+
+def live_sheet_names(results) -> tuple[list[str], list[str]]:
+    """Sheets of the live part before and after those of the candidates, in order."""
+    before = [constants.SHEET]
+    for number, (key, users) in enumerate(sites_of(results), 1):
+        site = Site(None, InputRegistry(results), None, results, results.runs[results.candidates[users[0]].id], number, [])
+        before += [site.unit_name] if number > 1 and site.can_share() else [site.unit_name, site.zones_name, site.loads_name]
+    return [*before, SETPOINTS], [year.SHEET]
+
+
+def write_live(work, results, registry: InputRegistry | None = None, *, blank: bool = False) -> Pen:
+    """Write all live sheets; those of ``live_sheet_names`` and of the candidates must have been made.
+
+    Parameters
+    ----------
+    work : Work
+    results : Results
+    registry : InputRegistry, optional
+        Where inputs stand.
+    blank : bool
+        Formulas without values.
+    """
+    registry = InputRegistry(results) if registry is None else registry
+    pen = Pen(work, blank)
+    pen.registry = registry
+    positions = sheet_candidates(results)
+    sites = sites_of(results)
+    curves: list[str] = []
+    for key, users in sites:
+        p = results.runs[results.candidates[users[0]].id].project
+        curves += [n for n in plant_curve_names(p.cooling, p.heating, p.preheat) if n not in curves]
+    scope = constants.write(work, work.sheets[constants.SHEET], pen, curves)
+    lines = Lines(pen, work.sheets[SETPOINTS], registry)
+    chains: dict[int, Chain] = {}
+    by_position: dict[int, Site] = {}
+    first: Site | None = None
+    base_rows = results.runs[results.baseline_id].rows
+    for number, (key, users) in enumerate(sites, 1):
+        run = results.runs[results.candidates[users[0]].id]
+        site = Site(pen, registry, scope, results, run, number, [results.candidates[k].name for k in users])
+        site._has_dewpoint = "oa_dewpoint_f" in results.row_table.columns
+        site.write_unit(work.sheets[site.unit_name])
+        if number > 1 and site.can_share():
+            site.share(first)
+            site.fill_unit()
+        else:
+            site.lay_out_zones()
+            site.fill_unit()
+            site.write_zones(work.sheets[site.zones_name])
+            demand_sat = any(c.candidate.sat.strategy == "demand" for c in results.candidates)
+            same = _same_rows(run.rows, base_rows)
+            site.write_loads(work.sheets[site.loads_name], _bin_row_formula(results) if same else None, demand_sat)
+        first = site if number == 1 else first
+        for k in users:
+            by_position[k] = site
+    for k in positions:
+        candidate = results.candidates[k]
+        run = results.runs[candidate.id]
+        site = by_position[k]
+        sheet = work.sheets[work.candidate_sheets[k]]
+        parameters = lines.candidate(candidate.candidate, k + 1, site.scope)
+        chain = Chain(pen, sheet, site, run, candidate.candidate, parameters, needs_two_passes(results, [results.candidates[j].id for j in _users(sites, k)]))
+        chain.build()
+        chains[k] = chain
+        _write_candidate(pen, sheet, results, k, chain)
+    lines.finish()
+    pen.places = year.write(pen, work.sheets[year.SHEET], results, registry, chains)
+    return pen
+
+
+def _users(sites, position: int) -> list[int]:
+    return next(users for _, users in sites if position in users)
+
+
+def _same_rows(rows, base) -> bool:
+    return len(rows.running) == len(base.running) and np.array_equal(rows.running, base.running) and all(
+        np.array_equal(getattr(rows.on, name), getattr(base.on, name)) for name in ("hours", "oat_f", "oawb_f", "humidity_ratio", "occupied"))
+
+
+def _bin_row_formula(results):
+    """Formula that takes a column of the sheet of rows."""
+    columns = [c for c in ROW_COLUMNS if c.key == "row" or c.key in results.row_table.columns]
+    letters = {c.key: column_name(k) for k, c in enumerate(columns)}
+    first, last = ROWS_FIRST_ROW + 1, ROWS_FIRST_ROW + len(results.row_table)
+
+    def template(key: str) -> str:
+        return f"INDEX({quoted(ROWS)}!${letters[key]}${first}:${letters[key]}${last},{{row}})"
+
+    return template
+
+
+def needs_two_passes(results, ids: list[str]) -> bool:
+    """Whether supply air may end off its setpoint in some row of these candidates, or after a small edit."""
+    for id_ in ids:
+        run = results.runs[id_]
+        if supply_heating_mode(run.unit) != "hold" or run.project.cooling.type in ("direct_expansion", "none"):
+            return True
+        if any(p.state.capacity_limited.any() for p in run.parts):
+            return True
+    return False
+
+
+def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
+    """Title, totals and rows of a candidate's sheet."""
+    work, s, grid = pen.work, pen.s, chain.grid
+    candidate = results.candidates[position]
+    record, run = candidate.candidate, results.runs[candidate.id]
+    title(work, sheet, f"{position + 1}  {candidate.name}", link_column=grid.width - 1)
+    sheet.text(CANDIDATE_TITLE_ROW + 1, 0, "Supply air temperature " + setpoint_words("sat", record.sat), s("subtitle"))
+    changed = ", ".join(f"{path} = {value}" for path, value in record.overrides.items())
+    sheet.text(CANDIDATE_TITLE_ROW + 2, 0, "Duct static pressure " + setpoint_words("dsp", record.dsp)
+               + (f"  ·  also changes ({record.kind}): {changed}" if changed else ""), s("subtitle"))
+    note = ("Formulas from inputs and loads to cost, one line a running row; the same row stands in the same line on “Loads”. Constants stand above the columns "
+            "that use them. Sums are weight × value.")
+    if chain.parts > 1:
+        note += f" The rows stand {chain.parts} times: without and with the operators' overrides, by their shares of the time."
+    sheet.text(CANDIDATE_TITLE_ROW + 3, 0, note, s("small", "quiet"))
+    labels = {"unit": "Unit of the totals", "rows": "Rows", "night": "Setback, warm-up", "idle": "Idle heating plant", "year": "Year", "run": "Of the run", "difference": "Live less run"}
+    for key, row in TOTAL_ROWS.items():
+        sheet.merged_text(row, 0, row, 1, labels[key], s("total" if key == "year" else "subtotal", "small"))
+    chain.year_cells = {}
+    off = off_energy(run.unit, run.rows.conditions)
+    idle = {"pump_tower_kwh": "pump_tower_kw", "heating_kwh": "heating_kw", "fuel_therm": "fuel_thermh", "purchased_heating_kbtu": "purchased_heating_kbtuh"}
+    weight = grid.area("weight_h")
+    first = True
+    for c in grid.columns:
+        if not c.total or c.width > 1:
+            continue
+        at, letter = c.column, column_name(c.column)
+        area = grid.area(c.key)
+        w = grid.scope["weight_h"][:, 0]
+        v = c.values[:, 0]
+        sheet.text(TOTAL_ROWS["unit"], at, c.total_unit, s("units"))
+        style = c.style if c.total == "mean" else "f1"
+        if c.total == "mean":
+            total = float(w @ v) / float(w.sum())
+            text = f"=SUMPRODUCT({weight},{area})/SUM({weight})"
+        elif c.total == "weight":
+            total, text = float(v.sum()), f"=SUM({area})"
+        else:
+            total, text = float(w @ v), f"=SUMPRODUCT({weight},{area})"
+        pen.formula(sheet, TOTAL_ROWS["rows"], at, text, total, s(style, "subtotal", "small"))
+        if not c.annual:
+            continue
+        parts = [f"{letter}{TOTAL_ROWS['rows'] + 1}"]
+        value = total
+        if c.annual in run.night and c.annual != "running_hours":
+            night = run.night[c.annual]
+            pen.formula(sheet, TOTAL_ROWS["night"], at, "=" + grid.outer.address(f"night.{c.annual}"), night, s("f1", "subtotal", "small"))
+            parts.append(f"{letter}{TOTAL_ROWS['night'] + 1}")
+            value += night
+        if c.annual in idle:
+            amount = float(run.rows.conditions.hours @ off[idle[c.annual]])
+            if amount:
+                sheet.number(TOTAL_ROWS["idle"], at, amount, s("f1", "subtotal", "small"))
+                parts.append(f"{letter}{TOTAL_ROWS['idle'] + 1}")
+                value += amount
+        if c.annual in ("electricity_kwh", "cost_usd"):
+            continue
+        said = candidate.annual[c.annual]
+        pen.formula(sheet, TOTAL_ROWS["year"], at, "=" + "+".join(parts), value, s(style, "total", "small"))
+        sheet.number(TOTAL_ROWS["run"], at, said, s(style, "subtotal", "small"))
+        pen.formula(sheet, TOTAL_ROWS["difference"], at, f"=ROUND({letter}{TOTAL_ROWS['year'] + 1}-{letter}{TOTAL_ROWS['run'] + 1},6)", round(value - said, 6) + 0.0, s(style, "subtotal", "small"))
+        chain.year_cells[c.annual] = (f"{quoted(sheet.name)}!${letter}${TOTAL_ROWS['year'] + 1}", value)
+        first = False
+    assert not first
+    grid.write()
+    sheet.widths([5.5, 12, *[9.5] * (grid.width - 2)])
+    sheet.freeze(FIRST_ROW, 3)
+    sheet.on_paper(footer=work.footer, last_row=grid.last_row, last_column=grid.width - 1, letter=False, pages_wide=max(3, grid.width // 25), repeat_columns=(0, 2))
+
+
+def workbook_bytes(results, *, blank: bool = False) -> tuple[bytes, Pen]:
+    """A whole workbook with its live part, for proofs before the two are joined."""
+    from .. import write as values
+    from ..formats import Styles
+    from ..layout import AFTER_CANDIDATES, BEFORE_CANDIDATES, candidate_sheet_names
+    from ..page import Work
+    from ..strict import Book
+
+    with Book(title=results.project.info.name, comments=f"binestimator, run {results.run_id}") as book:
+        work = Work(book=book, styles=Styles(book), results=results)
+        positions = sheet_candidates(results)
+        names = candidate_sheet_names([c.name for c in results.candidates])
+        work.candidate_sheets = {position: names[position] for position in positions}
+        before, after = live_sheet_names(results)
+        for name in (*BEFORE_CANDIDATES, *before, *work.candidate_sheets.values(), *after, *AFTER_CANDIDATES):
+            work.sheets[name] = book.sheet(name)
+        for name, write in values._WRITERS.items():
+            write(work, work.sheets[name])
+        pen = write_live(work, results, blank=blank)
+        return book.content(), pen

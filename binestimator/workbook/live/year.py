@@ -1,0 +1,102 @@
+"""Annual figures of every candidate by formulas, savings and payback."""
+
+from __future__ import annotations
+
+from ...money import simple_payback_years
+from ...results import ANNUAL
+from ..page import title
+from ..strict import column_name
+
+SHEET = "Live year"
+SUMMED = ("running_hours", "fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh", "fuel_therm", "purchased_cooling_kbtu",
+          "purchased_heating_kbtu", "reheat_kbtu", "preheat_kbtu", "cooling_sensible_kbtu", "cooling_latent_kbtu",
+          "unserved_cooling_kbtu", "mean_sat_f", "mean_dsp_inwc", "mean_flow_cfm")
+SAVED = ("fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh", "fuel_therm", "purchased_cooling_kbtu", "purchased_heating_kbtu",
+         "electricity_kwh", "reheat_kbtu", "preheat_kbtu", "cooling_sensible_kbtu", "cooling_latent_kbtu", "cost_usd")
+_STYLE = {"degF": "f2", "in. w.c.": "f3", "USD": "usd2"}
+
+
+def write(pen, sheet, results, registry, chains) -> dict:
+    """Write the sheet; returns row by key of its tables."""
+    s, work = pen.s, pen.work
+    positions = sorted(chains)
+    title(work, sheet, "Live year", "Every figure here is a chain of formulas from inputs and rows; it moves when an input is edited.", link_column=2 + len(positions))
+    sheet.widths([30, 11, *[17] * len(positions), 70])
+    row = 4
+    for place, text in enumerate(("Figure", "Unit")):
+        sheet.text(row, place, text, s("head_left"))
+    for place, k in enumerate(positions, 2):
+        sheet.text(row, place, f"{k + 1} {results.candidates[k].name}", s("head"))
+    sheet.height(row, 40)
+    sheet.freeze(5, 2)
+    known = {key: (label, unit, text) for key, label, unit, text in ANNUAL}
+    base_place = 2 + positions.index(next(k for k in positions if results.candidates[k].id == results.baseline_id))
+    places: dict[str, int] = {}
+    value: dict[tuple[str, int], float] = {}
+    row = _section(pen, sheet, row + 1, "A year", len(positions))
+    order = [key for key, *_ in ANNUAL if key in SUMMED or key in ("electricity_kwh", "cost_usd")]
+    for key in order:
+        label, unit, text = known[key]
+        places[key] = row
+        row += 1
+    prices = {"electricity_kwh": "electricity_usd_kwh", "fuel_therm": "fuel_usd_therm", "purchased_cooling_kbtu": "cooling_usd_kbtu",
+              "purchased_heating_kbtu": "heat_usd_kbtu"}
+    for key in order:
+        label, unit, text = known[key]
+        at = places[key]
+        sheet.text(at, 0, label, s("line", "bold"))
+        sheet.text(at, 1, unit.replace("degF", "°F"), s("line", "small"))
+        sheet.text(at, 2 + len(positions), text, s("line", "small", "quiet"))
+        for place, k in enumerate(positions, 2):
+            letter, annual = column_name(place), results.candidates[k].annual
+            if key == "electricity_kwh":
+                formula = "=" + "+".join(f"{letter}{places[e] + 1}" for e in ("fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh"))
+            elif key == "cost_usd":
+                formula = "=" + "+".join(f"{letter}{places[e] + 1}*{registry.address('prices.' + price)}" for e, price in prices.items())
+            else:
+                formula = "=" + chains[k].year_cells[key][0]
+            pen.formula(sheet, at, place, formula, annual[key], s(_STYLE.get(unit, "f1"), "line"))
+            value[(key, k)] = annual[key]
+    row = _section(pen, sheet, row + 1, "Saving against the baseline (+ is saved)", len(positions))
+    for key in SAVED:
+        label, unit, _ = known[key]
+        sheet.text(row, 0, label, s("line", "bold"))
+        sheet.text(row, 1, unit, s("line", "small"))
+        for place, k in enumerate(positions, 2):
+            base = f"${column_name(base_place)}{places[key] + 1}"
+            pen.formula(sheet, row, place, f"={base}-{column_name(place)}{places[key] + 1}", results.candidates[k].saving[key],
+                        s("usd2_signed" if unit == "USD" else "signed", "line"))
+        places["saving." + key] = row
+        row += 1
+    row = _section(pen, sheet, row + 1, "Simple payback", len(positions))
+    for name, label in (("cost_usd", "Implementation cost"), ("incentive_usd", "Incentive")):
+        sheet.text(row, 0, label, s("line", "bold"))
+        sheet.text(row, 1, "USD", s("line", "small"))
+        for place, k in enumerate(positions, 2):
+            c = results.candidates[k].candidate
+            pen.formula(sheet, row, place, "=" + registry.address(f"candidate[{c.id}].{name}"), getattr(c, name), s("usd2", "line"))
+        places["money." + name] = row
+        row += 1
+    for key, label in (("before", "Payback"), ("after", "Payback after incentive")):
+        sheet.text(row, 0, label, s("line", "bold"))
+        sheet.text(row, 1, "years", s("line", "small"))
+        for place, k in enumerate(positions, 2):
+            c = results.candidates[k]
+            letter = column_name(place)
+            outlay = f"{letter}{places['money.cost_usd'] + 1}"
+            if key == "after":
+                outlay = f"MAX({outlay}-{letter}{places['money.incentive_usd'] + 1},0)"
+            saving = f"{letter}{places['saving.cost_usd'] + 1}"
+            paid = simple_payback_years(c.candidate.cost_usd, c.candidate.incentive_usd, c.saving["cost_usd"])
+            years = paid.before_years if key == "before" else paid.after_years
+            pen.formula(sheet, row, place, f'=IF({saving}>0,{outlay}/{saving},"no saving")', "no saving" if years is None else years, s("years", "line"))
+        places["payback." + key] = row
+        row += 1
+    sheet.on_paper(footer=work.footer, last_row=row, last_column=2 + len(positions), repeat_rows=(4, 4), repeat_columns=(0, 1))
+    return places
+
+
+def _section(pen, sheet, row: int, text: str, count: int) -> int:
+    for place in range(count + 3):
+        sheet.text(row, place, text if place == 0 else "", pen.s("section"))
+    return row + 1
