@@ -10,7 +10,9 @@ import numpy as np
 import pandas as pd
 
 from .errors import Finding
+from .model.air_handler import ROOM_SATURATION_F
 from .model.system import balance_error_btuh, moisture_error_btuh
+from .moist_air import saturation_humidity_ratio
 from .results import ANNUAL, COUNT_KEYS, ENERGY_KEYS, Check
 from .units import KBTU_PER_KWH, KBTU_PER_THERM
 
@@ -146,7 +148,7 @@ def run_checks(project, weather, unit, results, baseline, runs, selection, inter
     -------
     tuple of Check, tuple of Finding
     """
-    checks = [*_hours(results, weather), _balance(runs), *_bins(results, baseline, project), *_published(results, baseline, project),
+    checks = [*_hours(results, weather), _balance(runs), *_unserved(results), *_bins(results, baseline, project), *_published(results, baseline, project),
               *_signs(results, baseline)]
     return tuple(checks), tuple(_findings(project, unit, results, baseline, interactions))
 
@@ -174,14 +176,32 @@ def _balance(runs):
                 if error.max() > worst:
                     worst, where = float(error.max()), name
                 moist = np.abs(moisture_error_btuh(site.unit, rows.on, rows.loads, p.state)) / np.maximum(scale, 1.0)
-                # Rooms without any exchange of air are held at saturation and cannot balance.
-                moist = np.where(p.state.oa_frac * p.state.flow_cfm + rows.loads.infiltration_cfm > 1.0, moist, 0.0)
+                # Rooms with hardly any exchange of air are held at saturation and cannot balance.
+                held = p.state.room_humidity_ratio >= saturation_humidity_ratio(ROOM_SATURATION_F, rows.on.pressure_psia) * (1.0 - 1e-9)
+                moist = np.where(held, 0.0, moist)
                 if moist.max() > worst:
                     worst, where = float(moist.max()), name + " (moisture)"
     ok = worst < BALANCE_ERROR_FRAC
     return Check(name="Balance of heat and moisture", status="pass" if ok else "fail", value=f"{worst:.1e}", expected=f"below {BALANCE_ERROR_FRAC:.0e}",
                  text="Gains, envelope, fans, outdoor air and coils of every row sum to nothing, as a share of the coil load"
                  + (f"; worst in {where}." if where else "."))
+
+
+# Cooling or heat beyond the plant above this share of the coil's year wants a word.
+UNSERVED_FRAC = 0.005
+
+
+def _unserved(results):
+    """Loads that no plant serves: nobody pays for them, so that a candidate could look cheap."""
+    for c in results:
+        h = c.hourly
+        coil = h["cooling_sensible_kbtu"] + h["cooling_latent_kbtu"]
+        heat = h["reheat_kbtu"] + h["preheat_kbtu"]
+        for what, key, total in (("Cooling", "unserved_cooling_kbtu", coil), ("Heat", "unserved_heating_kbtu", heat)):
+            share = h[key] / total if total > 0.0 else 0.0
+            if share > UNSERVED_FRAC:
+                yield Check(name=f"{what} not served: {c.id}", status="explain", value=f"{100.0 * share:.1f} %", expected=f"at most {100.0 * UNSERVED_FRAC:.1f} %",
+                            text="Load beyond what its plant can give, which costs nothing here: raise the capacity, lower the lockout, or read the cost with care.")
 
 
 def _bins(results, baseline, project):
@@ -276,8 +296,12 @@ def _findings(project, unit, results, baseline, interactions):
     flagged = [c.id for c in results if c.equal_service.flagged]
     if flagged:
         yield Finding("caution", "summary", "Not equal in service to the baseline, so not ranked: " + ", ".join(flagged) + ".")
-    if any(c.hourly["humid_hours"] > baseline.hourly["humid_hours"] + project.service.humid_hours_tolerance for c in results):
-        yield Finding("caution", "humidity", "Some candidates leave rooms humid for longer than the baseline; mould and comfort need a humidity limit on the reset.")
+    before = baseline.hourly["humid_hours"]
+    humid = [f"{c.id} {c.hourly['humid_hours']:,.0f} h" for c in results
+             if c.hourly["humid_hours"] > before + project.service.humid_hours_tolerance]
+    if humid:
+        yield Finding("caution", "humidity", f"Rooms stay humid for longer than in the baseline ({before:,.0f} h): " + ", ".join(humid)
+                      + ". Comfort and mould need a humidity limit on the reset.")
     if any(c.hourly["freeze_hours"] > 0 for c in results):
         hours = max(c.hourly["freeze_hours"] for c in results)
         yield Finding("caution", "coils", f"Mixed air falls below {project.air_handler.freeze_limit_f:.0f} degF for up to {hours:,.0f} h: keep low-temperature protection and preheat as they are.")

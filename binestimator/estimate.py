@@ -15,7 +15,7 @@ import pandas as pd
 from . import __version__
 from .bins import EXACT_TOLERANCE, RowSelection, bin_table, group_keys, mean_rows, row_table
 from .checks import run_checks, worst_bin_errors
-from .errors import Finding
+from .errors import Finding, InputError
 from .hours import Conditions, build_conditions
 from .model.build import build_unit
 from .model.fan import fan_power_at, supply_fan
@@ -296,6 +296,7 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
         "humidity_limited_hours": limit("humidity_limited"),
         "cold_zone_limited_hours": limit("cold_zone_limited"),
         "unserved_cooling_kbtu": total("unserved_kbtuh"),
+        "unserved_heating_kbtu": total("heat_unserved_kbtuh"),
         "mean_sat_f": mean("sat_f"),
         "mean_dsp_inwc": mean("dsp_inwc"),
         "mean_flow_cfm": mean("flow_cfm"),
@@ -477,6 +478,11 @@ def make_run_id(project, weather) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 
 
+# Sizes and rows are shared by all candidates, so these cannot differ between them.
+_OTHER_PROJECT = ("candidate[{}].override: changes {}, which all candidates share; expected overrides that leave it "
+                  "as it is; estimate a second project file with that change and compare the two")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Site:
     """A unit with its hours, rows and night block: shared by candidates with the same overrides."""
@@ -527,9 +533,13 @@ def estimate(project, weather, held: Held | None = None) -> Results:
         order = np.lexsort((selection.index, selection.group))
         row_index, row_weights = selection.index[order], selection.weights[order]
 
-    def site_of(this_project, key) -> _Site:
+    def site_of(this_project, key, candidate_id) -> _Site:
         same = this_project is project
+        if not same and len(this_project.zones) != len(project.zones):
+            raise InputError(_OTHER_PROJECT.format(candidate_id, "the list of zones"))
         c = conditions if same else build_conditions(weather, this_project)
+        if not same and not (np.array_equal(c.fan_on, conditions.fan_on) and np.array_equal(c.occupied, conditions.occupied)):
+            raise InputError(_OTHER_PROJECT.format(candidate_id, "the running hours of the air handler"))
         u = unit if same else build_unit(this_project, sizes)
         means = mean_rows(c, group_id)
         c_rows = means if row_index is None else c.take(row_index).with_hours(row_weights)
@@ -545,7 +555,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     def site_for(candidate) -> _Site:
         key = overrides_key(candidate.overrides)
         if key not in sites:
-            sites[key] = site_of(project.with_overrides(candidate.overrides) if candidate.overrides else project, key)
+            sites[key] = site_of(project.with_overrides(candidate.overrides) if candidate.overrides else project, key, candidate.id)
         return sites[key]
 
     # The baseline first; the cost-optimal search last, so that it can try what the others do.
@@ -555,15 +565,14 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     tried: dict[str, list[np.ndarray]] = {"hourly": [], "rows": [], "mean": []}
     for candidate in ordered:
         site = site_for(candidate)
-        same_rows = np.array_equal(site.hourly.running, hourly.running)
         parts = {}
         for name in tried:
             if name == "mean" and row_index is None:
                 parts[name] = parts["rows"]
                 continue
             kept = held.optimal_sat.get(candidate.id) if held is not None and name == "rows" else None
-            parts[name] = run_parts(site.unit, candidate, getattr(site, name), _distinct(tried[name]) if same_rows else (), kept)
-            if same_rows and candidate.sat.strategy != "cost_optimal":
+            parts[name] = run_parts(site.unit, candidate, getattr(site, name), _distinct(tried[name]), kept)
+            if candidate.sat.strategy != "cost_optimal":
                 tried[name].append(parts[name][0].setpoints.sat_f)
         if candidate.sat.strategy == "cost_optimal":
             optimal[candidate.id] = parts["rows"][0].setpoints.sat_f

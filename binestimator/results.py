@@ -54,6 +54,7 @@ ANNUAL = (
     ("humidity_limited_hours", "Humidity-limited hours", "h", "Hours in which the humidity limit holds supply air down"),
     ("cold_zone_limited_hours", "Cold-zone-limited hours", "h", "Hours in which a zone that must stay cold holds supply air down"),
     ("unserved_cooling_kbtu", "Cooling not served", "kBtu", "Cooling beyond the plant after the supply air has risen"),
+    ("unserved_heating_kbtu", "Heat not served", "kBtu", "Heat of coils in running hours beyond the capacity of its source, for which nobody is charged"),
     ("mean_sat_f", "Mean supply air", "degF", "Mean over running hours of the supply air temperature that results"),
     ("mean_dsp_inwc", "Mean duct static", "in. w.c.", "Mean over running hours of the duct pressure that stands"),
     ("mean_flow_cfm", "Mean airflow", "cfm", "Mean over running hours of supply airflow with leakage"),

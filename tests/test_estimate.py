@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from builders import FILES, WEATHER, merged, weather_of
 
+from binestimator.errors import InputError
 from binestimator.estimate import equal_service, estimate, motor_size_hp, size_unit
 from binestimator.hours import build_conditions
 from binestimator.inputs.read import project_from_mapping
@@ -343,3 +344,21 @@ def test_results_are_the_same_when_run_again():
     for a, b in zip(again.candidates, first.candidates, strict=True):
         assert a.annual == b.annual and a.hourly == b.hourly
     assert dataclasses.asdict(again.candidates[0].equal_service) == dataclasses.asdict(first.candidates[0].equal_service)
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize(("override", "what"), [
+    ({"building.core_zones": 2}, "list of zones"),
+    ({"schedule.unoccupied_mode": "continuous"}, "running hours"),
+])
+def test_candidates_share_zones_and_running_hours(override, what):
+    """Rows and sizes belong to all candidates: an override that changes their number is refused in words."""
+    raw = {
+        "project": {"name": "Refusal", "default_candidates": False}, "weather": {"file": "723170TYA.CSV"},
+        "building": {"floor_area_ft2": 20000}, "group": [{"name": "office"}],
+        "candidate": [{"id": "a", "name": "A", "sat": "as_found", "dsp": "as_found"},
+                      {"id": "b", "name": "B", "sat": "as_found", "dsp": "as_found", "kind": "companion", "override": override}],
+    }
+    project = project_from_mapping(raw)
+    with pytest.raises(InputError, match=what):
+        estimate(project, weather_of("greensboro"))

@@ -17,6 +17,8 @@ from .unit import Unit
 # Denominators of the moisture balance are kept above this flow [cfm] so that a room with
 # neither outdoor air nor infiltration has a (very humid) answer instead of none.
 LEAST_EXCHANGE_CFM = 1e-6
+# No room is held moister than saturated air of this temperature. [degF]
+ROOM_SATURATION_F = 80.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,7 +149,7 @@ def moisture(unit: Unit, fl, flow_cfm, infiltration_cfm, oa_frac, oa_humidity_ra
     least = fl * LEAST_EXCHANGE_CFM
     outside = m * oa_frac + mi
     dry_room = oa_humidity_ratio + latent_btuh / np.maximum(outside, least)
-    ceiling = saturation_humidity_ratio(80.0, pressure_psia)
+    ceiling = saturation_humidity_ratio(ROOM_SATURATION_F, pressure_psia)
     dry_room = np.minimum(dry_room, np.maximum(ceiling, oa_humidity_ratio))
     dry_mixed = oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * dry_room
     coil_w = ah.coil_rh_frac * saturation_humidity_ratio(leaving_f, pressure_psia)

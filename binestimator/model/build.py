@@ -167,6 +167,7 @@ def design_outdoor_air_cfm(zones: Zones, groups: Groups) -> tuple[float, float]:
     is applied by the caller.
     """
     area = zones.area_ft2 * zones.multiplier
+    people = area * zones.gain_multiplier / groups.people_ft2[zones.group]
     by_area = float(np.sum(area * groups.oa_cfm_ft2[zones.group]))
-    by_people = float(np.sum(area / groups.people_ft2[zones.group] * groups.oa_cfm_person[zones.group]))
+    by_people = float(np.sum(people * groups.oa_cfm_person[zones.group]))
     return by_area, by_people

@@ -340,7 +340,9 @@ def _finish(unit: Unit, c, loads: ZoneLoads, sat_set, dsp_set, p: _Pass, enabled
         reheating_zones=(p.zones.reheat_btuh > 0.0) @ mult,
         humid=((p.wet.room > limit_w) & (c.occupied > 0.0)).astype(float),
         airflow_ceiling=(p.zones.ceiling_frac < 1.0).astype(float),
-        oa_short=(oa_cfm < 0.98 * ah.required_oa_cfm(unit, c.occupied, loads.oa_people_cfm)).astype(float),
+        # Where supply air floats the share is a hair off its minimum to close the row: that is no shortage.
+        oa_short=(np.maximum(p.mixed.oa_frac, np.where(p.sat_f < sat_set - SAT_HELD_F, p.oa_min_frac, 0.0)) * p.flow
+                  < 0.98 * ah.required_oa_cfm(unit, c.occupied, loads.oa_people_cfm)).astype(float),
         economizing=p.mixed.economizing.astype(float), minimum_speed=p.fan.at_minimum.astype(float),
         capacity_limited=short_of_cooling.astype(float),
         freeze=(p.mixed.mat_f < unit.air_handler.freeze_limit_f).astype(float),

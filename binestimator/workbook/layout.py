@@ -196,7 +196,7 @@ CANDIDATE_GROUPS: tuple[tuple[str, tuple[Column, ...]], ...] = (
     ("Heating coils", (
         _sum("preheat_kbtuh", "Preheat", "kBtu/h", "kBtu", "preheat_kbtu"),
         _sum("reheat_kbtuh", "Reheat", "kBtu/h", "kBtu", "reheat_kbtu"),
-        _sum("heat_unserved_kbtuh", "Beyond the heat source", "kBtu/h", "kBtu"),
+        _sum("heat_unserved_kbtuh", "Beyond the heat source", "kBtu/h", "kBtu", "unserved_heating_kbtu"),
     )),
     ("Plant", (
         _sum("cooling_kw", "Mechanical cooling", "kW", "kWh", "cooling_kwh"),
