@@ -32,7 +32,7 @@ ANNUAL = (
     ("preheat_kbtu", "Preheat", "kBtu", "Heat of the supply heating coil in running hours, at the coil"),
     ("cooling_sensible_kbtu", "Sensible cooling", "kBtu", "Sensible load of the cooling coil in running hours"),
     ("cooling_latent_kbtu", "Latent cooling", "kBtu", "Moisture taken out by the cooling coil in running hours"),
-    ("cost_usd", "Energy cost", "USD", "All of the above at the prices of the project"),
+    ("cost_usd", "Energy cost", "USD", "Electricity, fuel and purchased energy at the prices of the project"),
     ("unmet_zone_hours", "Unmet zone-hours", "zone h", "Zone-hours warmer than the cooling setpoint by more than the tolerance"),
     ("unmet_degree_hours", "Unmet degree-hours", "zone degF.h", "How far beyond that tolerance, summed"),
     ("cold_zone_hours", "Under-heated zone-hours", "zone h", "Zone-hours colder than the heating setpoint by more than the tolerance"),
