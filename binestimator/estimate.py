@@ -30,8 +30,10 @@ from .results import (
     ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, CandidateRun, EqualService, Held, Interaction, Results, RowChoice, overrides_key,
 )
 from .selection import choose_rows
-from .strategies.choose import Setpoints, dsp_setpoint_inwc, resets_pressure, setpoints
+from .strategies.choose import RESET_DSP, RESET_SAT, Setpoints, dsp_setpoint_inwc, reset_range, resets_pressure, setpoints
+from .strategies.cost_optimal import search as search_sat
 from .strategies.demand import pressure_thresholds_inwc, temperature_thresholds_f
+from .strategies.limits import sat_limits
 
 # Motor sizes that are made, hp (NEMA MG 1 standard ratings, from memory).
 MOTOR_SIZES_HP = (1, 1.5, 2, 3, 5, 7.5, 10, 15, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500, 600, 700, 800, 900, 1000)
@@ -306,6 +308,40 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
         figures["electricity_kwh"], figures["fuel_therm"], figures["purchased_cooling_kbtu"],
         figures["purchased_heating_kbtu"], unit.prices)
     return {key: float(figures[key]) for key in ANNUAL_KEYS}
+
+
+def reset_bound(project, site, tried=()) -> dict[str, float]:
+    """Annual figures of perfect resets: the least energy cost that setpoints alone can reach.
+
+    In every row the cheapest supply air over the widest range of any reset of the project, and
+    just the duct pressure that the neediest zone takes with its damper open; no zone asks
+    without need, none is ignored, nothing swings. Zones of importance 0 stay left out. On the
+    bin rows of the baseline's plant.
+    """
+    rows, unit = site.rows, site.unit
+    nobody = np.zeros(len(unit.zones), dtype=bool)
+    honest = replace(unit, zones=replace(unit.zones, asks_temperature=nobody, asks_pressure=nobody))
+    ranges = [reset_range(c.sat, "min_f", "max_f") for c in project.candidates if c.sat.strategy in RESET_SAT]
+    low = min([project.limits.sat_min_f, *(r[0] for r in ranges)])
+    high = max([project.limits.sat_max_f, *(r[1] for r in ranges)])
+    highest = max([project.fan.design_dsp_inwc, *(reset_range(c.dsp, "min_inwc", "max_inwc")[1] for c in project.candidates
+                                                  if c.dsp.strategy in RESET_DSP)])
+    limits = sat_limits(honest, rows.on, rows.loads, low, high)
+    heard = honest.zones.weight > 0.0
+
+    def least_dsp(requested):
+        share = requested / honest.zones.max_cfm
+        needed = honest.index_dsp_inwc * honest.zones.index_share * share * share
+        return np.clip(np.max(np.where(heard, needed, 0.0), axis=1, initial=0.0), 0.0, highest)
+
+    sat = search_sat(honest, rows.on, rows.loads, limits, least_dsp, True, tried)
+    enabled = heating_enabled(honest, rows.on.oat_f, rows.on.fan_on)
+    dsp = least_dsp(requested_flow_cfm(honest, rows.loads, sat, enabled))
+    state = evaluate(honest, rows.on, rows.loads, sat, dsp)
+    never = np.zeros(len(rows.on), dtype=bool)
+    at = Setpoints(sat_f=sat, dsp_inwc=dsp, humidity_limited=never, cold_zone_limited=never, sat_at_max=never,
+                   sat_at_min=never, dsp_at_max=never, dsp_at_min=never)
+    return annual_figures(honest, rows, [Part(share=1.0, setpoints=at, state=state)], night_totals(site.night))
 
 
 # --- reports from the hourly run -----------------------------------------------------------------
@@ -613,7 +649,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     return Results(
         project=project, weather=weather, baseline_id=project.baseline_id, candidates=tuple(results), bin_table=table,
         row_table=rows_of_table, row_method=choice.method, selection=choice, night=night_totals(base_site.night), sizes=size_list(project, unit),
-        interactions=interactions, checks=checks,
+        interactions=interactions, checks=checks, bound=reset_bound(project, base_site, _distinct(tried["rows"])),
         findings=tuple(project.findings) + tuple(weather.findings) + findings + choice_findings(choice),
         run_id=make_run_id(project, weather), unit=unit,
         held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal,

@@ -244,6 +244,7 @@ class Results:
     ``bin_table`` one line per outdoor-temperature bin · ``row_table`` one line per bin row (hours,
     date, hour, outdoor conditions) · ``night`` annual figures of setback and warm-up,
     included in every candidate · ``sizes`` path to (value, unit, 'given' or 'sized') ·
+    ``bound`` annual figures of perfect resets (``estimate.reset_bound``) ·
     ``row_method`` how rows were chosen, in words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again ·
     ``runs`` candidate id to what stands behind its annual figures.
     """
@@ -257,6 +258,7 @@ class Results:
     row_method: str
     selection: RowChoice
     night: dict[str, float]
+    bound: dict[str, float]
     sizes: dict[str, tuple[float, str, str]]
     interactions: tuple[Interaction, ...]
     checks: tuple[Check, ...]
@@ -275,6 +277,18 @@ class Results:
     @property
     def baseline(self) -> CandidateResult:
         return self[self.baseline_id]
+
+    def share_of_bound(self, candidate_id: str) -> float | None:
+        """Cost saving of a candidate over that of perfect resets of the same plant. [-]
+
+        None where the candidate changes more than setpoints, or where perfect resets save
+        nothing. Above 1 a candidate saves by leaving zones short that ignored requests allow.
+        """
+        c = self[candidate_id]
+        possible = self.baseline.annual["cost_usd"] - self.bound["cost_usd"]
+        if c.candidate.overrides != self.baseline.candidate.overrides or possible <= 0.005 * self.baseline.annual["cost_usd"]:
+            return None
+        return c.saving["cost_usd"] / possible
 
     @property
     def best(self) -> CandidateResult | None:
@@ -317,6 +331,7 @@ def to_plain(results: Results) -> dict:
         "rows": {"count": len(results.row_table), **asdict(results.selection)},
         "sizes": {k: {"value": v, "unit": u, "origin": o} for k, (v, u, o) in results.sizes.items()},
         "night": results.night,
+        "bound": results.bound,
         "candidates": [
             {
                 "id": c.id, "name": c.name, "kind": c.candidate.kind,
@@ -324,7 +339,7 @@ def to_plain(results: Results) -> dict:
                 "annual": c.annual, "hourly": c.hourly, "classic_mean_bins": c.classic, "saving": c.saving,
                 "equal_service": not c.equal_service.flagged,
                 "equal_service_reasons": list(c.equal_service.reasons),
-                "rank": c.rank,
+                "rank": c.rank, "share_of_bound": results.share_of_bound(c.id),
                 "implementation_cost_usd": c.candidate.cost_usd, "incentive_usd": c.candidate.incentive_usd,
                 "simple_payback_years": c.payback_years,
                 "simple_payback_after_incentive_years": c.payback_after_incentive_years,
