@@ -17,6 +17,7 @@ from __future__ import annotations
 import numpy as np
 
 from .bins import RowSelection, representative_rows
+from .inputs.schema import fields_of
 from .model.system import RowState, evaluate, heating_enabled
 from .model.terminals import requested_flow_cfm
 from .model.unit import Unit
@@ -31,6 +32,8 @@ SAT_MARGIN_F = 2.0
 #: Outdoor temperatures around which a reset by outdoor air falls from its warmest to its
 #: coldest supply temperature, and over how much. [degF]
 LINE_MIDDLES_F, LINE_SPAN_F = (40.0, 48.0, 56.0, 64.0, 72.0), 8.0
+#: Least share of its default price at which an energy counts, however little it costs.
+LEAST_WORTH_FRAC = 0.25
 #: Requests that demand ignores in the references.
 IGNORED_REQUESTS = 2.0
 
@@ -155,12 +158,18 @@ def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
 
 def _end_use_costs(prices, state: RowState) -> np.ndarray:
     """Cost of the end uses of ``results.ENERGY_KEYS``. (7, R) [USD/h]"""
-    kwh = prices.electricity_usd_kwh
+    kwh = _worth(prices, "electricity_usd_kwh")
     return np.stack([
         (state.fan_kw + state.return_fan_kw) * kwh, state.cooling_kw * kwh, state.pump_tower_kw * kwh, state.heating_kw * kwh,
-        state.fuel_thermh * prices.fuel_usd_therm, state.purchased_cooling_kbtuh * prices.cooling_usd_kbtu,
-        state.purchased_heating_kbtuh * prices.heat_usd_kbtu,
+        state.fuel_thermh * _worth(prices, "fuel_usd_therm"), state.purchased_cooling_kbtuh * _worth(prices, "cooling_usd_kbtu"),
+        state.purchased_heating_kbtuh * _worth(prices, "heat_usd_kbtu"),
     ])  # fmt: skip
+
+
+def _worth(prices, name: str) -> float:
+    """What a unit of energy counts for: its price, but at least a share of the usual one, since an
+    energy that costs nothing is reported as well and its price may be edited later."""
+    return max(getattr(prices, name), LEAST_WORTH_FRAC * fields_of("prices")[name].default)
 
 
 def _between(cost, place) -> np.ndarray:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from builders import FILES, WEATHER, merged, weather_of
 
+from binestimator.checks import worst_bin_errors
 from binestimator.errors import InputError
 from binestimator.estimate import equal_service, estimate, motor_size_hp, size_unit
 from binestimator.hours import build_conditions
@@ -378,3 +379,11 @@ def test_no_unflagged_candidate_beats_perfect_resets(name):
     assert results.share_of_bound("as_found") == 0.0
     best = max(results.share_of_bound(c.id) for c in results.candidates if c.candidate.sat.strategy == "cost_optimal")
     assert best > 0.5
+
+
+@pytest.mark.crosscheck
+def test_rows_hold_an_energy_that_costs_nothing():
+    """Fuel at no price is still reported and its price may be edited: within the usual 1 % of all energy."""
+    raw = merged(SMALL, {**FEW_ONLY, "prices": {"fuel_usd_therm": 0}})
+    results = estimate(project_from_mapping(raw), weather_of("greensboro"))
+    assert worst_bin_errors(results.candidates, results.baseline)["worst_end_use_frac"] < 0.01
