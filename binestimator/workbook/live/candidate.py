@@ -11,6 +11,7 @@ from ..layout import CANDIDATE_COLUMN, CANDIDATE_COLUMNS
 from .constants import biquadratic, curve_key, polynomial
 from .formulas import Scope, line_through
 from .grid import Grid
+from .plants import coefficients, source_columns
 from .site import Site, ln_pressure
 
 RESETS = ("outdoor_air", "demand", "cost_optimal")
@@ -427,34 +428,16 @@ class Chain:
         project, eco = self.project, self.project.economizer
         n = lambda key: f"{{{x}{key}}}"  # noqa: E731
         first = bool(x)
-        if eco.stuck_frac is not None:
-            self.out("oa_frac", "{economizer.stuck_frac}", prefix=x)
-        else:
-            if eco.type == "differential_enthalpy":
-                self._return_moisture(x, sat, draw)
-            if eco.type != "none":
-                test = {
-                    "fixed_dry_bulb": "{oat_f}<={economizer.high_limit_f}",
-                    "differential_dry_bulb": f"{{oat_f}}<={n('rat_f')}",
-                    "fixed_enthalpy": "AND({oat_f}<={economizer.high_limit_f}," + _enthalpy("{oat_f}", "{humidity_ratio}") + "<={economizer.high_limit_btu_lb})",
-                    "differential_enthalpy": "AND({oat_f}<={economizer.high_limit_f}," + _enthalpy("{oat_f}", "{humidity_ratio}") + "<="
-                                             + _enthalpy(n("rat_f"), n("r_room_humidity_ratio")) + ")",
-                }[eco.type]
-                if not eco.integrated:
-                    test = f"AND({test},{{oat_f}}<{n('target_f')})"
-                self.col(x + "allowed", "Economizer allowed", "1/0", f"IF({test},1,0)", "f0")
-                gap = f"({n('rat_f')}-{{oat_f}})"
-                self.col(x + "modulated", "Share that gives the target", "0–1",
-                         f"IF(AND({{oat_f}}<{n('target_f')},{gap}>0),({n('rat_f')}-{n('target_f')})/IF({gap}>0,{gap},1),1)", "f3")
-                share = (f"IF({n('allowed')}=1,MEDIAN({n('oa_min_frac')},{n('modulated')},MAX({{outdoor_air.maximum_frac}},{n('oa_min_frac')})),{n('oa_min_frac')})")
-            else:
-                share = n("oa_min_frac")
-            if not first and self.two_pass and supply_heating_mode(self.unit) == "none":
-                # Where nothing holds the supply temperature, the share is the one that closes the balance.
-                self.col("oa_free", "Share by choice", "0–1", share, "f3")
-                gap = "({rat_f}-{oat_f})"
-                share = f"IF({{floats_low}}=1,MEDIAN(0,IF(ABS({gap})>1E-9,({{rat_f}}-{{target_f}})/{gap},{{oa_free}}),1),{{oa_free}})"
-            self.out("oa_frac", share, prefix=x)
+        stuck = eco.stuck_frac is not None
+        share = "{economizer.stuck_frac}" if stuck else n("oa_min_frac")
+        if not stuck and eco.type != "none":
+            share = self._economizer(x, sat, draw)
+        if not first and self.two_pass and supply_heating_mode(self.unit) == "none":
+            # Where nothing holds the supply temperature, the share is the one that closes the balance.
+            self.col("oa_free", "Share by choice", "0–1", share, "f3")
+            gap = "({rat_f}-{oat_f})"
+            share = f"IF({{floats_low}}=1,MEDIAN(0,IF(ABS({gap})>{{k.same_f}},({{rat_f}}-{{target_f}})/{gap},{{oa_free}}),1),{{oa_free}})"
+        self.out("oa_frac", share, prefix=x)
         if not first:
             if eco.type == "none" or eco.stuck_frac is not None:
                 self.out("economizing", None)
@@ -463,6 +446,28 @@ class Chain:
                 self.out("economizing", f"IF(AND({{allowed}}=1,{chosen}>{{oa_min_frac}}),1,0)")
             self.out("oa_cfm", "{oa_frac}*{flow_cfm}")
         self.out("mat_f", f"{n('rat_f')}+{n('oa_frac')}*({{oat_f}}-{n('rat_f')})", prefix=x)
+
+    def _economizer(self, x: str, sat: str, draw: bool) -> str:
+        """Columns of the economizer's decision; returns the template of the outdoor-air share."""
+        eco = self.project.economizer
+        n = lambda key: f"{{{x}{key}}}"  # noqa: E731
+        if eco.type == "differential_enthalpy":
+            self._return_moisture(x, sat, draw)
+        cap = "AND({oat_f}<={economizer.high_limit_f},"
+        outdoor = _enthalpy("{oat_f}", "{humidity_ratio}")
+        test = {
+            "fixed_dry_bulb": "{oat_f}<={economizer.high_limit_f}",
+            "differential_dry_bulb": f"{{oat_f}}<={n('rat_f')}",
+            "fixed_enthalpy": f"{cap}{outdoor}<={{economizer.high_limit_btu_lb}})",
+            "differential_enthalpy": f"{cap}{outdoor}<={_enthalpy(n('rat_f'), n('r_room_humidity_ratio'))})",
+        }[eco.type]
+        if not eco.integrated:
+            test = f"AND({test},{{oat_f}}<{n('target_f')})"
+        self.col(x + "allowed", "Economizer allowed", "1/0", f"IF({test},1,0)", "f0")
+        gap = f"({n('rat_f')}-{{oat_f}})"
+        self.col(x + "modulated", "Share that gives the target", "0–1",
+                 f"IF(AND({{oat_f}}<{n('target_f')},{gap}>0),({n('rat_f')}-{n('target_f')})/IF({gap}>0,{gap},1),1)", "f3")
+        return f"IF({n('allowed')}=1,MEDIAN({n('oa_min_frac')},{n('modulated')},MAX({{outdoor_air.maximum_frac}},{n('oa_min_frac')})),{n('oa_min_frac')})"
 
     def _return_moisture(self, x: str, sat: str, draw: bool) -> None:
         n = lambda key: f"{{{x}{key}}}"  # noqa: E731
@@ -658,7 +663,7 @@ class Chain:
         hold = cool.below_minimum == "hold"
         self.col(n + "run", "Running share of the units", "0–1", f"IF({plr}>0,1,0)" if hold else f"MIN({plr},{{c.least_plr}})/{{c.least_plr}}", "f3")
         q = curve_key("dx_eir_f_plr" if dx else f"chiller_{cool.chiller_set}_eir_f_plr")
-        count = 4 if dx else len(_coefficients(q))
+        count = 4 if dx else len(coefficients(q))
         self.col(n + "steady", "Steady part load", "0–1", f"MAX({plr},{{c.least_plr}})", "f3")
         power = f"{on}*{{unit_kw}}*{polynomial(q, count, f'{{{n}steady}}')}/{{{q}.rated}}*{{{n}run}}"
         if dx:
@@ -677,67 +682,6 @@ class Chain:
                      f"({on}*{{{n}run}}*{{cooling.capacity_tons}}/{{cooling.units}}*{{cooling.condenser_pump_w_ton}}+{l}/{{k.kbtu_ton}}*{{cooling.tower_w_ton}})/1000")
             pumps.append(f"{{{n}tower_kw}}")
         return power, pumps
-
-
-def source_columns(col, n: str, source, capacity: str, load: str, enabled: str, oat: str):
-    """Columns of a heat source.
-
-    Returns
-    -------
-    electric, fuel, purchased, pumps : list of str
-        Templates to add up.
-    unserved : str
-    """
-    cap = f"{{{capacity}}}"
-    where = {"heat": "", "pre": ", supply coil"}[n]
-    col(f"{n}_on", "Heat source enabled" + where, "1/0", enabled, "f0")
-    on = f"{{{n}_on}}"
-    limit = cap
-    if source.type == "heat_pump":
-        col(f"{n}_cap", "Heat pump can give" + where, "kBtu/h",
-            f"{cap}*IF({oat}<{{heating.heat_pump_off_below_f}},0,{line_through(oat, len(source.capacity_points), 'p.heating_capacity_points')})", "f1")
-        limit = f"MAX({cap},{{{n}_cap}})"
-    col(f"{n}_served", "Heat served" + where, "kBtu/h", f"MIN(MAX({load},0),{limit}-{{c.{n}_loss}})*{on}", "f1")
-    served = f"{{{n}_served}}"
-    col(f"{n}_output", "Output with standing loss" + where, "kBtu/h", f"{served}+{{c.{n}_loss}}*{on}", "f1")
-    output = f"{{{n}_output}}"
-    electric, fuel, purchased, pumps = [], [], [], []
-    if source.type in ("boiler", "gas_furnace"):
-        q = curve_key(source.fuel_curve)
-        least = "{heating.minimum_plr_frac}"
-        col(f"{n}_plr", "Part load ratio" + where, "0–1", f"MEDIAN(0,{output}/{cap},1)", "f3")
-        plr = f"{{{n}_plr}}"
-        run = f"MIN({plr},{least})/{least}" if source.minimum_plr_frac > 0.0 else f"IF({plr}>0,1,0)"
-        eff = "{heating.efficiency_frac}" if source.type == "boiler" else "{preheat.efficiency_frac}"
-        steady = f"MAX({plr},{least})"
-        col(f"{n}_steady", "Steady part load" + where, "0–1", steady, "f3")
-        col(f"{n}_fuel", "Fuel" + where, "therm/h",
-            f"{cap}/{eff}*{polynomial(q, len(_coefficients(q)), f'{{{n}_steady}}')}/{{{q}.rated}}*{run}/{{k.kbtu_therm}}", "f4")
-        fuel.append(f"{{{n}_fuel}}")
-    elif source.type == "electric":
-        electric.append(f"{output}/{{k.btu_wh}}")
-    elif source.type == "heat_pump":
-        col(f"{n}_cop", "COP" + where, "", line_through(oat, len(source.cop_points), "p.heating_cop_points"), "f2")
-        by = f"MIN({output},{{{n}_cap}})"
-        col(f"{n}_kw", "Heat pump and supplementary heat" + where, "kW", f"({by}/{{{n}_cop}}+{output}-{by})/{{k.btu_wh}}")
-        electric.append(f"{{{n}_kw}}")
-    elif source.type == "purchased":
-        purchased.append(f"{output}/(1-{{heating.purchased_loss_frac}})")
-    if source.pump_w_per_kbtuh > 0.0:
-        if source.pump_control == "constant":
-            power = f"{{c.{n}_pump_kw}}*{on}"
-        else:
-            v = curve_key("pump_variable")
-            power = f"{{c.{n}_pump_kw}}*{polynomial(v, 4, f'MEDIAN({{{v}.x_low}},{served}/{cap},{{{v}.x_high}})')}/{{{v}.rated}}*{on}"
-        col(f"{n}_pump", "Hot-water pump" + where, "kW", power)
-        pumps.append(f"{{{n}_pump}}")
-    return electric, fuel, purchased, pumps, f"{load}-{served}"
-
-
-def _coefficients(key: str) -> tuple[float, ...]:
-    from ...model.plant import curves
-
-    return curves()[key.removeprefix("q.")].coefficients
 
 
 def _enthalpy(t: str, w: str) -> str:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from ...errors import WorkbookError
-from ..layout import PROFILES, STRATEGIES, ZONES, input_name
-from ..sheets.inputs import split_path
+from ..layout import INPUTS, PROFILES, STRATEGIES, ZONES, input_name
+from ..sheets.inputs import VALUE_COLUMN, split_path
 from ..sheets.tables import collect
-from ..strict import column_name, quoted
+from ..strict import reference
 
-# Sizes that follow from other inputs where they are not given: their cells hold what came out.
-FOLLOWS = ("air_handler.max_cfm", "outdoor_air.minimum_cfm", "outdoor_air.position_frac")
+# Sizes that follow from other inputs where they are not given: their cells show what came out of the run.
+FOLLOWS = ("air_handler.max_cfm", "outdoor_air.minimum_cfm")
+# Inputs that no figure depends on.
+WORDS_ONLY = ("project.", "candidate.name", "candidate.kind", "candidate.id")
 
 
-class InputRegistry:
+class Registry:
     """Addresses of the effective values of inputs, by path.
 
     The only place that knows how the sheets of inputs are laid out; formulas ask it. It keeps
@@ -22,70 +24,47 @@ class InputRegistry:
     Parameters
     ----------
     results : Results
+    places : dict
+        Path -> (sheet, row, column) of the cell that counts; points by coordinate where they have
+        cells of their own (``candidate[a].sat.points.x1``).
+    names : dict
+        Path -> defined name, where an input has one.
+    contents : dict
+        Path -> what its cell holds; taken from the cell where not told.
     """
 
-    def __init__(self, results):
+    def __init__(self, results, places: dict[str, tuple[str, int, int]], names: dict[str, str] | None = None,
+                 contents: dict[str, object] | None = None):
         self._results = results
-        self._project = results.project
         self._values = {row[0]: row for row in results.project.effective_rows()}
-        self._places: dict[str, str] = {}
+        self.places = places
+        self.contents = contents or {}
+        self._names = names or {}
         self.read: set[str] = set()
-        self.points: dict[str, list[tuple[str, int, int]]] = {}
-        for path in self._values:
-            section, item, _ = split_path(path)
-            if not item:
-                self._places[path] = input_name(path)
-        self._place_zones()
-        self._place_items("group", PROFILES, 4)
-        self._place_items("candidate", STRATEGIES, 4)
-
-    def _place_zones(self) -> None:
-        items, inputs = collect(self._results, "zone")
-        names = [name for name in inputs if name != "name"]
-        for row, item in enumerate(items, 7):
-            for column, name in enumerate(names, 1):
-                self._places[inputs[name][item][0]] = f"{quoted(ZONES)}!${column_name(column)}${row + 1}"
-
-    def _place_items(self, section: str, sheet: str, row: int) -> None:
-        items, inputs = collect(self._results, section)
-        inputs.pop("name", None)
-        if section == "candidate":
-            from ...inputs.schema import fields_of
-
-            order = [*fields_of("candidate"), *(f"{part}.{name}" for part in ("sat", "dsp") for name in fields_of(part))]
-            inputs = dict(sorted(inputs.items(), key=lambda pair: order.index(pair[0])))
-        row, part = row + 1, ""
-        for name, cells in inputs.items():
-            this = name.split(".")[0] if "." in name else ""
-            if this != part:
-                part, row = this, row + 1
-            for column, item in enumerate(items, 3):
-                if item in cells:
-                    self._places[cells[item][0]] = f"{quoted(sheet)}!${column_name(column)}${row + 1}"
-            row += 1
+        self._held: dict[str, str] = {}
 
     def paths(self) -> list[str]:
-        """All paths in reading order."""
-        return list(self._values)
+        """All paths in reading order; points by coordinate where they have cells."""
+        found = []
+        for path in self._values:
+            value = self._values[path][2]
+            coordinates = [p for k in range(1, len(value) + 1) for a in "xy" if (p := f"{path}.{a}{k}") in self.places] if self._is_points(value) else []
+            found += coordinates or ([path] if path in self.places else [])
+        return found
+
+    @staticmethod
+    def _is_points(value) -> bool:
+        return isinstance(value, tuple) and bool(value) and isinstance(value[0], tuple)
 
     def label(self, path: str) -> tuple[str, str]:
         """Label and unit of an input."""
-        return self._values[path][1], self._values[path][3].replace("degF", "°F")
+        row = self._values.get(path) or self._values[path.rsplit(".", 1)[0]]
+        end = "" if path in self._values else f", {path.rsplit('.', 1)[1]}"
+        return row[1] + end, row[3].replace("degF", "°F")
 
     def value(self, path: str):
         """Value of the run; None where not given."""
         return self._values[path][2]
-
-    def address(self, path: str) -> str:
-        """Address of the effective value of an input, which is read by a formula."""
-        if path not in self._places:
-            raise WorkbookError(f"input {path!r}: has no cell")
-        self.read.add(path)
-        return self._places[path]
-
-    def place(self, path: str) -> str:
-        """Address without counting it as read."""
-        return self._places.get(path, "")
 
     def shown(self, path: str):
         """What the cell holds: the value, or the size that stands in for it."""
@@ -94,8 +73,80 @@ class InputRegistry:
             return self._results.sizes[path][0]
         return value
 
-    def optional(self, path: str) -> str | None:
-        """Address of an input that may be left out; None where the cell shows what follows from others."""
-        if self._values[path][2] is None and path in FOLLOWS:
-            return None
-        return self.address(path)
+    def place(self, path: str) -> str:
+        """Address of the cell that counts."""
+        if path not in self.places:
+            raise WorkbookError(f"input {path!r}: has no cell")
+        return self._names.get(path) or reference(*self.places[path])
+
+    def address(self, path: str) -> str:
+        """The same, counted as read by a formula."""
+        self.read.add(path)
+        return self.place(path)
+
+    def held(self, path: str) -> str:
+        """Address of the value of the run on the sheet of held values."""
+        return self._held[path]
+
+    def set_held(self, path: str, address: str) -> None:
+        """Say where the value of the run stands."""
+        self._held[path] = address
+
+
+def input_registry(results) -> Registry:
+    """Registry of the sheets of inputs that show one value each."""
+    places: dict[str, tuple[str, int, int]] = {}
+    names: dict[str, str] = {}
+    row, section = 6, None
+    for line in results.project.effective_rows():
+        path = line[0]
+        this, item, _ = split_path(path)
+        if item or this in ("special", "group", "zone", "candidate"):
+            continue
+        row, section = row + (this != section), this
+        places[path] = (INPUTS, row, VALUE_COLUMN)
+        names[path] = input_name(path)
+        row += 1
+    items, inputs = collect(results, "zone")
+    for line, item in enumerate(items, 7):
+        for column, name in enumerate([n for n in inputs if n != "name"], 1):
+            places[inputs[name][item][0]] = (ZONES, line, column)
+    row = 4
+    for kind in ("group", "special"):
+        if collect(results, kind)[0]:
+            row = _side(results, places, kind, PROFILES, row) + 1
+    _side(results, places, "candidate", STRATEGIES, 4)
+    return Registry(results, places, names)
+
+
+def _side(results, places, section: str, sheet: str, row: int) -> int:
+    items, inputs = collect(results, section)
+    inputs.pop("name", None)
+    if section == "candidate":
+        from ...inputs.schema import fields_of
+
+        order = [*fields_of("candidate"), *(f"{part}.{name}" for part in ("sat", "dsp") for name in fields_of(part))]
+        inputs = dict(sorted(inputs.items(), key=lambda pair: order.index(pair[0])))
+    row, part = row + 1, ""
+    for name, cells in inputs.items():
+        this = name.split(".")[0] if "." in name else ""
+        if this != part:
+            part, row = this, row + 1
+        for column, item in enumerate(items, 3):
+            if item in cells:
+                places[cells[item][0]] = (sheet, row, column)
+        row += 1
+    return row
+
+
+def form_registry(results, plan) -> Registry:
+    """Registry of a form: the cells that count, points by coordinate.
+
+    Parameters
+    ----------
+    plan : FormPlan
+    """
+    entries = [*plan.content.singles]
+    for kind in ("group", "special", "zone", "candidate"):
+        entries += [entry for item in plan.content.items(kind) for entry in item.entries.values()]
+    return Registry(results, dict(plan.counts), contents={entry.path: entry.counts for entry in entries})

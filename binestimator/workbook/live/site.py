@@ -18,7 +18,9 @@ from ..sheets.inputs import value_cell
 from ..strict import column_name, quoted
 from .constants import curve_key
 from .formulas import Scope
-from .grid import FIRST_ROW, Grid
+from .grid import FIRST_ROW, TOTAL_ROWS, Grid
+from .plants import source_columns
+from .registry import FOLLOWS
 
 COLUMN = "\x03"
 ZONE_COLUMN = 3
@@ -49,6 +51,7 @@ class Site:
         self.number, self.users = number, users
         end = "" if number == 1 else f"_{number}"
         self.unit_name, self.zones_name, self.loads_name = f"Unit{end}", f"Zones{end}", f"Loads{end}"
+        self.idle_name = f"Idle{end}"
         self._own = {}
         if run.project is not results.project:
             base = {row[0]: row[2] for row in results.project.effective_rows()}
@@ -140,8 +143,15 @@ class Site:
             return
         value = float(self.scope.evaluate(template)) if given is None else float(given)
         other = self.scope.formula(template)
-        source = None if path in self._own else self.registry.optional(path)
-        formula = other if source is None else f"IF(ISNUMBER({source}),{source},{other})"
+        if path in self._own:
+            formula = other
+        elif given is None and path in FOLLOWS:
+            # The cell shows what came out of the run: it counts as given once it shows something else.
+            cell = self.registry.address(path)
+            formula = f"IF({cell}={self.registry.held(path)},{other},{cell})"
+        else:
+            cell = self.registry.address(path)
+            formula = f"IF(ISNUMBER({cell}),{cell},{other})"
         self.derive(name, label, unit, template, how, value=value, formula=formula)
 
     def held(self, name: str, label: str, unit: str, value: float, how: str) -> None:
@@ -207,7 +217,7 @@ class Site:
         self.mirror("outdoor_air.ventilation_efficiency", "outdoor_air.maximum_frac")
         self.derive("c.oa_area", "Outdoor air by area, at the zones", "cfm", "+".join(f"{{g{g}.area}}*{{{names[g]}oa_cfm_ft2}}" for g in groups))
         self.derive("c.oa_people", "Outdoor air by people when full, at the zones", "cfm",
-                    "+".join(f"{{g{g}.area}}/{{{names[g]}people_ft2}}*{{{names[g]}oa_cfm_person}}" for g in groups))
+                    "+".join(f"{{g{g}.persons}}*{{{names[g]}oa_cfm_person}}" for g in groups))
         self.fallback("c.oa_minimum", "outdoor_air.minimum_cfm", "({c.oa_area}+{c.oa_people})/{outdoor_air.ventilation_efficiency}",
                       "zones' outdoor air over the ventilation efficiency when not given")
         self.derive("c.oa_area_cfm", "Outdoor air by area, at the intake", "cfm", "{c.oa_area}/{outdoor_air.ventilation_efficiency}")
@@ -564,7 +574,7 @@ class Site:
         grid.group("Conditions")
         grid.add("oat", "Outdoor dry bulb", "°F", pick("oat_f"), "f1", values=col(on.oat_f))
         grid.add("oawb", "Outdoor wet bulb", "°F", pick("oawb_f"), "f1", values=col(on.oawb_f))
-        grid.add("dewpoint", "Outdoor dew point", "°F", pick("oa_dewpoint_f") if self._has_dewpoint else None, "f1", values=col(on.oa_dewpoint_f))
+        grid.add("dewpoint", "Outdoor dew point", "°F", pick("oa_dewpoint_f") if "oa_dewpoint_f" in self.results.row_table.columns else None, "f1", values=col(on.oa_dewpoint_f))
         grid.add("w", "Outdoor humidity ratio", "lb/lb", pick("humidity_ratio"), "f5", values=col(on.humidity_ratio))
         grid.add("occupied", "Occupied", "1/0", pick("occupied"), "f0", values=col(on.occupied))
         if self.project.heating.type == "none":
@@ -631,27 +641,72 @@ class Site:
         sheet.freeze(FIRST_ROW, 3)
         sheet.on_paper(footer=pen.work.footer, last_row=grid.last_row, last_column=grid.width - 1, letter=False, pages_wide=max(1, grid.width // 25))
 
-    _has_dewpoint = False
+    # --- heating plant that stays enabled while the air handler is off
+
+    def has_idle(self) -> bool:
+        """Whether the heating plant can take energy while the air handler is off."""
+        heat = self.project.heating
+        return heat.type != "none" and heat.enabled_unoccupied and len(self.run.rows.running) < len(self.run.rows.conditions.oat_f)
+
+    def write_idle(self, sheet, base_rows) -> None:
+        """Energy of the idle heating plant in the rows with the air handler off."""
+        c, heat = self.run.rows.conditions, self.project.heating
+        off = np.flatnonzero(c.fan_on <= 0.0)
+        grid = Grid(self.pen, sheet, self.scope, len(off))
+        col = lambda values: np.asarray(values, dtype=float).reshape(-1, 1)  # noqa: E731
+        title(self.pen.work, sheet, "Idle heating plant" + ("" if self.number == 1 else f" of {', '.join(self.users)}"),
+              "Rows with the air handler off: what the heating plant takes while it stays enabled. The same for all candidates.", link_column=0)
+        grid.group("Row")
+        grid.add("row", "Row", "no.", None, "f0", values=col(off + 1.0))
+        grid.add("weight", "Weight", "h/yr", base_rows("weight_h") if base_rows else None, "f2", values=col(c.hours[off]))
+        grid.add("oat", "Outdoor dry bulb", "°F", base_rows("oat_f") if base_rows else None, "f1", values=col(c.oat_f[off]))
+        grid.group("Heat source")
+        add = lambda key, label, unit, template, style="f2": grid.add(key, label, unit, template, style)  # noqa: E731
+        electric, fuel, purchased, pumps, _ = source_columns(add, "heat", heat_source(heat), "heating.capacity_kbtuh", "0",
+                                                             "IF({oat}<{heating.enabled_below_f},1,0)", "{oat}")
+        self.idle = {}
+        grid.group("Energy")
+        for annual, label, unit, terms in (("heating_kwh", "Electric heat", "kW", electric), ("fuel_therm", "Fuel", "therm/h", fuel),
+                                           ("purchased_heating_kbtu", "Purchased heat", "kBtu/h", purchased), ("pump_tower_kwh", "Hot-water pump", "kW", pumps)):
+            if terms:
+                grid.add(annual, label, unit, "+".join(terms), "f4")
+        style = self.pen.s("f1", "subtotal", "small")
+        sheet.text(TOTAL_ROWS["rows"], 0, "Rows", self.pen.s("subtotal", "small"))
+        for c_ in grid.groups[-1].columns:
+            value = float(grid.scope["weight"][:, 0] @ c_.values[:, 0])
+            self.pen.formula(sheet, TOTAL_ROWS["rows"], c_.column, f"=SUMPRODUCT({grid.area('weight')},{grid.area(c_.key)})", value, style)
+            self.idle[c_.key] = (f"{sheet.name}!${column_name(c_.column)}${TOTAL_ROWS['rows'] + 1}", value)
+        grid.write()
+        sheet.widths([9.5] * grid.width)
+        sheet.freeze(FIRST_ROW, 1)
+        sheet.on_paper(footer=self.pen.work.footer, last_row=grid.last_row, last_column=grid.width - 1)
+
+    idle: dict = {}
 
 
 def write_points(pen, sheet, row: int, scope: Scope, name: str, path: str, registry, points) -> int:
-    """Points of a line as input cells, one below the other, and their slopes; returns the next row.
+    """Points of a line, one below the other, and their slopes; returns the next row.
 
-    The sheets of inputs print points as one text; the numbers that formulas read stand here.
+    Where the sheets of inputs print points as one text, the numbers that formulas read stand here, to be edited here.
     """
     s = pen.s
     label, unit = registry.label(path)
     x_unit, _, y_unit = unit.partition(":")
-    cells = []
     for k, (x, y) in enumerate(points, 1):
         for axis, value, u in (("x", x, x_unit), ("y", y, y_unit)):
+            own = f"{path}.{axis}{k}"
             sheet.text(row, 0, f"{label}: {axis}{k}", s("line", "small"))
-            sheet.number(row, 1, float(value), s("general", "line", "left", "given"))
             sheet.text(row, 2, u, s("line", "small"))
-            sheet.text(row, 3, f"input {path}: edit it here", s("line", "small", "quiet"))
+            if own in registry.places:
+                pen.formula(sheet, row, 1, "=" + registry.address(own), float(value), s("general", "line", "left"))
+                sheet.text(row, 3, "input", s("line", "small", "quiet"))
+            else:
+                sheet.number(row, 1, float(value), s("general", "line", "left", "given"))
+                sheet.text(row, 3, f"input {path}: edit it here", s("line", "small", "quiet"))
+                pen.held.extra.append((own, (sheet.name, row, 1), f"{label}: {axis}{k}"))
+                registry.read.add(path)
             scope.put(f"{name}.{axis}{k}", f"{_sheet_ref(sheet.name)}!$B${row + 1}", float(value))
             pen.labels[f"{name}.{axis}{k}"] = (f"{label}: {axis}{k}", u)
-            cells.append((sheet.name, row, 1))
             row += 1
     for k in range(1, len(points)):
         template = f"({{{name}.y{k + 1}}}-{{{name}.y{k}}})/({{{name}.x{k + 1}}}-{{{name}.x{k}}})"
@@ -661,8 +716,6 @@ def write_points(pen, sheet, row: int, scope: Scope, name: str, path: str, regis
         scope.put(f"{name}.s{k}", f"{_sheet_ref(sheet.name)}!$B${row + 1}", value)
         pen.labels[f"{name}.s{k}"] = (f"{label}: slope {k}", "")
         row += 1
-    registry.points[path] = cells
-    registry.read.add(path)
     return row
 
 

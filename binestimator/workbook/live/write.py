@@ -4,19 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...estimate import off_energy
 from ...model.plant import plant_curve_names
 from ...model.system import supply_heating_mode
 from ..figures import setpoint_words
 from ..layout import CANDIDATE_TITLE_ROW, ROW_COLUMNS, ROWS, ROWS_FIRST_ROW, sheet_candidates
 from ..page import title
 from ..strict import column_name, quoted
-from . import constants, year
+from . import constants, held, year
 from .candidate import Chain
 from .grid import FIRST_ROW, TOTAL_ROWS, Pen
 from .lines import SHEET as SETPOINTS
 from .lines import Lines
-from .registry import InputRegistry
+from .registry import Registry, input_registry
 from .site import Site
 
 
@@ -36,26 +35,28 @@ def live_sheet_names(results) -> tuple[list[str], list[str]]:
     """Sheets of the live part before and after those of the candidates, in order."""
     before = [constants.SHEET]
     for number, (key, users) in enumerate(sites_of(results), 1):
-        site = Site(None, InputRegistry(results), None, results, results.runs[results.candidates[users[0]].id], number, [])
+        site = Site(None, None, None, results, results.runs[results.candidates[users[0]].id], number, [])
         before += [site.unit_name] if number > 1 and site.can_share() else [site.unit_name, site.zones_name, site.loads_name]
-    return [*before, SETPOINTS], [year.SHEET]
+        before += [site.idle_name] if site.has_idle() else []
+    return [*before, SETPOINTS], [year.SHEET, held.SHEET]
 
 
-def write_live(work, results, registry: InputRegistry | None = None, *, blank: bool = False) -> Pen:
+def write_live(work, results, registry: Registry | None = None, *, blank: bool = False) -> Pen:
     """Write all live sheets; those of ``live_sheet_names`` and of the candidates must have been made.
 
     Parameters
     ----------
     work : Work
     results : Results
-    registry : InputRegistry, optional
+    registry : Registry, optional
         Where inputs stand.
     blank : bool
         Formulas without values.
     """
-    registry = InputRegistry(results) if registry is None else registry
+    registry = input_registry(results) if registry is None else registry
     pen = Pen(work, blank)
     pen.registry = registry
+    pen.held = held.HeldSheet(pen, work.sheets[held.SHEET], registry)
     positions = sheet_candidates(results)
     sites = sites_of(results)
     curves: list[str] = []
@@ -71,7 +72,7 @@ def write_live(work, results, registry: InputRegistry | None = None, *, blank: b
     for number, (key, users) in enumerate(sites, 1):
         run = results.runs[results.candidates[users[0]].id]
         site = Site(pen, registry, scope, results, run, number, [results.candidates[k].name for k in users])
-        site._has_dewpoint = "oa_dewpoint_f" in results.row_table.columns
+        bin_rows = _bin_row_formula(results) if _same_rows(run.rows, base_rows) else None
         site.write_unit(work.sheets[site.unit_name])
         if number > 1 and site.can_share():
             site.share(first)
@@ -81,8 +82,9 @@ def write_live(work, results, registry: InputRegistry | None = None, *, blank: b
             site.fill_unit()
             site.write_zones(work.sheets[site.zones_name])
             demand_sat = any(c.candidate.sat.strategy == "demand" for c in results.candidates)
-            same = _same_rows(run.rows, base_rows)
-            site.write_loads(work.sheets[site.loads_name], _bin_row_formula(results) if same else None, demand_sat)
+            site.write_loads(work.sheets[site.loads_name], bin_rows, demand_sat)
+        if site.has_idle():
+            site.write_idle(work.sheets[site.idle_name], bin_rows)
         first = site if number == 1 else first
         for k in users:
             by_position[k] = site
@@ -98,6 +100,8 @@ def write_live(work, results, registry: InputRegistry | None = None, *, blank: b
         _write_candidate(pen, sheet, results, k, chain)
     lines.finish()
     pen.places = year.write(pen, work.sheets[year.SHEET], results, registry, chains)
+    short = [f"{quoted(c.grid.sheet.name)}!{c.grid.area('short')}" for c in chains.values() if "short" in c.grid]
+    pen.banner = pen.held.write(results, short)
     return pen
 
 
@@ -152,8 +156,6 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
     for key, row in TOTAL_ROWS.items():
         sheet.merged_text(row, 0, row, 1, labels[key], s("total" if key == "year" else "subtotal", "small"))
     chain.year_cells = {}
-    off = off_energy(run.unit, run.rows.conditions)
-    idle = {"pump_tower_kwh": "pump_tower_kw", "heating_kwh": "heating_kw", "fuel_therm": "fuel_thermh", "purchased_heating_kbtu": "purchased_heating_kbtuh"}
     weight = grid.area("weight_h")
     first = True
     for c in grid.columns:
@@ -182,12 +184,11 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
             pen.formula(sheet, TOTAL_ROWS["night"], at, "=" + grid.outer.address(f"night.{c.annual}"), night, s("f1", "subtotal", "small"))
             parts.append(f"{letter}{TOTAL_ROWS['night'] + 1}")
             value += night
-        if c.annual in idle:
-            amount = float(run.rows.conditions.hours @ off[idle[c.annual]])
-            if amount:
-                sheet.number(TOTAL_ROWS["idle"], at, amount, s("f1", "subtotal", "small"))
-                parts.append(f"{letter}{TOTAL_ROWS['idle'] + 1}")
-                value += amount
+        if c.annual in chain.site.idle:
+            address, amount = chain.site.idle[c.annual]
+            pen.formula(sheet, TOTAL_ROWS["idle"], at, "=" + address, amount, s("f1", "subtotal", "small"))
+            parts.append(f"{letter}{TOTAL_ROWS['idle'] + 1}")
+            value += amount
         if c.annual in ("electricity_kwh", "cost_usd"):
             continue
         said = candidate.annual[c.annual]

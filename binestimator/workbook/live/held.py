@@ -1,0 +1,191 @@
+"""What formulas do not find again: value blocks, what each rests on, and which an edit has made stale."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..page import height_of, lines_of, title
+from ..strict import column_name, reference
+from .registry import WORDS_ONLY, Registry
+
+SHEET = "Held values"
+_FIRST_INPUT = 26
+_BANNER_ROW = 3
+_BLOCK_ROW = 7
+_RUN, _NOW, _CHANGED, _READ, _FLAGS = 2, 3, 4, 5, 6
+
+_PHYSICS = ("weather.", "calendar.", "schedule.", "building.", "special[", "group[", "zone[", "air_handler.", "outdoor_air.", "economizer.",
+            "fan.", "return_fan.", "cooling.", "heating.", "preheat.")
+_TIMES = ("_hours", "always_on", "_profile", "_frac")
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A value block.
+
+    Parameters
+    ----------
+    name, where : str
+    rests_on : str
+        In words.
+    starts : tuple of str
+        Beginnings of the paths it rests on.
+    rerun : str
+        What a new run may change.
+    """
+
+    name: str
+    where: str
+    rests_on: str
+    starts: tuple[str, ...]
+    rerun: str
+
+
+BLOCKS = (
+    Block("Rows and weights", "Bin rows; Loads: weights", "weather, calendar, hours, building, groups, zones, air handler, plants, limits, prices, bins",
+          (*_PHYSICS, "limits.", "prices.", "bins."), "Other hours may stand for a bin, with other weights: annual figures move by about the error shown on Checks."),
+    Block("Sun and shares of groups", "Loads: shares, sun", "weather, calendar, hours and profiles of groups, rotation, lag and radiant shares of the building",
+          ("weather.", "calendar.", "schedule.", "building.rotation", "building.room_lag", "building.solar_radiant", "building.internal_radiant", "group["),
+          "Gains and sun of every row. Densities, areas and glass are live."),
+    Block("Sizes not given", "Inputs and Zone schedule: values marked as sized; Unit: supply coil", "weather, calendar, hours, building, groups, zones, air handler, fans, plants, baseline",
+          (*_PHYSICS, "candidate"), "Terminal airflows, coils, motor, design airflow and plants are found again for the edited building."),
+    Block("Least-cost supply air", "Sheets of cost-optimal candidates: setpoint column", "everything with a cost, limits, and the setpoints of other candidates",
+          (*_PHYSICS, "limits.", "prices.", "candidate"), "The search is made again: the optimum may move and saves at least as much."),
+    Block("Setback, warm-up and cool-down", "Unit: last block", "weather, calendar, hours, building, groups, zones, air handler, plants",
+          _PHYSICS, "Energy of hours outside the steady modes, the same for all candidates."),
+    Block("Counts, months, peaks, hourly audit, ranking, bound", "Comparison, Patterns, Zone service, Checks, charts", "all inputs",
+          (*_PHYSICS, "limits.", "prices.", "service.", "bins.", "candidate"), "Hours counted, equal-service flags, ranks, charts, and the bound of perfect resets."),
+    Block("Choices that the formulas are built for", "Live sheets", "inputs that no formula reads: types, yes or no, names of groups, shares of overrides that were none",
+          (), "The edit does not reach the figures here at all until a new run."),
+)
+UNREAD = len(BLOCKS) - 1
+
+
+class HeldSheet:
+    """The sheet of held values. Made first, so that formulas can compare with the run; written last.
+
+    Parameters
+    ----------
+    pen : Pen
+    sheet : Sheet
+    registry : Registry
+    """
+
+    def __init__(self, pen, sheet, registry: Registry):
+        self.pen, self.sheet, self.registry = pen, sheet, registry
+        self.extra: list[tuple[str, tuple[str, int, int], str]] = []
+        for k, path in enumerate(registry.paths()):
+            registry.set_held(path, reference(SHEET, _FIRST_INPUT + k, _RUN))
+
+    def write(self, results, short_areas: list[str]) -> str:
+        """Write the sheet; returns the address of the banner.
+
+        Parameters
+        ----------
+        short_areas : list of str
+            Columns of candidates that count rows whose load exceeds the plant.
+        """
+        pen, sheet, s, registry = self.pen, self.sheet, self.pen.s, self.registry
+        paths = registry.paths()
+        last = _FIRST_INPUT + len(paths) + len(self.extra) - 1
+        title(pen.work, sheet, "Held values", "What stands in this file as values of the run, what each rests on, and which of them an edited input has made stale", link_column=1)
+        sheet.widths([44, 40, 18, 18, 10, 10, *[12] * len(BLOCKS)])
+        sheet.text(_BLOCK_ROW - 1, 0, "Value block", s("head_left"))
+        for place, text in enumerate(("Where it stands", "Edited inputs it rests on", "State"), 1):
+            sheet.text(_BLOCK_ROW - 1, place, text, s("head_left"))
+        sheet.merged_text(_BLOCK_ROW - 1, 4, _BLOCK_ROW - 1, 7, "Rests on", s("head_left"))
+        sheet.merged_text(_BLOCK_ROW - 1, 8, _BLOCK_ROW - 1, 12, "What a new run may change", s("head_left"))
+        changed = f"${column_name(_CHANGED)}${_FIRST_INPUT + 1}:${column_name(_CHANGED)}${last + 1}"
+        for k, block in enumerate(BLOCKS):
+            row, letter = _BLOCK_ROW + k, column_name(_FLAGS + k)
+            flags = f"${letter}${_FIRST_INPUT + 1}:${letter}${last + 1}"
+            sheet.text(row, 0, block.name, s("wrap", "line", "bold"))
+            sheet.text(row, 1, block.where, s("text_small", "line"))
+            pen.formula(sheet, row, 2, f"=SUMPRODUCT({changed},{flags})", 0.0, s("f0", "line", "left"))
+            word = "not reached" if k == UNREAD else "stale"
+            pen.formula(sheet, row, 3, f'=IF(C{row + 1}=0,"as run","{word}")', "as run", s("line", "left"))
+            sheet.merged_text(row, 4, row, 7, block.rests_on, s("text_small", "line"))
+            sheet.merged_text(row, 8, row, 12, block.rerun, s("text_small", "line"))
+            sheet.height(row, height_of(max(lines_of(block.rerun, 60), lines_of(block.rests_on, 44), lines_of(block.where, 40)), 8.4))
+        row = _BLOCK_ROW + len(BLOCKS)
+        sheet.text(row, 0, "Rows short of cooling that were not in the run", s("wrap", "line", "bold"))
+        sheet.text(row, 1, "Sheets of candidates whose plant was never short: their supply air is held", s("text_small", "line"))
+        areas = "+".join(f"SUM({area})" for area in short_areas) or "0"
+        pen.formula(sheet, row, 2, f"={areas}", 0.0, s("f0", "line", "left"))
+        pen.formula(sheet, row, 3, f'=IF(C{row + 1}=0,"none","new run needed")', "none", s("line", "left"))
+        guard = row
+        row += 1
+        sheet.text(row, 0, "Edited inputs in all", s("wrap", "line", "bold"))
+        pen.formula(sheet, row, 2, f"=SUM({changed})", 0.0, s("f0", "line", "left"))
+        total = row
+        self._banner(guard, total)
+        self._inputs(results, paths)
+        sheet.freeze(_FIRST_INPUT, 1)
+        sheet.on_paper(footer=pen.work.footer, last_row=last, last_column=_FLAGS + len(BLOCKS) - 1, repeat_rows=(_FIRST_INPUT - 1, _FIRST_INPUT - 1), letter=False)
+        return reference(SHEET, _BANNER_ROW, 0)
+
+    def _banner(self, guard: int, total: int) -> None:
+        count = lambda k: f"C{_BLOCK_ROW + k + 1}"  # noqa: E731
+        words = "&".join(f'IF({count(k)}>0,"; {block.name.lower()}","")' for k, block in enumerate(BLOCKS[:-1]))
+        text = (f'=IF(C{total + 1}=0,"No input has been edited since the run: all figures are those of the run.",C{total + 1}&" edited. Live figures follow, but these still stand as in the run"&{words}'
+                f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" edited inputs are not reached by the formulas at all","")'
+                f'&IF(C{guard + 1}>0,". In "&C{guard + 1}&" rows the cooling plant is now too small and supply air would rise","")&". Run the program again to renew them.")')
+        sheet, s = self.sheet, self.pen.s
+        sheet.text(_BANNER_ROW - 1, 0, "State of this file", s("section"))
+        self.pen.formula(sheet, _BANNER_ROW, 0, text, "No input has been edited since the run: all figures are those of the run.", s("bold"))
+
+    def _inputs(self, results, paths: list[str]) -> None:
+        pen, sheet, s, registry = self.pen, self.sheet, self.pen.s, self.registry
+        head = _FIRST_INPUT - 1
+        for place, text in enumerate(("Input", "Key in the project file", "In the run", "Now", "Edited", "Read by formulas")):
+            sheet.text(head, place, text, s("head_left"))
+        for k, block in enumerate(BLOCKS):
+            sheet.text(head, _FLAGS + k, block.name, s("head", "small"))
+        sheet.height(head, 48)
+        lines = [(path, registry.label(path)[0], registry.place(path), registry.places[path], path in registry.read) for path in paths]
+        for path, place, label in self.extra:
+            lines.append((path, label, reference(*place), place, True))
+        small, number, flag = s("line", "small"), s("general", "line", "small", "left"), s("f0", "line", "small", "centre")
+        quiet = s("line", "small", "quiet")
+        texts = texts_of(pen.work)
+        for row, (path, label, address, place, read) in enumerate(lines, _FIRST_INPUT):
+            content = registry.contents[path] if path in registry.contents else content_at(pen.work, place, texts)
+            sheet.text(row, 0, label, small)
+            sheet.text(row, 1, path, quiet)
+            sheet.cell(row, _RUN, content, number)
+            pen.formula(sheet, row, _NOW, "=" + address, 0.0 if content is None else content, number)
+            pen.formula(sheet, row, _CHANGED, f"=IF({column_name(_NOW)}{row + 1}={column_name(_RUN)}{row + 1},0,1)", 0.0, flag)
+            sheet.text(row, _READ, "yes" if read else "", small)
+            general = _without_item(path)
+            for k, block in enumerate(BLOCKS):
+                if k == UNREAD:
+                    rests = not read and not general.startswith(WORDS_ONLY)
+                else:
+                    rests = path.startswith(block.starts) and not general.startswith(WORDS_ONLY)
+                    if block.name.startswith("Sun") and path.startswith("group["):
+                        rests = path.endswith(_TIMES) and not path.endswith(("plenum_frac", "minimum_flow_frac", "minimum_unoccupied_frac"))
+                if rests:
+                    sheet.number(row, _FLAGS + k, 1.0, flag)
+
+
+def _without_item(path: str) -> str:
+    """``candidate[a].name`` as ``candidate.name``."""
+    start, bracket, rest = path.partition("[")
+    return start + rest.rpartition("]")[2] if bracket else path
+
+
+def texts_of(work) -> dict[int, str]:
+    """Texts of the workbook by their number."""
+    return {number: text for text, number in work.book._book.str_table.string_table.items()}
+
+
+def content_at(work, place: tuple[str, int, int], texts: dict[int, str]):
+    """What has been written into a cell: a number, a text, or None for an empty one."""
+    name, row, column = place
+    cell = work.sheets[name]._sheet.table[row].get(column)
+    kind = type(cell).__name__
+    if kind == "Number":
+        return float(cell.number)
+    if kind == "Formula":
+        return cell.value
+    return texts[cell.string] if kind == "String" else None
