@@ -573,8 +573,10 @@ def estimate(project, weather, held: Held | None = None) -> Results:
         same = this_project is project
         if not same and len(this_project.zones) != len(project.zones):
             raise InputError(_OTHER_PROJECT.format(candidate_id, "the list of zones"))
-        c = conditions if same else build_conditions(weather, this_project)
-        if not same and not (np.array_equal(c.fan_on, conditions.fan_on) and np.array_equal(c.occupied, conditions.occupied)):
+        # Sun and profiles are costly and most overrides leave them as they are.
+        as_before = all(getattr(this_project, name) == getattr(project, name) for name in ("schedule", "building", "groups"))
+        c = conditions if as_before else build_conditions(weather, this_project)
+        if not as_before and not (np.array_equal(c.fan_on, conditions.fan_on) and np.array_equal(c.occupied, conditions.occupied)):
             raise InputError(_OTHER_PROJECT.format(candidate_id, "the running hours of the air handler"))
         u = unit if same else build_unit(this_project, sizes)
         means = mean_rows(c, group_id)
