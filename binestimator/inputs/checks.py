@@ -428,8 +428,9 @@ def _given_but_unused(project) -> list[Finding]:
 def _status_without_value(project) -> list[Finding]:
     """Values that someone is said to have looked at and nobody gave."""
     found: dict[tuple[str, str], list[str]] = {}  # one finding for alike inputs of many zones
-    for path, status in project.statuses.items():
-        if status != "default" and project.origins.get(path) == "default":
+    for path, origin in project.origins.items():  # in the order of the inputs, whatever the order of the table
+        status = project.statuses.get(path, "default")
+        if status != "default" and origin == "default":
             start, _, end = path.partition("[")
             found.setdefault((status, start + end.rpartition("]")[2]), []).append(path)
     return [

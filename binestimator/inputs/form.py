@@ -14,7 +14,7 @@ from pathlib import Path
 from binestimator.errors import InputError
 from binestimator.inputs.cells import Cell, SheetCells, WorkbookFile, address_of
 from binestimator.inputs.form_content import (
-    CORNER, FORM_SHEETS, FROM_FILE, FROM_QUICK, NOT_READ, OPTIONAL_TABLES, OTHERWISE, REVIEWER, TABLES, UNUSED, YOURS, can_review,
+    CORNER, END, FORM_SHEETS, FROM_FILE, FROM_QUICK, NOT_READ, OPTIONAL_TABLES, OTHERWISE, REVIEWER, TABLES, UNUSED, YOURS, can_review,
     hit_by, raw_of,
 )  # fmt: skip
 from binestimator.inputs.paths import item_path, parse_path
@@ -136,6 +136,8 @@ def _tables(file: WorkbookFile, name: str) -> dict[str, _Table]:
         corners = {place: cell.value[len(CORNER) :] for place, cell in sheet.cells.items()
                    if cell.kind == "text" and cell.value.startswith(CORNER)}  # fmt: skip
         for (row, column), table in sorted(corners.items()):
+            if table == END[len(CORNER) :]:
+                continue
             place = f"{sheet_name}!{address_of(row, column)}"
             if TABLES.get(table) != sheet_name:
                 raise InputError(f"{name}: {place}: unknown key of a table “{printable(table[:40])}”; the cell was changed; "
@@ -292,7 +294,7 @@ class _FormReader:
                 layers.otherwise[key] = cell.value
             for name in (YOURS, REVIEWER):
                 layers.places.setdefault((name, path), table.at(row, columns[name]))
-                if contents[name] is not None:
+                if contents[name] is not None and (name, contents[name]) != (REVIEWER, UNUSED):
                     layers.of(name)[key] = contents[name]
                     layers.places[name, path] = table.at(row, columns[name])
             for name in ("evidence", "status"):
@@ -370,9 +372,13 @@ class _FormReader:
             for key, row in table.lines:
                 if layer == OTHERWISE:
                     cell = table.sheet.cells.get((row, column))
-                    if key in known and cell is not None and isinstance(cell.value, (str, float)):
+                    shown = cell is not None and isinstance(cell.value, (str, float))
+                    if key in known and shown and not (cell.kind == "formula" and key in ("id", "name")):
                         layers.otherwise[key] = cell.value
                     continue
+                cell = table.sheet.cells.get((row, column))
+                if layer == REVIEWER and cell is not None and (cell.value == UNUSED or (key in ("id", "name") and cell.kind == "formula")):
+                    continue  # written so: nothing to override, or the name as a heading
                 layers.places.setdefault((layer, key), table.at(row, column))
                 content = self._content(table, row, column)
                 if content is None:
@@ -418,7 +424,7 @@ class _FormReader:
             for layer, name, column in columns:
                 layers.places[layer, name] = table.at(row, column)
                 content = self._content(table, row, column)
-                if content is not None:
+                if content is not None and (layer, content) != (REVIEWER, UNUSED):
                     layers.of(layer)[name] = content
             cell = table.sheet.cells.get((row, origin_column))
             origin = cell.value if cell is not None and cell.kind == "text" else ""

@@ -27,6 +27,8 @@ FORM_SHEETS = (INPUTS, PROFILES, ZONES, STRATEGIES)
 
 #: Text of the corner of a table, where its column of line keys and its line of column keys meet.
 CORNER = "key: "
+#: In the column of line keys: what follows belongs to no table until the next corner.
+END = CORNER + "end"
 #: Tables and their sheets.
 TABLES = {
     "inputs": INPUTS, "overrides": INPUTS, "underneath": INPUTS, "about": INPUTS, "group": PROFILES, "special": PROFILES,
@@ -137,9 +139,14 @@ class Entry:
     follows: str = ""
 
     @property
+    def numbers_only(self) -> bool:
+        """A ``none`` of the user means what counts otherwise, as for numbers of strategies."""
+        return self.field.section in STRATEGY_SECTIONS and self.field.type in ("float", "optional_float")
+
+    @property
     def counts(self) -> object:
         """Content of the cell with what counts while no reviewer's override stands."""
-        return self.otherwise if self.yours is None else self.yours
+        return self.otherwise if self.yours is None or (self.numbers_only and self.yours == "none") else self.yours
 
 
 @dataclass(frozen=True, slots=True)
@@ -371,7 +378,7 @@ class _Content:
                 if yours is not None:
                     own = float(yours[place][axis]) if place < len(yours) else ("none" if there or not yours else None)
                 key = f"{letter}{place + 1}"
-                follows = sources[place][axis] if sources and there and place < len(sources) else ""
+                follows = sources[place][axis] if sources else ""
                 entries[key] = Entry(f"{entry.path}.{key}", entry.field, own, base, entry.kind, entry.source, entry.can_review, follows)
         return entries
 
@@ -438,14 +445,14 @@ class _Content:
                 default = DEFAULT_CANDIDATES.get(candidate.id)
                 if yours is not None:
                     value = default[1 + STRATEGY_SECTIONS.index(part)] if default else "required"
-            elif library.get(field.name) is not None:
-                value, kind, source = library[field.name], "derived", f"settings of {part}.{strategy} below"
-                follows = _library_follows(part, strategy, field, library[field.name])
-            elif resolved.get(field.name) is not None:
-                value, kind, source = resolved[field.name], "derived", "from the limits and design values of the project"
-                follows = _resolved_follows(part, strategy, field.name)
             else:
-                value, kind, source = field.default, "default", field.source
+                follows = _follows(part, strategy, field, self.content.points.get(key, 0))
+                if library.get(field.name) is not None:
+                    value, kind, source = library[field.name], "derived", f"settings of {part}.{strategy} below"
+                elif resolved.get(field.name) is not None:
+                    value, kind, source = resolved[field.name], "derived", "from the limits and design values of the project"
+                else:
+                    value, kind, source = field.default, "default", field.source
             content = "required" if value == "required" else cell_of(field, value) if used else UNUSED
             entry = Entry(path, field, yours, content, kind,
                           source, can_review(field) and used, follows if isinstance(follows, str) and used else "")  # fmt: skip
@@ -455,7 +462,7 @@ class _Content:
                 entries[key] = entry
                 continue
             given_points = (own or ()) if field.name in given and path not in self.hit else None
-            split = self._split(entry, given_points, value if used else None, follows if isinstance(follows, list) else None)
+            split = self._split(entry, given_points, value if used else None, follows if used and isinstance(follows, list) else None)
             entries |= {f"{key}.{name}": part_entry for name, part_entry in split.items()}
         return entries
 
@@ -492,22 +499,36 @@ _HIGH = {
 }
 
 
-def _resolved_follows(part: str, strategy: str, name: str) -> object:
-    """Template of a resolved input, or those of its points as pairs; see ``project.resolved_inputs``."""
-    design, low, high = _DESIGN[part], _LOW[part], _HIGH[part]
-    if name == "points":
-        lines = {
-            ("sat", "outdoor_air"): [("", high), ("", low)],
-            ("dsp", "outdoor_air"): [("", f"({low}+{high})/2"), ("", high)],
-            ("dsp", "airflow"): [("", low), ("", high)],
-        }
-        return lines.get((part, strategy), [("", design), ("", design)])
-    start = name.rpartition("_")[0]
-    return {"setpoint": design, "min": low, "max": high, "override": design}[start]
+def _follows(part: str, strategy: str, field: Field, points: int) -> object:
+    """Template of what counts otherwise for an input of a candidate, or those of its points as pairs.
 
-
-def _library_follows(part: str, strategy: str, field: Field, value: object) -> object:
-    path = f"{part}.{strategy}.{field.name}"
+    The settings shared by candidates come first, then what ``project.resolved_inputs`` says, then the default.
+    """
+    shared = f"{part}.{strategy}.{field.name}"
     if field.type == "points":
-        return [(f"{{{path}.x{place}}}", f"{{{path}.y{place}}}") for place in range(1, len(value) + 1)]
-    return f"{{{path}}}"
+        ys = _RESOLVED_LINES.get((part, strategy)) or ((0.0, _DESIGN[part]), (100.0, _DESIGN[part]))
+        ys = ys if field.name == "points" else ()
+        pairs = []
+        for place in range(points):
+            pair = []
+            for axis, letter in enumerate("xy"):
+                own = f"{{{shared}.{letter}{place + 1}}}"
+                other = ys[place][axis] if place < len(ys) else f'"{UNUSED}"'
+                other = _digits(other) if isinstance(other, float) else other
+                pair.append(f'IF(COUNT({{{shared}.x1}},{{{shared}.y1}})=0,{other},IF({own}<>"",{own},"{UNUSED}"))')
+            pairs.append(tuple(pair))
+        return pairs
+    resolved = {"setpoint": _DESIGN, "min": _LOW, "max": _HIGH, "override": _DESIGN}
+    start, _, unit = field.name.rpartition("_")
+    if start in resolved and unit == ("f" if part == "sat" else "inwc"):
+        other = resolved[start][part]
+    else:
+        other = _digits(field.default) if isinstance(field.default, float) else '"none"'
+    return f"IF(ISNUMBER({{{shared}}}),{{{shared}}},{other})"
+
+
+_RESOLVED_LINES = {
+    ("sat", "outdoor_air"): ((60.0, _HIGH["sat"]), (70.0, _LOW["sat"])),
+    ("dsp", "outdoor_air"): ((50.0, f"({_LOW['dsp']}+{_HIGH['dsp']})/2"), (90.0, _HIGH["dsp"])),
+    ("dsp", "airflow"): ((30.0, _LOW["dsp"]), (100.0, _HIGH["dsp"])),
+}

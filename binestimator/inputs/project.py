@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field as dataclass_field
 
@@ -196,6 +197,12 @@ heating, preheat, limits, service, prices, bins : records
             for values that were given, or follow from others, without saying how.
         """
         return self.statuses.get(path) or ("default" if self.origins.get(path) == "default" else "")
+
+    def checksum(self) -> str:
+        """Short checksum of all inputs in force, for pages and files: the same inputs, the same text."""
+        text = repr([(path, value) for path, _, value, *_ in self.effective_rows()]) + repr(
+            [(candidate.id, dict(candidate.overrides)) for candidate in self.candidates])
+        return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:8]
 
     def with_overrides(self, overrides: Mapping[str, object]) -> Project:
         """Project with some inputs changed, checked and resolved again from what was given.

@@ -59,7 +59,7 @@ _LENGTH_TEXT, _LENGTH_PATH = 200, 400
 MOST_POINTS = 50
 _DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 #: First values of points: outdoor temperature [degF] or airflow [% of design].
-_POINT_X_RANGE = (-60.0, 150.0)
+POINT_X_RANGE = (-60.0, 150.0)
 
 _WORDS = {"sat": "SAT", "dsp": "DSP", "oat": "OAT", "cop": "COP", "csv": "CSV", "u": "U-factor", "shgc": "SHGC", "id": "short name"}
 _UNIT_SUFFIX = re.compile(r"_(inwc|psia|kbtuh|btuh|tons|frac|pct|ft2|cfm|deg|usd|hp|kw|ft|f|h)$")
@@ -434,7 +434,7 @@ def _check_points(field: Field, raw: object) -> tuple[object, str | None]:
         if not isinstance(item, (list, tuple)) or len(item) != 2:
             return None, sentence(f"point {place + 1} is not a pair", item, field.allowed)
         pair = []
-        for name, part, (low, high) in zip("xy", item, (_POINT_X_RANGE, (field.low, field.high)), strict=True):
+        for name, part, (low, high) in zip("xy", item, (POINT_X_RANGE, (field.low, field.high)), strict=True):
             number, wrong = _as_number(part)
             if wrong:
                 return None, sentence(f"{name} of point {place + 1} is {wrong[0]}", part, field.allowed, wrong[1])

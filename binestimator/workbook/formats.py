@@ -51,6 +51,8 @@ NUMBERS = {
     "f6": "0.000000", "general": "General", "signed": _signed("#,##0", "0"), "signed_pct": _signed("0.0%", "0.0%"),
     "pct2_signed": _signed("0.00%", "0.00%"), "diff_pct": _signed("0.000%", "0.000%"), "usd": "$#,##0",
     "usd_signed": _signed("$#,##0", "$0"), "usd2": "$#,##0.00", "usd2_signed": _signed("$#,##0.00", "$0.00"), "years": "0.0",
+    # Cells for text: what looks like a date or a formula stays what was typed.
+    "as_text": "@",
 }
 
 _BASE = {"font_name": FONT, "font_size": 9, "font_color": INK, "valign": "vcenter"}
@@ -99,6 +101,13 @@ PIECES = {
                "left_color": PETROL, "indent": 1},
     "answer_more": {"font_size": 10, "bg_color": MIST, "text_wrap": True, "left": 5, "left_color": PETROL, "indent": 1},
     "link": {"font_color": LAGOON, "underline": 1},
+    # Cells of a form: those of the user, those of the reviewer, what counts, and the keys cells are found by.
+    "entry": {"bg_color": SAND, "border": 4, "border_color": RULE},
+    "entry_filled": {"bg_color": SAND, "bold": True, "border": 1, "border_color": RULE},
+    "review": {"bg_color": PAPER, "border": 3, "border_color": MOSS},
+    "counts": {"bg_color": MIST, "bottom": 1, "bottom_color": RULE},
+    "key": {"font_size": 6, "font_color": SLATE},
+    "band": {"bold": True, "font_color": PAPER, "bg_color": LAGOON, "align": "left"},
     # Kinds of input cell: fill and, so that it survives a grey print, a mark behind the number.
     "given": {"bg_color": SAND, "bold": True},
     "default": {"font_color": SLATE},

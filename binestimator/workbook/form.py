@@ -1,0 +1,67 @@
+"""An input form as a workbook: empty for a newcomer, or filled from a project."""
+
+from __future__ import annotations
+
+from ..inputs.form_content import FORM_SHEETS, INPUTS, PROFILES, STRATEGIES, ZONES, empty_project, form_content
+from ..inputs.project import Project
+from .form_layout import FORM_SPARE, FormPlan, Spare
+from .formats import Styles
+from .page import footer_text
+from .sheets import form_guide, form_inputs, form_tables, review
+from .sheets.form_cells import FormPages
+from .strict import Book, write_atomically
+
+_WRITERS = {
+    INPUTS: form_inputs.write, PROFILES: form_tables.write_profiles, ZONES: form_tables.write_zones, STRATEGIES: form_tables.write_strategies,
+}  # fmt: skip
+
+
+def form_bytes(project: Project | None = None, spare: Spare = FORM_SPARE) -> bytes:
+    """An input form as bytes; the same project gives the same bytes.
+
+    Parameters
+    ----------
+    project : Project, optional
+        What the form is filled with; an empty form when not given.
+    spare : Spare
+        Empty lines for what a user adds.
+
+    Raises
+    ------
+    WorkbookError
+        Something cannot be put into a workbook.
+    """
+    empty = project is None
+    project = empty_project() if empty else project
+    name = "Input form" if empty else project.info.name
+    content = form_content(project, spare_points=3)
+    footer = footer_text(name, "input form" if empty else f"input form, inputs {project.checksum()}")
+    with Book(title=name, comments="binestimator, input form") as book:
+        form = FormPages(book=book, styles=Styles(book), content=content, plan=FormPlan(content, spare), footer=footer, empty=True)
+        guide = book.sheet(form_guide.SHEET)
+        sheets = {sheet: book.sheet(sheet) for sheet in FORM_SHEETS}
+        notes = book.sheet(review.SHEET)
+        form_guide.write(form, guide, empty)
+        for sheet, write in _WRITERS.items():
+            write(form, sheets[sheet])
+        review.write(form, notes)
+        guide.activate()
+        return book.content()
+
+
+def write_form(path, project: Project | None = None) -> None:
+    """Write an input form.
+
+    Parameters
+    ----------
+    path : str or Path
+        File to write; an existing one is replaced in one step, or kept whole on any failure.
+    project : Project, optional
+        What the form is filled with.
+
+    Raises
+    ------
+    WorkbookError
+        It cannot be written.
+    """
+    write_atomically(path, form_bytes(project))

@@ -1,0 +1,209 @@
+"""Where the cells of an input form stand, in forms and in workbooks of results alike.
+
+The registry of addresses: a path leads to the cell that *counts* (what formulas read) and to the
+cell of the user (what a user edits). Rows and columns count from 0.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..inputs.form_content import COUNTS, INPUTS, LAYERS, PROFILES, STRATEGIES, YOURS, ZONES, FormContent
+from ..inputs.schema import STRATEGY_SECTIONS, fields_of
+
+# Columns of the sheet of inputs that stand once: key, label, width. Keys are those the reader looks for.
+INPUT_COLUMNS = (
+    ("–", "Input", 27.0), ("value", "Your value", 17.0), ("–", "Unit", 10.0), ("–", "Allowed", 13.5), ("otherwise", "Otherwise", 15.0),
+    ("–", "which is", 9.0), ("override", "Reviewer’s override", 12.0), ("counts", "Counts", 17.0), ("–", "Whose", 10.0),
+    ("status", "Status", 10.0), ("evidence", "Evidence", 24.0), ("–", "Where “otherwise” comes from", 27.0),
+    ("–", "What it is", 44.0),
+)  # fmt: skip
+INPUT_KEY = len(INPUT_COLUMNS)
+INPUT_AT = {key: column for column, (key, _, _) in enumerate(INPUT_COLUMNS) if key != "–"}
+INPUT_WHOSE, INPUT_KIND, INPUT_UNIT, INPUT_ALLOWED, INPUT_SOURCE, INPUT_WHAT = 8, 5, 2, 3, 11, 12
+INPUT_HEAD_ROW, INPUT_KEY_ROW, INPUT_FIRST_ROW = 5, 6, 7
+
+# Tables with inputs down and things across: columns before the layers, and rows above the inputs.
+SIDE_FIRST_COLUMN = 3
+SIDE_BAND_ROW = 4
+
+# The zone schedule.
+ZONE_FIRST_COLUMN = 2
+ZONE_BAND_ROW = 4
+ZONE_ROWS = {"label": 5, "unit": 6, "allowed": 7, "default": 8, "key": 9}
+ZONE_FIRST_ROW = 10
+ZONE_FIELDS = tuple(name for name in fields_of("zone") if name != "name")
+
+
+@dataclass(frozen=True, slots=True)
+class Spare:
+    """Empty lines for things that a user adds. A workbook of results has none for things."""
+
+    group: int = 0
+    special: int = 0
+    zone: int = 0
+    candidate: int = 0
+    lines: int = 3
+
+
+FORM_SPARE = Spare(group=4, special=4, zone=40, candidate=4, lines=12)
+
+
+@dataclass(frozen=True, slots=True)
+class SideTable:
+    """Place of a table with inputs down and things across.
+
+    Parameters
+    ----------
+    kind, sheet : str
+    slots : int
+        Columns of each layer.
+    band_row : int
+        Row of the names of the layers; the row of keys is the next, then the inputs.
+    rows : dict
+        Key of a line -> row.
+    heads : dict
+        Row -> heading of a part.
+    last_row : int
+    """
+
+    kind: str
+    sheet: str
+    slots: int
+    band_row: int
+    rows: dict[str, int]
+    heads: dict[int, str]
+    last_row: int
+
+    def column(self, layer: str, place: int) -> int:
+        """Column of a thing in a layer."""
+        return SIDE_FIRST_COLUMN + LAYERS.index(layer) * self.slots + place
+
+    @property
+    def source_column(self) -> int:
+        return SIDE_FIRST_COLUMN + len(LAYERS) * self.slots
+
+    @property
+    def key_column(self) -> int:
+        return self.source_column + 2
+
+
+def zone_column(layer: str, name: str) -> int:
+    """Column of an input of zones in a layer."""
+    return ZONE_FIRST_COLUMN + LAYERS.index(layer) * len(ZONE_FIELDS) + ZONE_FIELDS.index(name)
+
+
+ZONE_KEY_COLUMN = ZONE_FIRST_COLUMN + len(LAYERS) * len(ZONE_FIELDS)
+
+
+class FormPlan:
+    """Places of all cells of a form.
+
+    Parameters
+    ----------
+    content : FormContent
+    spare : Spare
+
+    Attributes
+    ----------
+    counts, yours : dict
+        Path -> (sheet, row, column) of the cell that counts, and of that of the user; points by
+        coordinate (``candidate[a].sat.points.x1``). ``yours`` has the settings shared by
+        candidates as well (``sat.demand.max_f``).
+    """
+
+    def __init__(self, content: FormContent, spare: Spare):
+        self.content, self.spare = content, spare
+        self.counts: dict[str, tuple[str, int, int]] = {}
+        self.yours: dict[str, tuple[str, int, int]] = {}
+        self._place_inputs()
+        self._place_profiles()
+        self._place_zones()
+        self._place_strategies()
+
+    def _place_inputs(self) -> None:
+        row = INPUT_FIRST_ROW
+        self.input_rows: list[tuple[int, object]] = []
+        section = None
+        for entry in self.content.singles:
+            if entry.field.section != section:
+                section = entry.field.section
+                self.input_rows.append((row, section))
+                row += 1
+            self.input_rows.append((row, entry))
+            self.counts[entry.path] = (INPUTS, row, INPUT_AT[COUNTS])
+            self.yours[entry.path] = (INPUTS, row, INPUT_AT[YOURS])
+            row += 1
+        self.about_row = row + 1
+        row = self.about_row + 3 + len(self.content.about) + self.spare.lines
+        self.overrides_row = row
+        row += 3 + len(self.content.overrides) + self.spare.lines
+        self.underneath_row = row if self.content.underneath else None
+        self.inputs_last_row = row + (3 + len(self.content.underneath) if self.content.underneath else 0) - 1
+
+    def _place_profiles(self) -> None:
+        groups = len(self.content.groups) + self.spare.group
+        specials = len(self.content.specials) + self.spare.special
+        slots = max(groups, specials)
+        self.side: dict[str, SideTable] = {}
+        self._side("group", PROFILES, slots, SIDE_BAND_ROW, [("", list(fields_of("group")))])
+        if specials:
+            self._side("special", PROFILES, slots, self.side["group"].last_row + 2, [("", list(fields_of("special")))])
+
+    def _side(self, kind: str, sheet: str, slots: int, band_row: int, parts) -> None:
+        rows, heads, row = {}, {}, band_row + 2
+        for head, keys in parts:
+            if head:
+                heads[row] = head
+                row += 1
+            for key in keys:
+                rows[key] = row
+                row += 1
+        table = self.side[kind] = SideTable(kind, sheet, slots, band_row, rows, heads, row - 1)
+        for place, item in enumerate(self.content.items(kind)):
+            for key, entry in item.entries.items():
+                self.counts[entry.path] = (sheet, rows[key], table.column(COUNTS, place))
+                self.yours[entry.path] = (sheet, rows[key], table.column(YOURS, place))
+
+    def _place_zones(self) -> None:
+        for row, item in enumerate(self.content.zones, ZONE_FIRST_ROW):
+            for name, entry in item.entries.items():
+                if name == "name":
+                    self.counts[entry.path] = self.yours[entry.path] = (ZONES, row, 0)
+                else:
+                    self.counts[entry.path] = (ZONES, row, zone_column(COUNTS, name))
+                    self.yours[entry.path] = (ZONES, row, zone_column(YOURS, name))
+        self.zones_last_row = ZONE_FIRST_ROW + len(self.content.zones) + self.spare.zone - 1
+
+    def _place_strategies(self) -> None:
+        content = self.content
+        parts = [("", ["id", "name", "listed", "baseline", *(n for n in fields_of("candidate") if n not in ("id", "name"))])]
+        for part, head in zip(STRATEGY_SECTIONS, ("Supply air temperature", "Duct static pressure"), strict=True):
+            keys = []
+            for field in fields_of(part).values():
+                key = f"{part}.{field.name}"
+                if field.type == "points":
+                    keys += [f"{key}.{axis}{place}" for place in range(1, content.points[key] + 1) for axis in "xy"]
+                else:
+                    keys.append(key)
+            parts.append((head, keys))
+        self._side("candidate", STRATEGIES, len(content.candidates) + self.spare.candidate, SIDE_BAND_ROW, parts)
+        row = self.side["candidate"].last_row + 2
+        self.changes_row = row
+        row += 3 + len(content.changes) + self.spare.lines
+        self.library_row = row
+        row += 3
+        self.library_rows: list[tuple[int, object]] = []
+        table = None
+        for entry in content.library:
+            this = ".".join(entry.path.split(".")[:2])
+            if this != table:
+                table = this
+                self.library_rows.append((row, table))
+                row += 1
+            self.library_rows.append((row, entry))
+            self.yours[entry.path] = (STRATEGIES, row, SIDE_FIRST_COLUMN)
+            row += 1
+        self.strategies_last_row = row - 1
+
+

@@ -1,0 +1,51 @@
+"""Sheet for those who check the file: revisions, and questions with their answers."""
+
+from __future__ import annotations
+
+from ..page import title
+from ..strict import Sheet
+
+SHEET = "Review"
+_STATES = ("open", "answered", "closed")
+_REVISIONS = (("Date", 20.0), ("Version", 14.0), ("Prepared by", 42.0), ("Checked by", 42.0), ("What changed", 50.0))
+_REVISION_LINES, _QUESTION_LINES = 12, 20
+
+
+def write(pages, sheet: Sheet, first: tuple[str, str, str, str, str] | None = None) -> None:
+    """Write the sheet.
+
+    Parameters
+    ----------
+    pages : Work or FormPages
+        Styles and footer.
+    first : tuple of str, optional
+        First line of the revisions: date, version, prepared by, checked by, what changed.
+    """
+    s = pages.styles
+    title(pages, sheet, "Review", "For whoever prepares and checks this file. A new run writes a new file and leaves this one as it is.")
+    sheet.widths([width for _, width in _REVISIONS])
+    row = _head(sheet, s, 3, "Revisions", [label for label, _ in _REVISIONS])
+    for line in range(_REVISION_LINES):
+        texts = first if line == 0 and first is not None else ("",) * len(_REVISIONS)
+        for column, text in enumerate(texts):
+            sheet.text(row, column, text, s("text_small", "as_text", "entry_filled" if text else "entry"))
+        row += 1
+    row = _head(sheet, s, row + 1, "Questions and answers", ["Item (sheet, cell)", "Status", "Question", "Answer", "Remarks"])
+    start = row
+    for _ in range(_QUESTION_LINES):
+        for column in range(len(_REVISIONS)):
+            sheet.blank(row, column, s("text_small", "as_text", "entry"))
+        sheet.height(row, 30)
+        row += 1
+    sheet.validate(start, 1, row - 1, 1, validate="list", source=list(_STATES), input_title="Status", input_message="open, answered or closed",
+                   error_title="Not allowed", error_message="Expected open, answered or closed.")  # fmt: skip
+    sheet.freeze(3, 0)
+    sheet.on_paper(footer=pages.footer, last_row=row - 1, last_column=len(_REVISIONS) - 1)
+
+
+def _head(sheet: Sheet, s, row: int, text: str, labels: list[str]) -> int:
+    sheet.height(row, 24)
+    for column in range(len(labels)):
+        sheet.text(row, column, text if column == 0 else "", s("section"))
+        sheet.text(row + 1, column, labels[column], s("head_left"))
+    return row + 2
