@@ -48,7 +48,7 @@ def _signed(code: str, zero: str) -> str:
 
 NUMBERS = {
     "f0": "#,##0", "f1": "#,##0.0", "f2": "#,##0.00", "f3": "#,##0.000", "f4": "0.0000", "f5": "0.00000",
-    "f6": "0.000000", "general": "General", "signed": _signed("#,##0", "0"), "signed_pct": _signed("0.0%", "0.0%"),
+    "f6": "0.000000", "general": "General", "signed": _signed("#,##0", "0"), "signed_pct": _signed("0.0%", "0.0%"), "pct0": '0%;"−"0%;0%',
     "pct2_signed": _signed("0.00%", "0.00%"), "diff_pct": _signed("0.000%", "0.000%"), "usd": "$#,##0",
     "usd_signed": _signed("$#,##0", "$0"), "usd2": "$#,##0.00", "usd2_signed": _signed("$#,##0.00", "$0.00"), "years": "0.0",
     # Cells for text: what looks like a date or a formula stays what was typed.
@@ -100,6 +100,12 @@ PIECES = {
     "answer": {"font_size": 12, "bold": True, "font_color": PETROL, "bg_color": MIST, "text_wrap": True, "left": 5,
                "left_color": PETROL, "indent": 1},
     "answer_more": {"font_size": 10, "bg_color": MIST, "text_wrap": True, "left": 5, "left_color": PETROL, "indent": 1},
+    # Key figures of the summary: label, figure, remark, one below the other.
+    "tile_label": {"font_size": 10, "bold": True, "font_color": SLATE, "bg_color": MIST, "top": 5, "top_color": PETROL, "indent": 1},
+    "tile_figure": {"font_size": 17, "bold": True, "font_color": PETROL, "bg_color": MIST, "align": "left", "indent": 1},
+    "tile_remark": {"font_size": 9, "bg_color": MIST, "text_wrap": True, "valign": "top", "indent": 1},
+    # Band for what a reviewer or an edited input changes.
+    "claim": {"bg_color": SAND, "top": 1, "bottom": 1, "top_color": RULE, "bottom_color": RULE},
     "link": {"font_color": LAGOON, "underline": 1},
     # Cells of a form: those of the user, those of the reviewer, what counts, and the keys cells are found by.
     "entry": {"bg_color": SAND, "border": 4, "border_color": RULE},
