@@ -6,13 +6,16 @@ use at all of them give it for the strategies between them as well. Of the candi
 the baseline is among the references, since every saving is counted from it; a candidate
 whose setpoints happen to be those of a reference is no evidence of accuracy.
 
-The settings at constant supply temperature are evaluated with the model. Those whose supply
-temperature moves (with outdoor temperature, with demand, to the least cost) are read from
-them, straight between neighbouring temperatures: they need to point in the right direction
-only, and cost no further evaluation.
+The settings at constant supply temperature are evaluated with the model. Those that lie
+between them, and those whose supply temperature moves (with outdoor temperature, with
+demand, to the least cost), are read from them: straight between neighbours, with a step
+where mechanical cooling stops. They cost no further evaluation and need to be right only in
+which hours they tell apart.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,20 +25,28 @@ from .model.system import RowState, evaluate, heating_enabled
 from .model.terminals import requested_flow_cfm
 from .model.unit import Unit
 from .strategies.choose import resets_pressure, setpoints
-from .strategies.demand import settled_dsp_inwc, settled_sat_f
+from .strategies.demand import outdoor_envelope_f, settled_dsp_inwc, settled_sat_f
 from .strategies.tables import line
 
-#: Supply temperatures with the design duct pressure, and with that of demand.
+#: Constant supply temperatures evaluated with the design duct pressure, and with that of
+#: demand. Thresholds of plant and economizer lie at other hours for every temperature, so
+#: fewer let errors between them grow.
 DESIGN_PRESSURE_SATS, DEMAND_PRESSURE_SATS = 12, 6
+#: Supply temperatures read between neighbours at the design duct pressure.
+READ_BETWEEN = 2
 #: How far the references reach beyond the resets, so that limits may be edited later. [degF]
 SAT_MARGIN_F = 2.0
 #: Outdoor temperatures around which a reset by outdoor air falls from its warmest to its
 #: coldest supply temperature, and over how much. [degF]
 LINE_MIDDLES_F, LINE_SPAN_F = (40.0, 48.0, 56.0, 64.0, 72.0), 8.0
+#: Requests that demand ignores, and the outdoor temperatures between which its range narrows.
+DEMANDS = ((2.0, 60.0, 70.0), (5.0, 50.0, 80.0), (0.0, 55.0, 75.0))
+#: Requests that demand of duct pressure ignores.
+IGNORED_REQUESTS = 2.0
 #: Least share of its default price at which an energy counts, however little it costs.
 LEAST_WORTH_FRAC = 0.25
-#: Requests that demand ignores in the references.
-IGNORED_REQUESTS = 2.0
+#: Places of the cooling plant in ``_end_use_costs``: compressors, pumps and tower, purchased.
+_COOLING_PLANT = (1, 2, 5)
 
 
 def sat_range_f(project) -> tuple[float, float]:
@@ -68,9 +79,9 @@ def reference_settings(project, unit: Unit, rows):
     dict of str to list of (sat, dsp, resets)
         ``design`` and ``demand``: constant supply temperatures, ascending and evenly spaced,
         at the design duct pressure and at that of demand; ``other``: the baseline as it is
-        (without operators' overrides), and the warmest supply temperature at the lowest duct
-        pressure. ``sat`` [degF] and ``dsp`` [in. w.c.] are ndarrays (R,), ``resets`` says
-        whether duct pressure is reset.
+        (without operators' overrides); the baseline's and the coldest supply temperature at low
+        duct pressures; the warmest at the lowest. ``sat`` [degF] and ``dsp`` [in. w.c.] are
+        ndarrays (R,), ``resets`` says whether duct pressure is reset.
     """
     on = rows.on
     enabled = heating_enabled(unit, on.oat_f, on.fan_on)
@@ -78,6 +89,7 @@ def reference_settings(project, unit: Unit, rows):
     low, high = sat_range_f(project)
     baseline = next(c for c in project.candidates if c.id == project.baseline_id)
     found = setpoints(unit, baseline, on, rows.loads)
+    lowest = float(unit.limits.dsp_min_inwc)
 
     def constant(value):
         return np.full(on.oat_f.shape, float(value))
@@ -93,7 +105,9 @@ def reference_settings(project, unit: Unit, rows):
         "demand": [(constant(v), demanded(constant(v)), True) for v in at_demand],
         "other": [
             (found.sat_f, found.dsp_inwc, resets_pressure(baseline.dsp)),
-            (constant(high), constant(unit.limits.dsp_min_inwc), True),
+            (found.sat_f, constant(0.5 * (design + lowest)), False),
+            (constant(low), constant(0.4 * design + 0.6 * lowest), False),
+            (constant(high), constant(lowest), True),
         ],
     }
 
@@ -105,9 +119,10 @@ def _highest_dsp(unit: Unit) -> float:
 def moving_sats_f(project, unit: Unit, rows) -> list[np.ndarray]:
     """Supply temperatures of the references that move: by outdoor temperature, by demand. (R,) each [degF]"""
     low, high = sat_range_f(project)
-    half = 0.5 * LINE_SPAN_F
-    lines = [line(rows.on.oat_f, ((middle - half, high), (middle + half, low))) for middle in LINE_MIDDLES_F]
-    return [*lines, settled_sat_f(unit, rows.loads, IGNORED_REQUESTS, low, high)]
+    half, oat = 0.5 * LINE_SPAN_F, rows.on.oat_f
+    lines = [line(oat, ((middle - half, high), (middle + half, low))) for middle in LINE_MIDDLES_F]
+    settled = {ignored: settled_sat_f(unit, rows.loads, ignored, low, high) for ignored in {d[0] for d in DEMANDS}}
+    return [*lines, settled[IGNORED_REQUESTS], *(outdoor_envelope_f(oat, settled[ignored], low, a, b) for ignored, a, b in DEMANDS)]
 
 
 def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
@@ -129,31 +144,37 @@ def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
         together. [USD]
     """
     hours = len(rows.conditions.oat_f)
+    nothing = np.zeros((hours, 1)), np.ones(1)
     if len(rows.running) == 0:
-        return np.zeros((hours, 1)), np.ones(1)
-    settings = reference_settings(project, unit, rows)
-    cost = {
-        name: np.stack([_end_use_costs(unit.prices, evaluate(unit, rows.on, rows.loads, sat, dsp, resets_pressure=resets))
-                        for sat, dsp, resets in listed])
-        for name, listed in settings.items()
-    }  # fmt: skip
-    columns = [*cost["design"], *cost["demand"], *cost["other"]]
+        return nothing
+    evaluated = {
+        name: [(float(sat[0]), evaluate(unit, rows.on, rows.loads, sat, dsp, resets_pressure=resets)) for sat, dsp, resets in listed]
+        for name, listed in reference_settings(project, unit, rows).items()
+    }
+    costs = {name: np.stack([_end_use_costs(unit.prices, state) for _, state in listed]) for name, listed in evaluated.items()}
+    used = np.any([np.any(c != 0.0, axis=(0, 2)) for c in costs.values()], axis=0)
+    if not used.any():
+        return nothing
+    costs = {name: c[:, used] for name, c in costs.items()}
+    plant = np.isin(np.arange(len(used)), _COOLING_PLANT)[used]
+
+    columns = [*costs["design"], *costs["demand"], *costs["other"]]
     moving = moving_sats_f(project, unit, rows)
     for name in ("design", "demand"):
-        first, second = (setting[0][0] for setting in settings[name][:2])
-        columns += [_between(cost[name], (sat - first) / (second - first)) for sat in moving]
+        table = _Table.of([sat for sat, _ in evaluated[name]], [state for _, state in evaluated[name]], costs[name], plant, rows.on.oat_f)
+        columns += [table.at(sat) for sat in moving]
         # The cheapest of the supply temperatures of each hour: what an optimum asks for.
-        cheapest = cost[name].sum(axis=1).argmin(axis=0)
-        columns.append(np.take_along_axis(cost[name], cheapest[None, None, :], axis=0)[0])
-    columns = np.concatenate(columns)
-    columns = columns[np.any(columns != 0.0, axis=1)]
-    if len(columns) == 0:
-        return np.zeros((hours, 1)), np.ones(1)
-    match = np.zeros((hours, len(columns)))
-    match[rows.running] = columns.T
-    count = sum(len(c) for c in cost.values())
-    total = sum(float((c @ rows.on.hours).sum()) for c in cost.values()) / count
-    return match, np.full(len(columns), total)
+        cheapest = costs[name].sum(axis=1).argmin(axis=0)
+        columns.append(np.take_along_axis(costs[name], cheapest[None, None, :], axis=0)[0])
+        if name == "design":
+            # Within the margin beyond the resets the evaluated ones suffice.
+            between = np.arange(1.0, len(costs[name]) - 2.0, 1.0 / (READ_BETWEEN + 1))
+            columns += [table.at(table.first_f + table.step_f * place) for place in between if place % 1.0 > 1e-6]
+    match = np.zeros((hours, sum(len(c) for c in columns)))
+    match[rows.running] = np.concatenate(columns).T
+    count = sum(len(c) for c in costs.values())
+    total = sum(float((c @ rows.on.hours).sum()) for c in costs.values()) / count
+    return match, np.full(match.shape[1], total)
 
 
 def _end_use_costs(prices, state: RowState) -> np.ndarray:
@@ -172,15 +193,66 @@ def _worth(prices, name: str) -> float:
     return max(getattr(prices, name), LEAST_WORTH_FRAC * fields_of("prices")[name].default)
 
 
-def _between(cost, place) -> np.ndarray:
-    """Values (E, R) of (K, E, R) tabulated costs at a fractional place (R,) in the table, held at its ends."""
-    place = np.clip(place, 0.0, len(cost) - 1.0)
-    below = np.minimum(place.astype(int), len(cost) - 2)
-    share = place - below
-    index = below[None, None, :]
-    lower = np.take_along_axis(cost, index, axis=0)[0]
-    upper = np.take_along_axis(cost, index + 1, axis=0)[0]
-    return lower + share * (upper - lower)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Table:
+    """Costs at evenly spaced supply temperatures, to be read at any other.
+
+    ``first_f``, ``step_f`` [degF] · ``cost`` (K, E, R) [USD/h] · ``plant`` (E,) bool: end uses of the
+    cooling plant · ``stop_f`` (K - 1, R) supply temperature between neighbours at which mechanical
+    cooling stops, NaN where it does not. [degF]
+    """
+
+    first_f: float
+    step_f: float
+    cost: np.ndarray
+    plant: np.ndarray
+    stop_f: np.ndarray
+
+    @classmethod
+    def of(cls, sats_f, states, cost, plant, oat_f) -> "_Table":
+        """Table of evaluated states at ascending supply temperatures.
+
+        Cooling stops where the load, straight on from the two colder neighbours, reaches zero.
+        If it does not before the next neighbour, an economizer that shuts the plant off stops it:
+        at the supply temperature whose coil temperature is that of the outdoor air, else midway.
+        """
+        step = sats_f[1] - sats_f[0]
+        load = [np.where(s.cooling_kw + s.purchased_cooling_kbtuh > 0.0, s.cooling_kbtuh, 0.0) for s in states]
+        stop = np.full((len(states) - 1, len(oat_f)), np.nan)
+        for k in range(len(states) - 1):
+            left, right = sats_f[k], sats_f[k + 1]
+            fall = np.maximum(load[k - 1] - load[k], 0.0) if k else np.zeros(len(oat_f))
+            runs_out = np.where(fall > 0.0, left + step * load[k] / np.where(fall > 0.0, fall, 1.0), left + 0.5 * step)
+            outdoors = oat_f + (states[k].sat_f - states[k].coil_leaving_f)
+            else_f = np.where((outdoors > left) & (outdoors < right), outdoors, left + 0.5 * step)
+            stops = (load[k] > 0.0) & (load[k + 1] <= 0.0)
+            stop[k] = np.where(stops, np.where(runs_out < right, runs_out, else_f), np.nan)
+        return cls(first_f=sats_f[0], step_f=step, cost=cost, plant=plant, stop_f=stop)
+
+    def at(self, sat_f) -> np.ndarray:
+        """Costs (E, R) at a supply temperature, a number or (R,); held at the ends of the table. [USD/h]"""
+        rows = self.cost.shape[2]
+        sat_f = np.broadcast_to(np.asarray(sat_f, dtype=float), (rows,))
+        place = np.clip((sat_f - self.first_f) / self.step_f, 0.0, len(self.cost) - 1.0)
+        below = np.minimum(place.astype(np.int64), len(self.cost) - 2)
+        share = place - below
+
+        def pick(k):
+            return np.take_along_axis(self.cost, k[None, None, :], axis=0)[0]
+
+        colder, warmer = pick(below), pick(below + 1)
+        out = colder + share * (warmer - colder)
+        stop = self.stop_f[below, np.arange(rows)]
+        steps = np.flatnonzero(~np.isnan(stop))
+        if len(steps):
+            # On the colder side of the stop the plant goes on as between the two colder
+            # neighbours, and does not rise; on the warmer side it is what it is without cooling.
+            part = np.ix_(self.plant, steps)
+            at_colder = colder[part]
+            slope = at_colder - self.cost[np.maximum(below - 1, 0)[steps], :, steps].T[self.plant]
+            going_on = np.clip(at_colder + share[steps] * slope, 0.0, at_colder)
+            out[part] = np.where(sat_f[steps] < stop[steps], going_on, warmer[part])
+        return out
 
 
 def choose_rows(project, unit: Unit, rows, group_id) -> RowSelection:

@@ -39,7 +39,7 @@ from binestimator.estimate import Rows, estimate
 from binestimator.hours import build_conditions
 from binestimator.inputs import project_from_mapping, read_project
 from binestimator.results import ENERGY_KEYS
-from binestimator.selection import reference_settings
+from binestimator.selection import moving_sats_f, reference_settings
 from binestimator.strategies.choose import setpoints
 from binestimator.weather import find_weather, read_weather
 
@@ -210,7 +210,8 @@ def seen_candidates(project, results, weather) -> set[str]:
     """Candidates whose setpoints are, in every running hour, those of a reference setting."""
     unit = results.unit
     rows = Rows.of(unit, build_conditions(weather, project))
-    known = [(sat, dsp) for sat, dsp, *_ in reference_settings(project, unit, rows)]
+    known = [(sat, dsp) for listed in reference_settings(project, unit, rows).values() for sat, dsp, _ in listed]
+    known += [(sat, listed) for sat in moving_sats_f(project, unit, rows) for listed in (np.full(sat.shape, unit.fan.design_dsp_inwc),)]
     seen = set()
     for c in project.candidates:
         if c.overrides or c.sat.strategy == "cost_optimal":
