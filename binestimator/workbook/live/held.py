@@ -9,6 +9,7 @@ from ..strict import column_name, reference
 from .registry import WORDS_ONLY, Registry
 
 SHEET = "Held values"
+NOTHING_EDITED = "No input has been edited since the run: all figures are those of the run."
 _FIRST_INPUT = 26
 _BANNER_ROW = 3
 _BLOCK_ROW = 7
@@ -127,12 +128,12 @@ class HeldSheet:
     def _banner(self, guard: int, total: int) -> None:
         count = lambda k: f"C{_BLOCK_ROW + k + 1}"  # noqa: E731
         words = "&".join(f'IF({count(k)}>0,"; {block.name.lower()}","")' for k, block in enumerate(BLOCKS[:-1]))
-        text = (f'=IF(C{total + 1}=0,"No input has been edited since the run: all figures are those of the run.",C{total + 1}&" edited. Live figures follow, but these still stand as in the run"&{words}'
+        text = (f'=IF(C{total + 1}=0,"{NOTHING_EDITED}",C{total + 1}&" edited. Live figures follow, but these still stand as in the run"&{words}'
                 f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" edited inputs are not reached by the formulas at all","")'
                 f'&IF(C{guard + 1}>0,". In "&C{guard + 1}&" rows the cooling plant is now too small and supply air would rise","")&". Run the program again to renew them.")')
         sheet, s = self.sheet, self.pen.s
         sheet.text(_BANNER_ROW - 1, 0, "State of this file", s("section"))
-        self.pen.formula(sheet, _BANNER_ROW, 0, text, "No input has been edited since the run: all figures are those of the run.", s("bold"))
+        self.pen.formula(sheet, _BANNER_ROW, 0, text, NOTHING_EDITED, s("bold"))
 
     def _inputs(self, results, paths: list[str]) -> None:
         pen, sheet, s, registry = self.pen, self.sheet, self.pen.s, self.registry

@@ -31,14 +31,17 @@ class Registry:
         Path -> defined name, where an input has one.
     contents : dict
         Path -> what its cell holds; taken from the cell where not told.
+    edited : dict
+        Path -> cell that a user edits, where it is not the one that counts.
     """
 
     def __init__(self, results, places: dict[str, tuple[str, int, int]], names: dict[str, str] | None = None,
-                 contents: dict[str, object] | None = None):
+                 contents: dict[str, object] | None = None, edited: dict[str, tuple[str, int, int]] | None = None):
         self._results = results
         self._values = {row[0]: row for row in results.project.effective_rows()}
         self.places = places
         self.contents = contents or {}
+        self.edited = edited or places
         self._names = names or {}
         self.read: set[str] = set()
         self._held: dict[str, str] = {}
@@ -149,4 +152,4 @@ def form_registry(results, plan) -> Registry:
     entries = [*plan.content.singles]
     for kind in ("group", "special", "zone", "candidate"):
         entries += [entry for item in plan.content.items(kind) for entry in item.entries.values()]
-    return Registry(results, dict(plan.counts), contents={entry.path: entry.counts for entry in entries})
+    return Registry(results, dict(plan.counts), contents={entry.path: entry.counts for entry in entries}, edited=dict(plan.yours))

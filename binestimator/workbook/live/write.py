@@ -102,6 +102,7 @@ def write_live(work, results, registry: Registry | None = None, *, blank: bool =
     pen.places = year.write(pen, work.sheets[year.SHEET], results, registry, chains)
     short = [f"{quoted(c.grid.sheet.name)}!{c.grid.area('short')}" for c in chains.values() if "short" in c.grid]
     pen.banner = pen.held.write(results, short)
+    pen.formula(work.sheets[year.SHEET], year.BANNER_ROW, 0, "=" + pen.banner, held.NOTHING_EDITED, pen.s("bold"))
     return pen
 
 

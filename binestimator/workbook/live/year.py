@@ -8,6 +8,7 @@ from ..page import title
 from ..strict import column_name
 
 SHEET = "Live year"
+BANNER_ROW = 2
 SUMMED = ("running_hours", "fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh", "fuel_therm", "purchased_cooling_kbtu",
           "purchased_heating_kbtu", "reheat_kbtu", "preheat_kbtu", "cooling_sensible_kbtu", "cooling_latent_kbtu",
           "unserved_cooling_kbtu", "mean_sat_f", "mean_dsp_inwc", "mean_flow_cfm")

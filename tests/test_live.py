@@ -1,0 +1,194 @@
+"""The live workbook: an independent spreadsheet program finds the engine's numbers, before and after edits."""
+
+from __future__ import annotations
+
+import functools
+import re
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from binestimator.estimate import estimate
+from binestimator.inputs import read_project
+from binestimator.inputs.read import project_from_mapping
+from binestimator.weather import find_weather, read_weather
+from binestimator.workbook.layout import sheet_candidates
+from binestimator.workbook.live import held, year
+from binestimator.workbook.live.write import workbook_bytes
+from binestimator.workbook.strict import cell_name
+from recalculation import Spreadsheet, cells, edited
+
+DEMOS = ("office", "clinic", "field_station")
+FOLDER = Path(__file__).parents[1] / "demo_projects"
+
+# Two programs add in another order and round exponentials and powers their own way.
+RELATIVE = 1e-6
+# Absolute floor, in the unit of each cell (°F, cfm, kW, kBtu/h, USD, lb/lb × 1000 ...): differences of
+# sums that cancel are no smaller than the rounding of what they are the difference of.
+FLOOR = 1e-6
+
+# Strategies that between them need every kind of setpoint formula.
+FEW = [
+    {"id": "as_found"}, {"id": "sat_outdoor_air_dsp_demand"},
+    {"id": "demand_line", "name": "SAT by demand, DSP by airflow", "sat": "demand", "dsp": "airflow"},
+    {"id": "sat_cost_optimal_dsp_demand"},
+]  # fmt: skip
+
+# A candidate whose other inputs have sheets of their own.
+MORE = {
+    "office": [{"id": "repaired", "name": "Economizer repaired", "sat": "demand", "dsp": "demand", "kind": "repair", "override": {"economizer.stuck_frac": "none"}}],
+    "field_station": [{"id": "moved", "name": "Store left out", "sat": "as_found", "dsp": "demand", "kind": "companion", "override": {"zone.Specimen store.importance": 0}}],
+}  # fmt: skip
+
+EDITS = {
+    "office": (
+        ("prices.electricity_usd_kwh", 0.2), ("prices.fuel_usd_therm", 1.7), ("zone[Lobby].area_ft2", 1500.0),
+        ("zone[Lobby].min_cfm", 400.0), ("zone[Lobby].max_cfm", 1500.0), ("candidate[as_found].dsp.points", ((70.0, 1.2),)),
+        ("candidate[sat_outdoor_air_dsp_demand].sat.points", ((58.0, 64.0), (72.0, 55.0))), ("group[office].lights_w_ft2", 1.1),
+        ("heating.efficiency_frac", 0.9), ("cooling.kw_per_ton", 0.7), ("candidate[demand_line].sat.ignored_requests", 20.0),
+        ("candidate[sat_outdoor_air_dsp_demand].dsp.ignored_requests", 5.0), ("outdoor_air.minimum_cfm", 9000.0), ("economizer.high_limit_f", 72.0),
+        ("group[office].cooling_setpoint_f", 76.0), ("building.window_shgc", 0.3), ("fan.motor_hp", 60.0),
+        ("outdoor_air.ventilation_efficiency", 0.6), ("limits.damper_open_pct", 90.0),
+    ),
+    "clinic": (
+        ("cooling.eer", 11.0), ("air_handler.humid_dewpoint_f", 52.0), ("group[waiting].people_ft2", 25.0), ("air_handler.duct_gain_f", 1.0),
+        ("prices.electricity_usd_kwh", 0.2),
+    ),
+    "field_station": (
+        ("economizer.high_limit_f", 60.0), ("prices.heat_usd_kbtu", 0.02), ("fan.measured_kw", 3.6), ("zone[Library].reheat_rise_max_f", 20.0),
+        ("fan.design_total_inwc", 4.2), ("candidate[demand_line].dsp.points", ((30.0, 0.5), (100.0, 1.5))),
+    ),
+}  # fmt: skip
+
+
+@functools.cache
+def weather_of(demo: str):
+    project = read_project(FOLDER / demo / f"{demo}.toml")
+    return read_weather(find_weather(project.weather.file, project.source_dir))
+
+
+@functools.cache
+def full(demo: str):
+    """Results and workbook of a demo project as it is."""
+    return estimate(read_project(FOLDER / demo / f"{demo}.toml"), weather_of(demo))
+
+
+@functools.cache
+def few(demo: str):
+    """Project and results of a demo with a few candidates."""
+    with (FOLDER / demo / f"{demo}.toml").open("rb") as handle:
+        given = tomllib.load(handle)
+    given["project"] |= {"default_candidates": False}
+    given["candidate"] = FEW + MORE.get(demo, [])
+    # Fewer rows; the rows of the demos as they are stand in the other tests.
+    given["bins"] = {"rows": "mean"}
+    given.pop("evidence", None)
+    project = project_from_mapping(given, source_dir=str(FOLDER / demo))
+    return project, estimate(project, weather_of(demo))
+
+
+@pytest.fixture(scope="module")
+def spreadsheet(tmp_path_factory):
+    return Spreadsheet(tmp_path_factory.mktemp("spreadsheet"))
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("demo", DEMOS)
+def test_formulas_follow_the_engine(demo):
+    """Each formula, evaluated with arrays, gives what the engine found: column by column, from the engine's values left of it."""
+    content, pen = workbook_bytes(full(demo))
+    assert len(pen.residuals) > 200
+    worst = max(pen.residuals, key=pen.residuals.get)
+    # Rounding of sums over zones and of powers.
+    assert pen.residuals[worst] < 1e-9, worst
+    if demo == "office":
+        assert len(content) < 5_000_000
+
+
+@pytest.mark.crosscheck
+def test_recalculated_workbooks_equal_the_engine(spreadsheet):
+    """Written without values and computed anew by another program, every number is that of the engine."""
+    found = spreadsheet.recalculated({demo: workbook_bytes(full(demo), blank=True)[0] for demo in DEMOS})
+    for demo in DEMOS:
+        wanted, got = cells(workbook_bytes(full(demo))[0]), cells(found[demo])
+        compared = 0
+        for sheet, own in wanted.items():
+            other = got[sheet]
+            bad = [address for address, (kind, _) in other.items() if kind == "e"]
+            assert not bad, f"{demo} {sheet}: errors in {bad[:5]}"
+            numbers = [address for address, (kind, _) in own.items() if kind == "n"]
+            missing = [address for address in numbers if other.get(address, ("",))[0] != "n"]
+            assert not missing, f"{demo} {sheet}: no number in {missing[:5]}"
+            mine = np.array([float(own[address][1]) for address in numbers])
+            theirs = np.array([float(other[address][1]) for address in numbers])
+            apart = np.abs(mine - theirs) > RELATIVE * np.maximum(np.abs(mine), FLOOR / RELATIVE * 1e-3)
+            assert not apart.any(), f"{demo} {sheet}: {[(numbers[k], mine[k], theirs[k]) for k in np.flatnonzero(apart)[:5]]}"
+            compared += len(numbers)
+        assert compared > 200_000
+
+
+def changes_of(pen, path: str, value) -> dict[tuple[str, str], float]:
+    """Cells of an input, and the numbers to put there."""
+    if not isinstance(value, tuple):
+        sheet, row, column = pen.registry.edited[path]
+        return {(sheet, cell_name(row, column)): float(value)}
+    own = {p: place for p, place, *_ in pen.held.extra} | pen.registry.edited
+    changes = {}
+    for k, point in enumerate(value, 1):
+        for axis, number in zip("xy", point, strict=True):
+            sheet, row, column = own[f"{path}.{axis}{k}"]
+            changes[(sheet, cell_name(row, column))] = float(number)
+    return changes
+
+
+def override_path(path: str) -> str:
+    return re.sub(r"\[([^\]]*)\]", r".\1", path)
+
+
+def compare_years(table, pen, results, changed, label) -> float:
+    """Figures of the recalculated year against those of the engine; returns how far the edit moved them."""
+    moved = 0.0
+    for key in (*year.SUMMED, "electricity_kwh", "cost_usd"):
+        for place, k in enumerate(sorted(sheet_candidates(results)), 2):
+            got, want = float(table[pen.places[key]][place]), changed.candidates[k].annual[key]
+            assert abs(got - want) <= RELATIVE * max(abs(want), 1e-3), (label, results.candidates[k].id, key, got, want)
+            moved = max(moved, abs(want - results.candidates[k].annual[key]) / max(abs(want), 1e-3))
+    return moved
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("demo", DEMOS)
+def test_edits_in_the_file_give_the_engines_changed_run(demo, spreadsheet):
+    """One input after the other, edited in the file: the figures are those of the engine on held rows, sizes and setpoints."""
+    project, results = few(demo)
+    content, pen = workbook_bytes(results, blank=True)
+    files = {f"{demo}{n}": edited(content, changes_of(pen, path, value)) for n, (path, value) in enumerate(EDITS[demo])}
+    tables = spreadsheet.sheet_after({**files, f"{demo}_none": content}, year.SHEET)
+    assert tables[f"{demo}_none"][year.BANNER_ROW][0] == held.NOTHING_EDITED
+    compare_years(tables[f"{demo}_none"], pen, results, results, "no edit")
+    for n, (path, value) in enumerate(EDITS[demo]):
+        changed = estimate(project.with_overrides({override_path(path): value}), weather_of(demo), held=results.held)
+        table = tables[f"{demo}{n}"]
+        moved = compare_years(table, pen, results, changed, path)
+        assert moved > 1e-7, f"{path}: the edit moves nothing and proves nothing"
+        assert "edited" in table[year.BANNER_ROW][0] and table[year.BANNER_ROW][0] != held.NOTHING_EDITED, path
+
+
+@pytest.mark.crosscheck
+def test_all_candidates_follow_edits(spreadsheet):
+    """All edits of a demo at once, every candidate of its workbook."""
+    books, pens, runs = {}, {}, {}
+    for demo in DEMOS:
+        results = full(demo)
+        edits = [(path, value) for path, value in EDITS[demo] if not path.startswith("candidate[")]
+        content, pens[demo] = workbook_bytes(results, blank=True)
+        changes = {}
+        for path, value in edits:
+            changes |= changes_of(pens[demo], path, value)
+        books[f"all_{demo}"] = edited(content, changes)
+        runs[demo] = estimate(results.project.with_overrides({override_path(p): v for p, v in edits}), weather_of(demo), held=results.held)
+    tables = spreadsheet.sheet_after(books, year.SHEET)
+    for demo in DEMOS:
+        compare_years(tables[f"all_{demo}"], pens[demo], full(demo), runs[demo], f"all edits of {demo}")
