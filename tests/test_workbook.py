@@ -17,9 +17,9 @@ from binestimator.model.system import RowState
 from binestimator.results import ANNUAL, COUNT_KEYS, ENERGY_KEYS
 from binestimator.workbook import workbook_bytes, write_results_json, write_workbook
 from binestimator.workbook import layout
-from binestimator.workbook.figures import cost_by_end_use, rounded, step_for
+from binestimator.workbook.figures import cost_by_end_use, plain_words, rounded, step_for
 from binestimator.workbook.sheets.candidate import column_values, when_text
-from binestimator.workbook.sheets.glance import FIRST_ROW
+from binestimator.workbook.sheets.glance import ANSWER_ROW, FIRST_ROW
 from binestimator.workbook.strict import cell_name
 
 # Numbers are written with 16 significant digits.
@@ -151,10 +151,9 @@ def test_comparison_holds_every_figure_of_every_candidate_in_full():
 @pytest.mark.crosscheck
 def test_at_a_glance_rounds_and_never_clips():
     results, sheet = small(), book()[layout.GLANCE]
-    heads = {sheet.cell(FIRST_ROW - 1, k).value: k for k in range(1, sheet.max_column + 1)}
+    heads = {str(sheet.cell(FIRST_ROW, k).value).split("\n")[0]: k for k in range(1, sheet.max_column + 1)}
     base = results.baseline
-    labels = {"Fans": "fan_kwh", "Cooling": "cooling_kwh", "Fuel": "fuel_therm", "Reheat, at the coils": "reheat_kbtu",
-              "All electricity": "electricity_kwh"}  # fmt: skip
+    labels = {"Fans": "fan_kwh", "Cooling": "cooling_kwh", "Pumps and tower": "pump_tower_kwh", "Fuel": "fuel_therm", "Reheat at zones": "reheat_kbtu"}
     signs = set()
     for row, c in enumerate(results.candidates, FIRST_ROW + 1):
         for label, key in labels.items():
@@ -168,12 +167,14 @@ def test_at_a_glance_rounds_and_never_clips():
         mark = sheet.cell(row, 1).value
         assert ("BEST" in mark) == (c.rank == 1) and ("not ranked" in mark) == c.equal_service.flagged
         assert c.name in sheet.cell(row, 2).value and ("baseline" in sheet.cell(row, 2).value) == (c.id == base.id)
+        reached = results.share_of_bound(c.id)
+        assert sheet.cell(row, heads["Of what perfect resets save"]).value == ("–" if reached is None or c.id == base.id else close(reached))
     assert signs == {-1.0, 0.0, 1.0}
     text = " ".join(str(cell) for line in sheet.iter_rows(values_only=True) for cell in line if cell is not None)
     assert "Not reconciled with bills" in text and "▲" in text and results.run_id in text
     for c in results.candidates:
         for reason in c.equal_service.reasons:
-            assert reason in text
+            assert plain_words(results, reason) in text
 
 
 @pytest.mark.invariant
@@ -418,7 +419,7 @@ def test_an_air_handler_that_never_runs_says_so(mode):
     closed = {"weekday_hours": [], "saturday_hours": [], "sunday_hours": [], "unoccupied_mode": mode}
     results = estimate(project_of(schedule=closed, heating={"enabled_unoccupied": False}), weather_of("greensboro"))
     made = openpyxl.load_workbook(io.BytesIO(workbook_bytes(results)))
-    assert "never runs" in made[layout.GLANCE]["A5"].value and not made[layout.GLANCE]._charts
+    assert "never runs" in made[layout.GLANCE].cell(ANSWER_ROW + 1, 1).value and not made[layout.GLANCE]._charts
     sheet = made["1 As found"]
     assert {c.value for c in sheet[layout.CANDIDATE_TOTAL_ROWS["difference"] + 1]} == {"Difference", "agrees", None}
     assert made[layout.COMPARISON]["C9"].value == 0.0

@@ -2,7 +2,22 @@
 
 from __future__ import annotations
 
-from .formats import FONT, INK, RULE, SLATE
+from .formats import END_USE_COLOURS, FONT, INK, PAPER, RULE, SLATE
+
+# Uses of heat are hatched, so that they differ from those of cooling by more than colour.
+_HATCHED_USES = ("heating_kwh", "fuel_therm", "purchased_heating_kbtu")
+
+
+def fill_of(colour: str, *, hatched: bool = False) -> dict:
+    """Fill of a series, plain or hatched, as the chart library takes it."""
+    if hatched:
+        return {"pattern": {"pattern": "wide_upward_diagonal", "fg_color": colour, "bg_color": PAPER}}
+    return {"fill": {"color": colour}}
+
+
+def fill_of_use(key: str) -> dict:
+    """Fill of an end use."""
+    return fill_of(END_USE_COLOURS[key], hatched=key in _HATCHED_USES)
 
 
 def style_chart(chart, title: str, x_label: str, y_label: str, *, size: tuple[int, int], y_format: str | None = None,

@@ -6,10 +6,14 @@ Pure functions of the results; the later formulas of the sheets say the same.
 from __future__ import annotations
 
 import math
+import re
+from dataclasses import dataclass
 
 import numpy as np
 
+from ..checks import bin_errors
 from ..results import Results
+from ..strategies.choose import RESET_DSP, RESET_SAT
 from .layout import END_USES
 
 SAT_WORDS = {
@@ -114,9 +118,13 @@ def check_counts(results: Results) -> dict[str, int]:
     return {status: sum(k.status == status for k in results.checks) for status in ("pass", "explain", "fail")}
 
 
-def worst_bin_error(results: Results) -> float:
-    """Largest relative difference of the annual cost between bin rows and hourly run. [1]"""
-    return max(abs(share(c.annual["cost_usd"] - c.hourly["cost_usd"], c.hourly["cost_usd"])) for c in results.candidates)
+def bin_claims(results: Results) -> tuple[float, float, float]:
+    """Largest errors against the hourly run: annual cost of the bin rows [%]; savings of the bin rows and of classic bins [points]."""
+    base = results.baseline
+    ours = [bin_errors(c, base) for c in results.candidates]
+    classic = [bin_errors(c, base, "classic") for c in results.candidates]
+    return (100.0 * max(abs(e["cost_frac"]) for e in ours), max(abs(e["saving_points"]) for e in ours),
+            max(abs(e["saving_points"]) for e in classic))
 
 
 def payback_text(years: float | None, note: str) -> str:
@@ -124,35 +132,148 @@ def payback_text(years: float | None, note: str) -> str:
     return f"{years:.1f} years" if years is not None else (note or "none")
 
 
-def answer(results: Results) -> tuple[str, str]:
-    """The two sentences an owner reads first."""
-    base, best, step = results.baseline, results.best, money_step(results)
-    if not any(c.hourly["running_hours"] > 0.0 for c in results.candidates):
-        return "The air handler never runs by its schedule: there is nothing to reset and nothing to save.", ""
-    nothing = f"Doing nothing costs about {money(base.annual['cost_usd'], step)} a year."
-    flagged = [c for c in results.candidates if c.equal_service.flagged]
-    more = nothing
-    if flagged:
-        more += (f" {len(flagged)} of {len(results.candidates)} candidates serve the rooms worse than the baseline "
-                 "and are shown, but neither ranked nor called best.")
+def today(results: Results):
+    """The candidate that leaves everything as it was found; None if no candidate does."""
+    plain = [c for c in (results.baseline, *results.candidates)
+             if c.candidate.sat.strategy == "as_found" and c.candidate.dsp.strategy == "as_found" and not c.candidate.overrides]
+    return plain[0] if plain else None
+
+
+def runs_at_all(results: Results) -> bool:
+    """Whether some candidate runs in some hour."""
+    return any(c.hourly["running_hours"] > 0.0 for c in results.candidates)
+
+
+def answer(results: Results) -> str:
+    """The sentence an owner reads first."""
+    base, best = results.baseline, results.best
+    if not runs_at_all(results):
+        return "The air handler never runs by its schedule: there is nothing to reset and nothing to save."
     if best is None:
-        return "No candidate could be ranked: each serves the rooms worse than the baseline.", more
+        return "No option could be ranked: each serves the rooms worse than the baseline."
     if best.id == base.id:
-        return (f"None of the ranked candidates costs less to run than the baseline ({base.name}): as things stand, "
-                "leave the setpoints as they are."), more
+        return f"None of the ranked options costs less to run than the baseline ({base.name}): as things stand, leave the setpoints as they are."
+    step = money_step(results)
     saving = best.saving["cost_usd"]
-    first = (f"Least energy cost: {number_of(results, best.id)} {best.name}. It saves about {money(saving, step)} a year, "
-             f"{100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of this air handler and its plant.")
-    cost, incentive = best.candidate.cost_usd, best.candidate.incentive_usd
-    if cost > 0.0:
-        first += f" At {money(cost)} to implement it pays back in {payback_text(best.payback_years, best.payback_note)}"
-        if incentive > 0.0:
-            after = payback_text(best.payback_after_incentive_years, best.payback_note)
-            first += f", in {after} after an incentive of {money(incentive)}"
-        first += "."
+    return (f"Option {number_of(results, best.id)}, {best.name}, costs least to run: about {money(saving, step)} a year less, "
+            f"{100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of this air handler and its plant.")
+
+
+# Uses of energy as they move, in the order of the table: key, what it is called in a sentence, unit.
+MOVES = (("fan_kwh", "fans", "kWh"), ("cooling_kwh", "cooling", "kWh"), ("pump_tower_kwh", "pumps and tower", "kWh"),
+         ("heating_kwh", "electric heat", "kWh"), ("fuel_therm", "fuel", "therm"), ("purchased_cooling_kbtu", "purchased cooling", "kBtu"),
+         ("purchased_heating_kbtu", "purchased heat", "kBtu"), ("reheat_kbtu", "of which reheat at the zones", "kBtu"))
+
+
+def use_step(results: Results, key: str) -> float:
+    """Rounding of an end use: by what the largest candidate uses, so that a large share of little stays little."""
+    return step_for(max(abs(c.annual[key]) for c in results.candidates))
+
+
+def moves_text(results: Results, candidate) -> str:
+    """Signed change of each end use of a candidate, in words: ``fans +1,000 kWh, cooling −3,000 kWh``."""
+    said = []
+    for key, word, unit in MOVES:
+        change = rounded(candidate.annual[key] - results.baseline.annual[key], use_step(results, key))
+        if change:
+            said.append(f"{word} {'+' if change > 0 else '−'}{abs(change):,.0f} {unit}")
+    return ", ".join(said)
+
+
+def what_moves(results: Results) -> str:
+    """What the best candidate changes, and what a warmer supply alone would, whose fans rise."""
+    if not runs_at_all(results):
+        return ""
+    base, best = results.baseline, results.best
+    parts = []
+    if best is not None and best.id != base.id:
+        parts.append(f"What changes in a year with option {number_of(results, best.id)}: {moves_text(results, best) or 'next to nothing'}.")
+    warm = [c for c in results.candidates if c.candidate.dsp == base.candidate.dsp and c.candidate.overrides == base.candidate.overrides
+            and c.candidate.sat != base.candidate.sat and c.annual["fan_kwh"] > base.annual["fan_kwh"]]
+    if warm:
+        c = max(warm, key=lambda item: item.saving["cost_usd"])
+        parts.append(f"Warmer supply air alone makes fans work harder to spare cooling or reheat (option {number_of(results, c.id)}: {moves_text(results, c)}): "
+                     "both stand in each figure here.")
+    flagged = [k for k, c in enumerate(results.candidates, 1) if c.equal_service.flagged]
+    if flagged:
+        parts.append(f"{options(flagged)} serve{'s' if len(flagged) == 1 else ''} the rooms worse than the baseline and cannot be called best.")
+    return " ".join(parts)
+
+
+def key_figures(results: Results) -> list[tuple[str, str, str]]:
+    """Key figures of the summary: label, figure, remark."""
+    base, best, step = results.baseline, results.best, money_step(results)
+    now = today(results) or base
+    nothing = "Do nothing" if today(results) is not None else "Baseline"
+    cost = now.annual["cost_usd"]
+    found = [(nothing, f"{money(cost, step)} a year", f"{money(10 * cost, step_for(10 * cost))} in ten years at today’s prices and weather")]
+    if best is None:
+        found += [("Best option", "none", "each serves the rooms worse")]
+    elif best.id == base.id:
+        found += [("Best option", "stay", "no ranked option costs less to run")]
     else:
-        more += " No implementation cost was given, so no payback is shown."
-    return first, more
+        number, saving = number_of(results, best.id), best.saving["cost_usd"]
+        left = best.annual["cost_usd"]
+        found += [(f"Best: option {number}", f"{money(left, step)} a year", f"{money(10 * left, step_for(10 * left))} in ten years; {best.name}"),
+                  ("It saves", f"{money(saving, step)} a year", f"{100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of the baseline")]
+        c = best.candidate
+        if c.cost_usd > 0.0:
+            remark = "pays back in " + payback_text(best.payback_years, best.payback_note)
+            if c.incentive_usd > 0.0:
+                remark += f"; in {payback_text(best.payback_after_incentive_years, best.payback_note)} with the incentive of {money(c.incentive_usd)}"
+            found.append(("It costs, once", money(c.cost_usd), remark))
+        else:
+            found.append(("It costs, once", "not given", "so no payback is shown"))
+    possible = base.annual["cost_usd"] - results.bound["cost_usd"]
+    ranked = [(s, c) for c in results.candidates if c.rank is not None and (s := results.share_of_bound(c.id)) is not None]
+    if ranked and any(c.id != base.id for _, c in ranked):
+        reached, c = max(((s, c) for s, c in ranked if c.id != base.id), key=lambda item: item[0])
+        found.append(("Setpoints alone reach", percent(reached), f"of the {money(possible, step)} a year that perfect resets would save "
+                      f"(option {number_of(results, c.id)}; limit explained below)"))
+    else:
+        found.append(("Setpoints alone", "no room", "perfect resets would save next to nothing here"))
+    return found
+
+
+def percent(value: float) -> str:
+    """``84 %`` or ``−14 %``."""
+    number = rounded(100.0 * value, 1.0)
+    return f"{'−' if number < 0 else ''}{abs(number):.0f} %"
+
+
+def bound_text(results: Results) -> str:
+    """What the limit of perfect resets is, in plain words."""
+    if all(results.share_of_bound(c.id) is None for c in results.candidates):
+        return ("◇ Perfect resets: the least that setpoints alone could cost on this plant, hour by hour with all zones served and none faulty. "
+                "They would save next to nothing here.")
+    text = ("◇ Perfect resets are a limit, not a product: in every hour the cheapest supply air in the project’s range, and just the duct pressure that the neediest "
+            "zone takes, with no faulty zone and nothing hunting, on the plant as it is. No control reaches it.")
+    others = [k for k, c in enumerate(results.candidates, 1) if results.share_of_bound(c.id) is None]
+    if others:
+        text += f" {options(others)} change{'s' if len(others) == 1 else ''} more than setpoints and {'is' if len(others) == 1 else 'are'} not held against it."
+    shares = [results.share_of_bound(c.id) for c in results.candidates]
+    if any(s is not None and s > 1.005 for s in shares):
+        text += " Above 100 %: ignored requests leave some zones short."
+    if any(s is not None and s < -0.005 for s in shares):
+        text += " Below zero: the option costs more than the baseline."
+    return text
+
+
+def options(numbers: list[int]) -> str:
+    """``Option 3``, ``Options 3 and 4``, ``Options 2, 3 and 7``."""
+    if len(numbers) == 1:
+        return f"Option {numbers[0]}"
+    return f"Options {', '.join(str(n) for n in numbers[:-1])} and {numbers[-1]}"
+
+
+def plain_words(results: Results, text: str) -> str:
+    """A sentence of the run for readers of the summary: numbers for ids, no terms of the trade."""
+    for c in sorted(results.candidates, key=lambda item: -len(item.id)):
+        text = re.sub(rf"(?<![\w-]){re.escape(c.id)}(?![\w-])", f"option {number_of(results, c.id)}", text)
+    for term, plain in (("% of the cooling saving is latent", "% of the cooling saved is moisture not taken out"), ("unmet zone-degree-hours", "zone-hours times °F"),
+                        ("degF", "°F")):
+        text = text.replace(term, plain)
+    return text
 
 
 def interaction_text(results: Results) -> str:
@@ -163,42 +284,144 @@ def interaction_text(results: Results) -> str:
     step = money_step(results)
     left = rounded(i.interaction_usd, step)
     sense = "just the two added" if not left else f"{money(abs(left), step)} {'less' if left < 0 else 'more'} than the two added"
-    return (f"Do they add up? {number_of(results, i.sat_id)} alone saves {money(i.sat_usd, step)}, "
+    return (f"Do they add up? Option {number_of(results, i.sat_id)} alone saves {money(i.sat_usd, step)}, "
             f"{number_of(results, i.dsp_id)} alone {money(i.dsp_usd, step)}, both ({number_of(results, i.both_id)}) "
             f"{money(i.both_usd, step)}: {sense}.")
 
 
-# A zone that asks in at least this share of the hours is named as holding a reset up (assumption).
-MOST_HOURS_FRAC = 0.5
+# ---------------------------------------------------------------- what holds resets back
+
+# Something that rules in this share of running hours defeats a reset; below the second it is not worth a line on the
+# summary (both assumptions).
+DEFEATS_FRAC, WORTH_A_LINE_FRAC = 0.5, 0.05
 
 
-def holding_text(results: Results) -> str:
-    """Which zones hold demand resets up: those that ask in most running hours."""
-    said = []
-    for part, key, what in (("sat", "temperature_request_hours", "colder air"), ("dsp", "pressure_request_hours", "more pressure")):
-        for c in results.candidates:
-            hours = c.hourly["running_hours"]
-            if getattr(c.candidate, part).strategy != "demand" or not hours > 0.0:
+@dataclass(frozen=True, slots=True)
+class Holdback:
+    """Something that keeps resets from saving.
+
+    Parameters
+    ----------
+    label : str
+        In the words of an owner.
+    shares : dict of int to float
+        Number of a candidate -> share of its running hours; only candidates it can act on.
+    least : float
+        Share from which it is worth a line on the summary. [0-1]
+    """
+
+    label: str
+    shares: dict[int, float]
+    least: float = WORTH_A_LINE_FRAC
+
+    @property
+    def worst(self) -> float:
+        """Largest share of any candidate."""
+        return max(self.shares.values(), default=0.0)
+
+
+# Counts of the hourly run that speak of resets: key, words, part whose reset it concerns, share from which to tell.
+# A reset that stands at the limit where it saves is doing its work, unless it stands there most of the time.
+_LIMITS = (
+    ("sat_at_min_hours", "Supply air held at its coldest limit, where temperature saves nothing", "sat", WORTH_A_LINE_FRAC),
+    ("sat_at_max_hours", "Supply air at its warmest limit most of the time: hardly more than another fixed setpoint", "sat", DEFEATS_FRAC),
+    ("dsp_at_max_hours", "Duct pressure held at its highest limit, where pressure saves nothing", "dsp", WORTH_A_LINE_FRAC),
+    ("dsp_at_min_hours", "Duct pressure at its lowest limit most of the time: only a lower limit would save more", "dsp", DEFEATS_FRAC),
+    ("humidity_limited_hours", "Humidity limit holds supply air down", "sat", WORTH_A_LINE_FRAC),
+    ("cold_zone_limited_hours", "A zone that must stay cold holds supply air down", "sat", WORTH_A_LINE_FRAC),
+    ("airflow_ceiling_hours", "Fan at its most: zones ask for more air than it can give", "sat", WORTH_A_LINE_FRAC),
+    ("minimum_speed_hours", "Fan at its lowest speed: pressure cannot fall further", "dsp", WORTH_A_LINE_FRAC),
+)
+
+
+def holdbacks(results: Results) -> list[Holdback]:
+    """What holds resets back, worst first; causes that can act on no candidate are left out.
+
+    Zones count while a reset by demand listens to them. A rogue zone asks without need; any
+    other zone is named where it asks most of all zones in some candidate.
+    """
+    resets = {"sat": RESET_SAT, "dsp": RESET_DSP}
+    limits: dict[str, dict[int, float]] = {key: {} for key, *_ in _LIMITS}
+    zones: dict[tuple[str, bool, str], dict[int, float]] = {}
+    for number, c in enumerate(results.candidates, 1):
+        running = c.hourly["running_hours"]
+        if not running > 0.0:
+            continue
+        for key, _, part, _ in _LIMITS:
+            if getattr(c.candidate, part).strategy in resets[part]:
+                limits[key][number] = c.hourly[key] / running
+        known = results.runs[c.id].unit.zones
+        heard = known.weight > 0.0
+        for part, column, rogue, what in (("sat", "temperature_request_hours", known.asks_temperature, "colder air"),
+                                          ("dsp", "pressure_request_hours", known.asks_pressure, "more pressure")):
+            if getattr(c.candidate, part).strategy != "demand":
                 continue
-            asked = c.zones[key].to_numpy(dtype=float)
-            most = int(np.argmax(asked))
-            if asked[most] > 0.0:
-                often = asked[most] / hours
-                zone = f"“{c.zones['zone'].iloc[most]}” asks" if often >= MOST_HOURS_FRAC else "no zone asks"
-                more = "" if often >= MOST_HOURS_FRAC else "more than "
-                said.append(f"{zone} for {what} in {more}{100 * often:.0f} % of running hours ({number_of(results, c.id)})")
-            break
-    return "What holds demand resets up: " + "; ".join(said) + ". All zones: “Zone service”." if said else ""
+            asked = np.where(heard, c.zones[column].to_numpy(dtype=float) / running, 0.0)
+            rogue = np.asarray(rogue, dtype=bool) & heard
+            chosen = [*np.flatnonzero(rogue)]
+            if not rogue.all():
+                chosen.append(int(np.argmax(np.where(rogue, -1.0, asked))))
+            for at in chosen:
+                zones.setdefault((what, bool(rogue[at]), str(known.names[at])), {})[number] = float(asked[at])
+    found = [Holdback(f"Faulty zone “{name}” asks for {what} without need" if rogue else f"Zone “{name}” asks for {what}", shares)
+             for (what, rogue, name), shares in zones.items()]
+    found += [Holdback(words, limits[key], least) for key, words, _, least in _LIMITS if limits[key]]
+    return sorted(found, key=lambda h: -h.worst)
 
 
-# Always true of such work; used when the run itself raises no caution.
-STANDING_CAUTION = ("Warmer supply air dries the rooms less and lower duct pressure leaves less reserve: keep ventilation, humidity "
-                    "and pressure relationships within local codes, and have the change designed and checked by licensed practice.")
+def holdback_text(found: Holdback) -> str:
+    """One line: mark, what, share of running hours, which options."""
+    shown = {number: value for number, value in found.shares.items() if value >= found.least}
+    mark = "▲" if found.worst >= DEFEATS_FRAC else "△"
+    low, high = rounded(100 * min(shown.values()), 1), rounded(100 * max(shown.values()), 1)
+    often = f"{high:.0f} %" if low == high else f"{low:.0f} to {high:.0f} %"
+    return f"{mark} {found.label}: {often} of running hours ({options(sorted(shown)).lower()})."
 
 
-def main_caution(results: Results) -> str:
-    """The caution that stands on the summary."""
-    cautions = [f.text for f in results.findings if f.level == "caution"]
-    # That some candidates are not ranked is said elsewhere on the page.
-    cautions = [text for text in cautions if not text.startswith("Not equal in service")]
-    return cautions[0] if cautions else STANDING_CAUTION
+def holdback_lines(results: Results, most: int = 5) -> list[str]:
+    """What holds resets back, for the summary; further causes are counted, not dropped."""
+    worth = [h for h in holdbacks(results) if h.worst >= h.least]
+    lines = [holdback_text(h) for h in worth[:most]]
+    if not worth:
+        lines.append("Nothing found that rules in 5 % or more of the running hours: no faulty zone, no limit, no zone that asks all the time.")
+    rest = f"{len(worth) - most} more, and each" if len(worth) > most else "Each"
+    lines.append(f"{rest} option’s share of hours: “Patterns”. ▲ rules in half of the hours or more.")
+    return lines
+
+
+# ---------------------------------------------------------------- what can go wrong, how sure
+
+# Always true of such work; stands on every summary.
+STANDING_CAUTION = ("Warmer supply air dries rooms less, and lower duct pressure leaves less reserve. Ventilation, humidity and pressure relationships must stay "
+                    "within local codes; licensed practice designs and checks the change. To undo it, put the setpoints back: note them before.")
+
+
+def risk_lines(results: Results) -> list[str]:
+    """What can go wrong, from the run, and what is always true."""
+    lines = []
+    allowed = results.baseline.hourly["humid_hours"] + results.project.service.humid_hours_tolerance
+    humid = {k: c.hourly["humid_hours"] for k, c in enumerate(results.candidates, 1) if c.hourly["humid_hours"] > allowed}
+    if humid:
+        said = ", ".join(f"{hours:,.0f} h with option {k}" for k, hours in humid.items())
+        lines.append(f"▲ Damp rooms: {said}, against {results.baseline.hourly['humid_hours']:,.0f} h. Comfort and mould need a humidity limit on the reset.")
+    for finding in results.findings:
+        # That some are not ranked stands under the table, damp rooms stand above.
+        if finding.level == "caution" and finding.where != "humidity" and not finding.text.startswith("Not equal in service"):
+            lines.append("▲ " + plain_words(results, finding.text))
+    lines += ["▲ " + plain_words(results, f.text) for f in results.findings if f.level == "check" and f.where == "economizer"]
+    return [*lines, STANDING_CAUTION]
+
+
+def sure_lines(results: Results) -> list[str]:
+    """How sure the figures are, and what they rest on."""
+    counts = check_counts(results)
+    cost, ours, classic = bin_claims(results)
+    origins = list(results.project.origins.values())
+    defaults = sum(o == "default" for o in origins)
+    first = f"{counts['pass']} checks pass, {counts['explain']} to explain, {counts['fail']} FAIL" + (": do not use these results." if counts["fail"] else ".")
+    said = [first + f" Against the same equations hour by hour: cost within {cost:.2f} %, savings within {ours:.2f} points"
+            + (f"; classic bins would miss savings by up to {classic:.1f} points." if results.project.bins.rows == "representative" else "."),
+            f"Not reconciled with bills. {defaults:,} of {len(origins):,} inputs are defaults: measured values make the estimate firmer.",
+            "A typical year is no forecast: no ± is given, as none has been measured for this building."]
+    added = interaction_text(results)
+    return [*said, added] if added else said

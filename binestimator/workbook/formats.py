@@ -101,9 +101,10 @@ PIECES = {
                "left_color": PETROL, "indent": 1},
     "answer_more": {"font_size": 10, "bg_color": MIST, "text_wrap": True, "left": 5, "left_color": PETROL, "indent": 1},
     # Key figures of the summary: label, figure, remark, one below the other.
-    "tile_label": {"font_size": 10, "bold": True, "font_color": SLATE, "bg_color": MIST, "top": 5, "top_color": PETROL, "indent": 1},
-    "tile_figure": {"font_size": 17, "bold": True, "font_color": PETROL, "bg_color": MIST, "align": "left", "indent": 1},
-    "tile_remark": {"font_size": 9, "bg_color": MIST, "text_wrap": True, "valign": "top", "indent": 1},
+    "tile_label": {"font_size": 10, "bold": True, "font_color": SLATE, "bg_color": MIST, "top": 5, "top_color": PETROL, "left": 5, "left_color": PAPER,
+                   "align": "left", "indent": 1},
+    "tile_figure": {"font_size": 17, "bold": True, "font_color": PETROL, "bg_color": MIST, "left": 5, "left_color": PAPER, "align": "left", "indent": 1},
+    "tile_remark": {"font_size": 9, "bg_color": MIST, "left": 5, "left_color": PAPER, "align": "left", "text_wrap": True, "valign": "top", "indent": 1},
     # Band for what a reviewer or an edited input changes.
     "claim": {"bg_color": SAND, "top": 1, "bottom": 1, "top_color": RULE, "bottom_color": RULE},
     "link": {"font_color": LAGOON, "underline": 1},

@@ -1,104 +1,165 @@
-"""One printed page: what was compared, what it saves and costs, how sure, what can go wrong."""
+"""One printed page: what changes, what it saves and costs, what can go wrong, how sure."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from ..charts import style_chart
+from ..charts import fill_of, style_chart
 from ..figures import (
-    DSP_WORDS, SAT_WORDS, answer, check_counts, holding_text, interaction_text, main_caution, money_step, rounded, step_for,
-    used_end_uses, worst_bin_error,
+    DSP_WORDS, SAT_WORDS, answer, bound_text, holdback_lines, key_figures, money_step, number_of, plain_words, risk_lines, rounded,
+    sure_lines, today, use_step, used_end_uses, what_moves,
 )
-from ..formats import NUMBERS
+from ..formats import INK, LAGOON, NUMBERS, PETROL
 from ..layout import GUIDE, sheet_candidates
 from ..page import Work, height_of, lines_of
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, Sheet
-from .patterns import bins_of, by_bin, lines_chart, use_chart
+from .patterns import bins_of, by_bin, change_chart, lines_chart
 
-_NAME_WIDTH, _WIDTH = 36, 9.6
+_RANK_WIDTH, _USE_WIDTH, _SERVICE_WIDTH = 12.0, 10.2, 11.5
+# The column of names takes what the others leave of the width at which a page in landscape is full.
+_PAGE_WIDTH, _NAME_WIDTHS = 196.0, (42.0, 60.0)
 # Curves that lie closer than this are drawn as one.
 SAME_SAT_F, SAME_DSP_INWC = 0.25, 0.02
-TABLE_HEAD_ROW = 8
-FIRST_ROW = 11
+
+# Rows of the page. Between the key figures and the table stands the band for reviews: what
+# was claimed, what stands after a review, their ratio, and below it whether an edit made
+# anything stale.
+ANSWER_ROW, MOVES_ROW, FIGURES_ROW, REVIEW_ROW, STALE_ROW, TABLE_HEAD_ROW = 3, 4, 6, 10, 11, 13
+FIRST_ROW = TABLE_HEAD_ROW + 2
+
+# Share of the page's width for charts; the rest is text beside them.
+_CHARTS_SHARE = 0.62
 
 
 def columns_of(work: Work) -> list[tuple[str, str, str, str]]:
-    """Columns of the comparison after mark and name: key, label, unit, part."""
-    changes = [(key, label, f"{unit}/yr", "change") for key, label, unit in used_end_uses(work.results)]
+    """Columns of the comparison after rank and name: key, label, unit, part."""
+    changes = [(key, label, unit, "change") for key, label, unit in used_end_uses(work.results)]
     return [
-        *changes, ("reheat_kbtu", "Reheat, at the coils", "kBtu/yr", "change"),
-        ("electricity_kwh", "All electricity", "kWh/yr", "change"),
-        ("cost_usd", "Energy cost", "USD/yr", "money"), ("saving_usd", "Saving", "USD/yr", "money"),
-        ("saving_frac", "Saving", "of baseline", "money"), ("implementation", "Cost to implement", "USD", "money"),
-        ("incentive", "Incentive", "USD", "money"), ("payback", "Simple payback", "years", "money"),
-        ("payback_after", "Payback after incentive", "years", "money"), ("service", "Service", "as the baseline", "service"),
+        *changes, ("reheat_kbtu", "Reheat at zones", "kBtu", "change"),
+        ("cost_usd", "Energy cost", "a year", "money"), ("saving_usd", "Saving", "a year", "money"),
+        ("saving_frac", "Saving", "of cost", "money"), ("bound_share", "Of what perfect resets save", "", "money"),
+        ("implementation", "Cost to carry out", "once", "once"), ("payback", "Pays back in", "years", "once"),
+        ("payback_after", "… with incentive", "years", "once"), ("service", "Rooms served", "", "service"),
     ]
+
+
+def widths_of(work: Work) -> list[float]:
+    """Widths of the columns of the page. [characters]"""
+    others = [_SERVICE_WIDTH if part == "service" else _USE_WIDTH for *_, part in columns_of(work)]
+    name = min(max(_PAGE_WIDTH - _RANK_WIDTH - sum(others), _NAME_WIDTHS[0]), _NAME_WIDTHS[1])
+    return [_RANK_WIDTH, name, *others]
+
+
+def spans(widths: list[float], count: int) -> list[tuple[int, int]]:
+    """First and last column of ``count`` neighbouring fields: rank and name, and about equal parts of the rest."""
+    found, first = [(0, 1)], 2
+    for left in range(count - 1, 0, -1):
+        last = first
+        target = sum(widths[first:]) / left
+        while len(widths) - 1 - last > left - 1 and (left == 1 or sum(widths[first:last + 1]) + widths[last + 1] / 2 < target):
+            last += 1
+        found.append((first, last))
+        first = last + 1
+    return found
+
+
+def room(widths: list[float]) -> float:
+    """Width of merged columns with the padding that each brings. [characters]"""
+    return sum(widths) + (len(widths) - 1) * PADDING_PIXELS / CHARACTER_PIXELS
+
+
+def review_cells(work: Work) -> dict[str, tuple[int, int]]:
+    """Row and column of the values in the band for reviews: ``claimed``, ``reviewed``, ``ratio`` and the banner ``stale``."""
+    fields = spans(widths_of(work), 6)
+    return {"claimed": (REVIEW_ROW, fields[1][0]), "reviewed": (REVIEW_ROW, fields[3][0]), "ratio": (REVIEW_ROW, fields[5][0]), "stale": (STALE_ROW, 0)}
 
 
 def write(work: Work, sheet: Sheet) -> None:
     """Write the sheet."""
     s, results = work.styles, work.results
-    columns = columns_of(work)
-    last = 1 + len(columns)
+    columns, widths = columns_of(work), widths_of(work)
+    last = len(widths) - 1
+    width = room(widths)
     info, weather = results.project.info, results.weather
     sheet.on_screen(tab_colour="#A85F00", zoom=90)
-    widths = [12.5, _NAME_WIDTH, *[_WIDTH] * (len(columns) - 1), 11.0]
     sheet.widths(widths)
-    total_width = sum(widths)
 
     sheet.height(0, 30)
     sheet.text(0, 0, info.name, s("title"))
     sheet.internal_link(0, last, GUIDE, "to the guide", s("link", "small", "right"))
-    sheet.text(1, 0, "Resets of supply air temperature (SAT) and duct static pressure (DSP): energy and cost in a typical year", s("subtitle", "bold"))
-    about = [info.building, f"weather {weather.name} ({weather.format}, station {weather.station})",
+    sheet.text(1, 0, "What it is worth to move two setpoints of an air handler with need, instead of holding them: the supply air temperature (SAT) and the duct static "
+               "pressure (DSP)", s("subtitle", "bold"))
+    about = [info.building, f"typical year {weather.name} ({weather.format}, station {weather.station})",
              f"prepared by {info.prepared_by}" if info.prepared_by else "", f"checked by {info.checked_by}" if info.checked_by else "",
              info.date, f"run {results.run_id}"]
     sheet.text(2, 0, "  ·  ".join(text for text in about if text), s("subtitle"))
 
-    first, more = answer(results)
-    row = 4
-    for text, style, size in ((first, "answer", 12.0), (more, "answer_more", 10.0), ("▲ " + main_caution(results), "caution", 9.0)):
+    for row, text, style, size in ((ANSWER_ROW, answer(results), "answer", 12.0), (MOVES_ROW, what_moves(results), "answer_more", 10.0)):
         sheet.merged_text(row, 0, row, last, text, s(style))
-        sheet.height(row, height_of(lines_of(text, total_width, size, bold=size > 10), size) + 2)
-        row += 1
-    sheet.height(3, 5)
-    sheet.height(row, 6)
-
-    _table(work, sheet, columns, last)
-    row = _remarks(work, sheet, FIRST_ROW + len(results.candidates), last, total_width)
-    row = _charts(work, sheet, row + 1, widths)
-    row = _how_sure(work, sheet, row, last, total_width)
+        sheet.height(row, height_of(lines_of(text, width, size, bold=size > 10), size) + 2)
+    _figures(work, sheet, widths)
+    _review(work, sheet, widths)
+    _table(work, sheet, columns, widths)
+    row = _remarks(work, sheet, FIRST_ROW + len(results.candidates) + 1, last, width)
+    row = _lower_half(work, sheet, row, widths)
     sheet.freeze(0, 0)
     sheet.activate()
     sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=last, pages_high=1)
 
 
-def _table(work: Work, sheet: Sheet, columns, last: int) -> None:
+def _figures(work: Work, sheet: Sheet, widths: list[float]) -> None:
+    """Key figures side by side."""
+    s = work.styles
+    found = key_figures(work.results)
+    sheet.height(FIGURES_ROW - 1, 6)
+    sheet.height(FIGURES_ROW + 1, 26)
+    places = spans(widths, len(found))
+    lines = max(lines_of(remark, room(widths[a:b + 1]) - 1, 9.0) for (_, _, remark), (a, b) in zip(found, places))
+    sheet.height(FIGURES_ROW + 2, height_of(lines, 9.0))
+    for texts, (first, last) in zip(found, places):
+        for down, (text, style) in enumerate(zip(texts, ("tile_label", "tile_figure", "tile_remark"))):
+            sheet.merged_text(FIGURES_ROW + down, first, FIGURES_ROW + down, last, text, s(style))
+    sheet.height(FIGURES_ROW + 3, 6)
+
+
+def _review(work: Work, sheet: Sheet, widths: list[float]) -> None:
+    """What was claimed beside what a review makes of it, and whether figures are stale."""
     s, results = work.styles, work.results
+    fields = spans(widths, 6)
+    best = results.best
+    claims = best is not None and best.id != results.baseline_id
+    claimed: object = rounded(best.saving["cost_usd"], money_step(results)) if claims else "none"
+    texts = (f"Claimed: saving of option {number_of(results, best.id)} a year" if claims else "Claimed: saving a year", claimed, "As reviewed", "not reviewed", "Reviewed over claimed", "–")
+    for k, ((first, last), value) in enumerate(zip(fields, texts)):
+        style = s("claim", *(("right", "quiet", "middle") if k % 2 == 0 else ("bold", "left", "usd" if isinstance(value, float) else "text")))
+        sheet.merged_text(REVIEW_ROW, first, REVIEW_ROW, last, "" if isinstance(value, float) else value, style)
+        if isinstance(value, float):
+            sheet.number(REVIEW_ROW, first, value, style)
+    sheet.merged_text(STALE_ROW, 0, STALE_ROW, len(widths) - 1, f"State: values of run {results.run_id}. An edited cell changes nothing on this page; change the project and run it again.",
+                      s("small", "quiet"))
+    sheet.height(STALE_ROW + 1, 6)
+
+
+def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
+    s, results = work.styles, work.results
+    last, width = len(widths) - 1, widths[1]
     head = TABLE_HEAD_ROW
-    base = results.baseline
-    changes = [k for k, c in enumerate(columns, 2) if c[3] == "change"]
-    moneys = [k for k, c in enumerate(columns, 2) if c[3] == "money"]
-    sheet.text(head, 0, "", s("step"))
-    sheet.text(head, 1, "Compared", s("step"))
-    sheet.merged_text(head, changes[0], head, changes[-1], "Change against the baseline: + more, − less", s("step"))
-    sheet.merged_text(head, moneys[0], head, moneys[-1], "Money", s("step"))
-    sheet.text(head, last, "", s("step"))
-    sheet.height(head + 1, 38)
-    for place, (label, unit) in enumerate([("Standing", ""), ("Candidate", "number as on its sheet"), *((c[1], c[2]) for c in columns)]):
-        sheet.text(head + 1, place, label, s("head_left" if place < 2 else "head"))
-        sheet.text(head + 2, place, unit, s("units"))
-    steps = {}
-    for key, _, _, part in columns:
-        if part == "change":
-            # Rounded by what the baseline uses, so that a large percentage of little stays little.
-            steps[key] = step_for(max(abs(base.annual[key]), max(abs(c.annual[key]) for c in results.candidates)))
+    base, now = results.baseline, today(results)
+    for part, label in (("change", "Change in a year: + more, − less"), ("money", "Energy cost"), ("once", "To get there")):
+        places = [k for k, c in enumerate(columns, 2) if c[3] == part]
+        sheet.merged_text(head, places[0], head, places[-1], label, s("step"))
+    for place, text in ((0, ""), (1, "Options"), (last, "Service")):
+        sheet.text(head, place, text, s("step"))
+    sheet.height(head + 1, 40)
+    for place, (label, unit) in enumerate([("Rank", ""), ("Option, numbered as on the other sheets (there: candidate)", ""), *((c[1], c[2]) for c in columns)]):
+        sheet.text(head + 1, place, f"{label}\n{unit}" if unit else label, s("head_left" if place < 2 else "head"))
+    steps = {key: use_step(results, key) for key, _, _, part in columns if part == "change"}
     usd = money_step(results)
     for row, c in enumerate(results.candidates, FIRST_ROW):
-        baseline = c.id == base.id
-        tint = ("best",) if c.rank == 1 else ("base",) if baseline else ("flagged",) if c.equal_service.flagged else ()
-        name = f"{row - FIRST_ROW + 1}  {c.name}" + ("  (baseline)" if baseline else "")
-        sheet.height(row, max(16.5, height_of(lines_of(name, _NAME_WIDTH, 10.0, bold=c.rank == 1), 10.0)))
+        tint = ("best",) if c.rank == 1 else ("base",) if c.id == base.id else ("flagged",) if c.equal_service.flagged else ()
+        marks = [word for word, true in (("do nothing", now is not None and c.id == now.id), ("baseline", c.id == base.id)) if true]
+        name = f"{row - FIRST_ROW + 1}  {c.name}" + (f"  ({', '.join(marks)})" if marks else "")
+        sheet.height(row, max(16.5, height_of(lines_of(name, width, 10.0, bold=c.rank == 1), 10.0)))
         sheet.text(row, 0, standing(results, c), s("line", "large", "bold", *tint))
         sheet.text(row, 1, name, s("wrap", "middle", "line", "large", *tint))
         for place, (key, _, _, part) in enumerate(columns, 2):
@@ -106,9 +167,26 @@ def _table(work: Work, sheet: Sheet, columns, last: int) -> None:
                 value: object = rounded(c.annual[key] - base.annual[key], steps[key])
                 style = "signed"
             else:
-                value, style = _money_cell(key, c, base, usd)
+                value, style = _money_cell(results, key, c, usd)
             pieces = ("centre",) if isinstance(value, str) else ("right",)
             sheet.cell(row, place, value, s("large", style, "line", *pieces, *tint))
+    _bound_line(work, sheet, columns, FIRST_ROW + len(results.candidates), steps, usd)
+
+
+def _bound_line(work: Work, sheet: Sheet, columns, row: int, steps, usd: float) -> None:
+    """The limit of perfect resets as the last line of the table."""
+    s, results = work.styles, work.results
+    base, bound = results.baseline.annual, results.bound
+    sheet.height(row, 17)
+    sheet.text(row, 0, "◇ limit", s("total", "large"))
+    sheet.text(row, 1, "Perfect resets: the most that setpoints alone can do", s("total", "large"))
+    saved = base["cost_usd"] - bound["cost_usd"]
+    cells = {"cost_usd": (rounded(bound["cost_usd"], usd), "usd"), "saving_usd": (rounded(saved, usd), "usd_signed"),
+             "saving_frac": (saved / base["cost_usd"] if base["cost_usd"] else None, "signed_pct"),
+             "bound_share": (1.0 if any(results.share_of_bound(c.id) is not None for c in results.candidates) else "–", "pct0")}
+    for place, (key, _, _, part) in enumerate(columns, 2):
+        value, style = (rounded(bound[key] - base[key], steps[key]), "signed") if part == "change" else cells.get(key, ("–", "text"))
+        sheet.cell(row, place, value, s("total", "large", style, "centre" if isinstance(value, str) else "right"))
 
 
 def standing(results, c) -> str:
@@ -120,83 +198,52 @@ def standing(results, c) -> str:
     return f"rank {c.rank}"
 
 
-def _money_cell(key: str, c, base, usd: float) -> tuple[object, str]:
+def _money_cell(results, key: str, c, usd: float) -> tuple[object, str]:
+    base = results.baseline
     saving, cost = c.saving["cost_usd"], c.candidate.cost_usd
     if key == "cost_usd":
         return rounded(c.annual["cost_usd"], usd), "usd"
-    if key == "service":
-        return ("as baseline" if not c.equal_service.flagged else "▲ WORSE") if c.id != base.id else "–", "text"
     if c.id == base.id:
         return "–", "text"
+    if key == "service":
+        as_good = "as now" if today(results) is base else "as baseline"
+        return as_good if not c.equal_service.flagged else "▲ WORSE", "text"
     if key == "saving_usd":
         return rounded(saving, usd), "usd_signed"
     if key == "saving_frac":
         return (saving / base.annual["cost_usd"] if base.annual["cost_usd"] else None), "signed_pct"
-    if key in ("implementation", "incentive"):
-        value = cost if key == "implementation" else c.candidate.incentive_usd
-        return (value, "usd") if cost > 0.0 or value > 0.0 else ("not given", "small")
+    if key == "bound_share":
+        reached = results.share_of_bound(c.id)
+        return (reached, "pct0") if reached is not None else ("–", "text")
+    if key == "implementation":
+        return (cost, "usd") if cost > 0.0 or c.candidate.incentive_usd > 0.0 else ("not given", "small")
     years = c.payback_years if key == "payback" else c.payback_after_incentive_years
     if cost <= 0.0:
         return "–", "text"
     return (years, "years") if years is not None else ("none", "text")
 
 
+# What the units are, for readers who do not live with them.
+_UNIT_WORDS = {"kWh": "kWh: kilowatt-hours of electricity", "therm": "therm: 100,000 Btu of fuel", "kBtu": "kBtu: 1,000 Btu of heat"}
+
+
 def _remarks(work: Work, sheet: Sheet, row: int, last: int, width: float) -> int:
-    """Why candidates are not ranked."""
+    """Why candidates are not ranked, what the limit is, units; returns the row after."""
     s, results = work.styles, work.results
+    texts = []
     for number, c in enumerate(results.candidates, 1):
         if c.equal_service.flagged:
-            text = f"▲ {number} is not ranked: " + "; ".join(c.equal_service.reasons) + "."
-            sheet.merged_text(row, 0, row, last, text, s("small", "wrap"))
-            sheet.height(row, height_of(lines_of(text, width, 8.0), 8.0) - 2)
-            row += 1
-    text = ("Rounded; full figures and what each contains: “Comparison”. Signs are kept: a reset that costs more shows it. Simple payback is not discounted.")
-    sheet.merged_text(row, 0, row, last, text, s("small", "quiet"))
+            texts.append(f"▲ Option {number} is not ranked, as it serves the rooms worse: " + "; ".join(plain_words(results, reason) for reason in c.equal_service.reasons) + ".")
+    texts.append(bound_text(results))
+    units = dict.fromkeys(unit for key, _, unit, _ in columns_of(work) if unit in _UNIT_WORDS)
+    texts.append("  ·  ".join(["Rounded; in full on “Comparison”", *(_UNIT_WORDS[unit] for unit in units),
+                               "reheat: heat that warms cooled air again at the zones, a part of fuel, electric or purchased heat", "payback is simple, not discounted"]) + ".")
+    for text in texts:
+        sheet.merged_text(row, 0, row, last, text, s("wrap", "quiet"))
+        sheet.height(row, height_of(lines_of(text, width, 9.0), 9.0) - 1)
+        row += 1
+    sheet.height(row, 8)
     return row + 1
-
-
-def _charts(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
-    """Four charts in two rows, as wide as the table; returns the first row below them."""
-    results = work.results
-    pixels = sum(_pixels(w) for w in widths)
-    size = (pixels // 2 - 4, 244)
-    edges = bins_of(results)
-    if not len(edges):
-        return row
-    width = float(results.project.bins.width_f)
-    x_range = (10.0 * (edges.min() // 10.0), 10.0 * -(-(edges.max() + width) // 10.0))
-    x_unit = 10.0
-
-    cost = use_chart(work, "cost")
-    style_chart(cost, "Energy cost of a year by end use", "Candidate", "USD a year", size=size, y_format="#,##0")
-    change = use_chart(work, "change")
-    style_chart(change, "What changes against the baseline: above the line costs more, below saves", "Candidate", "USD a year", size=size, y_format=NUMBERS["signed"])
-    sat = lines_chart(work, "sat", "sat_f", SAME_SAT_F, lambda c: SAT_WORDS[c.candidate.sat.strategy])
-    style_chart(sat, "Supply air temperature by outdoor temperature (in brackets: candidates)", "Outdoor temperature, °F", "°F", size=size,
-                x_range=x_range, x_unit=x_unit, y_format="0", y_range=_whole_fives(results, edges))
-    dsp = lines_chart(work, "dsp", "dsp_inwc", SAME_DSP_INWC, lambda c: DSP_WORDS[c.candidate.dsp.strategy])
-    style_chart(dsp, "Duct static pressure by outdoor temperature (in brackets: candidates)", "Outdoor temperature, °F", "in. w.c.", size=size,
-                x_range=x_range, x_unit=x_unit, y_format="0.0", y_range=(0.0, None))
-    # The second column of charts starts in the middle of the table, to the pixel.
-    middle, offset = 0, pixels // 2
-    while offset >= _pixels(widths[middle]):
-        offset -= _pixels(widths[middle])
-        middle += 1
-    rows = size[1] // ROW_PIXELS + 1
-    for k, chart in enumerate((cost, change, sat, dsp)):
-        down = row + rows * (k // 2)
-        if k % 2 == 0:
-            sheet.chart(down, 0, chart)
-        else:
-            sheet.chart(down, middle, chart, x_offset=offset)
-    sheet.height(row + 2 * rows, 8)
-    return row + 2 * rows + 1
-
-
-def _whole_fives(results, edges) -> tuple[float, float]:
-    """Range of the supply temperature axis, on whole fives with some air. [degF]"""
-    curves = np.concatenate([by_bin(results, results.candidates[k], "sat_f", edges) for k in sheet_candidates(results)])
-    return 5.0 * np.floor((np.nanmin(curves) - 1.0) / 5.0), 5.0 * np.ceil((np.nanmax(curves) + 1.0) / 5.0)
 
 
 def _pixels(width: float) -> int:
@@ -204,22 +251,88 @@ def _pixels(width: float) -> int:
     return int(width * CHARACTER_PIXELS + PADDING_PIXELS)
 
 
-def _how_sure(work: Work, sheet: Sheet, row: int, last: int, width: float) -> int:
+def _lower_half(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
+    """Charts in two rows of two, and beside them what can go wrong and how sure; returns the first row below."""
+    results = work.results
+    pixels = [_pixels(w) for w in widths]
+    ends = np.cumsum(pixels)
+    # Texts start at the column that is nearest to the share of the charts; all of it where there is nothing to draw.
+    drawn = len(bins_of(results)) > 0
+    split = int(np.argmin(np.abs(ends - _CHARTS_SHARE * ends[-1]))) + 1 if drawn else 0
+    bottom = _texts(work, sheet, row, split, widths)
+    if drawn:
+        rows = max((bottom - row + 1) // 2, 10)
+        _charts(work, sheet, row, rows, int(ends[split - 1]) - 10, pixels)
+        bottom = max(bottom, row + 2 * rows)
+    return bottom
+
+
+def _texts(work: Work, sheet: Sheet, row: int, first: int, widths: list[float]) -> int:
+    """The three blocks of text in rows of standard height; returns the row after them."""
     s, results = work.styles, work.results
-    counts = check_counts(results)
-    origins = list(results.project.origins.values())
-    defaults = sum(o == "default" for o in origins)
-    lines = [
-        f"Checks: {counts['pass']} pass, {counts['explain']} to explain, {counts['fail']} FAIL" + (": do not use these results." if counts["fail"] else ".")
-        + f" Bin rows against the same equations hour by hour: annual cost within {100 * worst_bin_error(results):.2f} % for every candidate.",
-        f"Not reconciled with bills. {defaults} of {len(origins)} inputs are defaults; measured values make the estimate firmer.",
-    ]
-    lines = [text for text in (interaction_text(results), holding_text(results)) if text] + lines
-    for place in range(last + 1):
-        sheet.text(row, place, "How sure, and what it rests on" if place == 0 else "", s("section"))
-    row += 1
-    for text in lines:
-        sheet.merged_text(row, 0, row, last, text, s("wrap"))
-        sheet.height(row, height_of(lines_of(text, width)))
+    last = len(widths) - 1
+    width = room(widths[first:])
+    for label, lines in (("What holds the resets back", holdback_lines(results)), ("What can go wrong", risk_lines(results)),
+                         ("How sure, and what it rests on", sure_lines(results))):
+        for place in range(first, last + 1):
+            sheet.text(row, place, label if place == first else "", s("section"))
         row += 1
+        for text in lines:
+            # Rows keep their height, so that charts beside them keep their size: long texts take several.
+            rows = max(-(-int(height_of(lines_of(text, width, 9.0), 9.0)) // int(ROW_PIXELS * 0.75)), 1)
+            sheet.merged_text(row, first, row + rows - 1, last, text, s("wrap", "middle"))
+            row += rows
     return row
+
+
+def _charts(work: Work, sheet: Sheet, row: int, rows: int, width: int, pixels: list[int]) -> None:
+    results = work.results
+    size = (width // 2 - 4, rows * ROW_PIXELS - 6)
+    edges = bins_of(results)
+    bin_width = float(results.project.bins.width_f)
+    x_range = (10.0 * (edges.min() // 10.0), 10.0 * -(-(edges.max() + bin_width) // 10.0))
+    change = change_chart(work)
+    style_chart(change, "Change of energy cost by use, USD a year (by option)", "", "", size=size, y_format=NUMBERS["signed"])
+    flow = _flow_chart(work)
+    style_chart(flow, "Running hours a year by airflow, % of design", "", "", size=size, y_format="#,##0")
+    sat = lines_chart(work, "sat", "sat_f", SAME_SAT_F, lambda c: SAT_WORDS[c.candidate.sat.strategy])
+    style_chart(sat, "Supply air, °F, by outdoor temperature, °F (options)", "", "", size=size,
+                x_range=x_range, x_unit=10.0, y_format="0", y_range=_whole_fives(results, edges))
+    dsp = lines_chart(work, "dsp", "dsp_inwc", SAME_DSP_INWC, lambda c: DSP_WORDS[c.candidate.dsp.strategy])
+    style_chart(dsp, "Duct pressure, inches of water, by outdoor °F (options)", "", "", size=size,
+                x_range=x_range, x_unit=10.0, y_format="0.0", y_range=(0.0, None))
+    # The second column of charts starts in the middle of their share, to the pixel.
+    middle, offset = 0, width // 2
+    while offset >= pixels[middle]:
+        offset -= pixels[middle]
+        middle += 1
+    for k, chart in enumerate((change, flow, sat, dsp)):
+        down = row + rows * (k // 2)
+        if k % 2 == 0:
+            sheet.chart(down, 0, chart)
+        else:
+            sheet.chart(down, middle, chart, x_offset=offset)
+
+
+def _flow_chart(work: Work):
+    """Hours by airflow of the baseline and of what is compared with it: the best, else the cheapest other candidate."""
+    results = work.results
+    table = work.blocks["flow_hours"]
+    base = number_of(results, results.baseline_id)
+    others = [c for c in results.candidates if c.id != results.baseline_id]
+    shown = [(base, PETROL)]
+    if others:
+        best = results.best if results.best is not None and results.best.id != results.baseline_id else min(others, key=lambda c: c.annual["cost_usd"])
+        shown.append((number_of(results, best.id), LAGOON))
+    chart = work.book.chart("column")
+    for k, (number, colour) in enumerate(shown):
+        _, categories, values = table.series(number - 1)
+        chart.add_series({"name": f"option {number}" + (" (baseline)" if k == 0 else ""), "categories": categories, "values": values, "gap": 40, "overlap": 0,
+                          **fill_of(colour, hatched=k > 0), "border": {"color": colour if k else INK, "width": 0.5}})
+    return chart
+
+
+def _whole_fives(results, edges) -> tuple[float, float]:
+    """Range of the supply temperature axis, on whole fives with some air. [degF]"""
+    curves = np.concatenate([by_bin(results, results.candidates[k], "sat_f", edges) for k in sheet_candidates(results)])
+    return 5.0 * np.floor((np.nanmin(curves) - 1.0) / 5.0), 5.0 * np.ceil((np.nanmax(curves) + 1.0) / 5.0)

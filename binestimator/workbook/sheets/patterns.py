@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..charts import style_chart
-from ..figures import cost_by_end_use, same_line, used_end_uses
-from ..formats import END_USE_COLOURS, LINES
+from ..charts import fill_of, fill_of_use, style_chart
+from ..figures import cost_by_end_use, holdbacks, same_line, used_end_uses
+from ..formats import END_USE_COLOURS, INK, LAGOON, LINES, NUMBERS, OCHRE
 from ..layout import sheet_candidates
 from ..page import Block, Work, height_of, lines_of, title
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, Sheet
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _LABEL_WIDTH, _WIDTH = 42, 13.5
-# Charts stand above the tables, in two rows of two.
+# Charts stand above the tables, in three rows of two.
 _CHART_PIXELS, _CHARTS_ROW = 300, 3
-_TABLES_ROW = _CHARTS_ROW + 2 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
+_TABLES_ROW = _CHARTS_ROW + 3 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
 
 
 def bins_of(results) -> np.ndarray:
@@ -52,7 +52,10 @@ def write(work: Work, sheet: Sheet) -> None:
     row = _table(work, sheet, row, "cost", "Energy cost by end use, USD a year, from the bin rows", "Candidate", names,
                  [label for _, label, _ in uses], [[c[key] for c in costs] for key, _, _ in uses], "usd", numbered=True)
     row = _table(work, sheet, row, "change", "Change of energy cost against the baseline by end use, USD a year: plus costs more", "Candidate",
-                 names, [label for _, label, _ in uses], [[c[key] - base[key] for c in costs] for key, _, _ in uses], "usd_signed", numbered=True)
+                 names, [*(label for _, label, _ in uses), "Net"],
+                 [*([c[key] - base[key] for c in costs] for key, _, _ in uses), [sum(c.values()) - sum(base.values()) for c in costs]], "usd_signed", numbered=True)
+    row = _bound_table(work, sheet, row, names)
+    row = _holdback_table(work, sheet, row, names)
     edges = bins_of(results)
     width = float(results.project.bins.width_f)
     middles = edges + width / 2.0
@@ -73,7 +76,7 @@ def write(work: Work, sheet: Sheet) -> None:
         if any(np.any(v != 0.0) for v in values):
             row = _table(work, sheet, row, block, label, "Month", list(_MONTHS), names, values, style, total=True)
     lows = results.candidates[0].flow_hours["low_pct"].to_numpy(dtype=float)
-    labels = [f"{low:.0f}–{low + 10:.0f} %" if k + 1 < len(lows) else f"{low:.0f} % and up" for k, low in enumerate(lows)]
+    labels = [f"{low:.0f}–{low + 10:.0f}" if k + 1 < len(lows) else f"{low:.0f} up" for k, low in enumerate(lows)]
     row = _table(work, sheet, row, "flow_hours", "Running hours by supply airflow, % of design", "Airflow", labels, names,
                  [c.flow_hours["hours"].to_numpy(dtype=float) for c in results.candidates], "f0", total=True)
     _charts(work, sheet, columns)
@@ -95,7 +98,12 @@ def _table(work: Work, sheet: Sheet, row: int, block: str, label: str, corner: s
         sheet.text(header, place, text, s("head"))
     first = header + 1
     for at, value in enumerate(labels, first):
-        sheet.cell(at, 0, value, s("line", "left", "text" if isinstance(value, str) else "f1"))
+        if isinstance(value, str):
+            sheet.text(at, 0, value, s("line", "left", "wrap"))
+            if lines_of(value, _LABEL_WIDTH) > 1:
+                sheet.height(at, height_of(lines_of(value, _LABEL_WIDTH)))
+        else:
+            sheet.number(at, 0, value, s("line", "left", "f1"))
     data = [np.asarray(c, dtype=float) for c in columns]
     sheet.number_columns(first, 1, data, [s(style, "line")] * len(data))
     last = first + len(labels) - 1
@@ -152,12 +160,44 @@ def use_chart(work: Work, block: str):
     for place, (key, _, _) in enumerate(used_end_uses(work.results)):
         name, categories, values = table.series(place)
         chart.add_series({"name": name, "categories": categories, "values": values, "gap": 45,
-                          "fill": {"color": END_USE_COLOURS[key]}, "border": {"color": "#FFFFFF", "width": 0.5}})
+                          **fill_of_use(key), "border": {"color": END_USE_COLOURS[key], "width": 0.5}})
     return chart
 
 
+def change_chart(work: Work):
+    """Changes of cost stacked by end use, more above and less below the line, with the net of each candidate."""
+    chart = use_chart(work, "change")
+    name, categories, values = work.blocks["change"].series(len(used_end_uses(work.results)))
+    net = work.book.chart("line")
+    net.add_series({"name": name, "categories": categories, "values": values, "line": {"none": True},
+                    "marker": {"type": "diamond", "size": 7, "border": {"color": INK}, "fill": {"color": OCHRE}}})
+    chart.combine(net)
+    return chart
+
+
+def _bound_table(work: Work, sheet: Sheet, row: int, names: list[str]) -> int:
+    """Saving of each candidate beside that of perfect resets; empty where a candidate changes more than setpoints."""
+    results = work.results
+    shares = [results.share_of_bound(c.id) for c in results.candidates]
+    possible = results.baseline.annual["cost_usd"] - results.bound["cost_usd"]
+    saved = [c.saving["cost_usd"] for c in results.candidates]
+    columns = [saved, [np.nan if s is None else possible for s in shares], [np.nan if s is None else 100.0 * s for s in shares]]
+    return _table(work, sheet, row, "bound", "Saving of energy cost beside that of perfect resets, the most that setpoints alone can save (from the bin rows; empty where more than setpoints changes)",
+                  "Candidate", names, ["Saving, USD a year", "Perfect resets, USD a year", "Share reached, %"], columns, "f0", numbered=True)
+
+
+def _holdback_table(work: Work, sheet: Sheet, row: int, names: list[str]) -> int:
+    """What holds each reset back, in shares of running hours; empty where it cannot act."""
+    found = holdbacks(work.results)
+    if not found:
+        return row
+    columns = [[100.0 * h.shares[k] if k in h.shares else np.nan for h in found] for k in range(1, len(names) + 1)]
+    return _table(work, sheet, row, "holdbacks", "What holds resets back, % of running hours of each candidate (hour by hour; empty where it cannot act)", "Cause",
+                  [h.label for h in found], names, columns, "f1")
+
+
 def _charts(work: Work, sheet: Sheet, columns: int) -> None:
-    """Months, airflow and cost by temperature, in the width of eight candidates."""
+    """Uses, months, airflow and temperature, in the width of eight candidates."""
     widths = [int(w * CHARACTER_PIXELS + PADDING_PIXELS) for w in (_LABEL_WIDTH, *[_WIDTH] * max(columns, 8))]
     half = sum(widths[:9]) // 2
     middle, offset = 0, half
@@ -171,7 +211,8 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
              ("flow", "Supply airflow by outdoor temperature", "Outdoor temperature, °F (middle of the bin)", "cfm")]
     # An air handler that never runs has nothing to draw by temperature.
     drawn = [spec for spec in specs if spec[0] in work.blocks]
-    for k, (block, label, x_label, y_label) in enumerate(drawn):
+    charts = _bar_charts(work, (half - 4, _CHART_PIXELS))
+    for block, label, x_label, y_label in drawn:
         table = work.blocks[block]
         scatter = block in ("cost_by_temperature", "flow")
         chart = work.book.chart("scatter", "straight_with_markers") if scatter else work.book.chart("line")
@@ -182,8 +223,27 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
                               "line": {"color": colour, "width": 1.5, "dash_type": dash},
                               "marker": {"type": marker, "size": 5, "border": {"color": colour}, "fill": {"color": colour}}})
         style_chart(chart, label, x_label, y_label, size=(half - 4, _CHART_PIXELS), y_format="#,##0")
+        charts.append(chart)
+    for k, chart in enumerate(charts):
         row = _CHARTS_ROW + (k // 2) * (_CHART_PIXELS // ROW_PIXELS + 1)
         if k % 2 == 0:
             sheet.chart(row, 0, chart)
         else:
             sheet.chart(row, middle, chart, x_offset=offset)
+
+
+def _bar_charts(work: Work, size: tuple[int, int]) -> list:
+    """Cost by end use, and savings beside the limit of perfect resets."""
+    cost = use_chart(work, "cost")
+    style_chart(cost, "Energy cost of a year by end use", "Candidate", "USD a year", size=size, y_format="#,##0")
+    table = work.blocks["bound"]
+    bound = work.book.chart("column")
+    name, categories, values = table.series(0)
+    bound.add_series({"name": name, "categories": categories, "values": values, "gap": 60, **fill_of(LAGOON), "border": {"color": INK, "width": 0.5}})
+    limit = work.book.chart("line")
+    name, _, values = table.series(1)
+    limit.add_series({"name": name, "categories": categories, "values": values, "line": {"none": True},
+                      "marker": {"type": "long_dash", "size": 12, "border": {"color": INK}, "fill": {"color": INK}}})
+    bound.combine(limit)
+    style_chart(bound, "Saving beside what perfect resets would save", "Candidate", "USD a year", size=size, y_format=NUMBERS["signed"])
+    return [cost, bound]
