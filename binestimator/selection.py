@@ -40,7 +40,7 @@ SAT_MARGIN_F = 2.0
 #: coldest supply temperature, and over how much. [degF]
 LINE_MIDDLES_F, LINE_SPAN_F = (40.0, 48.0, 56.0, 64.0, 72.0), 8.0
 #: Requests that demand ignores, and the outdoor temperatures between which its range narrows.
-DEMANDS = ((2.0, 60.0, 70.0), (5.0, 50.0, 80.0), (0.0, 55.0, 75.0))
+DEMANDS = ((3.0, 57.0, 72.0), (5.0, 50.0, 80.0), (0.0, 55.0, 75.0))
 #: Requests that demand of duct pressure ignores.
 IGNORED_REQUESTS = 2.0
 #: Least share of its default price at which an energy counts, however little it costs.
@@ -99,7 +99,7 @@ def reference_settings(project, unit: Unit, rows):
         return settled_dsp_inwc(unit, requested, IGNORED_REQUESTS, unit.limits.dsp_min_inwc, _highest_dsp(unit))
 
     at_design = np.linspace(low - SAT_MARGIN_F, high + SAT_MARGIN_F, DESIGN_PRESSURE_SATS)
-    at_demand = np.linspace(low, high, DEMAND_PRESSURE_SATS)
+    at_demand = np.linspace(low - 0.5 * SAT_MARGIN_F, high + 0.5 * SAT_MARGIN_F, DEMAND_PRESSURE_SATS)
     return {
         "design": [(constant(v), constant(design), False) for v in at_design],
         "demand": [(constant(v), demanded(constant(v)), True) for v in at_demand],
@@ -121,8 +121,8 @@ def moving_sats_f(project, unit: Unit, rows) -> list[np.ndarray]:
     low, high = sat_range_f(project)
     half, oat = 0.5 * LINE_SPAN_F, rows.on.oat_f
     lines = [line(oat, ((middle - half, high), (middle + half, low))) for middle in LINE_MIDDLES_F]
-    settled = {ignored: settled_sat_f(unit, rows.loads, ignored, low, high) for ignored in {d[0] for d in DEMANDS}}
-    return [*lines, settled[IGNORED_REQUESTS], *(outdoor_envelope_f(oat, settled[ignored], low, a, b) for ignored, a, b in DEMANDS)]
+    settled = [settled_sat_f(unit, rows.loads, ignored, low, high) for ignored, _, _ in DEMANDS]
+    return [*lines, settled[0], *(outdoor_envelope_f(oat, sat, low, a, b) for sat, (_, a, b) in zip(settled, DEMANDS))]
 
 
 def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
