@@ -126,6 +126,8 @@ def test_recalculated_workbooks_equal_the_engine(spreadsheet):
             apart = np.abs(mine - theirs) > RELATIVE * np.maximum(np.abs(mine), FLOOR / RELATIVE * 1e-3)
             assert not apart.any(), f"{demo} {sheet}: {[(numbers[k], mine[k], theirs[k]) for k in np.flatnonzero(apart)[:5]]}"
             compared += len(numbers)
+            texts = [address for address, (kind, value) in own.items() if kind == "str" and other.get(address, ("", ""))[1] != value]
+            assert not texts, f"{demo} {sheet}: other texts in {texts[:5]}"
         assert compared > 200_000
 
 

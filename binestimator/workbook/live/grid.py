@@ -43,6 +43,13 @@ def _sheet_class():
     return LiveSheet
 
 
+@cache
+def _formula_cell():
+    from xlsxwriter.worksheet import CellFormulaTuple
+
+    return CellFormulaTuple
+
+
 def add_ready_rows(sheet: Sheet, rows: list[str], last_row: int, last_column: int) -> None:
     """Put ready rows at the end of a sheet; all its other cells stand above them."""
     inner = sheet._sheet
@@ -368,6 +375,8 @@ class Pen:
         if array:
             answer = inner.write_array_formula(row, column, row, column, "{" + text + "}", style, cached)
         else:
-            answer = inner.write_formula(row, column, text, style, cached)
+            # The library's own method searches each formula for functions newer than those used here.
+            answer = inner._check_dimensions(row, column)
+            inner.table[row][column] = _formula_cell()(text[1:], style, cached)
         if answer:
             raise WorkbookError(f"{sheet.name}!{column_name(column)}{row + 1}: formula refused (answer {answer})")

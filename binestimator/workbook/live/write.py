@@ -10,7 +10,7 @@ from ..figures import setpoint_words
 from ..layout import CANDIDATE_TITLE_ROW, ROW_COLUMNS, ROWS, ROWS_FIRST_ROW, sheet_candidates
 from ..page import title
 from ..strict import column_name, quoted
-from . import constants, held, year
+from . import constants, held, inspector, method, year
 from .candidate import Chain
 from .grid import FIRST_ROW, TOTAL_ROWS, Pen
 from .lines import SHEET as SETPOINTS
@@ -38,7 +38,7 @@ def live_sheet_names(results) -> tuple[list[str], list[str]]:
         site = Site(None, None, None, results, results.runs[results.candidates[users[0]].id], number, [])
         before += [site.unit_name] if number > 1 and site.can_share() else [site.unit_name, site.zones_name, site.loads_name]
         before += [site.idle_name] if site.has_idle() else []
-    return [*before, SETPOINTS], [year.SHEET, held.SHEET]
+    return [*before, SETPOINTS], [year.SHEET, inspector.SHEET, method.SHEET, held.SHEET]
 
 
 def write_live(work, results, registry: Registry | None = None, *, blank: bool = False) -> Pen:
@@ -100,6 +100,9 @@ def write_live(work, results, registry: Registry | None = None, *, blank: bool =
         _write_candidate(pen, sheet, results, k, chain)
     lines.finish()
     pen.places = year.write(pen, work.sheets[year.SHEET], results, registry, chains)
+    look = inspector.Inspector(pen, work.sheets[inspector.SHEET], results, chains, list(by_position.values()))
+    look.write()
+    method.write(pen, work.sheets[method.SHEET], results, look, curves)
     short = [f"{quoted(c.grid.sheet.name)}!{c.grid.area('short')}" for c in chains.values() if "short" in c.grid]
     pen.banner = pen.held.write(results, short)
     pen.formula(work.sheets[year.SHEET], year.BANNER_ROW, 0, "=" + pen.banner, held.NOTHING_EDITED, pen.s("bold"))
