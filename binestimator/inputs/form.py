@@ -191,6 +191,37 @@ class _Layers:
         return {YOURS: self.yours, OTHERWISE: self.otherwise, REVIEWER: self.reviewer}[layer]
 
 
+@dataclass(frozen=True, slots=True)
+class _Points:
+    """Coordinates of a line of a candidate that someone gave.
+
+    Parameters
+    ----------
+    table : dict
+        Raw table of the candidate.
+    candidate, key : str
+        Its id, and the input such as ``sat.points``.
+    coordinates : dict
+        ``x1`` -> content.
+    lies_over : bool
+        An override of the project lies on the input.
+    """
+
+    table: dict
+    candidate: str
+    key: str
+    coordinates: dict[str, object]
+    lies_over: bool
+
+    def over(self, project: Project) -> object:
+        """Raw points: the given coordinates over those of a project; ``none`` leaves a point out."""
+        part, _, name = self.key.partition(".")
+        found = next((candidate for candidate in project.candidates if candidate.id == self.candidate), None)
+        base = (getattr(getattr(found, part), name) or ()) if found is not None else ()
+        merged = {f"{axis}{place}": value for place, point in enumerate(base, 1) for axis, value in zip("xy", point, strict=True)}
+        return _joined({**merged, **self.coordinates})
+
+
 class _FormReader:
     """Work of :func:`read_form`."""
 
@@ -203,6 +234,8 @@ class _FormReader:
         self.csv_zones: list[dict] = []
         self.review: dict[str, object] = {}
         self.extra: dict[str, object] = {}
+        self.points: list[_Points] = []
+        self.review_points: list[_Points] = []
         self._merged = {id(table): _merged_cells(table) for table in tables.values()}
 
     def form(self) -> Form:
@@ -213,6 +246,8 @@ class _FormReader:
         self._read_library()
         self._lay_underneath()
         self._read_about()
+        if self.points:
+            self._fill_points()
         override = self.raw.get("override", {})
         for path, value in self.extra.items():  # a value typed where an override lies comes after it
             override.pop(path, None)
@@ -220,6 +255,8 @@ class _FormReader:
         if override:
             self.raw["override"] = override
         project = self._build()
+        for points in self.review_points:
+            self.review[item_path("candidate", points.candidate, points.key)] = points.over(project)
         reviewed = self._reviewed(project) if self.review else None
         review = {path: reviewed.overrides[path] for path in self.review} if reviewed is not None else {}
         return Form(project, review, reviewed)
@@ -527,10 +564,13 @@ class _FormReader:
         if baseline is not None:
             raw = raw_of(fields_of("zone")["reheat"], baseline)
             table["baseline"] = raw
-        for key, raw in _whole_inputs(own, layers.otherwise):
+        for key, coordinates in _take_points(own).items():
+            place = next(layers.places[YOURS, f"{key}.{last}"] for last in coordinates)
+            self.places.setdefault(f"candidate[{name}].{key}", place)
+            self.points.append(_Points(table, name, key, coordinates, item_path("candidate", name, key) in hit))
+        for key, content in own.items():
             field, part = _candidate_field(key)
-            path = item_path("candidate", name, key)
-            self.places.setdefault(f"candidate[{name}].{key}", layers.places.get((YOURS, f"{key}.x1"), layers.places.get((YOURS, key), "")))
+            raw, path = raw_of(field, content), item_path("candidate", name, key)
             if path in hit and field.name != "strategy":
                 self.extra[path] = raw
                 self.places[override_place("override", path)] = self.places[f"candidate[{name}].{key}"]
@@ -542,16 +582,19 @@ class _FormReader:
         return table
 
     def _review_candidate(self, name: str, layers: _Layers) -> None:
-        base = {**layers.otherwise, **layers.yours}
         own = {key: content for key, content in layers.reviewer.items()}
         for key in ("listed", "baseline"):
             if key in own:
                 self._bad(layers.places[REVIEWER, key], "this input cannot be overridden; leave the cell empty")
                 del own[key]
-        for key, raw in _whole_inputs(own, base):
+        for key, coordinates in _take_points(own).items():
+            place = next(layers.places[REVIEWER, f"{key}.{last}"] for last in coordinates)
+            path = item_path("candidate", name, key)
+            self.review[path], self.review_places[path] = None, place  # filled in when the claimed line is known
+            self.review_points.append(_Points({}, name, key, coordinates, False))
+        for key, content in own.items():
             field, _ = _candidate_field(key)
-            place = next(layers.places[REVIEWER, each] for each in layers.reviewer if each == key or each.startswith(f"{key}."))
-            self._review(field, item_path("candidate", name, key), raw, place)
+            self._review(field, item_path("candidate", name, key), raw_of(field, content), layers.places[REVIEWER, key])
 
     def _read_library(self) -> None:
         table = self.tables["library"]
@@ -574,6 +617,29 @@ class _FormReader:
             self.places[key] = next(place for each, place in rows.items() if each == key or each.startswith(f"{key}."))
         for key, place in rows.items():
             self.places.setdefault(key, place)
+
+    def _fill_points(self) -> None:
+        """Lines of candidates from the coordinates that are given and those that count otherwise.
+
+        What counts otherwise is found by completing the project without these lines; formulas in
+        the file, or what they may have given, are not trusted.
+        """
+        given, overrides = given_from_mapping(self._without_zones_file(), self.path.parent, Problems())
+        bare = build_project(given, overrides, Problems(), source_path="", source_dir="", try_candidates=False)
+        for points in self.points:
+            raw = points.over(bare)
+            if points.lies_over:
+                path = item_path("candidate", points.candidate, points.key)
+                self.extra[path] = raw
+                self.places[override_place("override", path)] = self.places[f"candidate[{points.candidate}].{points.key}"]
+            else:
+                part, _, name = points.key.partition(".")
+                points.table.setdefault(part, {})[name] = raw
+
+    def _without_zones_file(self) -> dict:
+        """The mapping without the name of a zones file, so that it is not read."""
+        project = {name: value for name, value in self.raw.get("project", {}).items() if name != "zones_csv"}
+        return {**self.raw, "project": project} if "project" in self.raw else self.raw
 
     # -- paths with values
 
@@ -654,8 +720,8 @@ class _FormReader:
 
     def _build(self) -> Project:
         problems = Problems()
-        zones_csv = self.raw.get("project", {}).pop("zones_csv", None)
-        given, overrides = given_from_mapping(self.raw, self.path.parent, problems)
+        zones_csv = self.raw.get("project", {}).get("zones_csv")
+        given, overrides = given_from_mapping(self._without_zones_file(), self.path.parent, problems)
         if zones_csv is not None:
             value, problem = check_value(_SINGLES["project.zones_csv"], zones_csv)
             if problem:
@@ -761,29 +827,33 @@ def _candidate_field(key: str) -> tuple[Field, str]:
     return (fields_of(part)[name], part) if divider else (fields_of("candidate")[key], "")
 
 
-def _whole_inputs(own: Mapping[str, object], base: Mapping[str, object], fields: Mapping[str, Field] | None = None):
-    """(key, raw value) of contents by key, coordinates of points joined.
-
-    Coordinates that are empty are taken from ``base``; a point with both ``none`` is left out.
-    """
-    done: set[str] = set()
-    for key, content in own.items():
+def _take_points(own: dict[str, object]) -> dict[str, dict[str, object]]:
+    """Take the coordinates of points out of contents by key: input -> coordinate -> content."""
+    found: dict[str, dict[str, object]] = {}
+    for key in [key for key in own if key.rpartition(".")[2] in _LASTS]:
         head, _, last = key.rpartition(".")
-        if not (last[:1] in ("x", "y") and last[1:].isdigit() and head):
-            yield key, raw_of(fields[key] if fields is not None else _candidate_field(key)[0], content)
-            continue
-        if head in done:
-            continue
-        done.add(head)
-        merged = {each: content for each, content in base.items() if each.startswith(f"{head}.")}
-        merged |= {each: content for each, content in own.items() if each.startswith(f"{head}.")}
-        places = sorted({int(each.rpartition(".")[2][1:]) for each in merged})
-        points = []
-        for place in places:
-            pair = [_coordinate(merged.get(f"{head}.{axis}{place}")) for axis in "xy"]
-            if pair != ["none", "none"]:
-                points.append([None if part == "none" else part for part in pair])
-        yield head, points or "none"
+        found.setdefault(head, {})[last] = own.pop(key)
+    return found
+
+
+def _joined(coordinates: Mapping[str, object]) -> object:
+    """Raw points of coordinates; a point with both ``none`` or empty is left out."""
+    points = []
+    for place in sorted({int(last[1:]) for last in coordinates}):
+        pair = [_coordinate(coordinates.get(f"{axis}{place}")) for axis in "xy"]
+        if pair != ["none", "none"]:
+            points.append([None if part == "none" else part for part in pair])
+    return points or "none"
+
+
+def _whole_inputs(own: Mapping[str, object], base: Mapping[str, object], fields: Mapping[str, Field]):
+    """(key, raw value) of contents by key, coordinates of points joined; those that are empty are taken from ``base``."""
+    own = dict(own)
+    for head, coordinates in _take_points(own).items():
+        under = {key.rpartition(".")[2]: content for key, content in base.items() if key.startswith(f"{head}.")}
+        yield head, _joined({**under, **coordinates})
+    for key, content in own.items():
+        yield key, raw_of(fields[key], content)
 
 
 def _coordinate(content: object) -> object:

@@ -446,8 +446,9 @@ class _Content:
                 if yours is not None:
                     value = default[1 + STRATEGY_SECTIONS.index(part)] if default else "required"
             else:
-                follows = _follows(part, strategy, field, self.content.points.get(key, 0))
-                if library.get(field.name) is not None:
+                unset = field.name in given and own is None  # also what the shared settings say
+                follows = _follows(part, strategy, field, self.content.points.get(key, 0), not unset)
+                if not unset and library.get(field.name) is not None:
                     value, kind, source = library[field.name], "derived", f"settings of {part}.{strategy} below"
                 elif resolved.get(field.name) is not None:
                     value, kind, source = resolved[field.name], "derived", "from the limits and design values of the project"
@@ -499,7 +500,7 @@ _HIGH = {
 }
 
 
-def _follows(part: str, strategy: str, field: Field, points: int) -> object:
+def _follows(part: str, strategy: str, field: Field, points: int, shares: bool) -> object:
     """Template of what counts otherwise for an input of a candidate, or those of its points as pairs.
 
     The settings shared by candidates come first, then what ``project.resolved_inputs`` says, then the default.
@@ -524,7 +525,7 @@ def _follows(part: str, strategy: str, field: Field, points: int) -> object:
         other = resolved[start][part]
     else:
         other = _digits(field.default) if isinstance(field.default, float) else '"none"'
-    return f"IF(ISNUMBER({{{shared}}}),{{{shared}}},{other})"
+    return f"IF(ISNUMBER({{{shared}}}),{{{shared}}},{other})" if shares else other
 
 
 _RESOLVED_LINES = {

@@ -1,0 +1,736 @@
+"""Input forms: nothing is lost on the way through a workbook, and no workbook can do harm."""
+
+import io
+import random
+import re
+import string
+import struct
+import subprocess
+import sys
+import time
+import tomllib
+import zipfile
+from functools import cache
+from pathlib import Path
+
+import openpyxl
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+from openpyxl.styles import numbers as openpyxl_numbers
+from test_inputs import projects
+
+from binestimator.errors import InputError
+from binestimator.inputs import cells, project_from_mapping, project_to_toml, read_project
+from binestimator.inputs.cells import WorkbookFile
+from binestimator.inputs.form import is_workbook, read_form
+from binestimator.inputs.form_content import FORM_SHEETS, cell_of, form_content, raw_of
+from binestimator.inputs.schema import FIELDS, check_value
+from binestimator.workbook.form import form_bytes
+from binestimator.workbook.form_layout import FORM_SPARE, FormPlan, Spare
+from binestimator.workbook.strict import cell_name
+
+DEMOS = Path(__file__).parents[1] / "demo_projects"
+SMALL = Spare(group=1, special=1, zone=2, candidate=1, lines=1)
+
+PROJECT = {
+    "project": {"name": "=HYPERLINK(\"x\")", "notes": "two\nlines", "building": "", "zones_csv": "zones.csv"},
+    "weather": {"file": "723170TYA.CSV"},
+    "calendar": {"holidays": []},
+    "building": {"floor_area_ft2": 30_000, "floors": 2},
+    "special": [{"name": "Network", "group": "network", "area_ft2": 120.5, "sat_max_f": 62}],
+    "group": [{"name": "office", "saturday_hours": [], "people_profile": [0.1 + 0.2] + [0.5] * 23}, {"name": "network", "always_on": True}],
+    "zone": [{"name": "Lobby", "area_ft2": 1e6 / 3, "group": "none"}, {"name": "Atrium*", "area_ft2": 800, "max_cfm": 900}],
+    "heating": {"type": "heat_pump", "cop_points": [[0, 2], [40, 3.3]]},
+    "fan": {"motor_hp": 40},
+    "limits": {"dsp_max_inwc": "none"},
+    "sat": {"as_found": {"points": [[45, 58], [50, 57.25], [65, 55]]}, "demand": {"max_f": 64}},
+    "candidate": [
+        {"id": "x-1", "name": "+1 'repair' \"it\"", "kind": "repair", "sat": {"strategy": "outdoor_air", "points": [[60, 62], [70.5, 55]]},
+         "dsp": "fixed", "override": {"fan.motor_hp": 50, "heating.cop_points": [[0, 2]]}},
+        {"id": "sat_demand", "cost_usd": 10, "baseline": False, "sat": {"override_frac": 0.25}},
+        {"id": "as_found", "baseline": True, "sat": {"points": "none"}},
+    ],
+    "override": {"zone.*.importance": 2, "zone.Lobby.area_ft2": 900, "fan.motor_hp": 45, "group[office].people_ft2": 123.4,
+                 "candidate.*.sat.override_frac": 0.125, "limits.dsp_max_inwc": 1.5},
+    "evidence": {"fan.motor_hp": "=nameplate", "zone.*.max_cfm": "report"},
+    "status": {"fan.motor_hp": "nameplate", "zone.Lobby.area_ft2": "drawing", "zone.*.max_cfm": "measured"},
+}  # fmt: skip
+
+
+@pytest.fixture
+def saved(tmp_path):
+    """Writes bytes to a file of the test and gives its path."""
+
+    def save(content, name="form.xlsx"):
+        path = tmp_path / name
+        path.write_bytes(content)
+        return path
+
+    return save
+
+
+# ---------------------------------------------------------------- there and back
+
+
+def same(form, project):
+    """The form says the project and nothing else, order included."""
+    assert form.project == project and form.project.given == project.given
+    assert form.project.origins == project.origins and form.project.statuses == project.statuses
+    assert list(form.project.overrides.items()) == list(project.overrides.items())
+    assert [c.id for c in form.project.candidates] == [c.id for c in project.candidates]
+    assert form.review == {} and form.reviewed is None
+    assert form.project.checksum() == project.checksum()
+
+
+@pytest.mark.invariant
+@settings(max_examples=12)
+@given(projects())
+def test_random_projects_come_back_from_their_forms_whole(tmp_path_factory, raw):
+    path = tmp_path_factory.mktemp("form") / "form.xlsx"
+    project = project_from_mapping(raw)
+    path.write_bytes(form_bytes(project, SMALL))
+    same(read_form(path), project)
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("demo", ["office/office", "clinic/clinic", "clinic/clinic_position", "field_station/field_station"])
+def test_demo_projects_come_back_from_their_forms_whole(saved, demo):
+    project = read_project(DEMOS / f"{demo}.toml")
+    path = saved(form_bytes(project))
+    form = read_form(path)
+    same(form, project)
+    again = project_from_mapping(tomllib.loads(project_to_toml(form.project)), (DEMOS / demo).parent)
+    assert again == project  # and from the form to a project file
+
+
+def rich(folder):
+    """A project that uses everything a form has a place for, zones of a file among it."""
+    (folder / "zones.csv").write_text('name,area_ft2,reheat,group\n"A, B",1000,no,\n=C,0.1e3,yes,network\n')
+    return project_from_mapping(PROJECT, folder)
+
+
+@pytest.mark.invariant
+def test_everything_a_project_can_say_comes_back(tmp_path):
+    project = rich(tmp_path)
+    path = tmp_path / "form.xlsx"
+    path.write_bytes(form_bytes(project, SMALL))
+    (tmp_path / "zones.csv").unlink()  # the zones stand in the form
+    form = read_form(path)
+    same(form, project)
+    assert form.project.info.zones_csv == "zones.csv" and form.project.info.building == ""
+    assert form.project.candidate("as_found").sat.points == ((0.0, 55.0), (100.0, 55.0))  # its own "none" beats the shared line
+    assert form_bytes(form.project, SMALL) == path.read_bytes()  # the same project, the same bytes
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("text", ['""', '"', '"""', '""""', "none", "=1+1", "'x", "x005F_", "_x0041_", "#N/A",
+                                  "1e5", "TRUE", "12-01", "\U0001f600", "a\nb\tc", "+1", "@x", "–"])  # fmt: skip
+def test_texts_come_back_letter_by_letter(tmp_path, text):
+    project = project_from_mapping({**PROJECT, "project": {"name": "P", "notes": text}, "override": {}, "evidence": {"fan.motor_hp": text}})
+    path = tmp_path / "form.xlsx"
+    path.write_bytes(form_bytes(project, SMALL))
+    assert read_form(path).project.info.notes == text and read_form(path).project.evidence["fan.motor_hp"] == text
+
+
+@pytest.mark.invariant
+@given(st.floats(10, 1e6))
+@example(0.1 + 0.2 + 10)
+@example(1e6 / 3)
+def test_numbers_survive_with_all_their_digits(number):
+    """Seventeen digits: the writer's own format would round to sixteen."""
+    from binestimator.workbook.strict import _Exact
+
+    shown = f"{number if float(f'{number:.16G}') == number else _Exact(number):.16G}"
+    assert float(shown) == number
+
+
+@pytest.mark.invariant
+def test_any_value_of_any_input_is_the_same_through_its_cell():
+    from test_inputs import values_of
+
+    @settings(max_examples=400)
+    @given(st.sampled_from(FIELDS).flatmap(lambda field: st.tuples(st.just(field), values_of(field))))
+    def run(pair):
+        field, raw = pair
+        value, problem = check_value(field, raw)
+        if problem is None:
+            content = cell_of(field, value)
+            assert check_value(field, raw_of(field, content)) == (value, None)
+            if isinstance(content, str):  # as a spreadsheet program may hand it back
+                assert check_value(field, raw_of(field, f" {content} ")) == (value, None)
+
+    run()
+
+
+# ---------------------------------------------------------------- forms and people
+
+
+def plan_of(project):
+    return FormPlan(form_content(project, spare_points=3), FORM_SPARE)
+
+
+class Editor:
+    """A form as a user edits it: cells by the path of their input, saved by another program."""
+
+    def __init__(self, project, path):
+        path.write_bytes(form_bytes(project))
+        self.path, self.plan = path, plan_of(project)
+        self.book = openpyxl.load_workbook(path)
+
+    def cell(self, sheet, row, column):
+        return self.book[sheet].cell(row + 1, column + 1)
+
+    def yours(self, path):
+        return self.cell(*self.plan.yours[path])
+
+    def review(self, path):
+        sheet, row, column = self.plan.counts[path]
+        shift = {"Inputs": 1, "Zone schedule": 29}.get(sheet)
+        if shift is None:
+            shift = self.plan.side["candidate" if sheet == "Strategies" else "group"].slots
+        if sheet == "Zone schedule":
+            from binestimator.workbook.form_layout import ZONE_FIELDS
+
+            shift = len(ZONE_FIELDS)
+        return self.cell(sheet, row, column - shift)
+
+    def read(self):
+        self.book.save(self.path)
+        return read_form(self.path)
+
+    def refused(self):
+        self.book.save(self.path)
+        with pytest.raises(InputError) as caught:
+            read_form(self.path)
+        return str(caught.value)
+
+
+@cache
+def office():
+    return read_project(DEMOS / "office" / "office.toml")
+
+
+@pytest.fixture
+def edit(tmp_path):
+    return Editor(office(), tmp_path / "office form.xlsx")
+
+
+def at(cell):
+    return f"{cell.parent.title}!{cell.coordinate}"
+
+
+@pytest.mark.invariant
+def test_a_form_saved_by_another_program_says_the_same(edit):
+    assert edit.read().project == office()
+
+
+@pytest.mark.invariant
+def test_what_a_user_types_counts(edit):
+    edit.yours("prices.electricity_usd_kwh").value = 0.2
+    edit.yours("fan.motor_hp").value = None  # taken away: sized again
+    edit.yours("economizer.integrated").value = False
+    edit.yours("group[office].weekday_hours").value = "6 to 18.5"
+    edit.yours("group[office].saturday_hours").value = "closed"
+    edit.yours("zone[Top floor core 1].area_ft2").value = 1234.5  # of the quick description: laid over it
+    edit.yours("zone[Network rooms].max_cfm").value = 700  # lies over the project's own override
+    edit.yours("candidate[sat_demand].sat.max_f").value = "64"
+    edit.yours("sat.as_found.points.y1").value = 59
+    edit.yours("candidate[as_found].sat.points.y2").value = 54.5
+    project = edit.read().project
+    assert project.prices.electricity_usd_kwh == 0.2 and project.fan.motor_hp is None
+    assert project.economizer.integrated is False
+    assert project.groups[0].weekday_hours == (6.0, 18.5) and project.groups[0].saturday_hours == ()
+    zones = {zone.name: zone for zone in project.zones}
+    assert zones["Top floor core 1"].area_ft2 == 1234.5 and zones["Network rooms"].max_cfm == 700
+    assert list(project.overrides)[-2:] == ["zone[Top floor core 1].area_ft2", "zone[Network rooms].max_cfm"] or set(
+        list(project.overrides)[-2:]) == {"zone[Top floor core 1].area_ft2", "zone[Network rooms].max_cfm"}  # fmt: skip
+    assert project.candidate("sat_demand").sat.max_f == 64
+    assert project.candidate("as_found").sat.points == ((45.0, 59.0), (65.0, 54.5))  # its own line now, the rest of it as it counts
+    assert project.given.library["sat"]["as_found"]["points"] == ((45.0, 59.0), (65.0, 55.0))
+
+
+@pytest.mark.invariant
+def test_spare_lines_take_new_things(edit):
+    group, special, candidate = (edit.plan.side[kind] for kind in ("group", "special", "candidate"))
+
+    def fill(table, place, **values):
+        for key, value in values.items():
+            edit.cell(table.sheet, table.rows[key.replace("__", ".")], table.column("value", place)).value = value
+
+    fill(group, 4, name="storage", people_ft2=900)
+    fill(special, 3, name="Store", group="storage", area_ft2=80)
+    fill(candidate, 11, id="warm", name="Warmer", sat__strategy="fixed", sat__setpoint_f=57, dsp__strategy="as_found", cost_usd=5)
+    row = edit.plan.zones_last_row
+    for column, value in ((0, "Annexe"), (2, "storage"), (4, 640)):
+        edit.cell("Zone schedule", row - 2, column).value = value  # after empty lines
+    edit.cell("Zone schedule", row + 1, 0).value = "Below"  # beyond the last spare line
+    edit.cell("Zone schedule", row + 1, 4).value = 100
+    project = edit.read().project
+    assert [g.name for g in project.groups][-1] == "storage" and project.groups[-1].people_ft2 == 900
+    assert [s.name for s in project.specials][-1] == "Store"
+    assert [(z.name, z.group, z.area_ft2) for z in project.zones[-2:]] == [("Annexe", "storage", 640.0), ("Below", "office", 100.0)]
+    assert project.candidates[-1].id == "warm" and project.candidates[-1].sat.setpoint_f == 57
+
+
+@pytest.mark.invariant
+def test_overrides_of_a_reviewer_are_kept_apart(edit):
+    edit.review("prices.electricity_usd_kwh").value = 0.09
+    edit.review("economizer.stuck_frac").value = "none"
+    edit.review("group[office].people_ft2").value = 200
+    edit.review("zone[Lobby].area_ft2").value = 1500
+    edit.review("candidate[sat_outdoor_air].sat.points.y1").value = 59
+    edit.review("candidate[sat_demand].cost_usd").value = 12_000
+    form = edit.read()
+    assert form.project == office()  # the claim is what it was
+    assert form.review == {
+        "prices.electricity_usd_kwh": 0.09, "economizer.stuck_frac": None, "group[office].people_ft2": 200.0, "zone[Lobby].area_ft2": 1500.0,
+        "candidate[sat_outdoor_air].sat.points": ((60.0, 59.0), (70.0, 55.0)), "candidate[sat_demand].cost_usd": 12_000.0,
+    }  # fmt: skip
+    assert form.reviewed == office().with_overrides(form.review)
+    assert form.reviewed.prices.electricity_usd_kwh == 0.09 and form.reviewed.economizer.stuck_frac is None
+    assert form.reviewed.candidate("sat_outdoor_air").sat.points == ((60.0, 59.0), (70.0, 55.0))
+    edit.review("limits.sat_min_f").value = 70
+    assert at(edit.review("limits.sat_min_f")) + " (limits.sat_min_f): not below limits.sat_max_f" in edit.refused()
+
+
+@pytest.mark.invariant
+def test_mistakes_are_named_by_sheet_and_cell(edit):
+    """The same checks as in a project file, all at once."""
+    wrong = {
+        "fan.motor_hp": (-5, "below the smallest allowed value; got -5"), "weather.whole_f": ("maybe", "not one of the choices"),
+        "prices.fuel_usd_therm": ("=1+1", "holds a formula"), "prices.electricity_usd_kwh": ("#REF!", "holds an error value"),
+        "project.date": (__import__("datetime").date(2024, 5, 1), "holds a date"), "cooling.capacity_tons": (True, "not a number; got true"),
+        "calendar.first_weekday": ("Mon", "did you mean"), "group[office].lights_w_ft2": (50, "above the largest"),
+        "zone[Lobby].min_cfm": ("1,000", "without the thousands separator"), "special[Meeting rooms].group": ("meetings", "no such profile group"),
+        "candidate[minimums_lowered].sat.strategy": ("reset", "not one of the choices"), "candidate[sat_demand].cost_usd": (-1, "below"),
+    }  # fmt: skip
+    for path, (value, _) in wrong.items():
+        edit.yours(path).value = value
+    text = edit.refused()
+    for path, (_, expected) in wrong.items():
+        lines = [line for line in text.splitlines() if line.startswith(f"  - {at(edit.yours(path))}")]
+        assert lines and any(expected in line for line in lines), (path, text)
+
+
+@pytest.mark.invariant
+def test_mistakes_between_inputs_and_in_lists_of_paths_are_placed(edit):
+    edit.yours("limits.sat_min_f").value = 66
+    edit.cell("Inputs", edit.plan.overrides_row + 3, 0).value = "zone.Nowhere.importance"
+    edit.cell("Inputs", edit.plan.about_row + 3, 9).value = "seen"
+    edit.cell("Inputs", edit.plan.about_row + 8, 9).value = "measured"
+    edit.yours("zone[Lobby].name").value = "Core"
+    changes = edit.plan.changes_row + 3
+    edit.cell("Strategies", changes, 3).value = "nobody"
+    text = edit.refused()
+    assert f"{at(edit.yours('limits.sat_min_f'))} (limits.sat_min_f): not below" in text
+    assert f"Inputs!B{edit.plan.overrides_row + 4} (override[\"zone.Nowhere.importance\"]): there is no zone \"Nowhere\"" in text
+    assert f"Inputs!J{edit.plan.about_row + 4} (status[" in text and "not a status" in text
+    assert f"Inputs!A{edit.plan.about_row + 9}: the line needs the path" in text
+    assert f"Strategies!E{changes + 1}: no candidate of this id" in text
+
+
+@pytest.mark.invariant
+def test_names_that_stand_twice_are_placed(edit):
+    edit.yours("group[meeting].name").value = "office"
+    text = edit.refused()
+    assert "Profile groups!" in text and "the name stands twice" in text
+
+
+def test_an_empty_form_says_what_is_required(tmp_path):
+    path = tmp_path / "empty.xlsx"
+    path.write_bytes(form_bytes())
+    with pytest.raises(InputError) as caught:
+        read_form(path)
+    text = str(caught.value)
+    for words in ("Inputs!B9 (project.name): is missing", "(weather.file): is missing", "sheet Profile groups (group): no profile group",
+                  "sheet Zone schedule (zone): no zone"):  # fmt: skip
+        assert words in text
+    book = openpyxl.load_workbook(path)
+    assert book.sheetnames == ["How to fill in", *FORM_SHEETS, "Review"]
+    guide = " ".join(str(c) for line in book["How to fill in"].iter_rows(values_only=True) for c in line if c)
+    assert "Required inputs" in guide and "723170TYA.CSV" in guide and "binestimator estimate" in guide
+    assert len(guide) > 2000
+
+
+@pytest.mark.invariant
+def test_the_least_an_empty_form_needs(tmp_path):
+    path = tmp_path / "form.xlsx"
+    path.write_bytes(form_bytes())
+    book = openpyxl.load_workbook(path)
+    from binestimator.inputs.form_content import empty_project
+
+    plan = FormPlan(form_content(empty_project(), spare_points=3), FORM_SPARE)
+    for path_, value in (("project.name", "First"), ("weather.file", "723170TYA.CSV"), ("building.floor_area_ft2", 20_000)):
+        sheet, row, column = plan.yours[path_]
+        book[sheet].cell(row + 1, column + 1).value = value
+    group = plan.side["group"]
+    book["Profile groups"].cell(group.rows["name"] + 1, group.column("value", 0) + 1).value = "office"
+    book.save(path)
+    project = read_form(path).project
+    assert project == project_from_mapping({"project": {"name": "First"}, "weather": {"file": "723170TYA.CSV"},
+                                            "building": {"floor_area_ft2": 20_000}, "group": [{"name": "office"}]})  # fmt: skip
+
+
+# ---------------------------------------------------------------- what is on the sheets
+
+
+@cache
+def filled():
+    return form_bytes(office())
+
+
+@pytest.mark.crosscheck
+def test_every_formula_carries_the_value_of_the_engine():
+    """Cells that count show the project's values before any program has calculated."""
+    book = openpyxl.load_workbook(io.BytesIO(filled()), data_only=True)
+    plan, project = plan_of(office()), office()
+    seen = 0
+    for path, _, value, *_ in project.effective_rows():
+        if path in plan.counts and isinstance(value, (int, float)) and not isinstance(value, bool):
+            sheet, row, column = plan.counts[path]
+            assert book[sheet].cell(row + 1, column + 1).value == value, path
+            seen += 1
+    assert seen > 500
+
+
+@pytest.mark.crosscheck
+def test_an_independent_program_calculates_the_same(edit):
+    """LibreOffice works out every cell that counts from its layers, and hands back a form that says the same."""
+    from recalculation import Spreadsheet
+
+    edit.yours("limits.sat_max_f").value = 63
+    edit.review("air_handler.design_sat_f").value = 56
+    edit.yours("sat.as_found.points.y2").value = 55.5
+    edit.yours("zone[Lobby].min_cfm").value = 200
+    edit.review("zone[Lobby].min_cfm").value = 250
+    edit.book.save(edit.path)  # this program saves formulas without values
+    found = Spreadsheet(edit.path.parent).recalculated({"form": edit.path.read_bytes()})["form"]
+    edit.path.write_bytes(found)
+    form = read_form(edit.path)
+    assert form.project.limits.sat_max_f == 63 and form.review == {"air_handler.design_sat_f": 56.0, "zone[Lobby].min_cfm": 250.0}
+    book = openpyxl.load_workbook(io.BytesIO(found), data_only=True)
+    seen = 0
+    for path, _, value, *_ in form.reviewed.effective_rows():
+        if path in edit.plan.counts and isinstance(value, (int, float)) and not isinstance(value, bool):
+            sheet, row, column = edit.plan.counts[path]
+            assert book[sheet].cell(row + 1, column + 1).value == pytest.approx(value, rel=1e-12), path
+            seen += 1
+    assert seen > 500
+    for candidate in ("as_found", "sat_outdoor_air"):
+        points = form.reviewed.candidate(candidate).sat.points
+        for k, point in enumerate(points, 1):
+            for axis, expected in zip("xy", point, strict=True):
+                sheet, row, column = edit.plan.counts[f"candidate[{candidate}].sat.points.{axis}{k}"]
+                assert book[sheet].cell(row + 1, column + 1).value == expected
+    for sheet in book.worksheets:
+        for line in sheet.iter_rows():
+            assert not [cell.coordinate for cell in line if cell.data_type == "e"]
+
+
+def test_user_text_is_never_a_formula():
+    project = project_from_mapping({**PROJECT, "project": {"name": "=1+1", "notes": "@SUM(A1)"}, "override": {}}, ".")
+    book = openpyxl.load_workbook(io.BytesIO(form_bytes(project, SMALL)))
+    for sheet in book.worksheets:
+        for line in sheet.iter_rows():
+            for cell in line:
+                if cell.data_type == "f":
+                    assert re.match(r'=(IF\(|[A-Z]+\d+$)', cell.value), cell.value
+    assert book["Inputs"]["B9"].value == "=1+1" and book["Inputs"]["B9"].data_type == "s"
+
+
+def test_cells_for_users_have_rules_and_messages():
+    book = openpyxl.load_workbook(io.BytesIO(filled()))
+    plan = plan_of(office())
+    for name in FORM_SHEETS:
+        rules = book[name].data_validations.dataValidation
+        assert len(rules) > 50
+        for rule in rules:
+            assert rule.promptTitle and rule.prompt and len(rule.prompt) <= 255 and len(rule.promptTitle) <= 32
+            assert rule.type in (None, "none") or (rule.error and rule.errorTitle)
+    by_cell = {str(rule.sqref): rule for rule in book["Inputs"].data_validations.dataValidation}
+
+    def rule_of(path):
+        _, row, column = plan.yours[path]
+        return by_cell[cell_name(row, column)]
+
+    rule = rule_of("fan.efficiency_frac")
+    assert (rule.type, rule.operator, float(rule.formula1), float(rule.formula2)) == ("decimal", None, 0.2, 0.9) or rule.operator == "between"
+    assert rule_of("economizer.type").formula1 == '"none,fixed_dry_bulb,differential_dry_bulb,fixed_enthalpy,differential_enthalpy"'
+    assert rule_of("building.floors").type == "whole" and rule_of("project.name").type == "textLength"
+    assert '"none"' in rule_of("fan.motor_hp").formula1 and rule_of("fan.motor_hp").type == "custom"
+    assert "Profile groups" in rule_of("building.group").formula1
+
+
+def test_columns_of_the_form():
+    sheet = openpyxl.load_workbook(io.BytesIO(filled()))["Inputs"]
+    heads = [cell.value for cell in sheet[6]][:14]
+    assert heads == ["Input", "Your value", "Unit", "Allowed", "Otherwise", "which is", "Reviewer’s override", "Counts", "Whose", "Status", "Evidence",
+                     "Where “otherwise” comes from", "What it is", "Key in the project file"]  # fmt: skip
+    for name in (*FORM_SHEETS, "Review"):
+        page = openpyxl.load_workbook(io.BytesIO(filled()))[name]
+        assert page.page_setup.orientation == "landscape" and page.oddFooter.left.text and office().checksum() in page.oddFooter.left.text
+
+
+def test_same_project_same_bytes():
+    assert form_bytes(office()) == filled() and form_bytes() == form_bytes()
+
+
+# ---------------------------------------------------------------- hostile files
+
+
+def message(path, seconds=4.0, megabytes=160):
+    """The one error of a file, found in bounded time and memory (measured in a process of its own)."""
+    code = (
+        "import resource, sys, time\n"
+        "from binestimator.errors import InputError\n"
+        "from binestimator.inputs.form import read_form\n"
+        "base = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss\n"
+        "start = time.process_time()\n"
+        "try:\n    read_form(sys.argv[1]); text = 'accepted'\n"
+        "except InputError as error:\n    text = str(error)\n"
+        "print(time.process_time() - start, (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - base) / 1024, text.encode('ascii', 'backslashreplace').decode())\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=True, timeout=60)
+    spent, used, text = done.stdout.split(" ", 2)
+    assert float(spent) < seconds and float(used) < megabytes, (spent, used, text[:200])
+    assert "Traceback" not in done.stderr
+    return text.strip()
+
+
+@cache
+def least():
+    """Parts of a small form by name."""
+    content = form_bytes(project_from_mapping({
+        "project": {"name": "Least"}, "weather": {"file": "x.csv"}, "group": [{"name": "g"}], "zone": [{"name": "Z", "area_ft2": 500}],
+    }), SMALL)  # fmt: skip
+    with zipfile.ZipFile(io.BytesIO(content)) as file:
+        return {name: file.read(name) for name in file.namelist()}
+
+
+def packed(parts, compression=zipfile.ZIP_DEFLATED):
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", compression) as file:
+        for name, content in parts.items():
+            file.writestr(name, content)
+    return buffer.getvalue()
+
+
+def changed_part(name, *changes, **more):
+    """The small form with texts of a part replaced."""
+    text = least()[name].decode()
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new, 1)
+    return packed({**least(), name: text.encode(), **more})
+
+
+INPUTS_PART = "xl/worksheets/sheet2.xml"
+
+
+def test_the_small_form_itself_is_good(saved):
+    assert read_form(saved(packed(least()))).project.info.name == "Least"
+
+
+HOSTILE = {
+    "no zip": (lambda: b"hello" * 100, "is not a workbook"),
+    "empty": (lambda: b"", "is not a workbook"),
+    "cut": (lambda: packed(least())[:-400], "is not whole"),
+    "old or encrypted": (lambda: b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(4000), "is encrypted, or a workbook of the old kind"),
+    "another zip": (lambda: packed({"readme.txt": b"hello"}), "lacks the part [Content_Types].xml"),
+    "macros": (lambda: packed({**least(), "xl/vbaProject.bin": b"x"}), "holds macros"),
+    "macro type": (lambda: changed_part("[Content_Types].xml", ("application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml",
+                                                               "application/vnd.ms-excel.sheet.macroEnabled.main+xml")), "with macros"),
+    "external link": (lambda: packed({**least(), "xl/externalLinks/externalLink1.xml": b"<x/>"}), "links to other files"),
+    "part twice": (lambda: _twice(), "holds the part XL/workbook.xml twice"),
+    "many parts": (lambda: packed({**least(), **{f"x/{k}": b"" for k in range(2100)}}), "parts; expected at most 2,000"),
+    "huge directory": (lambda: packed({**least(), **{f"x/{k:040d}": b"" for k in range(8000)}}), "directory of"),
+    "bomb": (lambda: packed({**least(), INPUTS_PART: b" " * 40_000_000}), "no spreadsheet program packs so tightly"),
+    "many bombs": (lambda: packed({**least(), **{f"x/{k}": _noise(1_000_000) for k in range(260)}}), "would unpack to"),
+    "big part": (lambda: packed({**least(), "xl/sharedStrings.xml": _noise(31_000_000)}), "bytes; expected at most 30,000,000"),
+    "lying size": (lambda: _lying(), "damaged workbook"),
+    "entities": (lambda: changed_part("xl/sharedStrings.xml", ("<sst ", '<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;">]><sst ')),
+                 "declares a document type or entities"),
+    "entities in UTF-16": (lambda: packed({**least(), "xl/sharedStrings.xml": (
+        '<?xml version="1.0" encoding="UTF-16"?><!DOCTYPE x [<!ENTITY a "a">]><sst/>').encode("utf-16")}), "declares a document type or entities"),
+    "document type behind a long comment": (lambda: packed({**least(), "xl/workbook.xml": b"<!--" + b"x" * 300_000 + b"--><!DOCTYPE x><workbook/>"}),
+                                            "declares a document type"),
+    "outside entity": (lambda: changed_part("xl/workbook.xml", ("<workbook ", '<!DOCTYPE x SYSTEM "file:///etc/passwd"><workbook ')), "declares a document type"),
+    "deep": (lambda: changed_part(INPUTS_PART, ("<sheetData>", "<a>" * 200_000)), "deep inside each other"),
+    "not XML": (lambda: packed({**least(), INPUTS_PART: b"<worksheet><"}), "damaged workbook"),
+    "a million rows": (lambda: changed_part(INPUTS_PART, ("<sheetData>", "<sheetData>" + "".join(
+        f'<row r="{k}"><c r="A{k}"><v>{k}</v></c></row>' for k in range(1, 300_000)))), "cells with content"),
+    "a million empty cells": (lambda: changed_part(INPUTS_PART, ("<sheetData>", "<sheetData><row>" + '<c s="1"/>' * 1_300_000 + "</row>")),
+                              "bytes; expected at most|elements|columns than a sheet"),
+    "a row no sheet has": (lambda: changed_part(INPUTS_PART, ('<row r="1"', '<row r="9999999"')), "a row 9999999 that no sheet has"),
+    "a cell no sheet has": (lambda: changed_part(INPUTS_PART, ('r="A1"', 'r="ZZZZ1"')), 'a cell "ZZZZ1" that no sheet has'),
+    "a cell twice": (lambda: changed_part(INPUTS_PART, ('r="A2"', 'r="A1"')), "holds the cell A1 twice"),
+    "many merged areas": (lambda: changed_part(INPUTS_PART, ("</sheetData>", "</sheetData><mergeCells>" + "".join(
+        f'<mergeCell ref="A{k}:B{k}"/>' for k in range(1, 6000)) + "</mergeCells>")), "more than 5,000 merged areas"),
+    "a long text": (lambda: changed_part("xl/sharedStrings.xml", ("<t>", "<t>" + "x" * 400_000)), "a text of more than 32,767"),
+    "a text that is not there": (lambda: packed({**least(), "xl/sharedStrings.xml": b'<sst xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"/>'}),
+                                 "is missing"),
+    "many sheets": (lambda: changed_part("xl/workbook.xml", ("<sheets>", "<sheets>" + "".join(
+        f'<sheet name="s{k}" sheetId="{k}" r:id="rId1"/>' for k in range(10, 400)))), "sheets; expected 1 to 250"),
+    "two sheets of one name": (lambda: changed_part("xl/workbook.xml", ('name="Review"', 'name="INPUTS"')), "two sheets called"),
+    "a sheet renamed": (lambda: changed_part("xl/workbook.xml", ('name="Strategies"', 'name="Plans"')), "no sheet \\u201cStrategies\\u201d"),
+    "a sheet copied": (lambda: changed_part("xl/workbook.xml", ('name="Review"', 'name="Inputs (2)"')), "looks like a copy"),
+    "a sheet that is not there": (lambda: packed({k: v for k, v in least().items() if k != INPUTS_PART}), "lacks the part xl/worksheets/sheet2.xml"),
+    "keys taken away": (lambda: changed_part("xl/sharedStrings.xml", ("<t>key: inputs</t>", "<t>x</t>")), "the table with the key"),
+    "keys changed": (lambda: changed_part("xl/sharedStrings.xml", ("<t>key: inputs</t>", "<t>key: zone</t>")), "unknown key of a table"),
+    "an unknown line": (lambda: changed_part("xl/sharedStrings.xml", ("<t>fan.motor_hp</t>", "<t>fan.motor_h</t>")), 'did you mean "fan.motor_hp"'),
+    "a column of keys changed": (lambda: changed_part("xl/sharedStrings.xml", ("<t>override</t>", "<t>overide</t>")), "the column with the key"),
+}  # fmt: skip
+
+
+@cache
+def _noise(size):
+    """Bytes that pack some hundred times: no tighter than a workbook may."""
+    return "".join(random.Random(1).choices(string.ascii_letters, k=5000)).encode() * (size // 5000)
+
+
+def _twice():
+    buffer = io.BytesIO(packed(least()))
+    with zipfile.ZipFile(buffer, "a") as file:
+        file.writestr("XL/workbook.xml", b"<workbook/>")
+    return buffer.getvalue()
+
+
+def _lying():
+    """The directory says that a part is small; what is packed unpacks to much more."""
+    content = bytearray(packed({**least(), INPUTS_PART: _noise(20_000_000)}))
+    place = content.rfind(b"PK\x01\x02", 0, content.rfind(INPUTS_PART.encode()))
+    content[place + 24 : place + 28] = struct.pack("<I", 5000)
+    return bytes(content)
+
+
+@pytest.mark.parametrize("kind", HOSTILE)
+def test_hostile_files_end_in_one_clear_error_in_bounded_time_and_memory(saved, kind):
+    make, expected = HOSTILE[kind]
+    text = message(saved(make()))
+    assert re.search(expected if "|" in expected else re.escape(expected), text), text[:500]
+    assert text.startswith("form.xlsx")
+
+
+@pytest.mark.parametrize("kind", ["folder", "missing", "large", "encrypted part"])
+def test_files_that_cannot_be_read(tmp_path, saved, kind):
+    path = tmp_path / "form.xlsx"
+    if kind == "folder":
+        path.mkdir()
+        expected = "the workbook is a folder"
+    elif kind == "missing":
+        expected = "does not exist"
+    elif kind == "large":
+        with path.open("wb") as file:
+            file.truncate(cells.LARGEST_WORKBOOK + 1)
+        expected = "bytes; expected at most 20,000,000"
+    else:
+        content = bytearray(packed(least()))
+        place = content.find(b"PK\x01\x02")
+        content[place + 8] |= 1
+        path.write_bytes(bytes(content))
+        expected = "is encrypted"
+    with pytest.raises(InputError, match=re.escape(expected)):
+        read_form(path)
+
+
+def test_merged_cells_over_inputs_are_refused(edit):
+    _, row, column = edit.plan.yours["fan.motor_hp"]
+    edit.book["Inputs"].merge_cells(start_row=row + 1, start_column=column + 1, end_row=row + 2, end_column=column + 1)
+    text = edit.refused()
+    assert f"Inputs!{cell_name(row, column)}: is part of merged cells" in text and text.count("merged cells") == 2
+
+
+def test_content_without_a_key_is_refused(edit):
+    _, row, column = edit.plan.yours["fan.motor_hp"]
+    edit.cell("Inputs", row, 13).value = None
+    group = edit.plan.side["group"]
+    edit.cell("Profile groups", group.rows["lights_w_ft2"], group.key_column).value = None
+    text = edit.refused()
+    assert f"Inputs!{cell_name(row, column)}: the line has no key" in text
+
+
+def test_a_column_put_between_is_refused(edit):
+    group = edit.plan.side["group"]
+    edit.cell("Profile groups", group.band_row + 1, group.column("value", 4)).value = None
+    edit.cell("Profile groups", group.rows["people_ft2"], group.column("value", 4)).value = 90
+    assert "the column has no key" in edit.refused()
+
+
+@pytest.mark.invariant
+def test_lines_may_be_moved(edit):
+    """Cells are found by their keys: rows put in and taken out change nothing."""
+    edit.book["Inputs"].insert_rows(8, 3)
+    edit.book["Inputs"].insert_cols(3, 1)
+    edit.book["Zone schedule"].insert_rows(11, 2)
+    project = edit.read().project
+    assert project == office()
+
+
+@pytest.mark.invariant
+def test_what_is_a_workbook(tmp_path, saved):
+    assert is_workbook("a.xlsx") and is_workbook("A.XLSM") and not is_workbook("a.toml") and not is_workbook(tmp_path)
+    assert is_workbook(saved(packed(least()), "form")) and not is_workbook(saved(b"[project]", "project"))
+
+
+@settings(max_examples=150)
+@given(st.data())
+def test_spoiled_workbooks_raise_nothing_but_input_errors(tmp_path_factory, data):
+    """Bytes and XML of a good form changed at random."""
+    path = tmp_path_factory.getbasetemp() / "spoiled.xlsx"
+    if data.draw(st.booleans()):
+        content = bytearray(packed(least()))
+        for _ in range(data.draw(st.integers(1, 5))):
+            content[data.draw(st.integers(0, len(content) - 1))] = data.draw(st.integers(0, 255))
+        path.write_bytes(bytes(content))
+    else:
+        name = data.draw(st.sampled_from(sorted(least())))
+        text = least()[name]
+        start = data.draw(st.integers(0, len(text)))
+        piece = data.draw(st.sampled_from([b"", b"<c>", b"</row>", b'r="A1"', b"<v>1e999</v>", b"<v>nan</v>", b"\xff", b"&#0;", b"<mergeCell ref='A1:XFD1048576'/>"]))
+        path.write_bytes(packed({**least(), name: text[:start] + piece + text[start + data.draw(st.integers(0, 40)) :]}))
+    try:
+        read_form(path)
+    except InputError as error:
+        str(error).encode("utf-8")
+
+
+@pytest.mark.invariant
+def test_dates_and_escapes_and_runs_are_read_as_other_programs_write_them(tmp_path):
+    """A workbook of a third program: inline texts, rich texts, dates, booleans, merged cells, formulas."""
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet["A1"], sheet["A2"], sheet["A3"], sheet["A4"] = "x", 1.5, True, "=A2+1"
+    sheet["B1"], sheet["B2"] = 45000, 0.25
+    sheet["B1"].number_format, sheet["B2"].number_format = openpyxl_numbers.FORMAT_DATE_YYYYMMDD2, '[h]:mm'
+    sheet["B3"], sheet["B4"] = 3, 4
+    sheet["B3"].number_format, sheet["B4"].number_format = '0.00" days"', '[Red]0;"d"'
+    sheet.merge_cells("C1:D2")
+    book.save(tmp_path / "x.xlsx")
+    with WorkbookFile(tmp_path / "x.xlsx") as file:
+        found = file.sheet("Sheet")
+    kinds = {cells.address_of(*place): (cell.kind, cell.value) for place, cell in found.cells.items()}
+    assert kinds == {"A1": ("text", "x"), "A2": ("number", 1.5), "A3": ("bool", True), "A4": ("formula", None), "B1": ("date", None),
+                     "B2": ("date", None), "B3": ("number", 3.0), "B4": ("number", 4.0)}  # fmt: skip
+    assert found.merged == ((0, 2, 1, 3),)
+    parts = least()
+    text = parts["xl/sharedStrings.xml"].decode()
+    rich = text.replace("<t>Least</t>", "<r><t>Le</t></r><rPh><t>zz</t></rPh><r><rPr><b/></rPr><t xml:space=\"preserve\">a_x0073_t</t></r>", 1)
+    assert rich != text
+    (tmp_path / "rich.xlsx").write_bytes(packed({**parts, "xl/sharedStrings.xml": rich.encode()}))
+    assert read_form(tmp_path / "rich.xlsx").project.info.name == "Least"
+
+
+def test_reading_a_form_needs_no_heavy_package():
+    code = ("import sys, binestimator.inputs.form\n"
+            "print([name for name in ('numpy', 'pandas', 'scipy', 'pvlib', 'openpyxl', 'xlsxwriter', 'zipfile') if name in sys.modules])")
+    result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert result.stdout.strip() == "['zipfile']"
+
+
+def test_reading_is_quick(saved):
+    path = saved(filled())
+    start = time.process_time()
+    read_form(path)
+    assert time.process_time() - start < 2.0  # measured 0.14 s; other work may go on beside it
+
