@@ -3,6 +3,28 @@
 from __future__ import annotations
 
 from .formats import END_USE_COLOURS, FONT, INK, PAPER, RULE, SLATE
+from .strict import CHARACTER_PIXELS, PADDING_PIXELS
+
+
+
+def pixels_of(width: float) -> int:
+    """Width of a column of so many characters. [pixels]"""
+    return int(width * CHARACTER_PIXELS + PADDING_PIXELS)
+
+
+def place_at(pixels: list[int], x: int) -> tuple[int, int]:
+    """Column and offset in it of a point so many pixels from the left edge of the sheet."""
+    column = 0
+    while x >= pixels[column]:
+        x -= pixels[column]
+        column += 1
+    return column, x
+
+
+def room(widths) -> float:
+    """Width of merged columns, with the padding that each brings. [characters]"""
+    return sum(widths) + (len(widths) - 1) * PADDING_PIXELS / CHARACTER_PIXELS
+
 
 # Uses of heat are hatched, so that they differ from those of cooling by more than colour.
 _HATCHED_USES = ("heating_kwh", "fuel_therm", "purchased_heating_kbtu")

@@ -6,7 +6,6 @@ Pure functions of the results; the later formulas of the sheets say the same.
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -266,10 +265,8 @@ def options(numbers: list[int]) -> str:
     return f"Options {', '.join(str(n) for n in numbers[:-1])} and {numbers[-1]}"
 
 
-def plain_words(results: Results, text: str) -> str:
-    """A sentence of the run for readers of the summary: numbers for ids, no terms of the trade."""
-    for c in sorted(results.candidates, key=lambda item: -len(item.id)):
-        text = re.sub(rf"(?<![\w-]){re.escape(c.id)}(?![\w-])", f"option {number_of(results, c.id)}", text)
+def plain_words(text: str) -> str:
+    """A sentence of the run for readers of the summary, without terms of the trade."""
     for term, plain in (("% of the cooling saving is latent", "% of the cooling saved is moisture not taken out"), ("unmet zone-degree-hours", "zone-hours times °F"),
                         ("degF", "°F")):
         text = text.replace(term, plain)
@@ -407,8 +404,8 @@ def risk_lines(results: Results) -> list[str]:
     for finding in results.findings:
         # That some are not ranked stands under the table, damp rooms stand above.
         if finding.level == "caution" and finding.where != "humidity" and not finding.text.startswith("Not equal in service"):
-            lines.append("▲ " + plain_words(results, finding.text))
-    lines += ["▲ " + plain_words(results, f.text) for f in results.findings if f.level == "check" and f.where == "economizer"]
+            lines.append("▲ " + plain_words(finding.text))
+    lines += ["▲ " + plain_words(f.text) for f in results.findings if f.level == "check" and f.where == "economizer"]
     return [*lines, STANDING_CAUTION]
 
 

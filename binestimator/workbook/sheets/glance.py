@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..charts import fill_of, style_chart
+from ..charts import fill_of, pixels_of, place_at, room, style_chart
 from ..figures import (
     DSP_WORDS, SAT_WORDS, answer, bound_text, holdback_lines, key_figures, money_step, number_of, plain_words, risk_lines, rounded,
     sure_lines, today, use_step, used_end_uses, what_moves,
@@ -12,7 +12,7 @@ from ..figures import (
 from ..formats import INK, LAGOON, NUMBERS, PETROL
 from ..layout import GUIDE, sheet_candidates
 from ..page import Work, height_of, lines_of
-from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, Sheet
+from ..strict import ROW_PIXELS, Sheet
 from .patterns import bins_of, by_bin, change_chart, lines_chart
 
 _RANK_WIDTH, _USE_WIDTH, _SERVICE_WIDTH = 12.0, 10.2, 11.5
@@ -61,11 +61,6 @@ def spans(widths: list[float], count: int) -> list[tuple[int, int]]:
         found.append((first, last))
         first = last + 1
     return found
-
-
-def room(widths: list[float]) -> float:
-    """Width of merged columns with the padding that each brings. [characters]"""
-    return sum(widths) + (len(widths) - 1) * PADDING_PIXELS / CHARACTER_PIXELS
 
 
 def review_cells(work: Work) -> dict[str, tuple[int, int]]:
@@ -233,7 +228,7 @@ def _remarks(work: Work, sheet: Sheet, row: int, last: int, width: float) -> int
     texts = []
     for number, c in enumerate(results.candidates, 1):
         if c.equal_service.flagged:
-            texts.append(f"▲ Option {number} is not ranked, as it serves the rooms worse: " + "; ".join(plain_words(results, reason) for reason in c.equal_service.reasons) + ".")
+            texts.append(f"▲ Option {number} is not ranked, as it serves the rooms worse: " + "; ".join(plain_words(reason) for reason in c.equal_service.reasons) + ".")
     texts.append(bound_text(results))
     units = dict.fromkeys(unit for key, _, unit, _ in columns_of(work) if unit in _UNIT_WORDS)
     texts.append("  ·  ".join(["Rounded; in full on “Comparison”", *(_UNIT_WORDS[unit] for unit in units),
@@ -246,15 +241,10 @@ def _remarks(work: Work, sheet: Sheet, row: int, last: int, width: float) -> int
     return row + 1
 
 
-def _pixels(width: float) -> int:
-    """Width of a column of so many characters. [pixels]"""
-    return int(width * CHARACTER_PIXELS + PADDING_PIXELS)
-
-
 def _lower_half(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     """Charts in two rows of two, and beside them what can go wrong and how sure; returns the first row below."""
     results = work.results
-    pixels = [_pixels(w) for w in widths]
+    pixels = [pixels_of(w) for w in widths]
     ends = np.cumsum(pixels)
     # Texts start at the column that is nearest to the share of the charts; all of it where there is nothing to draw.
     drawn = len(bins_of(results)) > 0
@@ -302,10 +292,7 @@ def _charts(work: Work, sheet: Sheet, row: int, rows: int, width: int, pixels: l
     style_chart(dsp, "Duct pressure, inches of water, by outdoor °F (options)", "", "", size=size,
                 x_range=x_range, x_unit=10.0, y_format="0.0", y_range=(0.0, None))
     # The second column of charts starts in the middle of their share, to the pixel.
-    middle, offset = 0, width // 2
-    while offset >= pixels[middle]:
-        offset -= pixels[middle]
-        middle += 1
+    middle, offset = place_at(pixels, width // 2)
     for k, chart in enumerate((change, flow, sat, dsp)):
         down = row + rows * (k // 2)
         if k % 2 == 0:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..charts import fill_of, fill_of_use, style_chart
+from ..charts import fill_of, fill_of_use, pixels_of, place_at, style_chart
 from ..figures import cost_by_end_use, holdbacks, same_line, used_end_uses
 from ..formats import END_USE_COLOURS, INK, LAGOON, LINES, NUMBERS, OCHRE
 from ..layout import sheet_candidates
 from ..page import Block, Work, height_of, lines_of, title
-from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, Sheet
+from ..strict import ROW_PIXELS, Sheet
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _LABEL_WIDTH, _WIDTH = 42, 13.5
@@ -198,12 +198,9 @@ def _holdback_table(work: Work, sheet: Sheet, row: int, names: list[str]) -> int
 
 def _charts(work: Work, sheet: Sheet, columns: int) -> None:
     """Uses, months, airflow and temperature, in the width of eight candidates."""
-    widths = [int(w * CHARACTER_PIXELS + PADDING_PIXELS) for w in (_LABEL_WIDTH, *[_WIDTH] * max(columns, 8))]
-    half = sum(widths[:9]) // 2
-    middle, offset = 0, half
-    while offset >= widths[middle]:
-        offset -= widths[middle]
-        middle += 1
+    pixels = [pixels_of(w) for w in (_LABEL_WIDTH, *[_WIDTH] * max(columns, 8))]
+    half = sum(pixels[:9]) // 2
+    middle, offset = place_at(pixels, half)
     positions = sheet_candidates(work.results)
     specs = [("month_cost", "Energy cost by month", "", "USD"),
              ("flow_hours", "Running hours by airflow", "Supply airflow, % of design", "h/yr"),

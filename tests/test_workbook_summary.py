@@ -1,0 +1,269 @@
+"""The summary page and the check sheet say what the results say, in words that need no glossary."""
+
+import io
+import re
+import zipfile
+from functools import cache
+
+import numpy as np
+import openpyxl
+import pytest
+from builders import PLAIN, project_of, weather_of
+
+from binestimator.checks import COST_ERROR_FRAC, bin_accuracy_table, bin_errors, count_accuracy_table
+from binestimator.estimate import estimate
+from binestimator.workbook import layout, workbook_bytes
+from binestimator.workbook.figures import (
+    DEFEATS_FRAC, answer, bin_claims, bound_text, holdbacks, holdback_lines, key_figures, money, money_step, options, plain_words, risk_lines, rounded,
+    sure_lines, today, use_step, what_moves,
+)
+from binestimator.workbook.sheets.glance import FIRST_ROW, REVIEW_ROW, STALE_ROW, spans
+
+# Words of the trade and of the program that an owner would have to look up.
+UNEXPLAINED = re.compile(r"\b(OAT|MAT|RAT|VAV|AHU|DX|EUI|COP|IPLV|MCWB|RH|OA|BHP|VFD|TMY|degF|unmet|latent|sensible|inwc|in\. w\.c\.)(?![\w’])")
+
+
+@cache
+def pinned():
+    """Demand resets pinned by a zone that asks without need; one candidate repairs it, one leaves it out."""
+    zones = [{**zone, "rogue": "both"} if zone["name"] == "Core" else zone for zone in PLAIN["zone"]]
+    project = project_of(
+        project={"name": "Pinned", "default_candidates": True}, zone=zones,
+        candidate=[
+            {"id": "repaired", "name": "Zone repaired", "kind": "repair", "sat": "demand", "dsp": "demand", "override": {"zone.Core.rogue": "none"}},
+            {"id": "left_out", "name": "Zone left out", "kind": "companion", "sat": "demand", "dsp": "demand", "override": {"zone.Core.importance": 0}},
+        ],
+    )  # fmt: skip
+    return estimate(project, weather_of("greensboro"))
+
+
+@cache
+def humid():
+    """A candidate in a humid place that is not equal in service."""
+    project = project_of(
+        project={"name": "Damp", "default_candidates": False}, limits={"humidity": "none"},
+        candidate=[{"id": "as_found", "name": "As found", "sat": "as_found", "dsp": "as_found"},
+                   {"id": "warm", "name": "Warm", "sat": {"strategy": "fixed", "setpoint_f": 68.0}, "dsp": "as_found"}],
+    )  # fmt: skip
+    return estimate(project, weather_of("miami"))
+
+
+@cache
+def book(which):
+    return openpyxl.load_workbook(io.BytesIO(workbook_bytes(which())))
+
+
+def texts_of(sheet):
+    return [str(cell) for line in sheet.iter_rows(values_only=True) for cell in line if cell is not None]
+
+
+# ---------------------------------------------------------------- what holds resets back
+
+
+@pytest.mark.crosscheck
+def test_a_rogue_zone_is_named_with_the_candidates_it_holds_and_no_others():
+    results = pinned()
+    number = {c.id: k for k, c in enumerate(results.candidates, 1)}
+    found = {h.label: h for h in holdbacks(results)}
+    for what, part in (("colder air", "sat"), ("more pressure", "dsp")):
+        faulty = found[f"Faulty zone “Core” asks for {what} without need"]
+        held = {number[c.id] for c in results.candidates if getattr(c.candidate, part).strategy == "demand" and not c.candidate.overrides}
+        assert held and set(faulty.shares) == held
+        assert all(share == pytest.approx(1.0, rel=1e-12) for share in faulty.shares.values())
+    highest = next(h for label, h in found.items() if "highest limit" in label)
+    assert highest.shares[number["dsp_demand"]] == pytest.approx(results["dsp_demand"].hourly["dsp_at_max_hours"] / results["dsp_demand"].hourly["running_hours"])
+    # Three requests are more than are ignored: pressure stays where it was, until the zone is repaired or left out.
+    assert highest.shares[number["dsp_demand"]] > DEFEATS_FRAC > highest.shares[number["repaired"]]
+    assert highest.shares[number["left_out"]] < DEFEATS_FRAC
+    lines = " ".join(holdback_lines(results))
+    assert "▲ Faulty zone “Core” asks for more pressure without need: 100 % of running hours" in lines
+    assert all(0.0 <= share <= 1.0 + 1e-12 for h in holdbacks(results) for share in h.shares.values())
+
+
+@pytest.mark.invariant
+def test_causes_come_worst_first_and_none_is_lost():
+    results = pinned()
+    found = holdbacks(results)
+    assert [h.worst for h in found] == sorted((h.worst for h in found), reverse=True)
+    worth = [h for h in found if h.worst >= h.least]
+    for most in (1, 2, len(worth)):
+        lines = holdback_lines(results, most)
+        assert len(lines) == min(most, len(worth)) + 1
+        assert (f"{len(worth) - most} more" in lines[-1]) == (len(worth) > most)
+    # Every cause stands in full on the sheet of patterns.
+    sheet = book(pinned)[layout.PATTERNS]
+    at = {sheet.cell(row, 1).value: row for row in range(1, sheet.max_row + 1)}
+    for h in found:
+        for number in range(1, len(results.candidates) + 1):
+            value = sheet.cell(at[h.label], 1 + number).value
+            assert value == (pytest.approx(100.0 * h.shares[number], rel=1e-12) if number in h.shares else None)
+
+
+# ---------------------------------------------------------------- the page
+
+
+def test_the_summary_has_no_word_that_needs_a_glossary_and_no_id():
+    for which in (pinned, humid):
+        results = which()
+        names = [c.name for c in results.candidates]
+        for text in texts_of(book(which)[layout.GLANCE]):
+            for name in sorted(names, key=len, reverse=True):
+                text = text.replace(name, "")
+            text = text.replace(f"{results.weather.name} ({results.weather.format}, station {results.weather.station})", "")
+            assert not UNEXPLAINED.search(text), text
+            for c in results.candidates:
+                if "_" in c.id:
+                    assert c.id not in text, text
+            assert len(text) < 700, text
+    page = " ".join(texts_of(book(pinned)[layout.GLANCE]))
+    for abbreviation, words in (("SAT", "supply air temperature (SAT)"), ("DSP", "duct static pressure (DSP)"), ("kWh", "kWh: "), ("kBtu", "kBtu: "), ("therm", "therm: ")):
+        assert abbreviation in page and words in page
+
+
+@pytest.mark.crosscheck
+def test_key_figures_are_those_of_the_results():
+    results = pinned()
+    base, best, step = results.baseline, results.best, money_step(results)
+    found = {label: (figure, remark) for label, figure, remark in key_figures(results)}
+    assert found["Do nothing"][0] == f"{money(base.annual['cost_usd'], step)} a year"
+    number = next(k for k, c in enumerate(results.candidates, 1) if c.id == best.id)
+    assert found[f"Best: option {number}"][0] == f"{money(best.annual['cost_usd'], step)} a year"
+    assert found["It saves"][0] == f"{money(best.saving['cost_usd'], step)} a year"
+    shares = [results.share_of_bound(c.id) for c in results.candidates if c.rank is not None and c.id != base.id]
+    assert found["Setpoints alone reach"][0] == f"{100 * max(s for s in shares if s is not None):.0f} %"
+    cells = texts_of(book(pinned)[layout.GLANCE])
+    for label, (figure, remark) in found.items():
+        assert label in cells and figure in cells and remark in cells
+    assert answer(results) in cells and what_moves(results) in cells
+
+
+@pytest.mark.crosscheck
+def test_the_limit_stands_as_the_last_line_and_is_explained():
+    results, sheet = pinned(), book(pinned)[layout.GLANCE]
+    row = FIRST_ROW + len(results.candidates) + 1
+    heads = {str(sheet.cell(FIRST_ROW, k).value).split("\n")[0]: k for k in range(1, sheet.max_column + 1)}
+    assert sheet.cell(row, 1).value == "◇ limit"
+    for label, key in (("Fans", "fan_kwh"), ("Fuel", "fuel_therm"), ("Reheat at zones", "reheat_kbtu")):
+        change = results.bound[key] - results.baseline.annual[key]
+        assert sheet.cell(row, heads[label]).value == rounded(change, use_step(results, key))
+    assert sheet.cell(row, heads["Energy cost"]).value == rounded(results.bound["cost_usd"], money_step(results))
+    assert sheet.cell(row, heads["Of what perfect resets save"]).value == 1.0
+    text = bound_text(results)
+    others = [k for k, c in enumerate(results.candidates, 1) if results.share_of_bound(c.id) is None]
+    assert text in texts_of(sheet) and f"{options(others)} change more than setpoints" in text
+
+
+def test_there_is_a_place_for_reviews_and_it_is_never_empty():
+    results, sheet = pinned(), book(pinned)[layout.GLANCE]
+    band = [c.value for c in sheet[REVIEW_ROW + 1] if c.value is not None]
+    assert band[0].startswith("Claimed: saving of option") and band[1] == rounded(results.best.saving["cost_usd"], money_step(results))
+    assert band[2:] == ["As reviewed", "not reviewed", "Reviewed over claimed", "–"]
+    assert results.run_id in sheet.cell(STALE_ROW + 1, 1).value
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("count", range(1, 7))
+@pytest.mark.parametrize("widths", [[12.0, 50.0, *[9.0] * 12], [12.0, 42.0, *[10.0] * 9, 11.5, 20.0, 5.0], [1.0] * 9])
+def test_fields_side_by_side_cover_the_page_once(widths, count):
+    found = spans(widths, count)
+    if count == 1:
+        assert found == [(0, 1)]
+        return
+    assert len(found) == count and found[0][0] == 0 and found[-1][1] == len(widths) - 1
+    assert all(last >= first for first, last in found) and all(b[0] == a[1] + 1 for a, b in zip(found, found[1:]))
+
+
+def test_a_candidate_that_serves_worse_is_told_in_plain_words():
+    results = humid()
+    warm = results["warm"]
+    assert warm.equal_service.flagged
+    page = " ".join(texts_of(book(humid)[layout.GLANCE]))
+    assert "Option 2 serves the rooms worse than the baseline and cannot be called best." in page
+    assert "▲ Option 2 is not ranked, as it serves the rooms worse" in page and "▲ WORSE" in page
+    for reason in warm.equal_service.reasons:
+        assert plain_words(reason) in page
+        assert re.findall(r"[\d,]+", plain_words(reason)) == re.findall(r"[\d,]+", reason)
+    damp = next(line for line in risk_lines(results) if line.startswith("▲ Damp rooms"))
+    assert f"{warm.hourly['humid_hours']:,.0f} h with option 2" in damp and damp in page
+
+
+def test_who_does_nothing():
+    assert today(pinned()).id == "as_found"
+    project = project_of(project={"name": "Code", "default_candidates": False}, candidate=[
+        {"id": "code", "name": "Code", "baseline": True, "sat": {"strategy": "fixed", "setpoint_f": 55.0}, "dsp": "as_found"},
+        {"id": "b", "name": "B", "sat": "outdoor_air", "dsp": "as_found"}])  # fmt: skip
+    results = estimate(project, weather_of("greensboro"))
+    assert today(results) is None and key_figures(results)[0][0] == "Baseline"
+
+
+# ---------------------------------------------------------------- the check sheet
+
+
+@pytest.mark.crosscheck
+def test_the_check_sheet_holds_every_error_of_rows_and_classic_bins():
+    results, sheet = pinned(), book(pinned)[layout.CHECKS]
+    lines = [[c.value for c in line] for line in sheet.iter_rows()]
+    start = next(k for k, line in enumerate(lines) if line[0] == "Bins against hours, by candidate and end use")
+    found = [line for line in lines[start:] if line[1] in ("PASS", "EXPLAIN", "FAIL")]
+    table = bin_accuracy_table(results)
+    assert len(found) == len(table) > 50
+    for cells, line in zip(found, table.itertuples(index=False), strict=True):
+        assert cells[0] == line.label and cells[1].lower() == line.status and cells[12].lower() == line.classic_status
+        assert cells[3:9] == pytest.approx([line.hourly, line.bins, line.classic, line.bins_error, line.classic_error, line.bound], rel=1e-12)
+        for cell, usd in ((cells[10], line.bins_error_usd), (cells[11], line.classic_error_usd)):
+            assert cell is None if np.isnan(usd) else cell == pytest.approx(usd, rel=1e-12)
+    # The table can tell good from bad: classic bins miss here.
+    assert {"pass", "explain"} == set(table["classic_status"]) and set(table["status"]) == {"pass"}
+
+
+@pytest.mark.crosscheck
+def test_counts_stand_beside_those_of_the_rows():
+    results, sheet = pinned(), book(pinned)[layout.CHECKS]
+    lines = [[c.value for c in line] for line in sheet.iter_rows()]
+    start = next(k for k, line in enumerate(lines) if str(line[0]).startswith("Counts: hour by hour"))
+    found = [line for line in lines[start:] if isinstance(line[3], (int, float))]
+    table = count_accuracy_table(results)
+    assert len(found) == len(table) > 30
+    for cells, line in zip(found, table.itertuples(index=False), strict=True):
+        assert cells[0] == line.label and cells[3:6] == pytest.approx([line.hourly, line.bins, line.error], rel=1e-12)
+        assert cells[6] == ("–" if line.hourly == 0.0 else pytest.approx(100.0 * line.error / line.hourly, rel=1e-12))
+
+
+@pytest.mark.crosscheck
+def test_the_choice_of_rows_is_told():
+    results = pinned()
+    choice = results.selection
+    text = " ".join(texts_of(book(pinned)[layout.CHECKS]))
+    for word in (choice.method, f"{choice.rows:,} of at most {choice.bound:,}", f"{choice.worst_residual_frac:.1e}", "no fallback",
+                 f"{100 * choice.worst_cost_frac:.3f} %", f"{choice.worst_saving_points:.3f} points"):  # fmt: skip
+        assert word in text
+
+
+@pytest.mark.crosscheck
+def test_charts_of_errors_draw_the_errors():
+    results = pinned()
+    with zipfile.ZipFile(io.BytesIO(workbook_bytes(results))) as file:
+        charts = [xml for name in file.namelist() if name.startswith("xl/charts/chart") and "Error of the" in (xml := file.read(name).decode())]
+    assert len(charts) == 2
+    sheet = book(pinned)[layout.CHECKS]
+    for title, keys in (("annual cost", ("cost_frac", 100.0)), ("saving", ("saving_points", 1.0))):
+        xml = next(x for x in charts if title in x)
+        areas = re.findall(r"<c:val><c:numRef><c:f>'?Checks'?!(.*?)</c:f>", xml)
+        assert len(areas) == 3  # rows, classic bins, bound
+        for area, which in zip(areas, ("annual", "classic")):
+            drawn = [line[0].value for line in sheet[area.replace("$", "")]]
+            expected = [keys[1] * bin_errors(c, results.baseline, which)[keys[0]] for c in results.candidates]
+            assert drawn == pytest.approx(expected, rel=1e-9, abs=1e-12)
+    cost, ours, classic = bin_claims(results)
+    assert cost <= 100.0 * COST_ERROR_FRAC and classic > ours
+    assert f"cost within {cost:.2f} %, savings within {ours:.2f} points; classic bins would miss savings by up to {classic:.1f} points" in sure_lines(results)[0]
+
+
+@pytest.mark.crosscheck
+def test_net_change_is_the_change_of_cost():
+    results, sheet = pinned(), book(pinned)[layout.PATTERNS]
+    head = next(row for row in range(1, sheet.max_row + 1) if str(sheet.cell(row, 1).value).startswith("Change of energy cost")) + 1
+    net = next(k for k in range(1, sheet.max_column + 1) if sheet.cell(head, k).value == "Net")
+    for row, c in enumerate(results.candidates, head + 1):
+        assert sheet.cell(row, net).value == pytest.approx(-c.saving["cost_usd"], rel=1e-9, abs=1e-6)
+        assert sum(sheet.cell(row, k).value for k in range(2, net)) == pytest.approx(sheet.cell(row, net).value, rel=1e-9, abs=1e-6)
