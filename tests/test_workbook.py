@@ -13,10 +13,14 @@ import pytest
 from builders import project_of, weather_of
 
 from binestimator.estimate import estimate
+from binestimator.inputs import FIELDS
+from binestimator.inputs.form_content import FORM_SHEETS, form_content
+from binestimator.inputs.schema import SINGLE_SECTIONS
 from binestimator.model.system import RowState
 from binestimator.results import ANNUAL, COUNT_KEYS, ENERGY_KEYS
 from binestimator.workbook import workbook_bytes, write_results_json, write_workbook
 from binestimator.workbook import layout
+from binestimator.workbook.form_layout import FormPlan, Spare
 from binestimator.workbook.figures import cost_by_end_use, plain_words, rounded, step_for
 from binestimator.workbook.sheets.candidate import column_values, when_text
 from binestimator.workbook.sheets.glance import ANSWER_ROW, FIRST_ROW
@@ -56,6 +60,12 @@ def content():
 @cache
 def book():
     return openpyxl.load_workbook(io.BytesIO(content()))
+
+
+@cache
+def values_book():
+    """The same with the values that formulas carry."""
+    return openpyxl.load_workbook(io.BytesIO(content()), data_only=True)
 
 
 def close(value):
@@ -199,40 +209,47 @@ def test_cost_of_the_end_uses_sums_to_the_cost():
 
 
 def test_every_input_stands_somewhere_with_its_origin():
+    """Each input has a cell that counts, with the engine's value, beside what was given and what counts otherwise."""
     results = small()
-    rows = results.project.effective_rows()
-    sheet = book()[layout.INPUTS]
-    key = sheet.max_column
-    lines = {sheet.cell(row, key).value: row for row in range(1, sheet.max_row + 1)}
-    singles = [row for row in rows if "[" not in row[0]]
-    assert len(singles) > 100
-    for path, _, value, _, _, _, origin, source, description, evidence in singles:
-        row = lines[path]
+    plan = FormPlan(form_content(results.project, results.sizes, spare_points=0), Spare())
+    values, shown = values_book(), book()
+    paths = set()
+    for path, _, value, _, _, _, origin, _, _, _ in results.project.effective_rows():
         sized = results.sizes.get(path, (None, "", ""))
-        if value is None and sized[2] == "sized":
-            assert sheet.cell(row, 2).value == close(sized[0]) and sheet.cell(row, 6).value == "sized"
-            continue
-        assert sheet.cell(row, 6).value == origin
-        assert (sheet.cell(row, 9).value or "") == description and (sheet.cell(row, 8).value or "") == evidence
-        if isinstance(value, (int, float)) and not isinstance(value, bool):
-            assert sheet.cell(row, 2).value == close(value)
-    zones = book()[layout.ZONES]
-    text = [str(c) for line in zones.iter_rows(values_only=True) for c in line if c is not None]
-    for zone in results.project.zones:
-        assert zone.name in text
-    area = next(k for k in range(1, zones.max_column + 1) if zones.cell(5, k).value == "Floor area")
-    at = rows_by_label(zones)
-    for zone in results.project.zones:
-        cell = zones.cell(at[zone.name][0], area)
-        assert cell.value == close(zone.area_ft2) and "●" in cell.number_format  # given, and marked so
-    assert any("balancing report" in t for t in text)
+        if isinstance(value, tuple) and value and isinstance(value[0], tuple):  # points have cells by coordinate
+            cells = [(f"{path}.{axis}{k}", part) for k, point in enumerate(value, 1) for axis, part in zip("xy", point, strict=True)]
+        elif f"{path}.x1" in plan.counts:  # a line that is not given
+            cells = [(f"{path}.x1", None), (f"{path}.y1", None)]
+        else:
+            cells = [(path, sized[0] if value is None and sized[2] == "sized" else value)]
+        for cell_path, expected in cells:
+            sheet, row, column = plan.counts[cell_path]
+            found = values[sheet].cell(row + 1, column + 1).value
+            if isinstance(expected, (int, float)) and not isinstance(expected, bool):
+                assert found == close(expected), cell_path
+            elif isinstance(expected, str) and expected:
+                assert found == expected, cell_path
+            elif expected is None:
+                assert found in ("none", "–"), cell_path
+            if "." in cell_path and not path.endswith((".id", ".name", ".strategy")):
+                sheet, row, column = plan.yours[cell_path]
+                given = shown[sheet].cell(row + 1, column + 1).value is not None
+                shared = path.startswith("candidate") and results.project.origins[path] == "given"
+                assert given == (origin == "given" and path not in results.project.overrides) or shared, cell_path
+        paths.add(path)
+    assert len(paths) > 300
+    inputs = {c for line in values[layout.INPUTS].iter_rows(values_only=True) for c in line}
+    assert "nameplate, photo 12" in inputs and "=balancing report" in inputs
+    assert {field.description for field in FIELDS if field.section in SINGLE_SECTIONS} <= inputs
+    assert {field.source for field in FIELDS if field.section in SINGLE_SECTIONS and field.source} <= inputs
 
 
 def test_overrides_and_findings_and_checks_are_printed():
     results = small()
     text = {name: " ".join(str(c) for line in book()[name].iter_rows(values_only=True) for c in line if c is not None)
             for name in book().sheetnames}  # fmt: skip
-    assert "group.*.minimum_flow_frac = 0.15" in text[layout.STRATEGIES]
+    changes = [line for line in book()[layout.STRATEGIES].iter_rows(values_only=True) if "group.*.minimum_flow_frac" in line]
+    assert len(changes) == 1 and "repair" in changes[0] and 0.15 in changes[0]
     for check in results.checks:
         assert check.name in text[layout.CHECKS] and check.text in text[layout.CHECKS]
     for finding in results.findings:
@@ -253,7 +270,9 @@ def test_there_is_no_formula_error_or_hidden_sheet():
         assert sheet.sheet_state == "visible"
         for line in sheet.iter_rows():
             for cell in line:
-                assert cell.data_type not in ("f", "e"), (sheet.title, cell.coordinate)
+                assert cell.data_type != "e" and (cell.data_type != "f" or sheet.title in FORM_SHEETS), (sheet.title, cell.coordinate)
+                if cell.data_type == "f":
+                    assert values_book()[sheet.title][cell.coordinate].value is not None, (sheet.title, cell.coordinate)
                 if isinstance(cell.value, str):
                     assert not re.match(r"#(N/A|REF|VALUE|NUM|DIV|NAME|NULL)", cell.value)
     with zipfile.ZipFile(io.BytesIO(content())) as file:
@@ -262,7 +281,7 @@ def test_there_is_no_formula_error_or_hidden_sheet():
         for name in names:
             if name.startswith("xl/worksheets/sheet"):
                 xml = file.read(name).decode()
-                assert "<f>" not in xml and "nan" not in xml.lower().replace("financ", "") and 'r:id="rId1"' not in re.sub(
+                assert "nan" not in xml.lower().replace("financ", "") and 'r:id="rId1"' not in re.sub(
                     r"<drawing[^>]*>", "", xml)  # fmt: skip
 
 
@@ -272,7 +291,7 @@ def test_hostile_text_stays_text():
              if isinstance(c.value, str) and c.value.startswith(("=", "@", "+", "-"))}  # fmt: skip
     values = {c.value for c in cells.values()}
     assert results.project.info.name in values and "=2+2" in values and "@SUM(A1)" in values
-    assert all(c.data_type == "s" for c in cells.values())
+    assert all(c.data_type == "s" for c in cells.values() if not re.match(r"=(IF\(|[A-Z]+[0-9]+$)", c.value))
     assert book()[layout.GLANCE]["A1"].value == results.project.info.name
 
 
@@ -374,7 +393,7 @@ def test_defined_names_cannot_be_read_as_cells_and_lead_to_their_values():
     (sheet, at), = names["year_1_cost_usd"].destinations
     assert book()[sheet][at].value == close(results.candidates[0].annual["cost_usd"])
     (sheet, at), = names["in_prices_electricity_usd_kwh"].destinations
-    assert book()[sheet][at].value == results.project.prices.electricity_usd_kwh
+    assert values_book()[sheet][at].value == results.project.prices.electricity_usd_kwh
 
 
 def test_same_results_same_bytes():

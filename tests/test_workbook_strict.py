@@ -71,8 +71,8 @@ def test_warnings_of_the_library_are_errors():
 
 def test_the_footer_fits_whatever_the_name():
     for name in ("x" * 80, "&" * 80, "12 Main & Söhne", "ä" * 80, ""):
-        text = page.footer_text(name, "0123456789ab")
-        assert len(text) <= strict.LONGEST_FOOTER and "run 0123456789ab" in text and "Page &P of &N" in text
+        text = page.footer_text(name, "run 0123456789ab, inputs 12345678")
+        assert len(text) <= strict.LONGEST_FOOTER and "run 0123456789ab, inputs 12345678" in text and "Page &P of &N" in text
         assert name.replace("&", "&&") in text or text.count("…") == 1
     assert page.footer_text("12 Main", "r").startswith("&L&8 12 Main")
 

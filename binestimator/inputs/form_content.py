@@ -317,7 +317,7 @@ class _Content:
                 self.content.underneath.append((path, yours))
             return Entry(path, field, None, cell_of(field, value), "override", "laid over by the project", can_review(field))
         if yours is not None:
-            otherwise, kind = ("required", "required") if field.required else (cell_of(field, field.default), "default")
+            otherwise, kind = ("required", "required") if field.required else (UNUSED if field.default == "" else cell_of(field, field.default), "default")
             return Entry(path, field, yours, otherwise, kind, "" if field.required else field.source, can_review(field))
         if value is None and path in self.sizes and self.sizes[path][2] == "sized":
             return Entry(path, field, None, float(self.sizes[path][0]), "sized", "sized once from the as-found run, then held",
@@ -326,7 +326,7 @@ class _Content:
             return Entry(path, field, None, "required", "required", "", can_review(field))
         kind = "derived" if origin == "derived" else "default"
         source = field.source if kind == "default" else source_of(kind, field)
-        return Entry(path, field, None, cell_of(field, value), kind, source, can_review(field))
+        return Entry(path, field, None, UNUSED if value == "" else cell_of(field, value), kind, source, can_review(field))
 
     def _items(self, kind: str, records, given: list[dict]) -> list[Item]:
         return [
@@ -356,7 +356,7 @@ class _Content:
                     lists += [values.get(field.name) for values in self.project.given.library[part].values()]
                     lists += [c.get(part, {}).get(field.name) for c in self.project.given.candidates]
                     most = max((len(points) for points in lists if points), default=0)
-                    self.content.points[f"{part}.{field.name}"] = max(most, 2) + self.spare_points
+                    self.content.points[f"{part}.{field.name}"] = max(most, 1) + self.spare_points
         for section in SINGLE_SECTIONS:
             for field in fields_of(section).values():
                 if field.type == "points":

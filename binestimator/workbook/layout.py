@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from ..inputs.form_content import INPUTS, PROFILES, STRATEGIES, ZONES
 from .strict import LONGEST_SHEET_NAME
 
 # ---------------------------------------------------------------- sheets, in order
@@ -17,10 +18,6 @@ from .strict import LONGEST_SHEET_NAME
 GLANCE = "At a glance"
 GUIDE = "Guide"
 CAUTIONS = "Cautions"
-INPUTS = "Inputs"
-PROFILES = "Profile groups"
-ZONES = "Zone schedule"
-STRATEGIES = "Strategies"
 BINS = "Weather bins"
 ROWS = "Bin rows"
 COMPARISON = "Comparison"
@@ -28,13 +25,14 @@ PATTERNS = "Patterns"
 SERVICE = "Zone service"
 CHECKS = "Checks"
 SOURCES = "Sources"
+REVIEW = "Review"
 
 # What each sheet holds, for the guide.
 CONTENTS = {
     GLANCE: "One page: what was compared, what it saves and costs, what can go wrong",
     GUIDE: "How to read this file: sheets, marks, signs, words",
     CAUTIONS: "Where a reset can hurt someone or something, what is not modelled, what weather cannot tell",
-    INPUTS: "Every input with value, unit, allowed range, origin, source and evidence",
+    INPUTS: "Every input: given value, what counts otherwise, reviewer’s override, unit, allowed range, source, evidence, status",
     PROFILES: "Inputs of the profile groups and of the special zones, side by side",
     ZONES: "Inputs of every zone, one line each",
     STRATEGIES: "Parameters of every candidate, side by side, and what else it changes",
@@ -45,12 +43,13 @@ CONTENTS = {
     SERVICE: "Which zones are unmet or starved, and which drive the resets",
     CHECKS: "Hours, balances, bins against hours, plausibility",
     SOURCES: "Where equations and figures come from, and how each was seen",
+    REVIEW: "Revisions, and questions of a reviewer with their answers",
 }
 CANDIDATE_CONTENTS = "row by row from outdoor air to cost"
 
 # Sheets before and after those of the candidates.
 BEFORE_CANDIDATES = (GLANCE, GUIDE, CAUTIONS, INPUTS, PROFILES, ZONES, STRATEGIES, BINS, ROWS, COMPARISON)
-AFTER_CANDIDATES = (PATTERNS, SERVICE, CHECKS, SOURCES)
+AFTER_CANDIDATES = (PATTERNS, SERVICE, CHECKS, SOURCES, REVIEW)
 
 # Candidates with a sheet and a line in the charts; further ones stand in all tables.
 MOST_CANDIDATE_SHEETS = 8

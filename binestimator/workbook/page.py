@@ -32,11 +32,14 @@ class Work:
     sheets: dict[str, Sheet] = field(default_factory=dict)
     candidate_sheets: dict[int, str] = field(default_factory=dict)
     blocks: dict[str, "Block"] = field(default_factory=dict)
+    footer_made: str = ""
 
     @property
     def footer(self) -> str:
-        """Footer of printed pages: project and run, sheet, page of pages."""
-        return footer_text(self.results.project.info.name, self.results.run_id)
+        """Footer of printed pages: project, run and checksum of its inputs, sheet, page of pages."""
+        if not self.footer_made:
+            self.footer_made = footer_text(self.results.project.info.name, f"run {self.results.run_id}, inputs {self.results.project.checksum()}")
+        return self.footer_made
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +60,12 @@ class Block:
                 [self.sheet, self.first, at, self.last, at])
 
 
-def footer_text(project: str, run_id: str) -> str:
+def footer_text(project: str, what: str) -> str:
     """Footer codes with the project's name cut so that it fits; ampersands doubled."""
     # A blank keeps digits at the start of the name from joining the font size.
     right = "&R&8 Page &P of &N"
     middle = "&C&8 &A"
-    left_end = f"  ·  run {run_id}"
+    left_end = f"  ·  {what}"
     room = LONGEST_FOOTER - len("&L&8 ") - len(left_end) - len(middle) - len(right)
     name = project.replace("&", "&&")
     if len(name) > min(room, 90):

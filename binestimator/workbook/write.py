@@ -5,24 +5,37 @@ from __future__ import annotations
 import gc
 import json
 
+from .. import __version__
+from ..inputs.form_content import form_content
 from ..results import Results, to_plain
+from .form_layout import FormPlan, Spare
 from .formats import Styles
 from .layout import (
     AFTER_CANDIDATES, BEFORE_CANDIDATES, BINS, CAUTIONS, CHECKS, COMPARISON, GLANCE, GUIDE, INPUTS, PATTERNS, PROFILES,
-    ROWS, SERVICE, SOURCES, STRATEGIES, ZONES, candidate_sheet_names, sheet_candidates,
+    REVIEW, ROWS, SERVICE, SOURCES, STRATEGIES, ZONES, candidate_sheet_names, sheet_candidates,
 )
 from .page import Work
 from .sheets import (
-    bins, candidate, cautions, checks, comparison, glance, guide, inputs, patterns, rows, service, sources, tables,
-)
+    bins, candidate, cautions, checks, comparison, form_inputs, form_tables, glance, guide, patterns, review, rows, service, sources,
+)  # fmt: skip
+from .sheets.form_cells import FormPages
 from .strict import Book, write_atomically
 
 _WRITERS = {
     # Patterns first: charts on other sheets draw its tables.
-    PATTERNS: patterns.write, GLANCE: glance.write, GUIDE: guide.write, CAUTIONS: cautions.write, INPUTS: inputs.write,
-    PROFILES: tables.write_profiles, ZONES: tables.write_zones, STRATEGIES: tables.write_strategies, BINS: bins.write,
+    PATTERNS: patterns.write, GLANCE: glance.write, GUIDE: guide.write, CAUTIONS: cautions.write, BINS: bins.write,
     ROWS: rows.write, COMPARISON: comparison.write, SERVICE: service.write, CHECKS: checks.write, SOURCES: sources.write,
 }
+# Sheets of inputs: the same as in a form, so that a workbook can be given as input again.
+_FORM_WRITERS = {
+    INPUTS: form_inputs.write, PROFILES: form_tables.write_profiles, ZONES: form_tables.write_zones, STRATEGIES: form_tables.write_strategies,
+}  # fmt: skip
+
+
+def form_pages(work: Work) -> FormPages:
+    """The sheets of inputs of a workbook of results as a form: no spare lines for things, sizes as they came out."""
+    content = form_content(work.results.project, work.results.sizes, spare_points=0)
+    return FormPages(book=work.book, styles=work.styles, content=content, plan=FormPlan(content, Spare()), footer=work.footer)
 
 
 def workbook_bytes(results: Results) -> bytes:
@@ -54,6 +67,12 @@ def _workbook_bytes(results: Results) -> bytes:
             work.sheets[name] = book.sheet(name)
         for name, write in _WRITERS.items():
             write(work, work.sheets[name])
+        pages = form_pages(work)
+        for name, write in _FORM_WRITERS.items():
+            write(pages, work.sheets[name])
+        info = results.project.info
+        review.write(work, work.sheets[REVIEW], (info.date, __version__, info.prepared_by, info.checked_by,
+                                                 f"Run {results.run_id}, inputs {results.project.checksum()}"))  # fmt: skip
         for position, name in work.candidate_sheets.items():
             candidate.write(work, work.sheets[name], position)
         return book.content()

@@ -15,7 +15,7 @@ from .candidate import Chain
 from .grid import FIRST_ROW, TOTAL_ROWS, Pen
 from .lines import SHEET as SETPOINTS
 from .lines import Lines
-from .registry import Registry, input_registry
+from .registry import Registry, form_registry, input_registry
 from .site import Site
 
 
@@ -216,7 +216,7 @@ def workbook_bytes(results, *, blank: bool = False) -> tuple[bytes, Pen]:
     from ..page import Work
     from ..strict import Book
 
-    with Book(title=results.project.info.name, comments=f"binestimator, run {results.run_id}") as book:
+    with Book(title=results.project.info.name, comments=f"binestimator, run {results.run_id}", without_values=blank) as book:
         work = Work(book=book, styles=Styles(book), results=results)
         positions = sheet_candidates(results)
         names = candidate_sheet_names([c.name for c in results.candidates])
@@ -226,5 +226,11 @@ def workbook_bytes(results, *, blank: bool = False) -> tuple[bytes, Pen]:
             work.sheets[name] = book.sheet(name)
         for name, write in values._WRITERS.items():
             write(work, work.sheets[name])
-        pen = write_live(work, results, blank=blank)
+        registry = None
+        if hasattr(values, "form_pages"):  # sheets of inputs with layers
+            pages = values.form_pages(work)
+            for name, write in values._FORM_WRITERS.items():
+                write(pages, work.sheets[name])
+            registry = form_registry(results, pages.plan)
+        pen = write_live(work, results, registry, blank=blank)
         return book.content(), pen

@@ -153,7 +153,7 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
     default = "" if field.required or coordinate else f" Empty: {default_text(field)}." if field.default is not None else ""
     message = f"Allowed: {allowed}.{default} {field.description}."
     if who == REVIEWER:
-        message = f"Reviewer’s value: laid over the claim, which stays as it is. Allowed: {allowed}. {field.description}."
+        message = f"Reviewer’s value; the claim stays as it is. Allowed: {allowed}."
     unit = f" [{field.unit.replace('degF', '°F')}]" if field.unit and not coordinate else ""
     title = field.label + (f", {coordinate}" if coordinate else unit)
     sheet.validate(*area, **rule, input_title=title, input_message=_cut(message), error_title="Not allowed",

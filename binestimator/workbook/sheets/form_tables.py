@@ -118,6 +118,8 @@ def _side_line(form: FormPages, sheet: Sheet, table: SideTable, key: str, row: i
             _repeat(form, sheet, row, columns[1], columns[0], entry.yours)
         else:
             put_otherwise(form, sheet, row, columns[1], entry, *more)
+        if entry.kind == "unused" and entry.yours is None and item is not None:
+            continue  # neither anything to review nor anything that counts
         if key in ("name", "id") and item is not None:
             _repeat(form, sheet, row, columns[2], columns[3], entry.counts)
         else:
