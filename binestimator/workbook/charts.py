@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .formats import END_USE_COLOURS, FONT, INK, PAPER, RULE, SLATE
-from .strict import CHARACTER_PIXELS, PADDING_PIXELS
+from .strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS
 
 
 
@@ -24,6 +24,16 @@ def place_at(pixels: list[int], x: int) -> tuple[int, int]:
 def room(widths) -> float:
     """Width of merged columns, with the padding that each brings. [characters]"""
     return sum(widths) + (len(widths) - 1) * PADDING_PIXELS / CHARACTER_PIXELS
+
+
+# Room for cells on a page of US Letter in landscape inside the margins that sheets have. [pixels]
+_PAGE_PIXELS = (979, 700)
+
+
+def rows_of_page(width: int, pages_wide: int = 1) -> int:
+    """Rows of standard height on a page that is scaled to hold a width of so many pixels."""
+    scale = min(1.0, pages_wide * _PAGE_PIXELS[0] / width)
+    return int(_PAGE_PIXELS[1] / scale / ROW_PIXELS)
 
 
 # Uses of heat are hatched, so that they differ from those of cooling by more than colour.

@@ -128,7 +128,9 @@ def bin_claims(results: Results) -> tuple[float, float, float]:
 
 def payback_text(years: float | None, note: str) -> str:
     """Payback in words for a sentence."""
-    return f"{years:.1f} years" if years is not None else (note or "none")
+    if years is None:
+        return note or "none"
+    return f"{years:.1f} years" if years >= 0.05 else "less than a month"
 
 
 def today(results: Results):

@@ -36,7 +36,8 @@ def write(work: Work, sheet: Sheet) -> None:
         sheet.text(units, place, column.unit, s("units"))
     last = first + len(table) - 1
     for place, column in enumerate(columns):
-        style = s(column.style, "line", "top")
+        # Counts of rows stand clear of the text beside them.
+        style = s(column.style, "line", "top", *(("centre",) if column.key == "rows" else ()))
         if column.style.startswith("text"):
             for row, text in enumerate(table[column.key], first):
                 sheet.text(row, place, str(text).replace(" x ", " × "), style)
@@ -68,7 +69,7 @@ def _totals(work: Work, sheet: Sheet, columns, table, row: int) -> None:
             else:
                 known = np.isfinite(data) & (weight > 0.0)
                 value = float(weight[known] @ data[known] / weight[known].sum()) if known.any() else None
-        sheet.cell(row, place, "Total or mean" if place == 0 else value, s("text" if place == 0 else column.style, "total"))
+        sheet.cell(row, place, "Total or mean" if place == 0 else value, s("text" if place == 0 else column.style, "total", *(("centre",) if column.key == "rows" else ())))
 
 
 def _chart(work: Work, sheet: Sheet, columns, first: int, last: int) -> int:

@@ -31,8 +31,11 @@ def write(work: Work, sheet: Sheet) -> None:
     sheet.widths(_WIDTHS)
     head = 4
     row = _checks(work, sheet, head)
+    # A page holds about twenty checks.
+    breaks = [row + 1] if len(work.results.checks) > 14 else []
     row = _findings(work, sheet, row + 1) + 1
-    breaks = [row]
+    if not breaks:
+        breaks.append(row)
     row = _choice(work, sheet, row)
     row = _by_candidate(work, sheet, row + 1)
     row = _charts(work, sheet, row + 1)

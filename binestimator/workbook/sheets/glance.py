@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import ceil
+
 import numpy as np
 
 from ..charts import fill_of, pixels_of, place_at, room, style_chart
@@ -142,6 +144,7 @@ def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
     base, now = results.baseline, today(results)
     for part, label in (("change", "Change in a year: + more, − less"), ("money", "Energy cost"), ("once", "To get there")):
         places = [k for k, c in enumerate(columns, 2) if c[3] == part]
+        label = label if len(places) > 2 else label.split(": ")[-1]
         sheet.merged_text(head, places[0], head, places[-1], label, s("step"))
     for place, text in ((0, ""), (1, "Options"), (last, "Service")):
         sheet.text(head, place, text, s("step"))
@@ -174,10 +177,10 @@ def _bound_line(work: Work, sheet: Sheet, columns, row: int, steps, usd: float) 
     base, bound = results.baseline.annual, results.bound
     sheet.height(row, 17)
     sheet.text(row, 0, "◇ limit", s("total", "large"))
-    sheet.text(row, 1, "Perfect resets: the most that setpoints alone can do", s("total", "large"))
+    sheet.text(row, 1, "Perfect resets: limit of setpoints alone", s("total", "large"))
     saved = base["cost_usd"] - bound["cost_usd"]
     cells = {"cost_usd": (rounded(bound["cost_usd"], usd), "usd"), "saving_usd": (rounded(saved, usd), "usd_signed"),
-             "saving_frac": (saved / base["cost_usd"] if base["cost_usd"] else None, "signed_pct"),
+             "saving_frac": (saved / base["cost_usd"], "signed_pct") if base["cost_usd"] else ("–", "text"),
              "bound_share": (1.0 if any(results.share_of_bound(c.id) is not None for c in results.candidates) else "–", "pct0")}
     for place, (key, _, _, part) in enumerate(columns, 2):
         value, style = (rounded(bound[key] - base[key], steps[key]), "signed") if part == "change" else cells.get(key, ("–", "text"))
@@ -206,7 +209,7 @@ def _money_cell(results, key: str, c, usd: float) -> tuple[object, str]:
     if key == "saving_usd":
         return rounded(saving, usd), "usd_signed"
     if key == "saving_frac":
-        return (saving / base.annual["cost_usd"] if base.annual["cost_usd"] else None), "signed_pct"
+        return (saving / base.annual["cost_usd"], "signed_pct") if base.annual["cost_usd"] else ("–", "text")
     if key == "bound_share":
         reached = results.share_of_bound(c.id)
         return (reached, "pct0") if reached is not None else ("–", "text")
@@ -251,7 +254,7 @@ def _lower_half(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     split = int(np.argmin(np.abs(ends - _CHARTS_SHARE * ends[-1]))) + 1 if drawn else 0
     bottom = _texts(work, sheet, row, split, widths)
     if drawn:
-        rows = max((bottom - row + 1) // 2, 10)
+        rows = max((bottom - row + 1) // 2, 11)
         _charts(work, sheet, row, rows, int(ends[split - 1]) - 10, pixels)
         bottom = max(bottom, row + 2 * rows)
     return bottom
@@ -264,12 +267,13 @@ def _texts(work: Work, sheet: Sheet, row: int, first: int, widths: list[float]) 
     width = room(widths[first:])
     for label, lines in (("What holds the resets back", holdback_lines(results)), ("What can go wrong", risk_lines(results)),
                          ("How sure, and what it rests on", sure_lines(results))):
+        sheet.height(row, 20)
         for place in range(first, last + 1):
             sheet.text(row, place, label if place == first else "", s("section"))
         row += 1
         for text in lines:
             # Rows keep their height, so that charts beside them keep their size: long texts take several.
-            rows = max(-(-int(height_of(lines_of(text, width, 9.0), 9.0)) // int(ROW_PIXELS * 0.75)), 1)
+            rows = ceil((height_of(lines_of(text, width, 9.0), 9.0) - 2.0) / (ROW_PIXELS * 0.75))
             sheet.merged_text(row, first, row + rows - 1, last, text, s("wrap", "middle"))
             row += rows
     return row

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..charts import fill_of, fill_of_use, pixels_of, place_at, style_chart
+from ..charts import fill_of, fill_of_use, pixels_of, place_at, rows_of_page, style_chart
 from ..figures import cost_by_end_use, holdbacks, same_line, used_end_uses
 from ..formats import END_USE_COLOURS, INK, LAGOON, LINES, NUMBERS, OCHRE
 from ..layout import sheet_candidates
@@ -41,7 +41,7 @@ def write(work: Work, sheet: Sheet) -> None:
     results = work.results
     positions = list(range(len(results.candidates)))
     names = short_names(results, positions)
-    columns = max(len(names), len(used_end_uses(results)) + 1)
+    columns = max(len(names), len(used_end_uses(results)) + 2, 4)
     title(work, sheet, "Patterns", "The numbers behind the charts; legends give the numbers of candidates. Months, temperatures and airflows come from the hour-by-hour run.",
           link_column=columns)
     sheet.widths([_LABEL_WIDTH, *[_WIDTH] * columns])
@@ -81,7 +81,23 @@ def write(work: Work, sheet: Sheet) -> None:
                  [c.flow_hours["hours"].to_numpy(dtype=float) for c in results.candidates], "f0", total=True)
     _charts(work, sheet, columns)
     sheet.freeze(0, 1)
-    sheet.on_paper(footer=work.footer, last_row=row, last_column=columns, repeat_columns=(0, 0), pages_wide=1 + columns // 14)
+    pages = 1 + columns // 14
+    sheet.on_paper(footer=work.footer, last_row=row, last_column=columns, repeat_columns=(0, 0), pages_wide=pages, breaks=_breaks(work, sheet, columns, pages))
+
+
+def _breaks(work: Work, sheet: Sheet, columns: int, pages: int) -> list[int]:
+    """Rows before which a page starts, so that no table is torn apart."""
+    room = rows_of_page(pixels_of(_LABEL_WIDTH) + columns * pixels_of(_WIDTH), pages)
+    # What headers with long names take beyond a row.
+    names = short_names(work.results, range(len(work.results.candidates)))
+    high = height_of(max(lines_of(name, _WIDTH, bold=True) for name in names)) / 15.0
+    breaks, start, more = [], 0, 0.0
+    for block in (b for b in work.blocks.values() if b.sheet == sheet.name):
+        more += high
+        if block.last + 2 + more - start > room and block.header - 1 > start:
+            start, more = block.header - 1, high
+            breaks.append(start)
+    return breaks
 
 
 def _table(work: Work, sheet: Sheet, row: int, block: str, label: str, corner: str, labels: list, heads: list[str], columns: list,
