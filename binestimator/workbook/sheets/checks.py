@@ -33,10 +33,9 @@ def write(work: Work, sheet: Sheet) -> None:
     row = _checks(work, sheet, head)
     # A page holds about twenty checks.
     breaks = [row + 1] if len(work.results.checks) > 14 else []
-    row = _findings(work, sheet, row + 1) + 1
-    if not breaks:
-        breaks.append(row)
-    row = _choice(work, sheet, row)
+    row = _findings(work, sheet, row + 1)
+    row = _choice(work, sheet, row + 1)
+    breaks.append(row + 1)
     row = _by_candidate(work, sheet, row + 1)
     row = _charts(work, sheet, row + 1)
     breaks.append(row)
