@@ -125,9 +125,10 @@ def parser() -> argparse.ArgumentParser:
 
     estimate = commands.add_parser(
         "estimate", help="evaluate a project: workbook, results file and a comparison in the terminal",
-        description="Evaluates every candidate of a project in its typical year and writes <project>.xlsx and <project>.json.",
+        description="Evaluates every candidate of a project in its typical year and writes <project>.xlsx and <project>.json. "
+                    "Overrides of a reviewer in a form or workbook are run a second time and reported beside the claim.",
     )  # fmt: skip
-    estimate.add_argument("project", metavar="PROJECT.toml", help="project file")
+    estimate.add_argument("project", metavar="PROJECT", help="project file (.toml), filled-in input form, or a workbook of an earlier run (.xlsx)")
     estimate.add_argument("--out", metavar="DIR", default="output", help="folder of the two files, made if missing (default: output)")
     estimate.add_argument("--strict", action="store_true", help="exit with 1 if a check fails or a caution stands; the files are written all the same")
     _add_debug(estimate)
@@ -153,6 +154,16 @@ def parser() -> argparse.ArgumentParser:
     _add_debug(bins)
     bins.set_defaults(run=_bins)
 
+    form = commands.add_parser(
+        "form", help="input form as a workbook, empty or filled from a project",
+        description="Writes an input form: every input with unit, allowed range, default and its source, as cells to fill in. "
+                    "A filled-in form is evaluated with: binestimator estimate FORM.xlsx",
+    )  # fmt: skip
+    form.add_argument("out", metavar="OUT.xlsx", help="form to write")
+    form.add_argument("--from", dest="source", metavar="PROJECT", help="fill it from this project file, form or workbook")
+    _add_debug(form)
+    form.set_defaults(run=_form)
+
     inputs = commands.add_parser(
         "inputs", help="reference of all inputs of a project file",
         description="Prints every input with unit, allowed range, default and its source, as Markdown.",
@@ -171,16 +182,23 @@ def _add_debug(command: argparse.ArgumentParser) -> None:
 
 
 def _estimate(args) -> int:
-    from binestimator.estimate import estimate
-    from binestimator.inputs.read import read_project
-    from binestimator.steps import weather_of, write_outputs
-    from binestimator.terminal import comparison
+    from binestimator.steps import free_stem, read_any, weather_of, write_outputs
 
-    project = read_project(args.project)
+    project, overrides, reviewed_project = read_any(args.project)
+    # Only now the heavy part: what is wrong with a file is said at once.
+    from binestimator.estimate import estimate
+    from binestimator.results import Review
+    from binestimator.terminal import comparison, reviewed
+
     results = estimate(project, weather_of(project))
-    workbook, results_file = write_outputs(results, args.out, Path(args.project).stem)
+    review = None
+    if reviewed_project is not None:
+        review = Review(overrides=overrides, results=estimate(reviewed_project, weather_of(reviewed_project)))
+    workbook, results_file = write_outputs(results, args.out, free_stem(args.project, args.out), review)
     args.written = True
     print(_printable(comparison(results)))
+    if review is not None:
+        print(_printable("\n" + reviewed(results, review)))
     print(_printable(f"\nWorkbook      {workbook}\nResults file  {results_file}"))
     failed = any(check.status == "fail" for check in results.checks)
     cautions = any(finding.level == "caution" for finding in results.findings)
@@ -195,7 +213,7 @@ def _bins(args) -> int:
 
     from binestimator.bins import bin_table
     from binestimator.hours import bin_low_f, build_conditions
-    from binestimator.inputs.read import read_project
+    from binestimator.steps import read_any
     from binestimator.terminal import bins as bins_text
     from binestimator.weather import find_weather, read_weather
 
@@ -206,7 +224,7 @@ def _bins(args) -> int:
         given = _schedule_options(args)
         if given:
             raise InputError(f"{given[0]}: the schedule is that of --project; leave out one of them")
-        project = read_project(args.project)
+        project = read_any(args.project)[0]
         schedule = f"that of {project.info.name}"
         folder, whole_f, pressure_psia = project.source_dir, args.whole_f or project.weather.whole_f, project.weather.pressure_psia
     path = Path(args.weather)
@@ -278,6 +296,22 @@ def _schedule_project(args):
     hours = "day and night" if record.always_on else "; ".join(
         f"{day} {span[0]:g} to {span[1]:g}" if span else f"{day} closed" for span, day in spans)  # fmt: skip
     return project, f"{hours}; {clock}; 1 January is a {project.calendar.first_weekday}; {len(project.calendar.holidays)} holidays"
+
+
+def _form(args) -> int:
+    from binestimator.steps import read_any
+    from binestimator.workbook.form import write_form
+
+    out = Path(args.out)
+    if out.suffix.casefold() != ".xlsx":
+        raise InputError(f"{out}: a form is a workbook; give it a name that ends in .xlsx")
+    if args.source is not None and os.path.realpath(out) == os.path.realpath(args.source):
+        raise InputError(f"{out}: is the file that the form is filled from; give another name")
+    project = None if args.source is None else read_any(args.source)[0]
+    write_form(out, project)
+    args.written = True
+    print(_printable(f"Form  {out}"))
+    return DONE
 
 
 def _inputs(args) -> int:

@@ -313,8 +313,62 @@ def plain(value):
     return value
 
 
-def to_plain(results: Results) -> dict:
-    """The results file as plain data; its keys are documented in the README."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReviewLine:
+    """Energy-cost saving of a candidate: claimed, as reviewed, and their ratio (None: nothing is claimed). [USD/yr]"""
+
+    id: str
+    name: str
+    claimed_usd: float
+    reviewed_usd: float
+
+    @property
+    def ratio(self) -> float | None:
+        """Reviewed over claimed saving."""
+        return self.reviewed_usd / self.claimed_usd if self.claimed_usd else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Review:
+    """A second run with what a reviewer put over the inputs. It never becomes the claim.
+
+    ``overrides`` path to value · ``results`` of the whole project with them, rows, sizes and setpoints found anew.
+    """
+
+    overrides: dict[str, Any]
+    results: Results
+
+    def lines(self, claimed: Results) -> tuple[ReviewLine, ...]:
+        """Claimed and reviewed saving of every candidate that both runs have, the baseline left out."""
+        reviewed = {c.id: c for c in self.results.candidates}
+        return tuple(
+            ReviewLine(id=c.id, name=c.name, claimed_usd=c.saving["cost_usd"], reviewed_usd=reviewed[c.id].saving["cost_usd"])
+            for c in claimed.candidates if c.id in reviewed and c.id != claimed.baseline_id
+        )  # fmt: skip
+
+
+def to_plain(results: Results, review: Review | None = None) -> dict:
+    """The results file as plain data; its keys are documented in the README.
+
+    ``reviewed`` is there only when a reviewer's overrides stood in the form that was read.
+    """
+    data = _claimed(results)
+    if review is not None:
+        data["reviewed"] = plain({
+            "run_id": review.results.run_id,
+            "overrides": {path: list(value) if isinstance(value, tuple) else value for path, value in review.overrides.items()},
+            "baseline_cost_usd": review.results.baseline.annual["cost_usd"],
+            "candidates": [{
+                "id": line.id, "claimed_saving_usd": line.claimed_usd, "reviewed_saving_usd": line.reviewed_usd,
+                "reviewed_over_claimed": line.ratio, "annual": review.results[line.id].annual, "saving": review.results[line.id].saving,
+                "equal_service": not review.results[line.id].equal_service.flagged,
+            } for line in review.lines(results)],
+        })  # fmt: skip
+    return data
+
+
+def _claimed(results: Results) -> dict:
+    """Plain data of a run."""
     w = results.weather
     return plain({
         "program": "binestimator",

@@ -42,7 +42,46 @@ def weather_of(project):
     return read_weather(path, whole_f=record.whole_f, pressure_psia=record.pressure_psia)
 
 
-def write_outputs(results, folder, stem: str) -> tuple[Path, Path]:
+def read_any(path):
+    """Project of a project file, an input form or a workbook of results.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    project : Project
+        The claim.
+    review : dict
+        Path -> value that a reviewer put over it; empty for project files.
+    reviewed : Project or None
+        The project with these; None when there are none.
+
+    Raises
+    ------
+    InputError
+        The file cannot be used.
+    """
+    from binestimator.inputs.form import is_workbook, read_form
+    from binestimator.inputs.read import read_project
+
+    if not is_workbook(path):
+        return read_project(path), {}, None
+    form = read_form(path)
+    return form.project, form.review, form.reviewed
+
+
+def free_stem(source, folder) -> str:
+    """Name for the files of a run: that of the file that was read, with an addition where they would replace it."""
+    source, folder = Path(source), Path(folder)
+    stem = source.stem
+    while any(os.path.realpath(folder / f"{stem}{ending}") == os.path.realpath(source) for ending in (".xlsx", ".json")):
+        stem += "_rerun"
+    return stem
+
+
+def write_outputs(results, folder, stem: str, review=None) -> tuple[Path, Path]:
     """Write the workbook and the results file of a run.
 
     Parameters
@@ -53,6 +92,8 @@ def write_outputs(results, folder, stem: str) -> tuple[Path, Path]:
         Made if it is missing, with its parents.
     stem : str
         Name of both files without their endings.
+    review : Review, optional
+        A second run with a reviewer's overrides, reported beside the claim.
 
     Returns
     -------
@@ -87,8 +128,9 @@ def write_outputs(results, folder, stem: str) -> tuple[Path, Path]:
         except OSError as error:
             raise _cannot_write(folder, error) from error
         new = tuple(working / f"new{target.suffix}" for target in targets)
-        write_workbook(results, new[0])
-        write_results_json(results, new[1])
+        beside = () if review is None else (review,)
+        write_workbook(results, new[0], *beside)
+        write_results_json(results, new[1], *beside)
         _move_all(new, targets, working)
         done = True
     finally:

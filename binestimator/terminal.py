@@ -8,6 +8,8 @@ from __future__ import annotations
 import math
 import textwrap
 
+from binestimator.inputs.schema import value_text
+
 WIDTH = 100
 #: Mark of a row, and what it says.
 BASELINE, BEST, FLAGGED = "=", "*", "!"
@@ -40,6 +42,29 @@ def comparison(results) -> str:
     """
     blocks = [_heading(results), _table(results), _marks(results), _reading(results), _cautions(results)]
     return "\n\n".join("\n".join(block) for block in blocks if block)
+
+
+def reviewed(results, review) -> str:
+    """What a reviewer's overrides make of the claim: savings of both, their ratio, and the overrides.
+
+    Parameters
+    ----------
+    results : Results
+        The claim.
+    review : Review
+    """
+    lines = review.lines(results)
+    heads = (("Claimed", "USD"), ("Reviewed", "USD"), ("Ratio", "%"))
+    cells = [(line.id, whole(line.claimed_usd), whole(line.reviewed_usd), "-" if line.ratio is None else _tenths(100 * line.ratio)) for line in lines]
+    first = max([len("Saving a year"), *(len(row[0]) for row in cells)]) + 2
+    widths = [max([len(word) for word in head] + [len(row[k + 1]) for row in cells]) + 2 for k, head in enumerate(heads)]
+    table = [("Saving a year", *(head for head, _ in heads)), ("", *(unit for _, unit in heads)), *cells]
+    text = ["".join([row[0].ljust(first), *(cell.rjust(width) for cell, width in zip(row[1:], widths, strict=True))]).rstrip() for row in table]
+    text.insert(2, "-" * (first + sum(widths)))
+    count = len(review.overrides)
+    head = _wrapped(f"a second run with {count} override{'' if count == 1 else 's'} of a reviewer; the claim above stays as it is", "Reviewed  ")
+    overrides = [line for path, value in review.overrides.items() for line in _wrapped(f"{path} = {value_text(value)}", "  ", "    ")]
+    return "\n".join([*head, "", *text, "", "Overrides", *overrides])
 
 
 def whole(value: float) -> str:

@@ -1,6 +1,7 @@
 """Input forms: nothing is lost on the way through a workbook, and no workbook can do harm."""
 
 import io
+import json
 import random
 import re
 import string
@@ -15,12 +16,16 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+from builders import PLAIN, WEATHER, merged, weather_of
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from openpyxl.styles import numbers as openpyxl_numbers
+from test_cli import FEW
 from test_inputs import projects
 
+from binestimator import cli
 from binestimator.errors import InputError
+from binestimator.estimate import estimate
 from binestimator.inputs import cells, project_from_mapping, project_to_toml, read_project
 from binestimator.inputs.cells import WorkbookFile
 from binestimator.inputs.form import is_workbook, read_form
@@ -734,3 +739,102 @@ def test_reading_is_quick(saved):
     read_form(path)
     assert time.process_time() - start < 2.0  # measured 0.14 s; other work may go on beside it
 
+
+
+# ---------------------------------------------------------------- the command
+
+
+def command(capsys, *arguments):
+    code = cli.main([str(argument) for argument in arguments])
+    out, err = capsys.readouterr()
+    return code, out, err
+
+
+@pytest.fixture(scope="module")
+def runs(tmp_path_factory):
+    """The plain project of the tests of the command, its form with two overrides of a reviewer, and a run of each."""
+    folder = tmp_path_factory.mktemp("runs")
+    raw = merged(merged(PLAIN, FEW), {"evidence": {"fan.motor_hp": "photo"}, "status": {"fan.motor_hp": "nameplate"}})
+    toml = folder / "plain.toml"
+    toml.write_text(project_to_toml(project_from_mapping(raw, WEATHER)), encoding="utf-8")
+    assert cli.main(["form", "--from", str(toml), str(folder / "form.xlsx")]) == 0
+    assert cli.main(["estimate", str(toml), "--out", str(folder / "toml")]) == 0
+    assert cli.main(["estimate", str(folder / "form.xlsx"), "--out", str(folder / "form")]) == 0
+    return folder
+
+
+def plain_data(path):
+    return json.loads(path.read_text(encoding="utf-8"))
+
+
+@pytest.mark.crosscheck
+def test_a_form_gives_the_same_files_as_its_project_file(runs):
+    assert (runs / "toml/plain.json").read_bytes() == (runs / "form/form.json").read_bytes()
+    assert (runs / "toml/plain.xlsx").read_bytes() == (runs / "form/form.xlsx").read_bytes()
+
+
+@pytest.mark.crosscheck
+def test_a_workbook_of_results_is_input_again_and_is_never_written_over(runs, capsys, tmp_path):
+    before = (runs / "toml/plain.xlsx").read_bytes()
+    code, out, err = command(capsys, "estimate", runs / "toml/plain.xlsx", "--out", runs / "toml")
+    assert code == 0 and err == "" and "plain_rerun.xlsx" in out and "Reviewed" not in out
+    assert (runs / "toml/plain.xlsx").read_bytes() == before == (runs / "toml/plain_rerun.xlsx").read_bytes()
+    assert (runs / "toml/plain_rerun.json").read_bytes() == (runs / "toml/plain.json").read_bytes()
+    assert "reviewed" not in plain_data(runs / "toml/plain.json")
+    assert command(capsys, "form", "--from", runs / "toml/plain.xlsx", tmp_path / "again.xlsx")[0] == 0
+    assert (tmp_path / "again.xlsx").read_bytes() == (runs / "form.xlsx").read_bytes()
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("source", ["form.xlsx", "toml/plain.xlsx"])
+def test_overrides_of_a_reviewer_never_become_the_claim_and_both_are_reported(runs, capsys, tmp_path, source):
+    """Typed into a form or into a workbook of results: the claim stays to the digit; the second run is that of a project with them."""
+    with WorkbookFile(runs / source) as file:
+        places = {cell.value: place for place, cell in file.sheet("Inputs").cells.items() if cell.value in ("prices.electricity_usd_kwh", "override")}
+    book = openpyxl.load_workbook(runs / source)
+    row, column = places["prices.electricity_usd_kwh"][0], places["override"][1]
+    book["Inputs"].cell(row + 1, column + 1).value = 0.05
+    path = tmp_path / "returned.xlsx"
+    book.save(path)
+    code, out, err = command(capsys, "estimate", path, "--out", tmp_path / "out")
+    assert code == 0 and err == ""
+    claim, data = plain_data(runs / "toml/plain.json"), plain_data(tmp_path / "out/returned.json")
+    reviewed = data.pop("reviewed")
+    assert data == claim and reviewed["overrides"] == {"prices.electricity_usd_kwh": 0.05} and reviewed["run_id"] != claim["run_id"]
+    project = project_from_mapping(merged(merged(PLAIN, FEW), {"prices": {"electricity_usd_kwh": 0.05}}), WEATHER)
+    other = estimate(project, weather_of())
+    (line,) = reviewed["candidates"]
+    assert line["reviewed_saving_usd"] == other["sat_demand"].saving["cost_usd"]
+    assert line["claimed_saving_usd"] == claim["candidates"][1]["saving"]["cost_usd"]
+    assert line["reviewed_over_claimed"] == line["reviewed_saving_usd"] / line["claimed_saving_usd"]
+    text = out[out.index("Reviewed  ") :]
+    assert "sat_demand" in text and "prices.electricity_usd_kwh = 0.05" in text and f"{line['reviewed_saving_usd']:,.0f}" in text
+    assert max(map(len, text[: text.index("Workbook")].splitlines())) <= 100
+    written = openpyxl.load_workbook(tmp_path / "out/returned.xlsx", data_only=True)
+    shown = [value for cells_ in written["Review"].iter_rows(values_only=True) for value in cells_]
+    assert "prices.electricity_usd_kwh" in shown and 0.05 in shown and pytest.approx(line["reviewed_over_claimed"]) in shown
+    assert read_form(tmp_path / "out/returned.xlsx").review == {}  # the claim, written as such
+
+
+def test_the_form_command(tmp_path, capsys):
+    code, out, err = command(capsys, "form", tmp_path / "new.xlsx")
+    assert code == 0 and err == "" and out == f"Form  {tmp_path / 'new.xlsx'}\n"
+    assert (tmp_path / "new.xlsx").read_bytes() == form_bytes()
+    for arguments, expected in (
+        ((tmp_path / "new.toml",), "ends in .xlsx"),
+        (("--from", tmp_path / "new.xlsx", tmp_path / "new.xlsx"), "give another name"),
+        (("--from", tmp_path / "none.toml", tmp_path / "x.xlsx"), "does not exist"),
+        (("--from", tmp_path / "new.xlsx", tmp_path / "x.xlsx"), "(project.name): is missing"),
+        ((tmp_path / "no" / "folder.xlsx",), "does not exist"),
+    ):
+        code, out, err = command(capsys, "form", *arguments)
+        assert code == 2 and out == "" and expected in err, arguments
+    assert not (tmp_path / "x.xlsx").exists()
+
+
+def test_wrong_workbooks_end_the_command_with_one_message(tmp_path, capsys, saved):
+    for name, content, expected in (("x.xlsx", b"PK", "is not a workbook"), ("x.xls", b"\xd0\xcf\x11\xe0" + bytes(99), "of the old kind"),
+                                    ("x.xlsm", packed({**least(), "xl/vbaProject.bin": b""}), "holds macros")):  # fmt: skip
+        code, out, err = command(capsys, "estimate", saved(content, name), "--out", tmp_path / "out")
+        assert code == 2 and out == "" and expected in err and len(err.splitlines()) == 1
+    assert not (tmp_path / "out").exists()

@@ -7,7 +7,7 @@ import json
 
 from .. import __version__
 from ..inputs.form_content import form_content
-from ..results import Results, to_plain
+from ..results import Results, Review, to_plain
 from .form_layout import FormPlan, Spare
 from .formats import Styles
 from .layout import (
@@ -38,8 +38,15 @@ def form_pages(work: Work) -> FormPages:
     return FormPages(book=work.book, styles=work.styles, content=content, plan=FormPlan(content, Spare()), footer=work.footer)
 
 
-def workbook_bytes(results: Results) -> bytes:
+def workbook_bytes(results: Results, review: Review | None = None) -> bytes:
     """The workbook as bytes; the same results give the same bytes.
+
+    Parameters
+    ----------
+    results : Results
+        The claim.
+    review : Review, optional
+        A second run with a reviewer's overrides, shown beside the claim on the sheet for reviews.
 
     Raises
     ------
@@ -50,13 +57,13 @@ def workbook_bytes(results: Results) -> bytes:
     collecting = gc.isenabled()
     gc.disable()
     try:
-        return _workbook_bytes(results)
+        return _workbook_bytes(results, review)
     finally:
         if collecting:
             gc.enable()
 
 
-def _workbook_bytes(results: Results) -> bytes:
+def _workbook_bytes(results: Results, second: Review | None) -> bytes:
     with Book(title=results.project.info.name, comments=f"binestimator, run {results.run_id}") as book:
         work = Work(book=book, styles=Styles(book), results=results)
         positions = sheet_candidates(results)
@@ -72,13 +79,14 @@ def _workbook_bytes(results: Results) -> bytes:
             write(pages, work.sheets[name])
         info = results.project.info
         review.write(work, work.sheets[REVIEW], (info.date, __version__, info.prepared_by, info.checked_by,
-                                                 f"Run {results.run_id}, inputs {results.project.checksum()}"))  # fmt: skip
+                                                 f"Run {results.run_id}, inputs {results.project.checksum()}"),
+                     None if second is None else (second, second.lines(results)))  # fmt: skip
         for position, name in work.candidate_sheets.items():
             candidate.write(work, work.sheets[name], position)
         return book.content()
 
 
-def write_workbook(results: Results, path) -> None:
+def write_workbook(results: Results, path, review: Review | None = None) -> None:
     """Write the workbook.
 
     Parameters
@@ -87,16 +95,18 @@ def write_workbook(results: Results, path) -> None:
         From ``estimate``.
     path : str or Path
         File to write; an existing one is replaced in one step, or kept whole on any failure.
+    review : Review, optional
+        A second run with a reviewer's overrides.
 
     Raises
     ------
     WorkbookError
         It cannot be written.
     """
-    write_atomically(path, workbook_bytes(results))
+    write_atomically(path, workbook_bytes(results, review))
 
 
-def write_results_json(results: Results, path) -> None:
+def write_results_json(results: Results, path, review: Review | None = None) -> None:
     """Write the results as plain data (JSON, UTF-8); keys are documented in the README.
 
     Raises
@@ -104,5 +114,5 @@ def write_results_json(results: Results, path) -> None:
     WorkbookError
         It cannot be written.
     """
-    text = json.dumps(to_plain(results), indent=1, ensure_ascii=False, allow_nan=False)
+    text = json.dumps(to_plain(results, review), indent=1, ensure_ascii=False, allow_nan=False)
     write_atomically(path, (text + "\n").encode("utf-8"))

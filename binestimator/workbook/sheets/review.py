@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from ...inputs.form_content import cell_of
+from ...inputs.paths import parse_path
 from ..page import title
 from ..strict import Sheet
 
@@ -11,7 +13,7 @@ _REVISIONS = (("Date", 20.0), ("Version", 14.0), ("Prepared by", 42.0), ("Checke
 _REVISION_LINES, _QUESTION_LINES = 12, 20
 
 
-def write(pages, sheet: Sheet, first: tuple[str, str, str, str, str] | None = None) -> None:
+def write(pages, sheet: Sheet, first: tuple[str, str, str, str, str] | None = None, second=None) -> None:
     """Write the sheet.
 
     Parameters
@@ -20,6 +22,8 @@ def write(pages, sheet: Sheet, first: tuple[str, str, str, str, str] | None = No
         Styles and footer.
     first : tuple of str, optional
         First line of the revisions: date, version, prepared by, checked by, what changed.
+    second : (Review, lines), optional
+        A second run with a reviewer's overrides and the savings of both.
     """
     s = pages.styles
     title(pages, sheet, "Review", "For whoever prepares and checks this file. A new run writes a new file and leaves this one as it is.")
@@ -39,8 +43,35 @@ def write(pages, sheet: Sheet, first: tuple[str, str, str, str, str] | None = No
         row += 1
     sheet.validate(start, 1, row - 1, 1, validate="list", source=list(_STATES), input_title="Status", input_message="open, answered or closed",
                    error_title="Not allowed", error_message="Expected open, answered or closed.")  # fmt: skip
+    if second is not None:
+        row = _second_run(sheet, s, row + 1, *second)
     sheet.freeze(3, 0)
     sheet.on_paper(footer=pages.footer, last_row=row - 1, last_column=len(_REVISIONS) - 1)
+
+
+def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
+    """Overrides that stood in the file that was read, and what a whole run makes of them."""
+    row = _head(sheet, s, row, "As reviewed: a second run with the reviewer’s overrides; the claim stands on all other sheets",
+                ["Claimed, USD/yr", "Ratio", "Candidate", "As reviewed, USD/yr", ""])
+    for line in lines:
+        sheet.number(row, 0, line.claimed_usd, s("f0", "line", "left"))
+        if line.ratio is None:
+            sheet.text(row, 1, "–", s("line"))
+        else:
+            sheet.number(row, 1, line.ratio, s("pct0", "line", "left"))
+        sheet.text(row, 2, line.name, s("line", "wrap"))
+        sheet.number(row, 3, line.reviewed_usd, s("f0", "line", "left"))
+        sheet.text(row, 4, "", s("line"))
+        row += 1
+    row = _head(sheet, s, row + 1, "Overrides of that run", ["Value", "", "Input", "", ""])
+    for path, value in review.overrides.items():
+        shown = cell_of(parse_path(path)[0].field, value)
+        sheet.cell(row, 0, shown, s("general" if isinstance(shown, float) else "text_small", "line", "left"))
+        for column in (1, 3, 4):
+            sheet.text(row, column, "", s("line"))
+        sheet.text(row, 2, path, s("text_small", "line"))
+        row += 1
+    return row
 
 
 def _head(sheet: Sheet, s, row: int, text: str, labels: list[str]) -> int:
