@@ -106,7 +106,7 @@ def cells(content: bytes) -> dict[str, dict[str, tuple[str, str]]]:
                 value = _VALUE.search(body)
                 if value and value.group(1) != "":
                     kind = re.search(r' t="(\w+)"', attributes)
-                    sheet[address] = (kind.group(1) if kind else "n", value.group(1))
+                    sheet[address] = (kind.group(1) if kind else "n", html.unescape(value.group(1)))
             found[name] = sheet
     return found
 

@@ -136,11 +136,10 @@ def changes_of(pen, path: str, value) -> dict[tuple[str, str], float]:
     if not isinstance(value, tuple):
         sheet, row, column = pen.registry.edited[path]
         return {(sheet, cell_name(row, column)): float(value)}
-    own = {p: place for p, place, *_ in pen.held.extra} | pen.registry.edited
     changes = {}
     for k, point in enumerate(value, 1):
         for axis, number in zip("xy", point, strict=True):
-            sheet, row, column = own[f"{path}.{axis}{k}"]
+            sheet, row, column = pen.registry.edited[f"{path}.{axis}{k}"]
             changes[(sheet, cell_name(row, column))] = float(number)
     return changes
 

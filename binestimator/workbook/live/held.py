@@ -74,7 +74,6 @@ class HeldSheet:
 
     def __init__(self, pen, sheet, registry: Registry):
         self.pen, self.sheet, self.registry = pen, sheet, registry
-        self.extra: list[tuple[str, tuple[str, int, int], str]] = []
         for k, path in enumerate(registry.paths()):
             registry.set_held(path, reference(SHEET, _FIRST_INPUT + k, _RUN))
 
@@ -88,7 +87,7 @@ class HeldSheet:
         """
         pen, sheet, s, registry = self.pen, self.sheet, self.pen.s, self.registry
         paths = registry.paths()
-        last = _FIRST_INPUT + len(paths) + len(self.extra) - 1
+        last = _FIRST_INPUT + len(paths) - 1
         title(pen.work, sheet, "Held values", "What stands in this file as values of the run, what each rests on, and which of them an edited input has made stale", link_column=1)
         sheet.widths([44, 40, 18, 18, 10, 10, *[12] * len(BLOCKS)])
         sheet.text(_BLOCK_ROW - 1, 0, "Value block", s("head_left"))
@@ -143,14 +142,11 @@ class HeldSheet:
         for k, block in enumerate(BLOCKS):
             sheet.text(head, _FLAGS + k, block.name, s("head", "small"))
         sheet.height(head, 48)
-        lines = [(path, registry.label(path)[0], registry.place(path), registry.places[path], path in registry.read) for path in paths]
-        for path, place, label in self.extra:
-            lines.append((path, label, reference(*place), place, True))
+        lines = [(path, registry.label(path)[0], registry.place(path), path in registry.read) for path in paths]
         small, number, flag = s("line", "small"), s("general", "line", "small", "left"), s("f0", "line", "small", "centre")
         quiet = s("line", "small", "quiet")
-        texts = texts_of(pen.work)
-        for row, (path, label, address, place, read) in enumerate(lines, _FIRST_INPUT):
-            content = registry.contents[path] if path in registry.contents else content_at(pen.work, place, texts)
+        for row, (path, label, address, read) in enumerate(lines, _FIRST_INPUT):
+            content = registry.contents[path]
             sheet.text(row, 0, label, small)
             sheet.text(row, 1, path, quiet)
             sheet.cell(row, _RUN, content, number)
@@ -173,20 +169,3 @@ def _without_item(path: str) -> str:
     """``candidate[a].name`` as ``candidate.name``."""
     start, bracket, rest = path.partition("[")
     return start + rest.rpartition("]")[2] if bracket else path
-
-
-def texts_of(work) -> dict[int, str]:
-    """Texts of the workbook by their number."""
-    return {number: text for text, number in work.book._book.str_table.string_table.items()}
-
-
-def content_at(work, place: tuple[str, int, int], texts: dict[int, str]):
-    """What has been written into a cell: a number, a text, or None for an empty one."""
-    name, row, column = place
-    cell = work.sheets[name]._sheet.table[row].get(column)
-    kind = type(cell).__name__
-    if kind == "Number":
-        return float(cell.number)
-    if kind == "Formula":
-        return cell.value
-    return texts[cell.string] if kind == "String" else None

@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 from ...errors import WorkbookError
-from ..layout import INPUTS, PROFILES, STRATEGIES, ZONES, input_name
-from ..sheets.inputs import VALUE_COLUMN, split_path
-from ..sheets.tables import collect
 from ..strict import reference
 
 # Sizes that follow from other inputs where they are not given: their cells show what came out of the run.
@@ -27,22 +24,19 @@ class Registry:
     places : dict
         Path -> (sheet, row, column) of the cell that counts; points by coordinate where they have
         cells of their own (``candidate[a].sat.points.x1``).
-    names : dict
-        Path -> defined name, where an input has one.
     contents : dict
-        Path -> what its cell holds; taken from the cell where not told.
+        Path -> what that cell holds.
     edited : dict
-        Path -> cell that a user edits, where it is not the one that counts.
+        Path -> cell that a user edits.
     """
 
-    def __init__(self, results, places: dict[str, tuple[str, int, int]], names: dict[str, str] | None = None,
-                 contents: dict[str, object] | None = None, edited: dict[str, tuple[str, int, int]] | None = None):
+    def __init__(self, results, places: dict[str, tuple[str, int, int]], contents: dict[str, object],
+                 edited: dict[str, tuple[str, int, int]]):
         self._results = results
         self._values = {row[0]: row for row in results.project.effective_rows()}
         self.places = places
-        self.contents = contents or {}
-        self.edited = edited or places
-        self._names = names or {}
+        self.contents = contents
+        self.edited = edited
         self.read: set[str] = set()
         self._held: dict[str, str] = {}
 
@@ -80,7 +74,7 @@ class Registry:
         """Address of the cell that counts."""
         if path not in self.places:
             raise WorkbookError(f"input {path!r}: has no cell")
-        return self._names.get(path) or reference(*self.places[path])
+        return reference(*self.places[path])
 
     def address(self, path: str) -> str:
         """The same, counted as read by a formula."""
@@ -94,52 +88,6 @@ class Registry:
     def set_held(self, path: str, address: str) -> None:
         """Say where the value of the run stands."""
         self._held[path] = address
-
-
-def input_registry(results) -> Registry:
-    """Registry of the sheets of inputs that show one value each."""
-    places: dict[str, tuple[str, int, int]] = {}
-    names: dict[str, str] = {}
-    row, section = 6, None
-    for line in results.project.effective_rows():
-        path = line[0]
-        this, item, _ = split_path(path)
-        if item or this in ("special", "group", "zone", "candidate"):
-            continue
-        row, section = row + (this != section), this
-        places[path] = (INPUTS, row, VALUE_COLUMN)
-        names[path] = input_name(path)
-        row += 1
-    items, inputs = collect(results, "zone")
-    for line, item in enumerate(items, 7):
-        for column, name in enumerate([n for n in inputs if n != "name"], 1):
-            places[inputs[name][item][0]] = (ZONES, line, column)
-    row = 4
-    for kind in ("group", "special"):
-        if collect(results, kind)[0]:
-            row = _side(results, places, kind, PROFILES, row) + 1
-    _side(results, places, "candidate", STRATEGIES, 4)
-    return Registry(results, places, names)
-
-
-def _side(results, places, section: str, sheet: str, row: int) -> int:
-    items, inputs = collect(results, section)
-    inputs.pop("name", None)
-    if section == "candidate":
-        from ...inputs.schema import fields_of
-
-        order = [*fields_of("candidate"), *(f"{part}.{name}" for part in ("sat", "dsp") for name in fields_of(part))]
-        inputs = dict(sorted(inputs.items(), key=lambda pair: order.index(pair[0])))
-    row, part = row + 1, ""
-    for name, cells in inputs.items():
-        this = name.split(".")[0] if "." in name else ""
-        if this != part:
-            part, row = this, row + 1
-        for column, item in enumerate(items, 3):
-            if item in cells:
-                places[cells[item][0]] = (sheet, row, column)
-        row += 1
-    return row
 
 
 def form_registry(results, plan) -> Registry:

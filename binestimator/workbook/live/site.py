@@ -357,8 +357,8 @@ class Site:
             self.points("heating_capacity_points", "heating.capacity_points")
 
     def points(self, name: str, path: str) -> None:
-        """A table of points as input cells, with the slopes between them."""
-        self._row = write_points(self.pen, self._sheet, self._row, self.scope, f"p.{name}", path, self.registry, self.value(path))
+        """A table of points, with the slopes between them."""
+        self._row = write_points(self.pen, self._sheet, self._row, self.scope, f"p.{name}", path, self.registry, self.value(path), path in self._own)
 
     def _source(self, n: str, source, capacity: str) -> None:
         h = "heating."
@@ -539,7 +539,7 @@ class Site:
             sheet.cell(row, column, shown, own)
             return
         if value is None or isinstance(value, str):
-            cached: object = "not given" if value is None else value
+            cached: object = self.registry.contents[path]
         else:
             cached = value
         self.pen.formula(sheet, row, column, "=" + source, cached, style)
@@ -684,11 +684,8 @@ class Site:
     idle: dict = {}
 
 
-def write_points(pen, sheet, row: int, scope: Scope, name: str, path: str, registry, points) -> int:
-    """Points of a line, one below the other, and their slopes; returns the next row.
-
-    Where the sheets of inputs print points as one text, the numbers that formulas read stand here, to be edited here.
-    """
+def write_points(pen, sheet, row: int, scope: Scope, name: str, path: str, registry, points, own_values: bool = False) -> int:
+    """Points of a line, one below the other, and their slopes; returns the next row."""
     s = pen.s
     label, unit = registry.label(path)
     x_unit, _, y_unit = unit.partition(":")
@@ -697,14 +694,11 @@ def write_points(pen, sheet, row: int, scope: Scope, name: str, path: str, regis
             own = f"{path}.{axis}{k}"
             sheet.text(row, 0, f"{label}: {axis}{k}", s("line", "small"))
             sheet.text(row, 2, u, s("line", "small"))
-            if own in registry.places:
-                pen.formula(sheet, row, 1, "=" + registry.address(own), float(value), s("general", "line", "left"))
-                sheet.text(row, 3, "input", s("line", "small", "quiet"))
+            if own_values:
+                sheet.number(row, 1, float(value), s("general", "line", "left"))
             else:
-                sheet.number(row, 1, float(value), s("general", "line", "left", "given"))
-                sheet.text(row, 3, f"input {path}: edit it here", s("line", "small", "quiet"))
-                pen.held.extra.append((own, (sheet.name, row, 1), f"{label}: {axis}{k}"))
-                registry.read.add(path)
+                pen.formula(sheet, row, 1, "=" + registry.address(own), float(value), s("general", "line", "left"))
+            sheet.text(row, 3, "candidate's own value" if own_values else "input", s("line", "small", "quiet"))
             scope.put(f"{name}.{axis}{k}", f"{_sheet_ref(sheet.name)}!$B${row + 1}", float(value))
             pen.labels[f"{name}.{axis}{k}"] = (f"{label}: {axis}{k}", u)
             row += 1

@@ -15,7 +15,7 @@ from .candidate import Chain
 from .grid import FIRST_ROW, TOTAL_ROWS, Pen
 from .lines import SHEET as SETPOINTS
 from .lines import Lines
-from .registry import Registry, form_registry, input_registry
+from .registry import Registry, form_registry
 from .site import Site
 
 
@@ -41,19 +41,18 @@ def live_sheet_names(results) -> tuple[list[str], list[str]]:
     return [*before, SETPOINTS], [year.SHEET, inspector.SHEET, method.SHEET, held.SHEET]
 
 
-def write_live(work, results, registry: Registry | None = None, *, blank: bool = False) -> Pen:
+def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen:
     """Write all live sheets; those of ``live_sheet_names`` and of the candidates must have been made.
 
     Parameters
     ----------
     work : Work
     results : Results
-    registry : Registry, optional
+    registry : Registry
         Where inputs stand.
     blank : bool
         Formulas without values.
     """
-    registry = input_registry(results) if registry is None else registry
     pen = Pen(work, blank)
     pen.registry = registry
     pen.held = held.HeldSheet(pen, work.sheets[held.SHEET], registry)
@@ -226,11 +225,8 @@ def workbook_bytes(results, *, blank: bool = False) -> tuple[bytes, Pen]:
             work.sheets[name] = book.sheet(name)
         for name, write in values._WRITERS.items():
             write(work, work.sheets[name])
-        registry = None
-        if hasattr(values, "form_pages"):  # sheets of inputs with layers
-            pages = values.form_pages(work)
-            for name, write in values._FORM_WRITERS.items():
-                write(pages, work.sheets[name])
-            registry = form_registry(results, pages.plan)
-        pen = write_live(work, results, registry, blank=blank)
+        pages = values.form_pages(work)
+        for name, write in values._FORM_WRITERS.items():
+            write(pages, work.sheets[name])
+        pen = write_live(work, results, form_registry(results, pages.plan), blank=blank)
         return book.content(), pen
