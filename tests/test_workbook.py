@@ -20,7 +20,7 @@ from binestimator.model.system import RowState
 from binestimator.results import ANNUAL, COUNT_KEYS, ENERGY_KEYS
 from binestimator.workbook import workbook_bytes, write_results_json, write_workbook
 from binestimator.workbook import layout
-from binestimator.workbook.form_layout import FormPlan, Spare
+from binestimator.workbook.form_layout import results_plan
 from binestimator.workbook.figures import cost_by_end_use, plain_words, rounded, step_for
 from binestimator.workbook.sheets.candidate import column_values, when_text
 from binestimator.workbook.sheets.glance import ANSWER_ROW, FIRST_ROW
@@ -211,7 +211,7 @@ def test_cost_of_the_end_uses_sums_to_the_cost():
 def test_every_input_stands_somewhere_with_its_origin():
     """Each input has a cell that counts, with the engine's value, beside what was given and what counts otherwise."""
     results = small()
-    plan = FormPlan(form_content(results.project, results.sizes, spare_points=0), Spare())
+    plan = results_plan(form_content(results.project, results.sizes, spare_points=0))
     values, shown = values_book(), book()
     paths = set()
     for path, _, value, _, _, _, origin, _, _, _ in results.project.effective_rows():

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..inputs.form_content import COUNTS, INPUTS, LAYERS, PROFILES, STRATEGIES, YOURS, ZONES, FormContent
+from ..inputs.form_content import (
+    COUNTS, INPUTS, LAYERS, OTHERWISE, PROFILES, REVIEWER, STRATEGIES, YOURS, ZONES, FormContent,
+)  # fmt: skip
 from ..inputs.schema import STRATEGY_SECTIONS, fields_of
 
 # Columns of the sheet of inputs that stand once: key, label, width. Keys are those the reader looks for.
@@ -46,6 +48,8 @@ class Spare:
     lines: int = 3
 
 
+#: Layers of tables from left to right in a workbook of results: its readers ask first what counts.
+RESULT_LAYERS = (COUNTS, REVIEWER, YOURS, OTHERWISE)
 FORM_SPARE = Spare(group=4, special=4, zone=40, candidate=4, lines=12)
 
 
@@ -58,6 +62,8 @@ class SideTable:
     kind, sheet : str
     slots : int
         Columns of each layer.
+    layers : tuple of str
+        From left to right.
     band_row : int
         Row of the names of the layers; the row of keys is the next, then the inputs.
     rows : dict
@@ -70,6 +76,7 @@ class SideTable:
     kind: str
     sheet: str
     slots: int
+    layers: tuple[str, ...]
     band_row: int
     rows: dict[str, int]
     heads: dict[int, str]
@@ -77,20 +84,15 @@ class SideTable:
 
     def column(self, layer: str, place: int) -> int:
         """Column of a thing in a layer."""
-        return SIDE_FIRST_COLUMN + LAYERS.index(layer) * self.slots + place
+        return SIDE_FIRST_COLUMN + self.layers.index(layer) * self.slots + place
 
     @property
     def source_column(self) -> int:
-        return SIDE_FIRST_COLUMN + len(LAYERS) * self.slots
+        return SIDE_FIRST_COLUMN + len(self.layers) * self.slots
 
     @property
     def key_column(self) -> int:
         return self.source_column + 2
-
-
-def zone_column(layer: str, name: str) -> int:
-    """Column of an input of zones in a layer."""
-    return ZONE_FIRST_COLUMN + LAYERS.index(layer) * len(ZONE_FIELDS) + ZONE_FIELDS.index(name)
 
 
 ZONE_KEY_COLUMN = ZONE_FIRST_COLUMN + len(LAYERS) * len(ZONE_FIELDS)
@@ -103,6 +105,8 @@ class FormPlan:
     ----------
     content : FormContent
     spare : Spare
+    layers : tuple of str
+        Layers of tables from left to right.
 
     Attributes
     ----------
@@ -112,8 +116,8 @@ class FormPlan:
         candidates as well (``sat.demand.max_f``).
     """
 
-    def __init__(self, content: FormContent, spare: Spare):
-        self.content, self.spare = content, spare
+    def __init__(self, content: FormContent, spare: Spare, layers: tuple[str, ...] = LAYERS):
+        self.content, self.spare, self.layers = content, spare, layers
         self.counts: dict[str, tuple[str, int, int]] = {}
         self.yours: dict[str, tuple[str, int, int]] = {}
         self._place_inputs()
@@ -159,11 +163,15 @@ class FormPlan:
             for key in keys:
                 rows[key] = row
                 row += 1
-        table = self.side[kind] = SideTable(kind, sheet, slots, band_row, rows, heads, row - 1)
+        table = self.side[kind] = SideTable(kind, sheet, slots, self.layers, band_row, rows, heads, row - 1)
         for place, item in enumerate(self.content.items(kind)):
             for key, entry in item.entries.items():
                 self.counts[entry.path] = (sheet, rows[key], table.column(COUNTS, place))
                 self.yours[entry.path] = (sheet, rows[key], table.column(YOURS, place))
+
+    def zone_column(self, layer: str, name: str) -> int:
+        """Column of an input of zones in a layer."""
+        return ZONE_FIRST_COLUMN + self.layers.index(layer) * len(ZONE_FIELDS) + ZONE_FIELDS.index(name)
 
     def _place_zones(self) -> None:
         for row, item in enumerate(self.content.zones, ZONE_FIRST_ROW):
@@ -171,8 +179,8 @@ class FormPlan:
                 if name == "name":
                     self.counts[entry.path] = self.yours[entry.path] = (ZONES, row, 0)
                 else:
-                    self.counts[entry.path] = (ZONES, row, zone_column(COUNTS, name))
-                    self.yours[entry.path] = (ZONES, row, zone_column(YOURS, name))
+                    self.counts[entry.path] = (ZONES, row, self.zone_column(COUNTS, name))
+                    self.yours[entry.path] = (ZONES, row, self.zone_column(YOURS, name))
         self.zones_last_row = ZONE_FIRST_ROW + len(self.content.zones) + self.spare.zone - 1
 
     def _place_strategies(self) -> None:
@@ -207,3 +215,8 @@ class FormPlan:
         self.strategies_last_row = row - 1
 
 
+
+
+def results_plan(content: FormContent) -> FormPlan:
+    """Plan of the sheets of inputs of a workbook of results."""
+    return FormPlan(content, Spare(), RESULT_LAYERS)

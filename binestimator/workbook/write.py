@@ -8,7 +8,7 @@ import json
 from .. import __version__
 from ..inputs.form_content import form_content
 from ..results import Results, Review, to_plain
-from .form_layout import FormPlan, Spare
+from .form_layout import results_plan
 from .formats import Styles
 from .layout import (
     AFTER_CANDIDATES, BEFORE_CANDIDATES, BINS, CAUTIONS, CHECKS, COMPARISON, GLANCE, GUIDE, INPUTS, PATTERNS, PROFILES,
@@ -35,7 +35,7 @@ _FORM_WRITERS = {
 def form_pages(work: Work) -> FormPages:
     """The sheets of inputs of a workbook of results as a form: no spare lines for things, sizes as they came out."""
     content = form_content(work.results.project, work.results.sizes, spare_points=0)
-    return FormPages(book=work.book, styles=work.styles, content=content, plan=FormPlan(content, Spare()), footer=work.footer)
+    return FormPages(book=work.book, styles=work.styles, content=content, plan=results_plan(content), footer=work.footer)
 
 
 def workbook_bytes(results: Results, review: Review | None = None) -> bytes:

@@ -74,7 +74,7 @@ def put_review(form: FormPages, sheet: Sheet, row: int, column: int, field: Fiel
 def put_otherwise(form: FormPages, sheet: Sheet, row: int, column: int, entry: Entry, *more: str, mark: bool = True) -> None:
     """Cell with what counts when the user gives nothing; a formula where it follows from others."""
     s, content = form.styles, entry.otherwise
-    look = {"required": "flagged", "override": "italic", "unused": "quiet"}.get(entry.kind, entry.kind)
+    look = {"required": "flagged" if entry.yours is None else "quiet", "override": "italic", "unused": "quiet"}.get(entry.kind, entry.kind)
     if isinstance(content, float):
         style = s(number_style(content), "line", look, *more, mark=KIND_MARKS[entry.kind] if mark else "")
     else:

@@ -9,7 +9,7 @@ from ..strict import Sheet
 from .form_cells import KIND_WORDS, FormPages, allowed_text
 
 SHEET = "How to fill in"
-_WIDTHS = (7.0, 30.0, 62.0, 52.0)
+_WIDTHS = (7.0, 36.0, 60.0, 50.0)
 
 _STEPS = (
     (INPUTS, "Name and weather", "The name of the project and the typical-year weather file (TMY3, TMY2 or EPW) that stands beside this file or in the folder "
@@ -58,7 +58,7 @@ def write(form: FormPages, sheet: Sheet, empty: bool) -> None:
     for number, (place, head, text, example) in enumerate(_STEPS, 1):
         row += 1
         sheet.text(row, 0, f"{number}", s("line", "top", "bold", "centre"))
-        sheet.internal_link(row, 1, place, f"{head}: {place}", s("link", "line", "top"))
+        sheet.internal_link(row, 1, place, head if head == place else f"{head} (on {place})", s("link", "line", "top"))
         sheet.text(row, 2, text, s("wrap", "line"))
         sheet.text(row, 3, example, s("text_small", "line", "quiet"))
         sheet.height(row, height_of(max(lines_of(text, _WIDTHS[2]), lines_of(example, _WIDTHS[3], 8.0))))
@@ -72,7 +72,8 @@ def write(form: FormPages, sheet: Sheet, empty: bool) -> None:
                           ("special", "group"), ("special", "area_ft2"), ("candidate", "id"), ("candidate", "name"), ("sat", "strategy"), ("dsp", "strategy")):
         field = fields_of(section)[name]
         sheet.text(row, 0, "", s("line"))
-        sheet.text(row, 1, field.label, s("line", "bold", "top"))
+        sheet.text(row, 1, f"{_THINGS[section]}: {field.label[:1].lower() + field.label[1:] if not field.label[:3].isupper() else field.label}",
+                   s("line", "bold", "top"))
         sheet.text(row, 2, _WHEN.get(section, "always"), s("line", "top"))
         sheet.text(row, 3, allowed_text(field), s("text_small", "line", "quiet"))
         sheet.height(row, height_of(lines_of(allowed_text(field), _WIDTHS[3], 8.0)))
@@ -83,12 +84,16 @@ def write(form: FormPages, sheet: Sheet, empty: bool) -> None:
         sheet.text(row, 1, KIND_WORDS[kind], s("line"))
         sheet.text(row, 2, text, s("line", "wrap"))
         row += 1
-    sheet.on_paper(footer=form.footer, last_row=row - 1, last_column=3)
+    sheet.on_paper(footer=form.footer, last_row=row - 1, last_column=3, pages_high=1)
 
 
 _WHEN = {
     "group": "for each profile group, one at least", "zone": "for each zone that is listed", "special": "for each special zone",
     "candidate": "for each candidate of your own", "sat": "for each candidate of your own", "dsp": "for each candidate of your own",
+}  # fmt: skip
+_THINGS = {
+    "project": "Project", "weather": "Weather", "group": "Profile group", "zone": "Zone", "special": "Special zone", "candidate": "Candidate",
+    "sat": "Candidate", "dsp": "Candidate",
 }  # fmt: skip
 _MARKS = {
     "default": "The program’s default, with its source", "derived": "Follows from other inputs, such as zones from the quick description",

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from ...inputs.form_content import (
-    CORNER, COUNTS, END, FROM_FILE, FROM_QUICK, LAYERS, NOT_READ, OTHERWISE, REVIEWER, UNUSED, YOURS, Entry, Item, can_review, cell_of,
+    CORNER, COUNTS, END, FROM_FILE, FROM_QUICK, NOT_READ, OTHERWISE, REVIEWER, UNUSED, YOURS, Entry, Item, can_review, cell_of,
 )  # fmt: skip
 from ...inputs.schema import STRATEGY_SECTIONS, Field, fields_of, title_of
 from ..form_layout import (
     SIDE_BAND_ROW, SIDE_FIRST_COLUMN, ZONE_BAND_ROW, ZONE_FIELDS, ZONE_FIRST_ROW, ZONE_KEY_COLUMN, ZONE_ROWS,
-    SideTable, zone_column,
+    SideTable,
 )  # fmt: skip
 from ..page import height_of, lines_of, title
 from ..strict import Sheet, cell_name
@@ -57,7 +57,7 @@ def _finish_side(form: FormPages, sheet: Sheet, table: SideTable, last_row: int)
     sheet.widths([_LABEL, _UNIT, _ALLOWED, *[_ITEM] * (4 * table.slots), _SOURCE, _WHAT, 22.0])
     sheet.freeze(SIDE_BAND_ROW + 3, 1)
     sheet.on_paper(footer=form.footer, last_row=last_row, last_column=table.source_column + 1, repeat_columns=(0, 0), letter=False,
-                   repeat_rows=(SIDE_BAND_ROW, SIDE_BAND_ROW + 2), pages_wide=1 + (4 * table.slots) // 14)  # fmt: skip
+                   repeat_rows=(SIDE_BAND_ROW, SIDE_BAND_ROW + 2), pages_wide=4 if table.slots > 5 else 2)  # fmt: skip
 
 
 def _side_table(form: FormPages, sheet: Sheet, table: SideTable, label: str) -> None:
@@ -65,7 +65,7 @@ def _side_table(form: FormPages, sheet: Sheet, table: SideTable, label: str) -> 
     for column, text in enumerate((label, "Unit", "Allowed")):
         sheet.text(band, column, text, s("band"))
         sheet.text(band + 1, column, NOT_READ, s("key"))
-    for layer in LAYERS:
+    for layer in table.layers:
         for place in range(table.slots):
             column = table.column(layer, place)
             sheet.text(band, column, LAYER_WORDS[layer] if place == 0 else "", s("band"))
@@ -267,7 +267,7 @@ def write_zones(form: FormPages, sheet: Sheet) -> None:
           "One line for each zone, or none: the quick description of the building makes zones by itself")
     _legend(form, sheet, 2)
     _zone_head(form, sheet)
-    widths = [26.0, 13.0] + [_zone_width(fields[name], [item.entries[name] for item in zones]) for _ in LAYERS for name in ZONE_FIELDS]
+    widths = [26.0, 13.0] + [_zone_width(fields[name], [item.entries[name] for item in zones]) for _ in form.plan.layers for name in ZONE_FIELDS]
     rows = range(ZONE_FIRST_ROW, form.plan.zones_last_row + 1)
     for at, row in enumerate(rows):
         item = zones[at] if at < len(zones) else None
@@ -276,7 +276,7 @@ def write_zones(form: FormPages, sheet: Sheet) -> None:
         add_rule(form, sheet, fields["name"], (rows[0], 0, rows[-1], 0))
         for name in ZONE_FIELDS:
             for layer in (YOURS, REVIEWER):
-                column = zone_column(layer, name)
+                column = form.plan.zone_column(layer, name)
                 add_rule(form, sheet, fields[name], (rows[0], column, rows[-1], column), who=layer)
     sheet.widths([*widths, 12.0])
     sheet.freeze(ZONE_FIRST_ROW, 1)
@@ -299,9 +299,9 @@ def _zone_head(form: FormPages, sheet: Sheet) -> None:
             sheet.text(ZONE_ROWS[row], column, "" if column else {"unit": "unit", "allowed": "allowed", "default": "source of the default"}[row], s("units"))
     sheet.text(ZONE_ROWS["key"], 0, f"{YOURS} name", s("key"))
     sheet.text(ZONE_ROWS["key"], 1, "from", s("key"))
-    for layer in LAYERS:
+    for layer in form.plan.layers:
         for place, name in enumerate(ZONE_FIELDS):
-            field, column = fields[name], zone_column(layer, name)
+            field, column = fields[name], form.plan.zone_column(layer, name)
             sheet.text(ZONE_BAND_ROW, column, LAYER_WORDS[layer] if place == 0 else "", s("band"))
             sheet.text(ZONE_ROWS["label"], column, field.label, s("head"))
             sheet.text(ZONE_ROWS["unit"], column, field.unit.replace("degF", "°F"), s("units"))
@@ -327,7 +327,7 @@ def _zone_line(form: FormPages, sheet: Sheet, row: int, at: int, item: Item | No
     for name in ZONE_FIELDS:
         field = fields[name]
         entry = item.entries[name] if item is not None else _spare_entry("zone", field, "")
-        columns = tuple(zone_column(layer, name) for layer in (YOURS, OTHERWISE, REVIEWER, COUNTS))
+        columns = tuple(form.plan.zone_column(layer, name) for layer in (YOURS, OTHERWISE, REVIEWER, COUNTS))
         put_yours(form, sheet, row, columns[0], entry.yours, field, "top", "right")
         put_otherwise(form, sheet, row, columns[1], entry, "top", "right")
         put_review(form, sheet, row, columns[2], field, entry.can_review)
