@@ -9,8 +9,8 @@ whose setpoints happen to be those of a reference is no evidence of accuracy.
 The settings at constant supply temperature are evaluated with the model. Those that lie
 between them, and those whose supply temperature moves (with outdoor temperature, with
 demand, to the least cost), are read from them: straight between neighbours, with a step
-where mechanical cooling stops. They cost no further evaluation and need to be right only in
-which hours they tell apart.
+where mechanical cooling stops. They need little further work, and to be right only in which
+hours they tell apart.
 """
 
 from __future__ import annotations
@@ -26,19 +26,20 @@ from .model.terminals import requested_flow_cfm
 from .model.unit import Unit
 from .strategies.choose import resets_pressure, setpoints
 from .strategies.demand import outdoor_envelope_f, settled_dsp_inwc, settled_sat_f
+from .strategies.limits import sat_limits
 from .strategies.tables import line
 
 #: Constant supply temperatures evaluated with the design duct pressure, and with that of
 #: demand. Thresholds of plant and economizer lie at other hours for every temperature, so
-#: fewer let errors between them grow.
-DESIGN_PRESSURE_SATS, DEMAND_PRESSURE_SATS = 12, 6
+#: fewer let errors between them grow; more leave the rows less freedom for the rest.
+DESIGN_PRESSURE_SATS, DEMAND_PRESSURE_SATS = 12, 8
 #: Supply temperatures read between neighbours at the design duct pressure.
 READ_BETWEEN = 2
-#: How far the references reach beyond the resets, so that limits may be edited later. [degF]
-SAT_MARGIN_F = 2.0
 #: Outdoor temperatures around which a reset by outdoor air falls from its warmest to its
 #: coldest supply temperature, and over how much. [degF]
 LINE_MIDDLES_F, LINE_SPAN_F = (40.0, 48.0, 56.0, 64.0, 72.0), 8.0
+#: Step of the search for the cheapest supply temperature of an hour. [degF]
+SEARCH_STEP_F = 1.0
 #: Requests that demand ignores, and the outdoor temperatures between which its range narrows.
 DEMANDS = ((3.0, 57.0, 72.0), (5.0, 50.0, 80.0), (0.0, 55.0, 75.0))
 #: Requests that demand of duct pressure ignores.
@@ -64,7 +65,7 @@ def sat_range_f(project) -> tuple[float, float]:
     return float(min(low)), float(max(high))
 
 
-def reference_settings(project, unit: Unit, rows):
+def reference_settings(project, unit: Unit, rows, moving):
     """Settings that are evaluated with the model.
 
     Parameters
@@ -73,15 +74,19 @@ def reference_settings(project, unit: Unit, rows):
     unit : Unit
     rows : Rows
         Hours; ``on`` (conditions of the R running ones) and ``loads`` are used.
+    moving : list of ndarray (R,)
+        From :func:`moving_sats_f`. [degF]
 
     Returns
     -------
     dict of str to list of (sat, dsp, resets)
         ``design`` and ``demand``: constant supply temperatures, ascending and evenly spaced,
-        at the design duct pressure and at that of demand; ``other``: the baseline as it is
+        at the design duct pressure (one step beyond the range of the resets at both ends, for
+        later edits) and at that of demand; ``other``: the baseline as it is
         (without operators' overrides); the baseline's and the coldest supply temperature at low
-        duct pressures; the warmest at the lowest. ``sat`` [degF] and ``dsp`` [in. w.c.] are
-        ndarrays (R,), ``resets`` says whether duct pressure is reset.
+        duct pressures; the warmest at the lowest; and at the duct pressure of demand a supply
+        temperature by demand and the warmest that the limits allow. ``sat`` [degF] and ``dsp``
+        [in. w.c.] are ndarrays (R,), ``resets`` says whether duct pressure is reset.
     """
     on = rows.on
     enabled = heating_enabled(unit, on.oat_f, on.fan_on)
@@ -98,8 +103,10 @@ def reference_settings(project, unit: Unit, rows):
         requested = requested_flow_cfm(unit, rows.loads, sat, enabled)
         return settled_dsp_inwc(unit, requested, IGNORED_REQUESTS, unit.limits.dsp_min_inwc, _highest_dsp(unit))
 
-    at_design = np.linspace(low - SAT_MARGIN_F, high + SAT_MARGIN_F, DESIGN_PRESSURE_SATS)
-    at_demand = np.linspace(low - 0.5 * SAT_MARGIN_F, high + 0.5 * SAT_MARGIN_F, DEMAND_PRESSURE_SATS)
+    # The ends of the range are among them: resets rest there for many hours.
+    step = (high - low) / (DESIGN_PRESSURE_SATS - 3)
+    at_design = np.linspace(low - step, high + step, DESIGN_PRESSURE_SATS)
+    at_demand = np.linspace(low, high, DEMAND_PRESSURE_SATS)
     return {
         "design": [(constant(v), constant(design), False) for v in at_design],
         "demand": [(constant(v), demanded(constant(v)), True) for v in at_demand],
@@ -108,6 +115,7 @@ def reference_settings(project, unit: Unit, rows):
             (found.sat_f, constant(0.5 * (design + lowest)), False),
             (constant(low), constant(0.4 * design + 0.6 * lowest), False),
             (constant(high), constant(lowest), True),
+            *((sat, demanded(sat), True) for sat in (moving[len(LINE_MIDDLES_F) + 1], moving[-1])),
         ],
     }
 
@@ -117,12 +125,19 @@ def _highest_dsp(unit: Unit) -> float:
 
 
 def moving_sats_f(project, unit: Unit, rows) -> list[np.ndarray]:
-    """Supply temperatures of the references that move: by outdoor temperature, by demand. (R,) each [degF]"""
+    """Supply temperatures of the references that move. (R,) each [degF]
+
+    By outdoor temperature (``LINE_MIDDLES_F``), by demand without and with its outdoor-air
+    envelope (``DEMANDS``), and the warmest that the project's limits (humidity, zones that must stay
+    cold) allow, which caps the others.
+    """
     low, high = sat_range_f(project)
     half, oat = 0.5 * LINE_SPAN_F, rows.on.oat_f
-    lines = [line(oat, ((middle - half, high), (middle + half, low))) for middle in LINE_MIDDLES_F]
+    ceiling = np.broadcast_to(sat_limits(unit, rows.on, rows.loads, low, high).max_f, oat.shape)
+    moving = [line(oat, ((middle - half, high), (middle + half, low))) for middle in LINE_MIDDLES_F]
     settled = [settled_sat_f(unit, rows.loads, ignored, low, high) for ignored, _, _ in DEMANDS]
-    return [*lines, settled[0], *(outdoor_envelope_f(oat, sat, low, a, b) for sat, (_, a, b) in zip(settled, DEMANDS))]
+    moving += [settled[0], *(outdoor_envelope_f(oat, sat, low, a, b) for sat, (_, a, b) in zip(settled, DEMANDS))]
+    return [*(np.minimum(sat, ceiling) for sat in moving), ceiling]
 
 
 def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
@@ -147,9 +162,10 @@ def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
     nothing = np.zeros((hours, 1)), np.ones(1)
     if len(rows.running) == 0:
         return nothing
+    moving = moving_sats_f(project, unit, rows)
     evaluated = {
         name: [(float(sat[0]), evaluate(unit, rows.on, rows.loads, sat, dsp, resets_pressure=resets)) for sat, dsp, resets in listed]
-        for name, listed in reference_settings(project, unit, rows).items()
+        for name, listed in reference_settings(project, unit, rows, moving).items()
     }
     costs = {name: np.stack([_end_use_costs(unit.prices, state) for _, state in listed]) for name, listed in evaluated.items()}
     used = np.any([np.any(c != 0.0, axis=(0, 2)) for c in costs.values()], axis=0)
@@ -159,13 +175,11 @@ def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
     plant = np.isin(np.arange(len(used)), _COOLING_PLANT)[used]
 
     columns = [*costs["design"], *costs["demand"], *costs["other"]]
-    moving = moving_sats_f(project, unit, rows)
+    coldest = sat_range_f(project)[0]
     for name in ("design", "demand"):
         table = _Table.of([sat for sat, _ in evaluated[name]], [state for _, state in evaluated[name]], costs[name], plant, rows.on.oat_f)
         columns += [table.at(sat) for sat in moving]
-        # The cheapest of the supply temperatures of each hour: what an optimum asks for.
-        cheapest = costs[name].sum(axis=1).argmin(axis=0)
-        columns.append(np.take_along_axis(costs[name], cheapest[None, None, :], axis=0)[0])
+        columns.append(table.cheapest(coldest, moving[-1]))
         if name == "design":
             # Within the margin beyond the resets the evaluated ones suffice.
             between = np.arange(1.0, len(costs[name]) - 2.0, 1.0 / (READ_BETWEEN + 1))
@@ -253,6 +267,17 @@ class _Table:
             going_on = np.clip(at_colder + share[steps] * slope, 0.0, at_colder)
             out[part] = np.where(sat_f[steps] < stop[steps], going_on, warmer[part])
         return out
+
+    def cheapest(self, low_f, high_f) -> np.ndarray:
+        """Least costs (E, R) from a supply temperature up to that of each row: what an optimum asks for. [USD/h]"""
+        best = self.at(low_f)
+        total = best.sum(axis=0)
+        steps = int(np.ceil((np.max(high_f) - low_f) / SEARCH_STEP_F))
+        for k in range(1, steps + 1):
+            cost = self.at(np.minimum(low_f + k * SEARCH_STEP_F, high_f))
+            now = cost.sum(axis=0)
+            best, total = np.where(now < total, cost, best), np.minimum(now, total)
+        return best
 
 
 def choose_rows(project, unit: Unit, rows, group_id) -> RowSelection:

@@ -214,9 +214,10 @@ def seen_candidates(project, results, weather) -> set[str]:
     """Candidates whose setpoints are, in every running hour, those of a reference setting."""
     unit = results.unit
     rows = Rows.of(unit, build_conditions(weather, project))
-    known = [(sat, dsp) for listed in reference_settings(project, unit, rows).values() for sat, dsp, _ in listed]
-    # Costs at moving temperatures are read from a table at other duct pressures as well.
-    known += [(sat, None) for sat in moving_sats_f(project, unit, rows)]
+    moving = moving_sats_f(project, unit, rows)
+    known = [(sat, dsp) for listed in reference_settings(project, unit, rows, moving).values() for sat, dsp, _ in listed]
+    # Costs at moving temperatures are read from tables, whatever the duct pressure.
+    known += [(sat, None) for sat in moving]
     seen = set()
     for c in project.candidates:
         if c.overrides or c.sat.strategy == "cost_optimal":
