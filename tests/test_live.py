@@ -14,9 +14,10 @@ from binestimator.estimate import estimate
 from binestimator.inputs import read_project
 from binestimator.inputs.read import project_from_mapping
 from binestimator.weather import find_weather, read_weather
+from binestimator.workbook import layout
 from binestimator.workbook.layout import sheet_candidates
-from binestimator.workbook.live import held, year
-from binestimator.workbook.live.write import workbook_bytes
+from binestimator.workbook.live import year
+from binestimator.workbook.write import build_workbook
 from binestimator.workbook.strict import cell_name
 from recalculation import Spreadsheet, cells, edited
 
@@ -98,7 +99,7 @@ def spreadsheet(tmp_path_factory):
 @pytest.mark.parametrize("demo", DEMOS)
 def test_formulas_follow_the_engine(demo):
     """Each formula, evaluated with arrays, gives what the engine found: column by column, from the engine's values left of it."""
-    content, pen = workbook_bytes(full(demo))
+    content, pen = build_workbook(full(demo))
     assert len(pen.residuals) > 200
     worst = max(pen.residuals, key=pen.residuals.get)
     # Rounding of sums over zones and of powers.
@@ -110,9 +111,9 @@ def test_formulas_follow_the_engine(demo):
 @pytest.mark.crosscheck
 def test_recalculated_workbooks_equal_the_engine(spreadsheet):
     """Written without values and computed anew by another program, every number is that of the engine."""
-    found = spreadsheet.recalculated({demo: workbook_bytes(full(demo), blank=True)[0] for demo in DEMOS})
+    found = spreadsheet.recalculated({demo: build_workbook(full(demo), blank=True)[0] for demo in DEMOS})
     for demo in DEMOS:
-        wanted, got = cells(workbook_bytes(full(demo))[0]), cells(found[demo])
+        wanted, got = cells(build_workbook(full(demo))[0]), cells(found[demo])
         compared = 0
         for sheet, own in wanted.items():
             other = got[sheet]
@@ -164,17 +165,17 @@ def compare_years(table, pen, results, changed, label) -> float:
 def test_edits_in_the_file_give_the_engines_changed_run(demo, spreadsheet):
     """One input after the other, edited in the file: the figures are those of the engine on held rows, sizes and setpoints."""
     project, results = few(demo)
-    content, pen = workbook_bytes(results, blank=True)
+    content, pen = build_workbook(results, blank=True)
     files = {f"{demo}{n}": edited(content, changes_of(pen, path, value)) for n, (path, value) in enumerate(EDITS[demo])}
     tables = spreadsheet.sheet_after({**files, f"{demo}_none": content}, year.SHEET)
-    assert tables[f"{demo}_none"][year.BANNER_ROW][0] == held.NOTHING_EDITED
+    assert tables[f"{demo}_none"][year.BANNER_ROW][0] == layout.NOTHING_EDITED
     compare_years(tables[f"{demo}_none"], pen, results, results, "no edit")
     for n, (path, value) in enumerate(EDITS[demo]):
         changed = estimate(project.with_overrides({override_path(path): value}), weather_of(demo), held=results.held)
         table = tables[f"{demo}{n}"]
         moved = compare_years(table, pen, results, changed, path)
         assert moved > 1e-7, f"{path}: the edit moves nothing and proves nothing"
-        assert "edited" in table[year.BANNER_ROW][0] and table[year.BANNER_ROW][0] != held.NOTHING_EDITED, path
+        assert "edited" in table[year.BANNER_ROW][0] and table[year.BANNER_ROW][0] != layout.NOTHING_EDITED, path
 
 
 @pytest.mark.crosscheck
@@ -184,7 +185,7 @@ def test_all_candidates_follow_edits(spreadsheet):
     for demo in DEMOS:
         results = full(demo)
         edits = [(path, value) for path, value in EDITS[demo] if not path.startswith("candidate[")]
-        content, pens[demo] = workbook_bytes(results, blank=True)
+        content, pens[demo] = build_workbook(results, blank=True)
         changes = {}
         for path, value in edits:
             changes |= changes_of(pens[demo], path, value)

@@ -424,3 +424,11 @@ def sure_lines(results: Results) -> list[str]:
             "A typical year is no forecast: no ± is given, as none has been measured for this building."]
     added = interaction_text(results)
     return [*said, added] if added else said
+
+
+_MONTHS = ("", "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def when_text(month: int, day: int, hour: int) -> str:
+    """``Jul 04 14h``; rows that are no real hour are means of their bin."""
+    return f"{_MONTHS[month]} {day:02d} {hour:02d}h" if month > 0 else "mean of bin"

@@ -45,7 +45,31 @@ CONTENTS = {
     SOURCES: "Where equations and figures come from, and how each was seen",
     REVIEW: "Revisions, and questions of a reviewer with their answers",
 }
-CANDIDATE_CONTENTS = "row by row from outdoor air to cost"
+LIVE_YEAR = "Live year"
+# State of a file in which nobody has changed an input.
+NOTHING_EDITED = "No input has been edited since the run: all figures are those of the run."
+# Sheets of the formulas; a number behind the name is a second set of inputs (a repair, a companion measure).
+LIVE_CONTENTS = {
+    "Constants": "Constants and curve coefficients that the formulas use, each with unit and source",
+    "Unit": "Air handler, fan and plant as the formulas take them, from the inputs",
+    "Zones": "Zones as the formulas take them: areas, airflows, apertures, setpoints",
+    "Loads": "Load of every zone in every row, before any setpoint is decided",
+    "Idle": "Standing loss of a heating plant that stays enabled with the air handler off",
+    "Setpoints": "Parameters of every candidate's strategies as the formulas take them",
+    LIVE_YEAR: "Annual figures, savings and payback of every candidate with a sheet, by formulas",
+    "Row inspector": "Pick a candidate and a row: every zone's chain in plain cells",
+    "Method": "Equations with sources and limits, and one row worked in words and numbers",
+    "Held values": "What stands as values of the run, what it rests on, and what an edit has made stale",
+}
+
+
+def live_contents(name: str) -> str:
+    """What a sheet of the formulas holds; ``Unit_2`` is described as ``Unit``."""
+    found = re.fullmatch(r"(\D+?)_(\d+)", name)
+    return f"{LIVE_CONTENTS[found.group(1)]} (inputs of set {found.group(2)})" if found else LIVE_CONTENTS[name]
+
+
+CANDIDATE_CONTENTS = "row by row from outdoor air to cost, by formulas"
 
 # Sheets before and after those of the candidates.
 BEFORE_CANDIDATES = (GLANCE, GUIDE, CAUTIONS, INPUTS, PROFILES, ZONES, STRATEGIES, BINS, ROWS, COMPARISON)
@@ -58,12 +82,12 @@ MOST_CANDIDATE_SHEETS = 8
 _FORBIDDEN = re.compile(r"[\[\]:*?/\\\x00-\x1f\x7f#!]")
 
 
-def candidate_sheet_names(names: list[str]) -> list[str]:
-    """Unique valid sheet names ``1 Name`` for candidates in order.
+def candidate_sheet_names(names: list[str], others: list[str] = ()) -> list[str]:
+    """Unique valid sheet names ``1 Name`` for candidates in order, none of them in ``others``.
 
     Forbidden characters become spaces, long names are cut; the number keeps them apart.
     """
-    taken = {name.casefold() for name in CONTENTS} | {"history"}  # "History" is reserved by one spreadsheet program
+    taken = {name.casefold() for name in (*CONTENTS, *others)} | {"history"}  # "History" is reserved by one spreadsheet program
     found = []
     for number, name in enumerate(names, 1):
         plain = " ".join(_FORBIDDEN.sub(" ", name).split()).strip("' ")

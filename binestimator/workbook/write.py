@@ -9,14 +9,18 @@ from .. import __version__
 from ..inputs.form_content import form_content
 from ..results import Results, Review, to_plain
 from .form_layout import results_plan
+from .figures import runs_at_all
 from .formats import Styles
 from .layout import (
     AFTER_CANDIDATES, BEFORE_CANDIDATES, BINS, CAUTIONS, CHECKS, COMPARISON, GLANCE, GUIDE, INPUTS, PATTERNS, PROFILES,
     REVIEW, ROWS, SERVICE, SOURCES, STRATEGIES, ZONES, candidate_sheet_names, sheet_candidates,
 )
+from .live.grid import Pen
+from .live.registry import form_registry
+from .live.write import live_sheet_names, write_live
 from .page import Work
 from .sheets import (
-    bins, candidate, cautions, checks, comparison, form_inputs, form_tables, glance, guide, patterns, review, rows, service, sources,
+    bins, cautions, checks, comparison, form_inputs, form_tables, glance, guide, patterns, review, rows, service, sources,
 )  # fmt: skip
 from .sheets.form_cells import FormPages
 from .strict import Book, write_atomically
@@ -53,24 +57,40 @@ def workbook_bytes(results: Results, review: Review | None = None) -> bytes:
     WorkbookError
         Something cannot be put into a workbook, such as a number that is not finite.
     """
+    return build_workbook(results, review)[0]
+
+
+def build_workbook(results: Results, second: Review | None = None, *, blank: bool = False) -> tuple[bytes, Pen | None]:
+    """The workbook, and the pen that wrote its formulas (for proofs); none where nothing runs.
+
+    Parameters
+    ----------
+    results : Results
+    second : Review, optional
+    blank : bool
+        Formulas without values, so that whoever reads the file has to compute them.
+    """
     # Hundreds of thousands of cells live until the end: looking for garbage among them is in vain.
     collecting = gc.isenabled()
     gc.disable()
     try:
-        return _workbook_bytes(results, review)
+        return _build(results, second, blank)
     finally:
         if collecting:
             gc.enable()
 
 
-def _workbook_bytes(results: Results, second: Review | None) -> bytes:
-    with Book(title=results.project.info.name, comments=f"binestimator, run {results.run_id}") as book:
+def _build(results: Results, second: Review | None, blank: bool) -> tuple[bytes, Pen | None]:
+    with Book(title=results.project.info.name, comments=f"binestimator, run {results.run_id}", without_values=blank) as book:
         work = Work(book=book, styles=Styles(book), results=results)
-        positions = sheet_candidates(results)
+        # An air handler that never runs has no rows to compute: its figures are nights and idle plants.
+        live = runs_at_all(results)
+        positions = sheet_candidates(results) if live else []
+        before, after = live_sheet_names(results) if live else ([], [])
         # Numbered by their place among all candidates, as everywhere in the workbook.
-        names = candidate_sheet_names([c.name for c in results.candidates])
+        names = candidate_sheet_names([c.name for c in results.candidates], [*before, *after])
         work.candidate_sheets = {position: names[position] for position in positions}
-        for name in (*BEFORE_CANDIDATES, *work.candidate_sheets.values(), *AFTER_CANDIDATES):
+        for name in (*BEFORE_CANDIDATES, *before, *work.candidate_sheets.values(), *after, *AFTER_CANDIDATES):
             work.sheets[name] = book.sheet(name)
         for name, write in _WRITERS.items():
             write(work, work.sheets[name])
@@ -81,9 +101,9 @@ def _workbook_bytes(results: Results, second: Review | None) -> bytes:
         review.write(work, work.sheets[REVIEW], (info.date, __version__, info.prepared_by, info.checked_by,
                                                  f"Run {results.run_id}, inputs {results.project.checksum()}"),
                      None if second is None else (second, second.lines(results)))  # fmt: skip
-        for position, name in work.candidate_sheets.items():
-            candidate.write(work, work.sheets[name], position)
-        return book.content()
+        pen = write_live(work, results, form_registry(results, pages.plan), blank=blank) if live else None
+        glance.write_review(work, pen)
+        return book.content(), pen
 
 
 def write_workbook(results: Results, path, review: Review | None = None) -> None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ..layout import NOTHING_EDITED
 from ..page import height_of, lines_of, title
 from ..strict import column_name, reference
 from .registry import WORDS_ONLY, Registry
 
 SHEET = "Held values"
-NOTHING_EDITED = "No input has been edited since the run: all figures are those of the run."
 _FIRST_INPUT = 26
 _BANNER_ROW = 3
 _BLOCK_ROW = 7

@@ -13,7 +13,7 @@ from ...model.build import group_of_zones
 from ...model.plant import heat_source, preheat_source
 from ...model.system import supply_heating_mode
 from ..page import title
-from ..sheets.candidate import when_text
+from ..figures import when_text
 from ..sheets.inputs import value_cell
 from ..strict import column_name, quoted
 from .constants import curve_key

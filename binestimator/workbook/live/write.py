@@ -7,12 +7,12 @@ import numpy as np
 from ...model.plant import plant_curve_names
 from ...model.system import supply_heating_mode
 from ..figures import setpoint_words
-from ..layout import CANDIDATE_TITLE_ROW, ROW_COLUMNS, ROWS, ROWS_FIRST_ROW, sheet_candidates
+from ..layout import CANDIDATE_TITLE_ROW, NOTHING_EDITED, ROW_COLUMNS, ROWS, ROWS_FIRST_ROW, sheet_candidates
 from ..page import title
 from ..strict import column_name, quoted
 from . import constants, held, inspector, method, year
 from .candidate import Chain
-from .grid import FIRST_ROW, TOTAL_ROWS, Pen
+from .grid import FIRST_ROW, GROUP_ROW, TOTAL_ROWS, UNIT_ROW, Pen
 from .lines import SHEET as SETPOINTS
 from .lines import Lines
 from .registry import Registry, form_registry
@@ -104,7 +104,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
     method.write(pen, work.sheets[method.SHEET], results, look, curves)
     short = [f"{quoted(c.grid.sheet.name)}!{c.grid.area('short')}" for c in chains.values() if "short" in c.grid]
     pen.banner = pen.held.write(results, short)
-    pen.formula(work.sheets[year.SHEET], year.BANNER_ROW, 0, "=" + pen.banner, held.NOTHING_EDITED, pen.s("bold"))
+    pen.formula(work.sheets[year.SHEET], year.BANNER_ROW, 0, "=" + pen.banner, NOTHING_EDITED, pen.s("bold"))
     return pen
 
 
@@ -204,29 +204,5 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
     grid.write()
     sheet.widths([5.5, 12, *[9.5] * (grid.width - 2)])
     sheet.freeze(FIRST_ROW, 3)
-    sheet.on_paper(footer=work.footer, last_row=grid.last_row, last_column=grid.width - 1, letter=False, pages_wide=max(3, grid.width // 25), repeat_columns=(0, 2))
-
-
-def workbook_bytes(results, *, blank: bool = False) -> tuple[bytes, Pen]:
-    """A whole workbook with its live part, for proofs before the two are joined."""
-    from .. import write as values
-    from ..formats import Styles
-    from ..layout import AFTER_CANDIDATES, BEFORE_CANDIDATES, candidate_sheet_names
-    from ..page import Work
-    from ..strict import Book
-
-    with Book(title=results.project.info.name, comments=f"binestimator, run {results.run_id}", without_values=blank) as book:
-        work = Work(book=book, styles=Styles(book), results=results)
-        positions = sheet_candidates(results)
-        names = candidate_sheet_names([c.name for c in results.candidates])
-        work.candidate_sheets = {position: names[position] for position in positions}
-        before, after = live_sheet_names(results)
-        for name in (*BEFORE_CANDIDATES, *before, *work.candidate_sheets.values(), *after, *AFTER_CANDIDATES):
-            work.sheets[name] = book.sheet(name)
-        for name, write in values._WRITERS.items():
-            write(work, work.sheets[name])
-        pages = values.form_pages(work)
-        for name, write in values._FORM_WRITERS.items():
-            write(pages, work.sheets[name])
-        pen = write_live(work, results, form_registry(results, pages.plan), blank=blank)
-        return book.content(), pen
+    sheet.on_paper(footer=work.footer, last_row=grid.last_row, last_column=grid.width - 1, letter=False, pages_wide=max(3, grid.width // 25),
+                   repeat_rows=(GROUP_ROW, UNIT_ROW), repeat_columns=(0, 2))

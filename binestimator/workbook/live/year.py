@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from ...money import simple_payback_years
 from ...results import ANNUAL
+from ..layout import LIVE_YEAR
 from ..page import title
 from ..strict import column_name
 
-SHEET = "Live year"
+SHEET = LIVE_YEAR
 BANNER_ROW = 2
 SUMMED = ("running_hours", "fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh", "fuel_therm", "purchased_cooling_kbtu",
           "purchased_heating_kbtu", "reheat_kbtu", "preheat_kbtu", "cooling_sensible_kbtu", "cooling_latent_kbtu",

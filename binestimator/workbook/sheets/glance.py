@@ -12,9 +12,9 @@ from ..figures import (
     sure_lines, today, use_step, used_end_uses, what_moves,
 )
 from ..formats import INK, LAGOON, NUMBERS, PETROL
-from ..layout import GUIDE, sheet_candidates
+from ..layout import GLANCE, GUIDE, LIVE_YEAR, NOTHING_EDITED, sheet_candidates
 from ..page import Work, height_of, lines_of
-from ..strict import ROW_PIXELS, Sheet
+from ..strict import ROW_PIXELS, Sheet, column_name, quoted
 from .patterns import bins_of, by_bin, change_chart, lines_chart
 
 _RANK_WIDTH, _USE_WIDTH, _SERVICE_WIDTH = 12.0, 10.2, 11.5
@@ -119,22 +119,55 @@ def _figures(work: Work, sheet: Sheet, widths: list[float]) -> None:
     sheet.height(FIGURES_ROW + 3, 6)
 
 
+def _claim(results):
+    """Candidate and figure that the band for reviews is about: the saving of the best, or the baseline's cost. (position, key, words, USD)"""
+    best = results.best
+    if best is not None and best.id != results.baseline_id:
+        number = number_of(results, best.id)
+        return number - 1, "saving.cost_usd", f"saving of option {number} a year", best.saving["cost_usd"]
+    return number_of(results, results.baseline_id) - 1, "cost_usd", "energy cost a year", results.baseline.annual["cost_usd"]
+
+
 def _review(work: Work, sheet: Sheet, widths: list[float]) -> None:
-    """What was claimed beside what a review makes of it, and whether figures are stale."""
+    """What was claimed beside what a review makes of it; the formulas are written by :func:`write_review`."""
     s, results = work.styles, work.results
     fields = spans(widths, 6)
-    best = results.best
-    claims = best is not None and best.id != results.baseline_id
-    claimed: object = rounded(best.saving["cost_usd"], money_step(results)) if claims else "none"
-    texts = (f"Claimed: saving of option {number_of(results, best.id)} a year" if claims else "Claimed: saving a year", claimed, "As reviewed", "not reviewed", "Reviewed over claimed", "–")
-    for k, ((first, last), value) in enumerate(zip(fields, texts)):
-        style = s("claim", *(("right", "quiet", "middle") if k % 2 == 0 else ("bold", "left", "usd" if isinstance(value, float) else "text")))
-        sheet.merged_text(REVIEW_ROW, first, REVIEW_ROW, last, "" if isinstance(value, float) else value, style)
-        if isinstance(value, float):
-            sheet.number(REVIEW_ROW, first, value, style)
-    sheet.merged_text(STALE_ROW, 0, STALE_ROW, len(widths) - 1, f"State: values of run {results.run_id}. An edited cell changes nothing on this page; change the project and run it again.",
-                      s("small", "quiet"))
+    _, _, words, claimed = _claim(results)
+    for k, ((first, last), text) in enumerate(zip(fields, (f"Claimed: {words}", None, "As reviewed", None, "Reviewed over claimed", None))):
+        style = _claim_style(s, k)
+        sheet.merged_text(REVIEW_ROW, first, REVIEW_ROW, last, text or "", style)
+        if k == 1:
+            sheet.number(REVIEW_ROW, first, claimed, style)
+    sheet.merged_text(STALE_ROW, 0, STALE_ROW, len(widths) - 1, "", s("small", "quiet", "wrap"))
+    sheet.height(STALE_ROW, 22)
     sheet.height(STALE_ROW + 1, 6)
+
+
+def _claim_style(s, place: int):
+    return s("claim", *(("right", "quiet", "middle") if place % 2 == 0 else ("bold", "left", "usd" if place < 5 else "f3")))
+
+
+def write_review(work: Work, pen) -> None:
+    """Formulas of the band for reviews: the claimed figure as the formulas give it now, and the state of the file.
+
+    Parameters
+    ----------
+    pen : Pen
+        The one that wrote the live sheets; it knows where the annual figures and the banner stand. None
+        where the air handler never runs.
+    """
+    s, results, sheet, at = work.styles, work.results, work.sheets[GLANCE], review_cells(work)
+    if pen is None:
+        sheet.text(*at["reviewed"], "nothing runs", _claim_style(s, 2))
+        sheet.text(*at["stale"], "The air handler never runs, so there are no rows to compute and no formulas.", s("small", "quiet", "wrap"))
+        return
+    position, key, _, claimed = _claim(results)
+    column = column_name(2 + sorted(work.candidate_sheets).index(position))
+    (row, place), (_, claim_place) = at["reviewed"], at["claimed"]
+    pen.formula(sheet, row, place, f"={quoted(LIVE_YEAR)}!{column}{pen.places[key] + 1}", claimed, _claim_style(s, 3))
+    claim, reviewed = f"{column_name(claim_place)}{row + 1}", f"{column_name(place)}{row + 1}"
+    pen.formula(sheet, *at["ratio"], f'=IF({claim}=0,"none claimed",{reviewed}/{claim})', 1.0 if claimed else "none claimed", _claim_style(s, 5))
+    pen.formula(sheet, *at["stale"], "=" + pen.banner, NOTHING_EDITED, s("small", "quiet", "wrap"))
 
 
 def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..formats import ORIGINS
-from ..layout import AFTER_CANDIDATES, BEFORE_CANDIDATES, CANDIDATE_CONTENTS, CONTENTS, GUIDE
+from ..layout import CANDIDATE_CONTENTS, CONTENTS, GUIDE, live_contents
 from ..page import Work, height_of, lines_of, title
 from ..strict import Sheet
 from ..texts import GLOSSARY, HOW_TO_READ, KINDS
@@ -22,13 +22,10 @@ def write(work: Work, sheet: Sheet) -> None:
         sheet.height(row, height_of(lines_of(text, sum(_WIDTHS))))
         row += 1
     row = _section(work, sheet, row + 1, "Sheets")
-    for name in BEFORE_CANDIDATES:
+    candidates = {name: f"{results.candidates[position].name}: {CANDIDATE_CONTENTS}" for position, name in work.candidate_sheets.items()}
+    for name in work.sheets:
         if name != GUIDE:
-            row = _link(work, sheet, row, name, CONTENTS[name])
-    for position, name in work.candidate_sheets.items():
-        row = _link(work, sheet, row, name, f"{results.candidates[position].name}: {CANDIDATE_CONTENTS}")
-    for name in AFTER_CANDIDATES:
-        row = _link(work, sheet, row, name, CONTENTS[name])
+            row = _link(work, sheet, row, name, candidates.get(name) or CONTENTS.get(name) or live_contents(name))
     without = [f"{k + 1} {c.name}" for k, c in enumerate(results.candidates) if k not in work.candidate_sheets]
     if without:
         row = _pair(work, sheet, row, "No sheet of their own", "Figures only, on “Comparison”: " + "; ".join(without))
