@@ -33,8 +33,10 @@ from .strategies.tables import line
 #: demand. Thresholds of plant and economizer lie at other hours for every temperature, so
 #: fewer let errors between them grow; more leave the rows less freedom for the rest.
 DESIGN_PRESSURE_SATS, DEMAND_PRESSURE_SATS = 12, 8
-#: Supply temperatures read between neighbours at the design duct pressure.
-READ_BETWEEN = 2
+#: Supply temperatures read between neighbours at the design duct pressure; and, with an
+#: economizer that shuts the plant off, at that of demand as well: its switching moves whole
+#: degrees of outdoor temperature, many hours, at once.
+READ_BETWEEN, READ_BETWEEN_SWITCHING = 2, 3
 #: Outdoor temperatures around which a reset by outdoor air falls from its warmest to its
 #: coldest supply temperature, and over how much. [degF]
 LINE_MIDDLES_F, LINE_SPAN_F = (40.0, 48.0, 56.0, 64.0, 72.0), 8.0
@@ -180,10 +182,12 @@ def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
         table = _Table.of([sat for sat, _ in evaluated[name]], [state for _, state in evaluated[name]], costs[name], plant, rows.on.oat_f)
         columns += [table.at(sat) for sat in moving]
         columns.append(table.cheapest(coldest, moving[-1]))
-        if name == "design":
-            # Within the margin beyond the resets the evaluated ones suffice.
-            between = np.arange(1.0, len(costs[name]) - 2.0, 1.0 / (READ_BETWEEN + 1))
-            columns += [table.at(table.first_f + table.step_f * place) for place in between if place % 1.0 > 1e-6]
+        # Beyond the range of the resets the evaluated ones suffice.
+        first, last = (1.0, len(costs[name]) - 2.0) if name == "design" else (0.0, len(costs[name]) - 1.0)
+        switching = unit.economizer.type != "none" and not unit.economizer.integrated
+        if name == "design" or switching:
+            between = np.arange(first, last, 1.0 / ((READ_BETWEEN_SWITCHING if switching else READ_BETWEEN) + 1))
+            columns += [table.at(table.first_f + table.step_f * place) for place in between if abs(place - round(place)) > 1e-6]
     match = np.zeros((hours, sum(len(c) for c in columns)))
     match[rows.running] = np.concatenate(columns).T
     count = sum(len(c) for c in costs.values())

@@ -1,0 +1,142 @@
+"""Reference settings and the choice of rows from them."""
+
+import functools
+
+import numpy as np
+import pytest
+
+import accuracy
+from binestimator import bins, selection
+from binestimator.estimate import Rows, build_unit, size_unit
+from binestimator.hours import build_conditions
+from binestimator.inputs import project_from_mapping
+from binestimator.model.system import evaluate
+from binestimator.strategies.choose import setpoints
+from binestimator.weather import find_weather, read_weather
+
+
+@functools.cache
+def prepared(seed=101, mode=None):
+    raw = accuracy.generated(seed)
+    del raw["candidate"]
+    if mode:
+        raw["schedule"]["unoccupied_mode"] = mode
+    project = project_from_mapping(raw, accuracy.ROOT / "tests")
+    weather = read_weather(find_weather(project.weather.file, accuracy.ROOT))
+    conditions = build_conditions(weather, project)
+    unit = build_unit(project, size_unit(project, conditions))
+    return project, unit, Rows.of(unit, conditions)
+
+
+def table_of(seed=101, name="design"):
+    project, unit, rows = prepared(seed)
+    listed = selection.reference_settings(project, unit, rows, selection.moving_sats_f(project, unit, rows))[name]
+    states = [evaluate(unit, rows.on, rows.loads, sat, dsp, resets_pressure=resets) for sat, dsp, resets in listed]
+    cost = np.stack([selection._end_use_costs(unit.prices, s) for s in states])
+    sats = [float(sat[0]) for sat, _, _ in listed]
+    plant = np.isin(np.arange(7), selection._COOLING_PLANT)
+    return sats, states, cost, selection._Table.of(sats, states, cost, plant, rows.on.oat_f)
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("seed", [101, 113])  # an integrated economizer, and one that shuts the plant off
+def test_table_gives_back_what_it_holds_and_stays_between(seed):
+    sats, _, cost, table = table_of(seed)
+    for k, sat in enumerate(sats):
+        # Places of the nodes are rounded: 1e-9 of a step of cost.
+        np.testing.assert_allclose(table.at(sat), cost[k], rtol=1e-9, atol=1e-9 * cost.max())
+    for beyond, end in ((sats[0] - 9.0, cost[0]), (sats[-1] + 9.0, cost[-1])):
+        np.testing.assert_allclose(table.at(beyond), end, rtol=1e-12)
+    middle = table.at(0.5 * (sats[3] + sats[4]))
+    low, high = np.minimum(cost[3], cost[4]), np.maximum(cost[3], cost[4])
+    assert (middle >= low - 1e-9).all() and (middle <= high + 1e-9).all()
+
+
+@pytest.mark.crosscheck
+def test_table_between_is_near_the_model():
+    """A setting that is not in the table, evaluated: total cost within 0.5 %, and cooling stops in the right hours.
+
+    Tolerance: the table is straight between temperatures 1.7 degF apart.
+    """
+    project, unit, rows = prepared()
+    sats, _, _, table = table_of()
+    sat = np.full(rows.on.oat_f.shape, sats[4] + 0.4 * (sats[5] - sats[4]))
+    state = evaluate(unit, rows.on, rows.loads, sat, np.full(sat.shape, unit.fan.design_dsp_inwc), resets_pressure=False)
+    wanted = selection._end_use_costs(unit.prices, state)
+    found = table.at(sat)
+    assert found.sum() == pytest.approx(wanted.sum(), rel=0.005)
+    assert np.mean((found[1] > 0) == (wanted[1] > 0)) > 0.99
+
+
+@pytest.mark.invariant
+def test_cheapest_is_no_dearer_than_any_temperature_tried():
+    project, unit, rows = prepared()
+    sats, _, _, table = table_of()
+    low, high = selection.sat_range_f(project)
+    top = np.full(rows.on.oat_f.shape, high)
+    cheapest = table.cheapest(low, top).sum(axis=0)
+    for sat in np.arange(low, high + 1e-9, selection.SEARCH_STEP_F):
+        assert (cheapest <= table.at(sat).sum(axis=0) + 1e-12).all()
+    # Where nothing but the coldest is allowed, it is that.
+    np.testing.assert_allclose(table.cheapest(low, np.full(top.shape, low)), table.at(low))
+
+
+@pytest.mark.invariant
+def test_references_span_what_candidates_may_ask_for():
+    project, unit, rows = prepared()
+    moving = selection.moving_sats_f(project, unit, rows)
+    settings = selection.reference_settings(project, unit, rows, moving)
+    low, high = selection.sat_range_f(project)
+    for name in ("design", "demand"):
+        sats = np.array([sat[0] for sat, _, _ in settings[name]])
+        assert np.allclose(np.diff(sats, 2), 0.0) and sats[0] <= low and sats[-1] >= high
+        assert np.abs(sats - low).min() < 1e-9 and np.abs(sats - high).min() < 1e-9
+        assert all(np.ptp(sat) == 0.0 for sat, _, _ in settings[name])
+    for candidate in project.candidates:
+        asked = setpoints(unit, candidate, rows.on, rows.loads) if candidate.sat.strategy != "cost_optimal" else None
+        if asked is not None:
+            assert asked.sat_f.min() >= low - 1e-9 and asked.sat_f.max() <= high + 1e-9
+    baseline = next(c for c in project.candidates if c.id == project.baseline_id)
+    found = setpoints(unit, baseline, rows.on, rows.loads)
+    assert any(np.array_equal(sat, found.sat_f) and np.array_equal(dsp, found.dsp_inwc) for sat, dsp, _ in settings["other"])
+    assert all((sat <= moving[-1] + 1e-9).all() for sat in moving)
+
+
+@pytest.mark.invariant
+def test_match_columns_cost_nothing_while_the_unit_is_off():
+    project, unit, rows = prepared(104)  # off at night
+    match, scale = selection.match_columns(project, unit, rows)
+    off = rows.conditions.fan_on == 0.0
+    assert off.any() and not match[off].any() and match[~off].any()
+    assert match.shape[1] == len(scale) and (scale > 0).all() and np.isfinite(match).all()
+
+
+@pytest.mark.crosscheck
+def test_rows_hold_the_references_in_every_rate_period():
+    project, unit, rows = prepared()
+    group_id, _ = bins.group_keys(rows.conditions, project.bins)
+    chosen = selection.choose_rows(project, unit, rows, group_id)
+    match, scale = selection.match_columns(project, unit, rows)
+    periods = rows.conditions.rate_period
+    assert set(periods) == {0, 1, 2}
+    for period in range(3):
+        mine = periods[chosen.index] == period
+        reached = chosen.weights[mine] @ match[chosen.index[mine]]
+        # 0.5 % of the annual cost of all end uses: less than the bound on annual cost.
+        assert np.abs(reached - match[periods == period].sum(axis=0)).max() < 0.005 * scale[0]
+    whole = np.abs(chosen.weights @ match[chosen.index] - match.sum(axis=0)) / scale
+    assert whole.max() < 0.001
+
+
+@pytest.mark.invariant
+def test_a_unit_that_never_runs_has_rows_too():
+    raw = accuracy.generated(104)
+    del raw["candidate"]
+    raw["schedule"] = {"unoccupied_mode": "off", "weekday_hours": [], "saturday_hours": [], "sunday_hours": []}
+    project = project_from_mapping(raw, accuracy.ROOT / "tests")
+    conditions = build_conditions(read_weather(find_weather(project.weather.file, accuracy.ROOT)), project)
+    _, unit, _ = prepared(104)
+    rows = Rows.of(unit, conditions)
+    group_id, _ = bins.group_keys(conditions, project.bins)
+    chosen = selection.choose_rows(project, unit, rows, group_id)
+    assert not chosen.fell_back and chosen.weights.sum() == pytest.approx(8760, rel=1e-9)
