@@ -15,8 +15,9 @@ answer, since the hours with their own weights satisfy every condition:
    many hours left as there are moments (Caratheodory's theorem, by pivoting).
 2. *Elimination* over the year, down to the row limit: the hour goes whose removal, when all
    other weights move to make up for it, adds least to the squared error of the match
-   columns (over the year, by rate period and by group) and to the unevenness of weights. Hours, temperature and moisture of
-   each group stay exact; a step that would make a weight negative stops at zero.
+   columns (over the year, by rate period and by group) and to the unevenness of weights.
+   Hours, temperature and moisture of each group stay exact; a step that would make a weight
+   negative stops at zero.
 
 References
 ----------
