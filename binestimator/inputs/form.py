@@ -27,6 +27,8 @@ from binestimator.inputs.schema import (
 
 #: Endings of files that are taken for a form or a workbook, not for a project file.
 WORKBOOK_ENDINGS = (".xlsx", ".xlsm", ".xltx", ".xltm", ".xlsb", ".xls", ".ods")
+#: Lines of a table, empty ones with a key among them.
+MOST_LINES = 5_000
 _ABOUT_ONE = (YOURS, OTHERWISE, REVIEWER, "evidence", "status")
 _LASTS = tuple(f"{axis}{place}" for axis in "xy" for place in range(1, MOST_POINTS + 3))
 _SINGLES = {field.path: field for section in SINGLE_SECTIONS for field in fields_of(section).values()}
@@ -170,6 +172,9 @@ def _table(sheet: SheetCells, table: str, corner_row: int, corner_column: int, c
             lines[row] = cell.value.strip()
     keyed = set(columns.values())
     inner = {row for (row, column), cell in sheet.cells.items() if column in keyed and corner_row < row < end and cell.kind != "formula"}
+    if len({*lines, *inner}) > MOST_LINES:
+        raise InputError(f"{name}: sheet {sheet.name}: the table of the key at {address_of(corner_row, corner_column)} has "
+                         f"{len({*lines, *inner}):,} lines; expected at most {MOST_LINES:,}; remove what does not belong to it")  # fmt: skip
     return _Table(table, sheet, sorted(((lines.get(row, ""), row) for row in {*lines, *inner}), key=lambda line: line[1]), columns,
                   f"{sheet.name}!{address_of(corner_row, corner_column)}")  # fmt: skip
 
@@ -467,6 +472,10 @@ class _FormReader:
             origin = cell.value if cell is not None and cell.kind == "text" else ""
             if layers.yours or layers.reviewer:
                 found.append((origin, layers))
+            if len(found) > 2 * MOST["zone"]:  # those of the quick description stand here as well
+                self._bad(table.at(row, columns[0][2]), f"more than {2 * MOST['zone']} lines of zones; expected at most {MOST['zone']}; "
+                                                        "join alike zones by their multiplier")  # fmt: skip
+                break
         return found
 
     def _take_item(self, kind: str, layers: _Layers, target: list[dict], hit: set[str]) -> None:
