@@ -971,3 +971,14 @@ def test_exported_names_are_there_and_the_reference_is_made():
 
     assert all(hasattr(inputs, name) for name in inputs.__all__)
     assert documentation_markdown().startswith("# Inputs\n")
+
+
+def test_input_errors_survive_the_way_from_another_process():
+    import pickle
+
+    from binestimator.inputs.problems import InputErrors
+
+    with pytest.raises(InputErrors) as caught:
+        project_from_mapping({"project": {"name": "x"}})
+    again = pickle.loads(pickle.dumps(caught.value))
+    assert str(again) == str(caught.value) and again.problems == caught.value.problems

@@ -16,7 +16,9 @@ from binestimator.inputs.read import project_from_mapping
 from binestimator.weather import find_weather, read_weather
 from binestimator.workbook import layout
 from binestimator.workbook.layout import sheet_candidates
+from binestimator.workbook.form_layout import INPUT_AT
 from binestimator.workbook.live import year
+from binestimator.workbook.sheets.glance import REVIEW_ROW, STALE_ROW
 from binestimator.workbook.write import build_workbook
 from binestimator.workbook.strict import cell_name
 from recalculation import Spreadsheet, cells, edited
@@ -194,3 +196,25 @@ def test_all_candidates_follow_edits(spreadsheet):
     tables = spreadsheet.sheet_after(books, year.SHEET)
     for demo in DEMOS:
         compare_years(tables[f"all_{demo}"], pens[demo], full(demo), runs[demo], f"all edits of {demo}")
+
+
+@pytest.mark.crosscheck
+def test_a_reviewers_override_moves_the_review_and_not_the_claim(spreadsheet):
+    """Typed beside the claim's values: the live year follows the engine, the first sheet shows claimed, reviewed and ratio."""
+    project, results = few("office")
+    content, pen = build_workbook(results, blank=True)
+    wanted = {"prices.electricity_usd_kwh": 0.15, "heating.efficiency_frac": 0.9}
+    changes = {}
+    for path, value in wanted.items():
+        sheet, row, _ = pen.registry.edited[path]
+        changes[(sheet, cell_name(row, INPUT_AT["override"]))] = value
+    file = {"reviewed": edited(content, changes)}
+    changed = estimate(project.with_overrides(wanted), weather_of("office"), held=results.held)
+    compare_years(spreadsheet.sheet_after(file, year.SHEET)["reviewed"], pen, results, changed, "reviewer")
+    glance = spreadsheet.sheet_after({"reviewed_page": file["reviewed"]}, layout.GLANCE)["reviewed_page"]
+    claimed, reviewed, ratio = (float(v) for v in glance[REVIEW_ROW] if re.fullmatch(r"-?[\d.]+(E-?\d+)?", v))
+    best = results.best.id
+    assert claimed == pytest.approx(results.best.saving["cost_usd"], rel=RELATIVE)
+    assert reviewed == pytest.approx(changed[best].saving["cost_usd"], rel=RELATIVE)
+    assert ratio == pytest.approx(reviewed / claimed, rel=RELATIVE) and abs(ratio - 1.0) > 0.05
+    assert "2 edited" in glance[STALE_ROW][0]

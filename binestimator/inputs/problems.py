@@ -42,11 +42,15 @@ class InputErrors(InputError):
     """
 
     def __init__(self, title: str, problems: tuple[Problem, ...]):
-        self.problems = problems
+        self.title, self.problems = title, problems
         listed = [f"  - {problem}" for problem in problems[:MOST_LISTED]]
         if len(problems) > MOST_LISTED:
             listed.append(f"  - and {len(problems) - MOST_LISTED} more")
         super().__init__("\n".join([title, *listed]))
+
+    def __reduce__(self):
+        """So that the error survives the way from another process."""
+        return type(self), (self.title, self.problems)
 
 
 def shown(value: object) -> str:
