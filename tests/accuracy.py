@@ -262,13 +262,14 @@ def edits(project) -> dict[str, dict]:
     low, high = project.limits.sat_min_f, project.limits.sat_max_f
     # Inputs refuse supply air less than 3 degF colder than a cooling setpoint.
     warmest = min([g.cooling_setpoint_f for g in project.groups] + [z.cooling_setpoint_f for z in project.zones if z.cooling_setpoint_f]) - 3.0
+    tops = [c.sat.max_f for c in project.candidates if c.sat.strategy in ("demand", "cost_optimal")]
     return {
         "internal loads +20 %": loads,
         "minimum flows halved": flows,
         "warmest SAT +3 F": {"limits.sat_max_f": min(high + 3.0, warmest)},
         "warmest SAT -3 F": {"limits.sat_max_f": max(high - 3.0, low + 1.0)},
         "coldest SAT -3 F": {"limits.sat_min_f": low - 3.0},
-        "coldest SAT +3 F": {"limits.sat_min_f": min(low + 3.0, high - 1.0)},
+        "coldest SAT +3 F": {"limits.sat_min_f": min(low + 3.0, *(top - 1.0 for top in (high, *tops)))},
         "electricity price x 2": {"prices.electricity_usd_kwh": 2.0 * project.prices.electricity_usd_kwh},
         "all prices x 2": {f"prices.{k}": 2.0 * getattr(project.prices, k)
                            for k in ("electricity_usd_kwh", "fuel_usd_therm", "cooling_usd_kbtu", "heat_usd_kbtu")},
