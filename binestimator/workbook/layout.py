@@ -253,17 +253,9 @@ CANDIDATE_GROUPS: tuple[tuple[str, tuple[Column, ...]], ...] = (
 )
 CANDIDATE_COLUMNS = tuple(column for _, columns in CANDIDATE_GROUPS for column in columns)
 CANDIDATE_COLUMN = {column.key: place for place, column in enumerate(CANDIDATE_COLUMNS)}
-# The first column that only rows with the air handler running fill.
-CANDIDATE_FIRST_RUNNING_COLUMN = sum(len(columns) for label, columns in CANDIDATE_GROUPS if label in ("Row", "Conditions"))
 
-# Rows of a candidate's sheet.
+# Titles of a candidate's sheet begin here; its rows are laid out by ``live.grid``.
 CANDIDATE_TITLE_ROW = 0
-CANDIDATE_GROUP_ROW = 4
-CANDIDATE_LABEL_ROW = 5
-CANDIDATE_UNIT_ROW = 6
-CANDIDATE_TOTAL_ROWS = {"unit": 7, "rows": 8, "night": 9, "year": 10, "results": 11, "difference": 12}
-CANDIDATE_FIRST_ROW = 13
-CANDIDATE_FROZEN_COLUMNS = 3
 
 ROW_COLUMNS = (
     Column("row", "Row", "no.", "f0", width=6),
