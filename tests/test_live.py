@@ -57,11 +57,15 @@ EDITS = {
     ),
     "clinic": (
         ("cooling.eer", 11.0), ("air_handler.humid_dewpoint_f", 52.0), ("group[waiting].people_ft2", 25.0), ("air_handler.duct_gain_f", 1.0),
-        ("prices.electricity_usd_kwh", 0.2),
+        ("prices.electricity_usd_kwh", 0.2), ("outdoor_air.minimum_cfm", 3500.0), ("building.window_shgc", 0.3), ("fan.efficiency_frac", 0.58),
+        ("air_handler.leakage_frac", 0.05), ("group[waiting].lights_w_ft2", 1.4), ("limits.damper_open_pct", 90.0),
+        ("candidate[sat_outdoor_air_dsp_demand].dsp.ignored_requests", 4.0), ("cooling.cycling_drying_loss_frac", 0.3),
     ),
     "field_station": (
         ("economizer.high_limit_f", 60.0), ("prices.heat_usd_kbtu", 0.02), ("fan.measured_kw", 3.6), ("zone[Library].reheat_rise_max_f", 20.0),
         ("fan.design_total_inwc", 4.2), ("candidate[demand_line].dsp.points", ((30.0, 0.5), (100.0, 1.5))),
+        ("prices.electricity_usd_kwh", 0.3), ("zone[Library].area_ft2", 1500.0), ("fan.efficiency_droop", 0.5), ("heating.purchased_loss_frac", 0.1),
+        ("building.shading_factor", 0.6), ("air_handler.duct_gain_f", 1.0), ("outdoor_air.minimum_cfm", 2500.0),
     ),
 }  # fmt: skip
 
