@@ -15,12 +15,13 @@ hours they tell apart.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .bins import RowSelection, representative_rows
 from .inputs.schema import fields_of
+from .model.loads import ZoneLoads, zone_loads
 from .model.system import RowState, evaluate, heating_enabled
 from .model.terminals import requested_flow_cfm
 from .model.unit import Unit
@@ -37,6 +38,8 @@ DESIGN_PRESSURE_SATS, DEMAND_PRESSURE_SATS = 12, 8
 #: economizer that shuts the plant off, at that of demand as well: its switching moves whole
 #: degrees of outdoor temperature, many hours, at once.
 READ_BETWEEN, READ_BETWEEN_SWITCHING = 2, 3
+#: Edits that rows must bear: limits of supply temperature, and internal gains. [degF, factor]
+EDIT_MARGIN_F, EDIT_GAINS = 3.0, 1.2
 #: Outdoor temperatures around which a reset by outdoor air falls from its warmest to its
 #: coldest supply temperature, and over how much. [degF]
 LINE_MIDDLES_F, LINE_SPAN_F = (40.0, 48.0, 56.0, 64.0, 72.0), 8.0
@@ -50,6 +53,16 @@ IGNORED_REQUESTS = 2.0
 LEAST_WORTH_FRAC = 0.25
 #: Places of the cooling plant in ``_end_use_costs``: compressors, pumps and tower, purchased.
 _COOLING_PLANT = (1, 2, 5)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """A reference: setpoints (R,) of the running hours [degF, in. w.c.], whether duct pressure is reset, room loads."""
+
+    sat_f: np.ndarray
+    dsp_inwc: np.ndarray
+    resets: bool
+    loads: ZoneLoads
 
 
 def sat_range_f(project) -> tuple[float, float]:
@@ -81,14 +94,14 @@ def reference_settings(project, unit: Unit, rows, moving):
 
     Returns
     -------
-    dict of str to list of (sat, dsp, resets)
+    dict of str to list of Setting
         ``design`` and ``demand``: constant supply temperatures, ascending and evenly spaced,
-        at the design duct pressure (one step beyond the range of the resets at both ends, for
-        later edits) and at that of demand; ``other``: the baseline as it is
-        (without operators' overrides); the baseline's and the coldest supply temperature at low
-        duct pressures; the warmest at the lowest; and at the duct pressure of demand a supply
-        temperature by demand and the warmest that the limits allow. ``sat`` [degF] and ``dsp``
-        [in. w.c.] are ndarrays (R,), ``resets`` says whether duct pressure is reset.
+        at the design duct pressure (one step beyond the range of the resets at both ends) and
+        at that of demand. ``other``: the baseline as it is (without operators' overrides); the
+        baseline's and the coldest supply temperature at low duct pressures; the warmest at the
+        lowest; at the duct pressure of demand a supply temperature by demand, the warmest that
+        the limits allow and one between it and the coldest; and for later edits a supply
+        temperature warmer than all, and that by demand with larger internal gains.
     """
     on = rows.on
     enabled = heating_enabled(unit, on.oat_f, on.fan_on)
@@ -101,25 +114,40 @@ def reference_settings(project, unit: Unit, rows, moving):
     def constant(value):
         return np.full(on.oat_f.shape, float(value))
 
-    def demanded(sat):
-        requested = requested_flow_cfm(unit, rows.loads, sat, enabled)
-        return settled_dsp_inwc(unit, requested, IGNORED_REQUESTS, unit.limits.dsp_min_inwc, _highest_dsp(unit))
+    def fixed(sat, dsp):
+        return Setting(sat_f=sat, dsp_inwc=constant(dsp), resets=False, loads=rows.loads)
+
+    def demanded(sat, loads=rows.loads):
+        requested = requested_flow_cfm(unit, loads, sat, enabled)
+        dsp = settled_dsp_inwc(unit, requested, IGNORED_REQUESTS, lowest, _highest_dsp(unit))
+        return Setting(sat_f=sat, dsp_inwc=dsp, resets=True, loads=loads)
 
     # The ends of the range are among them: resets rest there for many hours.
     step = (high - low) / (DESIGN_PRESSURE_SATS - 3)
-    at_design = np.linspace(low - step, high + step, DESIGN_PRESSURE_SATS)
-    at_demand = np.linspace(low, high, DEMAND_PRESSURE_SATS)
+    by_demand, ceiling = moving[len(LINE_MIDDLES_F) + 1], moving[-1]
     return {
-        "design": [(constant(v), constant(design), False) for v in at_design],
-        "demand": [(constant(v), demanded(constant(v)), True) for v in at_demand],
+        "design": [fixed(constant(v), design) for v in np.linspace(low - step, high + step, DESIGN_PRESSURE_SATS)],
+        "demand": [demanded(constant(v)) for v in np.linspace(low, high, DEMAND_PRESSURE_SATS)],
         "other": [
-            (found.sat_f, found.dsp_inwc, resets_pressure(baseline.dsp)),
-            (found.sat_f, constant(0.5 * (design + lowest)), False),
-            (constant(low), constant(0.4 * design + 0.6 * lowest), False),
-            (constant(high), constant(lowest), True),
-            *((sat, demanded(sat), True) for sat in (moving[len(LINE_MIDDLES_F) + 1], moving[-1])),
+            Setting(sat_f=found.sat_f, dsp_inwc=found.dsp_inwc, resets=resets_pressure(baseline.dsp), loads=rows.loads),
+            fixed(found.sat_f, 0.5 * (design + lowest)),
+            fixed(constant(low), 0.4 * design + 0.6 * lowest),
+            Setting(sat_f=constant(high), dsp_inwc=constant(lowest), resets=True, loads=rows.loads),
+            demanded(by_demand),
+            demanded(ceiling),
+            demanded(0.4 * low + 0.6 * ceiling),
+            fixed(constant(high + EDIT_MARGIN_F), design),
+            demanded(by_demand, zone_loads(_with_gains(unit, EDIT_GAINS), on)),
         ],
     }
+
+
+def _with_gains(unit: Unit, factor: float) -> Unit:
+    """The unit with all internal gains times a factor; its people multiply as well."""
+    groups = unit.groups
+    return replace(unit, groups=replace(
+        groups, people_ft2=groups.people_ft2 / factor, lights_btuh_ft2=groups.lights_btuh_ft2 * factor,
+        equipment_btuh_ft2=groups.equipment_btuh_ft2 * factor))  # fmt: skip
 
 
 def _highest_dsp(unit: Unit) -> float:
@@ -166,7 +194,7 @@ def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
         return nothing
     moving = moving_sats_f(project, unit, rows)
     evaluated = {
-        name: [(float(sat[0]), evaluate(unit, rows.on, rows.loads, sat, dsp, resets_pressure=resets)) for sat, dsp, resets in listed]
+        name: [(float(s.sat_f[0]), evaluate(unit, rows.on, s.loads, s.sat_f, s.dsp_inwc, resets_pressure=s.resets)) for s in listed]
         for name, listed in reference_settings(project, unit, rows, moving).items()
     }
     costs = {name: np.stack([_end_use_costs(unit.prices, state) for _, state in listed]) for name, listed in evaluated.items()}

@@ -215,7 +215,8 @@ def seen_candidates(project, results, weather) -> set[str]:
     unit = results.unit
     rows = Rows.of(unit, build_conditions(weather, project))
     moving = moving_sats_f(project, unit, rows)
-    known = [(sat, dsp) for listed in reference_settings(project, unit, rows, moving).values() for sat, dsp, _ in listed]
+    settings = reference_settings(project, unit, rows, moving)
+    known = [(s.sat_f, s.dsp_inwc) for listed in settings.values() for s in listed]
     # Costs at moving temperatures are read from tables, whatever the duct pressure.
     known += [(sat, None) for sat in moving]
     seen = set()

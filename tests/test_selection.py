@@ -31,9 +31,9 @@ def prepared(seed=101, mode=None):
 def table_of(seed=101, name="design"):
     project, unit, rows = prepared(seed)
     listed = selection.reference_settings(project, unit, rows, selection.moving_sats_f(project, unit, rows))[name]
-    states = [evaluate(unit, rows.on, rows.loads, sat, dsp, resets_pressure=resets) for sat, dsp, resets in listed]
+    states = [evaluate(unit, rows.on, s.loads, s.sat_f, s.dsp_inwc, resets_pressure=s.resets) for s in listed]
     cost = np.stack([selection._end_use_costs(unit.prices, s) for s in states])
-    sats = [float(sat[0]) for sat, _, _ in listed]
+    sats = [float(s.sat_f[0]) for s in listed]
     plant = np.isin(np.arange(7), selection._COOLING_PLANT)
     return sats, states, cost, selection._Table.of(sats, states, cost, plant, rows.on.oat_f)
 
@@ -88,17 +88,19 @@ def test_references_span_what_candidates_may_ask_for():
     settings = selection.reference_settings(project, unit, rows, moving)
     low, high = selection.sat_range_f(project)
     for name in ("design", "demand"):
-        sats = np.array([sat[0] for sat, _, _ in settings[name]])
+        sats = np.array([s.sat_f[0] for s in settings[name]])
         assert np.allclose(np.diff(sats, 2), 0.0) and sats[0] <= low and sats[-1] >= high
         assert np.abs(sats - low).min() < 1e-9 and np.abs(sats - high).min() < 1e-9
-        assert all(np.ptp(sat) == 0.0 for sat, _, _ in settings[name])
+        assert all(np.ptp(s.sat_f) == 0.0 for s in settings[name])
     for candidate in project.candidates:
         asked = setpoints(unit, candidate, rows.on, rows.loads) if candidate.sat.strategy != "cost_optimal" else None
         if asked is not None:
             assert asked.sat_f.min() >= low - 1e-9 and asked.sat_f.max() <= high + 1e-9
     baseline = next(c for c in project.candidates if c.id == project.baseline_id)
     found = setpoints(unit, baseline, rows.on, rows.loads)
-    assert any(np.array_equal(sat, found.sat_f) and np.array_equal(dsp, found.dsp_inwc) for sat, dsp, _ in settings["other"])
+    assert any(np.array_equal(s.sat_f, found.sat_f) and np.array_equal(s.dsp_inwc, found.dsp_inwc) for s in settings["other"])
+    louder = [s for s in settings["other"] if s.loads is not rows.loads]
+    assert len(louder) == 1 and louder[0].loads.latent_btuh.sum() > 1.19 * rows.loads.latent_btuh.sum()
     assert all((sat <= moving[-1] + 1e-9).all() for sat in moving)
 
 
