@@ -21,6 +21,7 @@ import numpy as np
 
 from .bins import RowSelection, representative_rows
 from .inputs.schema import fields_of
+from .model.air_handler import economizer_allowed
 from .model.loads import ZoneLoads, zone_loads
 from .model.system import RowState, evaluate, heating_enabled
 from .model.terminals import requested_flow_cfm
@@ -37,7 +38,11 @@ DESIGN_PRESSURE_SATS, DEMAND_PRESSURE_SATS = 12, 8
 #: Supply temperatures read between neighbours at the design duct pressure; and, with an
 #: economizer that shuts the plant off, at that of demand as well: its switching moves whole
 #: degrees of outdoor temperature, many hours, at once.
-READ_BETWEEN, READ_BETWEEN_SWITCHING = 2, 3
+READ_BETWEEN = 2
+#: A differential economizer compares with the return air, which differs a little from setting
+#: to setting: shifts of the outdoor temperature for which its hours are held too [degF], and
+#: what such an hour counts, as a share of the mean cost of an hour. Tuned on seventeen projects.
+ECONOMIZER_SHIFTS_F, ECONOMIZER_WORTH_FRAC = (-2.0, -1.0, -0.5, 0.5, 1.0, 2.0), 0.1
 #: Edits that rows must bear: limits of supply temperature, and internal gains. [degF, factor]
 EDIT_MARGIN_F, EDIT_GAINS = 3.0, 1.2
 #: Outdoor temperatures around which a reset by outdoor air falls from its warmest to its
@@ -51,6 +56,8 @@ DEMANDS = ((3.0, 57.0, 72.0), (5.0, 50.0, 80.0), (0.0, 55.0, 75.0))
 IGNORED_REQUESTS = 2.0
 #: Least share of its default price at which an energy counts, however little it costs.
 LEAST_WORTH_FRAC = 0.25
+#: Place among the other settings of the one by demand.
+BY_DEMAND = 4
 #: Places of the cooling plant in ``_end_use_costs``: compressors, pumps and tower, purchased.
 _COOLING_PLANT = (1, 2, 5)
 
@@ -183,7 +190,8 @@ def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
     Returns
     -------
     match : ndarray (H, M)
-        Cost; 0 while the air handler is off. [USD/h]
+        Cost, and hours of a differential economizer at a cost; 0 while the air handler is
+        off. [USD/h]
     scale : ndarray (M,)
         What an error of a column counts against: the mean annual cost of all end uses
         together. [USD]
@@ -214,13 +222,26 @@ def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
         first, last = (1.0, len(costs[name]) - 2.0) if name == "design" else (0.0, len(costs[name]) - 1.0)
         switching = unit.economizer.type != "none" and not unit.economizer.integrated
         if name == "design" or switching:
-            between = np.arange(first, last, 1.0 / ((READ_BETWEEN_SWITCHING if switching else READ_BETWEEN) + 1))
+            between = np.arange(first, last, 1.0 / (READ_BETWEEN + 1))
             columns += [table.at(table.first_f + table.step_f * place) for place in between if abs(place - round(place)) > 1e-6]
-    match = np.zeros((hours, sum(len(c) for c in columns)))
-    match[rows.running] = np.concatenate(columns).T
     count = sum(len(c) for c in costs.values())
     total = sum(float((c @ rows.on.hours).sum()) for c in costs.values()) / count
+    worth = ECONOMIZER_WORTH_FRAC * total / float(rows.on.hours.sum())
+    for _, state in (evaluated["demand"][0], evaluated["other"][BY_DEMAND]):
+        columns.append(worth * _economizer_hours(unit, rows.on, state))
+    match = np.zeros((hours, sum(len(c) for c in columns)))
+    match[rows.running] = np.concatenate(columns).T
     return match, np.full(match.shape[1], total)
+
+
+def _economizer_hours(unit: Unit, on, state: RowState) -> np.ndarray:
+    """1 in hours in which a differential economizer may open, by shift of the outdoor temperature. (shifts or 0, R)"""
+    if not unit.economizer.type.startswith("differential") or unit.economizer.stuck_frac is not None:
+        return np.zeros((0, len(on.oat_f)))
+    return np.stack([
+        economizer_allowed(unit, on.oat_f + shift, on.humidity_ratio, state.rat_f, state.room_humidity_ratio).astype(float)
+        for shift in ECONOMIZER_SHIFTS_F
+    ])  # fmt: skip
 
 
 def _end_use_costs(prices, state: RowState) -> np.ndarray:
