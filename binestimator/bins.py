@@ -59,8 +59,8 @@ _SOFT_DIRECTIONS = 18
 #: makes the year no better, more of it makes it worse.
 _YEAR_WEIGHT, _PERIOD_WEIGHT = 100.0, 30.0
 #: Weight of the sum of squared weights times the group's variance: the error expected of
-#: whatever the match columns do not show. Results change little between 0.05 and 1.
-_EVENNESS = 0.5
+#: whatever the match columns do not show. Results change little between 0.5 and 8.
+_EVENNESS = 2.0
 #: Exact conditions must hold to this relative error, or the selection counts as failed.
 EXACT_TOLERANCE = 1e-9
 

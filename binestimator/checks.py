@@ -35,20 +35,48 @@ def end_use_kbtu(figures: dict[str, float], key: str) -> float:
     return figures[key] * factor
 
 
-def bin_errors(candidate, baseline, which="annual") -> dict[str, float]:
-    """Errors of the bin rows (``which`` "annual") or of classic mean bins ("classic") against the hours of one candidate.
+def figure_errors(figures, hourly, base, base_hourly) -> dict[str, float]:
+    """Errors of annual figures of one candidate against its hourly ones, with those of the baseline.
 
     ``cost_frac``; ``saving_points`` (percentage points of the baseline's cost); every end use as
     a share of all HVAC energy.
     """
-    a, h, base = getattr(candidate, which), candidate.hourly, getattr(baseline, which)
-    total = max(site_kbtu(h), 1e-9)
-    out = {"cost_frac": (a["cost_usd"] - h["cost_usd"]) / max(h["cost_usd"], 1e-9)}
-    by_bins = 1.0 - a["cost_usd"] / max(base["cost_usd"], 1e-9)
-    by_hours = 1.0 - h["cost_usd"] / max(baseline.hourly["cost_usd"], 1e-9)
+    total = max(site_kbtu(hourly), 1e-9)
+    out = {"cost_frac": (figures["cost_usd"] - hourly["cost_usd"]) / max(hourly["cost_usd"], 1e-9)}
+    by_bins = 1.0 - figures["cost_usd"] / max(base["cost_usd"], 1e-9)
+    by_hours = 1.0 - hourly["cost_usd"] / max(base_hourly["cost_usd"], 1e-9)
     out["saving_points"] = 100.0 * (by_bins - by_hours)
     for key in ENERGY_KEYS:
-        out[key] = (end_use_kbtu(a, key) - end_use_kbtu(h, key)) / total
+        out[key] = (end_use_kbtu(figures, key) - end_use_kbtu(hourly, key)) / total
+    return out
+
+
+def bin_errors(candidate, baseline, which="annual") -> dict[str, float]:
+    """Errors (see :func:`figure_errors`) of the bin rows (``which`` "annual") or of classic mean bins ("classic") of one candidate."""
+    return figure_errors(getattr(candidate, which), candidate.hourly, getattr(baseline, which), baseline.hourly)
+
+
+def bin_misses(figures, hourly, baseline_id: str) -> dict[str, float]:
+    """Candidates whose bin rows miss a bound.
+
+    Parameters
+    ----------
+    figures, hourly : mapping of candidate id to annual figures
+        From the rows and from the hours.
+    baseline_id : str
+
+    Returns
+    -------
+    dict of str to float
+        Id to its largest error over the bound of that error, where it is above 1.
+    """
+    out = {}
+    for id_ in figures:
+        e = figure_errors(figures[id_], hourly[id_], figures[baseline_id], hourly[baseline_id])
+        worst = max(abs(e["cost_frac"]) / COST_ERROR_FRAC, abs(e["saving_points"]) / SAVING_ERROR_POINTS,
+                    *(abs(e[key]) / END_USE_ERROR_FRAC for key in ENERGY_KEYS))  # fmt: skip
+        if worst > 1.0:
+            out[id_] = worst
     return out
 
 

@@ -14,7 +14,7 @@ import pandas as pd
 
 from . import __version__
 from .bins import EXACT_TOLERANCE, RowSelection, bin_table, group_keys, mean_rows, row_table
-from .checks import run_checks, worst_bin_errors
+from .checks import bin_misses, run_checks, worst_bin_errors
 from .errors import Finding, InputError
 from .hours import Conditions, build_conditions
 from .model.build import build_unit
@@ -29,7 +29,7 @@ from .money import annual_cost_usd, simple_payback_years
 from .results import (
     ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, CandidateRun, EqualService, Held, Interaction, Results, RowChoice, overrides_key,
 )
-from .selection import choose_rows
+from .selection import choose_rows, end_use_costs
 from .strategies.choose import RESET_DSP, RESET_SAT, Setpoints, dsp_setpoint_inwc, reset_range, resets_pressure, setpoints
 from .strategies.cost_optimal import search as search_sat
 from .strategies.demand import pressure_thresholds_inwc, temperature_thresholds_f
@@ -532,7 +532,22 @@ class _Site:
     night: NightBlock
 
 
-def estimate(project, weather, held: Held | None = None) -> Results:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Evaluated:
+    """Parts and annual figures of every candidate by id on one kind of rows, and the supply temperatures tried."""
+
+    parts: dict[str, list[Part]]
+    figures: dict[str, dict[str, float]]
+    tried: tuple[np.ndarray, ...]
+
+
+def _by_group(selection: RowSelection) -> tuple[np.ndarray, np.ndarray]:
+    """Rows and weights in the order of the groups."""
+    order = np.lexsort((selection.index, selection.group))
+    return selection.index[order], selection.weights[order]
+
+
+def estimate(project, weather, held: Held | None = None, *, choose_again: bool = True) -> Results:
     """Evaluate every candidate of a project in a typical year.
 
     Parameters
@@ -544,6 +559,11 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     held : Held, optional
         Sizes, rows with weights, optimiser setpoints and night block of an earlier run, used
         instead of finding them again: what a live workbook does after an edit.
+    choose_again : bool
+        Choose rows a second time where a candidate misses a bound against the hours, with the
+        hourly costs of the baseline and of the candidates that missed among the references; kept
+        if it is better, and told by ``row_method``. Without it the figures are evidence of the
+        choice from references alone.
 
     Returns
     -------
@@ -551,7 +571,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
 
     Notes
     -----
-    Sizes are found once from the baseline and held; rows are chosen once from reference
+    Sizes are found once from the baseline and held; rows are chosen from reference
     settings and held. Counts, months, peaks and the equal-service rule come from the
     hourly run.
     """
@@ -566,8 +586,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
         row_index, row_weights = held.row_index, held.row_weights
     elif project.bins.rows == "representative":
         selection = choose_rows(project, unit, hourly, group_id)
-        order = np.lexsort((selection.index, selection.group))
-        row_index, row_weights = selection.index[order], selection.weights[order]
+        row_index, row_weights = _by_group(selection)
 
     def site_of(this_project, key, candidate_id) -> _Site:
         same = this_project is project
@@ -598,31 +617,49 @@ def estimate(project, weather, held: Held | None = None) -> Results:
 
     # The baseline first; the cost-optimal search last, so that it can try what the others do.
     ordered = sorted(project.candidates, key=lambda c: (c.sat.strategy == "cost_optimal", c.id != project.baseline_id))
-    runs: dict[str, tuple[_Site, list[Part], list[Part]]] = {}
-    figures, optimal = {}, {}
-    tried: dict[str, list[np.ndarray]] = {"hourly": [], "rows": [], "mean": []}
     for candidate in ordered:
-        site = site_for(candidate)
-        parts = {}
-        for name in tried:
-            if name == "mean" and row_index is None:
-                parts[name] = parts["rows"]
-                continue
+        site_for(candidate)
+
+    def evaluated(name) -> _Evaluated:
+        """Every candidate on the hours, the rows or the mean rows of its site."""
+        tried: list[np.ndarray] = []
+        parts, figures = {}, {}
+        for candidate in ordered:
+            site = site_for(candidate)
             kept = held.optimal_sat.get(candidate.id) if held is not None and name == "rows" else None
-            parts[name] = run_parts(site.unit, candidate, getattr(site, name), _distinct(tried[name]), kept)
+            parts[candidate.id] = run_parts(site.unit, candidate, getattr(site, name), _distinct(tried), kept)
             if candidate.sat.strategy != "cost_optimal":
-                tried[name].append(parts[name][0].setpoints.sat_f)
-        if candidate.sat.strategy == "cost_optimal":
-            optimal[candidate.id] = parts["rows"][0].setpoints.sat_f
-        runs[candidate.id] = (site, parts["hourly"], parts["rows"])
-        totals = night_totals(site.night)
-        figures[candidate.id] = {name: annual_figures(site.unit, getattr(site, name), parts[name], totals) for name in tried}
-    base_annual, base_hourly = figures[project.baseline_id]["rows"], figures[project.baseline_id]["hourly"]
+                tried.append(parts[candidate.id][0].setpoints.sat_f)
+            figures[candidate.id] = annual_figures(site.unit, getattr(site, name), parts[candidate.id], night_totals(site.night))
+        return _Evaluated(parts=parts, figures=figures, tried=tuple(_distinct(tried)))
+
+    of_hours, of_rows = evaluated("hourly"), evaluated("rows")
+    missed = bin_misses(of_rows.figures, of_hours.figures, project.baseline_id)
+    if selection is not None and choose_again and missed:
+        # The error of the baseline is in every saving.
+        asked = [c for c in ordered if c.id in missed or c.id == project.baseline_id]
+        costs = [sum(p.share * end_use_costs(site_for(c).unit.prices, p.state) for p in of_hours.parts[c.id]) for c in asked]
+        second = choose_rows(project, unit, hourly, group_id, costs)
+        first_sites, index, weights = dict(sites), *_by_group(second)
+        for key, site in first_sites.items():
+            sites[key] = replace(site, rows=Rows.of(site.unit, site.hourly.conditions.take(index).with_hours(weights)))
+        again = evaluated("rows")
+        still = bin_misses(again.figures, of_hours.figures, project.baseline_id)
+        if max(still.values(), default=1.0) < max(missed.values()):
+            of_rows, row_index, row_weights = again, index, weights
+            selection = replace(second, method=f"{second.method}; {METHOD_AGAIN.format(len(missed), 's' if len(missed) > 1 else '')}")
+        else:
+            sites = first_sites
+    of_means = of_rows if row_index is None else evaluated("mean")
+
+    runs = {c.id: (site_for(c), of_hours.parts[c.id], of_rows.parts[c.id]) for c in ordered}
+    optimal = {c.id: of_rows.parts[c.id][0].setpoints.sat_f for c in ordered if c.sat.strategy == "cost_optimal"}
+    base_annual, base_hourly = of_rows.figures[project.baseline_id], of_hours.figures[project.baseline_id]
 
     results = []
     for candidate in project.candidates:
         site, parts_h, parts_r = runs[candidate.id]
-        annual, by_hour = figures[candidate.id]["rows"], figures[candidate.id]["hourly"]
+        annual, by_hour = of_rows.figures[candidate.id], of_hours.figures[candidate.id]
         saving = {key: base_annual[key] - annual[key] for key in SAVING_KEYS}
         service = EqualService(flagged=False, reasons=()) if candidate.id == project.baseline_id else equal_service(
             by_hour, base_hourly, project.service, by_hour["running_hours"] * float(site.unit.zones.multiplier.sum()))
@@ -630,7 +667,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
         energy = _hourly_energy(site.unit, site.hourly, parts_h, site.night)
         power = energy["fan_kwh"] + energy["cooling_kwh"] + energy["pump_tower_kwh"] + energy["heating_kwh"]
         results.append(CandidateResult(
-            candidate=candidate, annual=annual, hourly=by_hour, classic=figures[candidate.id]["mean"], saving=saving, equal_service=service,
+            candidate=candidate, annual=annual, hourly=by_hour, classic=of_means.figures[candidate.id], saving=saving, equal_service=service,
             payback_years=payback.before_years, payback_after_incentive_years=payback.after_years, payback_note=payback.before_reason or payback.after_reason,
             rank=None, rows=rows_frame(site.rows, parts_r), monthly=monthly_table(site.unit, site.hourly, energy),
             by_temperature=temperature_table(site.hourly, parts_h), flow_hours=flow_table(site.unit, site.hourly, parts_h),
@@ -651,7 +688,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     return Results(
         project=project, weather=weather, baseline_id=project.baseline_id, candidates=tuple(results), bin_table=table,
         row_table=rows_of_table, row_method=choice.method, selection=choice, night=night_totals(base_site.night), sizes=size_list(project, unit),
-        interactions=interactions, checks=checks, bound=reset_bound(project, base_site, _distinct(tried["rows"])),
+        interactions=interactions, checks=checks, bound=reset_bound(project, base_site, of_rows.tried),
         findings=tuple(project.findings) + tuple(weather.findings) + findings + choice_findings(choice),
         run_id=make_run_id(project, weather), unit=unit,
         held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal,
@@ -663,6 +700,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
 
 METHOD_MEAN = "mean conditions of each bin and mode (classic bins)"
 METHOD_HELD = "rows held from an earlier run"
+METHOD_AGAIN = "chosen again with the baseline and {} candidate{} among the references, which the first choice missed"
 
 
 def baseline_of(project, results) -> CandidateResult:

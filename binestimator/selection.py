@@ -48,6 +48,8 @@ EDIT_MARGIN_F, EDIT_GAINS = 3.0, 1.2
 #: Outdoor temperatures around which a reset by outdoor air falls from its warmest to its
 #: coldest supply temperature, and over how much. [degF]
 LINE_MIDDLES_F, LINE_SPAN_F = (40.0, 48.0, 56.0, 64.0, 72.0), 8.0
+#: Outdoor temperatures between which a reset of duct pressure by outdoor air rises to design. [degF]
+DSP_LINE_F = (48.0, 85.0)
 #: Step of the search for the cheapest supply temperature of an hour. [degF]
 SEARCH_STEP_F = 1.0
 #: Requests that demand ignores, and the outdoor temperatures between which its range narrows.
@@ -58,7 +60,9 @@ IGNORED_REQUESTS = 2.0
 LEAST_WORTH_FRAC = 0.25
 #: Place among the other settings of the one by demand.
 BY_DEMAND = 4
-#: Places of the cooling plant in ``_end_use_costs``: compressors, pumps and tower, purchased.
+#: Weight of the columns of settings that are asked for, against one of a reference.
+ASKED_WEIGHT = 10.0
+#: Places of the cooling plant in ``end_use_costs``: compressors, pumps and tower, purchased.
 _COOLING_PLANT = (1, 2, 5)
 
 
@@ -107,8 +111,10 @@ def reference_settings(project, unit: Unit, rows, moving):
         at that of demand. ``other``: the baseline as it is (without operators' overrides); the
         baseline's and the coldest supply temperature at low duct pressures; the warmest at the
         lowest; at the duct pressure of demand a supply temperature by demand, the warmest that
-        the limits allow and one between it and the coldest; and for later edits a supply
-        temperature warmer than all, and that by demand with larger internal gains.
+        the limits allow, one between it and the coldest, and one a little above the coldest
+        with more requests ignored; the baseline's at a duct pressure by outdoor temperature;
+        and for later edits a supply temperature warmer than all, and that by demand with
+        larger internal gains.
     """
     on = rows.on
     enabled = heating_enabled(unit, on.oat_f, on.fan_on)
@@ -124,14 +130,16 @@ def reference_settings(project, unit: Unit, rows, moving):
     def fixed(sat, dsp):
         return Setting(sat_f=sat, dsp_inwc=constant(dsp), resets=False, loads=rows.loads)
 
-    def demanded(sat, loads=rows.loads):
+    def demanded(sat, loads=rows.loads, ignored=IGNORED_REQUESTS, least=lowest):
         requested = requested_flow_cfm(unit, loads, sat, enabled)
-        dsp = settled_dsp_inwc(unit, requested, IGNORED_REQUESTS, lowest, _highest_dsp(unit))
+        dsp = settled_dsp_inwc(unit, requested, ignored, least, _highest_dsp(unit))
         return Setting(sat_f=sat, dsp_inwc=dsp, resets=True, loads=loads)
 
     # The ends of the range are among them: resets rest there for many hours.
     step = (high - low) / (DESIGN_PRESSURE_SATS - 3)
     by_demand, ceiling = moving[len(LINE_MIDDLES_F) + 1], moving[-1]
+    first_f, last_f = DSP_LINE_F
+    by_outdoor_air = line(on.oat_f, ((first_f, 0.5 * (lowest + design)), (last_f, design)))
     return {
         "design": [fixed(constant(v), design) for v in np.linspace(low - step, high + step, DESIGN_PRESSURE_SATS)],
         "demand": [demanded(constant(v)) for v in np.linspace(low, high, DEMAND_PRESSURE_SATS)],
@@ -143,6 +151,8 @@ def reference_settings(project, unit: Unit, rows, moving):
             demanded(by_demand),
             demanded(ceiling),
             demanded(0.4 * low + 0.6 * ceiling),
+            demanded(constant(low + 0.15 * (high - low)), ignored=2.0 * IGNORED_REQUESTS, least=0.5 * lowest + 0.25 * design),
+            Setting(sat_f=found.sat_f, dsp_inwc=by_outdoor_air, resets=True, loads=rows.loads),
             fixed(constant(high + EDIT_MARGIN_F), design),
             demanded(by_demand, zone_loads(_with_gains(unit, EDIT_GAINS), on)),
         ],
@@ -205,7 +215,7 @@ def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
         name: [(float(s.sat_f[0]), evaluate(unit, rows.on, s.loads, s.sat_f, s.dsp_inwc, resets_pressure=s.resets)) for s in listed]
         for name, listed in reference_settings(project, unit, rows, moving).items()
     }
-    costs = {name: np.stack([_end_use_costs(unit.prices, state) for _, state in listed]) for name, listed in evaluated.items()}
+    costs = {name: np.stack([end_use_costs(unit.prices, state) for _, state in listed]) for name, listed in evaluated.items()}
     used = np.any([np.any(c != 0.0, axis=(0, 2)) for c in costs.values()], axis=0)
     if not used.any():
         return nothing
@@ -244,7 +254,7 @@ def _economizer_hours(unit: Unit, on, state: RowState) -> np.ndarray:
     ])  # fmt: skip
 
 
-def _end_use_costs(prices, state: RowState) -> np.ndarray:
+def end_use_costs(prices, state: RowState) -> np.ndarray:
     """Cost of the end uses of ``results.ENERGY_KEYS``. (7, R) [USD/h]"""
     kwh = _worth(prices, "electricity_usd_kwh")
     return np.stack([
@@ -333,7 +343,7 @@ class _Table:
         return best
 
 
-def choose_rows(project, unit: Unit, rows, group_id) -> RowSelection:
+def choose_rows(project, unit: Unit, rows, group_id, asked=()) -> RowSelection:
     """Representative hours of the project's grouping.
 
     Parameters
@@ -344,10 +354,18 @@ def choose_rows(project, unit: Unit, rows, group_id) -> RowSelection:
         All hours.
     group_id : ndarray (H,), int
         From ``bins.group_keys``.
+    asked : sequence of ndarray (7, R), optional
+        Costs of the end uses of further settings in the R running hours (:func:`end_use_costs`),
+        to be reproduced above all. [USD/h]
 
     Notes
     -----
     Totals are reproduced in each rate period, whether it is a key of the groups or not.
     """
     match, scale = match_columns(project, unit, rows)
+    if len(asked):
+        costs = np.concatenate(asked)
+        more = np.zeros((len(match), len(costs)))
+        more[rows.running] = ASKED_WEIGHT * costs.T
+        match, scale = np.hstack([match, more]), np.concatenate([scale, np.full(len(costs), scale[0])])
     return representative_rows(rows.conditions, group_id, match, scale=scale, period=rows.conditions.rate_period)

@@ -7,8 +7,8 @@
 Generated projects span 5 to 60 zones, minimum flows of 0 to 50 %, every plant, every way of
 running at night, all outdoor-air controls and economizers, three weather files, sites at
 altitude and three rate periods; the seed of each is printed and gives the same project
-again. Every project runs the default candidates and further strategies with limits that
-the choice of rows has not seen. A candidate whose setpoints are among the reference
+again. Every project runs the default candidates, further strategies with limits that the
+choice of rows has not seen, and strategies drawn at random from the seed. A candidate whose setpoints are among the reference
 settings of the choice is marked ``seen`` and is no evidence.
 
 Bounds: annual cost within 0.5 %, every end use within 1 % of all HVAC energy, savings
@@ -52,6 +52,8 @@ WEATHER_FILES = ("723170TYA.CSV", "12839.tm2", "703165TY.csv")
 SEEDS = tuple(range(101, 131))
 QUICK_SEEDS = (102, 107, 113)
 HELD_ERROR_FRAC = 0.01
+#: Strategies drawn at random for each generated project.
+DRAWN = 8
 
 COOLING = (
     {"type": "chilled_water", "chiller_set": "F", "kw_per_ton": 0.61, "units": 2},
@@ -161,7 +163,7 @@ def generated(seed: int) -> dict:
         raw["dsp"]["as_found"] = {"points": [[50, 0.9 * dsp], [85, dsp]]}
     elif i % 4 == 2:
         raw["sat"]["as_found"] = {"points": [[60, 57.3]]}
-    raw["candidate"] = held_out(design, sat_max, dsp)
+    raw["candidate"] = held_out(design, sat_max, dsp) + drawn(seed, design, sat_max, dsp)
     return raw
 
 
@@ -185,6 +187,52 @@ def held_out(design_sat, sat_max, dsp) -> list[dict]:
          "sat": {"strategy": "cost_optimal", "max_f": high - 1.7},
          "dsp": {"strategy": "outdoor_air", "points": [[45, 0.45 * dsp], [80, 0.95 * dsp]]}},
     ]  # fmt: skip
+
+
+def drawn(seed: int, design_sat, sat_max, dsp, count: int = DRAWN) -> list[dict]:
+    """Strategies drawn at random, each with another; no choice of rows can have been made with them in mind."""
+    rng = np.random.default_rng([seed, 1])
+
+    def between(low, high):
+        return round(float(rng.uniform(low, high)), 2)
+
+    def falling(low, high, first, last):
+        """Points of a reset line with two to four outdoor temperatures, at least 2 degF apart."""
+        n = int(rng.integers(2, 5))
+        temperatures = np.sort(rng.uniform(first, last, n)) + 2.0 * np.arange(n)
+        values = np.sort(rng.uniform(low, high, n))[::-1]
+        return [[round(float(t), 2), round(float(v), 2)] for t, v in zip(temperatures, values)]
+
+    def sat():
+        low = between(design_sat, design_sat + 2.0)
+        high = between(low + 1.0, max(sat_max, low + 1.0))
+        first = between(45.0, 65.0)
+        return (
+            lambda: "as_found",
+            lambda: {"strategy": "fixed", "setpoint_f": between(design_sat, sat_max)},
+            lambda: {"strategy": "outdoor_air", "points": falling(design_sat, sat_max, 25.0, 85.0)},
+            lambda: {"strategy": "demand", "min_f": low, "max_f": high, "oat_min_f": first, "oat_max_f": between(first + 3.0, first + 30.0),
+                     "ignored_requests": int(rng.integers(0, 9))},
+            lambda: {"strategy": "cost_optimal", "min_f": low, "max_f": high},
+        )[int(rng.integers(5))]()  # fmt: skip
+
+    def pressure():
+        low = between(0.25, 0.6)
+        return (
+            lambda: "as_found",
+            lambda: {"strategy": "fixed", "setpoint_inwc": between(0.4 * dsp, dsp)},
+            lambda: {"strategy": "outdoor_air", "points": [[t, v] for (t, _), v in zip(falling(0, 1, 25.0, 85.0), np.sort(rng.uniform(0.3 * dsp, dsp, 4)))]},
+            lambda: {"strategy": "airflow", "points": [[between(20, 45), between(0.3 * dsp, 0.6 * dsp)], [between(70, 100), between(0.7 * dsp, dsp)]],
+                     "flow_error_frac": between(-0.1, 0.1)},
+            lambda: {"strategy": "demand", "min_inwc": low, "max_inwc": between(max(0.6 * dsp, low + 0.1), dsp), "ignored_requests": int(rng.integers(0, 9))},
+        )[int(rng.integers(5))]()  # fmt: skip
+
+    out = []
+    for n in range(count):
+        record = {"sat": sat(), "dsp": pressure()}
+        words = [r if isinstance(r, str) else r["strategy"] for r in record.values()]
+        out.append({"id": f"d_{n + 1}_{words[0]}_{words[1]}", "name": f"Drawn {n + 1}: {words[0]}, {words[1]}", **record})
+    return out
 
 
 def projects(quick: bool):
@@ -232,7 +280,7 @@ def seen_candidates(project, results, weather) -> set[str]:
 def errors_of(name: str, project, weather) -> tuple[pd.DataFrame, object]:
     """One line a candidate: errors of representative rows and of classic mean bins."""
     started = time.perf_counter()
-    results = estimate(project, weather)
+    results = estimate(project, weather, choose_again=False)
     seconds = time.perf_counter() - started
     seen = seen_candidates(project, results, weather)
     base = results.baseline

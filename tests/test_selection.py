@@ -32,7 +32,7 @@ def table_of(seed=101, name="design"):
     project, unit, rows = prepared(seed)
     listed = selection.reference_settings(project, unit, rows, selection.moving_sats_f(project, unit, rows))[name]
     states = [evaluate(unit, rows.on, s.loads, s.sat_f, s.dsp_inwc, resets_pressure=s.resets) for s in listed]
-    cost = np.stack([selection._end_use_costs(unit.prices, s) for s in states])
+    cost = np.stack([selection.end_use_costs(unit.prices, s) for s in states])
     sats = [float(s.sat_f[0]) for s in listed]
     plant = np.isin(np.arange(7), selection._COOLING_PLANT)
     return sats, states, cost, selection._Table.of(sats, states, cost, plant, rows.on.oat_f)
@@ -62,7 +62,7 @@ def test_table_between_is_near_the_model():
     sats, _, _, table = table_of()
     sat = np.full(rows.on.oat_f.shape, sats[4] + 0.4 * (sats[5] - sats[4]))
     state = evaluate(unit, rows.on, rows.loads, sat, np.full(sat.shape, unit.fan.design_dsp_inwc), resets_pressure=False)
-    wanted = selection._end_use_costs(unit.prices, state)
+    wanted = selection.end_use_costs(unit.prices, state)
     found = table.at(sat)
     assert found.sum() == pytest.approx(wanted.sum(), rel=0.005)
     assert np.mean((found[1] > 0) == (wanted[1] > 0)) > 0.99
