@@ -84,8 +84,8 @@ def _wrapped(text: str, first: str = "", later: str | None = None) -> list[str]:
 
 
 def _heading(results) -> list[str]:
-    weather, base = results.weather, results.baseline
-    hours = base.annual["hours"]
+    weather, base, choice = results.weather, results.baseline, results.selection
+    hours, residual = base.annual["hours"], choice.worst_residual_frac
     place = f"{weather.name or 'station'} ({weather.format}, {weather.file_name})"
     mean_f = float(weather.frame["oat_f"].mean())
     return [
@@ -93,7 +93,8 @@ def _heading(results) -> list[str]:
         *_wrapped(f"{base.id} ({base.name}), the candidate all others are compared with", "Baseline  "),
         *_wrapped(f"{place}, {whole(hours)} h, mean {mean_f:.1f} degF, {weather.pressure_psia:.2f} psia", "Weather   "),
         *_wrapped(f"{len(results.row_table)} rows stand for {whole(hours)} h ({results.row_method}); energy cost within "
-                  f"{100 * results.selection.worst_cost_frac:.2f} % of the hour-by-hour run", "Rows      "),
+                  f"{100 * choice.worst_cost_frac:.2f} % of the hour-by-hour run, savings within {choice.worst_saving_points:.2f} points"
+                  + ("" if residual is None else f"; residual of the choice {100 * residual:.1g} %"), "Rows      "),
     ]  # fmt: skip
 
 

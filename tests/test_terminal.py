@@ -50,6 +50,17 @@ def test_table_holds_the_rounded_figures_of_the_results(results):
         assert abs(figure - value) <= 0.5000001 * step
 
 
+def test_rows_residual_and_worst_errors_are_printed(results):
+    choice = results.selection
+    text = " ".join(terminal.comparison(results).split())
+    assert f"{choice.rows} rows stand for 8,760 h" in text and results.row_method in text
+    assert f"energy cost within {100 * choice.worst_cost_frac:.2f} % of the hour-by-hour run, savings within {choice.worst_saving_points:.2f} points" in text
+    residual = float(re.search(r"residual of the choice (\S+) %", text).group(1))
+    assert residual == pytest.approx(100 * choice.worst_residual_frac, rel=0.5)  # one digit is printed
+    classic = dataclasses.replace(results, selection=dataclasses.replace(choice, worst_residual_frac=None))
+    assert "residual" not in terminal.comparison(classic)
+
+
 def test_marks(results):
     text = terminal.comparison(results)
     assert row_of(text, "as_found")[0] == "="
