@@ -233,6 +233,7 @@ def _unserved(results):
 
 
 def _bins(results, baseline, project):
+    labels = {key: label for key, label, _, _ in ANNUAL}
     for c in results:
         e = bin_errors(c, baseline)
         key = max(ENERGY_KEYS, key=lambda k: abs(e[k]))
@@ -242,7 +243,7 @@ def _bins(results, baseline, project):
         text += "." if good else ("; mean rows average unlike hours before what is not linear, choose representative rows."
                                   if project.bins.rows == "mean" else "; use narrower bins or split them by month.")
         yield Check(name=f"Bins against hours: {c.id}", status=status,
-                    value=f"cost {100 * e['cost_frac']:+.2f} %, saving {e['saving_points']:+.2f} points, {key} {100 * e[key]:+.2f} % of all energy",
+                    value=f"cost {100 * e['cost_frac']:+.2f} %, saving {e['saving_points']:+.2f} points, {labels[key].lower()} {100 * e[key]:+.2f} % of all energy",
                     expected=f"±{100 * COST_ERROR_FRAC:.1f} %, ±{SAVING_ERROR_POINTS} points, ±{100 * END_USE_ERROR_FRAC:.0f} %", text=text)
 
 
