@@ -18,7 +18,7 @@ from binestimator.workbook import layout
 from binestimator.workbook.layout import sheet_candidates
 from binestimator.workbook.form_layout import INPUT_AT
 from binestimator.workbook.live import year
-from binestimator.workbook.sheets.glance import REVIEW_ROW, STALE_ROW
+from binestimator.workbook.sheets.glance import STALE_ROW, columns_of, review_row
 from binestimator.workbook.write import build_workbook
 from binestimator.workbook.strict import cell_name
 from recalculation import Spreadsheet, cells, edited
@@ -216,9 +216,20 @@ def test_a_reviewers_override_moves_the_review_and_not_the_claim(spreadsheet):
     changed = estimate(project.with_overrides(wanted), weather_of("office"), held=results.held)
     compare_years(spreadsheet.sheet_after(file, year.SHEET)["reviewed"], pen, results, changed, "reviewer")
     glance = spreadsheet.sheet_after({"reviewed_page": file["reviewed"]}, layout.GLANCE)["reviewed_page"]
-    claimed, reviewed, ratio = (float(v) for v in glance[REVIEW_ROW] if re.fullmatch(r"-?[\d.]+(E-?\d+)?", v))
-    best = results.best.id
-    assert claimed == pytest.approx(results.best.saving["cost_usd"], rel=RELATIVE)
-    assert reviewed == pytest.approx(changed[best].saving["cost_usd"], rel=RELATIVE)
-    assert ratio == pytest.approx(reviewed / claimed, rel=RELATIVE) and abs(ratio - 1.0) > 0.05
+    claimed, reviewed, ratio = glance[review_row(results):review_row(results) + 3]
+    base, best = results.baseline_id, results.best.id
+    compared = []
+    for place, (key, *_, part) in enumerate(columns_of(results), 2):
+        figures = {"saving_usd": lambda r: r[best].saving["cost_usd"], "cost_usd": lambda r: r[best].annual["cost_usd"],
+                   "saving_frac": lambda r: r[best].saving["cost_usd"] / r[base].annual["cost_usd"]}  # fmt: skip
+        figure = figures.get(key) if part != "change" else lambda r: r[best].annual[key] - r[base].annual[key]  # noqa: B023
+        if figure is not None:
+            was, now = figure(results), figure(changed)
+            # Percentages come out as they are shown, to a tenth.
+            said = [float(v.rstrip("%")) / 100.0 if v.endswith("%") else float(v) for v in (claimed[place], reviewed[place])]
+            assert said == pytest.approx([was, now], rel=RELATIVE, abs=5.1e-4 if key == "saving_frac" else 1e-6), key
+            if was:
+                assert float(ratio[place]) == pytest.approx(now / was, rel=RELATIVE), key
+                compared.append((key, abs(now / was - 1.0)))
+    assert dict(compared)["saving_usd"] > 0.05 and dict(compared)["fuel_therm"] > 0.01
     assert "2 edited" in glance[STALE_ROW][0]

@@ -17,7 +17,7 @@ from binestimator.workbook.figures import (
     DEFEATS_FRAC, answer, bin_claims, bound_text, holdbacks, holdback_lines, key_figures, money, money_step, options, plain_words, risk_lines, rounded,
     sure_lines, today, use_step, what_moves,
 )
-from binestimator.workbook.sheets.glance import FIRST_ROW, REVIEW_ROW, STALE_ROW, spans
+from binestimator.workbook.sheets.glance import FIRST_ROW, STALE_ROW, columns_of, review_row, spans
 
 # Words of the trade and of the program that an owner would have to look up.
 UNEXPLAINED = re.compile(r"\b(OAT|MAT|RAT|VAV|AHU|DX|EUI|COP|IPLV|MCWB|RH|OA|BHP|VFD|TMY|degF|unmet|latent|sensible|inwc|in\. w\.c\.)(?![\w’])")
@@ -155,9 +155,14 @@ def test_the_limit_stands_as_the_last_line_and_is_explained():
 
 def test_there_is_a_place_for_reviews_and_it_is_never_empty():
     results, sheet = pinned(), book(pinned)[layout.GLANCE]
-    band = [c.value for c in sheet[REVIEW_ROW + 1] if c.value is not None]
-    assert band[0].startswith("Claimed: saving of option") and band[1] == pytest.approx(results.best.saving["cost_usd"])
-    assert band[2] == "As reviewed" and layout.LIVE_YEAR in band[3] and band[4] == "Reviewed over claimed" and band[5].startswith("=IF(")
+    row, number = review_row(results) + 1, 1 + [c.id for c in results.candidates].index(results.best.id)
+    assert sheet.cell(row, 2).value.startswith(f"Option {number} as claimed")
+    for place, (key, *_) in enumerate(columns_of(results), 3):
+        claimed, reviewed, ratio = (sheet.cell(row + k, place).value for k in range(3))
+        if claimed == "–":
+            assert reviewed == ratio == "–"
+        else:
+            assert isinstance(claimed, float | int) and layout.LIVE_YEAR in reviewed and ratio.startswith("=IF("), key
     assert "Held values" in sheet.cell(STALE_ROW + 1, 1).value
 
 

@@ -107,6 +107,7 @@ PIECES = {
     "tile_remark": {"font_size": 9, "bg_color": MIST, "left": 5, "left_color": PAPER, "align": "left", "text_wrap": True, "valign": "top", "indent": 1},
     # Band for what a reviewer or an edited input changes.
     "claim": {"bg_color": SAND, "top": 1, "bottom": 1, "top_color": RULE, "bottom_color": RULE},
+    "stale": {"bold": True, "font_color": INK, "bg_color": OCHRE_PALE},
     "link": {"font_color": LAGOON, "underline": 1},
     # Cells of a form: those of the user, those of the reviewer, what counts, and the keys cells are found by.
     "entry": {"bg_color": SAND, "border": 4, "border_color": RULE},

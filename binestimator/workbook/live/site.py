@@ -18,7 +18,7 @@ from ..sheets.inputs import value_cell
 from ..strict import column_name, quoted
 from .constants import curve_key
 from .formulas import Scope
-from .grid import FIRST_ROW, TOTAL_ROWS, Grid
+from .grid import TOTAL_ROWS, Grid
 from .plants import source_columns
 from .registry import FOLLOWS
 
@@ -638,8 +638,7 @@ class Site:
             grid.set_values(key, values)
         grid.write()
         sheet.widths([5.5, 12, *[9.5] * (grid.width - 2)])
-        sheet.freeze(FIRST_ROW, 3)
-        sheet.on_paper(footer=pen.work.footer, last_row=grid.last_row, last_column=grid.width - 1, letter=False, pages_wide=max(1, grid.width // 25))
+        grid.show(3, pen.work.footer)
 
     # --- heating plant that stays enabled while the air handler is off
 
@@ -678,8 +677,7 @@ class Site:
             self.idle[c_.key] = (f"{sheet.name}!${column_name(c_.column)}${TOTAL_ROWS['rows'] + 1}", value)
         grid.write()
         sheet.widths([9.5] * grid.width)
-        sheet.freeze(FIRST_ROW, 1)
-        sheet.on_paper(footer=self.pen.work.footer, last_row=grid.last_row, last_column=grid.width - 1)
+        grid.show(1, self.pen.work.footer)
 
     idle: dict = {}
 
