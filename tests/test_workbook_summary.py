@@ -201,6 +201,38 @@ def test_who_does_nothing():
     assert today(results) is None and key_figures(results)[0][0] == "Baseline"
 
 
+@pytest.mark.invariant
+def test_a_limit_that_only_worse_service_comes_near_is_still_told():
+    """No ranked reset is no reason to say that setpoints could save nothing."""
+    results = estimate(project_of(project={"name": "Starved", "default_candidates": False}, bins={"rows": "mean"}, candidate=[
+        {"id": "as_found"}, {"id": "low", "name": "Low", "sat": "as_found", "dsp": {"strategy": "fixed", "setpoint_inwc": 0.2}, "cost_usd": 5e7}]), weather_of("greensboro"))  # fmt: skip
+    assert results["low"].equal_service.flagged and results.best.id == "as_found"
+    possible = results.baseline.annual["cost_usd"] - results.bound["cost_usd"]
+    assert possible > 0.02 * results.baseline.annual["cost_usd"]
+    label, figure, remark = key_figures(results)[-1]
+    assert label == "Perfect resets" and figure == f"{money(possible, money_step(results))} a year" and "no ranked option" in remark
+
+
+@pytest.mark.invariant
+def test_resets_that_cost_more_reach_nothing():
+    results = estimate(project_of(
+        project={"name": "Dear fans", "default_candidates": False}, bins={"rows": "mean"}, cooling={"type": "purchased"},
+        prices={"electricity_usd_kwh": 0.6, "fuel_usd_therm": 0.0, "cooling_usd_kbtu": 0.0001}, economizer={"type": "none"},
+        candidate=[{"id": "as_found"}, {"id": "warm", "name": "Warm", "sat": "demand", "dsp": "as_found"}]), weather_of("greensboro"))  # fmt: skip
+    assert results["warm"].saving["cost_usd"] < 0.0 and results["warm"].rank == 2
+    assert key_figures(results)[-1][:2] == ("Setpoints alone reach", "nothing")
+    assert answer(results).endswith("leave the setpoints as they are.")
+
+
+def test_many_reasons_of_worse_service_share_a_paragraph():
+    lows = [{"id": f"low{k}", "name": f"Low {k}", "sat": "as_found", "dsp": {"strategy": "fixed", "setpoint_inwc": 0.14 + 0.02 * k}} for k in range(5)]
+    results = estimate(project_of(project={"name": "Starved", "default_candidates": False}, bins={"rows": "mean"}, candidate=[{"id": "as_found"}, *lows]),
+                       weather_of("greensboro"))  # fmt: skip
+    assert all(c.equal_service.flagged for c in results.candidates[1:])
+    found = [text for text in texts_of(openpyxl.load_workbook(io.BytesIO(workbook_bytes(results)))[layout.GLANCE]) if "worse:" in text]
+    assert len(found) == 1 and all(f"option {k}: " in found[0] for k in range(2, 7))
+
+
 # ---------------------------------------------------------------- the check sheet
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..charts import fill_of, pixels_of, place_at, room, style_chart
 from ..figures import (
-    DSP_WORDS, SAT_WORDS, answer, bound_text, holdback_lines, key_figures, money_step, number_of, plain_words, risk_lines, rounded,
+    DSP_WORDS, SAT_WORDS, answer, bound_text, holdback_lines, key_figures, money_step, number_of, options, plain_words, risk_lines, rounded,
     sure_lines, today, use_step, used_end_uses, what_moves,
 )
 from ..formats import INK, LAGOON, NUMBERS, PETROL
@@ -32,6 +32,8 @@ REVIEW_LINES = ("claimed", "reviewed", "ratio")
 
 # Share of the page's width for charts; the rest is text beside them.
 _CHARTS_SHARE = 0.62
+# Reasons of options that serve worse, each on a line of its own.
+_MOST_REASONS = 3
 
 
 def columns_of(results) -> list[tuple[str, str, str, str]]:
@@ -89,7 +91,9 @@ def write(work: Work, sheet: Sheet) -> None:
     about = [info.building, f"typical year {weather.name} ({weather.format}, station {weather.station})",
              f"prepared by {info.prepared_by}" if info.prepared_by else "", f"checked by {info.checked_by}" if info.checked_by else "",
              info.date, f"run {results.run_id}"]
-    sheet.text(2, 0, "  ·  ".join(text for text in about if text), s("subtitle"))
+    said = "  ·  ".join(text for text in about if text)
+    sheet.merged_text(2, 0, 2, last, said, s("subtitle", "wrap"))
+    sheet.height(2, height_of(lines_of(said, width, 10.0), 10.0))
 
     for row, text, style, size in ((ANSWER_ROW, answer(results), "answer", 12.0), (MOVES_ROW, what_moves(results), "answer_more", 10.0)):
         sheet.merged_text(row, 0, row, last, text, s(style))
@@ -166,11 +170,11 @@ def write_review(work: Work, pen) -> None:
             value, formula, style = c.annual[key] - base.annual[key], f"-{{saving.{key}}}", "signed"
         else:
             value, formula, style = {
-                "cost_usd": (c.annual["cost_usd"], "{cost_usd}", "usd"),
+                "cost_usd": (c.annual["cost_usd"], "{cost_usd}", "usd_short"),
                 "saving_usd": (c.saving["cost_usd"], "{saving.cost_usd}", "usd_signed"),
                 "saving_frac": (c.saving["cost_usd"] / base.annual["cost_usd"] if base.annual["cost_usd"] else None,
                                 "{saving.cost_usd}/({cost_usd}+{saving.cost_usd})", "signed_pct"),
-                "implementation": (outlay if outlay > 0.0 else None, "{money.cost_usd}", "usd"),
+                "implementation": (outlay if outlay > 0.0 else None, "{money.cost_usd}", "usd_short"),
                 "payback": (c.payback_years if outlay > 0.0 else None, "{payback.before}", "years"),
                 "payback_after": (c.payback_after_incentive_years if outlay > 0.0 and incentive > 0.0 else None, "{payback.after}", "years"),
             }.get(key, (None, "", "text"))  # fmt: skip
@@ -233,7 +237,7 @@ def _bound_line(work: Work, sheet: Sheet, columns, row: int, steps, usd: float) 
     sheet.text(row, 0, "◇ limit", s("total", "large"))
     sheet.text(row, 1, "Perfect resets: limit of setpoints alone", s("total", "large"))
     saved = base["cost_usd"] - bound["cost_usd"]
-    cells = {"cost_usd": (rounded(bound["cost_usd"], usd), "usd"), "saving_usd": (rounded(saved, usd), "usd_signed"),
+    cells = {"cost_usd": (rounded(bound["cost_usd"], usd), "usd_short"), "saving_usd": (rounded(saved, usd), "usd_signed"),
              "saving_frac": (saved / base["cost_usd"], "signed_pct") if base["cost_usd"] else ("–", "text"),
              "bound_share": (1.0 if any(results.share_of_bound(c.id) is not None for c in results.candidates) else "–", "pct0")}
     for place, (key, _, _, part) in enumerate(columns, 2):
@@ -254,7 +258,7 @@ def _money_cell(results, key: str, c, usd: float) -> tuple[object, str]:
     base = results.baseline
     saving, cost = c.saving["cost_usd"], c.candidate.cost_usd
     if key == "cost_usd":
-        return rounded(c.annual["cost_usd"], usd), "usd"
+        return rounded(c.annual["cost_usd"], usd), "usd_short"
     if c.id == base.id:
         return "–", "text"
     if key == "service":
@@ -268,7 +272,7 @@ def _money_cell(results, key: str, c, usd: float) -> tuple[object, str]:
         reached = results.share_of_bound(c.id)
         return (reached, "pct0") if reached is not None else ("–", "text")
     if key == "implementation":
-        return (cost, "usd") if cost > 0.0 or c.candidate.incentive_usd > 0.0 else ("not given", "small")
+        return (cost, "usd_short") if cost > 0.0 or c.candidate.incentive_usd > 0.0 else ("not given", "small")
     years = c.payback_years if key == "payback" else c.payback_after_incentive_years
     if cost <= 0.0:
         return "–", "text"
@@ -282,10 +286,15 @@ _UNIT_WORDS = {"kWh": "kWh: kilowatt-hours of electricity", "therm": "therm: 100
 def _remarks(work: Work, sheet: Sheet, row: int, last: int, width: float) -> int:
     """Why candidates are not ranked, what the limit is, units; returns the row after."""
     s, results = work.styles, work.results
-    texts = []
+    reasons: dict[str, list[int]] = {}
     for number, c in enumerate(results.candidates, 1):
         if c.equal_service.flagged:
-            texts.append(f"▲ Option {number} is not ranked, as it serves the rooms worse: " + "; ".join(plain_words(reason) for reason in c.equal_service.reasons) + ".")
+            reasons.setdefault("; ".join(plain_words(reason) for reason in c.equal_service.reasons), []).append(number)
+    texts = [f"▲ {options(numbers)} {'is' if len(numbers) == 1 else 'are'} not ranked, as {'it serves' if len(numbers) == 1 else 'they serve'} the rooms worse: {text}."
+             for text, numbers in reasons.items()]  # fmt: skip
+    if len(texts) > _MOST_REASONS:
+        # One paragraph, so that the page stays readable however many options there are.
+        texts = ["▲ Not ranked, as they serve the rooms worse: " + "  ·  ".join(f"{options(numbers).lower()}: {text}" for text, numbers in reasons.items()) + "."]
     texts.append(bound_text(results))
     units = dict.fromkeys(unit for key, _, unit, _ in columns_of(work.results) if unit in _UNIT_WORDS)
     texts.append("  ·  ".join(["Rounded; in full on “Comparison”", *(_UNIT_WORDS[unit] for unit in units),
