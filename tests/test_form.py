@@ -565,6 +565,8 @@ HOSTILE = {
                                             "declares a document type"),
     "outside entity": (lambda: changed_part("xl/workbook.xml", ("<workbook ", '<!DOCTYPE x SYSTEM "file:///etc/passwd"><workbook ')), "declares a document type"),
     "deep": (lambda: changed_part(INPUTS_PART, ("<sheetData>", "<a>" * 200_000)), "deep inside each other"),
+    "a tag without end": (lambda: packed({**least(), INPUTS_PART: ("<worksheet " + " ".join(f'a{k:x}=""' for k in range(2_000_000)) + "/>").encode()}),
+                          "a tag of more than 1,000,000 bytes"),
     "not XML": (lambda: packed({**least(), INPUTS_PART: b"<worksheet><"}), "damaged workbook"),
     "a million rows": (lambda: changed_part(INPUTS_PART, ("<sheetData>", "<sheetData>" + "".join(
         f'<row r="{k}"><c r="A{k}"><v>{k}</v></c></row>' for k in range(1, 300_000)))), "cells with content"),
