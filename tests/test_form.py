@@ -140,6 +140,14 @@ def test_texts_come_back_letter_by_letter(tmp_path, text):
 
 
 @pytest.mark.invariant
+def test_zero_has_no_sign(tmp_path):
+    project = project_from_mapping(merged(PLAIN, {"fan": {"efficiency_droop": -0.0}, "building": {"rotation_deg": -0.0}}))
+    path = tmp_path / "form.xlsx"
+    path.write_bytes(form_bytes(project, SMALL))
+    same(read_form(path), project)
+
+
+@pytest.mark.invariant
 @given(st.floats(10, 1e6))
 @example(0.1 + 0.2 + 10)
 @example(1e6 / 3)
