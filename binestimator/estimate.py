@@ -23,7 +23,7 @@ from .model.loads import ZoneLoads, zone_loads
 from .model.night import NightBlock, empty_night, run_nights
 from .model.plant import cooling_capacity_kbtuh
 from .model.system import RowState, evaluate, heat_sources, heating_enabled, zones_of
-from .model.terminals import heating_need_btuh, requested_flow_cfm
+from .model.terminals import cooling_flow_cfm, heating_need_btuh, requested_flow_cfm
 from .model.unit import Sizes, Unit
 from .money import annual_cost_usd, simple_payback_years
 from .results import (
@@ -216,7 +216,8 @@ def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None
                 elif sat_value is None:
                     new_dsp = normal.dsp_inwc
                 else:
-                    new_dsp = dsp_setpoint_inwc(unit, dsp, rows.on, requested_flow_cfm(unit, rows.loads, new_sat, enabled))
+                    new_dsp = dsp_setpoint_inwc(unit, dsp, rows.on, requested_flow_cfm(unit, rows.loads, new_sat, enabled),
+                                                cooling_flow_cfm(unit, rows.loads, new_sat))
                 none = np.zeros(shape, dtype=bool)
                 marks = {}
                 if sat_value is not None:
@@ -329,7 +330,7 @@ def reset_bound(project, site, tried=()) -> dict[str, float]:
     limits = sat_limits(honest, rows.on, rows.loads, low, high)
     heard = honest.zones.weight > 0.0
 
-    def least_dsp(requested):
+    def least_dsp(requested, cooling=None):
         share = requested / honest.zones.max_cfm
         needed = honest.index_dsp_inwc * honest.zones.index_share * share * share
         return np.clip(np.max(np.where(heard, needed, 0.0), axis=1, initial=0.0), 0.0, highest)
@@ -358,7 +359,7 @@ def zone_report(unit: Unit, rows: Rows, parts: list[Part]) -> pd.DataFrame:
     for p in parts:
         s = zones_of(unit, rows.on, rows.loads, p.state)
         over = np.maximum(s.room_f - rows.loads.cool_f - tolerance, 0.0)
-        ask_dsp = pressure_thresholds_inwc(unit, s.requested_cfm)[0]
+        ask_dsp = pressure_thresholds_inwc(unit, s.requested_cfm, cooling_flow_cfm(unit, rows.loads, p.state.sat_f))[0]
         asks_t = (p.state.sat_set_f[:, None] > ask_sat) | z.asks_temperature
         asks_p = (p.state.dsp_inwc[:, None] < ask_dsp) | z.asks_pressure
         for name, values in (

@@ -24,7 +24,7 @@ from .inputs.schema import fields_of
 from .model.air_handler import economizer_allowed
 from .model.loads import ZoneLoads, zone_loads
 from .model.system import RowState, evaluate, heating_enabled
-from .model.terminals import requested_flow_cfm
+from .model.terminals import cooling_flow_cfm, requested_flow_cfm
 from .model.unit import Unit
 from .strategies.choose import resets_pressure, setpoints
 from .strategies.demand import outdoor_envelope_f, settled_dsp_inwc, settled_sat_f
@@ -132,7 +132,7 @@ def reference_settings(project, unit: Unit, rows, moving):
 
     def demanded(sat, loads=rows.loads, ignored=IGNORED_REQUESTS, least=lowest):
         requested = requested_flow_cfm(unit, loads, sat, enabled)
-        dsp = settled_dsp_inwc(unit, requested, ignored, least, _highest_dsp(unit))
+        dsp = settled_dsp_inwc(unit, requested, cooling_flow_cfm(unit, loads, sat), ignored, least, _highest_dsp(unit))
         return Setting(sat_f=sat, dsp_inwc=dsp, resets=True, loads=loads)
 
     # The ends of the range are among them: resets rest there for many hours.

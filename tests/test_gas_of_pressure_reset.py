@@ -17,7 +17,7 @@ from builders import project_of, unit_of, weather_of
 from binestimator.hours import build_conditions
 from binestimator.model.loads import zone_loads
 from binestimator.model.system import evaluate
-from binestimator.model.terminals import requested_flow_cfm
+from binestimator.model.terminals import cooling_flow_cfm, requested_flow_cfm
 from binestimator.strategies.demand import settled_dsp_inwc
 from binestimator.units import KBTU_PER_KWH
 
@@ -40,7 +40,7 @@ def runs(name):
     on = conditions.take(np.flatnonzero(conditions.fan_on > 0))
     loads = zone_loads(unit, on)
     sat = np.full(len(on), 55.0)
-    dsp = settled_dsp_inwc(unit, requested_flow_cfm(unit, loads, sat), 0.0, 0.3, 1.5)
+    dsp = settled_dsp_inwc(unit, requested_flow_cfm(unit, loads, sat), cooling_flow_cfm(unit, loads, sat), 0.0, 0.3, 1.5)
     return tuple(evaluate(unit, on, loads, sat, pressure) for pressure in (np.full(len(on), 1.5), dsp))
 
 

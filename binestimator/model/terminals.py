@@ -45,6 +45,17 @@ def zone_supply_f(unit: Unit, sat_f):
     return np.asarray(sat_f, dtype=float) + unit.air_handler.duct_gain_f
 
 
+def cooling_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f):
+    """Airflow that holds each room at its cooling setpoint, without the limits of its terminal. (R, Z) [cfm]
+
+    ``q(Tcool) / (fs (Tcool - SATz))``; infinite where the supply air is not colder than the
+    cooling setpoint and the room needs cooling, at most 0 where it needs none.
+    """
+    drop = loads.fs * (loads.cool_f - zone_supply_f(unit, sat_f)[:, None])
+    q = loads.q_cool_btuh
+    return np.where(drop > 0.0, q / np.where(drop > 0.0, drop, 1.0), np.where(q > 0.0, np.inf, 0.0))
+
+
 def requested_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f, reheat_on=1.0):
     """Airflow that each zone controller asks for at a supply air temperature. [cfm]
 
@@ -61,18 +72,13 @@ def requested_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f, reheat_on=1.0):
 
     Notes
     -----
-    Cooling: ``clip(q(Tcool) / (fs (Tcool - SATz)), Vmin, Vmax)``; Vmax where the supply air
-    is not colder than the cooling setpoint and the room needs cooling. A zone heats where
+    Cooling: that of :func:`cooling_flow_cfm` between minimum and maximum. A zone heats where
     the minimum flow would take it below its heating setpoint; with the dual maximum law
     the flow then rises as ``-q(Theat) / (fs dTmax)``. Never falls as SAT rises.
     """
     zones = unit.zones
     satz = zone_supply_f(unit, sat_f)[:, None]
-    drop = loads.fs * (loads.cool_f - satz)
-    q = loads.q_cool_btuh
-    # Where the supply air cannot cool, a needing zone opens fully and others stay at minimum.
-    wanted = np.where(drop > 0.0, q / np.where(drop > 0.0, drop, 1.0), np.where(q > 0.0, np.inf, 0.0))
-    requested = np.clip(wanted, loads.min_cfm, zones.max_cfm)
+    requested = np.clip(cooling_flow_cfm(unit, loads, sat_f), loads.min_cfm, zones.max_cfm)
     if zones.dual_maximum.any():
         heats = heating_need_btuh(loads, loads.min_cfm, satz) > 0.0
         raised = np.clip(-loads.q_heat_btuh / (loads.fs * zones.reheat_rise_max_f),

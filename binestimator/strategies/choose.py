@@ -8,7 +8,7 @@ import numpy as np
 
 from ..model.loads import ZoneLoads
 from ..model.system import heating_enabled
-from ..model.terminals import requested_flow_cfm
+from ..model.terminals import cooling_flow_cfm, requested_flow_cfm
 from ..model.unit import Unit
 from . import cost_optimal
 from .demand import outdoor_envelope_f, settled_dsp_inwc, settled_sat_f
@@ -48,7 +48,7 @@ def resets_pressure(record) -> bool:
     return True
 
 
-def dsp_setpoint_inwc(unit: Unit, record, conditions, requested_cfm):
+def dsp_setpoint_inwc(unit: Unit, record, conditions, requested_cfm, cooling_cfm):
     """Duct static pressure setpoint of a strategy. (R,) [in. w.c.]
 
     Parameters
@@ -56,6 +56,8 @@ def dsp_setpoint_inwc(unit: Unit, record, conditions, requested_cfm):
     record : DSP strategy record
     requested_cfm : ndarray (R, Z)
         What zones ask for; never what they get, so that nothing is circular.
+    cooling_cfm : ndarray (R, Z)
+        Airflow that holds their cooling setpoints (``terminals.cooling_flow_cfm``).
     """
     if record.strategy == "fixed":
         return np.full(conditions.oat_f.shape, float(record.setpoint_inwc))
@@ -63,7 +65,7 @@ def dsp_setpoint_inwc(unit: Unit, record, conditions, requested_cfm):
         return by_outdoor_air(record, conditions.oat_f, conditions.occupied)
     if record.strategy == "airflow":
         return by_airflow(record, requested_cfm @ unit.zones.multiplier, unit.design_cfm)
-    return settled_dsp_inwc(unit, requested_cfm, record.ignored_requests, record.min_inwc, record.max_inwc)
+    return settled_dsp_inwc(unit, requested_cfm, cooling_cfm, record.ignored_requests, record.min_inwc, record.max_inwc)
 
 
 def demand_sat_f(unit: Unit, record, conditions, loads: ZoneLoads, ceiling_f):
@@ -107,14 +109,14 @@ def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=()
         else:
             sat = cost_optimal.search(
                 unit, conditions, loads, limits,
-                lambda requested: dsp_setpoint_inwc(unit, dsp_record, conditions, requested),
+                lambda requested, cooling: dsp_setpoint_inwc(unit, dsp_record, conditions, requested, cooling),
                 resets_pressure(dsp_record), other_sats)
             free = sat
         held = (sat < free - 1e-9) | ((sat_record.strategy == "cost_optimal") & (sat >= limits.max_f - 1e-9) & (limits.max_f < high - 1e-9))
         humid = held & (limits.humidity_f <= limits.zone_f)
         cold = held & ~humid
     requested = requested_flow_cfm(unit, loads, sat, enabled)
-    dsp = dsp_setpoint_inwc(unit, dsp_record, conditions, requested)
+    dsp = dsp_setpoint_inwc(unit, dsp_record, conditions, requested, cooling_flow_cfm(unit, loads, sat))
     return Setpoints(sat_f=sat, dsp_inwc=dsp, humidity_limited=humid, cold_zone_limited=cold,
                      **_at_ends(sat_record, dsp_record, sat, dsp))
 

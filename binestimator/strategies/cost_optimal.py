@@ -12,7 +12,7 @@ import numpy as np
 
 from ..model.loads import ZoneLoads
 from ..model.system import evaluate, heating_enabled
-from ..model.terminals import requested_flow_cfm
+from ..model.terminals import cooling_flow_cfm, requested_flow_cfm
 from ..model.unit import Unit
 
 GRID_STEP_F = 1.0
@@ -21,14 +21,14 @@ REFINEMENTS = 3
 LEAST_GAIN_USD_H = 1e-9
 
 
-def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_requested, resets_pressure, other_sats=()):
+def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_flows, resets_pressure, other_sats=()):
     """Cheapest supply air temperature of each row that serves the zones no worse.
 
     Parameters
     ----------
     limits : SatLimits
-    dsp_of_requested : callable
-        The partner strategy: duct pressure setpoint (R,) from requested flows (R, Z).
+    dsp_of_flows : callable
+        The partner strategy: duct pressure setpoint (R,) from requested and cooling flows (R, Z).
     other_sats : sequence of ndarray (R,)
         Tried as well; the first one is the baseline's, whose service is a reference.
 
@@ -49,7 +49,7 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_requested, r
 
     def run(sat):
         requested = requested_flow_cfm(unit, loads, sat, enabled)
-        state = evaluate(unit, conditions, loads, sat, dsp_of_requested(requested), resets_pressure=resets_pressure)
+        state = evaluate(unit, conditions, loads, sat, dsp_of_flows(requested, cooling_flow_cfm(unit, loads, sat)), resets_pressure=resets_pressure)
         return state.cost_usd_h, (state.unmet_degrees, state.starved_zones, state.ventilation_short_zones)
 
     best_sat = np.full(shape, float(limits.min_f))

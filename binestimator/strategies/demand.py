@@ -1,7 +1,8 @@
 """Demand resets: where trim and respond settles.
 
 Every zone has closed-form thresholds at which it sends its first, second and third request
-(Guideline 36: 5.6.8.1 for supply air temperature, 5.6.8.2 for duct pressure). Trim and
+(Guideline 36: 5.6.8.1 for supply air temperature, 5.6.8.2 for duct pressure), with the loops
+of its room at rest: wound up where the room is short of air. Trim and
 respond moves the setpoint until the requests of all zones just equal those ignored, so it
 settles at one of these thresholds: the first of the pooled list that takes the sum of
 requests above the ignored ones. A first request latches until the loop or damper falls
@@ -121,21 +122,38 @@ def temperature_thresholds_f(unit: Unit, loads: ZoneLoads):
     return first, release, np.maximum(at_excess(SECOND_REQUEST_F), first), np.maximum(at_excess(THIRD_REQUEST_F), first)
 
 
-def pressure_thresholds_inwc(unit: Unit, requested_cfm):
+def pressure_thresholds_inwc(unit: Unit, requested_cfm, cooling_cfm):
     """Duct pressures below which each zone sends requests.
+
+    Parameters
+    ----------
+    requested_cfm : ndarray (R, Z)
+        Airflow setpoints of rooms that get what they ask for. [cfm]
+    cooling_cfm : ndarray (R, Z)
+        Airflow that holds the cooling setpoint (``terminals.cooling_flow_cfm``). [cfm]
 
     Returns
     -------
     first, first_release, second, third : ndarray (R, Z)
         Damper at its asking and release positions; flow at 70 % and 50 % of setpoint with
         the damper open. [in. w.c.]
+
+    Notes
+    -----
+    A room that gets less than its cooling takes grows warm, and its loop raises the airflow
+    setpoint until it stands at the maximum. So below the pressure that passes the cooling
+    airflow the setpoint to compare with is the maximum: a busy room short of a little air
+    soon sends two or three requests.
     """
     z, limits = unit.zones, unit.limits
     share = requested_cfm / z.max_cfm
-    full = unit.index_dsp_inwc * z.index_share * share * share
+    widest = unit.index_dsp_inwc * z.index_share
+    full = widest * share * share
+    cooling = widest * np.clip(cooling_cfm / z.max_cfm, 0.0, 1.0) ** 2
     ask = damper_flow_frac(limits.damper_open_pct / 100.0, limits.damper_exponent)
     release = damper_flow_frac(limits.damper_release_pct / 100.0, limits.damper_exponent)
-    return full / ask**2, full / release**2, full * SECOND_REQUEST_FLOW**2, full * THIRD_REQUEST_FLOW**2
+    second, third = (np.maximum(full * flow**2, np.minimum(cooling, widest * flow**2)) for flow in (SECOND_REQUEST_FLOW, THIRD_REQUEST_FLOW))
+    return full / ask**2, full / release**2, second, third
 
 
 def _left_to_ignore(weights, asks_always, ignored):
@@ -172,10 +190,10 @@ def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f):
     return 0.5 * (np.clip(ask, min_f, top) + np.clip(hold, min_f, top))
 
 
-def settled_dsp_inwc(unit: Unit, requested_cfm, ignored_requests, min_inwc, max_inwc):
+def settled_dsp_inwc(unit: Unit, requested_cfm, cooling_cfm, ignored_requests, min_inwc, max_inwc):
     """Duct pressure at which trim and respond settles. (R,) [in. w.c.]
 
-    ``max_inwc`` where zones that always ask take more than what is ignored.
+    Airflows (R, Z) as for :func:`pressure_thresholds_inwc`. ``max_inwc`` where zones that always ask take more than what is ignored.
     """
     z = unit.zones
     rows = requested_cfm.shape[0]
@@ -183,7 +201,7 @@ def settled_dsp_inwc(unit: Unit, requested_cfm, ignored_requests, min_inwc, max_
     if left < 0.0:
         return np.full(rows, float(max_inwc))
     weights = np.where(z.asks_pressure, 0.0, z.weight)
-    first, release, second, third = pressure_thresholds_inwc(unit, requested_cfm)
+    first, release, second, third = pressure_thresholds_inwc(unit, requested_cfm, cooling_cfm)
     ask = _pool(first, second, third, weights, left)
     hold = _pool(release, second, third, weights, left)
     return 0.5 * (np.clip(ask, min_inwc, max_inwc) + np.clip(hold, min_inwc, max_inwc))

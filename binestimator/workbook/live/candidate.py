@@ -227,10 +227,17 @@ class Chain:
                 g.add(f"{kind}_{edge}_{k}", f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}", "°F", template, "f2", array=True,
                       values=np.tile(-values, self.parts))
 
-    def _setpoint_dsp(self, asked: str) -> None:
+    def _setpoint_dsp(self, asked: str, satz: str) -> None:
         g, record = self.grid, self.candidate.dsp
+        opens = f"{{{asked}}}^2*{{z.kv}}"
         if record.strategy == "demand":
-            self.block("p_open", "Pressure that passes the request at an open damper", "in. w.c.", f"{{{asked}}}^2*{{z.kv}}", "f3")
+            drop = self._drop(satz)
+            for key, which, factor in (("second", "second", "{c.second}"), ("third", "third", "{c.third}")):
+                flow = f"{{k.{key}_flow}}"
+                # At a share of the setpoint, or, where the room grows warm before, of the maximum that its loop then asks for.
+                self.block(f"p_{key}", f"Pressure of the {which} request", "in. w.c.",
+                           f"IF({{L.qc}}<={flow}*{{{asked}}}*{drop},{opens}*{factor},IF({{L.qc}}>={flow}*{{z.max_cfm}}*{drop},{{c.index}}*{{z.k}}*{factor},"
+                           f"({{L.qc}}/({{fs}}*({{L.tc}}-{satz})))^2*{{z.kv}}))", "f3")
         g.group("Pressure setpoint")
         if record.strategy == "fixed":
             normal = "{p.dsp_setpoint_inwc}"
@@ -241,14 +248,15 @@ class Chain:
             normal = self._points("dsp", record, "{flow_reading}")
         else:
             weights = g.outer["z.weight_p"]
-            base = self.grid.scope["p_open"]
+            others = [g.scope[name] for name in ("p_second", "p_third")]
             for edge, first in (("ask", "c.ask"), ("release", "c.release")):
-                levels = (first, "c.second", "c.third")
-                factors = [g.outer[name] for name in levels]
+                thresholds = [g.scope[asked] ** 2 * g.outer["z.kv"] * g.outer[first], *others]
+                levels = (f"{opens}*{{{first}}}", "{p_second}", "{p_third}")
+                turned = (f"TRANSPOSE({opens})*{{{first}}}", "TRANSPOSE({p_second})", "TRANSPOSE({p_third})")
                 for k, level in enumerate(levels, 1):
-                    count = "+".join(f"(TRANSPOSE({{p_open}})*{{{other}}}>={{p_open}}*{{{level}}})" for other in levels)
-                    template = f"MAX(IF(MMULT({{z.weight_p}},{count})>{{p.dsp_left}},{{p_open}}*{{{level}}},0))"
-                    values = _first_over(base * factors[k - 1], [base * f for f in factors], weights, g.outer["p.dsp_left"], 0.0)
+                    count = "+".join(f"({other}>={level})" for other in turned)
+                    template = f"MAX(IF(MMULT({{z.weight_p}},{count})>{{p.dsp_left}},{level},0))"
+                    values = _first_over(thresholds[k - 1], thresholds, weights, g.outer["p.dsp_left"], 0.0)
                     g.add(f"dsp_{edge}_{k}", f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}", "in. w.c.", template, "f3", array=True, values=values)
             normal = ("IF({p.dsp_left}<0,{p.dsp_high},(MEDIAN({p.dsp_low},MAX({dsp_ask_1},{dsp_ask_2},{dsp_ask_3}),{p.dsp_high})"
                       "+MEDIAN({p.dsp_low},MAX({dsp_release_1},{dsp_release_2},{dsp_release_3}),{p.dsp_high}))/2)")
@@ -256,9 +264,13 @@ class Chain:
 
     # --- zones and air side
 
+    def _drop(self, satz: str) -> str:
+        """Template of the heat that a cfm takes from a room at its cooling setpoint."""
+        return f"{{fs}}*({{L.tc}}>{satz})*({{L.tc}}-{satz})"
+
     def _request(self, satz: str, enabled: str) -> str:
         """Template of the airflow that zones ask for."""
-        drop = f"{{fs}}*({{L.tc}}>{satz})*({{L.tc}}-{satz})"
+        drop = self._drop(satz)
         least = "{L.vmin}"
         if self.site.dual:
             least += f"+{enabled}*{{L.raised}}*({{L.qh}}<{{fs}}*{{L.vmin}}*({{L.th}}-{satz}))"
@@ -270,7 +282,7 @@ class Chain:
         s = f"{{{x}satz}}"
         self.block(x + "req", "Airflow asked for" + (", first look" if x else ""), "cfm", self._request(s, "{enabled}"))
         if ask_pressure:
-            self._setpoint_dsp(x + "req")
+            self._setpoint_dsp(x + "req", s)
         g.group("Fan's share" + (", first look" if x else ""))
         self.out("requested_cfm", f"SUMPRODUCT({{z.mult}},{{{x}req}})", prefix=x)
         self.col(x + "leak_set", "Leakage at the setpoint", "cfm", "{c.leak_cfm}*(MAX({dsp_set_inwc},0)/{fan.design_dsp_inwc})^{air_handler.leakage_exponent}", "f0")

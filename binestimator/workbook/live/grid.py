@@ -283,7 +283,7 @@ class Grid:
                         raise WorkbookError(f"{self.sheet.name}: column {c.label!r} has a number that is not finite")
                     flat.extend(c.values.T.tolist())
                 letters = [column_name(c.column + k) for k in range(c.width)]
-                value = "%s" if c.text else "%.8g" if c.width > 1 and c.templates else "%.9g" if c.templates else "%r"
+                value = "%s" if c.text else "%.7g" if c.templates else "%r"
                 for part in range(self.parts):
                     start = FIRST_ROW + part * self.lines
                     if not c.templates:

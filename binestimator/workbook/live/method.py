@@ -20,7 +20,7 @@ EQUATIONS = (
     ("Room temperature", "T = Tcool + (q(Tcool) − fs V (Tcool − SAT) + Q) / (UA + fs V)", "Heat balance of the room", ""),
     ("Setpoint by a line", "Straight lines between points, flat outside", "Guideline 36, 5.16.2.2", ""),
     ("Setpoint by demand", "The pressure (temperature) at which the requests of all zones just pass the ignored ones: the largest threshold whose requests, summed with their weights, are more. "
-     "Mean of asking and releasing", "Guideline 36, 5.1.14.4 and 5.6.8; settled state is this program's own", "No hunting, no time to settle; a zone that always asks takes 3 ignored requests times its weight"),
+     "Mean of asking and releasing. A room short of cooling air ends with its airflow setpoint at the maximum, from which 70 % and 50 % of flow then count", "Guideline 36, 5.1.14.4 and 5.6.8; settled state is this program's own", "No hunting, no time to settle; a zone that always asks takes 3 ignored requests times its weight"),
     ("Least-cost setpoint", "Value block: search over the whole range, row by row", "This program", "Energy prices only"),
     ("Fan pressure", "Δp = DSP + (Δp design − DSP design) (V / V design)²; at least a smin² − b V² at minimum speed", "System curve and fan law (common practice)", ""),
     ("Fan power", "kW = V Δp / (6356 η fan) × 0.7457 through belt, motor and drive; η fan = η design (1 − droop (1 − φ)²), φ = (V/Vd)/√(Δp/Δpd); motor and drive: loss in a fixed and a load part",
