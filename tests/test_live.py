@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import functools
+import html
+import io
 import re
 import tomllib
+import zipfile
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from binestimator.errors import WorkbookError
 from binestimator.estimate import estimate
 from binestimator.inputs import read_project
 from binestimator.inputs.read import project_from_mapping
@@ -18,9 +22,12 @@ from binestimator.workbook import layout
 from binestimator.workbook.layout import sheet_candidates
 from binestimator.workbook.form_layout import INPUT_AT
 from binestimator.workbook.live import year
+from binestimator.workbook.live.formulas import Scope
 from binestimator.workbook.sheets.glance import STALE_ROW, columns_of, review_row
 from binestimator.workbook.write import build_workbook
 from binestimator.workbook.strict import cell_name
+from builders import PLAIN, project_of
+from builders import weather_of as builders_weather
 from recalculation import Spreadsheet, cells, edited
 
 DEMOS = ("office", "clinic", "field_station")
@@ -200,6 +207,48 @@ def test_all_candidates_follow_edits(spreadsheet):
     tables = spreadsheet.sheet_after(books, year.SHEET)
     for demo in DEMOS:
         compare_years(tables[f"all_{demo}"], pens[demo], full(demo), runs[demo], f"all edits of {demo}")
+
+
+NAMES = ("Open office", "of{f}ice", "a]b.c", "50 %s %d", "x'y's", '"q" & <b>', "=1+1", "_x0041_", "ü", "#REF!")
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("start", range(0, len(NAMES), 3))
+def test_names_of_any_kind_do_not_reach_the_formulas(start):
+    first, second, third = (NAMES * 2)[start:start + 3]
+    groups = [{**group, "name": name} for group, name in zip(PLAIN["group"], (first, second), strict=True)]
+    zones = [{**zone, "group": second if "group" in zone else first} for zone in PLAIN["zone"]]
+    zones[0]["name"] = third
+    results = estimate(project_of(
+        bins={"rows": "mean"}, project={"name": third, "default_candidates": False}, group=groups, zone=zones,
+        candidate=[{"id": "as_found", "name": first}, {"id": "b", "name": second, "sat": "demand", "dsp": "demand"},
+                   {"id": "c", "name": third, "sat": "outdoor_air", "dsp": "as_found", "kind": "repair", "override": {"fan.motor_hp": 20}}]),
+        builders_weather("greensboro"))  # fmt: skip
+    content, pen = build_workbook(results)
+    assert max(pen.residuals.values()) < 1e-9
+    sheets = set(cells(content))
+    with zipfile.ZipFile(io.BytesIO(content)) as file:
+        named = {html.unescape(name).replace("''", "'") for member in file.namelist() if member.startswith("xl/worksheets/sheet")
+                 for text in re.findall(r"<f[^>]*>([^<]*)</f>", file.read(member).decode()) for name in re.findall(r"'((?:[^']|'')+)'!", text)}
+    assert named <= sheets and not any(re.search("_x[0-9A-Fa-f]{4}_", name) for name in sheets)
+
+
+@pytest.mark.invariant
+def test_words_of_a_user_are_never_run(tmp_path, monkeypatch):
+    """A name made to look like the end of one formula and the start of another."""
+    monkeypatch.chdir(tmp_path)
+    evil = "office].people_ft2}+open('trap','w').close()+{group[office"
+    groups = [PLAIN["group"][0], {**PLAIN["group"][1], "name": evil}]
+    zones = [{**zone, "group": evil} if "group" in zone else zone for zone in PLAIN["zone"]]
+    results = estimate(project_of(bins={"rows": "mean"}, group=groups, zone=zones, candidate=[{"id": "as_found"}],
+                                  project={"name": "Trap", "default_candidates": False}), builders_weather("greensboro"))
+    assert len(build_workbook(results)[0]) > 10_000 and not (tmp_path / "trap").exists()
+    scope = Scope()
+    scope.put("a", "A1", 2.0)
+    assert scope.evaluate("MAX({a},1.5e0)^2") == 4.0
+    for text in ("{a}+open('x')", "__import__('os')", "{a}.__class__", "[{a}]", "{a}+b", "{a};1", "{group[x].a}", '"x"'):
+        with pytest.raises(WorkbookError):
+            scope.evaluate(text)
 
 
 @pytest.mark.crosscheck

@@ -113,8 +113,12 @@ class Site:
         self.scope.put(name, f"{self.unit_name}!$B${row + 1}", value)
         self._row += 1
 
-    def mirror(self, *paths: str) -> None:
-        """Inputs that are numbers, as they are in force."""
+    def mirror(self, *paths: str, start: str = "") -> None:
+        """Inputs that are numbers, as they are in force.
+
+        Formulas name an input by its path, or by ``start`` and the end of its path where that holds a
+        user's words: no word of a user may stand in a template.
+        """
         style = self.pen.s("general", "line", "left")
         for path in paths:
             label, unit = self.registry.label(path)
@@ -124,7 +128,8 @@ class Site:
                 self._sheet.number(self._row, 1, value, style)
             else:
                 self.pen.formula(self._sheet, self._row, 1, "=" + source, value, style)
-            self._put(path, label, unit, value, "candidate's own value" if source is None else "input")
+            name = start + path.rpartition(".")[2] if start else path
+            self._put(name, label, unit, value, "candidate's own value" if source is None else "input")
 
     def derive(self, name: str, label: str, unit: str, template: str, how: str = "", *, value=None, formula: str | None = None) -> None:
         """A constant that follows from others."""
@@ -198,8 +203,8 @@ class Site:
         paths = ("people_ft2", "people_sensible_btuh", "people_latent_btuh", "lights_w_ft2", "lights_plenum_frac", "equipment_w_ft2",
                  "oa_cfm_person", "oa_cfm_ft2", "minimum_flow_frac", "minimum_unoccupied_frac", "cooling_setpoint_f",
                  "heating_setpoint_f", "cooling_unoccupied_f", "heating_unoccupied_f")
-        self.mirror(*(at + part for part in paths))
-        g_ = "{" + at
+        self.mirror(*(at + part for part in paths), start=i)
+        g_ = "{" + i
         self.derive(i + "people", f"{name}: sensible heat of people per area", "Btu/h·ft²", f"{g_}people_sensible_btuh}}/{g_}people_ft2}}")
         self.derive(i + "lights", f"{name}: light into the room per area", "Btu/h·ft²", f"{g_}lights_w_ft2}}*{{k.btu_wh}}*(1-{g_}lights_plenum_frac}})")
         self.derive(i + "plenum", f"{name}: light into the plenum per area", "Btu/h·ft²", f"{g_}lights_w_ft2}}*{{k.btu_wh}}*{g_}lights_plenum_frac}}")
@@ -212,12 +217,11 @@ class Site:
     def _outdoor_air(self) -> None:
         oa, eco = self.project.outdoor_air, self.project.economizer
         groups = range(len(self.project.groups))
-        names = [f"group[{record.name}]." for record in self.project.groups]
         self._section("Outdoor air and economizer")
         self.mirror("outdoor_air.ventilation_efficiency", "outdoor_air.maximum_frac")
-        self.derive("c.oa_area", "Outdoor air by area, at the zones", "cfm", "+".join(f"{{g{g}.area}}*{{{names[g]}oa_cfm_ft2}}" for g in groups))
+        self.derive("c.oa_area", "Outdoor air by area, at the zones", "cfm", "+".join(f"{{g{g}.area}}*{{g{g}.oa_cfm_ft2}}" for g in groups))
         self.derive("c.oa_people", "Outdoor air by people when full, at the zones", "cfm",
-                    "+".join(f"{{g{g}.persons}}*{{{names[g]}oa_cfm_person}}" for g in groups))
+                    "+".join(f"{{g{g}.persons}}*{{g{g}.oa_cfm_person}}" for g in groups))
         self.fallback("c.oa_minimum", "outdoor_air.minimum_cfm", "({c.oa_area}+{c.oa_people})/{outdoor_air.ventilation_efficiency}",
                       "zones' outdoor air over the ventilation efficiency when not given")
         self.derive("c.oa_area_cfm", "Outdoor air by area, at the intake", "cfm", "{c.oa_area}/{outdoor_air.ventilation_efficiency}")
@@ -526,10 +530,9 @@ class Site:
         """Put in the inputs of a zone's own group."""
         if "\x04" not in text:
             return text
-        name = self.project.groups[self.group[zone]].name
         for part in ("minimum_flow_frac", "minimum_unoccupied_frac", "cooling_setpoint_f", "heating_setpoint_f", "cooling_unoccupied_f",
                      "heating_unoccupied_f"):
-            text = text.replace("\x04" + part, self.scope.address(f"group[{name}].{part}"))
+            text = text.replace("\x04" + part, self.scope.address(f"g{self.group[zone]}.{part}"))
         return text
 
     def _mirror_zone(self, sheet, row: int, column: int, path: str, value, style, own) -> None:
@@ -598,11 +601,11 @@ class Site:
         grid.group("Whole building")
         grid.add("infiltration_frac", "Infiltration that remains", "share", "IF({occupied}=1,{building.infiltration_running_frac},1)", "f2")
         grid.add("infiltration", "Infiltration of all rooms", "cfm", "{infiltration_frac}*SUMPRODUCT({z.mult},{z.infiltration_cfm})", "f0")
-        grid.add("latent", "Moisture gain", "Btu/h", "+".join(f"{{people_{g}}}*{{g{g}.persons}}*{{group[{self.project.groups[g].name}].people_latent_btuh}}" for g in groups)
+        grid.add("latent", "Moisture gain", "Btu/h", "+".join(f"{{people_{g}}}*{{g{g}.persons}}*{{g{g}.people_latent_btuh}}" for g in groups)
                  + "+{occupied}*{air_handler.latent_extra_btuh}", "f0")
         grid.add("plenum", "Light into the plenum", "Btu/h", "+".join(f"{{lights_{g}}}*{{g{g}.gain_area}}*{{g{g}.plenum}}" for g in groups), "f0")
         grid.add("oa_people", "Outdoor air by people present, at the zones", "cfm",
-                 "+".join(f"{{people_{g}}}*{{g{g}.persons}}*{{group[{self.project.groups[g].name}].oa_cfm_person}}" for g in groups), "f0")
+                 "+".join(f"{{people_{g}}}*{{g{g}.persons}}*{{g{g}.oa_cfm_person}}" for g in groups), "f0")
         names = tuple(z.name for z in self.project.zones)
         block = lambda key, label, unit, template, style="f0": (  # noqa: E731
             grid.group(label + ", zone by zone"), grid.add(key, label, unit, template, style, width=z_count, array=True, head=names))
