@@ -125,7 +125,8 @@ HOW_TO_READ = (
     "on the first sheet follow by formulas. Tables, charts and texts of the first sheet, “Comparison”, “Patterns”, “Zone service” and “Checks” stay those of the run.",
     "Rows and weights, sizes, optimiser setpoints, night runs, counts and peaks are found by the program and stand as values. “Held values” lists what each "
     "rests on; the first sheet says when an edit has made some of them stale and the program should run again.",
-    "Sheets of rows print their heads, totals, constants and first lines, as a specimen; clear their print areas to print all lines.",
+    "Sheets of rows print their heads, totals, constants and first lines, as a specimen; tables of inputs print what counts. Clear a print area to print "
+    "all of its sheet.",
 )
 
 KINDS = (
