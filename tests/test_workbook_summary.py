@@ -3,6 +3,7 @@
 import io
 import re
 import zipfile
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -190,6 +191,18 @@ def test_a_candidate_that_serves_worse_is_told_in_plain_words():
         assert re.findall(r"[\d,]+", plain_words(reason)) == re.findall(r"[\d,]+", reason)
     damp = next(line for line in risk_lines(results) if line.startswith("▲ Damp rooms"))
     assert f"{warm.hourly['humid_hours']:,.0f} h with option 2" in damp and damp in page
+
+
+def test_no_ratio_is_formed_with_the_rounding_of_nothing():
+    """A use that the best candidate leaves alone differs from the baseline's by the last digits, or not at all."""
+    results = pinned()
+    best = next(k for k, c in enumerate(results.candidates) if c.id == results.best.id)
+    kept = dict(results.candidates[best].annual, fuel_therm=results.baseline.annual["fuel_therm"] + 1e-9)
+    same = replace(results, candidates=tuple(replace(c, annual=kept) if k == best else c for k, c in enumerate(results.candidates)))
+    sheet = openpyxl.load_workbook(io.BytesIO(workbook_bytes(same)), data_only=True)[layout.GLANCE]
+    place = 3 + [column[0] for column in columns_of(same)].index("fuel_therm")
+    row = review_row(same) + 1
+    assert sheet.cell(row, place).value == 0.0 and sheet.cell(row + 2, place).value == "–" and sheet.cell(row + 2, place - 1).value == 1.0
 
 
 def test_who_does_nothing():

@@ -34,6 +34,8 @@ REVIEW_LINES = ("claimed", "reviewed", "ratio")
 _CHARTS_SHARE = 0.62
 # Reasons of options that serve worse, each on a line of its own.
 _MOST_REASONS = 3
+# A claim below this, in its unit, is the rounding of a difference of nothing: no ratio is formed with it.
+_LEAST, _LEAST_FRAC = 0.001, 0.000001
 
 
 def columns_of(results) -> list[tuple[str, str, str, str]]:
@@ -167,7 +169,8 @@ def write_review(work: Work, pen) -> None:
     outlay, incentive = c.candidate.cost_usd, c.candidate.incentive_usd
     for place, (key, _, _, part) in enumerate(columns_of(work.results), 2):
         if part == "change":
-            value, formula, style = c.annual[key] - base.annual[key], f"-{{saving.{key}}}", "signed"
+            # Rounded far below what is shown: the last digits of a difference of nothing would show a sign.
+            value, formula, style = round(c.annual[key] - base.annual[key], 6), f"ROUND(-{{saving.{key}}},6)", "signed"
         else:
             value, formula, style = {
                 "cost_usd": (c.annual["cost_usd"], "{cost_usd}", "usd_short"),
@@ -192,7 +195,9 @@ def write_review(work: Work, pen) -> None:
         sheet.number(first, place, value + 0.0, look)
         text = "=" + re.sub(r"\{([^}]*)\}", lambda m: live(m.group(1)), formula)
         pen.formula(sheet, first + 1, place, text, value + 0.0, look)
-        pen.formula(sheet, first + 2, place, f'=IF(AND(ISNUMBER({now}),{at}<>0),{now}/{at},"–")', 1.0 if value else "–", s("claim", "f3", "bold", "right", "middle"))
+        least = _LEAST_FRAC if style == "signed_pct" else _LEAST
+        text, ratio = f'=IF(AND(ISNUMBER({now}),ABS({at})>{least}),{now}/{at},"–")', 1.0 if abs(value) > least else "–"
+        pen.formula(sheet, first + 2, place, text, ratio, s("claim", "f3", "bold", "right", "middle"))
 
 
 def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
