@@ -342,4 +342,4 @@ def test_a_reviewers_override_moves_the_review_and_not_the_claim(spreadsheet):
                 assert abs(was) > 0.001 and float(ratio[place]) == pytest.approx(now / was, rel=RELATIVE), key
                 compared.append((key, abs(now / was - 1.0)))
     assert dict(compared)["saving_usd"] > 0.05 and dict(compared)["fuel_therm"] > 0.01
-    assert "2 edited" in glance[STALE_ROW][0]
+    assert "2 inputs edited" in glance[STALE_ROW][0]

@@ -132,7 +132,7 @@ class HeldSheet:
     def _banner(self, guard: int, total: int) -> None:
         count = lambda k: f"C{_BLOCK_ROW + k + 1}"  # noqa: E731
         words = "&".join(f'IF({count(k)}>0,"; {block.name.lower()}","")' for k, block in enumerate(BLOCKS[:-1]))
-        text = (f'=IF(C{total + 1}=0,"{NOTHING_EDITED}","▲ "&C{total + 1}&" edited. Live figures follow, but these still stand as in the run"&{words}'
+        text = (f'=IF(C{total + 1}=0,"{NOTHING_EDITED}","▲ "&C{total + 1}&IF(C{total + 1}=1," input"," inputs")&" edited. Live figures follow, but these still stand as in the run"&{words}'
                 f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" edited inputs are not reached by the formulas at all","")'
                 f'&IF(C{guard + 1}>0,". In "&C{guard + 1}&" rows the cooling plant is now too small and supply air would rise","")&". Run the program again to renew them.")')
         sheet, s = self.sheet, self.pen.s

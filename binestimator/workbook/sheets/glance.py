@@ -34,6 +34,7 @@ REVIEW_LINES = ("claimed", "reviewed", "ratio")
 _CHARTS_SHARE = 0.62
 # Reasons of options that serve worse, each on a line of its own.
 _MOST_REASONS = 3
+_ONLY_LIVE = "On this page the lines “as reviewed” and “ratio” follow; all else stays the claim."
 # A claim below this, in its unit, is the rounding of a difference of nothing: no ratio is formed with it.
 _LEAST, _LEAST_FRAC = 0.001, 0.000001
 
@@ -161,7 +162,7 @@ def write_review(work: Work, pen) -> None:
     if pen is None:
         sheet.text(STALE_ROW, 0, "The air handler never runs, so there are no rows to compute and no formulas.", s("small", "quiet", "wrap", "middle"))
     else:
-        pen.formula(sheet, STALE_ROW, 0, "=" + pen.banner, NOTHING_EDITED, s("small", "quiet", "wrap", "middle"))
+        pen.formula(sheet, STALE_ROW, 0, f'={pen.banner}&IF({pen.banner}="{NOTHING_EDITED}",""," {_ONLY_LIVE}")', NOTHING_EDITED, s("small", "quiet", "wrap", "middle"))
         # An edit is told by words and their mark; the colour only helps to notice them.
         sheet.highlight(STALE_ROW, 0, STALE_ROW, len(columns_of(work.results)) + 1, f'=$A${STALE_ROW + 1}<>"{NOTHING_EDITED}"', s("stale"))
         letter = column_name(2 + sorted(work.candidate_sheets).index(position))
