@@ -217,7 +217,7 @@ def test_all_candidates_follow_edits(spreadsheet):
 
 # Small projects that between them have the plants and options that no demo has, and edits of each.
 _STRATEGIES = [
-    {"id": "as_found"}, {"id": "both", "name": "Both by demand", "sat": "demand", "dsp": "demand"},
+    {"id": "as_found", "name": "As found ~*? (not “fixed”)"}, {"id": "both", "name": "Both by demand", "sat": "demand", "dsp": "demand"},
     {"id": "lines", "name": "Lines", "sat": {"strategy": "outdoor_air", "points": [[40.0, 62.0], [55.0, 60.0], [70.0, 55.0]]}, "dsp": "airflow"},
     {"id": "optimal", "name": "Least cost", "sat": "cost_optimal", "dsp": {"strategy": "fixed", "setpoint_inwc": 1.1}},
 ]  # fmt: skip
