@@ -307,6 +307,8 @@ def test_any_candidate_names_make_good_sheet_names(names):
 
 def test_print_set_up_of_every_sheet():
     for sheet in book().worksheets:
+        # The title is not lost under a link.
+        assert sheet["A1"].value and sheet["A1"].value != "to the guide" and not sheet["A1"].hyperlink, sheet.title
         assert sheet.page_setup.orientation == "landscape" and sheet.sheet_properties.pageSetUpPr.fitToPage, sheet.title
         footer = sheet.oddFooter
         assert small().run_id in footer.left.text and footer.right.text.strip() == "Page &P of &N"

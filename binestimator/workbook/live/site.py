@@ -14,7 +14,7 @@ from ...model.plant import heat_source, preheat_source
 from ...model.system import supply_heating_mode
 from ..page import title
 from ..figures import when_text
-from ..sheets.inputs import value_cell
+from ..sheets.inputs import number_style, value_cell
 from ..strict import column_name, quoted
 from .constants import curve_key
 from .formulas import Scope
@@ -475,7 +475,7 @@ class Site:
         """Constants of zones, one column a zone."""
         pen, s, project = self.pen, self.pen.s, self.project
         title(pen.work, sheet, "Zones" + ("" if self.number == 1 else f" of {', '.join(self.users)}"),
-              "Inputs of every zone as they are in force, and what follows from them; a column a zone, one zone each (not times its multiplier)", link_column=0)
+              "Inputs of every zone as they are in force, and what follows from them; a column a zone, one zone each (not times its multiplier)", link_column=ZONE_COLUMN + 6)
         sheet.text(3, 0, "Constant", s("head_left"))
         sheet.text(3, 1, "Unit", s("head_left"))
         sheet.text(3, 2, "", s("head_left"))
@@ -486,9 +486,10 @@ class Site:
         for k, place in enumerate(self.group):
             sheet.text(4, ZONE_COLUMN + k, project.groups[place].name, s("line", "small", "centre"))
         sheet.widths([46, 12, 2, *[9.5] * self.count])
-        style, own = s("general", "line", "right", "small"), s("general", "line", "right", "small", "derived")
         letters = [column_name(ZONE_COLUMN + k) for k in range(self.count)]
         for row, name, kind, what, numbers, values in self._zone_rows:
+            code = _code_of(numbers)
+            style, own = s(code, "line", "right", "small"), s(code, "line", "right", "small", "derived")
             if kind == "input":
                 first = f"zone[{project.zones[0].name}].{what}"
                 label, unit = self.registry.label(first)
@@ -566,7 +567,7 @@ class Site:
         grid = self.loads = Grid(pen, sheet, self.scope, n)
         col = lambda values: np.asarray(values, dtype=float).reshape(-1, 1)  # noqa: E731
         title(pen.work, sheet, "Loads" + ("" if self.number == 1 else f" of {', '.join(self.users)}"),
-              "Running rows: conditions, then for every zone what does not depend on setpoints. Zone columns are one zone each, not times its multiplier.", link_column=0)
+              "Running rows: conditions, then for every zone what does not depend on setpoints. Zone columns are one zone each, not times its multiplier.", link_column=11)
         bin_rows = base_rows
         pick = lambda key: bin_rows(key) if bin_rows else None  # noqa: E731
         grid.group("Row")
@@ -657,7 +658,7 @@ class Site:
         grid = Grid(self.pen, sheet, self.scope, len(off))
         col = lambda values: np.asarray(values, dtype=float).reshape(-1, 1)  # noqa: E731
         title(self.pen.work, sheet, "Idle heating plant" + ("" if self.number == 1 else f" of {', '.join(self.users)}"),
-              "Rows with the air handler off: what the heating plant takes while it stays enabled. The same for all candidates.", link_column=0)
+              "Rows with the air handler off: what the heating plant takes while it stays enabled. The same for all candidates.", link_column=11)
         grid.group("Row")
         grid.add("row", "Row", "no.", None, "f0", values=col(off + 1.0))
         grid.add("weight", "Weight", "h/yr", base_rows("weight_h") if base_rows else None, "f2", values=col(c.hours[off]))
@@ -683,6 +684,16 @@ class Site:
         grid.show(1, self.pen.work.footer)
 
     idle: dict = {}
+
+
+def _code_of(numbers) -> str:
+    """Number style of a line of zones, so that its largest value fits a narrow column."""
+    known = np.abs(numbers[np.isfinite(numbers)]) if numbers is not None else np.array([])
+    if not known.size or known.max() == 0.0:
+        return "general"
+    # A whole number among broken ones does not hide their digits.
+    largest = float(known.max()) * (1.0 if np.all(known == np.floor(known)) else 1.0 + 1e-9)
+    return "sci" if largest < 0.001 else number_style(largest)
 
 
 def write_points(pen, sheet, row: int, scope: Scope, name: str, path: str, registry, points, own_values: bool = False) -> int:
