@@ -83,7 +83,8 @@ def test_savings_of_the_results_file(plain_run):
 def test_same_input_same_files(tmp_path, plain_run):
     """In two processes: the command fixes the number of threads, on which last digits depend."""
     path = write_project(tmp_path)
-    assert by_subprocess("estimate", path, "--out", tmp_path).returncode == 0
+    elsewhere = {**os.environ, "PYTHONHASHSEED": "7", "TZ": "Asia/Tokyo", "LANG": "C", "LC_ALL": "C"}
+    assert by_subprocess("estimate", path, "--out", tmp_path, env=elsewhere).returncode == 0
     for name in ("plain.json", "plain.xlsx"):
         assert (tmp_path / name).read_bytes() == (plain_run[1] / name).read_bytes()
 

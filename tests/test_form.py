@@ -140,6 +140,14 @@ def test_texts_come_back_letter_by_letter(tmp_path, text):
 
 
 @pytest.mark.invariant
+def test_zero_has_no_sign(tmp_path):
+    project = project_from_mapping(merged(PLAIN, {"fan": {"efficiency_droop": -0.0}, "building": {"rotation_deg": -0.0}}))
+    path = tmp_path / "form.xlsx"
+    path.write_bytes(form_bytes(project, SMALL))
+    same(read_form(path), project)
+
+
+@pytest.mark.invariant
 @given(st.floats(10, 1e6))
 @example(0.1 + 0.2 + 10)
 @example(1e6 / 3)
@@ -565,6 +573,8 @@ HOSTILE = {
                                             "declares a document type"),
     "outside entity": (lambda: changed_part("xl/workbook.xml", ("<workbook ", '<!DOCTYPE x SYSTEM "file:///etc/passwd"><workbook ')), "declares a document type"),
     "deep": (lambda: changed_part(INPUTS_PART, ("<sheetData>", "<a>" * 200_000)), "deep inside each other"),
+    "a tag without end": (lambda: packed({**least(), INPUTS_PART: ("<worksheet " + " ".join(f'a{k:x}=""' for k in range(2_000_000)) + "/>").encode()}),
+                          "a tag of more than 1,000,000 bytes"),
     "not XML": (lambda: packed({**least(), INPUTS_PART: b"<worksheet><"}), "damaged workbook"),
     "a million rows": (lambda: changed_part(INPUTS_PART, ("<sheetData>", "<sheetData>" + "".join(
         f'<row r="{k}"><c r="A{k}"><v>{k}</v></c></row>' for k in range(1, 300_000)))), "cells with content"),

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import functools
+import html
+import io
 import re
 import tomllib
+import zipfile
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from binestimator.errors import WorkbookError
 from binestimator.estimate import estimate
 from binestimator.inputs import read_project
 from binestimator.inputs.read import project_from_mapping
@@ -18,9 +22,12 @@ from binestimator.workbook import layout
 from binestimator.workbook.layout import sheet_candidates
 from binestimator.workbook.form_layout import INPUT_AT
 from binestimator.workbook.live import year
-from binestimator.workbook.sheets.glance import REVIEW_ROW, STALE_ROW
+from binestimator.workbook.live.formulas import Scope
+from binestimator.workbook.sheets.glance import STALE_ROW, columns_of, review_row
 from binestimator.workbook.write import build_workbook
 from binestimator.workbook.strict import cell_name
+from builders import FILES, PLAIN, project_of, zones_with
+from builders import weather_of as builders_weather
 from recalculation import Spreadsheet, cells, edited
 
 DEMOS = ("office", "clinic", "field_station")
@@ -114,27 +121,33 @@ def test_formulas_follow_the_engine(demo):
         assert len(content) < 5_000_000
 
 
+def compare_books(label: str, own_book: bytes, found: bytes) -> int:
+    """Every number and every text of a formula, as written and as computed anew; returns how many numbers there are."""
+    wanted, got = cells(own_book), cells(found)
+    compared = 0
+    for sheet, own in wanted.items():
+        other = got[sheet]
+        bad = [address for address, (kind, _) in other.items() if kind == "e"]
+        assert not bad, f"{label} {sheet}: errors in {bad[:5]}"
+        numbers = [address for address, (kind, _) in own.items() if kind == "n"]
+        missing = [address for address in numbers if other.get(address, ("",))[0] != "n"]
+        assert not missing, f"{label} {sheet}: no number in {missing[:5]}"
+        mine = np.array([float(own[address][1]) for address in numbers])
+        theirs = np.array([float(other[address][1]) for address in numbers])
+        apart = np.abs(mine - theirs) > RELATIVE * np.maximum(np.abs(mine), FLOOR / RELATIVE * 1e-3)
+        assert not apart.any(), f"{label} {sheet}: {[(numbers[k], mine[k], theirs[k]) for k in np.flatnonzero(apart)[:5]]}"
+        compared += len(numbers)
+        texts = [address for address, (kind, value) in own.items() if kind == "str" and other.get(address, ("", ""))[1] != value]
+        assert not texts, f"{label} {sheet}: other texts in {texts[:5]}"
+    return compared
+
+
 @pytest.mark.crosscheck
 def test_recalculated_workbooks_equal_the_engine(spreadsheet):
     """Written without values and computed anew by another program, every number is that of the engine."""
     found = spreadsheet.recalculated({demo: build_workbook(full(demo), blank=True)[0] for demo in DEMOS})
     for demo in DEMOS:
-        wanted, got = cells(build_workbook(full(demo))[0]), cells(found[demo])
-        compared = 0
-        for sheet, own in wanted.items():
-            other = got[sheet]
-            bad = [address for address, (kind, _) in other.items() if kind == "e"]
-            assert not bad, f"{demo} {sheet}: errors in {bad[:5]}"
-            numbers = [address for address, (kind, _) in own.items() if kind == "n"]
-            missing = [address for address in numbers if other.get(address, ("",))[0] != "n"]
-            assert not missing, f"{demo} {sheet}: no number in {missing[:5]}"
-            mine = np.array([float(own[address][1]) for address in numbers])
-            theirs = np.array([float(other[address][1]) for address in numbers])
-            apart = np.abs(mine - theirs) > RELATIVE * np.maximum(np.abs(mine), FLOOR / RELATIVE * 1e-3)
-            assert not apart.any(), f"{demo} {sheet}: {[(numbers[k], mine[k], theirs[k]) for k in np.flatnonzero(apart)[:5]]}"
-            compared += len(numbers)
-            texts = [address for address, (kind, value) in own.items() if kind == "str" and other.get(address, ("", ""))[1] != value]
-            assert not texts, f"{demo} {sheet}: other texts in {texts[:5]}"
+        compared = compare_books(demo, build_workbook(full(demo))[0], found[demo])
         assert compared > 200_000
 
 
@@ -202,6 +215,103 @@ def test_all_candidates_follow_edits(spreadsheet):
         compare_years(tables[f"all_{demo}"], pens[demo], full(demo), runs[demo], f"all edits of {demo}")
 
 
+# Small projects that between them have the plants and options that no demo has, and edits of each.
+_STRATEGIES = [
+    {"id": "as_found", "name": "As found ~*? (not “fixed”)"}, {"id": "both", "name": "Both by demand", "sat": "demand", "dsp": "demand"},
+    {"id": "lines", "name": "Lines", "sat": {"strategy": "outdoor_air", "points": [[40.0, 62.0], [55.0, 60.0], [70.0, 55.0]]}, "dsp": "airflow"},
+    {"id": "optimal", "name": "Least cost", "sat": "cost_optimal", "dsp": {"strategy": "fixed", "setpoint_inwc": 1.1}},
+]  # fmt: skip
+_SOME = {"project": {"name": "Other kinds", "default_candidates": False}, "bins": {"rows": "mean"}, "candidate": _STRATEGIES}
+OTHERS = {
+    "heat_pump": ("sand_point", {
+        **_SOME, "zone": zones_with(heating_law="dual_maximum"), "schedule": {"unoccupied_mode": "continuous"},
+        "air_handler": {"supply_heating": "own_setpoint", "supply_heating_setpoint_f": 48.0}, "outdoor_air": {"control": "people", "minimum_cfm": None},
+        "economizer": {"type": "differential_enthalpy", "high_limit_f": 75}, "return_fan": {"type": "return"}, "fan": {"arrangement": "blow_through"},
+        "cooling": {"type": "chilled_water", "chiller_set": "A", "kw_per_ton": 1.2, "below_minimum": "hold", "chilled_pump_control": "constant"},
+        "heating": {"type": "heat_pump", "capacity_kbtuh": 90}, "preheat": {"type": "gas_furnace"},
+    }, {"heating.heat_pump_off_below_f": 20.0, "preheat.efficiency_frac": 0.7, "return_fan.flow_frac": 0.8, "group[office].oa_cfm_person": 8.0,
+        "air_handler.supply_heating_setpoint_f": 50.0, "economizer.high_limit_f": 65.0, "zone[South].heat_max_cfm": 900.0, "cooling.kw_per_ton": 1.0}),
+    "position": ("miami", {
+        **_SOME, "group": [{"name": "Open office", "always_on": True}, {"name": "meeting", "people_ft2": 20, "minimum_flow_frac": 0.2, "always_on": True}],
+        "zone": [{**zone, "group": zone.get("group", "Open office")} for zone in PLAIN["zone"]],
+        "air_handler": {"supply_heating": "none"}, "outdoor_air": {"control": "position"}, "economizer": {"type": "fixed_enthalpy", "high_limit_f": 75},
+        "return_fan": {"type": "relief"}, "fan": {"part_load": "published_curves"}, "limits": {"humidity": "outdoor_dewpoint"},
+        "cooling": {"type": "purchased"}, "heating": {"type": "boiler", "boiler_curve": "non_condensing", "enabled_below_f": 60, "pump_control": "variable"},
+        "preheat": {"type": "electric"}, "prices": {"cooling_usd_kbtu": 0.015},
+    }, {"prices.cooling_usd_kbtu": 0.02, "return_fan.efficiency_frac": 0.5, "economizer.high_limit_f": 65.0, "economizer.high_limit_btu_lb": 26.0,
+        "heating.enabled_below_f": 55.0, "group[Open office].equipment_w_ft2": 1.3, "outdoor_air.ventilation_efficiency": 0.6, "cooling.purchased_loss_frac": 0.1}),
+}  # fmt: skip
+
+
+@functools.cache
+def other(kind: str):
+    place, changes, _ = OTHERS[kind]
+    project = project_of(weather={"file": FILES[place]}, **changes)
+    return project, estimate(project, builders_weather(place))
+
+
+@pytest.mark.crosscheck
+def test_plants_and_options_of_no_demo_equal_the_engine_before_and_after_edits(spreadsheet):
+    books, pens, runs = {}, {}, {}
+    for kind, (place, _, edits) in OTHERS.items():
+        project, results = other(kind)
+        blank, pens[kind] = build_workbook(results, blank=True)
+        assert max(pens[kind].residuals.values()) < 1e-9
+        changes = {}
+        for path, value in edits.items():
+            changes |= changes_of(pens[kind], path, value)
+        books[kind], books[f"{kind}_edited"] = blank, edited(blank, changes)
+        runs[kind] = estimate(project.with_overrides({override_path(p): v for p, v in edits.items()}), builders_weather(place), held=results.held)
+    found = spreadsheet.recalculated({kind: books[kind] for kind in OTHERS})
+    for kind in OTHERS:
+        compare_books(kind, build_workbook(other(kind)[1])[0], found[kind])
+    tables = spreadsheet.sheet_after({f"{kind}_edited": books[f"{kind}_edited"] for kind in OTHERS}, year.SHEET)
+    for kind in OTHERS:
+        assert compare_years(tables[f"{kind}_edited"], pens[kind], other(kind)[1], runs[kind], f"edits of {kind}") > 0.01
+
+
+NAMES = ("Open office", "of{f}ice", "a]b.c", "50 %s %d", "x'y's", '"q" & <b>', "=1+1", "_x0041_", "ü", "#REF!")
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("start", range(0, len(NAMES), 3))
+def test_names_of_any_kind_do_not_reach_the_formulas(start):
+    first, second, third = (NAMES * 2)[start:start + 3]
+    groups = [{**group, "name": name} for group, name in zip(PLAIN["group"], (first, second), strict=True)]
+    zones = [{**zone, "group": second if "group" in zone else first} for zone in PLAIN["zone"]]
+    zones[0]["name"] = third
+    results = estimate(project_of(
+        bins={"rows": "mean"}, project={"name": third, "default_candidates": False}, group=groups, zone=zones,
+        candidate=[{"id": "as_found", "name": first}, {"id": "b", "name": second, "sat": "demand", "dsp": "demand"},
+                   {"id": "c", "name": third, "sat": "outdoor_air", "dsp": "as_found", "kind": "repair", "override": {"fan.motor_hp": 20}}]),
+        builders_weather("greensboro"))  # fmt: skip
+    content, pen = build_workbook(results)
+    assert max(pen.residuals.values()) < 1e-9
+    sheets = set(cells(content))
+    with zipfile.ZipFile(io.BytesIO(content)) as file:
+        named = {html.unescape(name).replace("''", "'") for member in file.namelist() if member.startswith("xl/worksheets/sheet")
+                 for text in re.findall(r"<f[^>]*>([^<]*)</f>", file.read(member).decode()) for name in re.findall(r"'((?:[^']|'')+)'!", text)}
+    assert named <= sheets and not any(re.search("_x[0-9A-Fa-f]{4}_", name) for name in sheets)
+
+
+@pytest.mark.invariant
+def test_words_of_a_user_are_never_run(tmp_path, monkeypatch):
+    """A name made to look like the end of one formula and the start of another."""
+    monkeypatch.chdir(tmp_path)
+    evil = "office].people_ft2}+open('trap','w').close()+{group[office"
+    groups = [PLAIN["group"][0], {**PLAIN["group"][1], "name": evil}]
+    zones = [{**zone, "group": evil} if "group" in zone else zone for zone in PLAIN["zone"]]
+    results = estimate(project_of(bins={"rows": "mean"}, group=groups, zone=zones, candidate=[{"id": "as_found"}],
+                                  project={"name": "Trap", "default_candidates": False}), builders_weather("greensboro"))
+    assert len(build_workbook(results)[0]) > 10_000 and not (tmp_path / "trap").exists()
+    scope = Scope()
+    scope.put("a", "A1", 2.0)
+    assert scope.evaluate("MAX({a},1.5e0)^2") == 4.0
+    for text in ("{a}+open('x')", "__import__('os')", "{a}.__class__", "[{a}]", "{a}+b", "{a};1", "{group[x].a}", '"x"'):
+        with pytest.raises(WorkbookError):
+            scope.evaluate(text)
+
+
 @pytest.mark.crosscheck
 def test_a_reviewers_override_moves_the_review_and_not_the_claim(spreadsheet):
     """Typed beside the claim's values: the live year follows the engine, the first sheet shows claimed, reviewed and ratio."""
@@ -216,9 +326,20 @@ def test_a_reviewers_override_moves_the_review_and_not_the_claim(spreadsheet):
     changed = estimate(project.with_overrides(wanted), weather_of("office"), held=results.held)
     compare_years(spreadsheet.sheet_after(file, year.SHEET)["reviewed"], pen, results, changed, "reviewer")
     glance = spreadsheet.sheet_after({"reviewed_page": file["reviewed"]}, layout.GLANCE)["reviewed_page"]
-    claimed, reviewed, ratio = (float(v) for v in glance[REVIEW_ROW] if re.fullmatch(r"-?[\d.]+(E-?\d+)?", v))
-    best = results.best.id
-    assert claimed == pytest.approx(results.best.saving["cost_usd"], rel=RELATIVE)
-    assert reviewed == pytest.approx(changed[best].saving["cost_usd"], rel=RELATIVE)
-    assert ratio == pytest.approx(reviewed / claimed, rel=RELATIVE) and abs(ratio - 1.0) > 0.05
-    assert "2 edited" in glance[STALE_ROW][0]
+    claimed, reviewed, ratio = glance[review_row(results):review_row(results) + 3]
+    base, best = results.baseline_id, results.best.id
+    compared = []
+    for place, (key, *_, part) in enumerate(columns_of(results), 2):
+        figures = {"saving_usd": lambda r: r[best].saving["cost_usd"], "cost_usd": lambda r: r[best].annual["cost_usd"],
+                   "saving_frac": lambda r: r[best].saving["cost_usd"] / r[base].annual["cost_usd"]}  # fmt: skip
+        figure = figures.get(key) if part != "change" else lambda r: r[best].annual[key] - r[base].annual[key]  # noqa: B023
+        if figure is not None:
+            was, now = figure(results), figure(changed)
+            # Percentages come out as they are shown, to a tenth.
+            said = [float(v.rstrip("%")) / 100.0 if v.endswith("%") else float(v) for v in (claimed[place], reviewed[place])]
+            assert said == pytest.approx([was, now], rel=RELATIVE, abs=5.1e-4 if key == "saving_frac" else 1e-6), key
+            if abs(was) > 1e-9:
+                assert abs(was) > 0.001 and float(ratio[place]) == pytest.approx(now / was, rel=RELATIVE), key
+                compared.append((key, abs(now / was - 1.0)))
+    assert dict(compared)["saving_usd"] > 0.05 and dict(compared)["fuel_therm"] > 0.01
+    assert "2 inputs edited" in glance[STALE_ROW][0]

@@ -10,6 +10,7 @@ from functools import cache
 import numpy as np
 import openpyxl
 import pytest
+from openpyxl.utils.cell import coordinate_to_tuple
 from builders import project_of, weather_of
 
 from binestimator.estimate import estimate
@@ -22,8 +23,9 @@ from binestimator.workbook import layout
 from binestimator.workbook.form_layout import results_plan
 from binestimator.workbook.figures import cost_by_end_use, plain_words, rounded, step_for
 from binestimator.workbook.figures import when_text
+from binestimator.workbook.live.grid import FIRST_ROW as LINES_FIRST_ROW
 from binestimator.workbook.live.grid import TOTAL_ROWS
-from binestimator.workbook.sheets.glance import ANSWER_ROW, FIRST_ROW, REVIEW_ROW, STALE_ROW
+from binestimator.workbook.sheets.glance import ANSWER_ROW, FIRST_ROW, STALE_ROW, columns_of, review_row
 from binestimator.workbook.strict import cell_name
 
 # Numbers are written with 16 significant digits.
@@ -106,10 +108,15 @@ def test_live_year_carries_every_annual_figure():
 def test_band_for_reviews_starts_at_the_claim():
     """Claimed and live figure agree while nobody has edited anything, and the file says so."""
     results, sheet = small(), values_book()[layout.GLANCE]
-    numbers = [c.value for c in sheet[REVIEW_ROW + 1] if isinstance(c.value, (int, float))]
-    best = results.best
-    claim = best.saving["cost_usd"] if best.id != results.baseline_id else results.baseline.annual["cost_usd"]
-    assert numbers == [pytest.approx(claim), pytest.approx(claim), 1.0]
+    best, base, row = results.best, results.baseline, review_row(results) + 1
+    assert [sheet.cell(row + k, 1).value for k in range(3)] == ["claimed", "as reviewed", "ratio"]
+    lines = [[sheet.cell(row + k, place).value for place in range(3, 3 + len(columns_of(results)))] for k in range(3)]
+    keys = [column[0] for column in columns_of(results)]
+    for key, claimed, reviewed, ratio in zip(keys, *lines, strict=True):
+        assert claimed == reviewed and ratio == (1.0 if claimed not in ("–", 0.0) else "–"), key
+    claim = dict(zip(keys, lines[0]))
+    assert claim["saving_usd"] == pytest.approx(best.saving["cost_usd"]) and claim["cost_usd"] == pytest.approx(best.annual["cost_usd"])
+    assert claim["fan_kwh"] == pytest.approx(best.annual["fan_kwh"] - base.annual["fan_kwh"]) and claim["bound_share"] == claim["service"] == "–"
     assert sheet.cell(STALE_ROW + 1, 1).value == layout.NOTHING_EDITED
 
 
@@ -300,6 +307,8 @@ def test_any_candidate_names_make_good_sheet_names(names):
 
 def test_print_set_up_of_every_sheet():
     for sheet in book().worksheets:
+        # The title is not lost under a link.
+        assert sheet["A1"].value and sheet["A1"].value != "to the guide" and not sheet["A1"].hyperlink, sheet.title
         assert sheet.page_setup.orientation == "landscape" and sheet.sheet_properties.pageSetUpPr.fitToPage, sheet.title
         footer = sheet.oddFooter
         assert small().run_id in footer.left.text and footer.right.text.strip() == "Page &P of &N"
@@ -340,6 +349,27 @@ def test_no_number_is_wider_than_its_column():
                 assert needed <= width, (sheet.title, cell.coordinate, cell.value, cell.number_format)
                 checked += 1
     assert checked > 10_000
+
+
+@pytest.mark.invariant
+def test_what_stays_in_view_leaves_room_for_lines():
+    """A common screen shows some 700 pixels of rows; half of them at least must be free to scroll."""
+    checked = 0
+    for sheet in book().worksheets:
+        if sheet.freeze_panes:
+            row, _ = coordinate_to_tuple(sheet.freeze_panes)
+            points = sum(sheet.row_dimensions[k].height or sheet.sheet_format.defaultRowHeight for k in range(1, row))
+            assert points * 4.0 / 3.0 < 350.0, sheet.title
+            checked += 1
+    assert checked > 15
+
+
+def test_tables_of_rows_print_a_specimen():
+    for name in ("Loads", *sheet_names_of_candidates(small()).values()):
+        sheet = book()[name]
+        last = int(re.search(r"(\d+)$", sheet.print_area).group(1))
+        assert sheet.page_setup.fitToHeight in (None, 1) and last < sheet.max_row
+        assert "are printed" in sheet.cell(LINES_FIRST_ROW, 1).value
 
 
 def test_charts_draw_cells_that_hold_numbers():

@@ -3,6 +3,7 @@
 import io
 import re
 import zipfile
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -17,7 +18,7 @@ from binestimator.workbook.figures import (
     DEFEATS_FRAC, answer, bin_claims, bound_text, holdbacks, holdback_lines, key_figures, money, money_step, options, plain_words, risk_lines, rounded,
     sure_lines, today, use_step, what_moves,
 )
-from binestimator.workbook.sheets.glance import FIRST_ROW, REVIEW_ROW, STALE_ROW, spans
+from binestimator.workbook.sheets.glance import FIRST_ROW, STALE_ROW, columns_of, review_row, spans
 
 # Words of the trade and of the program that an owner would have to look up.
 UNEXPLAINED = re.compile(r"\b(OAT|MAT|RAT|VAV|AHU|DX|EUI|COP|IPLV|MCWB|RH|OA|BHP|VFD|TMY|degF|unmet|latent|sensible|inwc|in\. w\.c\.)(?![\w’])")
@@ -155,9 +156,14 @@ def test_the_limit_stands_as_the_last_line_and_is_explained():
 
 def test_there_is_a_place_for_reviews_and_it_is_never_empty():
     results, sheet = pinned(), book(pinned)[layout.GLANCE]
-    band = [c.value for c in sheet[REVIEW_ROW + 1] if c.value is not None]
-    assert band[0].startswith("Claimed: saving of option") and band[1] == pytest.approx(results.best.saving["cost_usd"])
-    assert band[2] == "As reviewed" and layout.LIVE_YEAR in band[3] and band[4] == "Reviewed over claimed" and band[5].startswith("=IF(")
+    row, number = review_row(results) + 1, 1 + [c.id for c in results.candidates].index(results.best.id)
+    assert sheet.cell(row, 2).value.startswith(f"Option {number} as claimed")
+    for place, (key, *_) in enumerate(columns_of(results), 3):
+        claimed, reviewed, ratio = (sheet.cell(row + k, place).value for k in range(3))
+        if claimed == "–":
+            assert reviewed == ratio == "–"
+        else:
+            assert isinstance(claimed, float | int) and layout.LIVE_YEAR in reviewed and ratio.startswith("=IF("), key
     assert "Held values" in sheet.cell(STALE_ROW + 1, 1).value
 
 
@@ -187,6 +193,18 @@ def test_a_candidate_that_serves_worse_is_told_in_plain_words():
     assert f"{warm.hourly['humid_hours']:,.0f} h with option 2" in damp and damp in page
 
 
+def test_no_ratio_is_formed_with_the_rounding_of_nothing():
+    """A use that the best candidate leaves alone differs from the baseline's by the last digits, or not at all."""
+    results = pinned()
+    best = next(k for k, c in enumerate(results.candidates) if c.id == results.best.id)
+    kept = dict(results.candidates[best].annual, fuel_therm=results.baseline.annual["fuel_therm"] + 1e-9)
+    same = replace(results, candidates=tuple(replace(c, annual=kept) if k == best else c for k, c in enumerate(results.candidates)))
+    sheet = openpyxl.load_workbook(io.BytesIO(workbook_bytes(same)), data_only=True)[layout.GLANCE]
+    place = 3 + [column[0] for column in columns_of(same)].index("fuel_therm")
+    row = review_row(same) + 1
+    assert sheet.cell(row, place).value == 0.0 and sheet.cell(row + 2, place).value == "–" and sheet.cell(row + 2, place - 1).value == 1.0
+
+
 def test_who_does_nothing():
     assert today(pinned()).id == "as_found"
     project = project_of(project={"name": "Code", "default_candidates": False}, candidate=[
@@ -194,6 +212,38 @@ def test_who_does_nothing():
         {"id": "b", "name": "B", "sat": "outdoor_air", "dsp": "as_found"}])  # fmt: skip
     results = estimate(project, weather_of("greensboro"))
     assert today(results) is None and key_figures(results)[0][0] == "Baseline"
+
+
+@pytest.mark.invariant
+def test_a_limit_that_only_worse_service_comes_near_is_still_told():
+    """No ranked reset is no reason to say that setpoints could save nothing."""
+    results = estimate(project_of(project={"name": "Starved", "default_candidates": False}, bins={"rows": "mean"}, candidate=[
+        {"id": "as_found"}, {"id": "low", "name": "Low", "sat": "as_found", "dsp": {"strategy": "fixed", "setpoint_inwc": 0.2}, "cost_usd": 5e7}]), weather_of("greensboro"))  # fmt: skip
+    assert results["low"].equal_service.flagged and results.best.id == "as_found"
+    possible = results.baseline.annual["cost_usd"] - results.bound["cost_usd"]
+    assert possible > 0.02 * results.baseline.annual["cost_usd"]
+    label, figure, remark = key_figures(results)[-1]
+    assert label == "Perfect resets" and figure == f"{money(possible, money_step(results))} a year" and "no ranked option" in remark
+
+
+@pytest.mark.invariant
+def test_resets_that_cost_more_reach_nothing():
+    results = estimate(project_of(
+        project={"name": "Dear fans", "default_candidates": False}, bins={"rows": "mean"}, cooling={"type": "purchased"},
+        prices={"electricity_usd_kwh": 0.6, "fuel_usd_therm": 0.0, "cooling_usd_kbtu": 0.0001}, economizer={"type": "none"},
+        candidate=[{"id": "as_found"}, {"id": "warm", "name": "Warm", "sat": "demand", "dsp": "as_found"}]), weather_of("greensboro"))  # fmt: skip
+    assert results["warm"].saving["cost_usd"] < 0.0 and results["warm"].rank == 2
+    assert key_figures(results)[-1][:2] == ("Setpoints alone reach", "nothing")
+    assert answer(results).endswith("leave the setpoints as they are.")
+
+
+def test_many_reasons_of_worse_service_share_a_paragraph():
+    lows = [{"id": f"low{k}", "name": f"Low {k}", "sat": "as_found", "dsp": {"strategy": "fixed", "setpoint_inwc": 0.14 + 0.02 * k}} for k in range(5)]
+    results = estimate(project_of(project={"name": "Starved", "default_candidates": False}, bins={"rows": "mean"}, candidate=[{"id": "as_found"}, *lows]),
+                       weather_of("greensboro"))  # fmt: skip
+    assert all(c.equal_service.flagged for c in results.candidates[1:])
+    found = [text for text in texts_of(openpyxl.load_workbook(io.BytesIO(workbook_bytes(results)))[layout.GLANCE]) if "worse:" in text]
+    assert len(found) == 1 and all(f"option {k}: " in found[0] for k in range(2, 7))
 
 
 # ---------------------------------------------------------------- the check sheet

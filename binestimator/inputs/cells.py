@@ -47,6 +47,8 @@ MOST_SHEETS = 250
 MOST_ELEMENTS = 800_000
 MOST_CELLS = 150_000
 MOST_MERGED = 5_000
+#: Longest tag or comment of a part. [bytes]
+LONGEST_TAG = 1_000_000
 DEEPEST = 24
 LONGEST_TEXT = 32_767
 LAST_ROW, LAST_COLUMN = 1_048_576, 16_384
@@ -233,8 +235,13 @@ class WorkbookFile:
         parser.StartElementHandler = reader.start_element
         parser.EndElementHandler = reader.end_element
         parser.CharacterDataHandler = reader.characters
+        fed = 0
         for piece in self._unpacked(name, kind):
             parser.Parse(piece, False)
+            fed += len(piece)
+            # A tag is kept whole until it ends: millions of attributes would fill memory.
+            if fed - parser.CurrentByteIndex > LONGEST_TAG:
+                raise _Refused(f"the part {_short(name)} has a tag of more than {LONGEST_TAG:,} bytes; no spreadsheet program writes such")
         parser.Parse(b"", True)
 
     # -- the outline

@@ -317,7 +317,8 @@ def _as_number(raw: object) -> tuple[float | int | None, str | None]:
                 hint = "write it without the thousands separator"
         return None, ("not a number", hint)
     try:
-        number = int(raw) if isinstance(raw, numbers.Integral) else float(raw)
+        # A zero has no sign here: equal inputs are written alike and have one checksum.
+        number = int(raw) if isinstance(raw, numbers.Integral) else float(raw) + 0.0
         finite = math.isfinite(number)
     except OverflowError:
         finite = False

@@ -153,7 +153,8 @@ def answer(results: Results) -> str:
     if best is None:
         return "No option could be ranked: each serves the rooms worse than the baseline."
     if best.id == base.id:
-        return f"None of the ranked options costs less to run than the baseline ({base.name}): as things stand, leave the setpoints as they are."
+        advice = "leave the setpoints as they are" if today(results) is base else "stay with the baseline"
+        return f"None of the ranked options costs less to run than the baseline ({base.name}): as things stand, {advice}."
     step = money_step(results)
     saving = best.saving["cost_usd"]
     return (f"Option {number_of(results, best.id)}, {best.name}, costs least to run: about {money(saving, step)} a year less, "
@@ -229,8 +230,12 @@ def key_figures(results: Results) -> list[tuple[str, str, str]]:
     ranked = [(s, c) for c in results.candidates if c.rank is not None and (s := results.share_of_bound(c.id)) is not None]
     if ranked and any(c.id != base.id for _, c in ranked):
         reached, c = max(((s, c) for s, c in ranked if c.id != base.id), key=lambda item: item[0])
-        found.append(("Setpoints alone reach", percent(reached), f"of the {money(possible, step)} a year that perfect resets would save "
-                      f"(option {number_of(results, c.id)}; limit explained below)"))
+        # A reset that costs more reaches nothing of a saving; how much more stands in the table.
+        which = f"option {number_of(results, c.id)}; " if reached > 0.0 else ""
+        found.append(("Setpoints alone reach", percent(reached) if reached > 0.0 else "nothing",
+                      f"of the {money(possible, step)} a year that perfect resets would save ({which}limit explained below)"))
+    elif possible >= max(step, 0.005 * base.annual["cost_usd"]):
+        found.append(("Perfect resets", f"{money(possible, step)} a year", "is the most that setpoints alone could save; no ranked option is a reset alone"))
     else:
         found.append(("Setpoints alone", "no room", "perfect resets would save next to nothing here"))
     return found

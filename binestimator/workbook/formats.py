@@ -48,9 +48,9 @@ def _signed(code: str, zero: str) -> str:
 
 NUMBERS = {
     "f0": "#,##0", "f1": "#,##0.0", "f2": "#,##0.00", "f3": "#,##0.000", "f4": "0.0000", "f5": "0.00000",
-    "f6": "0.000000", "general": "General", "signed": _signed("#,##0", "0"), "signed1": _signed("#,##0.0", "0.0"), "error": _signed("0.000", "0.000"), "signed_pct": _signed("0.0%", "0.0%"), "pct0": '0%;"−"0%;0%',
+    "f6": "0.000000", "general": "General", "sci": "0.00E+00", "signed": _signed("#,##0", "0"), "signed1": _signed("#,##0.0", "0.0"), "error": _signed("0.000", "0.000"), "signed_pct": _signed("0.0%", "0.0%"), "pct0": '0%;"−"0%;0%',
     "pct2_signed": _signed("0.00%", "0.00%"), "diff_pct": _signed("0.000%", "0.000%"), "usd": "$#,##0",
-    "usd_signed": _signed("$#,##0", "$0"), "usd2": "$#,##0.00", "usd2_signed": _signed("$#,##0.00", "$0.00"), "years": "0.0",
+    "usd_signed": _signed("$#,##0", "$0"), "usd_short": '[>=9999999.5]$#,##0.0,,"M";$#,##0', "usd2": "$#,##0.00", "usd2_signed": _signed("$#,##0.00", "$0.00"), "years": '[>=999.95]"over 999";0.0',
     # Cells for text: what looks like a date or a formula stays what was typed.
     "as_text": "@",
 }
@@ -107,6 +107,7 @@ PIECES = {
     "tile_remark": {"font_size": 9, "bg_color": MIST, "left": 5, "left_color": PAPER, "align": "left", "text_wrap": True, "valign": "top", "indent": 1},
     # Band for what a reviewer or an edited input changes.
     "claim": {"bg_color": SAND, "top": 1, "bottom": 1, "top_color": RULE, "bottom_color": RULE},
+    "stale": {"bold": True, "font_color": INK, "bg_color": OCHRE_PALE},
     "link": {"font_color": LAGOON, "underline": 1},
     # Cells of a form: those of the user, those of the reviewer, what counts, and the keys cells are found by.
     "entry": {"bg_color": SAND, "border": 4, "border_color": RULE},

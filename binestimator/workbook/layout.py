@@ -80,6 +80,8 @@ MOST_CANDIDATE_SHEETS = 8
 
 # Characters that sheet names may not hold (file format), and those that upset footers and links.
 _FORBIDDEN = re.compile(r"[\[\]:*?/\\\x00-\x1f\x7f#!]")
+# The file format reads this as the escape of a character.
+_ESCAPE = re.compile(r"_(?=x[0-9A-Fa-f]{4}_)")
 
 
 def candidate_sheet_names(names: list[str], others: list[str] = ()) -> list[str]:
@@ -90,7 +92,7 @@ def candidate_sheet_names(names: list[str], others: list[str] = ()) -> list[str]
     taken = {name.casefold() for name in (*CONTENTS, *others)} | {"history"}  # "History" is reserved by one spreadsheet program
     found = []
     for number, name in enumerate(names, 1):
-        plain = " ".join(_FORBIDDEN.sub(" ", name).split()).strip("' ")
+        plain = " ".join(_ESCAPE.sub(" ", _FORBIDDEN.sub(" ", name)).split()).strip("' ")
         sheet = f"{number} {plain}"[:LONGEST_SHEET_NAME].rstrip("' ")
         while sheet.casefold() in taken:  # two of them can only meet through case folding
             sheet = f"{number}"

@@ -179,6 +179,11 @@ class Sheet:
             rule[name] = rule.get(name, "")[:LONGEST_RULE_TEXT]
         _done(self._sheet.data_validation(row, column, last_row, last_column, rule), self._at(row, column))
 
+    def highlight(self, row: int, column: int, last_row: int, last_column: int, condition: str, style) -> None:
+        """Another look of cells while a formula, written for the first of them, holds."""
+        rule = {"type": "formula", "criteria": condition, "format": style}
+        _done(self._sheet.conditional_format(row, column, last_row, last_column, rule), self._at(row, column))
+
     def blank(self, row: int, column: int, style=None) -> None:
         """An empty cell with a format."""
         _done(self._sheet.write_blank(row, column, None, style), self._at(row, column))

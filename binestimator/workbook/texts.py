@@ -121,10 +121,12 @@ HOW_TO_READ = (
     "more shows it.",
     "Fans rise when supply air gets warmer, because the same cooling takes more air; that belongs to the answer and is never dropped.",
     "Figures of a year come from the bin rows; the same equations run on every hour stand beside them as an audit (“Checks”).",
-    "The file calculates: edit an input (or type a reviewer's override beside it) and “Live year”, the candidates' sheets and the line “As reviewed” on the "
-    "first sheet follow by formulas. Tables, charts and texts of the first sheet, “Comparison”, “Patterns”, “Zone service” and “Checks” stay those of the run.",
+    "The file calculates: edit an input (or type a reviewer's override beside it) and “Live year”, the candidates' sheets and the lines “as reviewed” and “ratio” "
+    "on the first sheet follow by formulas. Tables, charts and texts of the first sheet, “Comparison”, “Patterns”, “Zone service” and “Checks” stay those of the run.",
     "Rows and weights, sizes, optimiser setpoints, night runs, counts and peaks are found by the program and stand as values. “Held values” lists what each "
     "rests on; the first sheet says when an edit has made some of them stale and the program should run again.",
+    "Sheets of rows print their heads, totals, constants and first lines, as a specimen; tables of inputs print what counts. Clear a print area to print "
+    "all of its sheet.",
 )
 
 KINDS = (

@@ -21,7 +21,11 @@ from ...errors import WorkbookError
 # Stand in addresses for the row of the line itself and for the row of its conditions.
 OWN, SOURCE = "\x01", "\x02"
 
-_NAME = re.compile(r"\{([A-Za-z0-9_.\[\]-]+)\}")
+_NAME = re.compile(r"\{([A-Za-z0-9_.]+)\}")
+
+
+_WORD = re.compile(r"(?<![\d.])[A-Za-z_]\w*")
+_PLAIN = re.compile(r"[A-Za-z0-9.+\-*/^(),<>= ]*", re.ASCII)
 
 
 def _if(condition, yes, no):
@@ -69,7 +73,14 @@ FUNCTIONS = {
 
 @lru_cache(maxsize=4096)
 def _code(template: str):
-    """Compiled expression of a template; names become look-ups in ``e``."""
+    """Compiled expression of a template; names become look-ups in ``e``.
+
+    What is left beside names must be numbers, operators and known functions: anything else could be
+    words that came from outside, and is not run.
+    """
+    words = set(_WORD.findall(_NAME.sub("0", template)))
+    if not words <= FUNCTIONS.keys() or not _PLAIN.fullmatch(_NAME.sub("0", template)):
+        raise WorkbookError(f"formula: {template[:80]!r} holds more than names, numbers and known functions")
     text = _NAME.sub(lambda found: f'e["{found.group(1)}"]', template.lstrip("="))
     text = text.replace("^", "**").replace("<>", "!=")
     text = re.sub(r"(?<![<>=!])=(?!=)", "==", text)
@@ -131,7 +142,7 @@ class Scope:
     def evaluate(self, template: str):
         """Value of a template."""
         with np.errstate(all="ignore"):
-            return eval(_code(template), {"e": self, **FUNCTIONS})  # templates are this package's own text
+            return eval(_code(template), {"__builtins__": {}, "e": self, **FUNCTIONS})  # templates are this package's own text
 
 
 def line_through(x: str, points: int, name: str) -> str:

@@ -19,11 +19,14 @@ from .formulas import OWN, SOURCE, Scope, names_in
 
 # The first line of every table of rows: a row has the same place on all sheets.
 FIRST_ROW = 34
-GROUP_ROW, LABEL_ROW, UNIT_ROW = 23, 24, 25
-# Totals stand between the heads and the first line.
-TOTAL_ROWS = {"unit": 26, "rows": 27, "night": 28, "idle": 29, "year": 30, "run": 31, "difference": 32}
-PARAMETER_ROW = 5
-MOST_TIERS = 8
+# Heads stand first, as they stay in view while the rest scrolls: what stays has to leave room for lines on a small screen.
+GROUP_ROW, LABEL_ROW, UNIT_ROW = 4, 5, 6
+# Totals and constants stand between the heads and the first line.
+TOTAL_ROWS = {"unit": 7, "rows": 8, "night": 9, "idle": 10, "year": 11, "run": 12, "difference": 13}
+PARAMETER_ROW = 15
+MOST_TIERS = 9
+# Lines that are printed, as a specimen: hundreds of lines and columns are read on the screen.
+PRINTED_LINES, PRINTED_COLUMNS = 24, 26
 
 
 @cache
@@ -189,6 +192,14 @@ class Grid:
     def last_row(self) -> int:
         return FIRST_ROW + self.lines * self.parts - 1
 
+    def show(self, fixed_columns: int, footer: str) -> None:
+        """What stays in view, and what is printed: heads, totals, constants and the first lines, the columns in pages side by side."""
+        self.sheet.freeze(UNIT_ROW + 1, fixed_columns)
+        last = min(self.last_row, FIRST_ROW + PRINTED_LINES - 1)
+        self.sheet.text(FIRST_ROW - 1, 0, f"Lines; {PRINTED_LINES} of {self.lines * self.parts} are printed" if last < self.last_row else "Lines", self.pen.s("small", "quiet"))
+        self.sheet.on_paper(footer=footer, last_row=last, last_column=self.width - 1, letter=False, pages_wide=-(-self.width // PRINTED_COLUMNS), pages_high=1,
+                            repeat_rows=(GROUP_ROW, UNIT_ROW), repeat_columns=(0, fixed_columns - 1))
+
     def area(self, key: str) -> str:
         """Absolute range of a column on its own sheet."""
         c = self._by_key[key]
@@ -216,6 +227,8 @@ class Grid:
                             wanted.append(name)
             at = group.columns[0].column
             room = sum(c.width for c in group.columns)
+            if at == 0 and room > 1:  # the column of row numbers is too narrow for words
+                at, room = 1, room - 1
             for k, name in enumerate(wanted):
                 tier, place = divmod(k, room)
                 tiers = max(tiers, tier + 1)
@@ -234,18 +247,23 @@ class Grid:
         self.groups = [group for group in self.groups if group.columns]
         pen, sheet = self.pen, self.sheet
         tiers = self._place_parameters()
-        for tier in range(tiers):
-            sheet.height(PARAMETER_ROW + 2 * tier, 36)
+        for tier in range(MOST_TIERS):
+            if tier < tiers:
+                sheet.height(PARAMETER_ROW + 2 * tier, 36)
+            else:
+                for row in (0, 1):
+                    sheet.height(PARAMETER_ROW + 2 * tier + row, 2)
         for group in self.groups:
             first = group.columns[0].column
             last = group.columns[-1].column + group.columns[-1].width - 1
-            sheet.merged_text(GROUP_ROW, first, GROUP_ROW, last, group.label, pen.s("step"))
+            sheet.merged_text(GROUP_ROW, first, GROUP_ROW, last, group.label, pen.s("step", "wrap"))
             for c in group.columns:
                 heads = c.head or (c.label,) * c.width
                 for k in range(c.width):
                     sheet.text(LABEL_ROW, c.column + k, heads[k], pen.s("head", "small") if c.width > 1 else pen.s("head"))
                     sheet.text(UNIT_ROW, c.column + k, c.unit, pen.s("units"))
-        sheet.height(LABEL_ROW, 62)
+        sheet.height(GROUP_ROW, 26)
+        sheet.height(LABEL_ROW, 50)
         self._write_lines()
 
     def _write_lines(self) -> None:

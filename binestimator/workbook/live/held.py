@@ -93,6 +93,7 @@ class HeldSheet:
         sheet.text(_BLOCK_ROW - 1, 0, "Value block", s("head_left"))
         for place, text in enumerate(("Where it stands", "Edited inputs it rests on", "State"), 1):
             sheet.text(_BLOCK_ROW - 1, place, text, s("head_left"))
+        sheet.height(_BLOCK_ROW - 1, 27)
         sheet.merged_text(_BLOCK_ROW - 1, 4, _BLOCK_ROW - 1, 7, "Rests on", s("head_left"))
         sheet.merged_text(_BLOCK_ROW - 1, 8, _BLOCK_ROW - 1, 12, "What a new run may change", s("head_left"))
         changed = f"${column_name(_CHANGED)}${_FIRST_INPUT + 1}:${column_name(_CHANGED)}${last + 1}"
@@ -114,20 +115,24 @@ class HeldSheet:
         pen.formula(sheet, row, 2, f"={areas}", 0.0, s("f0", "line", "left"))
         pen.formula(sheet, row, 3, f'=IF(C{row + 1}=0,"none","new run needed")', "none", s("line", "left"))
         guard = row
+        sheet.height(row, 27)
         row += 1
         sheet.text(row, 0, "Edited inputs in all", s("wrap", "line", "bold"))
         pen.formula(sheet, row, 2, f"=SUM({changed})", 0.0, s("f0", "line", "left"))
         total = row
         self._banner(guard, total)
         self._inputs(results, paths)
-        sheet.freeze(_FIRST_INPUT, 1)
-        sheet.on_paper(footer=pen.work.footer, last_row=last, last_column=_FLAGS + len(BLOCKS) - 1, repeat_rows=(_FIRST_INPUT - 1, _FIRST_INPUT - 1), letter=False)
+        # The table of blocks above the inputs would fill a small screen if it stayed in view.
+        sheet.freeze(0, 1)
+        sheet.text(_FIRST_INPUT - 3, 0, "Every input, as it was in the run and as it is now; 1 marks the blocks that rest on it. Not printed: the inputs stand on their own sheets.",
+                   s("small", "quiet"))
+        sheet.on_paper(footer=pen.work.footer, last_row=total, last_column=_FLAGS + len(BLOCKS) - 1, letter=False)
         return reference(SHEET, _BANNER_ROW, 0)
 
     def _banner(self, guard: int, total: int) -> None:
         count = lambda k: f"C{_BLOCK_ROW + k + 1}"  # noqa: E731
         words = "&".join(f'IF({count(k)}>0,"; {block.name.lower()}","")' for k, block in enumerate(BLOCKS[:-1]))
-        text = (f'=IF(C{total + 1}=0,"{NOTHING_EDITED}",C{total + 1}&" edited. Live figures follow, but these still stand as in the run"&{words}'
+        text = (f'=IF(C{total + 1}=0,"{NOTHING_EDITED}","▲ "&C{total + 1}&IF(C{total + 1}=1," input"," inputs")&" edited. Live figures follow, but these still stand as in the run"&{words}'
                 f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" edited inputs are not reached by the formulas at all","")'
                 f'&IF(C{guard + 1}>0,". In "&C{guard + 1}&" rows the cooling plant is now too small and supply air would rise","")&". Run the program again to renew them.")')
         sheet, s = self.sheet, self.pen.s

@@ -12,7 +12,8 @@ SHEET = "Row inspector"
 _CHOICE, _LINE, _NUMBER, _USED, _LOADS_LINE, _SITE = 4, 5, 6, 7, 8, 9
 _VALUE = 2
 _SCALAR_ROW = 12
-_LIST_COLUMN = 5
+# Names of candidates run on into the empty cells beside them.
+_LIST_COLUMN, _LIST_NUMBERS = 7, 10
 
 
 class Inspector:
@@ -42,16 +43,17 @@ class Inspector:
         for place in range(1, 4):
             sheet.text(_CHOICE - 1, place, "", s("section"))
         head = _CHOICE - 1
-        for place, text in enumerate(("Candidate", "Lines", "Loads sheet", "Lines of a part")):
-            sheet.text(head, _LIST_COLUMN + place, text, s("head_left"))
+        for place, text in enumerate(("Candidate", "", "", "Lines", "Loads sheet", "Lines of a part")):
+            sheet.text(head, _LIST_COLUMN + place, text, s("head_left" if place < 3 else "head"))
         loads_names = list(dict.fromkeys(self.chains[k].site.loads_name for k in self.positions))
         for row, k in enumerate(self.positions, head + 1):
             sheet.text(row, _LIST_COLUMN, names[row - head - 1], s("line", "small"))
-            sheet.number(row, _LIST_COLUMN + 1, float(lines[row - head - 1]), s("f0", "line", "small"))
-            sheet.number(row, _LIST_COLUMN + 2, float(loads_names.index(self.chains[k].site.loads_name) + 1), s("f0", "line", "small"))
-            sheet.number(row, _LIST_COLUMN + 3, float(self.chains[k].lines), s("f0", "line", "small"))
+            sheet.number(row, _LIST_NUMBERS + 0, float(lines[row - head - 1]), s("f0", "line", "small"))
+            sheet.number(row, _LIST_NUMBERS + 1, float(loads_names.index(self.chains[k].site.loads_name) + 1), s("f0", "line", "small"))
+            sheet.number(row, _LIST_NUMBERS + 2, float(self.chains[k].lines), s("f0", "line", "small"))
         first, last = head + 2, head + 1 + count
-        column = lambda k: f"${column_name(_LIST_COLUMN + k)}${first}:${column_name(_LIST_COLUMN + k)}${last}"  # noqa: E731
+        area = lambda at: f"${column_name(at)}${first}:${column_name(at)}${last}"  # noqa: E731
+        column = lambda k: area(_LIST_NUMBERS + k - 1 if k else _LIST_COLUMN)  # noqa: E731
         cell = lambda row: f"${column_name(_VALUE)}${row + 1}"  # noqa: E731
         self._label(_CHOICE, "Candidate", "", "choose from the list")
         sheet.text(_CHOICE, _VALUE, names[at], s("given", "line", "small"))
@@ -62,7 +64,8 @@ class Inspector:
         sheet.validate(_LINE, _VALUE, _LINE, _VALUE, validate="integer", criteria="between", minimum=1, maximum=max(lines), input_title="Line",
                        input_message="A whole number from 1 to the lines of the candidate.", error_title="Not allowed", error_message=f"Expected a whole number from 1 to {max(lines)}.")
         number, used = cell(_NUMBER), cell(_USED)
-        steps = ((_NUMBER, "Its place in the list", f"=MATCH({cell(_CHOICE)},{column(0)},0)", at + 1.0, ""),
+        # Compared as texts: MATCH would take ~ * ? in a name for signs of its own.
+        steps = ((_NUMBER, "Its place in the list", f"=MAX(1,SUMPRODUCT(({column(0)}={cell(_CHOICE)})*(ROW({column(0)})-{first - 1})))", at + 1.0, ""),
                  (_USED, "Line that is shown", f"=MAX(1,MIN({cell(_LINE)},INDEX({column(1)},{number})))", float(self.line), "held within its lines"),
                  (_LOADS_LINE, "Line of its loads", f"={used}-INDEX({column(3)},{number})*INT(({used}-1)/INDEX({column(3)},{number}))",
                   float((self.line - 1) % chain.lines + 1), "the rows stand once on the sheet of loads"),

@@ -39,7 +39,7 @@ class Lines:
                     if getattr(candidate, part).override_frac > 0.0:
                         factors.append(f"{{p.{part}_override_frac}}" if on else f"(1-{{p.{part}_override_frac}})")
                 words = {(False, False): "no override", (True, False): "supply air overridden", (False, True): "duct static overridden", (True, True): "both overridden"}
-                self._derive(f"p.share_{k}", f"Share of the running time: {words[(sat, dsp)]}", "share", "*".join(factors))
+                self._derive(f"p.share_{k}", f"Share of time: {words[(sat, dsp)]}", "share", "*".join(factors))
         return self.scope
 
     def finish(self) -> None:

@@ -14,11 +14,11 @@ from ...model.plant import heat_source, preheat_source
 from ...model.system import supply_heating_mode
 from ..page import title
 from ..figures import when_text
-from ..sheets.inputs import value_cell
+from ..sheets.inputs import number_style, value_cell
 from ..strict import column_name, quoted
 from .constants import curve_key
 from .formulas import Scope
-from .grid import FIRST_ROW, TOTAL_ROWS, Grid
+from .grid import TOTAL_ROWS, Grid
 from .plants import source_columns
 from .registry import FOLLOWS
 
@@ -113,8 +113,12 @@ class Site:
         self.scope.put(name, f"{self.unit_name}!$B${row + 1}", value)
         self._row += 1
 
-    def mirror(self, *paths: str) -> None:
-        """Inputs that are numbers, as they are in force."""
+    def mirror(self, *paths: str, start: str = "") -> None:
+        """Inputs that are numbers, as they are in force.
+
+        Formulas name an input by its path, or by ``start`` and the end of its path where that holds a
+        user's words: no word of a user may stand in a template.
+        """
         style = self.pen.s("general", "line", "left")
         for path in paths:
             label, unit = self.registry.label(path)
@@ -124,7 +128,8 @@ class Site:
                 self._sheet.number(self._row, 1, value, style)
             else:
                 self.pen.formula(self._sheet, self._row, 1, "=" + source, value, style)
-            self._put(path, label, unit, value, "candidate's own value" if source is None else "input")
+            name = start + path.rpartition(".")[2] if start else path
+            self._put(name, label, unit, value, "candidate's own value" if source is None else "input")
 
     def derive(self, name: str, label: str, unit: str, template: str, how: str = "", *, value=None, formula: str | None = None) -> None:
         """A constant that follows from others."""
@@ -198,8 +203,8 @@ class Site:
         paths = ("people_ft2", "people_sensible_btuh", "people_latent_btuh", "lights_w_ft2", "lights_plenum_frac", "equipment_w_ft2",
                  "oa_cfm_person", "oa_cfm_ft2", "minimum_flow_frac", "minimum_unoccupied_frac", "cooling_setpoint_f",
                  "heating_setpoint_f", "cooling_unoccupied_f", "heating_unoccupied_f")
-        self.mirror(*(at + part for part in paths))
-        g_ = "{" + at
+        self.mirror(*(at + part for part in paths), start=i)
+        g_ = "{" + i
         self.derive(i + "people", f"{name}: sensible heat of people per area", "Btu/h·ft²", f"{g_}people_sensible_btuh}}/{g_}people_ft2}}")
         self.derive(i + "lights", f"{name}: light into the room per area", "Btu/h·ft²", f"{g_}lights_w_ft2}}*{{k.btu_wh}}*(1-{g_}lights_plenum_frac}})")
         self.derive(i + "plenum", f"{name}: light into the plenum per area", "Btu/h·ft²", f"{g_}lights_w_ft2}}*{{k.btu_wh}}*{g_}lights_plenum_frac}}")
@@ -212,12 +217,11 @@ class Site:
     def _outdoor_air(self) -> None:
         oa, eco = self.project.outdoor_air, self.project.economizer
         groups = range(len(self.project.groups))
-        names = [f"group[{record.name}]." for record in self.project.groups]
         self._section("Outdoor air and economizer")
         self.mirror("outdoor_air.ventilation_efficiency", "outdoor_air.maximum_frac")
-        self.derive("c.oa_area", "Outdoor air by area, at the zones", "cfm", "+".join(f"{{g{g}.area}}*{{{names[g]}oa_cfm_ft2}}" for g in groups))
+        self.derive("c.oa_area", "Outdoor air by area, at the zones", "cfm", "+".join(f"{{g{g}.area}}*{{g{g}.oa_cfm_ft2}}" for g in groups))
         self.derive("c.oa_people", "Outdoor air by people when full, at the zones", "cfm",
-                    "+".join(f"{{g{g}.persons}}*{{{names[g]}oa_cfm_person}}" for g in groups))
+                    "+".join(f"{{g{g}.persons}}*{{g{g}.oa_cfm_person}}" for g in groups))
         self.fallback("c.oa_minimum", "outdoor_air.minimum_cfm", "({c.oa_area}+{c.oa_people})/{outdoor_air.ventilation_efficiency}",
                       "zones' outdoor air over the ventilation efficiency when not given")
         self.derive("c.oa_area_cfm", "Outdoor air by area, at the intake", "cfm", "{c.oa_area}/{outdoor_air.ventilation_efficiency}")
@@ -471,7 +475,7 @@ class Site:
         """Constants of zones, one column a zone."""
         pen, s, project = self.pen, self.pen.s, self.project
         title(pen.work, sheet, "Zones" + ("" if self.number == 1 else f" of {', '.join(self.users)}"),
-              "Inputs of every zone as they are in force, and what follows from them; a column a zone, one zone each (not times its multiplier)", link_column=0)
+              "Inputs of every zone as they are in force, and what follows from them; a column a zone, one zone each (not times its multiplier)", link_column=ZONE_COLUMN + 6)
         sheet.text(3, 0, "Constant", s("head_left"))
         sheet.text(3, 1, "Unit", s("head_left"))
         sheet.text(3, 2, "", s("head_left"))
@@ -482,9 +486,10 @@ class Site:
         for k, place in enumerate(self.group):
             sheet.text(4, ZONE_COLUMN + k, project.groups[place].name, s("line", "small", "centre"))
         sheet.widths([46, 12, 2, *[9.5] * self.count])
-        style, own = s("general", "line", "right", "small"), s("general", "line", "right", "small", "derived")
         letters = [column_name(ZONE_COLUMN + k) for k in range(self.count)]
         for row, name, kind, what, numbers, values in self._zone_rows:
+            code = _code_of(numbers)
+            style, own = s(code, "line", "right", "small"), s(code, "line", "right", "small", "derived")
             if kind == "input":
                 first = f"zone[{project.zones[0].name}].{what}"
                 label, unit = self.registry.label(first)
@@ -526,10 +531,9 @@ class Site:
         """Put in the inputs of a zone's own group."""
         if "\x04" not in text:
             return text
-        name = self.project.groups[self.group[zone]].name
         for part in ("minimum_flow_frac", "minimum_unoccupied_frac", "cooling_setpoint_f", "heating_setpoint_f", "cooling_unoccupied_f",
                      "heating_unoccupied_f"):
-            text = text.replace("\x04" + part, self.scope.address(f"group[{name}].{part}"))
+            text = text.replace("\x04" + part, self.scope.address(f"g{self.group[zone]}.{part}"))
         return text
 
     def _mirror_zone(self, sheet, row: int, column: int, path: str, value, style, own) -> None:
@@ -563,7 +567,7 @@ class Site:
         grid = self.loads = Grid(pen, sheet, self.scope, n)
         col = lambda values: np.asarray(values, dtype=float).reshape(-1, 1)  # noqa: E731
         title(pen.work, sheet, "Loads" + ("" if self.number == 1 else f" of {', '.join(self.users)}"),
-              "Running rows: conditions, then for every zone what does not depend on setpoints. Zone columns are one zone each, not times its multiplier.", link_column=0)
+              "Running rows: conditions, then for every zone what does not depend on setpoints. Zone columns are one zone each, not times its multiplier.", link_column=11)
         bin_rows = base_rows
         pick = lambda key: bin_rows(key) if bin_rows else None  # noqa: E731
         grid.group("Row")
@@ -598,11 +602,11 @@ class Site:
         grid.group("Whole building")
         grid.add("infiltration_frac", "Infiltration that remains", "share", "IF({occupied}=1,{building.infiltration_running_frac},1)", "f2")
         grid.add("infiltration", "Infiltration of all rooms", "cfm", "{infiltration_frac}*SUMPRODUCT({z.mult},{z.infiltration_cfm})", "f0")
-        grid.add("latent", "Moisture gain", "Btu/h", "+".join(f"{{people_{g}}}*{{g{g}.persons}}*{{group[{self.project.groups[g].name}].people_latent_btuh}}" for g in groups)
+        grid.add("latent", "Moisture gain", "Btu/h", "+".join(f"{{people_{g}}}*{{g{g}.persons}}*{{g{g}.people_latent_btuh}}" for g in groups)
                  + "+{occupied}*{air_handler.latent_extra_btuh}", "f0")
         grid.add("plenum", "Light into the plenum", "Btu/h", "+".join(f"{{lights_{g}}}*{{g{g}.gain_area}}*{{g{g}.plenum}}" for g in groups), "f0")
         grid.add("oa_people", "Outdoor air by people present, at the zones", "cfm",
-                 "+".join(f"{{people_{g}}}*{{g{g}.persons}}*{{group[{self.project.groups[g].name}].oa_cfm_person}}" for g in groups), "f0")
+                 "+".join(f"{{people_{g}}}*{{g{g}.persons}}*{{g{g}.oa_cfm_person}}" for g in groups), "f0")
         names = tuple(z.name for z in self.project.zones)
         block = lambda key, label, unit, template, style="f0": (  # noqa: E731
             grid.group(label + ", zone by zone"), grid.add(key, label, unit, template, style, width=z_count, array=True, head=names))
@@ -638,8 +642,7 @@ class Site:
             grid.set_values(key, values)
         grid.write()
         sheet.widths([5.5, 12, *[9.5] * (grid.width - 2)])
-        sheet.freeze(FIRST_ROW, 3)
-        sheet.on_paper(footer=pen.work.footer, last_row=grid.last_row, last_column=grid.width - 1, letter=False, pages_wide=max(1, grid.width // 25))
+        grid.show(3, pen.work.footer)
 
     # --- heating plant that stays enabled while the air handler is off
 
@@ -655,7 +658,7 @@ class Site:
         grid = Grid(self.pen, sheet, self.scope, len(off))
         col = lambda values: np.asarray(values, dtype=float).reshape(-1, 1)  # noqa: E731
         title(self.pen.work, sheet, "Idle heating plant" + ("" if self.number == 1 else f" of {', '.join(self.users)}"),
-              "Rows with the air handler off: what the heating plant takes while it stays enabled. The same for all candidates.", link_column=0)
+              "Rows with the air handler off: what the heating plant takes while it stays enabled. The same for all candidates.", link_column=11)
         grid.group("Row")
         grid.add("row", "Row", "no.", None, "f0", values=col(off + 1.0))
         grid.add("weight", "Weight", "h/yr", base_rows("weight_h") if base_rows else None, "f2", values=col(c.hours[off]))
@@ -678,10 +681,19 @@ class Site:
             self.idle[c_.key] = (f"{sheet.name}!${column_name(c_.column)}${TOTAL_ROWS['rows'] + 1}", value)
         grid.write()
         sheet.widths([9.5] * grid.width)
-        sheet.freeze(FIRST_ROW, 1)
-        sheet.on_paper(footer=self.pen.work.footer, last_row=grid.last_row, last_column=grid.width - 1)
+        grid.show(1, self.pen.work.footer)
 
     idle: dict = {}
+
+
+def _code_of(numbers) -> str:
+    """Number style of a line of zones, so that its largest value fits a narrow column."""
+    known = np.abs(numbers[np.isfinite(numbers)]) if numbers is not None else np.array([])
+    if not known.size or known.max() == 0.0:
+        return "general"
+    # A whole number among broken ones does not hide their digits.
+    largest = float(known.max()) * (1.0 if np.all(known == np.floor(known)) else 1.0 + 1e-9)
+    return "sci" if largest < 0.001 else number_style(largest)
 
 
 def write_points(pen, sheet, row: int, scope: Scope, name: str, path: str, registry, points, own_values: bool = False) -> int:

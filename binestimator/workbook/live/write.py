@@ -12,7 +12,7 @@ from ..page import title
 from ..strict import column_name, quoted
 from . import constants, held, inspector, method, year
 from .candidate import Chain
-from .grid import FIRST_ROW, GROUP_ROW, TOTAL_ROWS, UNIT_ROW, Pen
+from .grid import TOTAL_ROWS, Pen
 from .lines import SHEET as SETPOINTS
 from .lines import Lines
 from .registry import Registry, form_registry
@@ -203,6 +203,4 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
     assert not first
     grid.write()
     sheet.widths([5.5, 12, *[9.5] * (grid.width - 2)])
-    sheet.freeze(FIRST_ROW, 3)
-    sheet.on_paper(footer=work.footer, last_row=grid.last_row, last_column=grid.width - 1, letter=False, pages_wide=max(3, grid.width // 25),
-                   repeat_rows=(GROUP_ROW, UNIT_ROW), repeat_columns=(0, 2))
+    grid.show(3, work.footer)

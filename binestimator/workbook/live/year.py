@@ -27,6 +27,7 @@ def write(pen, sheet, results, registry, chains) -> dict:
     row = 4
     for place, text in enumerate(("Figure", "Unit")):
         sheet.text(row, place, text, s("head_left"))
+    sheet.text(row, 2 + len(positions), "What it is", s("head_left", "inset"))
     for place, k in enumerate(positions, 2):
         sheet.text(row, place, f"{k + 1} {results.candidates[k].name}", s("head"))
     sheet.height(row, 40)
@@ -48,7 +49,7 @@ def write(pen, sheet, results, registry, chains) -> dict:
         at = places[key]
         sheet.text(at, 0, label, s("line", "bold"))
         sheet.text(at, 1, unit.replace("degF", "°F"), s("line", "small"))
-        sheet.text(at, 2 + len(positions), text, s("line", "small", "quiet"))
+        sheet.text(at, 2 + len(positions), text, s("line", "small", "quiet", "inset"))
         for place, k in enumerate(positions, 2):
             letter, annual = column_name(place), results.candidates[k].annual
             if key == "electricity_kwh":

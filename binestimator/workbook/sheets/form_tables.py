@@ -56,8 +56,16 @@ def write_strategies(form: FormPages, sheet: Sheet) -> None:
 def _finish_side(form: FormPages, sheet: Sheet, table: SideTable, last_row: int) -> None:
     sheet.widths([_LABEL, _UNIT, _ALLOWED, *[_ITEM] * (4 * table.slots), _SOURCE, _WHAT, 22.0])
     sheet.freeze(SIDE_BAND_ROW + 3, 1)
-    sheet.on_paper(footer=form.footer, last_row=last_row, last_column=table.source_column + 1, repeat_columns=(0, 0), letter=False,
-                   repeat_rows=(SIDE_BAND_ROW, SIDE_BAND_ROW + 2), pages_wide=4 if table.slots > 5 else 2)  # fmt: skip
+    last_column, pages = table.source_column + 1, 4 if table.slots > 5 else 2
+    if _prints_what_counts(form):
+        last_column, pages = SIDE_FIRST_COLUMN + max(table.slots, 2) - 1, -(-table.slots // 12)
+    sheet.on_paper(footer=form.footer, last_row=last_row, last_column=last_column, repeat_columns=(0, 0), letter=False,
+                   repeat_rows=(SIDE_BAND_ROW, SIDE_BAND_ROW + 2), pages_wide=pages)
+
+
+def _prints_what_counts(form: FormPages) -> bool:
+    """Whether what counts stands first, as in a workbook of results: it alone is printed, a form is printed whole."""
+    return form.plan.layers[0] == COUNTS
 
 
 def _side_table(form: FormPages, sheet: Sheet, table: SideTable, label: str) -> None:
@@ -280,8 +288,11 @@ def write_zones(form: FormPages, sheet: Sheet) -> None:
                 add_rule(form, sheet, fields[name], (rows[0], column, rows[-1], column), who=layer)
     sheet.widths([*widths, 12.0])
     sheet.freeze(ZONE_FIRST_ROW, 1)
-    sheet.on_paper(footer=form.footer, last_row=max(form.plan.zones_last_row, ZONE_FIRST_ROW), last_column=ZONE_KEY_COLUMN - 1,
-                   repeat_rows=(ZONE_BAND_ROW, ZONE_ROWS["default"]), repeat_columns=(0, 0), letter=False, pages_wide=4)  # fmt: skip
+    last_column, pages = ZONE_KEY_COLUMN - 1, 4
+    if _prints_what_counts(form):
+        last_column, pages = form.plan.zone_column(COUNTS, ZONE_FIELDS[-1]), 1
+    sheet.on_paper(footer=form.footer, last_row=max(form.plan.zones_last_row, ZONE_FIRST_ROW), last_column=last_column,
+                   repeat_rows=(ZONE_BAND_ROW, ZONE_ROWS["default"]), repeat_columns=(0, 0), letter=False, pages_wide=pages)
 
 
 def _zone_width(field: Field, entries: list[Entry]) -> float:

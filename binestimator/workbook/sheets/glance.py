@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from math import ceil
 
 import numpy as np
 
 from ..charts import fill_of, pixels_of, place_at, room, style_chart
 from ..figures import (
-    DSP_WORDS, SAT_WORDS, answer, bound_text, holdback_lines, key_figures, money_step, number_of, plain_words, risk_lines, rounded,
+    DSP_WORDS, SAT_WORDS, answer, bound_text, holdback_lines, key_figures, money_step, number_of, options, plain_words, risk_lines, rounded,
     sure_lines, today, use_step, used_end_uses, what_moves,
 )
 from ..formats import INK, LAGOON, NUMBERS, PETROL
@@ -23,19 +24,24 @@ _PAGE_WIDTH, _NAME_WIDTHS = 196.0, (42.0, 60.0)
 # Curves that lie closer than this are drawn as one.
 SAME_SAT_F, SAME_DSP_INWC = 0.25, 0.02
 
-# Rows of the page. Between the key figures and the table stands the band for reviews: what
-# was claimed, what stands after a review, their ratio, and below it whether an edit made
-# anything stale.
-ANSWER_ROW, MOVES_ROW, FIGURES_ROW, REVIEW_ROW, STALE_ROW, TABLE_HEAD_ROW = 3, 4, 6, 10, 11, 13
+# Rows of the page. Below the key figures stands whether an edit made anything of the run stale;
+# the last lines of the table are for reviews: what was claimed, what the inputs in the file make of it, and their ratio.
+ANSWER_ROW, MOVES_ROW, FIGURES_ROW, STALE_ROW, TABLE_HEAD_ROW = 3, 4, 6, 10, 12
 FIRST_ROW = TABLE_HEAD_ROW + 2
+REVIEW_LINES = ("claimed", "reviewed", "ratio")
 
 # Share of the page's width for charts; the rest is text beside them.
 _CHARTS_SHARE = 0.62
+# Reasons of options that serve worse, each on a line of its own.
+_MOST_REASONS = 3
+_ONLY_LIVE = "On this page the lines “as reviewed” and “ratio” follow; all else stays the claim."
+# A claim below this, in its unit, is the rounding of a difference of nothing: no ratio is formed with it.
+_LEAST, _LEAST_FRAC = 0.001, 0.000001
 
 
-def columns_of(work: Work) -> list[tuple[str, str, str, str]]:
+def columns_of(results) -> list[tuple[str, str, str, str]]:
     """Columns of the comparison after rank and name: key, label, unit, part."""
-    changes = [(key, label, unit, "change") for key, label, unit in used_end_uses(work.results)]
+    changes = [(key, label, unit, "change") for key, label, unit in used_end_uses(results)]
     return [
         *changes, ("reheat_kbtu", "Reheat at zones", "kBtu", "change"),
         ("cost_usd", "Energy cost", "a year", "money"), ("saving_usd", "Saving", "a year", "money"),
@@ -47,7 +53,7 @@ def columns_of(work: Work) -> list[tuple[str, str, str, str]]:
 
 def widths_of(work: Work) -> list[float]:
     """Widths of the columns of the page. [characters]"""
-    others = [_SERVICE_WIDTH if part == "service" else _USE_WIDTH for *_, part in columns_of(work)]
+    others = [_SERVICE_WIDTH if part == "service" else _USE_WIDTH for *_, part in columns_of(work.results)]
     name = min(max(_PAGE_WIDTH - _RANK_WIDTH - sum(others), _NAME_WIDTHS[0]), _NAME_WIDTHS[1])
     return [_RANK_WIDTH, name, *others]
 
@@ -65,16 +71,15 @@ def spans(widths: list[float], count: int) -> list[tuple[int, int]]:
     return found
 
 
-def review_cells(work: Work) -> dict[str, tuple[int, int]]:
-    """Row and column of the values in the band for reviews: ``claimed``, ``reviewed``, ``ratio`` and the banner ``stale``."""
-    fields = spans(widths_of(work), 6)
-    return {"claimed": (REVIEW_ROW, fields[1][0]), "reviewed": (REVIEW_ROW, fields[3][0]), "ratio": (REVIEW_ROW, fields[5][0]), "stale": (STALE_ROW, 0)}
+def review_row(results) -> int:
+    """First of the lines for reviews: claimed, as reviewed, ratio."""
+    return FIRST_ROW + len(results.candidates) + 1
 
 
 def write(work: Work, sheet: Sheet) -> None:
     """Write the sheet."""
     s, results = work.styles, work.results
-    columns, widths = columns_of(work), widths_of(work)
+    columns, widths = columns_of(work.results), widths_of(work)
     last = len(widths) - 1
     width = room(widths)
     info, weather = results.project.info, results.weather
@@ -89,15 +94,17 @@ def write(work: Work, sheet: Sheet) -> None:
     about = [info.building, f"typical year {weather.name} ({weather.format}, station {weather.station})",
              f"prepared by {info.prepared_by}" if info.prepared_by else "", f"checked by {info.checked_by}" if info.checked_by else "",
              info.date, f"run {results.run_id}"]
-    sheet.text(2, 0, "  ·  ".join(text for text in about if text), s("subtitle"))
+    said = "  ·  ".join(text for text in about if text)
+    sheet.merged_text(2, 0, 2, last, said, s("subtitle", "wrap"))
+    sheet.height(2, height_of(lines_of(said, width, 10.0), 10.0))
 
     for row, text, style, size in ((ANSWER_ROW, answer(results), "answer", 12.0), (MOVES_ROW, what_moves(results), "answer_more", 10.0)):
         sheet.merged_text(row, 0, row, last, text, s(style))
         sheet.height(row, height_of(lines_of(text, width, size, bold=size > 10), size) + 2)
     _figures(work, sheet, widths)
-    _review(work, sheet, widths)
+    _stale(work, sheet, last)
     _table(work, sheet, columns, widths)
-    row = _remarks(work, sheet, FIRST_ROW + len(results.candidates) + 1, last, width)
+    row = _remarks(work, sheet, review_row(results) + len(REVIEW_LINES), last, width)
     row = _lower_half(work, sheet, row, widths)
     sheet.freeze(0, 0)
     sheet.activate()
@@ -119,36 +126,22 @@ def _figures(work: Work, sheet: Sheet, widths: list[float]) -> None:
     sheet.height(FIGURES_ROW + 3, 6)
 
 
-def _claim(results):
-    """Candidate and figure that the band for reviews is about: the saving of the best, or the baseline's cost. (position, key, words, USD)"""
-    best = results.best
-    if best is not None and best.id != results.baseline_id:
-        number = number_of(results, best.id)
-        return number - 1, "saving.cost_usd", f"saving of option {number} a year", best.saving["cost_usd"]
-    return number_of(results, results.baseline_id) - 1, "cost_usd", "energy cost a year", results.baseline.annual["cost_usd"]
-
-
-def _review(work: Work, sheet: Sheet, widths: list[float]) -> None:
-    """What was claimed beside what a review makes of it; the formulas are written by :func:`write_review`."""
-    s, results = work.styles, work.results
-    fields = spans(widths, 6)
-    _, _, words, claimed = _claim(results)
-    for k, ((first, last), text) in enumerate(zip(fields, (f"Claimed: {words}", None, "As reviewed", None, "Reviewed over claimed", None))):
-        style = _claim_style(s, k)
-        sheet.merged_text(REVIEW_ROW, first, REVIEW_ROW, last, text or "", style)
-        if k == 1:
-            sheet.number(REVIEW_ROW, first, claimed, style)
-    sheet.merged_text(STALE_ROW, 0, STALE_ROW, len(widths) - 1, "", s("small", "quiet", "wrap"))
-    sheet.height(STALE_ROW, 22)
+def _stale(work: Work, sheet: Sheet, last: int) -> None:
+    """Place of the line that says whether an edit made anything stale; its formula is written by :func:`write_review`."""
+    s = work.styles
+    sheet.merged_text(STALE_ROW, 0, STALE_ROW, last, "", s("small", "quiet", "wrap", "middle"))
+    sheet.height(STALE_ROW, 24)
     sheet.height(STALE_ROW + 1, 6)
 
 
-def _claim_style(s, place: int):
-    return s("claim", *(("right", "quiet", "middle") if place % 2 == 0 else ("bold", "left", "usd" if place < 5 else "f3")))
+def _claimed(results):
+    """Position and candidate that the lines for reviews are about: the best, or the baseline where nothing is better."""
+    best = results.best if results.best is not None else results.baseline
+    return number_of(results, best.id) - 1, best
 
 
 def write_review(work: Work, pen) -> None:
-    """Formulas of the band for reviews: the claimed figure as the formulas give it now, and the state of the file.
+    """Lines for reviews: the claimed figures, those the formulas give now, their ratio; and the state of the file.
 
     Parameters
     ----------
@@ -156,18 +149,56 @@ def write_review(work: Work, pen) -> None:
         The one that wrote the live sheets; it knows where the annual figures and the banner stand. None
         where the air handler never runs.
     """
-    s, results, sheet, at = work.styles, work.results, work.sheets[GLANCE], review_cells(work)
+    s, results, sheet = work.styles, work.results, work.sheets[GLANCE]
+    position, c = _claimed(results)
+    base = results.baseline
+    number, first = position + 1, review_row(results)
+    for k, (mark, text) in enumerate((("claimed", f"Option {number} as claimed: figures of the run"),
+                                      ("as reviewed", f"Option {number} with the inputs now in this file" if pen is not None else "nothing runs: no formulas"),
+                                      ("ratio", "As reviewed, over claimed"))):
+        sheet.height(first + k, 15)
+        sheet.text(first + k, 0, mark, s("claim", "bold", "middle"))
+        sheet.text(first + k, 1, text, s("claim", "middle"))
     if pen is None:
-        sheet.text(*at["reviewed"], "nothing runs", _claim_style(s, 2))
-        sheet.text(*at["stale"], "The air handler never runs, so there are no rows to compute and no formulas.", s("small", "quiet", "wrap"))
-        return
-    position, key, _, claimed = _claim(results)
-    column = column_name(2 + sorted(work.candidate_sheets).index(position))
-    (row, place), (_, claim_place) = at["reviewed"], at["claimed"]
-    pen.formula(sheet, row, place, f"={quoted(LIVE_YEAR)}!{column}{pen.places[key] + 1}", claimed, _claim_style(s, 3))
-    claim, reviewed = f"{column_name(claim_place)}{row + 1}", f"{column_name(place)}{row + 1}"
-    pen.formula(sheet, *at["ratio"], f'=IF({claim}=0,"none claimed",{reviewed}/{claim})', 1.0 if claimed else "none claimed", _claim_style(s, 5))
-    pen.formula(sheet, *at["stale"], "=" + pen.banner, NOTHING_EDITED, s("small", "quiet", "wrap"))
+        sheet.text(STALE_ROW, 0, "The air handler never runs, so there are no rows to compute and no formulas.", s("small", "quiet", "wrap", "middle"))
+    else:
+        pen.formula(sheet, STALE_ROW, 0, f'={pen.banner}&IF({pen.banner}="{NOTHING_EDITED}",""," {_ONLY_LIVE}")', NOTHING_EDITED, s("small", "quiet", "wrap", "middle"))
+        # An edit is told by words and their mark; the colour only helps to notice them.
+        sheet.highlight(STALE_ROW, 0, STALE_ROW, len(columns_of(work.results)) + 1, f'=$A${STALE_ROW + 1}<>"{NOTHING_EDITED}"', s("stale"))
+        letter = column_name(2 + sorted(work.candidate_sheets).index(position))
+        live = lambda key: f"{quoted(LIVE_YEAR)}!{letter}{pen.places[key] + 1}"  # noqa: E731
+    outlay, incentive = c.candidate.cost_usd, c.candidate.incentive_usd
+    for place, (key, _, _, part) in enumerate(columns_of(work.results), 2):
+        if part == "change":
+            # Rounded far below what is shown: the last digits of a difference of nothing would show a sign.
+            value, formula, style = round(c.annual[key] - base.annual[key], 6), f"ROUND(-{{saving.{key}}},6)", "signed"
+        else:
+            value, formula, style = {
+                "cost_usd": (c.annual["cost_usd"], "{cost_usd}", "usd_short"),
+                "saving_usd": (c.saving["cost_usd"], "{saving.cost_usd}", "usd_signed"),
+                "saving_frac": (c.saving["cost_usd"] / base.annual["cost_usd"] if base.annual["cost_usd"] else None,
+                                "{saving.cost_usd}/({cost_usd}+{saving.cost_usd})", "signed_pct"),
+                "implementation": (outlay if outlay > 0.0 else None, "{money.cost_usd}", "usd_short"),
+                "payback": (c.payback_years if outlay > 0.0 else None, "{payback.before}", "years"),
+                "payback_after": (c.payback_after_incentive_years if outlay > 0.0 and incentive > 0.0 else None, "{payback.after}", "years"),
+            }.get(key, (None, "", "text"))  # fmt: skip
+        if c.id == base.id and part != "change" and key != "cost_usd":
+            value = None
+        if value is None or pen is None:
+            for k in range(len(REVIEW_LINES)):
+                if k == 0 and value is not None:
+                    sheet.number(first, place, value + 0.0, s("claim", style, "right", "middle"))
+                else:
+                    sheet.text(first + k, place, "–", s("claim", "centre", "middle"))
+            continue
+        at, now = (f"{column_name(place)}{first + 1 + k}" for k in range(2))
+        look = s("claim", style, "right", "middle")
+        sheet.number(first, place, value + 0.0, look)
+        text = "=" + re.sub(r"\{([^}]*)\}", lambda m: live(m.group(1)), formula)
+        pen.formula(sheet, first + 1, place, text, value + 0.0, look)
+        least = _LEAST_FRAC if style == "signed_pct" else _LEAST
+        text, ratio = f'=IF(AND(ISNUMBER({now}),ABS({at})>{least}),{now}/{at},"–")', 1.0 if abs(value) > least else "–"
+        pen.formula(sheet, first + 2, place, text, ratio, s("claim", "f3", "bold", "right", "middle"))
 
 
 def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
@@ -212,7 +243,7 @@ def _bound_line(work: Work, sheet: Sheet, columns, row: int, steps, usd: float) 
     sheet.text(row, 0, "◇ limit", s("total", "large"))
     sheet.text(row, 1, "Perfect resets: limit of setpoints alone", s("total", "large"))
     saved = base["cost_usd"] - bound["cost_usd"]
-    cells = {"cost_usd": (rounded(bound["cost_usd"], usd), "usd"), "saving_usd": (rounded(saved, usd), "usd_signed"),
+    cells = {"cost_usd": (rounded(bound["cost_usd"], usd), "usd_short"), "saving_usd": (rounded(saved, usd), "usd_signed"),
              "saving_frac": (saved / base["cost_usd"], "signed_pct") if base["cost_usd"] else ("–", "text"),
              "bound_share": (1.0 if any(results.share_of_bound(c.id) is not None for c in results.candidates) else "–", "pct0")}
     for place, (key, _, _, part) in enumerate(columns, 2):
@@ -233,7 +264,7 @@ def _money_cell(results, key: str, c, usd: float) -> tuple[object, str]:
     base = results.baseline
     saving, cost = c.saving["cost_usd"], c.candidate.cost_usd
     if key == "cost_usd":
-        return rounded(c.annual["cost_usd"], usd), "usd"
+        return rounded(c.annual["cost_usd"], usd), "usd_short"
     if c.id == base.id:
         return "–", "text"
     if key == "service":
@@ -247,7 +278,7 @@ def _money_cell(results, key: str, c, usd: float) -> tuple[object, str]:
         reached = results.share_of_bound(c.id)
         return (reached, "pct0") if reached is not None else ("–", "text")
     if key == "implementation":
-        return (cost, "usd") if cost > 0.0 or c.candidate.incentive_usd > 0.0 else ("not given", "small")
+        return (cost, "usd_short") if cost > 0.0 or c.candidate.incentive_usd > 0.0 else ("not given", "small")
     years = c.payback_years if key == "payback" else c.payback_after_incentive_years
     if cost <= 0.0:
         return "–", "text"
@@ -261,12 +292,17 @@ _UNIT_WORDS = {"kWh": "kWh: kilowatt-hours of electricity", "therm": "therm: 100
 def _remarks(work: Work, sheet: Sheet, row: int, last: int, width: float) -> int:
     """Why candidates are not ranked, what the limit is, units; returns the row after."""
     s, results = work.styles, work.results
-    texts = []
+    reasons: dict[str, list[int]] = {}
     for number, c in enumerate(results.candidates, 1):
         if c.equal_service.flagged:
-            texts.append(f"▲ Option {number} is not ranked, as it serves the rooms worse: " + "; ".join(plain_words(reason) for reason in c.equal_service.reasons) + ".")
+            reasons.setdefault("; ".join(plain_words(reason) for reason in c.equal_service.reasons), []).append(number)
+    texts = [f"▲ {options(numbers)} {'is' if len(numbers) == 1 else 'are'} not ranked, as {'it serves' if len(numbers) == 1 else 'they serve'} the rooms worse: {text}."
+             for text, numbers in reasons.items()]  # fmt: skip
+    if len(texts) > _MOST_REASONS:
+        # One paragraph, so that the page stays readable however many options there are.
+        texts = ["▲ Not ranked, as they serve the rooms worse: " + "  ·  ".join(f"{options(numbers).lower()}: {text}" for text, numbers in reasons.items()) + "."]
     texts.append(bound_text(results))
-    units = dict.fromkeys(unit for key, _, unit, _ in columns_of(work) if unit in _UNIT_WORDS)
+    units = dict.fromkeys(unit for key, _, unit, _ in columns_of(work.results) if unit in _UNIT_WORDS)
     texts.append("  ·  ".join(["Rounded; in full on “Comparison”", *(_UNIT_WORDS[unit] for unit in units),
                                "reheat: heat that warms cooled air again at the zones, a part of fuel, electric or purchased heat", "payback is simple, not discounted"]) + ".")
     for text in texts:
