@@ -215,8 +215,10 @@ def _balance(runs):
                  + (f"; worst in {where}." if where else "."))
 
 
-# Cooling or heat beyond the plant above this share of the coil's year wants a word.
+# Cooling or heat beyond the plant above this share of the coil's year wants a word; more of it than the
+# baseline's by this share of all coil energy is no equal service.
 UNSERVED_FRAC = 0.005
+COIL_KEYS = ("cooling_sensible_kbtu", "cooling_latent_kbtu", "reheat_kbtu", "preheat_kbtu")
 
 
 def _unserved(results):

@@ -14,7 +14,7 @@ import pandas as pd
 
 from . import __version__
 from .bins import EXACT_TOLERANCE, RowSelection, bin_table, group_keys, mean_rows, row_table
-from .checks import bin_misses, run_checks, worst_bin_errors
+from .checks import COIL_KEYS, UNSERVED_FRAC, bin_misses, run_checks, worst_bin_errors
 from .errors import Finding, InputError
 from .hours import Conditions, build_conditions
 from .model.build import build_unit
@@ -465,7 +465,8 @@ def equal_service(hourly: dict[str, float], base: dict[str, float], service, zon
     """Whether a candidate serves no worse than the baseline, from the hourly run.
 
     Unmet degree-hours, starved, ventilation-short and under-heated zone-hours beyond their
-    tolerances; or a cooling saving of which most is moisture, with more humid hours.
+    tolerances; loads beyond the plant that nobody is charged for, more of them than the baseline's by
+    ``UNSERVED_FRAC`` of the baseline's coil energy; or a cooling saving of which most is moisture, with more humid hours.
     ``zone_hours`` are the running hours times all zones: ignored requests leave a few zones short
     by design, so part of the tolerance is a share of them.
     """
@@ -478,6 +479,10 @@ def equal_service(hourly: dict[str, float], base: dict[str, float], service, zon
                        ("cold_zone_hours", "rooms too cold")):
         if hourly[key] > base[key] + service.zone_hours_tolerance + some:
             reasons.append(f"{words}: {hourly[key]:,.0f} zone-hours against {base[key]:,.0f}")
+    some_kbtu = UNSERVED_FRAC * sum(base[key] for key in COIL_KEYS)
+    for key, words in (("unserved_heating_kbtu", "heat beyond its source"), ("unserved_cooling_kbtu", "cooling beyond the plant")):
+        if hourly[key] > base[key] + some_kbtu:
+            reasons.append(f"{words}, not in the cost: {hourly[key]:,.0f} kBtu against {base[key]:,.0f}")
     sensible = base["cooling_sensible_kbtu"] - hourly["cooling_sensible_kbtu"]
     latent = base["cooling_latent_kbtu"] - hourly["cooling_latent_kbtu"]
     saved = sensible + latent
