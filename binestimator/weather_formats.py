@@ -238,7 +238,7 @@ def _parse_epw(file_name: str, lines: list[str]) -> RawWeather:
     _, *names, state, country, _, station, latitude, longitude, zone, elevation = fields
     site = _site(file_name, latitude, longitude, zone, elevation)
     rows = lines[8:]
-    # Fewer fields than pvlib's 35 names are fine, more would shift every column.
+    # Older files stop before the last fields, which nobody uses here; more would shift every column.
     count = rows[0].count(",") + 1 if rows else _EPW_FIELDS
     if not 16 <= count <= _EPW_FIELDS:
         raise WeatherError(
@@ -251,7 +251,8 @@ def _parse_epw(file_name: str, lines: list[str]) -> RawWeather:
     # As above; and no comment of the header, where a quotation mark may stay open.
     plain = f"LOCATION,station,-,-,-,0,{latitude},{longitude},{zone},{elevation}"
     header = [plain, *_EPW_HEADER[1:]]
-    frame = _through_pvlib(file_name, read_epw, [*header, *rows], coerce_year=None)
+    missing = "," * (_EPW_FIELDS - count)
+    frame = _through_pvlib(file_name, read_epw, [*header, *(row + missing for row in rows)], coerce_year=None)
     labels = {name: label for name, (_, label, _) in _EPW_COLUMNS.items()}
 
     def written(name: str, row: int) -> str:

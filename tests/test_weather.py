@@ -602,6 +602,14 @@ def test_epw_station_with_a_comma_and_an_accent(tmp_path):
 
 
 @pytest.mark.invariant
+@pytest.mark.parametrize("fields", [32, 20])
+def test_epw_rows_without_the_last_fields(tmp_path, fields):
+    """Albedo and precipitation came late to the format; nothing of them is used."""
+    lines = EPW[:8] + [",".join(line.split(",")[:fields]) for line in EPW[8:]]
+    assert read_weather(write(tmp_path, "o.epw", lines)).frame.equals(read_weather(write(tmp_path, "n.epw", EPW)).frame)
+
+
+@pytest.mark.invariant
 def test_midnight_written_as_hour_0_of_the_next_day(tmp_path):
     """A vendor's variant of TMY3: same hours, same frame."""
     stamps = [line[:16] for line in TMY3]
