@@ -519,6 +519,7 @@ BROKEN = {
     "TMY2 gap": (TMY2[:49] + TMY2[50:], ["line 50", "missing", "8,759"]),
     "TMY2 date": (characters(TMY2, 50, 4, "xx"), ["line 50", "date"]),
     "prose": (["Dear reader,", "no weather here"], ["line 1", "not recognised", "Dear"]),
+    "a project file": (["[project]", 'name = "A"', "", "[weather]"], ["line 1", "not recognised", "[project]"]),
 }  # fmt: skip
 
 
