@@ -250,7 +250,7 @@ def _bins(results, baseline, project):
 
 # Hours short of outdoor air above this share of the running hours want a word.
 OA_SHORT_FRAC = 0.01
-NOT_VENTILATED = "What it saves is ventilation not given: put it right before a reset is judged."
+NOT_VENTILATED = "Energy saved so is ventilation not given: put it right before a reset is judged."
 
 
 def short_of_outdoor_air(candidates, baseline) -> tuple[str, ...]:

@@ -329,6 +329,16 @@ def test_equal_service_tolerances(key, within, beyond):
 
 
 @pytest.mark.invariant
+def test_a_reason_names_the_zone_that_loses_most():
+    """The network room needs its air in every hour, and its requests are those ignored."""
+    demand = by_id(run(FIRST), "dsp_demand")
+    assert demand.equal_service.flagged
+    worst = demand.zones.loc[(demand.zones["unmet_degree_hours"] * demand.zones["multiplier"]).idxmax(), "zone"]
+    warm = next(r for r in demand.equal_service.reasons if r.startswith("rooms too warm"))
+    assert worst == "Network room" and warm.endswith(", most in Network room")
+
+
+@pytest.mark.invariant
 @pytest.mark.parametrize("key", ["unserved_heating_kbtu", "unserved_cooling_kbtu"])
 def test_loads_that_nobody_pays_for_are_no_equal_service(key):
     """0.5 % of the 100,000 kBtu at the baseline's coils."""
