@@ -61,6 +61,9 @@ _YEAR_WEIGHT, _PERIOD_WEIGHT = 100.0, 30.0
 #: Weight of the sum of squared weights times the group's variance: the error expected of
 #: whatever the match columns do not show. Results change little between 0.5 and 8.
 _EVENNESS = 2.0
+#: Least of that weight, of the largest variance. Where running hours are far dearer to move than hours
+#: that cost nothing the first leaves too few digits: the selection is then tried with the next.
+_LEAST_PENALTIES = (1e-9, 1e-6)
 #: Exact conditions must hold to this relative error, or the selection counts as failed.
 EXACT_TOLERANCE = 1e-9
 
@@ -239,7 +242,8 @@ def representative_rows(
     their sum if that is more), the row limit is their sum plus that many instead.
     ``RowSelection.bound`` is the limit.
     If the linear algebra fails or the exact columns are missed by more than
-    ``EXACT_TOLERANCE``, the rows keep the exact columns only and ``method`` says why.
+    ``EXACT_TOLERANCE``, with each of the least penalties, the rows keep the exact columns only and
+    ``method`` says why.
     The same input gives the same rows.
     """
     group_id = np.asarray(group_id, dtype=np.int64)
@@ -266,17 +270,20 @@ def representative_rows(
     needed = int(np.minimum(counts, moments.shape[1]).sum())
     reserved = max(RESERVED_ROWS, needed // 3)
     limit = min(len(hours), max(int(max_rows), needed + reserved))
-    reason = ""
-    try:
-        index, weights = _select(match / scale, moments, group_id, hours, period, limit)
-    except np.linalg.LinAlgError as error:
-        reason = f"linear algebra failed ({error})"
-    else:
-        exact_error = _exact_error(index, weights, moments, group_id, hours)
-        if not exact_error <= EXACT_TOLERANCE:
-            reason = f"exact columns missed by {exact_error:.1e}"
-        elif not (weights > 0).all():
-            reason = "a weight is not above 0"
+    for least_penalty in _LEAST_PENALTIES:
+        reason = ""
+        try:
+            index, weights = _select(match / scale, moments, group_id, hours, period, limit, least_penalty)
+        except np.linalg.LinAlgError as error:
+            reason = f"linear algebra failed ({error})"
+        else:
+            exact_error = _exact_error(index, weights, moments, group_id, hours)
+            if not exact_error <= EXACT_TOLERANCE:
+                reason = f"exact columns missed by {exact_error:.1e}"
+            elif not (weights > 0).all():
+                reason = "a weight is not above 0"
+        if not reason:
+            break
     method = METHOD_REPRESENTATIVE
     if reason:
         method = f"{METHOD_MOMENTS}; fallback, because the selection failed: {reason}"
@@ -415,7 +422,7 @@ def _principal(values):
     return centred, np.maximum(energy[::-1], 0.0), directions[:, ::-1]
 
 
-def _select(match, moments, group_id, hours, period, limit):
+def _select(match, moments, group_id, hours, period, limit, least_penalty):
     """Both steps. ``match`` is scaled. Returns index (ascending) and weights."""
     energy, directions = np.linalg.eigh(match.T @ match)
     scores = match @ directions[:, ::-1][:, :_DIRECTIONS]
@@ -442,6 +449,7 @@ def _select(match, moments, group_id, hours, period, limit):
                     owed,
                     part_limit,
                     floor,
+                    least_penalty,
                 )
                 stay = stay[keep]
             np.subtract.at(owed, period[stay], moved[:, None] * scores[stay])
@@ -500,7 +508,7 @@ def _candidates(scores, moments, group_id, hours, period, limit):
     return index[order], weights[order], floor
 
 
-def _eliminate(index, weights, scores, moments, group_id, hours, period, owed, limit, floor):
+def _eliminate(index, weights, scores, moments, group_id, hours, period, owed, limit, floor, least_penalty):
     """Second step: positions within ``index`` that stay, and their weights.
 
     ``owed`` (P, directions) are the totals of the scores to reach, by rate period.
@@ -534,7 +542,7 @@ def _eliminate(index, weights, scores, moments, group_id, hours, period, owed, l
             soft.append(_PERIOD_WEIGHT * own.T)
             target.append(_PERIOD_WEIGHT * total[:_PART_DIRECTIONS])
     basis, soft, target = np.hstack(bases), np.vstack(soft), np.concatenate(target)
-    penalty = _EVENNESS * variance + 1e-9 * max(variance.max(), 1e-30)
+    penalty = _EVENNESS * variance + least_penalty * max(variance.max(), 1e-30)
 
     reduced = soft @ basis
     curvature = reduced.T @ reduced + basis.T @ (penalty[:, None] * basis)

@@ -215,8 +215,10 @@ def _balance(runs):
                  + (f"; worst in {where}." if where else "."))
 
 
-# Cooling or heat beyond the plant above this share of the coil's year wants a word.
+# Cooling or heat beyond the plant above this share of the coil's year wants a word; more of it than the
+# baseline's by this share of all coil energy is no equal service.
 UNSERVED_FRAC = 0.005
+COIL_KEYS = ("cooling_sensible_kbtu", "cooling_latent_kbtu", "reheat_kbtu", "preheat_kbtu")
 
 
 def _unserved(results):
@@ -245,6 +247,18 @@ def _bins(results, baseline, project):
         yield Check(name=f"Bins against hours: {c.id}", status=status,
                     value=f"cost {100 * e['cost_frac']:+.2f} %, saving {e['saving_points']:+.2f} points, {labels[key].lower()} {100 * e[key]:+.2f} % of all energy",
                     expected=f"±{100 * COST_ERROR_FRAC:.1f} %, ±{SAVING_ERROR_POINTS} points, ±{100 * END_USE_ERROR_FRAC:.0f} %", text=text)
+
+
+# Hours short of outdoor air above this share of the running hours want a word.
+OA_SHORT_FRAC = 0.01
+NOT_VENTILATED = "Energy saved so is ventilation not given: put it right before a reset is judged."
+
+
+def short_of_outdoor_air(candidates, baseline) -> tuple[str, ...]:
+    """Ids of the baseline where it runs short of outdoor air in more than a few hours, and of candidates in which that lasts longer."""
+    some = OA_SHORT_FRAC * baseline.hourly["running_hours"]
+    before = baseline.hourly["oa_short_hours"]
+    return tuple(c.id for c in candidates if c.hourly["oa_short_hours"] > (0.0 if c is baseline else before) + some)
 
 
 PUBLISHED = "PNNL-25985 (2017): static pressure reset saves 5-30 % of fan energy; supply temperature reset 1-4.4 % of site energy"
@@ -331,6 +345,10 @@ def _findings(project, unit, results, baseline, interactions):
     if humid:
         yield Finding("caution", "humidity", f"Rooms stay humid for longer than in the baseline ({before:,.0f} h): " + ", ".join(humid)
                       + ". Comfort and mould need a humidity limit on the reset.")
+    short = short_of_outdoor_air(results, baseline)
+    if short:
+        hours = [f"{c.id} {c.hourly['oa_short_hours']:,.0f} h" for c in results if c.id in short]
+        yield Finding("caution", "outdoor air", f"Less outdoor air than the minimum asks for, a year: {', '.join(hours)}. {NOT_VENTILATED}")
     if any(c.hourly["freeze_hours"] > 0 for c in results):
         hours = max(c.hourly["freeze_hours"] for c in results)
         yield Finding("caution", "coils", f"Mixed air falls below {project.air_handler.freeze_limit_f:.0f} degF for up to {hours:,.0f} h: keep low-temperature protection and preheat as they are.")

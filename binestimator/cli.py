@@ -93,16 +93,20 @@ def _printable(text: str) -> str:
 
 
 class _termination_as_interrupt:  # noqa: N801 - reads as a statement
-    """A request to terminate ends the run as an interrupt does, so that nothing half-written stays."""
+    """A request to terminate, or a terminal that is closed, ends the run as an interrupt does: nothing half-written stays."""
 
     def __enter__(self):
-        self._before = None
+        self._before = {}
         if threading.current_thread() is threading.main_thread():
-            self._before = signal.signal(signal.SIGTERM, self._interrupt)
+            for name in ("SIGTERM", "SIGHUP"):  # the second is unknown to some systems
+                number = getattr(signal, name, None)
+                # What is ignored stays ignored: a run may be meant to outlive its terminal.
+                if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
+                    self._before[number] = signal.signal(number, self._interrupt)
 
     def __exit__(self, *_):
-        if self._before is not None:
-            signal.signal(signal.SIGTERM, self._before)
+        for number, before in self._before.items():
+            signal.signal(number, before)
 
     @staticmethod
     def _interrupt(*_):

@@ -14,7 +14,7 @@ import pandas as pd
 
 from . import __version__
 from .bins import EXACT_TOLERANCE, RowSelection, bin_table, group_keys, mean_rows, row_table
-from .checks import bin_misses, run_checks, worst_bin_errors
+from .checks import COIL_KEYS, UNSERVED_FRAC, bin_misses, run_checks, worst_bin_errors
 from .errors import Finding, InputError
 from .hours import Conditions, build_conditions
 from .model.build import build_unit
@@ -462,23 +462,38 @@ def rows_frame(rows: Rows, parts: list[Part]) -> pd.DataFrame:
 
 # --- comparing ---------------------------------------------------------------------------------
 
-def equal_service(hourly: dict[str, float], base: dict[str, float], service, zone_hours: float) -> EqualService:
+def equal_service(hourly: dict[str, float], base: dict[str, float], service, zone_hours: float, zones=None, base_zones=None) -> EqualService:
     """Whether a candidate serves no worse than the baseline, from the hourly run.
 
     Unmet degree-hours, starved, ventilation-short and under-heated zone-hours beyond their
-    tolerances; or a cooling saving of which most is moisture, with more humid hours.
+    tolerances; loads beyond the plant that nobody is charged for, more of them than the baseline's by
+    ``UNSERVED_FRAC`` of the baseline's coil energy; or a cooling saving of which most is moisture, with more humid hours.
     ``zone_hours`` are the running hours times all zones: ignored requests leave a few zones short
-    by design, so part of the tolerance is a share of them.
+    by design, so part of the tolerance is a share of them. With the zone reports of both, a reason names the
+    zone that loses most.
     """
     reasons = []
+
+    def where(column):
+        if zones is None:
+            return ""
+        more = (zones[column] - base_zones[column]) * zones["multiplier"]
+        return f", most in {zones['zone'][more.idxmax()]}"
+
     some = service.zone_hours_tolerance_frac * zone_hours
     allowed = base["unmet_degree_hours"] * (1.0 + service.degree_hours_tolerance_frac) + service.degree_hours_tolerance + some
     if hourly["unmet_degree_hours"] > allowed:
-        reasons.append(f"rooms too warm: {hourly['unmet_degree_hours']:,.0f} unmet zone-degree-hours against {base['unmet_degree_hours']:,.0f}")
-    for key, words in (("starved_zone_hours", "zones starved of air"), ("ventilation_short_hours", "zones below minimum airflow"),
-                       ("cold_zone_hours", "rooms too cold")):
+        reasons.append(f"rooms too warm: {hourly['unmet_degree_hours']:,.0f} unmet zone-degree-hours against {base['unmet_degree_hours']:,.0f}"
+                       + where("unmet_degree_hours"))
+    for key, column, words in (("starved_zone_hours", "starved_hours", "zones starved of air"),
+                               ("ventilation_short_hours", "ventilation_short_hours", "zones below minimum airflow"),
+                               ("cold_zone_hours", "cold_hours", "rooms too cold")):
         if hourly[key] > base[key] + service.zone_hours_tolerance + some:
-            reasons.append(f"{words}: {hourly[key]:,.0f} zone-hours against {base[key]:,.0f}")
+            reasons.append(f"{words}: {hourly[key]:,.0f} zone-hours against {base[key]:,.0f}{where(column)}")
+    some_kbtu = UNSERVED_FRAC * sum(base[key] for key in COIL_KEYS)
+    for key, words in (("unserved_heating_kbtu", "heat beyond its source"), ("unserved_cooling_kbtu", "cooling beyond the plant")):
+        if hourly[key] > base[key] + some_kbtu:
+            reasons.append(f"{words}, not in the cost: {hourly[key]:,.0f} kBtu against {base[key]:,.0f}")
     sensible = base["cooling_sensible_kbtu"] - hourly["cooling_sensible_kbtu"]
     latent = base["cooling_latent_kbtu"] - hourly["cooling_latent_kbtu"]
     saved = sensible + latent
@@ -658,12 +673,14 @@ def estimate(project, weather, held: Held | None = None, *, choose_again: bool =
     base_annual, base_hourly = of_rows.figures[project.baseline_id], of_hours.figures[project.baseline_id]
 
     results = []
+    reports = {id_: zone_report(site.unit, site.hourly, parts) for id_, (site, parts, _) in runs.items()}
     for candidate in project.candidates:
         site, parts_h, parts_r = runs[candidate.id]
         annual, by_hour = of_rows.figures[candidate.id], of_hours.figures[candidate.id]
         saving = {key: base_annual[key] - annual[key] for key in SAVING_KEYS}
         service = EqualService(flagged=False, reasons=()) if candidate.id == project.baseline_id else equal_service(
-            by_hour, base_hourly, project.service, by_hour["running_hours"] * float(site.unit.zones.multiplier.sum()))
+            by_hour, base_hourly, project.service, by_hour["running_hours"] * float(site.unit.zones.multiplier.sum()),
+            reports[candidate.id], reports[project.baseline_id])
         payback = simple_payback_years(candidate.cost_usd, candidate.incentive_usd, saving["cost_usd"])
         energy = _hourly_energy(site.unit, site.hourly, parts_h, site.night)
         power = energy["fan_kwh"] + energy["cooling_kwh"] + energy["pump_tower_kwh"] + energy["heating_kwh"]
@@ -672,7 +689,7 @@ def estimate(project, weather, held: Held | None = None, *, choose_again: bool =
             payback_years=payback.before_years, payback_after_incentive_years=payback.after_years, payback_note=payback.before_reason or payback.after_reason,
             rank=None, rows=rows_frame(site.rows, parts_r), monthly=monthly_table(site.unit, site.hourly, energy),
             by_temperature=temperature_table(site.hourly, parts_h), flow_hours=flow_table(site.unit, site.hourly, parts_h),
-            zones=zone_report(site.unit, site.hourly, parts_h), peak_kw=float(power.max())))
+            zones=reports[candidate.id], peak_kw=float(power.max())))
     results = _ranked(results)
 
     base_site, base_parts, _ = runs[project.baseline_id]

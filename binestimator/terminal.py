@@ -196,7 +196,7 @@ def _cautions(results) -> list[str]:
     lines = _wrapped(f"{counts['pass']} pass, {counts['explain']} want a reason, {counts['fail']} fail", "Checks    ")
     for check in results.checks:
         if check.status == "fail":
-            lines += _wrapped(f"{check.name}: {check.value}; expected {check.expected}", "  failed  ")
+            lines += _wrapped(f"{check.name}: {check.value}; expected {check.expected.replace('±', '+/-')}", "  failed  ")
     # Which candidates are not equal in service stands below the table already.
     cautions = [f for f in results.findings if f.level == "caution" and f.where != "summary"]
     for finding in cautions:

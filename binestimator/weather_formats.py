@@ -53,7 +53,7 @@ def typical_calendar() -> pd.DataFrame:
 
 
 def lines_of(file_name: str, content: bytes) -> list[str]:
-    """Lines of the file, line 1 first; no blank lines among them."""
+    """Lines of the file, line 1 first; no blank lines at its end."""
     if not content.strip():
         raise WeatherError(f"{file_name}: the file is empty; expected TMY3, TMY2 or EPW weather")
     if b"\0" in content:
@@ -65,11 +65,7 @@ def lines_of(file_name: str, content: bytes) -> list[str]:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
         text = content.decode("latin-1")  # station names of older files; cannot fail
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").rstrip().split("\n")
-    for number, line in enumerate(lines, start=1):
-        if not line.strip():
-            raise WeatherError(f"{file_name}, line {number:,}: the line is blank; remove it")
-    return lines
+    return text.replace("\r\n", "\n").replace("\r", "\n").rstrip().split("\n")
 
 
 @dataclass(slots=True, kw_only=True)
@@ -146,13 +142,23 @@ _TMY2_LAST_CHARACTER = 88
 
 
 def parse(file_name: str, lines: list[str]) -> RawWeather:
+    reader = _reader_of(file_name, lines)
+    # After the format is known: a file of another kind is not blamed for its blank lines.
+    for number, line in enumerate(lines, start=1):
+        if not line.strip():
+            raise WeatherError(f"{file_name}, line {number:,}: the line is blank; remove it")
+    return reader(file_name, lines)
+
+
+def _reader_of(file_name: str, lines: list[str]) -> Callable[[str, list[str]], RawWeather]:
+    """The parser for the format that the first lines show."""
     head = lines[:9]
     if any(line.lstrip('" ').upper().startswith(_EPW_HEADER) for line in head):
-        return _parse_epw(file_name, lines)
+        return _parse_epw
     if any(line.startswith("Date (MM/DD/YYYY)") or _TMY3_DATE.match(line) for line in head[:3]):
-        return _parse_tmy3(file_name, lines)
+        return _parse_tmy3
     if any(_TMY2_STATION.match(line) or _TMY2_DATE.match(line) for line in head[:2]):
-        return _parse_tmy2(file_name, lines)
+        return _parse_tmy2
     start = head[0][:60]
     raise WeatherError(
         f"{file_name}, line 1: the format is not recognised; the file begins {start!r}; expected "
@@ -238,7 +244,7 @@ def _parse_epw(file_name: str, lines: list[str]) -> RawWeather:
     _, *names, state, country, _, station, latitude, longitude, zone, elevation = fields
     site = _site(file_name, latitude, longitude, zone, elevation)
     rows = lines[8:]
-    # Fewer fields than pvlib's 35 names are fine, more would shift every column.
+    # Older files stop before the last fields, which nobody uses here; more would shift every column.
     count = rows[0].count(",") + 1 if rows else _EPW_FIELDS
     if not 16 <= count <= _EPW_FIELDS:
         raise WeatherError(
@@ -251,7 +257,8 @@ def _parse_epw(file_name: str, lines: list[str]) -> RawWeather:
     # As above; and no comment of the header, where a quotation mark may stay open.
     plain = f"LOCATION,station,-,-,-,0,{latitude},{longitude},{zone},{elevation}"
     header = [plain, *_EPW_HEADER[1:]]
-    frame = _through_pvlib(file_name, read_epw, [*header, *rows], coerce_year=None)
+    missing = "," * (_EPW_FIELDS - count)
+    frame = _through_pvlib(file_name, read_epw, [*header, *(row + missing for row in rows)], coerce_year=None)
     labels = {name: label for name, (_, label, _) in _EPW_COLUMNS.items()}
 
     def written(name: str, row: int) -> str:

@@ -239,20 +239,32 @@ def test_output_that_is_a_file(tmp_path, capsys, quick):
     assert path.read_text().startswith("[project]")
 
 
-@pytest.mark.parametrize("how", ["interrupt", "terminate"])
+@pytest.mark.parametrize("how", ["interrupt", "SIGTERM", "SIGHUP"])
 def test_an_interrupted_run_leaves_the_files_of_an_earlier_one(tmp_path, capsys, quick, monkeypatch, how):
     def interrupted(results, path):
-        if how == "terminate":
-            os.kill(os.getpid(), signal.SIGTERM)
+        if how.startswith("SIG"):
+            os.kill(os.getpid(), getattr(signal, how))
         raise KeyboardInterrupt
 
     monkeypatch.setattr("binestimator.workbook.write.write_results_json", interrupted)
-    before = signal.getsignal(signal.SIGTERM)
+    numbers = (signal.SIGTERM, signal.SIGHUP)
+    before = [signal.getsignal(number) for number in numbers]
     out = old_files(tmp_path / "out")
     code, text, err = run(capsys, "estimate", write_project(tmp_path), "--out", out)
     assert (code, text) == (130, "") and "nothing was written" in err and "Traceback" not in err
     assert_untouched(out)
-    assert signal.getsignal(signal.SIGTERM) is before
+    assert [signal.getsignal(number) for number in numbers] == before
+
+
+def test_a_signal_that_is_ignored_stays_ignored(tmp_path, capsys, quick, monkeypatch):
+    """As under ``nohup``: the run outlives its terminal."""
+    monkeypatch.setattr("binestimator.terminal.comparison", lambda results: os.kill(os.getpid(), signal.SIGHUP) or "done")
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        code, text, err = run(capsys, "estimate", write_project(tmp_path), "--out", tmp_path / "out")
+    finally:
+        signal.signal(signal.SIGHUP, before)
+    assert (code, err) == (0, "") and "done" in text
 
 
 def test_an_interruption_after_the_files_are_there_says_so(tmp_path, capsys, quick, monkeypatch):

@@ -329,6 +329,37 @@ def test_equal_service_tolerances(key, within, beyond):
 
 
 @pytest.mark.invariant
+def test_a_reason_names_the_zone_that_loses_most():
+    """The network room needs its air in every hour, and its requests are those ignored."""
+    demand = by_id(run(FIRST), "dsp_demand")
+    assert demand.equal_service.flagged
+    worst = demand.zones.loc[(demand.zones["unmet_degree_hours"] * demand.zones["multiplier"]).idxmax(), "zone"]
+    warm = next(r for r in demand.equal_service.reasons if r.startswith("rooms too warm"))
+    assert worst == "Network room" and warm.endswith(", most in Network room")
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("key", ["unserved_heating_kbtu", "unserved_cooling_kbtu"])
+def test_loads_that_nobody_pays_for_are_no_equal_service(key):
+    """0.5 % of the 100,000 kBtu at the baseline's coils."""
+    assert not service(**{key: 499.0}).flagged
+    assert service(**{key: 501.0}).flagged and "not in the cost" in service(**{key: 501.0}).reasons[0]
+
+
+@pytest.mark.invariant
+def test_a_reset_is_not_called_best_for_heat_that_a_small_boiler_cannot_give():
+    """Less fan heat is more supply heating; where the boiler stands at its capacity that heat is free."""
+    raw = merged(SMALL, {"weather": {"file": FILES["sand_point"]}, "special": [], "heating": {"capacity_kbtuh": 60}, "outdoor_air": {"minimum_cfm": 2500}, "schedule": {"unoccupied_mode": "off"},
+                         "project": {"default_candidates": False}, "candidate": [
+        {"id": "as_found", "name": "As found", "sat": "as_found", "dsp": "as_found", "baseline": True},
+        {"id": "low", "name": "Lower DSP", "sat": "as_found", "dsp": {"strategy": "fixed", "setpoint_inwc": 1.1}}]})  # fmt: skip
+    results = estimate(project_from_mapping(raw, source_dir=WEATHER), weather_of("sand_point"))
+    low, base = by_id(results, "low"), results.baseline
+    assert low.hourly["starved_zone_hours"] == 0.0 and low.hourly["unserved_heating_kbtu"] > base.hourly["unserved_heating_kbtu"]
+    assert low.saving["cost_usd"] > 0.0 and low.equal_service.flagged and results.best.id == "as_found"
+
+
+@pytest.mark.invariant
 def test_cooling_saving_that_is_moisture_left_in_the_rooms():
     dry = {"cooling_latent_kbtu": 15000.0, "cooling_sensible_kbtu": 78000.0}
     assert service(**dry, humid_hours=26.0).flagged

@@ -21,11 +21,12 @@ import pytest
 from test_demos import results_of
 
 from binestimator import cli
-from binestimator.estimate import SAVING_KEYS
+from binestimator.estimate import SAVING_KEYS, estimate
 from binestimator.inputs import fields_of, project_from_mapping
 from binestimator.inputs.schema import SECTIONS, STRATEGY_SECTIONS, LIST_SECTIONS, title_of
 from binestimator.model.system import RowState
 from binestimator.results import ANNUAL, to_plain
+from binestimator.steps import weather_of
 from binestimator.workbook import layout, texts
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -201,6 +202,19 @@ def test_minimal_project_is_complete():
     project = project_from_mapping(tomllib.loads(text), source_dir=ROOT)
     assert len(project.candidates) == 8 and project.candidate("dsp_demand").cost_usd == 6000
     assert any(zone.name == "Server room" for zone in project.zones)
+
+
+def test_what_the_readme_says_of_the_minimal_project():
+    """Most resets flagged for the server room or a core; no demand reset flagged once none of its requests is ignored."""
+    raw = tomllib.loads(blocks()["minimal"].removeprefix("```toml\n").removesuffix("```\n"))
+    flagged = {}
+    for ignored in (2, 0):
+        project = project_from_mapping({**raw, "sat": {**raw["sat"], "demand": {"ignored_requests": ignored}}, "dsp": {"demand": {"ignored_requests": ignored}}}, source_dir=ROOT)
+        results = estimate(project, weather_of(project))
+        flagged[ignored] = {c.id: c.equal_service.reasons for c in results.candidates if c.equal_service.flagged}
+    assert len(flagged[2]) == 6 and all(re.search("most in (Server room|Lower floors core)", reason) for reasons in flagged[2].values() for reason in reasons)
+    assert set(flagged[0]) == {"sat_outdoor_air", "sat_outdoor_air_dsp_demand"}
+    assert all(reason.endswith("most in Server room") for reasons in flagged[0].values() for reason in reasons)
 
 
 def keys_of(value):

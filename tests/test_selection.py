@@ -142,3 +142,26 @@ def test_a_unit_that_never_runs_has_rows_too():
     group_id, _ = bins.group_keys(conditions, project.bins)
     chosen = selection.choose_rows(project, unit, rows, group_id)
     assert not chosen.fell_back and chosen.weights.sum() == pytest.approx(8760, rel=1e-9)
+
+
+@pytest.mark.invariant
+def test_rows_are_chosen_where_running_hours_outweigh_idle_ones_by_far():
+    """Two zones of a large chiller plant, no heat, off at night: the first choice ran out of digits and kept moments only."""
+    project = project_from_mapping({
+        "project": {"name": "Two class rooms"}, "weather": {"file": "723170TYA.CSV"},
+        "calendar": {"rate_period_hours": [12, 18], "mid_peak_hours": [8, 22]}, "schedule": {"unoccupied_mode": "off"},
+        "limits": {"sat_max_f": 60, "humidity": "outdoor_dewpoint"}, "heating": {"type": "none"},
+        "cooling": {"type": "chilled_water", "chiller_set": "B", "units": 4, "other_load_tons": 100},
+        "group": [{"name": "class", "people_ft2": 30, "equipment_w_ft2": 0.613, "lights_w_ft2": 0.505, "minimum_flow_frac": 0.469, "cooling_setpoint_f": 76,
+                   "people_occupied_frac": 0.766, "equipment_unoccupied_frac": 0.282, "equipment_profile": [0.1] * 8 + [0.9] * 10 + [0.3] * 6}],
+        "zone": [{"name": "North", "area_ft2": 1490, "gain_multiplier": 0.813, "glass_north_ft2": 290, "ua_btuh_f": 208, "infiltration_cfm": 44.7,
+                  "heating_law": "dual_maximum"},
+                 {"name": "East", "area_ft2": 1970, "multiplier": 2, "gain_multiplier": 1.2, "glass_east_ft2": 369, "ua_btuh_f": 455, "infiltration_cfm": 59.2}],
+    })  # fmt: skip
+    weather = read_weather(find_weather(project.weather.file, accuracy.ROOT))
+    conditions = build_conditions(weather, project)
+    unit = build_unit(project, size_unit(project, conditions))
+    group_id, _ = bins.group_keys(conditions, project.bins)
+    choice = selection.choose_rows(project, unit, Rows.of(unit, conditions), group_id)
+    assert not choice.fell_back and choice.rows == 240 and choice.exact_error < 1e-12
+    assert choice.worst_error < 0.005

@@ -554,6 +554,27 @@ def test_cost_optimal_is_never_dearer_in_a_row_it_may_serve(changes, dsp):
         assert np.all(getattr(optimal, name) <= getattr(reference, name) + 1e-9)  # the baseline here is the coldest
 
 
+@pytest.mark.invariant
+@pytest.mark.parametrize("changes", [
+    {"heating": {"capacity_kbtuh": 20}}, {"zone": zones_with(reheat=False)}, {"cooling": {"capacity_tons": 8}, "economizer": {"type": "none"}},
+], ids=["small boiler", "no reheat coils", "small chiller"])  # fmt: skip
+def test_cost_optimal_saves_neither_by_cold_rooms_nor_by_loads_beyond_the_plant(changes):
+    """Neither is in the cost of a row: colder supply air than the baseline's could leave both to nobody."""
+    unit = unit_of(project_of(**changes))
+    project, c = project_of(**changes), random_conditions(120, 15)
+    loads = zone_loads(unit, c)
+    partner = dsp_record("fixed", setpoint_inwc=1.5)
+    baseline = np.full(120, 64.0)
+    sat = setpoints(unit, candidate(project, sat_record("cost_optimal"), partner), c, loads, [baseline]).sat_f
+    was, now, coldest = (evaluate(unit, c, loads, t, np.full(120, 1.5)) for t in (baseline, sat, np.full(120, 55.0)))
+    worse = np.zeros(120, dtype=bool)
+    for name in ("cold_zones", "unserved_kbtuh", "heat_unserved_kbtuh"):
+        assert np.all(getattr(now, name) <= getattr(was, name) + 1e-9), name
+        worse |= getattr(coldest, name) > getattr(was, name) + 1e-9
+    assert worse.any()
+    assert now.cost_usd_h.sum() < was.cost_usd_h.sum()
+
+
 @pytest.mark.crosscheck
 def test_cost_optimal_against_a_fine_search():
     """A search in steps of 0.05 F finds nothing cheaper by more than 0.5 % of the row (the search of the

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from binestimator.model.loads import zone_loads
 from binestimator.model.system import (
-    RowState, balance_error_btuh, evaluate, heating_enabled, moisture_error_btuh, zones_of,
+    RowState, balance_error_btuh, evaluate, heat_sources, heating_enabled, moisture_error_btuh, zones_of,
 )  # fmt: skip
 from binestimator.moist_air import saturation_humidity_ratio
 
@@ -374,3 +374,13 @@ def test_counts_count_zones_with_their_multipliers():
     loads = dataclasses.replace(loads, q_cool_btuh=np.maximum(loads.q_cool_btuh, 40000.0))
     s = evaluate(unit, c, loads, np.array([55.0]), np.array([0.4]))
     assert s.starved_zones[0] == 2.0
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("preheat", ["same", "boiler"])
+def test_no_source_starts_for_supply_heating_that_is_rounding(preheat):
+    """Mixed air that the dampers bring to its target misses it by a last digit either way: no standing loss, no pump for that."""
+    unit = unit_of(preheat={"type": preheat})
+    rounding, real = (heat_sources(unit, np.zeros(1), np.full(1, kbtuh), np.zeros(1), np.full(1, 50.0)) for kbtuh in (1e-13, 1.0))
+    assert sum(float(s.fuel_thermh[0] + s.pump_kw[0]) for s in rounding) == 0.0
+    assert sum(float(s.fuel_thermh[0]) for s in real) > 0.0 and sum(float(s.pump_kw[0]) for s in real) > 0.0

@@ -117,11 +117,12 @@ def test_nothing_is_printed_as_minus_zero():
 def test_failed_checks_and_cautions_are_told(results):
     changed = dataclasses.replace(
         results,
-        checks=(*results.checks, Check(name="Hours", status="fail", value="8,759", expected="8,760", text="")),
+        checks=(*results.checks, Check(name="Hours", status="fail", value="8,759", expected="8,760", text=""),
+                Check(name="Bins", status="fail", value="+0.6 %", expected="±0.5 %", text="")),
         findings=(*results.findings, Finding("caution", "coils", "Mixed air falls below the limit.")),
     )
     text = terminal.comparison(changed)
-    assert re.search(r"Checks .* 1 fail\n  failed  Hours: 8,759; expected 8,760", text)
+    assert re.search(r"Checks .* 2 fail\n  failed  Hours: 8,759; expected 8,760\n  failed  Bins: \+0.6 %; expected \+/-0.5 %", text) and text.isascii()
     assert "Caution   Mixed air falls below the limit." in text.splitlines()
     assert "licensed practice" in text
 

@@ -519,6 +519,7 @@ BROKEN = {
     "TMY2 gap": (TMY2[:49] + TMY2[50:], ["line 50", "missing", "8,759"]),
     "TMY2 date": (characters(TMY2, 50, 4, "xx"), ["line 50", "date"]),
     "prose": (["Dear reader,", "no weather here"], ["line 1", "not recognised", "Dear"]),
+    "a project file": (["[project]", 'name = "A"', "", "[weather]"], ["line 1", "not recognised", "[project]"]),
 }  # fmt: skip
 
 
@@ -599,6 +600,14 @@ def test_epw_station_with_a_comma_and_an_accent(tmp_path):
     path = tmp_path / "l.epw"
     path.write_bytes("\r\n".join(lines).encode("latin-1"))
     assert read_weather(path).name == "Grünsboro, Süd, NC, USA"
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("fields", [32, 20])
+def test_epw_rows_without_the_last_fields(tmp_path, fields):
+    """Albedo and precipitation came late to the format; nothing of them is used."""
+    lines = EPW[:8] + [",".join(line.split(",")[:fields]) for line in EPW[8:]]
+    assert read_weather(write(tmp_path, "o.epw", lines)).frame.equals(read_weather(write(tmp_path, "n.epw", EPW)).frame)
 
 
 @pytest.mark.invariant

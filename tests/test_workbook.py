@@ -477,3 +477,15 @@ def test_rounding_halves_go_away_from_zero():
 def test_rows_that_are_no_real_hour_say_so():
     assert when_text(7, 4, 14) == "Jul 04 14h" and when_text(-1, -1, -1) == "mean of bin"
     assert cell_name(0, 0) == "A1" and cell_name(9, 27) == "AB10" and cell_name(0, 16383) == "XFD1"
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("heating", ["boiler", "electric", "heat_pump", "purchased", "none"])
+def test_a_workbook_for_every_pair_of_heat_sources(heating):
+    """Every formula finds the inputs it names, whatever heats the terminals and the supply air (and whatever cools)."""
+    cooling = iter(["chilled_water", "direct_expansion", "purchased", "none"] * 2)
+    for preheat in ("same", "boiler", "electric", "heat_pump", "purchased", "gas_furnace"):
+        project = project_of(
+            project={"name": "Pairs", "default_candidates": False}, candidate=[{"id": "as_found"}], bins={"rows": "mean"}, preheat={"type": preheat},
+            heating={"type": heating, "capacity_kbtuh": None}, cooling={"type": next(cooling), "capacity_tons": None})  # fmt: skip
+        assert workbook_bytes(estimate(project, weather_of())).startswith(b"PK"), preheat

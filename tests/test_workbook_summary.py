@@ -205,6 +205,24 @@ def test_no_ratio_is_formed_with_the_rounding_of_nothing():
     assert sheet.cell(row, place).value == 0.0 and sheet.cell(row + 2, place).value == "–" and sheet.cell(row + 2, place - 1).value == 1.0
 
 
+def test_a_candidate_that_gives_less_outdoor_air_is_told():
+    """With the damper at a position outdoor air follows supply air: lower minimums save what they no longer ventilate."""
+    project = project_of(
+        project={"name": "Position", "default_candidates": False}, outdoor_air={"control": "position", "minimum_cfm": None, "position_frac": 0.5},
+        candidate=[{"id": "as_found", "name": "As found", "sat": "as_found", "dsp": "as_found"},
+                   {"id": "lowered", "name": "Minimums lowered", "kind": "companion", "sat": "as_found", "dsp": "as_found",
+                    "override": {"group.office.minimum_flow_frac": 0.05, "group.meeting.minimum_flow_frac": 0.05}}],
+    )  # fmt: skip
+    results = estimate(project, weather_of("greensboro"))
+    base, lowered = results.baseline, results["lowered"]
+    assert lowered.hourly["oa_short_hours"] > base.hourly["oa_short_hours"] + 0.01 * base.hourly["running_hours"]
+    assert lowered.saving["cost_usd"] > 0.0
+    (told,) = (f for f in results.findings if f.where == "outdoor air")
+    hours = f"{lowered.hourly['oa_short_hours']:,.0f} h"
+    assert told.level == "caution" and f"lowered {hours}" in told.text and hours + " with option 2" in "".join(risk_lines(results))
+    assert not any("outdoor air" in line for line in risk_lines(humid()))
+
+
 def test_who_does_nothing():
     assert today(pinned()).id == "as_found"
     project = project_of(project={"name": "Code", "default_candidates": False}, candidate=[

@@ -22,6 +22,8 @@ from .unit import Unit
 
 # A supply temperature off its setpoint by less is held. [degF]
 SAT_HELD_F = 1e-7
+# Supply heating below this is rounding where mixed air just meets its target: no source starts for it. [kBtu/h]
+LEAST_PREHEAT_KBTUH = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -361,13 +363,14 @@ def heat_sources(unit: Unit, reheat_kbtuh, preheat_kbtuh, enabled, oat_f):
     HeatingPower of the terminals' source (with supply heating when shared), and of the
     supply heating source (nothing when shared).
     """
+    preheats = (preheat_kbtuh > LEAST_PREHEAT_KBTUH).astype(float)
     if unit.preheat.type == "same":
-        active = np.maximum(enabled, preheat_kbtuh > 0.0)
+        active = np.maximum(enabled, preheats)
         both = heating_power(unit.heating, unit.heating_kbtuh, reheat_kbtuh + preheat_kbtuh, active, oat_f)
         nothing = np.zeros(np.shape(reheat_kbtuh))
         return both, HeatingPower(nothing, nothing, nothing, nothing, nothing)
     return (heating_power(unit.heating, unit.heating_kbtuh, reheat_kbtuh, enabled, oat_f),
-            heating_power(preheat_source(unit.preheat, unit.heating), unit.preheat_kbtuh, preheat_kbtuh, (preheat_kbtuh > 0.0).astype(float), oat_f))
+            heating_power(preheat_source(unit.preheat, unit.heating), unit.preheat_kbtuh, preheat_kbtuh, preheats, oat_f))
 
 
 def zones_of(unit: Unit, conditions, loads: ZoneLoads, state: RowState) -> ZoneState:

@@ -19,6 +19,8 @@ GRID_STEP_F = 1.0
 REFINEMENTS = 3
 # A dearer row is not exchanged for one that is cheaper by rounding only. [USD/h]
 LEAST_GAIN_USD_H = 1e-9
+# Differences in service below this are rounding. [degF, zones, kBtu/h]
+SERVED_TOLERANCE = 1e-9
 
 
 def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_flows, resets_pressure, other_sats=()):
@@ -41,7 +43,10 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_flows, reset
     -----
     A temperature is allowed when unmet degrees, starved and ventilation-short zones of the
     row are not above those of the coldest supply air or of the baseline, whichever serves
-    worse: the optimum may not pay with comfort. The coldest supply air is always allowed.
+    worse, and neither too cold zones nor loads beyond the plant are above the baseline's (the
+    coldest supply air is no reference there: it is the worst): the optimum may pay neither
+    with comfort nor with loads for which nobody is charged. Where nothing else is allowed the
+    coldest supply air stands.
     """
     shape = conditions.oat_f.shape
     top = np.maximum(limits.max_f, limits.min_f)
@@ -50,22 +55,25 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_flows, reset
     def run(sat):
         requested = requested_flow_cfm(unit, loads, sat, enabled)
         state = evaluate(unit, conditions, loads, sat, dsp_of_flows(requested, cooling_flow_cfm(unit, loads, sat)), resets_pressure=resets_pressure)
-        return state.cost_usd_h, (state.unmet_degrees, state.starved_zones, state.ventilation_short_zones)
+        return (state.cost_usd_h, np.stack([state.unmet_degrees, state.starved_zones, state.ventilation_short_zones]),
+                np.stack([state.cold_zones, state.unserved_kbtuh, state.heat_unserved_kbtuh]))
 
     best_sat = np.full(shape, float(limits.min_f))
-    best_cost, allowed = run(best_sat)
+    best_cost, allowed, allowed_cold = run(best_sat)
     pending = []
     if len(other_sats):
-        cost, service = run(other_sats[0])
-        allowed = tuple(np.maximum(a, b) for a, b in zip(allowed, service))
+        cost, service, cold = run(other_sats[0])
+        allowed = np.maximum(allowed, service)
+        best_cost = np.where((allowed_cold <= cold + SERVED_TOLERANCE).all(axis=0), best_cost, np.inf)
+        allowed_cold = cold
         inside = (other_sats[0] >= limits.min_f) & (other_sats[0] <= top)
         take = inside & (cost < best_cost - LEAST_GAIN_USD_H)
         best_sat, best_cost = np.where(take, other_sats[0], best_sat), np.where(take, cost, best_cost)
 
     def consider(sat):
         nonlocal best_sat, best_cost
-        cost, service = run(sat)
-        ok = np.logical_and.reduce([s <= a + 1e-9 for s, a in zip(service, allowed)])
+        cost, service, cold = run(sat)
+        ok = (service <= allowed + SERVED_TOLERANCE).all(axis=0) & (cold <= allowed_cold + SERVED_TOLERANCE).all(axis=0)
         take = ok & (cost < best_cost - LEAST_GAIN_USD_H)
         best_sat, best_cost = np.where(take, sat, best_sat), np.where(take, cost, best_cost)
 

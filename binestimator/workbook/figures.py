@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..checks import bin_errors
+from ..checks import NOT_VENTILATED, bin_errors, short_of_outdoor_air
 from ..results import Results
 from ..strategies.choose import RESET_DSP, RESET_SAT
 from .layout import END_USES
@@ -408,9 +408,13 @@ def risk_lines(results: Results) -> list[str]:
     if humid:
         said = ", ".join(f"{hours:,.0f} h with option {k}" for k, hours in humid.items())
         lines.append(f"▲ Damp rooms: {said}, against {results.baseline.hourly['humid_hours']:,.0f} h. Comfort and mould need a humidity limit on the reset.")
+    short = short_of_outdoor_air(results.candidates, results.baseline)
+    if short:
+        said = ", ".join(f"{c.hourly['oa_short_hours']:,.0f} h with option {k}" for k, c in enumerate(results.candidates, 1) if c.id in short)
+        lines.append(f"▲ Less outdoor air than the minimum asks for: {said}. {NOT_VENTILATED}")
     for finding in results.findings:
-        # That some are not ranked stands under the table, damp rooms stand above.
-        if finding.level == "caution" and finding.where != "humidity" and not finding.text.startswith("Not equal in service"):
+        # That some are not ranked stands under the table, damp rooms and short ventilation stand above.
+        if finding.level == "caution" and finding.where not in ("humidity", "outdoor air") and not finding.text.startswith("Not equal in service"):
             lines.append("▲ " + plain_words(finding.text))
     lines += ["▲ " + plain_words(f.text) for f in results.findings if f.level == "check" and f.where == "economizer"]
     return [*lines, STANDING_CAUTION]

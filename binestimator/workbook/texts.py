@@ -103,7 +103,7 @@ GLOSSARY = (
     ("Demand reset", "The zones' own requests move the setpoint: a few neediest zones decide"),
     ("Duct static pressure (DSP)", "Pressure held in the supply duct so that terminals get their air, in inches of water"),
     ("Economizer", "More outdoor air than the minimum, when that cools for free"),
-    ("Equal service", "A candidate that leaves rooms warmer, short of air or more humid than the baseline is shown but not ranked"),
+    ("Equal service", "A candidate that leaves rooms warmer, colder, short of air or more humid than the baseline, or more load unserved, is shown but not ranked"),
     ("Perfect resets", "The least energy cost that setpoints alone could reach on the plant as it is, hour by hour: a limit to measure candidates by, not a product"),
     ("Preheat", "Heat of the coil in the air handler"),
     ("Reheat", "Heat of the coils at the terminals, which warms air that was cooled before"),

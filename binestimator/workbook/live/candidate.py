@@ -638,11 +638,11 @@ class Chain:
         heat, pre = self.project.heating, self.project.preheat
         if heat.type != "none":
             if pre.type == "same":
-                yield ("heat", heat_source(heat), "heating.capacity_kbtuh", "({reheat_kbtuh}+{preheat_kbtuh})", "IF({preheat_kbtuh}>0,1,{enabled})")
+                yield ("heat", heat_source(heat), "heating.capacity_kbtuh", "({reheat_kbtuh}+{preheat_kbtuh})", "IF({preheat_kbtuh}>{k.least_preheat},1,{enabled})")
             else:
                 yield ("heat", heat_source(heat), "heating.capacity_kbtuh", "{reheat_kbtuh}", "{enabled}")
         if pre.type not in ("same", "none"):
-            yield ("pre", preheat_source(pre, heat), "c.preheat_capacity", "{preheat_kbtuh}", "IF({preheat_kbtuh}>0,1,0)")
+            yield ("pre", preheat_source(pre, heat), "c.preheat_capacity", "{preheat_kbtuh}", "IF({preheat_kbtuh}>{k.least_preheat},1,0)")
 
     def _chillers(self) -> list[str]:
         cool = self.project.cooling

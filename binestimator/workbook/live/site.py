@@ -346,7 +346,8 @@ class Site:
         self._section("Heat sources")
         if heat.type != "none":
             self.mirror("heating.capacity_kbtuh", "heating.enabled_below_f")
-            self._heat_points()
+        self._heat_points()
+        if heat.type != "none":
             self._source("heat", heat_source(heat), "heating.capacity_kbtuh")
         if pr.preheat.type not in ("same", "none"):
             self.held("c.preheat_capacity", "Capacity of the supply heating coil's source", "kBtu/h", self.unit.preheat_kbtuh, "value block: sized once")
