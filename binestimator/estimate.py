@@ -31,7 +31,7 @@ from .results import (
 )
 from .selection import choose_rows, end_use_costs
 from .strategies.choose import RESET_DSP, RESET_SAT, Setpoints, dsp_setpoint_inwc, reset_range, resets_pressure, setpoints
-from .strategies.cost_optimal import search as search_sat
+from .strategies.cost_optimal import SERVED_TOLERANCE, search as search_sat
 from .strategies.demand import pressure_thresholds_inwc, temperature_thresholds_f
 from .strategies.limits import sat_limits
 
@@ -40,6 +40,8 @@ MOTOR_SIZES_HP = (1, 1.5, 2, 3, 5, 7.5, 10, 15, 20, 25, 30, 40, 50, 60, 75, 100,
 MOTOR_MARGIN = 1.1
 # A terminal is not made smaller. [cfm]
 LEAST_TERMINAL_CFM = 30.0
+# Duct pressures above the least that a perfect reset tries, evenly up to the highest.
+BOUND_STEPS = 3
 # Cooling capacity at which sizing finds no limit. [ton]
 UNLIMITED_TONS = 1.0e6
 # Heating capacity at which sizing finds no limit; finite, since losses are a share of it. [kBtu/h]
@@ -311,13 +313,22 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
     return {key: float(figures[key]) for key in ANNUAL_KEYS}
 
 
-def reset_bound(project, site, tried=()) -> dict[str, float]:
+def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
     """Annual figures of perfect resets: the least energy cost that setpoints alone can reach.
 
     In every row the cheapest supply air over the widest range of any reset of the project, and
     just the duct pressure that the neediest zone takes with its damper open; no zone asks
-    without need, none is ignored, nothing swings. Zones of importance 0 stay left out. On the
-    bin rows of the baseline's plant.
+    without need, none is ignored, nothing swings. Zones of importance 0 stay left out. A higher
+    duct pressure (``BOUND_STEPS`` up to the highest) or a pair of setpoints that a candidate asks
+    for stands instead where it is cheaper and serves no worse: leakage and heat of the fan can be
+    worth more than its power. On the bin rows of the baseline's plant.
+
+    Parameters
+    ----------
+    tried : sequence of ndarray (R,)
+        Supply temperatures for the search. [degF]
+    asked : sequence of Setpoints
+        Of candidates on the same rows.
     """
     rows, unit = site.rows, site.unit
     nobody = np.zeros(len(unit.zones), dtype=bool)
@@ -338,6 +349,17 @@ def reset_bound(project, site, tried=()) -> dict[str, float]:
     sat = search_sat(honest, rows.on, rows.loads, limits, least_dsp, True, tried)
     enabled = heating_enabled(honest, rows.on.oat_f, rows.on.fan_on)
     dsp = least_dsp(requested_flow_cfm(honest, rows.loads, sat, enabled))
+    lowest, best = (sat, dsp), None
+    steps = [(sat, dsp + k / BOUND_STEPS * np.maximum(highest - dsp, 0.0)) for k in range(1, BOUND_STEPS + 1)]
+    for sat_f, dsp_inwc in [lowest, *steps, *((s.sat_f, s.dsp_inwc) for s in asked)]:
+        state = evaluate(honest, rows.on, rows.loads, sat_f, dsp_inwc)
+        service = np.stack([state.unmet_degrees, state.starved_zones, state.ventilation_short_zones, state.cold_zones,
+                            state.unserved_kbtuh, state.heat_unserved_kbtuh])  # fmt: skip
+        if best is None:
+            best, allowed = state.cost_usd_h, service + SERVED_TOLERANCE
+            continue
+        take = (service <= allowed).all(axis=0) & (state.cost_usd_h < best)
+        best, sat, dsp = np.where(take, state.cost_usd_h, best), np.where(take, sat_f, sat), np.where(take, dsp_inwc, dsp)
     state = evaluate(honest, rows.on, rows.loads, sat, dsp)
     never = np.zeros(len(rows.on), dtype=bool)
     at = Setpoints(sat_f=sat, dsp_inwc=dsp, humidity_limited=never, cold_zone_limited=never, sat_at_max=never,
@@ -703,10 +725,11 @@ def estimate(project, weather, held: Held | None = None, *, choose_again: bool =
     baseline = baseline_of(project, results)
     interactions = find_interactions(results, baseline)
     checks, findings = run_checks(project, weather, unit, results, baseline, runs, selection, interactions)
+    asked = [p.setpoints for site, _, parts in runs.values() if site is base_site for p in parts]
     return Results(
         project=project, weather=weather, baseline_id=project.baseline_id, candidates=tuple(results), bin_table=table,
         row_table=rows_of_table, row_method=choice.method, selection=choice, night=night_totals(base_site.night), sizes=size_list(project, unit),
-        interactions=interactions, checks=checks, bound=reset_bound(project, base_site, of_rows.tried),
+        interactions=interactions, checks=checks, bound=reset_bound(project, base_site, of_rows.tried, asked),
         findings=tuple(project.findings) + tuple(weather.findings) + findings + choice_findings(choice),
         run_id=make_run_id(project, weather), unit=unit,
         held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal,

@@ -6,6 +6,8 @@ import json
 
 import numpy as np
 import pytest
+
+import accuracy
 from builders import FILES, WEATHER, merged, weather_of
 
 from binestimator.checks import worst_bin_errors
@@ -394,6 +396,21 @@ def test_candidates_share_zones_and_running_hours(override, what):
     project = project_from_mapping(raw)
     with pytest.raises(InputError, match=what):
         estimate(project, weather_of("greensboro"))
+
+
+@pytest.mark.invariant
+def test_perfect_resets_raise_the_duct_pressure_where_that_is_cheaper():
+    """A cold site, dampers stuck half open and a chilled-water pump at constant flow that runs for the least load: leaked
+    supply air spares it, so more duct pressure costs less, and a candidate that holds it passed the bound by 6 %."""
+    raw = accuracy.generated(121) | {"candidate": [], "bins": {"rows": "mean"}}
+    results = estimate(project_from_mapping(raw, accuracy.ROOT / "tests"), weather_of("sand_point"))
+    equal = [c for c in results.candidates if not c.equal_service.flagged]
+    assert len(equal) >= 5 and min(c.annual["cost_usd"] for c in equal) < 0.9 * results.baseline.annual["cost_usd"]
+    assert all(results.bound["cost_usd"] <= c.annual["cost_usd"] for c in equal)
+    assert results.bound["starved_zone_hours"] == results.bound["unmet_zone_hours"] == 0.0
+    unit, run = results.unit, results.runs[results.baseline_id]
+    least = min(np.mean(c.annual["mean_dsp_inwc"]) for c in equal)
+    assert results.bound["mean_dsp_inwc"] > least and unit.fan.design_dsp_inwc == 1.2 and run.rows.on.hours.sum() > 8000.0
 
 
 @pytest.mark.invariant
