@@ -599,8 +599,7 @@ def estimate(project, weather, held: Held | None = None, *, choose_again: bool =
         instead of finding them again: what a live workbook does after an edit.
     choose_again : bool
         Choose rows a second time where a candidate misses a bound against the hours, with the
-        hourly costs of the baseline and of the candidates that missed among the references; kept
-        if it is better, and told by ``row_method``. Without it the figures are evidence of the
+        hourly costs of all candidates among the references; kept if it is better, and told by ``row_method``. Without it the figures are evidence of the
         choice from references alone.
 
     Returns
@@ -674,9 +673,8 @@ def estimate(project, weather, held: Held | None = None, *, choose_again: bool =
     of_hours, of_rows = evaluated("hourly"), evaluated("rows")
     missed = bin_misses(of_rows.figures, of_hours.figures, project.baseline_id)
     if selection is not None and choose_again and missed:
-        # The error of the baseline is in every saving.
-        asked = [c for c in ordered if c.id in missed or c.id == project.baseline_id]
-        costs = [sum(p.share * end_use_costs(site_for(c).unit.prices, p.state) for p in of_hours.parts[c.id]) for c in asked]
+        # All of them: rows bent to the few that missed would leave others.
+        costs = [sum(p.share * end_use_costs(site_for(c).unit.prices, p.state) for p in of_hours.parts[c.id]) for c in ordered]
         second = choose_rows(project, unit, hourly, group_id, costs)
         first_sites, index, weights = dict(sites), *_by_group(second)
         for key, site in first_sites.items():
@@ -685,7 +683,7 @@ def estimate(project, weather, held: Held | None = None, *, choose_again: bool =
         still = bin_misses(again.figures, of_hours.figures, project.baseline_id)
         if max(still.values(), default=1.0) < max(missed.values()):
             of_rows, row_index, row_weights = again, index, weights
-            selection = replace(second, method=f"{second.method}; {METHOD_AGAIN.format(len(missed), 's' if len(missed) > 1 else '')}")
+            selection = replace(second, method=f"{second.method}; {METHOD_AGAIN.format(len(missed))}")
         else:
             sites = first_sites
     of_means = of_rows if row_index is None else evaluated("mean")
@@ -741,7 +739,7 @@ def estimate(project, weather, held: Held | None = None, *, choose_again: bool =
 
 METHOD_MEAN = "mean conditions of each bin and mode (classic bins)"
 METHOD_HELD = "rows held from an earlier run"
-METHOD_AGAIN = "chosen again with the baseline and {} candidate{} among the references, which the first choice missed"
+METHOD_AGAIN = "chosen again with all candidates among the references, since the first choice missed a bound for {} of them"
 
 
 def baseline_of(project, results) -> CandidateResult:

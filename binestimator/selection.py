@@ -61,7 +61,7 @@ LEAST_WORTH_FRAC = 0.25
 #: Place among the other settings of the one by demand.
 BY_DEMAND = 4
 #: Weight of the columns of settings that are asked for, against one of a reference.
-ASKED_WEIGHT = 10.0
+ASKED_WEIGHT = 3.0
 #: Places of the cooling plant in ``end_use_costs``: compressors, pumps and tower, purchased.
 _COOLING_PLANT = (1, 2, 5)
 

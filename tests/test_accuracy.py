@@ -176,7 +176,7 @@ def test_mean_rows_state_their_rows_too():
 
 @pytest.mark.crosscheck
 def test_rows_are_chosen_again_where_a_candidate_misses_and_say_so(monkeypatch):
-    """From hardly any references the first choice misses; the second has the candidates that missed."""
+    """From hardly any references the first choice misses; the second has the candidates among them."""
     whole = selection.match_columns
 
     def hardly_any(*arguments):
@@ -195,7 +195,7 @@ def test_rows_are_chosen_again_where_a_candidate_misses_and_say_so(monkeypatch):
     assert any(c.status == "fail" and c.name.startswith("Bins against hours") for c in first.checks)
 
     second = estimate(project, weather)
-    assert f"chosen again with the baseline and {len(missed)} candidates among the references" in second.row_method
+    assert f"chosen again with all candidates among the references, since the first choice missed a bound for {len(missed)} of them" in second.row_method
     table, _ = accuracy.errors_of("small", project, weather)  # evidence is that of the first choice
     assert table["cost_pct"].abs().max() == pytest.approx(100 * first.selection.worst_cost_frac, rel=1e-9)
     assert second.selection.worst_cost_frac <= COST_ERROR_FRAC
