@@ -2,7 +2,7 @@
 
 import sys
 
-from binestimator.cli import main
+from binestimator.cli import command
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(command())

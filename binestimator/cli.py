@@ -7,6 +7,7 @@ input or the output folder cannot be used · 3 a fault of the program · 130 int
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import signal
 import sys
@@ -19,6 +20,16 @@ from binestimator.errors import BinestimatorError, InputError
 DONE, FINDINGS, BAD_INPUT, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
 
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
+def command() -> int:
+    """The command as a process of its own; exit code of :func:`main`."""
+    # A process that ends in seconds: looking for garbage, last of all on the way out, is in vain.
+    gc.disable()
+    try:
+        return main()
+    finally:
+        gc.freeze()
 
 
 def main(arguments: list[str] | None = None) -> int:
