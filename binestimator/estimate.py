@@ -203,7 +203,6 @@ def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None
     shape = rows.on.oat_f.shape
     cases = [(1.0 - sat.override_frac, None)] + ([(sat.override_frac, float(sat.override_f))] if sat.override_frac > 0.0 else [])
     pressures = [(1.0 - dsp.override_frac, None)] + ([(dsp.override_frac, float(dsp.override_inwc))] if dsp.override_frac > 0.0 else [])
-    enabled = heating_enabled(unit, rows.on.oat_f, rows.on.fan_on)
     parts = []
     for sat_share, sat_value in cases:
         for dsp_share, dsp_value in pressures:
@@ -218,8 +217,7 @@ def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None
                 elif sat_value is None:
                     new_dsp = normal.dsp_inwc
                 else:
-                    new_dsp = dsp_setpoint_inwc(unit, dsp, rows.on, requested_flow_cfm(unit, rows.loads, new_sat, enabled),
-                                                cooling_flow_cfm(unit, rows.loads, new_sat))
+                    new_dsp = dsp_setpoint_inwc(unit, dsp, rows.on, rows.loads, new_sat)
                 none = np.zeros(shape, dtype=bool)
                 marks = {}
                 if sat_value is not None:
@@ -340,26 +338,26 @@ def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
                                                   if c.dsp.strategy in RESET_DSP)])
     limits = sat_limits(honest, rows.on, rows.loads, low, high)
     heard = honest.zones.weight > 0.0
+    enabled = heating_enabled(honest, rows.on.oat_f, rows.on.fan_on)
 
-    def least_dsp(requested, cooling=None):
-        share = requested / honest.zones.max_cfm
+    def least_dsp(sat_f):
+        share = requested_flow_cfm(honest, rows.loads, sat_f, enabled) / honest.zones.max_cfm
         needed = honest.index_dsp_inwc * honest.zones.index_share * share * share
         return np.clip(np.max(np.where(heard, needed, 0.0), axis=1, initial=0.0), 0.0, highest)
 
-    sat = search_sat(honest, rows.on, rows.loads, limits, least_dsp, True, tried)
-    enabled = heating_enabled(honest, rows.on.oat_f, rows.on.fan_on)
-    dsp = least_dsp(requested_flow_cfm(honest, rows.loads, sat, enabled))
-    lowest, best = (sat, dsp), None
-    steps = [(sat, dsp + k / BOUND_STEPS * np.maximum(highest - dsp, 0.0)) for k in range(1, BOUND_STEPS + 1)]
-    for sat_f, dsp_inwc in [lowest, *steps, *((s.sat_f, s.dsp_inwc) for s in asked)]:
+    def run(sat_f, dsp_inwc):
         state = evaluate(honest, rows.on, rows.loads, sat_f, dsp_inwc)
-        service = np.stack([state.unmet_degrees, state.starved_zones, state.ventilation_short_zones, state.cold_zones,
-                            state.unserved_kbtuh, state.heat_unserved_kbtuh])  # fmt: skip
-        if best is None:
-            best, allowed = state.cost_usd_h, service + SERVED_TOLERANCE
-            continue
-        take = (service <= allowed).all(axis=0) & (state.cost_usd_h < best)
-        best, sat, dsp = np.where(take, state.cost_usd_h, best), np.where(take, sat_f, sat), np.where(take, dsp_inwc, dsp)
+        return state.cost_usd_h, np.stack([state.unmet_degrees, state.starved_zones, state.ventilation_short_zones, state.cold_zones,
+                                           state.unserved_kbtuh, state.heat_unserved_kbtuh])  # fmt: skip
+
+    sat = search_sat(honest, rows.on, rows.loads, limits, least_dsp, True, tried)
+    dsp = least_dsp(sat)
+    best, allowed = run(sat, dsp)
+    higher = [(sat, dsp + k / BOUND_STEPS * np.maximum(highest - dsp, 0.0)) for k in range(1, BOUND_STEPS + 1)]
+    for sat_f, dsp_inwc in [*higher, *((s.sat_f, s.dsp_inwc) for s in asked)]:
+        cost, service = run(sat_f, dsp_inwc)
+        take = (service <= allowed + SERVED_TOLERANCE).all(axis=0) & (cost < best)
+        best, sat, dsp = np.where(take, cost, best), np.where(take, sat_f, sat), np.where(take, dsp_inwc, dsp)
     state = evaluate(honest, rows.on, rows.loads, sat, dsp)
     never = np.zeros(len(rows.on), dtype=bool)
     at = Setpoints(sat_f=sat, dsp_inwc=dsp, humidity_limited=never, cold_zone_limited=never, sat_at_max=never,
@@ -599,8 +597,8 @@ def estimate(project, weather, held: Held | None = None, *, choose_again: bool =
         instead of finding them again: what a live workbook does after an edit.
     choose_again : bool
         Choose rows a second time where a candidate misses a bound against the hours, with the
-        hourly costs of all candidates among the references; kept if it is better, and told by ``row_method``. Without it the figures are evidence of the
-        choice from references alone.
+        hourly costs of all candidates among the references; kept if it is better, and told by
+        ``row_method``. Without it the figures are evidence of the choice from references alone.
 
     Returns
     -------

@@ -4,7 +4,8 @@ The rows are chosen once, from *reference settings*: pairs of supply temperature
 pressure that span what strategies may ask for. Hours that give the right cost of every end
 use at all of them give it for the strategies between them as well. Of the candidates only
 the baseline is among the references, since every saving is counted from it; a candidate
-whose setpoints happen to be those of a reference is no evidence of accuracy.
+whose setpoints happen to be those of a reference is no evidence of accuracy, nor is any
+where rows are chosen again with all candidates among them (``estimate``).
 
 The settings at constant supply temperature are evaluated with the model. Those that lie
 between them, and those whose supply temperature moves (with outdoor temperature, with

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from binestimator.inputs.schema import record_type
 from binestimator.model.loads import zone_loads
-from binestimator.model.system import evaluate, heating_enabled
-from binestimator.model.terminals import available_flow_cfm, cooling_flow_cfm, requested_flow_cfm, zone_state
+from binestimator.model.system import evaluate
+from binestimator.model.terminals import available_flow_cfm, requested_flow_cfm, zone_state
 from binestimator.moist_air import humidity_ratio_from_dewpoint
 from binestimator.strategies import demand
 from binestimator.strategies.choose import dsp_setpoint_inwc, resets_pressure, setpoints
@@ -524,10 +524,9 @@ def test_cost_optimal_is_never_dearer_in_a_row_it_may_serve(changes, dsp):
     c = random_conditions(120, 13)
     loads = zone_loads(unit, c)
     partner = dsp_record(dsp, setpoint_inwc=1.5)
-    enabled = heating_enabled(unit, c.oat_f, c.fan_on)
 
     def run(sat):
-        pressure = dsp_setpoint_inwc(unit, partner, c, requested_flow_cfm(unit, loads, sat, enabled), cooling_flow_cfm(unit, loads, sat))
+        pressure = dsp_setpoint_inwc(unit, partner, c, loads, sat)
         return evaluate(unit, c, loads, sat, pressure, resets_pressure=resets_pressure(partner))
 
     others = [

@@ -48,24 +48,24 @@ def resets_pressure(record) -> bool:
     return True
 
 
-def dsp_setpoint_inwc(unit: Unit, record, conditions, requested_cfm, cooling_cfm):
+def dsp_setpoint_inwc(unit: Unit, record, conditions, loads: ZoneLoads, sat_f):
     """Duct static pressure setpoint of a strategy. (R,) [in. w.c.]
 
     Parameters
     ----------
     record : DSP strategy record
-    requested_cfm : ndarray (R, Z)
-        What zones ask for; never what they get, so that nothing is circular.
-    cooling_cfm : ndarray (R, Z)
-        Airflow that holds their cooling setpoints (``terminals.cooling_flow_cfm``).
+    sat_f : ndarray (R,)
+        Supply temperature. [degF] With the loads it gives what zones ask for; never what they
+        get, so that nothing is circular.
     """
     if record.strategy == "fixed":
         return np.full(conditions.oat_f.shape, float(record.setpoint_inwc))
     if record.strategy in ("as_found", "outdoor_air"):
         return by_outdoor_air(record, conditions.oat_f, conditions.occupied)
+    requested = requested_flow_cfm(unit, loads, sat_f, heating_enabled(unit, conditions.oat_f, conditions.fan_on))
     if record.strategy == "airflow":
-        return by_airflow(record, requested_cfm @ unit.zones.multiplier, unit.design_cfm)
-    return settled_dsp_inwc(unit, requested_cfm, cooling_cfm, record.ignored_requests, record.min_inwc, record.max_inwc)
+        return by_airflow(record, requested @ unit.zones.multiplier, unit.design_cfm)
+    return settled_dsp_inwc(unit, requested, cooling_flow_cfm(unit, loads, sat_f), record.ignored_requests, record.min_inwc, record.max_inwc)
 
 
 def demand_sat_f(unit: Unit, record, conditions, loads: ZoneLoads, ceiling_f):
@@ -88,7 +88,6 @@ def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=()
     """
     sat_record, dsp_record = candidate.sat, candidate.dsp
     shape = conditions.oat_f.shape
-    enabled = heating_enabled(unit, conditions.oat_f, conditions.fan_on)
     none = np.zeros(shape, dtype=bool)
     humid, cold = none, none
     if sat_record.strategy == "fixed":
@@ -109,14 +108,13 @@ def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=()
         else:
             sat = cost_optimal.search(
                 unit, conditions, loads, limits,
-                lambda requested, cooling: dsp_setpoint_inwc(unit, dsp_record, conditions, requested, cooling),
+                lambda sat_f: dsp_setpoint_inwc(unit, dsp_record, conditions, loads, sat_f),
                 resets_pressure(dsp_record), other_sats)
             free = sat
         held = (sat < free - 1e-9) | ((sat_record.strategy == "cost_optimal") & (sat >= limits.max_f - 1e-9) & (limits.max_f < high - 1e-9))
         humid = held & (limits.humidity_f <= limits.zone_f)
         cold = held & ~humid
-    requested = requested_flow_cfm(unit, loads, sat, enabled)
-    dsp = dsp_setpoint_inwc(unit, dsp_record, conditions, requested, cooling_flow_cfm(unit, loads, sat))
+    dsp = dsp_setpoint_inwc(unit, dsp_record, conditions, loads, sat)
     return Setpoints(sat_f=sat, dsp_inwc=dsp, humidity_limited=humid, cold_zone_limited=cold,
                      **_at_ends(sat_record, dsp_record, sat, dsp))
 

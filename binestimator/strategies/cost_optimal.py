@@ -11,8 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..model.loads import ZoneLoads
-from ..model.system import evaluate, heating_enabled
-from ..model.terminals import cooling_flow_cfm, requested_flow_cfm
+from ..model.system import evaluate
 from ..model.unit import Unit
 
 GRID_STEP_F = 1.0
@@ -23,14 +22,14 @@ LEAST_GAIN_USD_H = 1e-9
 SERVED_TOLERANCE = 1e-9
 
 
-def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_flows, resets_pressure, other_sats=()):
+def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_pressure, other_sats=()):
     """Cheapest supply air temperature of each row that serves the zones no worse.
 
     Parameters
     ----------
     limits : SatLimits
-    dsp_of_flows : callable
-        The partner strategy: duct pressure setpoint (R,) from requested and cooling flows (R, Z).
+    dsp_of_sat : callable
+        The partner strategy: duct pressure setpoint (R,) at a supply temperature (R,).
     other_sats : sequence of ndarray (R,)
         Tried as well; the first one is the baseline's, whose service is a reference.
 
@@ -50,11 +49,9 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_flows, reset
     """
     shape = conditions.oat_f.shape
     top = np.maximum(limits.max_f, limits.min_f)
-    enabled = heating_enabled(unit, conditions.oat_f, conditions.fan_on)
 
     def run(sat):
-        requested = requested_flow_cfm(unit, loads, sat, enabled)
-        state = evaluate(unit, conditions, loads, sat, dsp_of_flows(requested, cooling_flow_cfm(unit, loads, sat)), resets_pressure=resets_pressure)
+        state = evaluate(unit, conditions, loads, sat, dsp_of_sat(sat), resets_pressure=resets_pressure)
         return (state.cost_usd_h, np.stack([state.unmet_degrees, state.starved_zones, state.ventilation_short_zones]),
                 np.stack([state.cold_zones, state.unserved_kbtuh, state.heat_unserved_kbtuh]))
 

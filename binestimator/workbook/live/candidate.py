@@ -232,10 +232,10 @@ class Chain:
         opens = f"{{{asked}}}^2*{{z.kv}}"
         if record.strategy == "demand":
             drop = self._drop(satz)
-            for key, which, factor in (("second", "second", "{c.second}"), ("third", "third", "{c.third}")):
-                flow = f"{{k.{key}_flow}}"
+            for which in ("second", "third"):
+                flow, factor = f"{{k.{which}_flow}}", f"{{c.{which}}}"
                 # At a share of the setpoint, or, where the room grows warm before, of the maximum that its loop then asks for.
-                self.block(f"p_{key}", f"Pressure of the {which} request", "in. w.c.",
+                self.block(f"p_{which}", f"Pressure of the {which} request", "in. w.c.",
                            f"IF({{L.qc}}<={flow}*{{{asked}}}*{drop},{opens}*{factor},IF({{L.qc}}>={flow}*{{z.max_cfm}}*{drop},{{c.index}}*{{z.k}}*{factor},"
                            f"({{L.qc}}/({{fs}}*({{L.tc}}-{satz})))^2*{{z.kv}}))", "f3")
         g.group("Pressure setpoint")

@@ -22,8 +22,6 @@ from ...errors import WorkbookError
 OWN, SOURCE = "\x01", "\x02"
 
 _NAME = re.compile(r"\{([A-Za-z0-9_.]+)\}")
-
-
 _WORD = re.compile(r"(?<![\d.])[A-Za-z_]\w*")
 _PLAIN = re.compile(r"[A-Za-z0-9.+\-*/^(),<>= ]*", re.ASCII)
 
@@ -78,8 +76,8 @@ def _code(template: str):
     What is left beside names must be numbers, operators and known functions: anything else could be
     words that came from outside, and is not run.
     """
-    words = set(_WORD.findall(_NAME.sub("0", template)))
-    if not words <= FUNCTIONS.keys() or not _PLAIN.fullmatch(_NAME.sub("0", template)):
+    rest = _NAME.sub("0", template)
+    if not set(_WORD.findall(rest)) <= FUNCTIONS.keys() or not _PLAIN.fullmatch(rest):
         raise WorkbookError(f"formula: {template[:80]!r} holds more than names, numbers and known functions")
     text = _NAME.sub(lambda found: f'e["{found.group(1)}"]', template.lstrip("="))
     text = text.replace("^", "**").replace("<>", "!=")
