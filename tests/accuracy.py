@@ -1,6 +1,6 @@
 """Accuracy of representative rows against the hourly run, over many projects.
 
-    python -m tests.accuracy            all projects, about ten minutes
+    python -m tests.accuracy            all projects, ten to twenty minutes
     python -m tests.accuracy --quick    a few of them
     python -m tests.accuracy --csv errors.csv
 

@@ -25,6 +25,7 @@ from binestimator.workbook.figures import cost_by_end_use, plain_words, rounded,
 from binestimator.workbook.figures import when_text
 from binestimator.workbook.live.grid import FIRST_ROW as LINES_FIRST_ROW
 from binestimator.workbook.live.grid import TOTAL_ROWS
+from binestimator.workbook.page import unit_text
 from binestimator.workbook.sheets.glance import ANSWER_ROW, FIRST_ROW, STALE_ROW, columns_of, review_row
 from binestimator.workbook.strict import cell_name
 
@@ -489,3 +490,20 @@ def test_a_workbook_for_every_pair_of_heat_sources(heating):
             project={"name": "Pairs", "default_candidates": False}, candidate=[{"id": "as_found"}], bins={"rows": "mean"}, preheat={"type": preheat},
             heating={"type": heating, "capacity_kbtuh": None}, cooling={"type": next(cooling), "capacity_tons": None})  # fmt: skip
         assert workbook_bytes(estimate(project, weather_of())).startswith(b"PK"), preheat
+
+
+@pytest.mark.parametrize(("unit", "printed"), [
+    ("degF", "°F"), ("in. w.c.", "in. w.c."), ("Btu/h.ft2.F", "Btu/h·ft²·°F"), ("Btu/h.F", "Btu/h·°F"), ("zone degF.h", "zone °F·h"),
+    ("ft2/person", "ft²/person"), ("degF:in. w.c. or %:in. w.c.", "°F:in. w.c. or %:in. w.c."), ("W/(kBtu/h)", "W/(kBtu/h)"), ("", ""),
+])  # fmt: skip
+def test_units_are_printed_as_they_are_written_by_hand(unit, printed):
+    assert unit_text(unit) == printed
+
+
+def test_constants_of_a_group_name_it():
+    results = estimate(project_of(), weather_of("greensboro"))
+    sheet = openpyxl.load_workbook(io.BytesIO(workbook_bytes(results)))["Unit"]
+    labels = [row[0].value for row in sheet.iter_rows(max_col=1) if row[0].value]
+    own = labels[labels.index("Groups") + 1 : labels.index("Air handler", labels.index("Groups"))]
+    assert own and len(set(own)) == len(own)
+    assert all(any(label.startswith(f"{group.name}: ") for group in results.project.groups) for label in own)

@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 
 from ..results import Results
 from .formats import PETROL, Styles
 from .layout import GUIDE
 from .strict import LONGEST_FOOTER, Book, Sheet
+
+
+# A point between two units, not one of "in. w.c.".
+_PRODUCT = re.compile(r"(?<!w)\.(?=\w)")
+
+
+def unit_text(unit: str) -> str:
+    """A unit of the inputs or results as sheets print it."""
+    text = _PRODUCT.sub("·", unit.replace("degF", "°F").replace("ft2", "ft²"))
+    return text.replace("·F", "·°F")
 
 
 @dataclass(slots=True)

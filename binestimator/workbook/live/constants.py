@@ -5,7 +5,7 @@ from __future__ import annotations
 from ... import moist_air, units
 from ...model import air_handler, build, fan, plant, system, terminals
 from ...strategies import demand
-from ..page import Work, title
+from ..page import Work, title, unit_text
 from .formulas import Scope
 
 SHEET = "Constants"
@@ -101,7 +101,7 @@ def write(work: Work, sheet, pen, curve_names) -> Scope:
             limits += [("y_low", f"Y = {curve.y}, held from", curve.y_unit, curve.y_range[0]), ("y_high", "Y held to", curve.y_unit, curve.y_range[1]),
                        ("y_rated", "Y at rating", curve.y_unit, curve.y_rated)]
         for part, label, unit, value in limits:
-            row = _line(sheet, s, scope, pen, row, f"{key}.{part}", label, unit.replace("degF", "°F"), value, "")
+            row = _line(sheet, s, scope, pen, row, f"{key}.{part}", label, unit_text(unit), value, "")
         template = (biquadratic(key, f"{{{key}.x_rated}}", f"{{{key}.y_rated}}") if curve.form == "biquadratic"
                     else polynomial(key, len(curve.coefficients), "1"))
         value = scope.evaluate(template)

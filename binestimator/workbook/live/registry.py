@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ...errors import WorkbookError
+from ..page import unit_text
 from ..strict import reference
 
 # Sizes that follow from other inputs where they are not given: their cells show what came out of the run.
@@ -57,7 +58,7 @@ class Registry:
         """Label and unit of an input."""
         row = self._values.get(path) or self._values[path.rsplit(".", 1)[0]]
         end = "" if path in self._values else f", {path.rsplit('.', 1)[1]}"
-        return row[1] + end, row[3].replace("degF", "°F")
+        return row[1] + end, unit_text(row[3])
 
     def value(self, path: str):
         """Value of the run; None where not given."""

@@ -113,15 +113,16 @@ class Site:
         self.scope.put(name, f"{self.unit_name}!$B${row + 1}", value)
         self._row += 1
 
-    def mirror(self, *paths: str, start: str = "") -> None:
+    def mirror(self, *paths: str, start: str = "", whose: str = "") -> None:
         """Inputs that are numbers, as they are in force.
 
         Formulas name an input by its path, or by ``start`` and the end of its path where that holds a
-        user's words: no word of a user may stand in a template.
+        user's words: no word of a user may stand in a template. ``whose`` stands before the label.
         """
         style = self.pen.s("general", "line", "left")
         for path in paths:
             label, unit = self.registry.label(path)
+            label = f"{whose}: {label[:1].lower()}{label[1:]}" if whose else label
             value = float(self.value(path))
             source = self.source(path)
             if source is None:
@@ -135,7 +136,7 @@ class Site:
         """A constant that follows from others."""
         value = float(np.asarray(self.scope.evaluate(template)).reshape(())) if value is None else value
         text = "=" + (self.scope.formula(template) if formula is None else formula)
-        self.pen.formula(self._sheet, self._row, 1, text, value, self.pen.s("general", "line", "left"))
+        self.pen.formula(self._sheet, self._row, 1, text, value, self.pen.s(number_style(value), "line", "left"))
         self._put(name, label, unit, value, how)
 
     def fallback(self, name: str, path: str, template: str, how: str) -> None:
@@ -161,7 +162,7 @@ class Site:
 
     def held(self, name: str, label: str, unit: str, value: float, how: str) -> None:
         """A number found by the program."""
-        self._sheet.number(self._row, 1, value, self.pen.s("general", "line", "left"))
+        self._sheet.number(self._row, 1, value, self.pen.s(number_style(value), "line", "left"))
         self._put(name, label, unit, float(value), how)
 
     def fill_unit(self) -> None:
@@ -203,7 +204,7 @@ class Site:
         paths = ("people_ft2", "people_sensible_btuh", "people_latent_btuh", "lights_w_ft2", "lights_plenum_frac", "equipment_w_ft2",
                  "oa_cfm_person", "oa_cfm_ft2", "minimum_flow_frac", "minimum_unoccupied_frac", "cooling_setpoint_f",
                  "heating_setpoint_f", "cooling_unoccupied_f", "heating_unoccupied_f")
-        self.mirror(*(at + part for part in paths), start=i)
+        self.mirror(*(at + part for part in paths), start=i, whose=name)
         g_ = "{" + i
         self.derive(i + "people", f"{name}: sensible heat of people per area", "Btu/h·ft²", f"{g_}people_sensible_btuh}}/{g_}people_ft2}}")
         self.derive(i + "lights", f"{name}: light into the room per area", "Btu/h·ft²", f"{g_}lights_w_ft2}}*{{k.btu_wh}}*(1-{g_}lights_plenum_frac}})")

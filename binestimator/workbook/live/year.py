@@ -5,7 +5,7 @@ from __future__ import annotations
 from ...money import simple_payback_years
 from ...results import ANNUAL
 from ..layout import LIVE_YEAR
-from ..page import title
+from ..page import title, unit_text
 from ..strict import column_name
 
 SHEET = LIVE_YEAR
@@ -48,7 +48,7 @@ def write(pen, sheet, results, registry, chains) -> dict:
         label, unit, text = known[key]
         at = places[key]
         sheet.text(at, 0, label, s("line", "bold"))
-        sheet.text(at, 1, unit.replace("degF", "°F"), s("line", "small"))
+        sheet.text(at, 1, unit_text(unit), s("line", "small"))
         sheet.text(at, 2 + len(positions), text, s("line", "small", "quiet", "inset"))
         for place, k in enumerate(positions, 2):
             letter, annual = column_name(place), results.candidates[k].annual

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ...results import ANNUAL, COUNT_KEYS
 from ..layout import annual_name
-from ..page import Work, height_of, lines_of, title
+from ..page import Work, height_of, lines_of, title, unit_text
 from ..strict import Sheet
 
 _FIXED = (("Figure", 27), ("Unit", 11))
@@ -67,7 +67,7 @@ def _section(work: Work, sheet: Sheet, row: int, text: str) -> int:
 def _line(work: Work, sheet: Sheet, row: int, label: str, unit: str, values, style: str, text: str = "") -> int:
     s = work.styles
     sheet.text(row, 0, label, s("line"))
-    sheet.text(row, 1, unit.replace("degF", "°F"), s("line", "small", "quiet"))
+    sheet.text(row, 1, unit_text(unit), s("line", "small", "quiet"))
     for place, (value, candidate) in enumerate(zip(values, work.results.candidates), len(_FIXED)):
         pieces = ("base",) if candidate.id == work.results.baseline_id else ()
         sheet.cell(row, place, value, s(style, "line", "right", *pieces))

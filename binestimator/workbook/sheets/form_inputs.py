@@ -9,7 +9,7 @@ from ..form_layout import (
     INPUT_UNIT, INPUT_WHAT, INPUT_WHOSE,
 )  # fmt: skip
 from ..layout import input_name
-from ..page import height_of, lines_of, title
+from ..page import height_of, lines_of, title, unit_text
 from ..strict import Sheet, cell_name
 from .form_cells import KIND_WORDS, FormPages, add_rule, allowed_text, put_counts, put_otherwise, put_review, put_yours
 
@@ -64,7 +64,7 @@ def _line(form: FormPages, sheet: Sheet, row: int, entry: Entry) -> None:
     s, field = form.styles, entry.field
     coordinate = entry.path.rpartition(".")[2] if field.type == "points" else ""
     label = f"{field.label}: {coordinate}" if coordinate else field.label
-    unit = field.unit.replace("degF", "°F")
+    unit = unit_text(field.unit)
     if coordinate:
         unit = unit.partition(":")[0] if coordinate[0] == "x" else unit.partition(":")[2]
     first = coordinate in ("", "x1")

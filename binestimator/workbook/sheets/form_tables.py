@@ -10,7 +10,7 @@ from ..form_layout import (
     SIDE_BAND_ROW, SIDE_FIRST_COLUMN, ZONE_BAND_ROW, ZONE_FIELDS, ZONE_FIRST_ROW, ZONE_KEY_COLUMN, ZONE_ROWS,
     SideTable,
 )  # fmt: skip
-from ..page import height_of, lines_of, title
+from ..page import height_of, lines_of, title, unit_text
 from ..strict import Sheet, cell_name
 from .form_cells import (
     KIND_WORDS, LAYER_WORDS, FormPages, add_rule, allowed_text, put_counts, put_otherwise, put_review, put_yours,
@@ -107,7 +107,7 @@ def _side_line(form: FormPages, sheet: Sheet, table: SideTable, key: str, row: i
         return
     field, coordinate = _field_of(table.kind, key)
     label = f"{field.label}: {coordinate}" if coordinate else field.label
-    unit = field.unit.replace("degF", "°F")
+    unit = unit_text(field.unit)
     if coordinate:
         unit = unit.partition(":")[0] if coordinate[0] == "x" else unit.rpartition(":")[2]
     first = coordinate in ("", "x1")
@@ -233,7 +233,7 @@ def _library(form: FormPages, sheet: Sheet, table: SideTable) -> None:
         field = what.field
         coordinate = what.path.rpartition(".")[2] if field.type == "points" else ""
         first = coordinate in ("", "x1")
-        unit = field.unit.replace("degF", "°F")
+        unit = unit_text(field.unit)
         if coordinate:
             unit = unit.partition(":")[0] if coordinate[0] == "x" else unit.rpartition(":")[2]
         sheet.text(row, 0, f"{field.label}: {coordinate}" if coordinate else field.label, s("wrap", "line", "bold"))
@@ -315,7 +315,7 @@ def _zone_head(form: FormPages, sheet: Sheet) -> None:
             field, column = fields[name], form.plan.zone_column(layer, name)
             sheet.text(ZONE_BAND_ROW, column, LAYER_WORDS[layer] if place == 0 else "", s("band"))
             sheet.text(ZONE_ROWS["label"], column, field.label, s("head"))
-            sheet.text(ZONE_ROWS["unit"], column, field.unit.replace("degF", "°F"), s("units"))
+            sheet.text(ZONE_ROWS["unit"], column, unit_text(field.unit), s("units"))
             sheet.text(ZONE_ROWS["allowed"], column, allowed_text(field) if len(allowed_text(field)) < 45 else "see the list in the cell", s("units"))
             sheet.text(ZONE_ROWS["default"], column, field.source if layer == OTHERWISE else "", s("units"))
             sheet.text(ZONE_ROWS["key"], column, f"{layer} {name}", s("key"))
