@@ -56,30 +56,6 @@ def bin_errors(candidate, baseline, which="annual") -> dict[str, float]:
     return figure_errors(getattr(candidate, which), candidate.hourly, getattr(baseline, which), baseline.hourly)
 
 
-def bin_misses(figures, hourly, baseline_id: str) -> dict[str, float]:
-    """Candidates whose bin rows miss a bound.
-
-    Parameters
-    ----------
-    figures, hourly : mapping of candidate id to annual figures
-        From the rows and from the hours.
-    baseline_id : str
-
-    Returns
-    -------
-    dict of str to float
-        Id to its largest error over the bound of that error, where it is above 1.
-    """
-    out = {}
-    for id_ in figures:
-        e = figure_errors(figures[id_], hourly[id_], figures[baseline_id], hourly[baseline_id])
-        worst = max(abs(e["cost_frac"]) / COST_ERROR_FRAC, abs(e["saving_points"]) / SAVING_ERROR_POINTS,
-                    *(abs(e[key]) / END_USE_ERROR_FRAC for key in ENERGY_KEYS))  # fmt: skip
-        if worst > 1.0:
-            out[id_] = worst
-    return out
-
-
 def worst_bin_errors(candidates, baseline) -> dict[str, float]:
     """Largest absolute errors of the bin rows over all candidates (see ``results.RowChoice``)."""
     errors = [bin_errors(c, baseline) for c in candidates]

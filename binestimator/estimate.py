@@ -14,7 +14,7 @@ import pandas as pd
 
 from . import __version__
 from .bins import EXACT_TOLERANCE, RowSelection, bin_table, group_keys, mean_rows, row_table
-from .checks import COIL_KEYS, UNSERVED_FRAC, bin_misses, run_checks, worst_bin_errors
+from .checks import COIL_KEYS, UNSERVED_FRAC, run_checks, worst_bin_errors
 from .errors import Finding, InputError
 from .hours import Conditions, build_conditions
 from .model.build import build_unit
@@ -577,13 +577,7 @@ class _Evaluated:
     tried: tuple[np.ndarray, ...]
 
 
-def _by_group(selection: RowSelection) -> tuple[np.ndarray, np.ndarray]:
-    """Rows and weights in the order of the groups."""
-    order = np.lexsort((selection.index, selection.group))
-    return selection.index[order], selection.weights[order]
-
-
-def estimate(project, weather, held: Held | None = None, *, choose_again: bool = True) -> Results:
+def estimate(project, weather, held: Held | None = None) -> Results:
     """Evaluate every candidate of a project in a typical year.
 
     Parameters
@@ -595,10 +589,6 @@ def estimate(project, weather, held: Held | None = None, *, choose_again: bool =
     held : Held, optional
         Sizes, rows with weights, optimiser setpoints and night block of an earlier run, used
         instead of finding them again: what a live workbook does after an edit.
-    choose_again : bool
-        Choose rows a second time where a candidate misses a bound against the hours, with the
-        hourly costs of all candidates among the references; kept if it is better, and told by
-        ``row_method``. Without it the figures are evidence of the choice from references alone.
 
     Returns
     -------
@@ -606,9 +596,9 @@ def estimate(project, weather, held: Held | None = None, *, choose_again: bool =
 
     Notes
     -----
-    Sizes are found once from the baseline and held; rows are chosen from reference
-    settings and held. Counts, months, peaks and the equal-service rule come from the
-    hourly run.
+    Sizes are found once from the baseline and held. Every candidate is run hour by hour
+    first; rows are chosen once, from reference settings and these runs, and held. Counts,
+    months, peaks and the equal-service rule come from the hourly run.
     """
     conditions = build_conditions(weather, project)
     sizes = size_unit(project, conditions) if held is None else held.sizes
@@ -616,12 +606,6 @@ def estimate(project, weather, held: Held | None = None, *, choose_again: bool =
     hourly = Rows.of(unit, conditions)
 
     group_id, _ = group_keys(conditions, project.bins)
-    row_index, row_weights, selection = None, None, None
-    if held is not None:
-        row_index, row_weights = held.row_index, held.row_weights
-    elif project.bins.rows == "representative":
-        selection = choose_rows(project, unit, hourly, group_id)
-        row_index, row_weights = _by_group(selection)
 
     def site_of(this_project, key, candidate_id) -> _Site:
         same = this_project is project
@@ -634,13 +618,13 @@ def estimate(project, weather, held: Held | None = None, *, choose_again: bool =
             raise InputError(_OTHER_PROJECT.format(candidate_id, "the running hours of the air handler"))
         u = unit if same else build_unit(this_project, sizes)
         means = mean_rows(c, group_id)
-        c_rows = means if row_index is None else c.take(row_index).with_hours(row_weights)
         night = empty_night(len(c.oat_f))
         if held is not None:
             night = held.nights[key]
         elif this_project.schedule.unoccupied_mode == "setback":
             night = run_nights(u, c, zone_loads(u, c), this_project.schedule)
-        return _Site(project=this_project, key=key, unit=u, hourly=hourly if same else Rows.of(u, c), rows=Rows.of(u, c_rows), mean=Rows.of(u, means), night=night)
+        mean = Rows.of(u, means)
+        return _Site(project=this_project, key=key, unit=u, hourly=hourly if same else Rows.of(u, c), rows=mean, mean=mean, night=night)
 
     sites: dict = {}
 
@@ -668,22 +652,19 @@ def estimate(project, weather, held: Held | None = None, *, choose_again: bool =
             figures[candidate.id] = annual_figures(site.unit, getattr(site, name), parts[candidate.id], night_totals(site.night))
         return _Evaluated(parts=parts, figures=figures, tried=tuple(_distinct(tried)))
 
-    of_hours, of_rows = evaluated("hourly"), evaluated("rows")
-    missed = bin_misses(of_rows.figures, of_hours.figures, project.baseline_id)
-    if selection is not None and choose_again and missed:
-        # All of them: rows bent to the few that missed would leave others.
+    of_hours = evaluated("hourly")
+    row_index, row_weights, selection = None, None, None
+    if held is not None:
+        row_index, row_weights = held.row_index, held.row_weights
+    elif project.bins.rows == "representative":
         costs = [sum(p.share * end_use_costs(site_for(c).unit.prices, p.state) for p in of_hours.parts[c.id]) for c in ordered]
-        second = choose_rows(project, unit, hourly, group_id, costs)
-        first_sites, index, weights = dict(sites), *_by_group(second)
-        for key, site in first_sites.items():
-            sites[key] = replace(site, rows=Rows.of(site.unit, site.hourly.conditions.take(index).with_hours(weights)))
-        again = evaluated("rows")
-        still = bin_misses(again.figures, of_hours.figures, project.baseline_id)
-        if max(still.values(), default=1.0) < max(missed.values()):
-            of_rows, row_index, row_weights = again, index, weights
-            selection = replace(second, method=f"{second.method}; {METHOD_AGAIN.format(len(missed))}")
-        else:
-            sites = first_sites
+        selection = choose_rows(project, unit, hourly, group_id, costs)
+        order = np.lexsort((selection.index, selection.group))
+        row_index, row_weights = selection.index[order], selection.weights[order]
+    if row_index is not None:
+        for key, site in sites.items():
+            sites[key] = replace(site, rows=Rows.of(site.unit, site.hourly.conditions.take(row_index).with_hours(row_weights)))
+    of_rows = evaluated("rows")
     of_means = of_rows if row_index is None else evaluated("mean")
 
     runs = {c.id: (site_for(c), of_hours.parts[c.id], of_rows.parts[c.id]) for c in ordered}
@@ -737,7 +718,6 @@ def estimate(project, weather, held: Held | None = None, *, choose_again: bool =
 
 METHOD_MEAN = "mean conditions of each bin and mode (classic bins)"
 METHOD_HELD = "rows held from an earlier run"
-METHOD_AGAIN = "chosen again with all candidates among the references, since the first choice missed a bound for {} of them"
 
 
 def baseline_of(project, results) -> CandidateResult:

@@ -2,10 +2,11 @@
 
 The rows are chosen once, from *reference settings*: pairs of supply temperature and duct
 pressure that span what strategies may ask for. Hours that give the right cost of every end
-use at all of them give it for the strategies between them as well. Of the candidates only
-the baseline is among the references, since every saving is counted from it; a candidate
-whose setpoints happen to be those of a reference is no evidence of accuracy, nor is any
-where rows are chosen again with all candidates among them (``estimate``).
+use at all of them give it for the strategies between them as well. The candidates of the
+project are among the references too, with what the hourly run found for them, so that its
+own comparison is as near as rows can be; the others keep the rows good for what is edited
+later and for strategies that nobody has named yet. A candidate of the project, or one whose
+setpoints happen to be those of a reference, is no evidence of that.
 
 The settings at constant supply temperature are evaluated with the model. Those that lie
 between them, and those whose supply temperature moves (with outdoor temperature, with
@@ -61,8 +62,10 @@ IGNORED_REQUESTS = 2.0
 LEAST_WORTH_FRAC = 0.25
 #: Place among the other settings of the one by demand.
 BY_DEMAND = 4
-#: Weight of the columns of settings that are asked for, against one of a reference.
-ASKED_WEIGHT = 3.0
+#: Distances at which the choice of a strategy in one hour says little of that in another: of
+#: outdoor temperature [degF], cooling airflow [of its standard deviation], humidity ratio [lb/lb].
+#: Tuned with ``bins._LOCAL_WEIGHT``; half and twice of each are nearly as good.
+ALIKE_OAT_F, ALIKE_FLOW, ALIKE_HUMIDITY = 3.0, 0.5, 0.003
 #: Places of the cooling plant in ``end_use_costs``: compressors, pumps and tower, purchased.
 _COOLING_PLANT = (1, 2, 5)
 
@@ -188,7 +191,24 @@ def moving_sats_f(project, unit: Unit, rows) -> list[np.ndarray]:
     return [*(np.minimum(sat, ceiling) for sat in moving), ceiling]
 
 
-def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Columns:
+    """What rows must reproduce; see ``bins.representative_rows``.
+
+    ``match`` (H, M): cost of every end use at every reference, and hours of a differential
+    economizer at a cost [USD/h] · ``scale`` (M,): mean annual cost of all end uses together, what
+    an error of a column counts against [USD] · ``variation`` (H, V): costs at settings less that of
+    the mean setting, over the scale [1/h] · ``place`` (H, 3): coordinates in which strategies treat
+    near hours alike. All are 0 while the air handler is off.
+    """
+
+    match: np.ndarray
+    scale: np.ndarray
+    variation: np.ndarray
+    place: np.ndarray
+
+
+def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
     """Hourly cost of every end use at every reference setting.
 
     Parameters
@@ -197,24 +217,22 @@ def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
     unit : Unit
     rows : Rows
         H hours, of which R run.
+    candidates : sequence of ndarray (7, R)
+        Costs of the end uses of candidates (:func:`end_use_costs`). [USD/h]
 
     Returns
     -------
-    match : ndarray (H, M)
-        Cost, and hours of a differential economizer at a cost; 0 while the air handler is
-        off. [USD/h]
-    scale : ndarray (M,)
-        What an error of a column counts against: the mean annual cost of all end uses
-        together. [USD]
+    Columns
     """
     hours = len(rows.conditions.oat_f)
-    nothing = np.zeros((hours, 1)), np.ones(1)
+    nothing = Columns(match=np.zeros((hours, 1)), scale=np.ones(1), variation=np.zeros((hours, 0)), place=np.zeros((hours, 0)))
     if len(rows.running) == 0:
         return nothing
     moving = moving_sats_f(project, unit, rows)
+    settings = reference_settings(project, unit, rows, moving)
     evaluated = {
         name: [(float(s.sat_f[0]), evaluate(unit, rows.on, s.loads, s.sat_f, s.dsp_inwc, resets_pressure=s.resets)) for s in listed]
-        for name, listed in reference_settings(project, unit, rows, moving).items()
+        for name, listed in settings.items()
     }
     costs = {name: np.stack([end_use_costs(unit.prices, state) for _, state in listed]) for name, listed in evaluated.items()}
     used = np.any([np.any(c != 0.0, axis=(0, 2)) for c in costs.values()], axis=0)
@@ -240,9 +258,25 @@ def match_columns(project, unit: Unit, rows) -> tuple[np.ndarray, np.ndarray]:
     worth = ECONOMIZER_WORTH_FRAC * total / float(rows.on.hours.sum())
     for _, state in (evaluated["demand"][0], evaluated["other"][BY_DEMAND]):
         columns.append(worth * _economizer_hours(unit, rows.on, state))
-    match = np.zeros((hours, sum(len(c) for c in columns)))
-    match[rows.running] = np.concatenate(columns).T
-    return match, np.full(match.shape[1], total)
+    columns.extend(candidates)
+    # Of the loads as they are: what an edit changes is not for a strategy to choose.
+    unedited = {name: [s.loads is rows.loads for s in listed] for name, listed in settings.items()}
+    ways = np.concatenate([costs[name][unedited[name]] for name in costs])
+
+    def of_all_hours(running):
+        out = np.zeros((hours, len(running)))
+        out[rows.running] = running.T
+        return out
+
+    match = of_all_hours(np.concatenate(columns))
+    return Columns(match=match, scale=np.full(match.shape[1], total), place=of_all_hours(_places(unit, rows, coldest)),
+                   variation=of_all_hours((ways - ways.mean(axis=0)).reshape(-1, len(rows.running)) / total))
+
+
+def _places(unit: Unit, rows, sat_f: float) -> np.ndarray:
+    """Outdoor temperature, cooling airflow at a supply temperature and humidity, over the distances of like hours. (3, R)"""
+    flow = cooling_flow_cfm(unit, rows.loads, np.full(rows.on.oat_f.shape, sat_f)) @ unit.zones.multiplier
+    return np.stack([rows.on.oat_f / ALIKE_OAT_F, flow / (ALIKE_FLOW * max(float(flow.std()), 1.0)), rows.on.humidity_ratio / ALIKE_HUMIDITY])
 
 
 def _economizer_hours(unit: Unit, on, state: RowState) -> np.ndarray:
@@ -344,7 +378,7 @@ class _Table:
         return best
 
 
-def choose_rows(project, unit: Unit, rows, group_id, asked=()) -> RowSelection:
+def choose_rows(project, unit: Unit, rows, group_id, candidates=()) -> RowSelection:
     """Representative hours of the project's grouping.
 
     Parameters
@@ -355,18 +389,15 @@ def choose_rows(project, unit: Unit, rows, group_id, asked=()) -> RowSelection:
         All hours.
     group_id : ndarray (H,), int
         From ``bins.group_keys``.
-    asked : sequence of ndarray (7, R), optional
-        Costs of the end uses of further settings in the R running hours (:func:`end_use_costs`),
-        to be reproduced above all. [USD/h]
+    candidates : sequence of ndarray (7, R), optional
+        Costs of the end uses of candidates in the R running hours (:func:`end_use_costs`), to
+        be reproduced as well. [USD/h]
 
     Notes
     -----
     Totals are reproduced in each rate period, whether it is a key of the groups or not.
     """
-    match, scale = match_columns(project, unit, rows)
-    if len(asked):
-        costs = np.concatenate(asked)
-        more = np.zeros((len(match), len(costs)))
-        more[rows.running] = ASKED_WEIGHT * costs.T
-        match, scale = np.hstack([match, more]), np.concatenate([scale, np.full(len(costs), scale[0])])
-    return representative_rows(rows.conditions, group_id, match, scale=scale, period=rows.conditions.rate_period)
+    columns = match_columns(project, unit, rows, candidates)
+    return representative_rows(
+        rows.conditions, group_id, columns.match, scale=columns.scale, period=rows.conditions.rate_period,
+        variation=columns.variation, place=columns.place)  # fmt: skip

@@ -12,7 +12,7 @@ import pytest
 
 import accuracy
 from binestimator import bins, selection
-from binestimator.checks import COST_ERROR_FRAC, END_USE_ERROR_FRAC, SAVING_ERROR_POINTS, bin_accuracy_table, bin_misses, count_accuracy_table
+from binestimator.checks import COST_ERROR_FRAC, END_USE_ERROR_FRAC, SAVING_ERROR_POINTS, bin_accuracy_table, count_accuracy_table
 from binestimator.estimate import estimate
 from binestimator.hours import build_conditions
 from binestimator.inputs import project_from_mapping
@@ -47,6 +47,13 @@ def small():
 
 
 @functools.cache
+def evidence_of(seed):
+    """Table of errors and both results: see ``accuracy.errors_of``."""
+    own, _, project = accuracy.projects_of(f"seed {seed}")
+    return accuracy.errors_of(f"seed {seed}", own, project, weather_of(project.weather.file, project.weather.pressure_psia))
+
+
+@functools.cache
 def small_of(**bins_inputs):
     """The same building with the default candidates only and other bins."""
     raw = accuracy.generated(SMALL_SEED)
@@ -60,22 +67,29 @@ def small_of(**bins_inputs):
 
 @pytest.mark.crosscheck
 @pytest.mark.parametrize("seed", accuracy.QUICK_SEEDS)
-def test_unseen_candidates_are_within_the_bounds(seed):
+def test_candidates_are_within_the_bounds_whether_the_choice_has_seen_them_or_not(seed):
     """Rows against the hourly run of the same equations. The bounds are those the program states."""
-    project = project_of(seed)
-    table, results = accuracy.errors_of(f"seed {seed}", project, weather_of(project.weather.file, project.weather.pressure_psia))
+    table, chosen, results = evidence_of(seed)
     assert accuracy.broken(table) == []
-    assert (~table["seen"]).sum() >= 12  # held out: all but the baseline and what coincides with a reference
-    worst = {"worst_cost_frac": table["cost_pct"].abs().max() / 100, "worst_saving_points": table["saving_points"].abs().max(),
-             "worst_end_use_frac": table[list(accuracy.END_USES)].abs().to_numpy().max() / 100}  # fmt: skip
+    lines = table.set_index("candidate")
+    assert len(chosen.candidates) == 8 and lines.loc[[c.id for c in chosen.candidates], "seen"].all()
+    assert (~table["seen"]).sum() >= 12  # held out: all but those and what coincides with a reference
+    assert np.array_equal(results.held.row_index, chosen.held.row_index) and np.array_equal(results.held.row_weights, chosen.held.row_weights)
+    # What stands in the table of the project's own candidates is what the program says of them.
+    for c in chosen.candidates:
+        if c.candidate.sat.strategy != "cost_optimal":  # it tries what the others do, so it may find more where they are more
+            assert lines.loc[c.id, "cost_pct"] == pytest.approx(100.0 * (c.annual["cost_usd"] / c.hourly["cost_usd"] - 1.0), rel=1e-9, abs=1e-12)
+    errors = [accuracy.figures_error(c.annual, c.hourly, chosen.baseline.annual, chosen.baseline.hourly) for c in chosen.candidates]
+    worst = {"worst_cost_frac": max(abs(e["cost_pct"]) for e in errors) / 100, "worst_saving_points": max(abs(e["saving_points"]) for e in errors),
+             "worst_end_use_frac": max(abs(e[key]) for e in errors for key in accuracy.END_USES) / 100}  # fmt: skip
     for name, value in worst.items():
-        assert getattr(results.selection, name) == pytest.approx(value, rel=1e-9, abs=1e-15)
+        assert getattr(chosen.selection, name) == pytest.approx(value, rel=1e-9, abs=1e-15)
 
 
 @pytest.mark.crosscheck
 def test_mean_rows_are_worse_than_representative_ones():
     """Otherwise the whole effort would be for nothing; on the same bins."""
-    table, _ = accuracy.errors_of("small", project_of(SMALL_SEED), weather_of(accuracy.WEATHER_FILES[0]))
+    table, _, _ = evidence_of(SMALL_SEED)
     unseen = table[~table["seen"]]
     assert unseen["classic_cost_pct"].abs().min() > 5 * unseen["cost_pct"].abs().max()
 
@@ -118,7 +132,7 @@ def test_seeds_give_the_same_project_again_and_span_what_is_claimed():
 
 @pytest.mark.invariant
 def test_a_bound_that_is_broken_is_told():
-    table, _ = accuracy.errors_of("small", project_of(SMALL_SEED), weather_of(accuracy.WEATHER_FILES[0]))
+    table = evidence_of(SMALL_SEED)[0].copy()
     assert accuracy.broken(table) == []
     for column, bound in BOUNDS.items():
         worse = table.copy()
@@ -159,7 +173,6 @@ def test_every_grouping_states_its_rows_and_bound_and_keeps_groups_exact(groupin
     assert choice.worst_cost_frac <= COST_ERROR_FRAC
     # Within the bounds of the default grouping, though the promise is for that one only.
     assert choice.worst_saving_points <= SAVING_ERROR_POINTS and choice.worst_end_use_frac <= END_USE_ERROR_FRAC
-    assert "chosen again" not in choice.method
 
 
 @pytest.mark.invariant
@@ -175,42 +188,33 @@ def test_mean_rows_state_their_rows_too():
 
 
 @pytest.mark.crosscheck
-def test_rows_are_chosen_again_where_a_candidate_misses_and_say_so(monkeypatch):
-    """From hardly any references the first choice misses; the second has the candidates among them."""
-    whole = selection.match_columns
+def test_candidates_are_among_the_references(monkeypatch):
+    """From hardly any other references the rows still reproduce the project's candidates, with those that its user
+    adds or that change inputs; without the candidates the same choice misses a bound, and the checks say so."""
+    whole, choose = selection.match_columns, selection.choose_rows
 
-    def hardly_any(*arguments):
-        match, scale = whole(*arguments)
-        return match[:, :4], scale[:4]
+    def hardly_any(project, unit, rows, candidates=()):
+        columns, more = whole(project, unit, rows, candidates), 7 * len(candidates)
+        few = [0, 1, 2, 3, *range(columns.match.shape[1] - more, columns.match.shape[1])]
+        return dataclasses.replace(columns, match=columns.match[:, few], scale=columns.scale[few], variation=columns.variation[:, :0])
 
+    raw = accuracy.generated(SMALL_SEED)
+    raw["candidate"].append({"id": "o_leaky", "name": "More leakage", "kind": "repair", "sat": "as_found", "dsp": "as_found", "override": {"air_handler.leakage_frac": 0.15}})
+    project, weather = project_from_mapping(raw, accuracy.ROOT / "tests"), weather_of(accuracy.WEATHER_FILES[0])
     monkeypatch.setattr(selection, "match_columns", hardly_any)
-    project, weather = project_of(SMALL_SEED), weather_of(accuracy.WEATHER_FILES[0])
-    first = estimate(project, weather, choose_again=False)
-    misses = {c.id: max(abs(accuracy.figures_error(c.annual, c.hourly, first.baseline.annual, first.baseline.hourly)[k]) / bound for k, bound in BOUNDS.items())
-              for c in first.candidates}  # fmt: skip
-    missed = [id_ for id_, share in misses.items() if share > 1.0]
-    assert missed and "chosen again" not in first.row_method
-    assert bin_misses({c.id: c.annual for c in first.candidates}, {c.id: c.hourly for c in first.candidates}, first.baseline_id) == pytest.approx(
-        {id_: misses[id_] for id_ in missed}, rel=1e-9)  # fmt: skip
-    assert any(c.status == "fail" and c.name.startswith("Bins against hours") for c in first.checks)
+    with_them = estimate(project, weather)
+    assert len(with_them.candidates) > 20
+    # A fifth of the bounds: 24 candidates with five end uses each take most of the freedom of 240 rows.
+    assert with_them.selection.worst_cost_frac <= 0.2 * COST_ERROR_FRAC
+    assert with_them.selection.worst_saving_points <= 0.2 * SAVING_ERROR_POINTS
+    assert not any(c.status == "fail" and c.name.startswith("Bins against hours") for c in with_them.checks)
 
-    second = estimate(project, weather)
-    assert f"chosen again with all candidates among the references, since the first choice missed a bound for {len(missed)} of them" in second.row_method
-    table, _ = accuracy.errors_of("small", project, weather)  # evidence is that of the first choice
-    assert table["cost_pct"].abs().max() == pytest.approx(100 * first.selection.worst_cost_frac, rel=1e-9)
-    assert second.selection.worst_cost_frac <= COST_ERROR_FRAC
-    assert second.selection.worst_saving_points <= SAVING_ERROR_POINTS
-    assert second.selection.worst_end_use_frac <= END_USE_ERROR_FRAC
-    assert second.selection.exact_error_frac <= bins.EXACT_TOLERANCE and second.selection.rows <= bins.MAX_ROWS
-    # All that follows from the rows is that of the second choice.
-    assert second.held.row_index.shape == second.held.row_weights.shape == (second.selection.rows,)
-    for c in second.candidates:
-        assert second.runs[c.id].rows.conditions.hours.sum() == pytest.approx(8760, rel=1e-9)
-        assert np.array_equal(second.runs[c.id].rows.conditions.hour_of_year, build_conditions(weather, project).hour_of_year[second.held.row_index])
-    again = estimate(project, weather, held=second.held)
-    for c in again.candidates:
-        assert c.annual["cost_usd"] == pytest.approx(second[c.id].annual["cost_usd"], rel=1e-9)
-        assert c.hourly == first[c.id].hourly
+    monkeypatch.setattr("binestimator.estimate.choose_rows", lambda *arguments: choose(*arguments[:4]))
+    without = estimate(project, weather)
+    assert without.selection.worst_cost_frac > COST_ERROR_FRAC or without.selection.worst_saving_points > SAVING_ERROR_POINTS
+    assert any(c.status == "fail" and c.name.startswith("Bins against hours") for c in without.checks)
+    for c in without.candidates:  # the hours do not depend on the rows
+        assert c.hourly == with_them[c.id].hourly
 
 
 @pytest.mark.invariant

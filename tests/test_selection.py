@@ -107,10 +107,28 @@ def test_references_span_what_candidates_may_ask_for():
 @pytest.mark.invariant
 def test_match_columns_cost_nothing_while_the_unit_is_off():
     project, unit, rows = prepared(104)  # off at night
-    match, scale = selection.match_columns(project, unit, rows)
+    columns = selection.match_columns(project, unit, rows)
     off = rows.conditions.fan_on == 0.0
-    assert off.any() and not match[off].any() and match[~off].any()
-    assert match.shape[1] == len(scale) and (scale > 0).all() and np.isfinite(match).all()
+    for values in (columns.match, columns.variation, columns.place):
+        assert len(values) == len(off) and np.isfinite(values).all()
+        assert off.any() and not values[off].any() and values[~off].any()
+    assert columns.match.shape[1] == len(columns.scale) and (columns.scale > 0).all()
+
+
+@pytest.mark.invariant
+def test_variation_is_about_the_mean_setting_and_candidates_are_columns():
+    project, unit, rows = prepared()
+    asked = np.random.default_rng(5).uniform(0.0, 3.0, (2, 7, len(rows.running)))
+    columns, more = selection.match_columns(project, unit, rows), selection.match_columns(project, unit, rows, asked)
+    np.testing.assert_array_equal(more.match[rows.running, -14:].T, asked.reshape(14, -1))
+    np.testing.assert_array_equal(more.match[:, :20], columns.match[:, :20])
+    np.testing.assert_array_equal(more.variation, columns.variation)
+    listed = selection.reference_settings(project, unit, rows, selection.moving_sats_f(project, unit, rows))
+    settings = sum(s.loads is rows.loads for settings in listed.values() for s in settings)
+    uses = columns.variation.shape[1] // settings
+    assert uses * settings == columns.variation.shape[1] and uses >= 2
+    by_setting = columns.variation.reshape(len(columns.variation), settings, uses)
+    assert np.abs(by_setting.mean(axis=1)).max() < 1e-15 and np.abs(by_setting).max() > 0.0
 
 
 @pytest.mark.crosscheck
@@ -118,7 +136,8 @@ def test_rows_hold_the_references_in_every_rate_period():
     project, unit, rows = prepared()
     group_id, _ = bins.group_keys(rows.conditions, project.bins)
     chosen = selection.choose_rows(project, unit, rows, group_id)
-    match, scale = selection.match_columns(project, unit, rows)
+    columns = selection.match_columns(project, unit, rows)
+    match, scale = columns.match, columns.scale
     periods = rows.conditions.rate_period
     assert set(periods) == {0, 1, 2}
     for period in range(3):

@@ -90,7 +90,7 @@ SOURCES = (
     ("Fan law, system curve, efficiency of motor and drive at part load", "", "Fan power from airflow and pressure; defaults are labelled assumptions", "practice"),
     ("Terminal flow at a duct pressure, demand setpoint as an order statistic of the zones' thresholds", "", "Airflow that a duct pressure can push; where trim "
      "and respond settles", "project"),
-    ("Rows that stand for the year", "", "Hours chosen with weights so that hours, temperature and moisture of each bin are exact and energies of reference settings are kept", "project"),
+    ("Rows that stand for the year", "", "Hours chosen with weights so that hours, temperature and moisture of each bin are exact and energies of reference settings and candidates are kept", "project"),
 )
 
 GLOSSARY = (

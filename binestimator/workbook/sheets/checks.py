@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ...bins import METHOD_REPRESENTATIVE
 from ...checks import COST_ERROR_FRAC, END_USE_ERROR_FRAC, SAVING_ERROR_POINTS, bin_accuracy_table, bin_errors, bin_status, count_accuracy_table
 from ...results import ANNUAL, ENERGY_KEYS
 from ..charts import fill_of, pixels_of, place_at, room, style_chart
@@ -99,11 +100,14 @@ def _choice(work: Work, sheet: Sheet, row: int) -> int:
     number = lambda value, code: "–" if value is None else format(value, code)  # noqa: E731
     keys = ", ".join([f"outdoor temperature in steps of {bins.width_f:g} °F", "running mode", *(word for word, true in (
         ("month", bins.by_month), ("rate period", bins.by_rate_period)) if true)])
+    method = "Fallback: not the method meant for this project; trust the hourly figures" if choice.fallback else "The method meant for this project; no fallback"
+    if choice.method == METHOD_REPRESENTATIVE:
+        method += ". Chosen for reference settings and for these candidates’ own hours: agreement below is by choice; how rows do for strategies they have not seen is in the README"
     lines = (
-        ("Method", choice.method, "Fallback: not the method meant for this project; trust the hourly figures" if choice.fallback else "The method meant for this project; no fallback"),
+        ("Method", choice.method, method),
         ("Groups of like hours", f"{choice.groups:,}", f"By {keys}"),
         ("Rows", f"{choice.rows:,} of at most {choice.bound:,}", "The most that this grouping and the limit of rows allow"),
-        ("Residual", number(choice.worst_residual_frac, ".1e"), "Largest error of the annual cost of an end use at a reference setting, as a share of all end uses: what the choice itself could not remove"),
+        ("Residual", number(choice.worst_residual_frac, ".1e"), "Largest error of the annual cost of an end use at a reference setting or of a candidate, as a share of all end uses: what the choice itself could not remove"),
         ("Hours, temperature and moisture of each group", number(choice.exact_error_frac, ".1e"), "Largest relative error; these are kept exactly, to rounding"),
         ("Worst candidate: annual cost", f"{100 * choice.worst_cost_frac:.3f} %", f"Bound {100 * COST_ERROR_FRAC:g} % of the hourly cost"),
         ("Worst candidate: end use", f"{100 * choice.worst_end_use_frac:.3f} %", f"Bound {100 * END_USE_ERROR_FRAC:g} % of all HVAC energy"),
