@@ -24,7 +24,9 @@ A strategy that is not among the match columns follows one setting in some hours
 in others, and like hours get like settings. Its cost less that of the mean setting is taken
 for a random combination of the ways in which settings differ (*variation*), whose factors
 are the more alike the nearer two hours are (*place*): covariance v_i . v_j exp(-distance).
-The expected squared error of weights is then a quadratic form, as in Bayesian quadrature.
+The expected squared error of weights is then a quadratic form, as in Bayesian quadrature. Where
+cost jumps with a setting, as where mechanical cooling stops at once, an hour is on one side or
+the other by itself, and what counts is the square of its own weight (*jump*).
 
 References
 ----------
@@ -61,22 +63,31 @@ _TOGETHER = 700
 #: Most principal directions held exact in one group and rate period by the first step. Where
 #: settings differ from hour to hour, as around the stop of mechanical cooling, fewer leave too
 #: few hours to choose from.
-_GROUP_DIRECTIONS = 32
+_GROUP_DIRECTIONS = 64
 #: Weight of an error in the year's total of a match column, and in that of one rate period of
 #: several. Tuned on sixty projects: less weight on the periods makes the year no better, more
 #: of it makes it worse.
 _YEAR_WEIGHT, _PERIOD_WEIGHT = 100.0, 30.0
 #: Weight of the covariance of strategies that are not among the match columns, in the unit in
 #: which a squared error of the year counts ``_YEAR_WEIGHT``^2; and principal directions of
-#: variation that it uses. Tuned on 27 projects that are hard to represent: results change little
-#: from 100 to 600 and with half to twice the distances; much more takes too much from the year.
-_LOCAL_WEIGHT, _LOCAL_DIRECTIONS = 300.0, 24
+#: variation that it uses. Compared on 27 projects that are hard to represent: results change no more
+#: than by chance from 100 to 600 and with half to twice the distances; much more takes too much from
+#: the year.
+_LOCAL_WEIGHT, _LOCAL_DIRECTIONS = 400.0, 24
+#: Weight of the sum of squared weights times jumps of cost: a strategy not among the match columns
+#: puts some hours on the other side of a jump than any of those does. Compared as above.
+_JUMP_WEIGHT = 2000.0
 #: Weight of the sum of squared weights times the group's variance: the error expected of
 #: whatever the match columns do not show. Results change little between 0.5 and 8.
 _EVENNESS = 2.0
 #: Least of that weight, of the largest variance. Where running hours are far dearer to move than hours
 #: that cost nothing the first leaves too few digits: the selection is then tried with the next.
 _LEAST_PENALTIES = (1e-9, 1e-6)
+#: Values this near each other, relatively, are equal: the same hours then come out on every machine.
+_TIE = 1e-6
+_GOLDEN = 0.6180339887498949
+#: A weight that is less than this below 0 is 0. [h]
+_NO_HOURS = 1e-7
 #: Exact conditions must hold to this relative error, or the selection counts as failed.
 EXACT_TOLERANCE = 1e-9
 
@@ -216,7 +227,7 @@ def mean_rows(conditions, group_id):
 
 
 def representative_rows(
-    conditions, group_id, match, exact=None, *, scale=None, period=None, variation=None, place=None, max_rows=MAX_ROWS
+    conditions, group_id, match, exact=None, *, scale=None, period=None, variation=None, place=None, jump=None, max_rows=MAX_ROWS
 ):
     """A few real hours per group, with weights, that stand for all hours.
 
@@ -243,6 +254,9 @@ def representative_rows(
     place : ndarray (H, K), optional
         Coordinates of each hour; strategies treat hours alike if they lie well within one unit
         of each other. Default: all hours are alike.
+    jump : ndarray (H,), optional
+        By how much the cost of each hour may change at once with a small change of a setting, as
+        a fraction of the scale of the match columns. Default: by nothing.
     max_rows : int
         Most rows, unless the groups alone need more (see Notes).
 
@@ -288,7 +302,8 @@ def representative_rows(
 
     variation = _columns("variation", np.zeros((len(hours), 0)) if variation is None else variation, len(hours))
     place = _columns("place", np.zeros((len(hours), 0)) if place is None else place, len(hours))
-    likely = _Likely(variation=_leading(variation, _LOCAL_DIRECTIONS), place=place, hours=hours)
+    jump = _columns("jump", np.zeros((len(hours), 1)) if jump is None else np.reshape(jump, (-1, 1)), len(hours))[:, 0]
+    likely = _Likely(variation=_leading(variation, _LOCAL_DIRECTIONS), place=place, jump=jump, hours=hours)
 
     moments = _moments(exact, group_id, hours)
     needed = int(np.minimum(counts, moments.shape[1]).sum())
@@ -373,6 +388,27 @@ def _runs(key):
     return np.split(order, np.flatnonzero(np.diff(key[order])) + 1)
 
 
+def _digits(values):
+    """Values to five digits, to be compared: what is equal but for rounding is then equal on every machine."""
+    values = np.asarray(values, dtype=float)
+    usual = np.isfinite(values) & (values != 0.0)
+    unit = 10.0 ** (np.floor(np.log10(np.abs(values), where=usual, out=np.zeros_like(values))) - 4.0)
+    return np.where(usual, np.round(values / unit) * unit, values)
+
+
+def _first_least(values):
+    """Position of the least value; of several that are equal but for rounding, the first."""
+    return int((values <= values.min() * (1.0 + _TIE)).argmax())
+
+
+def _upright(directions):
+    """Directions (M, k) with their largest component above 0: an eigenvector has no sign of its own."""
+    if not directions.size:
+        return directions
+    largest = np.take_along_axis(directions, np.abs(directions).argmax(axis=0)[None], axis=0)
+    return directions * np.where(largest < 0.0, -1.0, 1.0)
+
+
 def _move_to_vertex(features, weights):
     """Non-negative weights with the same weighted sums of the features, at most d of them above 0.
 
@@ -380,16 +416,19 @@ def _move_to_vertex(features, weights):
     weight reaches zero; that point is then pivoted out of the remaining null vectors.
     """
     m, d = features.shape
-    null = np.linalg.qr(features, mode="complete")[0][:, d:]
+    # Rows are scaled unevenly for the decomposition, since it goes by the signs of leading elements,
+    # and those that are 0 by symmetry would be left to rounding.
+    uneven = (1.0 + np.modf(_GOLDEN * np.arange(m))[0])[:, None]
+    null = uneven * np.linalg.qr(uneven * features, mode="complete")[0][:, d:]
     weights = weights.copy()
     ratio = np.empty(m)
     for k in range(m - d):
         step = null[:, k]
-        if step.max() < -step.min():
+        if step.max() * (1.0 + _TIE) < -step.min():
             step = -step
         ratio.fill(np.inf)
         np.divide(weights, step, out=ratio, where=step > 1e-12)
-        out = int(ratio.argmin())
+        out = _first_least(ratio)
         weights -= ratio[out] * step
         np.maximum(weights, 0.0, out=weights)
         weights[out] = 0.0
@@ -443,23 +482,24 @@ def _principal(values):
     """Directions (M, M) and energies (M,), descending, of rows of values about their mean."""
     centred = values - values.mean(axis=0)
     energy, directions = np.linalg.eigh(centred.T @ centred)
-    return centred, np.maximum(energy[::-1], 0.0), directions[:, ::-1]
+    return centred, np.maximum(energy[::-1], 0.0), _upright(directions[:, ::-1])
 
 
 def _leading(values, count):
     """Rows of values along their ``count`` strongest directions, about zero."""
-    return values @ np.linalg.eigh(values.T @ values)[1][:, ::-1][:, :count]
+    return values @ _upright(np.linalg.eigh(values.T @ values)[1][:, ::-1][:, :count])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Likely:
     """What strategies that are not among the match columns may cost: see the module's text.
 
-    ``variation`` (H, V), ``place`` (H, K), ``hours`` (H,).
+    ``variation`` (H, V), ``place`` (H, K), ``jump`` (H,), ``hours`` (H,).
     """
 
     variation: np.ndarray
     place: np.ndarray
+    jump: np.ndarray
     hours: np.ndarray
 
     def covariance(self, some, others):
@@ -471,10 +511,12 @@ class _Likely:
 
     def form(self, index, all_hours):
         """Curvature (n, n) and target (n,) of half the expected squared error of weights at
-        ``index`` that stand for ``all_hours``."""
+        ``index`` that stand for ``all_hours``. Which side of a jump an hour is on is its own matter, so
+        that error grows with the square of each weight."""
         live = all_hours[np.any(self.variation[all_hours] != 0.0, axis=1)]
         target = self.covariance(index, live) @ self.hours[live]
-        return _LOCAL_WEIGHT * self.covariance(index, index), _LOCAL_WEIGHT * target
+        bend = _LOCAL_WEIGHT * self.covariance(index, index) + np.diag(_JUMP_WEIGHT * self.jump[index] ** 2)
+        return bend, _LOCAL_WEIGHT * target
 
 
 def _select(match, moments, group_id, hours, period, likely, limit, least_penalty):
@@ -552,7 +594,7 @@ def _candidates(scores, moments, group_id, hours, period, limit):
         features = np.column_stack([_independent(moments[m]), along])
         # Blocks of neighbours along the strongest direction are alike, so that the hours
         # left spread over the whole range.
-        order = np.argsort(along[:, 0], kind="stable") if kept else np.arange(len(m))
+        order = np.argsort(np.round(along[:, 0], 7), kind="stable") if kept else np.arange(len(m))
         chosen, weight = _recombine(features[order], hours[m][order])
         index.append(m[order[chosen]])
         weights.append(weight)
@@ -620,10 +662,10 @@ def _eliminate(index, weights, scores, moments, group_id, period, owed, likely, 
             # w_i^2 / (2 cover[i, i]) to the error. Cheapest first, if no weight turns negative.
             cost = np.full(n, np.inf)
             np.divide(weights**2, diagonal, out=cost, where=free)
-            trial = np.argsort(cost, kind="stable")[: min(12, int(free.sum()))]
+            trial = np.argsort(_digits(cost), kind="stable")[: min(12, int(free.sum()))]
             columns = cover[:, trial] - past @ factor[trial, :k].T
             steps = np.where(free[:, None], -columns * (weights[trial] / diagonal[trial]), 0.0)
-            feasible = np.flatnonzero((weights[:, None] + steps).min(axis=0) >= -1e-12)
+            feasible = np.flatnonzero((weights[:, None] + steps).min(axis=0) >= -_NO_HOURS)
             if len(feasible):
                 out = int(trial[feasible[0]])
                 weights = weights + steps[:, feasible[0]]
@@ -644,7 +686,7 @@ def _advance(weights, step, free):
     """Weights after a step, or at the first that reaches zero, and which that is (or None)."""
     ratio = np.full(len(weights), np.inf)
     np.divide(weights, -step, out=ratio, where=free & (step < 0))
-    out = int(ratio.argmin())
+    out = _first_least(ratio)
     if ratio[out] >= 1.0:
         return weights + step, None
     return weights + ratio[out] * step, out

@@ -217,7 +217,7 @@ class RowChoice:
 
     ``method`` in words · ``fallback`` True if that is not the method meant for the project ·
     ``groups`` of like hours · ``rows`` and the most that this grouping can give (``bound``) ·
-    ``worst_residual_frac`` largest error in the annual cost of an end use at a reference
+    ``worst_residual_frac`` largest error in the annual cost of all end uses or one at a reference
     setting in a rate period, as a share of the mean annual cost of all end uses; None for rows
     that were not chosen by it · ``exact_error_frac`` largest relative error of what each group
     keeps exactly (hours, temperature, humidity), None for mean rows · ``worst_cost_frac``,

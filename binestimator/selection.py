@@ -195,17 +195,18 @@ def moving_sats_f(project, unit: Unit, rows) -> list[np.ndarray]:
 class Columns:
     """What rows must reproduce; see ``bins.representative_rows``.
 
-    ``match`` (H, M): cost of every end use at every reference, and hours of a differential
+    ``match`` (H, M): cost of all end uses and of each at every reference, and hours of a differential
     economizer at a cost [USD/h] · ``scale`` (M,): mean annual cost of all end uses together, what
-    an error of a column counts against [USD] · ``variation`` (H, V): costs at settings less that of
+    an error of a column counts against [USD] · ``variation`` (H, V): those costs at settings less those of
     the mean setting, over the scale [1/h] · ``place`` (H, 3): coordinates in which strategies treat
-    near hours alike. All are 0 while the air handler is off.
+    near hours alike · ``jump`` (H,): see :meth:`_Table.jump`, over the scale [1/h]. All are 0 while the air handler is off.
     """
 
     match: np.ndarray
     scale: np.ndarray
     variation: np.ndarray
     place: np.ndarray
+    jump: np.ndarray
 
 
 def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
@@ -225,7 +226,7 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
     Columns
     """
     hours = len(rows.conditions.oat_f)
-    nothing = Columns(match=np.zeros((hours, 1)), scale=np.ones(1), variation=np.zeros((hours, 0)), place=np.zeros((hours, 0)))
+    nothing = Columns(match=np.zeros((hours, 1)), scale=np.ones(1), variation=np.zeros((hours, 0)), place=np.zeros((hours, 0)), jump=np.zeros(hours))
     if len(rows.running) == 0:
         return nothing
     moving = moving_sats_f(project, unit, rows)
@@ -242,9 +243,10 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
     plant = np.isin(np.arange(len(used)), _COOLING_PLANT)[used]
 
     columns = [*costs["design"], *costs["demand"], *costs["other"]]
-    coldest = sat_range_f(project)[0]
+    coldest, jumps = sat_range_f(project)[0], []
     for name in ("design", "demand"):
         table = _Table.of([sat for sat, _ in evaluated[name]], [state for _, state in evaluated[name]], costs[name], plant, rows.on.oat_f)
+        jumps.append(table.jump())
         columns += [table.at(sat) for sat in moving]
         columns.append(table.cheapest(coldest, moving[-1]))
         # Beyond the range of the resets the evaluated ones suffice.
@@ -256,9 +258,9 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
     count = sum(len(c) for c in costs.values())
     total = sum(float((c @ rows.on.hours).sum()) for c in costs.values()) / count
     worth = ECONOMIZER_WORTH_FRAC * total / float(rows.on.hours.sum())
+    open_hours = []
     for _, state in (evaluated["demand"][0], evaluated["other"][BY_DEMAND]):
-        columns.append(worth * _economizer_hours(unit, rows.on, state))
-    columns.extend(candidates)
+        open_hours.append(worth * _economizer_hours(unit, rows.on, state))
     # Of the loads as they are: what an edit changes is not for a strategy to choose.
     unedited = {name: [s.loads is rows.loads for s in listed] for name, listed in settings.items()}
     ways = np.concatenate([costs[name][unedited[name]] for name in costs])
@@ -268,9 +270,15 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
         out[rows.running] = running.T
         return out
 
-    match = of_all_hours(np.concatenate(columns))
+    match = of_all_hours(np.concatenate([*(_with_total(c) for c in columns), *open_hours, *(_with_total(c) for c in candidates)]))
     return Columns(match=match, scale=np.full(match.shape[1], total), place=of_all_hours(_places(unit, rows, coldest)),
-                   variation=of_all_hours((ways - ways.mean(axis=0)).reshape(-1, len(rows.running)) / total))
+                   variation=of_all_hours(np.concatenate([_with_total(c) for c in ways - ways.mean(axis=0)]) / total),
+                   jump=of_all_hours(np.max(jumps, axis=0, keepdims=True) / total)[:, 0])
+
+
+def _with_total(cost: np.ndarray) -> np.ndarray:
+    """Cost of all end uses together, which savings are made of, and of each. (E, R) to (1 + E, R)"""
+    return np.concatenate([cost.sum(axis=0, keepdims=True), cost])
 
 
 def _places(unit: Unit, rows, sat_f: float) -> np.ndarray:
@@ -366,6 +374,11 @@ class _Table:
             out[part] = np.where(sat_f[steps] < stop[steps], going_on, warmer[part])
         return out
 
+    def jump(self) -> np.ndarray:
+        """By how much cost changes at most between neighbouring supply temperatures, beyond the next largest of these changes. (R,) [USD/h]"""
+        steps = np.partition(np.abs(np.diff(self.cost.sum(axis=1), axis=0)), -2, axis=0)
+        return steps[-1] - steps[-2]
+
     def cheapest(self, low_f, high_f) -> np.ndarray:
         """Least costs (E, R) from a supply temperature up to that of each row: what an optimum asks for. [USD/h]"""
         best = self.at(low_f)
@@ -400,4 +413,4 @@ def choose_rows(project, unit: Unit, rows, group_id, candidates=()) -> RowSelect
     columns = match_columns(project, unit, rows, candidates)
     return representative_rows(
         rows.conditions, group_id, columns.match, scale=columns.scale, period=rows.conditions.rate_period,
-        variation=columns.variation, place=columns.place)  # fmt: skip
+        variation=columns.variation, place=columns.place, jump=columns.jump)  # fmt: skip

@@ -194,7 +194,7 @@ def test_candidates_are_among_the_references(monkeypatch):
     whole, choose = selection.match_columns, selection.choose_rows
 
     def hardly_any(project, unit, rows, candidates=()):
-        columns, more = whole(project, unit, rows, candidates), 7 * len(candidates)
+        columns, more = whole(project, unit, rows, candidates), 8 * len(candidates)
         few = [0, 1, 2, 3, *range(columns.match.shape[1] - more, columns.match.shape[1])]
         return dataclasses.replace(columns, match=columns.match[:, few], scale=columns.scale[few], variation=columns.variation[:, :0])
 

@@ -334,6 +334,32 @@ def test_hours_with_unequal_weights_keep_their_totals():
     assert s.worst_error < 1e-3  # least squares, as above
 
 
+# Ties --------------------------------------------------------------------------------
+
+
+@pytest.mark.invariant
+def test_what_is_equal_but_for_rounding_is_equal():
+    values = np.array([0.1 + 0.2, 0.3, -0.3, 0.0, np.inf, 1.23456789e-12, 1.23456001e-12, 98765.4321])
+    digits = bins._digits(values)
+    assert digits[0] == digits[1] == -digits[2] and digits[3] == 0.0 and digits[4] == np.inf
+    assert digits[5] == digits[6] == pytest.approx(1.2346e-12, rel=1e-12) and digits[7] == pytest.approx(98765.0, rel=1e-12)
+    assert bins._first_least(np.array([3.0, 1.0 + 1e-9, 1.0, 2.0])) == 1
+    assert bins._first_least(np.array([3.0, 1.0 + 1e-3, 1.0, np.inf])) == 2
+    assert bins._first_least(np.full(4, np.inf)) == 0
+
+
+@pytest.mark.invariant
+@given(st.integers(0, 2**32 - 1))
+@settings(max_examples=30, deadline=None)
+def test_directions_have_one_sign(seed):
+    random = np.random.default_rng(seed)
+    directions = random.normal(size=(6, 4))
+    signs = random.choice([-1.0, 1.0], 4)
+    upright = bins._upright(directions)
+    np.testing.assert_array_equal(bins._upright(directions * signs), upright)
+    np.testing.assert_array_equal(np.abs(upright), np.abs(directions))
+
+
 # Strategies that are not among the match columns ---------------------------------------
 
 
@@ -349,7 +375,7 @@ def unseen(rows):
 
 
 def likely_of(rows, variation, place):
-    return bins._Likely(variation=bins._leading(variation, bins._LOCAL_DIRECTIONS), place=place, hours=rows.hours)
+    return bins._Likely(variation=bins._leading(variation, bins._LOCAL_DIRECTIONS), place=place, jump=np.zeros(len(rows.hours)), hours=rows.hours)
 
 
 @pytest.mark.invariant
@@ -405,6 +431,26 @@ def test_rows_expect_less_error_of_unseen_strategies_if_told_how_settings_differ
     assert told.rows == not_told.rows == bins.MAX_ROWS and told.exact_error <= bins.EXACT_TOLERANCE
     assert told.worst_error < 1e-3
 
+
+
+@pytest.mark.invariant
+def test_hours_that_jump_get_more_and_smaller_rows():
+    rows = make_year(6, always_on=True)
+    group_id, _ = bins.group_keys(rows, record())
+    match, scale, variation, place = unseen(rows)
+    known = {"scale": scale, "period": rows.rate_period, "variation": variation, "place": place}
+    zone = (rows.oat_f >= 55.0) & (rows.oat_f < 65.0)
+    even = bins.representative_rows(rows, group_id, match, **known)
+    # As if the whole mean cost of an hour came or went at once.
+    jumpy = bins.representative_rows(rows, group_id, match, **known, jump=np.where(zone, 1.0 / 8760, 0.0))
+
+    def squares(selection):
+        return float((selection.weights[zone[selection.index]] ** 2).sum())
+
+    assert squares(jumpy) < 0.8 * squares(even) and zone[jumpy.index].sum() > zone[even.index].sum()
+    assert jumpy.exact_error <= bins.EXACT_TOLERANCE
+    with pytest.raises(ValueError, match="jump"):
+        bins.representative_rows(rows, group_id, match, jump=np.ones(5))
 
 
 @pytest.mark.invariant

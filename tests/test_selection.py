@@ -109,7 +109,7 @@ def test_match_columns_cost_nothing_while_the_unit_is_off():
     project, unit, rows = prepared(104)  # off at night
     columns = selection.match_columns(project, unit, rows)
     off = rows.conditions.fan_on == 0.0
-    for values in (columns.match, columns.variation, columns.place):
+    for values in (columns.match, columns.variation, columns.place, columns.jump):
         assert len(values) == len(off) and np.isfinite(values).all()
         assert off.any() and not values[off].any() and values[~off].any()
     assert columns.match.shape[1] == len(columns.scale) and (columns.scale > 0).all()
@@ -120,15 +120,17 @@ def test_variation_is_about_the_mean_setting_and_candidates_are_columns():
     project, unit, rows = prepared()
     asked = np.random.default_rng(5).uniform(0.0, 3.0, (2, 7, len(rows.running)))
     columns, more = selection.match_columns(project, unit, rows), selection.match_columns(project, unit, rows, asked)
-    np.testing.assert_array_equal(more.match[rows.running, -14:].T, asked.reshape(14, -1))
+    total = asked.sum(axis=1, keepdims=True)
+    np.testing.assert_array_equal(more.match[rows.running, -16:].T, np.concatenate([total, asked], axis=1).reshape(16, -1))
     np.testing.assert_array_equal(more.match[:, :20], columns.match[:, :20])
     np.testing.assert_array_equal(more.variation, columns.variation)
     listed = selection.reference_settings(project, unit, rows, selection.moving_sats_f(project, unit, rows))
     settings = sum(s.loads is rows.loads for settings in listed.values() for s in settings)
     uses = columns.variation.shape[1] // settings
-    assert uses * settings == columns.variation.shape[1] and uses >= 2
+    assert uses * settings == columns.variation.shape[1] and uses >= 3  # all together, and at least two
     by_setting = columns.variation.reshape(len(columns.variation), settings, uses)
     assert np.abs(by_setting.mean(axis=1)).max() < 1e-15 and np.abs(by_setting).max() > 0.0
+    np.testing.assert_allclose(by_setting[..., 0], by_setting[..., 1:].sum(axis=-1), atol=1e-15)
 
 
 @pytest.mark.crosscheck
@@ -147,6 +149,59 @@ def test_rows_hold_the_references_in_every_rate_period():
         assert np.abs(reached - match[periods == period].sum(axis=0)).max() < 0.005 * scale[0]
     whole = np.abs(chosen.weights @ match[chosen.index] - match.sum(axis=0)) / scale
     assert whole.max() < 0.001
+
+
+@pytest.mark.invariant
+def test_jumps_are_where_mechanical_cooling_stops_at_once():
+    """An economizer that does not run together with the plant shuts off the whole load; one that does takes it over bit by bit."""
+    def share(seed, **economizer):
+        raw = accuracy.generated(seed)
+        del raw["candidate"]
+        raw["economizer"] = {"type": "fixed_dry_bulb", **economizer}
+        project = project_from_mapping(raw, accuracy.ROOT / "tests")
+        conditions = build_conditions(read_weather(find_weather(project.weather.file, accuracy.ROOT)), project)
+        unit = build_unit(project, size_unit(project, conditions))
+        return selection.match_columns(project, unit, Rows.of(unit, conditions)).jump.sum()
+
+    apart, together = share(127, integrated=False), share(127, integrated=True)
+    assert apart > 1.3 * together > 0.0
+
+
+@pytest.mark.invariant
+def test_jump_of_a_table_by_hand():
+    """Two end uses of three hours at four supply temperatures: even, one jump, and none at all."""
+    cost = np.zeros((4, 2, 3))
+    cost[:, 0, 0], cost[:, 1, 0] = [1.0, 2.0, 3.0, 4.0], [4.0, 3.0, 2.0, 1.0]
+    cost[:, 0, 1], cost[:, 1, 1] = [9.0, 8.0, 1.0, 0.5], [0.0, 0.5, 0.5, 0.5]
+    table = selection._Table(first_f=55.0, step_f=1.0, cost=cost, plant=np.array([True, False]), stop_f=np.full((3, 3), np.nan))
+    np.testing.assert_allclose(table.jump(), [0.0, 7.0 - 0.5, 0.0])
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("seed", [104, 125, 130])
+def test_rounding_does_not_decide_which_hours_are_chosen(seed):
+    """Processors and libraries round sums differently; whole-degree hours tie by the dozen. A reviewer gets the same rows."""
+    project, unit, rows = prepared(seed)
+    group_id, _ = bins.group_keys(rows.conditions, project.bins)
+    columns = selection.match_columns(project, unit, rows)
+    random = np.random.default_rng(seed)
+    exact = np.column_stack([rows.conditions.oat_f, rows.conditions.humidity_ratio])
+
+    def chosen(noise):
+        def off(values):
+            return values * (1.0 + noise * random.choice([-1.0, 1.0], values.shape))
+
+        return bins.representative_rows(
+            rows.conditions, group_id, off(columns.match), off(exact), scale=off(columns.scale), period=rows.conditions.rate_period,
+            variation=off(columns.variation), place=off(columns.place), jump=off(columns.jump))  # fmt: skip
+
+    plain, rounded = chosen(0.0), chosen(2e-15)
+    assert plain.method == bins.METHOD_REPRESENTATIVE
+    np.testing.assert_array_equal(rounded.index, plain.index)
+    # Rows of hours that cost nothing are held by the least penalty alone: 1e-3 h of them is noise, of a cost of 0.
+    np.testing.assert_allclose(rounded.weights, plain.weights, rtol=0.0, atol=1e-3)
+    costs = columns.match.sum(axis=0)
+    np.testing.assert_allclose(rounded.weights @ columns.match[rounded.index], plain.weights @ columns.match[plain.index], atol=1e-8 * costs.max())
 
 
 @pytest.mark.invariant
