@@ -117,8 +117,8 @@ def reference_settings(project, unit: Unit, rows, moving):
         lowest; at the duct pressure of demand a supply temperature by demand, the warmest that
         the limits allow, one between it and the coldest, and one a little above the coldest
         with more requests ignored; the baseline's at a duct pressure by outdoor temperature;
-        and for later edits a supply temperature warmer than all, and that by demand with
-        larger internal gains.
+        and for later edits a supply temperature warmer than all, and that which demand
+        settles at with larger internal gains.
     """
     on = rows.on
     enabled = heating_enabled(unit, on.oat_f, on.fan_on)
@@ -127,6 +127,8 @@ def reference_settings(project, unit: Unit, rows, moving):
     baseline = next(c for c in project.candidates if c.id == project.baseline_id)
     found = setpoints(unit, baseline, on, rows.loads)
     lowest = float(unit.limits.dsp_min_inwc)
+
+    louder = zone_loads(_with_gains(unit, EDIT_GAINS), on)
 
     def constant(value):
         return np.full(on.oat_f.shape, float(value))
@@ -158,7 +160,7 @@ def reference_settings(project, unit: Unit, rows, moving):
             demanded(constant(low + 0.15 * (high - low)), ignored=2.0 * IGNORED_REQUESTS, least=0.5 * lowest + 0.25 * design),
             Setting(sat_f=found.sat_f, dsp_inwc=by_outdoor_air, resets=True, loads=rows.loads),
             fixed(constant(high + EDIT_MARGIN_F), design),
-            demanded(by_demand, zone_loads(_with_gains(unit, EDIT_GAINS), on)),
+            demanded(settled_sat_f(unit, louder, DEMANDS[0][0], low, high), louder),
         ],
     }
 
