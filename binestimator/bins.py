@@ -85,6 +85,7 @@ _EVENNESS = 2.0
 _LEAST_PENALTIES = (1e-9, 1e-6)
 #: Values this near each other, relatively, are equal: the same hours then come out on every machine.
 _TIE = 1e-6
+#: Its multiples leave remainders that are spread evenly and never meet (see :func:`_move_to_vertex`).
 _GOLDEN = 0.6180339887498949
 #: A weight that is less than this below 0 is 0. [h]
 _NO_HOURS = 1e-7

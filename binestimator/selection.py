@@ -127,7 +127,6 @@ def reference_settings(project, unit: Unit, rows, moving):
     baseline = next(c for c in project.candidates if c.id == project.baseline_id)
     found = setpoints(unit, baseline, on, rows.loads)
     lowest = float(unit.limits.dsp_min_inwc)
-
     louder = zone_loads(_with_gains(unit, EDIT_GAINS), on)
 
     def constant(value):

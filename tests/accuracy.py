@@ -247,7 +247,7 @@ def projects_of(name: str):
         own = read_project(DEMOS[name])
         raw = tomllib.loads(DEMOS[name].read_text(encoding="utf-8"))
         more = [own.air_handler.design_sat_f, own.limits.sat_max_f, own.fan.design_dsp_inwc]
-        raw["candidate"] = raw.get("candidate", []) + held_out(*more) + drawn(len(name), *more)
+        raw["candidate"] = raw.get("candidate", []) + held_out(*more) + drawn(list(DEMOS).index(name), *more)
         return own, own, project_from_mapping(raw, DEMOS[name].parent)
     raw = generated(int(name.split()[1]))
     few = [c for c in raw["candidate"] if not c["id"].startswith("d_")]

@@ -432,7 +432,6 @@ def test_rows_expect_less_error_of_unseen_strategies_if_told_how_settings_differ
     assert told.worst_error < 1e-3
 
 
-
 @pytest.mark.invariant
 def test_hours_that_jump_get_more_and_smaller_rows():
     rows = make_year(6, always_on=True)

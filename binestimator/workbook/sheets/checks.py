@@ -102,7 +102,7 @@ def _choice(work: Work, sheet: Sheet, row: int) -> int:
         ("month", bins.by_month), ("rate period", bins.by_rate_period)) if true)])
     method = "Fallback: not the method meant for this project; trust the hourly figures" if choice.fallback else "The method meant for this project; no fallback"
     if choice.method == METHOD_REPRESENTATIVE:
-        method += ". Chosen for reference settings and for these candidates’ own hours: agreement below is by choice; how rows do for strategies they have not seen is in the README"
+        method += ". Chosen for reference settings and for these candidates’ own hours: agreement below is by choice. The program’s README says how rows do for strategies they have not seen"
     lines = (
         ("Method", choice.method, method),
         ("Groups of like hours", f"{choice.groups:,}", f"By {keys}"),
