@@ -306,6 +306,7 @@ def test_reference_names_every_input_once_and_keeps_its_tables_whole():
     ("change", "words"),
     [
         ({"type": "number"}, "unknown type"),
+        ({"role": "comfort"}, "unknown role"),
         ({"choices": "a|b"}, "choices"),
         ({"low": ""}, "range"),
         ({"low": "9", "high": "1"}, "range"),
@@ -313,7 +314,7 @@ def test_reference_names_every_input_once_and_keeps_its_tables_whole():
     ],
 )
 def test_a_row_that_contradicts_itself_is_refused(change, words):
-    row = {"section": "fan", "name": "x", "type": "float", "unit": "", "low": "0", "high": "1", "default": "0.5",
+    row = {"section": "fan", "name": "x", "role": "equipment", "type": "float", "unit": "", "low": "0", "high": "1", "default": "0.5",
            "choices": "", "description": "d", "source": "s"}  # fmt: skip
     assert schema._field_from_row(row).default == 0.5
     with pytest.raises(ValueError, match=words):

@@ -6,6 +6,8 @@ and the reference that users read. A new input is one new row.
 Columns of ``inputs.csv``
     section, name
         Table of the project file and key in it.
+    role
+        What a candidate that overrides it changes: one of :data:`ROLES`.
     type
         ``text, path, bool, int, float, optional_float, choice, choice_float, hour_pair,
         date_list, profile24, points`` (see :func:`check_value`).
@@ -51,6 +53,11 @@ TYPES = frozenset(
     "text path bool int float optional_float choice choice_float hour_pair date_list profile24 points".split()
 )
 
+#: Roles of inputs. ``service``: what the rooms are promised (a candidate that changes it is no equal service);
+#: ``building`` and ``assumption``: what the estimate is about (another value is another project); ``equipment``,
+#: ``control``: what may be repaired or set otherwise; ``shared``: the frame of the run, the same for all candidates.
+ROLES = ("service", "building", "assumption", "equipment", "control", "shared")
+
 #: How sure a value is: how the user came to it. ``default``: nobody looked.
 STATUSES = ("measured", "nameplate", "drawing", "trended", "interview", "default")
 
@@ -93,7 +100,7 @@ class Field:
 
     Parameters
     ----------
-    section, name, type, unit : str
+    section, name, role, type, unit : str
         See the module.
     low, high : float or None
         Allowed range, ends included. [unit]
@@ -111,6 +118,7 @@ class Field:
 
     section: str
     name: str
+    role: str
     type: str
     unit: str
     low: float | None
@@ -510,6 +518,8 @@ def _field_from_row(row: dict[str, str]) -> Field:
     kind, name = row["type"], f"inputs.csv {row['section']}.{row['name']}"
     if kind not in TYPES:
         raise ValueError(f"{name}: unknown type {kind!r}")
+    if row["role"] not in ROLES:
+        raise ValueError(f"{name}: unknown role {row['role']!r}")
     texts = tuple(row["choices"].split("|")) if row["choices"] else ()
     choices = tuple(float(choice) for choice in texts) if kind == "choice_float" else texts
     if (kind in ("choice", "choice_float")) != bool(choices):
@@ -526,7 +536,7 @@ def _field_from_row(row: dict[str, str]) -> Field:
         section, _, other = left.rpartition(".")
         used_when.append((section or row["section"], other, tuple(values.split("|"))))
     field = Field(
-        section=row["section"], name=row["name"], type=kind, unit=row["unit"], low=low, high=high,
+        section=row["section"], name=row["name"], role=row["role"], type=kind, unit=row["unit"], low=low, high=high,
         default=None if required or unset else default, required=required, choices=choices,
         used_when=tuple(used_when), description=row["description"], source=row["source"],
         label=row.get("label") or _label_of(row["name"]),
