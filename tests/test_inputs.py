@@ -716,8 +716,8 @@ def test_files_that_cannot_be_read(tmp_path, monkeypatch):
     def refuse(*args, **kwargs):
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(type(good), "open", refuse)
-    assert "cannot be read: Permission denied" in message(good)
+    monkeypatch.setattr(os, "open", refuse)
+    assert "cannot be read (Permission denied)" in message(good)
 
 
 @pytest.mark.invariant
