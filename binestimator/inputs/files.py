@@ -14,6 +14,7 @@ import stat
 from pathlib import Path
 
 from binestimator.errors import BinestimatorError, InputError
+from binestimator.inputs.problems import printable
 
 _KINDS = (
     (stat.S_ISDIR, "a folder"),
@@ -86,6 +87,56 @@ def read_file(path: str | Path, what: str, *, largest: int, error: type[Binestim
     if problem:
         raise error(f"{path}: the {what} {problem}")
     return content
+
+
+_MARKS = ((b"\xff\xfe\0\0", "utf-32"), (b"\0\0\xfe\xff", "utf-32"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
+_OTHER_FILES = (
+    (b"PK\x03\x04", "a workbook or another packed file"), (b"\xd0\xcf\x11\xe0", "a document of the old office kind (such as .xls)"),
+    (b"%PDF", "a PDF document"), (b"\x1f\x8b", "a packed file (gzip)"), (b"BZh", "a packed file (bzip2)"), (b"{\\rtf", "a document of a word processor (RTF)"),
+)  # fmt: skip
+
+
+def text_of(content: bytes, place: str, what: str, remedy: str, error: type[BinestimatorError] = InputError, other: str = "") -> str:
+    """Text of the bytes of a file; ends of lines become ``\\n``.
+
+    UTF-8, and UTF-16 or UTF-32 where a byte order mark says so.
+
+    Parameters
+    ----------
+    place : str
+        Name of the file in messages.
+    what, remedy : str
+        What the file is for, and what to do when it is no text at all.
+    other : str
+        Encoding to fall back on; none when empty.
+
+    Raises
+    ------
+    BinestimatorError
+        Of the class ``error``: it is not text, or not in one of these encodings.
+    """
+    kind = next((kind for start, kind in _OTHER_FILES if content.startswith(start)), "")
+    if kind:
+        raise error(f"{place}: the {what} is {kind}, not a plain text file; {remedy}")
+    encoding = next((encoding for mark, encoding in _MARKS if content.startswith(mark)), "utf-8-sig")
+    try:
+        text = content.decode(encoding)
+    except UnicodeDecodeError as problem:
+        if encoding != "utf-8-sig":
+            raise error(f"{place}: the {what} is not whole {encoding.upper()} text; save it as UTF-8") from None
+        if other and b"\0" not in content:
+            text = content.decode(other)
+        else:
+            start = content.rfind(b"\n", 0, problem.start) + 1
+            line = printable(content[start : start + 90].partition(b"\n")[0].decode("cp1252", "replace").strip())
+            number = content[: problem.start].count(b"\n") + 1
+            raise error(f"{place}: line {number}: the {what} is not UTF-8 text; got `{line}`; save it with the encoding UTF-8 "
+                        "(it may be Windows-1252 or another of one byte a letter)") from None  # fmt: skip
+    if "\0" in text:
+        wide = content[1:80:2].count(0) > 30 or content[0:80:2].count(0) > 30
+        raise error(f"{place}: the {what} is {'UTF-16 text without its mark' if wide else 'not a plain text file'}; "
+                    + ("save it with the encoding UTF-8" if wide else remedy))  # fmt: skip
+    return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _unusable(found: os.stat_result, largest: int | None) -> str:

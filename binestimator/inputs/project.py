@@ -300,7 +300,7 @@ def check_overrides(overrides: Mapping[str, object], problems: Problems, where: 
         if parsed is not None:
             problem = _cannot_override(parsed)
         if problem is None:
-            value, problem = check_value(parsed.field, raw)
+            value, problem = check_value(parsed.field, raw, in_cell=problems.in_cells)
         if problem is None:
             checked[path] = value
         else:
