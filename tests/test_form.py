@@ -316,7 +316,7 @@ def test_mistakes_are_named_by_sheet_and_cell(edit):
         "prices.fuel_usd_therm": ("=1+1", "holds a formula"), "prices.electricity_usd_kwh": ("#REF!", "holds an error value"),
         "project.date": (__import__("datetime").date(2024, 5, 1), "holds a date"), "cooling.capacity_tons": (True, "not a number; got true"),
         "calendar.first_weekday": ("Mon", "did you mean"), "group[office].lights_w_ft2": (50, "above the largest"),
-        "zone[Lobby].min_cfm": ("1,000", "without the thousands separator"), "special[Meeting rooms].group": ("meetings", "no such profile group"),
+        "zone[Lobby].min_cfm": ("1,000", "1000 if the comma is a thousands separator"), "special[Meeting rooms].group": ("meetings", "no such profile group"),
         "candidate[minimums_lowered].sat.strategy": ("reset", "not one of the choices"), "candidate[sat_demand].cost_usd": (-1, "below"),
     }  # fmt: skip
     for path, (value, _) in wrong.items():
@@ -337,8 +337,8 @@ def test_mistakes_between_inputs_and_in_lists_of_paths_are_placed(edit):
     changes = edit.plan.changes_row + 3
     edit.cell("Strategies", changes, 3).value = "nobody"
     text = edit.refused()
-    assert f"{at(edit.yours('limits.sat_min_f'))} (limits.sat_min_f): not below" in text
-    assert f"Inputs!B{edit.plan.overrides_row + 4} (override[\"zone.Nowhere.importance\"]): there is no zone \"Nowhere\"" in text
+    assert f"{at(edit.yours('limits.sat_min_f'))}, Coldest SAT (limits.sat_min_f): not below “Warmest SAT” at Inputs!B" in text
+    assert f"Inputs!B{edit.plan.overrides_row + 4}, Importance of Nowhere (override[\"zone.Nowhere.importance\"]): there is no zone \"Nowhere\"" in text
     assert f"Inputs!J{edit.plan.about_row + 4} (status[" in text and "not a status" in text
     assert f"Inputs!A{edit.plan.about_row + 9}: the line needs the path" in text
     assert f"Strategies!E{changes + 1}: no candidate of this id" in text
@@ -357,7 +357,7 @@ def test_an_empty_form_says_what_is_required(tmp_path):
     with pytest.raises(InputError) as caught:
         read_form(path)
     text = str(caught.value)
-    for words in ("Inputs!B9 (project.name): is missing", "(weather.file): is missing", "sheet Profile groups (group): no profile group",
+    for words in ("Inputs!B9, Name (project.name): is missing", "(weather.file): is missing", "sheet Profile groups (group): no profile group",
                   "sheet Zone schedule (zone): no zone"):  # fmt: skip
         assert words in text
     book = openpyxl.load_workbook(path)

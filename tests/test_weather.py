@@ -542,7 +542,8 @@ def test_broken_file_is_refused_with_its_place(tmp_path, case):
         (b"", "empty"),
         (b" \r\n\n", "empty"),
         (b"PK\x03\x04\x00\x00", "not a plain text file"),
-        ("LOCATION,Nowhere".encode("utf-16"), "not a plain text file"),
+        ("LOCATION,Nowhere".encode("utf-16-le"), "UTF-16 text without its mark"),
+        ("LOCATION,Nowhere".encode("utf-16"), "line 2: header line"),
         (b"\xff\xfe\xfd\xfc", "not recognised"),
     ],
 )

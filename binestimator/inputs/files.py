@@ -133,7 +133,7 @@ def text_of(content: bytes, place: str, what: str, remedy: str, error: type[Bine
             raise error(f"{place}: line {number}: the {what} is not UTF-8 text; got `{line}`; save it with the encoding UTF-8 "
                         "(it may be Windows-1252 or another of one byte a letter)") from None  # fmt: skip
     if "\0" in text:
-        wide = content[1:80:2].count(0) > 30 or content[0:80:2].count(0) > 30
+        wide = any(half.count(0) > 0.6 * len(half) for half in (content[0:80:2], content[1:80:2]))
         raise error(f"{place}: the {what} is {'UTF-16 text without its mark' if wide else 'not a plain text file'}; "
                     + ("save it with the encoding UTF-8" if wide else remedy))  # fmt: skip
     return text.replace("\r\n", "\n").replace("\r", "\n")

@@ -85,7 +85,7 @@ def parse_path(path: object) -> tuple[InputPath | None, str | None]:
     kind = match[1]
     if kind not in SECTIONS or kind in STRATEGY_SECTIONS:
         if kind in STRATEGY_SECTIONS:
-            hint = f"write candidate.<id>.{kind}.<input>, or give the value under [{kind}.<strategy>]"
+            hint = f"write candidate.<id>.{kind}.<input>, or give the value with the settings of the strategy"
         else:
             hint = did_you_mean(kind, [*SINGLE_SECTIONS, *LIST_SECTIONS])
         return None, sentence(f'unknown section "{kind[:60]}"', path, expected, hint)

@@ -112,6 +112,10 @@ class Problems:
         self.bad: set[str] = set()
         self._seen: set[Problem] = set()
 
+    def words(self, in_file: str, in_cell: str) -> str:
+        """The words that suit where the values come from."""
+        return in_cell if self.in_cells else in_file
+
     def add_text(self, where: str, text: str) -> None:
         """Add a finished text; an exact repetition is dropped."""
         problem = Problem(where, text)

@@ -359,7 +359,7 @@ def _candidate(problems: Problems, table: Mapping, where: str) -> dict:
         if isinstance(table["baseline"], bool):
             values["baseline"] = table["baseline"]
         else:
-            problems.add_bad(f"{where}.baseline", sentence("not a truth value", table["baseline"], "true or false"))
+            problems.add_bad(f"{where}.baseline", sentence("not a truth value", table["baseline"], problems.words("true or false", "yes or no")))
     default = DEFAULT_CANDIDATES.get(values.get("id", ""))
     for place, part in enumerate(STRATEGY_SECTIONS):
         if part not in table:
@@ -367,7 +367,7 @@ def _candidate(problems: Problems, table: Mapping, where: str) -> dict:
         raw = {"strategy": table[part]} if isinstance(table[part], str) else table[part]
         if not isinstance(raw, Mapping):
             problems.add_bad(f"{where}.{part}", sentence(
-                "not a strategy", raw, f'{part} = "demand" or {part} = {{strategy = "demand", ...}}'
+                "not a strategy", raw, problems.words(f'{part} = "demand" or {part} = {{strategy = "demand", ...}}', "a choice of the list")
             ))  # fmt: skip
             continue
         given = _values(problems, part, raw, f"{where}.{part}")
