@@ -243,7 +243,8 @@ def bins(table, weather, schedule: str, total_hours: float) -> str:
     lines = [
         *_wrapped(f"{weather.name or 'station'} ({_file_of(weather)}), {_position(weather)}, "
                   f"{weather.elevation_ft:,.0f} ft, {weather.pressure_psia:.2f} psia", "Weather   "),
-        *_wrapped(schedule, "Schedule  "), "",
+        *_wrapped(schedule, "Schedule  "),
+        *(text for finding in weather.findings if finding.level == "caution" for text in _wrapped(finding.text, "Caution   ")), "",
         line([head for _, head, _ in shown]), line([unit for _, _, unit in shown]), "-" * sum(widths),
     ]  # fmt: skip
     lines += [line([cells[key][k] for key, _, _ in shown]) for k in range(len(table))]
