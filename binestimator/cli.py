@@ -230,7 +230,7 @@ def _bins(args) -> int:
     from binestimator.hours import bin_low_f, build_conditions
     from binestimator.steps import read_any
     from binestimator.terminal import bins as bins_text
-    from binestimator.weather import find_weather, read_weather
+    from binestimator.weather import read_weather, weather_for
 
     if args.project is None:
         project, schedule = _schedule_project(args)
@@ -242,8 +242,10 @@ def _bins(args) -> int:
         project = read_any(args.project)[0]
         schedule = f"that of {project.info.name}"
         folder, whole_f, pressure_psia = project.source_dir, args.whole_f or project.weather.whole_f, project.weather.pressure_psia
-    path = Path(args.weather)
-    weather = read_weather(path if path.exists() else find_weather(args.weather, folder), whole_f=whole_f, pressure_psia=pressure_psia)
+    if os.path.lexists(args.weather):
+        weather = read_weather(args.weather, whole_f=whole_f, pressure_psia=pressure_psia)
+    else:
+        weather = weather_for(args.weather, folder, whole_f=whole_f, pressure_psia=pressure_psia)
     width_f = args.width or project.bins.width_f
     conditions = build_conditions(weather, project)
     occupied = conditions.occupied > 0.5

@@ -35,11 +35,10 @@ def weather_of(project):
     WeatherError
         The file is not found or cannot be used.
     """
-    from binestimator.weather import find_weather, read_weather
+    from binestimator.weather import weather_for
 
     record = project.weather
-    path = find_weather(record.file, project.source_dir)
-    return read_weather(path, whole_f=record.whole_f, pressure_psia=record.pressure_psia)
+    return weather_for(record.file, project.source_dir, whole_f=record.whole_f, pressure_psia=record.pressure_psia)
 
 
 def read_any(path):

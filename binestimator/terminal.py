@@ -86,7 +86,7 @@ def _wrapped(text: str, first: str = "", later: str | None = None) -> list[str]:
 def _heading(results) -> list[str]:
     weather, base, choice = results.weather, results.baseline, results.selection
     hours, residual = base.annual["hours"], choice.worst_residual_frac
-    place = f"{weather.name or 'station'} ({weather.format}, {weather.file_name})"
+    place = f"{weather.name or 'station'} ({_file_of(weather)})"
     mean_f = float(weather.frame["oat_f"].mean())
     return [
         *_wrapped(results.project.info.name),
@@ -241,9 +241,10 @@ def bins(table, weather, schedule: str, total_hours: float) -> str:
     widths = [max(len(head), len(unit), len(totals[key]), *map(len, cells[key])) + 2 for key, head, unit in shown]
     line = lambda values: "".join(v.rjust(w) for v, w in zip(values, widths, strict=True))  # noqa: E731
     lines = [
-        *_wrapped(f"{weather.name or 'station'} ({weather.format}, {weather.file_name}), {_position(weather)}, "
+        *_wrapped(f"{weather.name or 'station'} ({_file_of(weather)}), {_position(weather)}, "
                   f"{weather.elevation_ft:,.0f} ft, {weather.pressure_psia:.2f} psia", "Weather   "),
-        *_wrapped(schedule, "Schedule  "), "",
+        *_wrapped(schedule, "Schedule  "),
+        *(text for finding in weather.findings if finding.level == "caution" for text in _wrapped(finding.text, "Caution   ")), "",
         line([head for _, head, _ in shown]), line([unit for _, _, unit in shown]), "-" * sum(widths),
     ]  # fmt: skip
     lines += [line([cells[key][k] for key, _, _ in shown]) for k in range(len(table))]
@@ -253,6 +254,11 @@ def bins(table, weather, schedule: str, total_hours: float) -> str:
     lines += _wrapped(f"Bins are left-closed: a bin from 60 holds 60.0 up to, not with, its upper end. Hours total {table['hours'].sum():,.0f} of "
                       f"{total_hours:,.0f} h of the file, {agree}. MC wb: mean coincident wet bulb; W: humidity ratio.")  # fmt: skip
     return "\n".join(line.rstrip() for line in lines)
+
+
+def _file_of(weather) -> str:
+    """Format and name of the weather file, and where it was found if not beside the project."""
+    return f"{weather.format}, {weather.file_name}" + (f" from {weather.found}" if weather.found else "")
 
 
 def _position(weather) -> str:

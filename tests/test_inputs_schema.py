@@ -161,7 +161,7 @@ def test_good_values(path, raw, value):
         ("cooling.type", "evaporative cooler", ["not modelled"]),
         ("bins.width_f", 4, ["one of 2, 5, 10"]),
         ("bins.width_f", "wide", ["not a number"]),
-        ("group.weekday_hours", [7], ["has 1 values"]),
+        ("group.weekday_hours", [7], ["has 1 value;"]),
         ("group.weekday_hours", [7, 25], ["value 2 is outside"]),
         ("group.weekday_hours", [7, "18"], ["value 2 is not a number"]),
         ("group.weekday_hours", [7, 7], ["starts when it ends", "[0, 24]"]),

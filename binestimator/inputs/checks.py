@@ -177,7 +177,7 @@ def _calendar(project, problems: Problems) -> None:
     if project.bins.by_rate_period and not (project.calendar.rate_period_hours or project.calendar.mid_peak_hours):
         problems.add(
             "bins.by_rate_period", "asks for rate periods, but none is given", project.bins.by_rate_period,
-            do="give calendar.rate_period_hours, such as [12, 18]", involves=("calendar.rate_period_hours",),
+            do="give calendar.rate_period_hours, such as " + problems.words("[12, 18]", "12, 18"), involves=("calendar.rate_period_hours",),
         )  # fmt: skip
 
 

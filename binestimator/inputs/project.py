@@ -204,7 +204,7 @@ heating, preheat, limits, service, prices, bins : records
             [(candidate.id, dict(candidate.overrides)) for candidate in self.candidates])
         return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:8]
 
-    def with_overrides(self, overrides: Mapping[str, object]) -> Project:
+    def with_overrides(self, overrides: Mapping[str, object], *, in_cells: bool = False) -> Project:
         """Project with some inputs changed, checked and resolved again from what was given.
 
         Parameters
@@ -215,13 +215,15 @@ heating, preheat, limits, service, prices, bins : records
             ``"none"`` unsets an optional input. Values follow one another, later ones win, also
             over the overrides the project already has. Inputs of the quick description make the
             zones anew; a zone's ``index_share`` changes no other zone's.
+        in_cells : bool
+            The values were typed into cells of a form: what is wrong is said in words that suit a cell.
 
         Raises
         ------
         InputError
             Lists everything that does not fit. Overrides of the candidates are not tried again.
         """
-        problems = Problems()
+        problems = Problems(in_cells=in_cells)
         checked = check_overrides(overrides, problems, "override")
         merged = {path: value for path, value in self.overrides.items() if path not in checked} | checked
         project = build_project(
@@ -300,7 +302,7 @@ def check_overrides(overrides: Mapping[str, object], problems: Problems, where: 
         if parsed is not None:
             problem = _cannot_override(parsed)
         if problem is None:
-            value, problem = check_value(parsed.field, raw)
+            value, problem = check_value(parsed.field, raw, in_cell=problems.in_cells)
         if problem is None:
             checked[path] = value
         else:
@@ -363,12 +365,13 @@ def build_project(
     specials = build.items("special", given.specials)
     group_names = [group.name for group in groups]
     if not groups:
-        problems.add("group", "no profile group", expected="at least one [[group]]", do='add [[group]] with a name')
+        problems.add("group", "no profile group", expected=problems.words("at least one [[group]]", "at least one"),
+                     do=problems.words("add [[group]] with a name", "give one a name"))  # fmt: skip
     building = sections["building"]
     if specials and building.floor_area_ft2 is None:
         problems.add(
             "special", "special zones without the quick description they are taken from",
-            do="give building.floor_area_ft2, or list them under [[zone]]", involves=("building.floor_area_ft2",),
+            do="give building.floor_area_ft2, or " + problems.words("list them under [[zone]]", "list them as zones"), involves=("building.floor_area_ft2",),
         )  # fmt: skip
     build.group_exists("building.group", building.group, group_names)
     for special in specials:
@@ -452,7 +455,7 @@ class _Build:
             filled[name] = field.default
             self.origins[path] = "default"
             if field.required and path not in problems.bad:
-                problems.add_bad(path, sentence("is missing", expected=field.allowed, do=f"give it: {field.description}"))
+                problems.add_bad(path, sentence("is missing", expected=field.allowed_as(in_cell=problems.in_cells), do=f"give it: {field.description}"))
         return record_type(section)(**filled)
 
     def single(self, section: str):
@@ -546,8 +549,8 @@ class _Build:
         if not explicit and building.floor_area_ft2 is None:
             self.problems.add(
                 "zone", "no zone", expected="at least one",
-                do="give building.floor_area_ft2 for zones from the quick description, list [[zone]], or name a "
-                   "zones_csv file under [project]",
+                do="give building.floor_area_ft2 for zones from the quick description" + self.problems.words(
+                    ", list [[zone]], or name a zones_csv file under [project]", ", or list zones here"),
                 involves=("building.floor_area_ft2", "project.zones_csv", "zone"),
             )  # fmt: skip
         lines += explicit
@@ -603,8 +606,9 @@ class _Build:
         if sections["project"].default_candidates:
             ids = [*DEFAULT_CANDIDATES, *(each for each in ids if each not in DEFAULT_CANDIDATES)]
         if not ids:
-            problems.add("candidate", "no candidate", expected="at least one [[candidate]]",
-                         do="list candidates or set project.default_candidates = true")  # fmt: skip
+            problems.add("candidate", "no candidate", expected=problems.words("at least one [[candidate]]", "at least one"),
+                         do="list candidates or " + problems.words("set project.default_candidates = true",
+                                                                   "answer yes to project.default_candidates"))  # fmt: skip
         if len(ids) > MOST["candidate"]:
             problems.add("candidate", f"too many: {len(ids)}", expected=f"at most {MOST['candidate']}, the default ones counted")
             ids = ids[: MOST["candidate"]]
@@ -613,7 +617,7 @@ class _Build:
         self._candidate_overrides_met(candidates)
         marked = [each for each in ids if listed.get(each, {}).get("baseline")]
         if len(marked) > 1:
-            problems.add("candidate", "more than one baseline", ", ".join(marked), "baseline = true at most once")
+            problems.add("candidate", "more than one baseline", ", ".join(marked), problems.words("baseline = true at most once", "yes at most once"))
         default = "as_found" if "as_found" in ids and sections["project"].default_candidates else None
         return candidates, (marked or [default or (ids[0] if ids else "")])[0]
 
@@ -663,8 +667,9 @@ class _Build:
         strategy = inline.get("strategy", default)
         if strategy is None:
             if prefix not in self.problems.bad and f"{prefix}.strategy" not in self.problems.bad:
-                choices = fields_of(part)["strategy"].allowed
-                self.problems.add_bad(prefix, sentence("is missing", expected=choices, do=f'write {part} = "as_found"'))
+                choices = fields_of(part)["strategy"].allowed_as(in_cell=self.problems.in_cells)
+                do = self.problems.words(f'write {part} = "as_found"', "choose one")
+                self.problems.add_bad(prefix, sentence("is missing", expected=choices, do=do))
             strategy = "as_found"
         values = {"strategy": strategy}
         for name, value in self.given.library[part].get(strategy, {}).items():
