@@ -17,6 +17,7 @@ EnergyPlus Auxiliary Programs, EPW data dictionary (limits and missing codes; fr
 from __future__ import annotations
 
 import hashlib
+import os
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
@@ -25,6 +26,7 @@ import numpy as np
 import pandas as pd
 
 from binestimator.errors import Finding, WeatherError
+from binestimator.inputs.files import read_file
 from binestimator.moist_air import (
     dewpoint_f,
     humidity_ratio_from_dewpoint,
@@ -321,17 +323,12 @@ def _what_there_is(name: str, folders) -> str:
 
 
 def _bytes_of(path: Path) -> bytes:
-    if path.is_dir():
-        raise WeatherError(f"{path}: is a folder; give the weather file in it")
-    if not path.exists():
-        there = _what_there_is(path.name, [WEATHER_FOLDER])
-        raise WeatherError(f"{path}: no such weather file; {there}")
     try:
-        if path.stat().st_size > _LARGEST_FILE_BYTES:
-            raise WeatherError(f"{path.name}: larger than 50 MB; a typical year has about 2 MB")
-        return path.read_bytes()
-    except OSError as error:
-        raise WeatherError(f"{path}: cannot be read: {error.strerror}") from error
+        return read_file(path, "weather file", largest=_LARGEST_FILE_BYTES, error=WeatherError)
+    except WeatherError as error:
+        if os.path.lexists(path):
+            raise
+        raise WeatherError(f"{error}; {_what_there_is(path.name, [WEATHER_FOLDER])}") from None
 
 
 # --- values ----------------------------------------------------------------------------

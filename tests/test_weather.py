@@ -556,7 +556,7 @@ def test_content_that_is_no_weather(tmp_path, content, fragment):
 def test_folder_and_missing_file(tmp_path):
     with pytest.raises(WeatherError, match="is a folder"):
         read_weather(tmp_path)
-    with pytest.raises(WeatherError, match="no such weather file.*12839.tm2, 703165TY.csv, 7231"):
+    with pytest.raises(WeatherError, match="the weather file does not exist.*12839.tm2, 703165TY.csv, 7231"):
         read_weather(tmp_path / "nowhere.epw")
     with pytest.raises(WeatherError, match="whole_f.*auto, yes or no"):
         read_weather(FOLDER / MIAMI, whole_f="maybe")

@@ -31,6 +31,7 @@ from pathlib import Path
 from xml.parsers import expat
 
 from binestimator.errors import InputError
+from binestimator.inputs.files import readable_file
 
 #: Largest workbook file, and largest size of all its parts unpacked. [bytes]
 LARGEST_WORKBOOK = 20_000_000
@@ -306,23 +307,11 @@ class WorkbookFile:
 
 def _open(path: Path) -> zipfile.ZipFile:
     """The zip folder of a file after a look at its size and its end."""
-    try:
-        if not path.exists():
-            raise InputError(f"{path}: the workbook does not exist; expected the path of a file; check name and folder")
-        if not path.is_file():
-            kind = "a folder" if path.is_dir() else "not a regular file"
-            raise InputError(f"{path}: the workbook is {kind}; expected a file")
-        size = path.stat().st_size
-        if size > LARGEST_WORKBOOK:
-            raise InputError(f"{path}: the workbook has {size:,} bytes; expected at most {LARGEST_WORKBOOK:,}")
-        with path.open("rb") as file:
-            start = file.read(8)
-            file.seek(max(size - 66_000, 0))
-            end = file.read(66_000)
-    except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
-        if isinstance(error, InputError):
-            raise
-        raise InputError(f"{path}: the workbook cannot be read: {getattr(error, 'strerror', None) or error}") from None
+    readable_file(path, "workbook", largest=LARGEST_WORKBOOK)
+    with path.open("rb") as file:
+        start = file.read(8)
+        file.seek(max(path.stat().st_size - 66_000, 0))
+        end = file.read(66_000)
     if start.startswith(b"\xd0\xcf\x11\xe0"):
         raise _Refused("is encrypted, or a workbook of the old kind (.xls); save it without a password as .xlsx")
     if not start.startswith(b"PK\x03\x04"):

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from binestimator.errors import InputError
 from binestimator.inputs.checks import unused_strategy_inputs
+from binestimator.inputs.files import read_file
 from binestimator.inputs.paths import parse_path
 from binestimator.inputs.problems import Problems, sentence, shown
 from binestimator.inputs.project import (
@@ -128,24 +129,7 @@ def read_text(path: Path, what: str) -> str:
     InputError
         Missing, a folder or another special file, too large, not UTF-8, not readable.
     """
-    try:
-        if not path.exists():
-            raise InputError(f"{path}: the {what} does not exist; expected the path of a file; check name and folder")
-        if not path.is_file():
-            kind = "a folder" if path.is_dir() else "not a regular file"
-            raise InputError(f"{path}: the {what} is {kind}; expected a file")
-        size = path.stat().st_size
-        if size > LARGEST_FILE:
-            raise InputError(f"{path}: the {what} has {size:,} bytes; expected at most {LARGEST_FILE:,}")
-        with path.open("rb") as file:
-            data = file.read(LARGEST_FILE + 1)
-    except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
-        if isinstance(error, InputError):
-            raise
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"{path}: the {what} cannot be read: {reason}") from None
-    if len(data) > LARGEST_FILE:
-        raise InputError(f"{path}: the {what} has more than {LARGEST_FILE:,} bytes")
+    data = read_file(path, what, largest=LARGEST_FILE)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
