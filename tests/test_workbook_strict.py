@@ -15,7 +15,7 @@ from binestimator.workbook.strict import Book, write_atomically
 
 def made(write):
     """A one-sheet workbook, read back."""
-    with Book(title="t") as book:
+    with Book(title="t", kind=FORM) as book:
         write(book, book.sheet("S"))
         return openpyxl.load_workbook(io.BytesIO(book.content()))["S"]
 
