@@ -27,7 +27,7 @@ def room(gains=0.0, oat=70.0, sat=55.0, dsp=1.5, ceiling=1.0, reheat_on=1.0, duc
     # The share that the fan gives of what flows without a ceiling, as the pressure at which it does.
     full = float(np.minimum(requested, available_flow_cfm(unit, np.array([dsp])))[0, 0])
     unit = dataclasses.replace(unit, max_cfm=ceiling * full)
-    left, _ = rationed_dsp_inwc(unit, requested, np.array([dsp]), lambda p: np.zeros(p.shape))
+    left, _, _ = rationed_dsp_inwc(unit, requested, np.array([dsp]), lambda p: np.zeros(p.shape))
     state = zone_state(unit, loads, np.array([sat]), left, requested, reheat_on)
     return unit, loads, requested[0, 0], state
 

@@ -21,6 +21,8 @@ UP_LOWEST_F, UP_HIGHEST_F = 30.0, 200.0
 LEAST_FALL = 0.05
 # A chord across the bracket stays this share of it away from either end.
 CHORD_MARGIN = 0.05
+# A residual below this is found: the steps stay, instead of following its rounding. [degF]
+FOUND_F = 1e-9
 # Two supply temperatures closer than this give no slope. [degF]
 SAME_F = 1e-9
 
@@ -77,5 +79,6 @@ def _root(residual, start_f, lowest_f, highest_f, evaluations: int):
         both = (low_f > 0.0) & (high_f < 0.0)
         part = np.clip(low_f / np.where(both, low_f - high_f, 1.0), CHORD_MARGIN, 1.0 - CHORD_MARGIN)
         other = np.where(both, low + part * (high - low), np.clip(secant, low, high))
-        last_s, last_f, s = s, f, np.where((secant > low) & (secant < high), secant, other)
+        following = np.where((secant > low) & (secant < high), secant, other)
+        last_s, last_f, s = s, f, np.where(np.abs(f) > FOUND_F, following, s)
     return s

@@ -25,6 +25,8 @@ from .unit import Unit
 SAT_HELD_F = 1e-7
 # A load beyond capacity by less is carried. [share of the load]
 CAPACITY_SLACK_FRAC = 1e-6
+# A load beyond capacity by less is rounding. [share of the load]
+UNSERVED_FRAC = 1e-9
 # Return and outdoor air closer than this are the same: no damper makes a difference. [degF]
 SAME_AIR_F = 1e-9
 # Supply heating below this is rounding where mixed air just meets its target: no source starts for it. [kBtu/h]
@@ -112,6 +114,7 @@ class _Air:
     dsp_set_inwc: np.ndarray
     dsp_held_inwc: np.ndarray
     ceiling_frac: np.ndarray
+    at_ceiling: np.ndarray
     fan: fans.FanState
     room_flow: np.ndarray
     leak: np.ndarray
@@ -153,7 +156,7 @@ def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, rehea
     requested = requested_flow_cfm(unit, loads, sat_f, reheat_on)
     leak_at = lambda dsp_inwc: fans.leakage_cfm(unit, dsp_inwc)  # noqa: E731
     standing = fans.standing_dsp_inwc(unit, requested @ z.multiplier + leak_at(dsp_set), dsp_set)
-    dsp, share = rationed_dsp_inwc(unit, requested, standing, leak_at)
+    dsp, share, binds = rationed_dsp_inwc(unit, requested, standing, leak_at)
     zones = zone_state(unit, loads, sat_f, dsp, requested, reheat_on)
 
     room_flow = zones.flow_cfm @ z.multiplier
@@ -162,7 +165,7 @@ def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, rehea
     safe = np.where(flow > 0.0, flow, 1.0)
     # The fan sees what really flows; starved zones can leave it a little above its setpoint. At its
     # airflow ceiling it stands against the pressure that is left.
-    fan = fans.supply_fan(unit, flow, np.where(share < 1.0, np.minimum(dsp, dsp_set), dsp_set), resets_pressure)
+    fan = fans.supply_fan(unit, flow, np.where(binds, np.minimum(dsp, dsp_set), dsp_set), resets_pressure)
     rise = fans.temperature_rise_f(fan.heat_kw, flow, fs)
     return_kw = fans.secondary_fan_kw(unit, flow * unit.return_fan.flow_frac) if unit.return_fan.type == "return" else np.zeros_like(flow)
 
@@ -179,7 +182,7 @@ def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, rehea
         + fans.temperature_rise_f(return_kw, flow, fs),
         sat_f)
     return _Air(
-        zones=zones, sat_f=sat_f, dsp_set_inwc=dsp_set, dsp_held_inwc=dsp, ceiling_frac=share, fan=fan, room_flow=room_flow,
+        zones=zones, sat_f=sat_f, dsp_set_inwc=dsp_set, dsp_held_inwc=dsp, ceiling_frac=share, at_ceiling=binds, fan=fan, room_flow=room_flow,
         leak=leak, flow=flow, return_kw=return_kw, rise_f=rise, room_mean_f=room_mean, rat_f=rat,
         oa_min_frac=ah.minimum_oa_frac(unit, flow, c.occupied, loads.oa_people_cfm, oa_least_cfm))
 
@@ -446,7 +449,8 @@ def _finish(unit: Unit, c, loads: ZoneLoads, sat_set, a: _Air, p: _Coils, enable
     z = unit.zones
     mult = z.multiplier
     # What the plant cannot give is no load of the coil: it has a column of its own.
-    unserved = np.maximum(p.sensible_btuh + p.latent_btuh - p.capacity_btuh, 0.0)
+    excess = p.sensible_btuh + p.latent_btuh - p.capacity_btuh
+    unserved = np.where(excess > UNSERVED_FRAC * np.maximum(p.sensible_btuh + p.latent_btuh, 1.0), excess, 0.0)
     sensible = p.sensible_btuh - unserved
     served = load = np.maximum(sensible + p.latent_btuh, 0.0)
     running = np.ones_like(load)
@@ -491,7 +495,7 @@ def _finish(unit: Unit, c, loads: ZoneLoads, sat_set, a: _Air, p: _Coils, enable
         starved_zones=a.zones.starved @ mult, ventilation_short_zones=a.zones.ventilation_short @ mult,
         reheating_zones=(a.zones.reheat_btuh > 0.0) @ mult,
         humid=((p.wet.room > limit_w) & (c.occupied > 0.0)).astype(float),
-        airflow_ceiling=(a.ceiling_frac < 1.0).astype(float),
+        airflow_ceiling=a.at_ceiling.astype(float),
         oa_short=(oa_cfm < 0.98 * ah.required_oa_cfm(unit, c.occupied, loads.oa_people_cfm)).astype(float),
         economizing=p.mixed.economizing.astype(float), minimum_speed=a.fan.at_minimum.astype(float),
         capacity_limited=short_of_cooling.astype(float),

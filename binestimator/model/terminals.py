@@ -40,9 +40,10 @@ FLOW_TOLERANCE_FRAC = 1e-6
 # A room this far below its heating setpoint at the cooling minimum has the whole heating minimum of the
 # dual maximum law; between, the flow rises in proportion. Proportional band of a room's loop (assumption). [degF]
 HEATING_RAMP_F = 1.0
-# Rounds in which the leakage at the pressure that the fan's ceiling leaves is found; exact from the first
-# where leakage goes with the root of pressure, else the error falls by its share of the airflow each time.
-LEAKAGE_ROUNDS = 4
+# Newton rounds for the leakage at the pressure that the fan's ceiling leaves; exact from the first where leakage goes with the root of pressure.
+LEAKAGE_ROUNDS = 3
+# An airflow above the fan's ceiling by less is rounding. [share]
+CEILING_SLACK_FRAC = 1e-12
 
 
 def zone_supply_f(unit: Unit, sat_f):
@@ -133,6 +134,7 @@ def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm):
         The same where the ceiling does not bind. [in. w.c.]
     share : ndarray (R,)
         Airflow of all rooms over what they would take at ``dsp_inwc``; 1 where the ceiling does not bind.
+    binds : ndarray (R,) bool
 
     Notes
     -----
@@ -140,37 +142,47 @@ def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm):
     what they ask for: ``V = min(Vasked, a u)`` with ``u`` the root of pressure. The sum is
     concave in u and made of straight pieces, so it is the least of its tangents, and the
     root at which it meets the ceiling is the largest of theirs: exact without steps.
-    Leakage is a straight line through none and its value at the pressure found before.
+    Leakage, a power of pressure, is followed by its tangent at the pressure found before.
     """
     z = unit.zones
     root = np.sqrt(np.maximum(dsp_inwc, 0.0))
     full = np.minimum(requested_cfm, available_flow_cfm(unit, dsp_inwc)) @ z.multiplier
-    binds = full + leakage_cfm(dsp_inwc) > unit.max_cfm * (1.0 + 1e-12)
+    binds = full + leakage_cfm(dsp_inwc) > unit.max_cfm * (1.0 + CEILING_SLACK_FRAC)
     share = np.ones(root.shape)
     if not binds.any():
-        return dsp_inwc, share
-    passes = open_flow_cfm(unit)
-    # Zones in the order in which falling pressure starves them last: those that need least pressure first.
-    needs = requested_cfm[binds] / passes
-    order = np.argsort(needs, axis=1, kind="stable")
-    asked = np.take_along_axis(requested_cfm[binds] * z.multiplier, order, axis=1)
-    opened = np.take_along_axis(np.broadcast_to(passes * z.multiplier, asked.shape), order, axis=1)
-    nothing = np.zeros((len(asked), 1))
-    kept = np.concatenate([nothing, np.cumsum(asked, axis=1)], axis=1)
-    starved = np.concatenate([np.cumsum(opened[:, ::-1], axis=1)[:, ::-1], nothing], axis=1)
-    u = root[binds]
-
-    def meets(ceiling_cfm, leak_per_root):
-        slope = starved + leak_per_root[:, None]
-        return np.max(np.where(slope > 0.0, (ceiling_cfm - kept) / np.where(slope > 0.0, slope, 1.0), 0.0), axis=1)
-
+        return dsp_inwc, share, binds
+    passes, u, power = open_flow_cfm(unit), root[binds], 2.0 * unit.air_handler.leakage_exponent
     for _ in range(LEAKAGE_ROUNDS):
         leak = leakage_cfm(u * u)
-        u = np.clip(meets(unit.max_cfm, leak / np.where(u > 0.0, u, 1.0)), 0.0, root[binds])
+        found = ceiling_root(requested_cfm[binds], passes, z.multiplier, unit.max_cfm - (1.0 - power) * leak, power * leak / np.where(u > 0.0, u, 1.0))
+        u = np.clip(found, 0.0, root[binds])
     found = np.array(dsp_inwc, dtype=float)
     found[binds] = u * u
     given = np.minimum(requested_cfm, available_flow_cfm(unit, found)) @ z.multiplier
-    return found, np.where(binds, np.where(full > 0.0, given / np.where(full > 0.0, full, 1.0), 1.0), share)
+    return found, np.where(binds, np.where(full > 0.0, given / np.where(full > 0.0, full, 1.0), 1.0), share), binds
+
+
+def ceiling_root(requested_cfm, passes_cfm, multiplier, ceiling_cfm, leak_per_root):
+    """Root of duct pressure at which zones and leaks together take the ceiling. (R,) [sqrt(in. w.c.)]
+
+    Parameters
+    ----------
+    requested_cfm : ndarray (R, Z)
+    passes_cfm : ndarray (Z,)
+        From :func:`open_flow_cfm`.
+    multiplier : ndarray (Z,)
+    ceiling_cfm, leak_per_root : ndarray (R,)
+        What the fan gives, less leakage at no pressure by its tangent; the tangent's slope. [cfm, cfm/sqrt(in. w.c.)]
+    """
+    # Falling pressure starves those last that need least: one tangent for each number of zones that keep what they ask for.
+    order = np.argsort(requested_cfm / passes_cfm, axis=1, kind="stable")
+    asked = np.take_along_axis(requested_cfm * multiplier, order, axis=1)
+    opened = np.take_along_axis(np.broadcast_to(passes_cfm * multiplier, asked.shape), order, axis=1)
+    nothing = np.zeros((len(asked), 1))
+    kept = np.concatenate([nothing, np.cumsum(asked, axis=1)], axis=1)
+    starved = np.concatenate([np.cumsum(opened[:, ::-1], axis=1)[:, ::-1], nothing], axis=1)
+    slope = starved + np.asarray(leak_per_root)[:, None]
+    return np.max(np.where(slope > 0.0, (np.asarray(ceiling_cfm)[:, None] - kept) / np.where(slope > 0.0, slope, 1.0), 0.0), axis=1)
 
 
 def zone_state(unit: Unit, loads: ZoneLoads, sat_f, dsp_inwc, requested_cfm, reheat_on=1.0) -> ZoneState:
