@@ -30,7 +30,7 @@ from .results import (
     ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, CandidateRun, EqualService, Held, Interaction, Results, RowChoice, overrides_key,
 )
 from .selection import choose_rows, end_use_costs
-from .strategies.choose import RESET_DSP, RESET_SAT, Setpoints, dsp_setpoint_inwc, reset_range, resets_pressure, setpoints
+from .strategies.choose import RESET_DSP, RESET_SAT, Setpoints, at_dsp_ends, dsp_of_sat, dsp_setpoint_inwc, reset_range, resets_pressure, setpoints
 from .strategies.cost_optimal import SERVED_TOLERANCE, search as search_sat
 from .strategies.demand import pressure_thresholds_inwc, temperature_thresholds_f
 from .strategies.limits import sat_limits
@@ -225,7 +225,11 @@ def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None
                 if dsp_value is not None:
                     marks.update(dsp_at_max=none, dsp_at_min=none)
                 used = replace(normal, sat_f=new_sat, dsp_inwc=new_dsp, **marks)
-            state = evaluate(unit, rows.on, rows.loads, used.sat_f, used.dsp_inwc, resets_pressure=resets_pressure(dsp))
+            state = evaluate(unit, rows.on, rows.loads, used.sat_f, used.dsp_inwc, resets_pressure=resets_pressure(dsp),
+                             dsp_of_sat=dsp_of_sat(unit, dsp, dsp_value))
+            if dsp_value is None:
+                # Where the supply air floats, the pressure strategy answers to the temperature that results.
+                used = replace(used, dsp_inwc=state.dsp_set_inwc, **at_dsp_ends(dsp, state.dsp_set_inwc))
             parts.append(Part(share=share, setpoints=used, state=state))
     return parts
 
@@ -338,10 +342,10 @@ def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
                                                   if c.dsp.strategy in RESET_DSP)])
     limits = sat_limits(honest, rows.on, rows.loads, low, high)
     heard = honest.zones.weight > 0.0
-    enabled = heating_enabled(honest, rows.on.oat_f, rows.on.fan_on)
 
-    def least_dsp(sat_f):
-        share = requested_flow_cfm(honest, rows.loads, sat_f, enabled) / honest.zones.max_cfm
+    def least_dsp(conditions, loads, sat_f):
+        enabled = heating_enabled(honest, conditions.oat_f, conditions.fan_on)
+        share = requested_flow_cfm(honest, loads, sat_f, enabled) / honest.zones.max_cfm
         needed = honest.index_dsp_inwc * honest.zones.index_share * share * share
         return np.clip(np.max(np.where(heard, needed, 0.0), axis=1, initial=0.0), 0.0, highest)
 
@@ -351,7 +355,8 @@ def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
                                            state.unserved_kbtuh, state.heat_unserved_kbtuh])  # fmt: skip
 
     sat = search_sat(honest, rows.on, rows.loads, limits, least_dsp, True, tried)
-    dsp = least_dsp(sat)
+    # Where the supply air floats, the least pressure is that at the temperature that results.
+    dsp = evaluate(honest, rows.on, rows.loads, sat, least_dsp(rows.on, rows.loads, sat), dsp_of_sat=least_dsp).dsp_set_inwc
     best, allowed = run(sat, dsp)
     higher = [(sat, dsp + k / BOUND_STEPS * np.maximum(highest - dsp, 0.0)) for k in range(1, BOUND_STEPS + 1)]
     for sat_f, dsp_inwc in [*higher, *((s.sat_f, s.dsp_inwc) for s in asked)]:

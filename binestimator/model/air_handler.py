@@ -42,7 +42,7 @@ class Moisture:
     wet_frac: np.ndarray
 
 
-def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm):
+def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm, oa_least_cfm=None):
     """Outdoor-air share at the minimum setting of the chosen control. [-]
 
     ``flow`` holds an airflow, so its share falls as supply air rises; ``position`` holds the
@@ -52,6 +52,8 @@ def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm):
     Parameters
     ----------
     flow_cfm, occupied, oa_people_cfm : ndarray (R,)
+    oa_least_cfm : ndarray (R,), optional
+        Outdoor air below which the minimum does not go, whatever its control. [cfm]
     """
     oa = unit.outdoor_air
     safe = np.where(flow_cfm > 0.0, flow_cfm, 1.0)
@@ -61,7 +63,10 @@ def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm):
         share = (unit.oa_area_cfm + oa_people_cfm / oa.ventilation_efficiency) / safe
     else:
         share = unit.oa_minimum_cfm / safe
-    return np.minimum(share * occupied, oa.maximum_frac)
+    share = share * occupied
+    if oa_least_cfm is not None:
+        share = np.maximum(share, oa_least_cfm / safe)
+    return np.minimum(share, oa.maximum_frac)
 
 
 def required_oa_cfm(unit: Unit, occupied, oa_people_cfm):
@@ -163,3 +168,15 @@ def moisture(unit: Unit, fl, flow_cfm, infiltration_cfm, oa_frac, oa_humidity_ra
     mixed = oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * room
     leaving = through * mixed + wet * np.minimum(mixed, coil_w)
     return Moisture(room=room, mixed=mixed, leaving=leaving, wet_frac=wet)
+
+
+def moisture_of_latent(fl, flow_cfm, infiltration_cfm, oa_frac, oa_humidity_ratio, latent_btuh, coil_latent_btuh, wet_frac) -> Moisture:
+    """Moisture balance of rooms where the latent load of the coil is given. [Btu/h]
+
+    ``Wr = Woa + (L - Lcoil) / (m x + mi)`` in the names of :func:`moisture`; air leaves the coil drier by ``Lcoil / m``.
+    """
+    m = fl * flow_cfm
+    outside = np.maximum(m * oa_frac + fl * infiltration_cfm, fl * LEAST_EXCHANGE_CFM)
+    room = oa_humidity_ratio + (latent_btuh - coil_latent_btuh) / outside
+    mixed = oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * room
+    return Moisture(room=room, mixed=mixed, leaving=mixed - coil_latent_btuh / np.where(m > 0.0, m, 1.0), wet_frac=wet_frac)

@@ -125,11 +125,12 @@ class Grid:
         Lines of one part.
     parts : int
         The lines are repeated so often, each time with some other formulas.
-    first_column : int
-        Column of the file where the table starts.
+    source : sequence of int, optional
+        Line of the conditions that each line stands for; the same line without it.
     """
 
-    def __init__(self, pen, sheet: Sheet, scope: Scope, lines: int, parts: int = 1):
+    def __init__(self, pen, sheet: Sheet, scope: Scope, lines: int, parts: int = 1, source=None):
+        self.source = range(lines) if source is None else source
         self.pen, self.sheet, self.lines, self.parts = pen, sheet, lines, parts
         self.outer = scope
         self.scope = Scope(scope)
@@ -356,7 +357,7 @@ class Grid:
             for k in range(self.lines):
                 line = part * self.lines + k
                 row = FIRST_ROW + line + 1
-                text = (first if k == 0 else following).replace(OWN, str(row)).replace(SOURCE, str(FIRST_ROW + k + 1))
+                text = (first if k == 0 else following).replace(OWN, str(row)).replace(SOURCE, str(FIRST_ROW + int(self.source[k]) + 1))
                 rows.append(f'<row r="{row}">' + text % values[line] + "</row>")
         add_ready_rows(self.sheet, rows, self.last_row, self._next - 1)
 

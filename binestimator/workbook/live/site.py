@@ -633,8 +633,6 @@ class Site:
             block("heat_low", "Least airflow while heating", "cfm", "IF({z.heat_min}>{vmin},{z.heat_min},{vmin})")
             block("heat_high", "Most airflow while heating", "cfm", "IF({z.heat_max}>{vmin},{z.heat_max},{vmin})")
             block("heat_air", "Airflow that carries the heat at the highest discharge", "cfm", "-{qh}/({fs}*{z.reheat_rise_max_f})")
-            block("raised", "Airflow above minimum while heating", "cfm",
-                  "{z.dual}*(IF({heat_air}<{heat_low},{heat_low},IF({heat_air}>{heat_high},{heat_high},{heat_air}))-{vmin})")
         if demand_sat:
             for key, label, share in (("t_ask", "Supply air at which the loop asks", "{limits.loop_ask_pct}"),
                                       ("t_release", "Supply air at which the loop releases", "{limits.loop_release_pct}")):
