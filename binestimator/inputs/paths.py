@@ -22,6 +22,7 @@ from binestimator.inputs.schema import (
     fields_of,
     not_modelled,
     NOT_MODELLED_ADVICE,
+    replaced,
 )
 
 _LONGEST = 300
@@ -110,6 +111,9 @@ def parse_path(path: object) -> tuple[InputPath | None, str | None]:
     section = part or kind
     fields = fields_of(section)
     if rest not in fields:
+        old = replaced(section, rest)
+        if old:
+            return None, sentence(old[0], path, do=old[1])
         what = not_modelled(rest)
         if what:
             return None, sentence(f"{what} are not modelled", path, "", NOT_MODELLED_ADVICE)

@@ -18,7 +18,7 @@ from binestimator.inputs.project import (
 )  # fmt: skip
 from binestimator.inputs.schema import (
     LIST_SECTIONS, NOT_MODELLED_ADVICE, SECTIONS, SINGLE_SECTIONS, STATUSES, STRATEGY_SECTIONS, check_free_text, check_value,
-    did_you_mean, fields_of, not_modelled, raw_from_text, used_when_text,
+    did_you_mean, fields_of, not_modelled, raw_from_text, replaced, used_when_text,
 )  # fmt: skip
 
 #: Largest project or zones file. [bytes]
@@ -247,6 +247,10 @@ def _unknown(problems: Problems, where: str, key: object, raw: object, known, se
     place = f"{where}.{short}" if where else short
     if problems.crowded:
         problems.add(place, "unknown input" if where else "unknown section")
+        return
+    old = replaced(section, key)
+    if old:
+        problems.add(place, old[0], do=old[1])
         return
     what = not_modelled(key[:200]) or (not_modelled(raw[:200]) if isinstance(raw, str) else "")
     if what:

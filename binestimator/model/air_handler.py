@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..moist_air import enthalpy_btu_lb, saturation_humidity_ratio
-from .unit import Unit
+from .unit import Groups, Unit, Zones
 
 # Denominators of the moisture balance are kept above this flow [cfm] so that a room with
 # neither outdoor air nor infiltration has a (very humid) answer instead of none.
@@ -42,7 +42,7 @@ class Moisture:
     wet_frac: np.ndarray
 
 
-def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm):
+def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm, oa_least_cfm=None):
     """Outdoor-air share at the minimum setting of the chosen control. [-]
 
     ``flow`` holds an airflow, so its share falls as supply air rises; ``position`` holds the
@@ -52,6 +52,8 @@ def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm):
     Parameters
     ----------
     flow_cfm, occupied, oa_people_cfm : ndarray (R,)
+    oa_least_cfm : ndarray (R,), optional
+        Raises the minimum to this airflow.
     """
     oa = unit.outdoor_air
     safe = np.where(flow_cfm > 0.0, flow_cfm, 1.0)
@@ -61,14 +63,36 @@ def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm):
         share = (unit.oa_area_cfm + oa_people_cfm / oa.ventilation_efficiency) / safe
     else:
         share = unit.oa_minimum_cfm / safe
-    return np.minimum(share * occupied, oa.maximum_frac)
+    share = share * occupied
+    if oa_least_cfm is not None:
+        share = np.maximum(share, oa_least_cfm / safe)
+    return np.minimum(share, oa.maximum_frac)
+
+
+def design_outdoor_air_cfm(zones: Zones, groups: Groups) -> tuple[float, float]:
+    """Sum of zone outdoor air at full occupancy: share by area and share by people. [cfm]
+
+    ASHRAE 62.1 breathing-zone form, rates per group; the system ventilation efficiency
+    is applied by the caller.
+    """
+    area = zones.area_ft2 * zones.multiplier
+    people = area * zones.gain_multiplier / groups.people_ft2[zones.group]
+    by_area = float(np.sum(area * groups.oa_cfm_ft2[zones.group]))
+    by_people = float(np.sum(people * groups.oa_cfm_person[zones.group]))
+    return by_area, by_people
 
 
 def required_oa_cfm(unit: Unit, occupied, oa_people_cfm):
-    """Outdoor air that the minimum asks for: by people present under ``people``, else the design minimum. [cfm]"""
-    if unit.outdoor_air.control == "people":
-        return (unit.oa_area_cfm + oa_people_cfm / unit.outdoor_air.ventilation_efficiency) * occupied
-    return unit.oa_minimum_cfm * occupied
+    """Outdoor air that the rooms are promised: all of it in occupied hours, or its share for people by those present. [cfm]
+
+    What the controls hold is another matter (:func:`minimum_oa_frac`): they may hold more, or less.
+    """
+    if unit.oa_required_by != "people":
+        return unit.oa_required_cfm * occupied
+    area, people = design_outdoor_air_cfm(unit.zones, unit.groups)
+    full = area + people
+    share = (area + oa_people_cfm) / full if full > 0.0 else 1.0
+    return unit.oa_required_cfm * share * occupied
 
 
 def economizer_allowed(unit: Unit, oat_f, oa_humidity_ratio, return_f, return_humidity_ratio):
@@ -87,7 +111,7 @@ def economizer_allowed(unit: Unit, oat_f, oa_humidity_ratio, return_f, return_hu
     return below_cap & (h_out <= enthalpy_btu_lb(return_f, return_humidity_ratio))
 
 
-def mix(unit: Unit, allowed, oa_min_frac, oat_f, return_f, target_f) -> MixedAir:
+def mix(unit: Unit, allowed, oa_min_frac, oat_f, return_f, target_f, least_frac=None) -> MixedAir:
     """Outdoor-air share and mixed air for a wanted mixed-air temperature.
 
     Parameters
@@ -97,6 +121,8 @@ def mix(unit: Unit, allowed, oa_min_frac, oat_f, return_f, target_f) -> MixedAir
     oa_min_frac, oat_f, return_f : ndarray (R,)
     target_f : ndarray (R,)
         Mixed air that needs neither cooling nor heating. [degF]
+    least_frac : ndarray (R,), optional
+        A stuck damper is taken to give at least this share.
 
     Notes
     -----
@@ -109,6 +135,8 @@ def mix(unit: Unit, allowed, oa_min_frac, oat_f, return_f, target_f) -> MixedAir
     x_max = np.maximum(unit.outdoor_air.maximum_frac, oa_min_frac)
     if eco.stuck_frac is not None:
         x = np.full(np.shape(oat_f), float(eco.stuck_frac))
+        if least_frac is not None:
+            x = np.maximum(x, least_frac)
         return MixedAir(oa_frac=x, mat_f=return_f + x * (oat_f - return_f), economizing=np.zeros(x.shape, dtype=bool))
     cold_enough = oat_f < target_f
     gap = return_f - oat_f

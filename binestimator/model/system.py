@@ -132,7 +132,7 @@ def heating_enabled(unit: Unit, oat_f, fan_on):
     return running * (np.asarray(oat_f) < unit.heating.enabled_below_f)
 
 
-def _one_pass(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, reheat_on, held_by_mixing) -> _Pass:
+def _one_pass(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, reheat_on, held_by_mixing, oa_least_cfm=None) -> _Pass:
     """Zones and air side at a supply air temperature.
 
     ``held_by_mixing`` (R,) bool marks rows whose supply temperature is the one that the
@@ -175,7 +175,8 @@ def _one_pass(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, 
     leaving = sat_f - rise if draw else sat_f
     target = sat_f - rise  # mixed air that needs no coil, either way
     before = 0.0 if draw else rise  # warming between mixing box and coil
-    oa_min = ah.minimum_oa_frac(unit, flow, c.occupied, loads.oa_people_cfm)
+    oa_min = ah.minimum_oa_frac(unit, flow, c.occupied, loads.oa_people_cfm, oa_least_cfm)
+    least = None if oa_least_cfm is None else np.minimum(oa_least_cfm / safe, unit.outdoor_air.maximum_frac)
     eco = unit.economizer
     if eco.type in ("differential_enthalpy",) and eco.stuck_frac is None:
         tm0 = rat + oa_min * (c.oat_f - rat)
@@ -185,7 +186,7 @@ def _one_pass(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, 
     else:
         return_w = c.humidity_ratio
     allowed = ah.economizer_allowed(unit, c.oat_f, c.humidity_ratio, rat, return_w)
-    mixed = ah.mix(unit, allowed, oa_min, c.oat_f, rat, target)
+    mixed = ah.mix(unit, allowed, oa_min, c.oat_f, rat, target, least)
     if held_by_mixing.any():
         gap = rat - c.oat_f
         x = np.where(held_by_mixing & (np.abs(gap) > 1e-9), (rat - target) / np.where(np.abs(gap) > 1e-9, gap, 1.0), mixed.oa_frac)
@@ -251,7 +252,7 @@ def resulting_sat_f(unit: Unit, fs, sat_set_f, first: _Pass):
     return sat, low, high & ~low
 
 
-def evaluate(unit: Unit, conditions, loads: ZoneLoads, sat_set_f, dsp_set_inwc, *, resets_pressure=True) -> RowState:
+def evaluate(unit: Unit, conditions, loads: ZoneLoads, sat_set_f, dsp_set_inwc, *, resets_pressure=True, oa_least_cfm=None) -> RowState:
     """Energy, temperatures and counts of every running row.
 
     Parameters
@@ -264,6 +265,8 @@ def evaluate(unit: Unit, conditions, loads: ZoneLoads, sat_set_f, dsp_set_inwc, 
         Setpoints of the candidate. [degF, in. w.c.]
     resets_pressure : bool
         Which published fan curve applies, if those are used.
+    oa_least_cfm : ndarray (R,), optional
+        Raises the minimum outdoor air of a row to this airflow; the economizer adds nothing to it. [cfm]
 
     Returns
     -------
@@ -274,7 +277,7 @@ def evaluate(unit: Unit, conditions, loads: ZoneLoads, sat_set_f, dsp_set_inwc, 
     dsp_set = np.broadcast_to(np.asarray(dsp_set_inwc, dtype=float), c.oat_f.shape)
     enabled = heating_enabled(unit, c.oat_f, c.fan_on)
     nothing = np.zeros(c.oat_f.shape, dtype=bool)
-    first = _one_pass(unit, c, loads, sat_set, dsp_set, resets_pressure, enabled, nothing)
+    first = _one_pass(unit, c, loads, sat_set, dsp_set, resets_pressure, enabled, nothing, oa_least_cfm)
     sat, low, high = resulting_sat_f(unit, loads.fs, sat_set, first)
     moved = low | high
     state = _finish(unit, c, loads, sat_set, dsp_set, first, enabled, high)
@@ -283,7 +286,8 @@ def evaluate(unit: Unit, conditions, loads: ZoneLoads, sat_set_f, dsp_set_inwc, 
     rows = np.flatnonzero(moved)
     sub = c.take(rows)
     by_mixing = low[rows] & (supply_heating_mode(unit) == "none")
-    again = _one_pass(unit, sub, loads.take(rows), sat[rows], dsp_set[rows], resets_pressure, enabled[rows], by_mixing)
+    again = _one_pass(unit, sub, loads.take(rows), sat[rows], dsp_set[rows], resets_pressure, enabled[rows], by_mixing,
+                      None if oa_least_cfm is None else oa_least_cfm[rows])
     fixed = _finish(unit, sub, loads.take(rows), sat_set[rows], dsp_set[rows], again, enabled[rows], high[rows])
     merged = {}
     for f in fields(RowState):
