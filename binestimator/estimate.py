@@ -30,7 +30,7 @@ from .money import annual_cost_usd, simple_payback_years
 from .results import (
     ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, CandidateRun, Held, Interaction, Results, RowChoice, overrides_key,
 )
-from .service import FAILURES, Yardstick, failing, judge, judge_baseline, rises, service_figures, zone_depths
+from .service import FAILURES, ZONE_DEPTHS, Yardstick, failing, judge, judge_baseline, rises, service_figures, zone_depths
 from .selection import choose_rows, end_use_costs
 from .strategies.choose import RESET_DSP, RESET_SAT, Setpoints, dsp_setpoint_inwc, reset_range, resets_pressure, setpoints
 from .strategies.cost_optimal import SERVED_TOLERANCE, search as search_sat
@@ -383,7 +383,7 @@ def zone_report(unit: Unit, rows: Rows, parts: list[Part], yardstick: Yardstick)
     names = ("unmet_hours", "unmet_degree_hours", "starved_hours", "ventilation_short_hours", "cold_hours", "cold_degree_hours",
              "reheat_kbtu", "temperature_request_hours", "pressure_request_hours", "minimum_flow_hours")
     out = {name: np.zeros(len(z)) for name in names}
-    depths = {name: np.zeros(len(z)) for name in ("warm_degree_hours", "cold_degree_hours", "zone_oa_short_cfmh")}
+    depths = {name: np.zeros(len(z)) for name in ZONE_DEPTHS}
     ask_sat = temperature_thresholds_f(unit, rows.loads)[0]
     tolerance = unit.service.unmet_tolerance_f
     for p in parts:

@@ -28,6 +28,9 @@ from .results import BaselineService, EqualService, ServiceRise
 ROUNDING = 1e-6
 COIL_KEYS = ("cooling_sensible_kbtu", "cooling_latent_kbtu", "reheat_kbtu", "preheat_kbtu")
 
+# Depths by zone line that are summed over the hours.
+ZONE_DEPTHS = ("warm_degree_hours", "cold_degree_hours", "zone_oa_short_cfmh", "zone_oa_promised_short_cfmh")
+
 # What the baseline can fail in: the word of the input that confirms it, and how to say it.
 FAILURES = {
     "outdoor_air": "less outdoor air than is required",
@@ -40,7 +43,7 @@ RULES = (
     ("Temperature", "Degree-hours of any zone beyond its setpoints by more than {unmet_tolerance_f:g} °F, warm and cold apart, rise by no more than "
      "{temperature_rise_f:g} °F times its occupied hours"),
     ("Outdoor air at the unit", "What is missing of {margin:g} % of the required outdoor air rises by no more than {outdoor_air_rise:g} % of the year's requirement"),
-    ("Outdoor air of a zone", "What is missing of {margin:g} % of a zone's own need, by area and people, rises by no more than {zone_outdoor_air_rise:g} % of that need"),
+    ("Outdoor air of a zone", "What is missing of {margin:g} % of a zone's own need, by area and people, rises by no more than {zone_outdoor_air_rise:g} % of that need; air beyond what the unit is required to give is no promise"),
     ("Moisture", "Degree-hours of the rooms' dew point above {humid_dewpoint_f:g} °F rise by no more than {dewpoint_rise_f:g} °F times the running hours"),
     ("Start of occupancy", "Degrees outside the setpoints at the first occupied hour rise by no more than {start_rise_f:g} °F times the days; the lowest night "
      "temperature falls by no more than {night_low_drop_f:g} °F"),
@@ -126,7 +129,8 @@ class ServiceFigures:
     """What a candidate gives over the year, on a yardstick.
 
     By zone line (one zone of it), (Z,): ``warm_degree_hours, cold_degree_hours`` beyond the setpoints and the tolerance ·
-    ``zone_oa_short_cfmh`` of its own need · ``start_miss_f`` degrees outside the setpoints at the first occupied hour,
+    ``zone_oa_short_cfmh`` of its own need · ``zone_oa_promised_short_cfmh`` the same, were no more outdoor air given than the unit is
+    required to · ``start_miss_f`` degrees outside the setpoints at the first occupied hour,
     summed over ``starts`` days · ``lowest_f`` lowest night temperature (NaN: not known).
     At the unit: ``oa_short_cfmh`` below the requirement less its margin · ``oa_missing_cfmh`` below the requirement ·
     ``dewpoint_degree_hours`` · ``figures`` annual figures of the hour-by-hour run.
@@ -135,6 +139,7 @@ class ServiceFigures:
     warm_degree_hours: np.ndarray
     cold_degree_hours: np.ndarray
     zone_oa_short_cfmh: np.ndarray
+    zone_oa_promised_short_cfmh: np.ndarray
     start_miss_f: np.ndarray
     lowest_f: np.ndarray
     starts: float
@@ -147,11 +152,14 @@ class ServiceFigures:
 def zone_depths(yardstick: Yardstick, state: RowState, zones: ZoneState) -> dict[str, np.ndarray]:
     """Depths of a part of a candidate by zone line, over all of its hours. Name of ``ServiceFigures`` -> (Z,)"""
     y, tolerance = yardstick, yardstick.rules.unmet_tolerance_f
-    given = state.oa_frac[:, None] * zones.flow_cfm
+    wanted = (1.0 - y.rules.outdoor_air_margin_frac) * y.need_cfm()
+    promised_frac = np.minimum(state.oa_frac, y.required_cfm / np.where(state.flow_cfm > 0.0, state.flow_cfm, 1.0))
+    short = lambda frac: y.hours @ np.maximum(wanted - frac[:, None] * zones.flow_cfm, 0.0)  # noqa: E731
     return {
         "warm_degree_hours": y.hours @ np.maximum(zones.room_f - y.cool_f - tolerance, 0.0),
         "cold_degree_hours": y.hours @ np.maximum(y.heat_f - tolerance - zones.room_f, 0.0),
-        "zone_oa_short_cfmh": y.hours @ np.maximum((1.0 - y.rules.outdoor_air_margin_frac) * y.need_cfm() - given, 0.0),
+        "zone_oa_short_cfmh": short(state.oa_frac),
+        "zone_oa_promised_short_cfmh": short(promised_frac),
     }
 
 
@@ -204,6 +212,17 @@ def _beyond(rise: float, limit: float) -> bool:
     return rise > limit + ROUNDING
 
 
+def _rise_of_zone_oa(found: ServiceFigures, base: ServiceFigures) -> np.ndarray:
+    """Rise of what zones lack of their own outdoor air, where the baseline's is all that was promised. (Z,) [cfm h]
+
+    Air that the baseline gives beyond the requirement, by an excess at the minimum or by its economizer, is no promise: a
+    candidate may trim it. So a rise counts from what zones would lack without that excess, a fall from what they do lack.
+    """
+    above = found.zone_oa_short_cfmh - base.zone_oa_promised_short_cfmh
+    below = found.zone_oa_short_cfmh - base.zone_oa_short_cfmh
+    return np.maximum(above, 0.0) + np.minimum(below, 0.0)
+
+
 def rises(found: ServiceFigures, base: ServiceFigures, yardstick: Yardstick) -> ServiceRise:
     """Rise of every depth over the baseline, beside its limit.
 
@@ -215,10 +234,11 @@ def rises(found: ServiceFigures, base: ServiceFigures, yardstick: Yardstick) -> 
     y, rules = yardstick, yardstick.rules
     warm_limit = rules.temperature_rise_f * y.occupied_hours
     days = max(found.starts, base.starts)
+    zone_oa = _rise_of_zone_oa(found, base)
     by_zone = {
         "unmet_degree_hours": (found.warm_degree_hours - base.warm_degree_hours, warm_limit),
         "cold_degree_hours": (found.cold_degree_hours - base.cold_degree_hours, warm_limit),
-        "zone_oa_short_cfmh": (found.zone_oa_short_cfmh - base.zone_oa_short_cfmh, rules.zone_outdoor_air_rise_frac * y.zone_need_cfmh()),
+        "zone_oa_short_cfmh": (zone_oa, rules.zone_outdoor_air_rise_frac * y.zone_need_cfmh()),
         "start_miss_f": (found.start_miss_f - base.start_miss_f, np.full(len(y.names), rules.start_rise_f * days)),
         "night_low_f": (np.nan_to_num(base.lowest_f - found.lowest_f, nan=0.0), np.full(len(y.names), rules.night_low_drop_f)),
     }
@@ -245,7 +265,7 @@ def rises(found: ServiceFigures, base: ServiceFigures, yardstick: Yardstick) -> 
     return ServiceRise(
         zone=y.names[worst[0]] if worst[1] > 0.0 else None, limits=limits, **values,
         total_unmet_degree_hours_rise=total("warm_degree_hours"), total_cold_degree_hours_rise=total("cold_degree_hours"),
-        total_zone_oa_short_cfmh_rise=total("zone_oa_short_cfmh"),
+        total_zone_oa_short_cfmh_rise=float(zone_oa @ y.multiplier),
         humid_hours_rise=found.figures["humid_hours"] - base.figures["humid_hours"])  # fmt: skip
 
 
