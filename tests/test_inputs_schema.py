@@ -295,7 +295,7 @@ def test_reference_names_every_input_once_and_keeps_its_tables_whole():
     assert len(rows) == len(FIELDS)
     for row, each in zip(rows, FIELDS, strict=True):
         assert row.startswith(f"| `{each.name}` |")
-        assert row.replace("\\|", "").count("|") == 7
+        assert row.replace("\\|", "").count("|") == 8
         assert default_text(each) in row
     for section in LIST_SECTIONS:
         assert f"`[[{section}]]`" in text

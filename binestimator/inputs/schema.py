@@ -57,6 +57,8 @@ TYPES = frozenset(
 #: ``building`` and ``assumption``: what the estimate is about (another value is another project); ``equipment``,
 #: ``control``: what may be repaired or set otherwise; ``shared``: the frame of the run, the same for all candidates.
 ROLES = ("service", "building", "assumption", "equipment", "control", "shared")
+ROLES_TEXT = ("Role says what a candidate may do with an input under [candidate.override]: equipment and control are free; service makes it a candidate "
+              "of another service, shown and never ranked; building, assumption and shared are refused.")
 
 #: How sure a value is: how the user came to it. ``default``: nobody looked.
 STATUSES = ("measured", "nameplate", "drawing", "trended", "interview", "default")
@@ -716,16 +718,16 @@ def _header_of(section: str) -> str:
 
 def documentation_markdown() -> str:
     """Reference of all inputs as Markdown: one table for each section."""
-    lines = ["# Inputs", ""]
+    lines = ["# Inputs", "", ROLES_TEXT, ""]
     for section in SECTIONS:
         lines += [f"## {title_of(section)}", "", f"{_header_of(section)}", ""]
-        lines += ["| Input | Unit | Allowed | Default | What it is | Source of the default |"]
-        lines += ["|---|---|---|---|---|---|"]
+        lines += ["| Input | Unit | Allowed | Default | Role | What it is | Source of the default |"]
+        lines += ["|---|---|---|---|---|---|---|"]
         for field in fields_of(section).values():
             what = field.description
             if field.used_when and section not in STRATEGY_SECTIONS:
                 what += f" (used when {used_when_text(field)})"
-            cells = [f"`{field.name}`", field.unit, field.allowed, default_text(field), what, field.source]
+            cells = [f"`{field.name}`", field.unit, field.allowed, default_text(field), field.role, what, field.source]
             lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
         lines.append("")
     return "\n".join(lines)
