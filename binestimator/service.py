@@ -184,7 +184,8 @@ def service_figures(yardstick: Yardstick, parts, by_zone: dict[str, np.ndarray],
     by_zone : dict
         Of :func:`zone_depths`, added up over the parts by share.
     night : NightBlock
-        ``start_miss_f``, ``starts`` and ``lowest_f`` are used where it has them.
+        ``start_miss_f``, ``starts`` and ``lowest_f`` are used where it has them, and ``warm_degree_hours, cold_degree_hours`` (Z,) of
+        rooms that catch up after the start of occupancy are added to those of the hours.
     """
     at_unit: dict[str, float] = {"oa_short_cfmh": 0.0, "oa_missing_cfmh": 0.0, "dewpoint_degree_hours": 0.0}
     for p in parts:
@@ -192,6 +193,7 @@ def service_figures(yardstick: Yardstick, parts, by_zone: dict[str, np.ndarray],
             at_unit[name] += p.share * value
     count = len(yardstick.names)
     known = lambda name, other: other if getattr(night, name, None) is None else getattr(night, name)  # noqa: E731
+    by_zone = by_zone | {name: by_zone[name] + known(name, 0.0) for name in ("warm_degree_hours", "cold_degree_hours")}
     return ServiceFigures(
         **by_zone, **at_unit, figures=figures, starts=float(known("starts", 0.0)),
         start_miss_f=np.broadcast_to(np.asarray(known("start_miss_f", 0.0), dtype=float), (count,)),

@@ -6,6 +6,7 @@ The cases were reproduced with an earlier version of the program, in which each 
 import dataclasses
 import functools
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -20,7 +21,7 @@ from binestimator.model import air_handler as ah
 from binestimator.model.loads import zone_loads
 from binestimator.model.system import evaluate, zones_of
 from binestimator.results import to_plain
-from binestimator.service import FAILURES, ServiceFigures, Yardstick, failing, judge, rises, rule_texts, shortfalls
+from binestimator.service import FAILURES, ZONE_DEPTHS, ServiceFigures, Yardstick, failing, judge, rises, rule_texts, service_figures, shortfalls
 
 SIDES = ("north", "east", "south", "west")
 
@@ -330,6 +331,21 @@ def test_rooms_not_ready_in_the_morning_are_flagged():
         said = judge(rises(found, base, y), y)
         assert said.flagged == flagged
         assert not flagged or ("Z1" if miss else "Z0") in said.reasons[0]
+
+
+@pytest.mark.invariant
+def test_what_a_night_block_knows_is_taken_and_what_it_does_not_know_is_nothing():
+    """Rooms that catch up in the morning are too cold in occupied hours, beside what the hours of the day count."""
+    y = yardstick_of()
+    by_zone = {name: np.full(3, 10.0) for name in ZONE_DEPTHS}
+    bare = service_figures(y, [], by_zone, SimpleNamespace(), {})
+    assert bare.starts == 0.0 and np.isnan(bare.lowest_f).all() and not bare.start_miss_f.any() and (bare.cold_degree_hours == 10.0).all()
+    night = SimpleNamespace(start_miss_f=np.array([1.0, 2.0, 3.0]), starts=250, lowest_f=np.full(3, 61.0), cold_degree_hours=np.array([0.0, 5.0, 0.0]),
+                            warm_degree_hours=np.zeros(3))  # fmt: skip
+    known = service_figures(y, [], by_zone, night, {})
+    assert list(known.cold_degree_hours) == [10.0, 15.0, 10.0] and list(known.warm_degree_hours) == [10.0] * 3
+    assert known.starts == 250.0 and list(known.start_miss_f) == [1.0, 2.0, 3.0] and (known.lowest_f == 61.0).all()
+    assert (by_zone["cold_degree_hours"] == 10.0).all()
 
 
 @pytest.mark.invariant
