@@ -31,8 +31,16 @@ DEFAULT_CANDIDATES = {
     "sat_cost_optimal_dsp_demand": ("Cost-optimal SAT, DSP by demand", "cost_optimal", "demand"),
 }
 
-# What a candidate may not override: what all candidates have to share to be compared.
-_SHARED_SECTIONS = ("project", "weather", "calendar", "service", "prices", "bins", "candidate")
+# What a candidate may not override, by the role of the input: what is wrong, and what to do.
+_NOT_OF_A_CANDIDATE = {
+    "shared": ("all candidates share it", "change it for the whole project"),
+    "building": ("it says what the building is, so that the saving would be that of another building",
+                 "estimate a second project file with that change"),
+    "assumption": ("it is an assumption of the estimate, so that the saving would be that of another assumption",
+                   "estimate a second project file with that change"),
+}  # fmt: skip
+#: Pressure that a zone's run needs: a repair where zones are named, an assumption where all are meant.
+_RUN_INPUTS = ("index_share", "survey_flow_cfm", "survey_damper_pct", "survey_dsp_inwc")
 _SURVEY = ("survey_flow_cfm", "survey_damper_pct", "survey_dsp_inwc")
 
 
@@ -89,6 +97,11 @@ class Candidate(record_type("candidate")):
     sat: object
     dsp: object
     overrides: Mapping[str, object] = dataclass_field(default_factory=dict, hash=False)
+
+    @property
+    def changed_service(self) -> tuple[str, ...]:
+        """Paths of the overrides that change what the rooms are promised."""
+        return tuple(path for path in self.overrides if parse_path(path)[0].field.role == "service")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -400,18 +413,12 @@ def _try_candidates(project: Project, problems: Problems) -> None:
         where = item_path("candidate", candidate.id, "override")
         if not candidate.overrides:
             continue
-        if candidate.kind == "reset":
+        if candidate.kind == "reset" and not candidate.changed_service:
             problems.add(
                 item_path("candidate", candidate.id, "kind"), "a candidate that overrides other inputs is not a reset only",
                 candidate.kind, '"repair" or "companion"', "say which, so that its saving is told apart from the reset's",
             )  # fmt: skip
-        for path in candidate.overrides:
-            parsed, _ = parse_path(path)
-            if parsed.kind in _SHARED_SECTIONS:
-                problems.add(
-                    override_place(where, path), f"a candidate cannot change section {parsed.kind}: all candidates share it",
-                    do="change it for the whole project",
-                )  # fmt: skip
+        _check_roles(project, candidate, where, problems)
         merged = {path: value for path, value in project.overrides.items() if path not in candidate.overrides}
         merged |= candidate.overrides
         changed = Problems()
@@ -425,6 +432,33 @@ def _try_candidates(project: Project, problems: Problems) -> None:
                 problems.add_text(problem.where, problem.text)
             elif problem not in problems:
                 problems.add_text(where, f"with these values {problem}")
+
+
+def _check_roles(project: Project, candidate: Candidate, where: str, problems: Problems) -> None:
+    """Refuse overrides of a candidate that make another project of it."""
+    zones = [zone.name for zone in project.zones]
+    specials = [special.name for special in project.specials]
+    why, do = _NOT_OF_A_CANDIDATE["assumption"]
+    repaired: set[str] = set()
+    for path in candidate.overrides:
+        parsed, _ = parse_path(path)
+        role = "shared" if parsed.kind == "candidate" else parsed.field.role  # its strategies have inputs of role control
+        if role in _NOT_OF_A_CANDIDATE:
+            reason = _NOT_OF_A_CANDIDATE[role]
+            problems.add(override_place(where, path), f"a candidate cannot change {parsed.field.path}: {reason[0]}", do=reason[1])
+        elif parsed.field.name in _RUN_INPUTS:
+            if parsed.name in (zones if parsed.kind == "zone" else specials):
+                repaired.add(parsed.name)
+            else:
+                problems.add(override_place(where, path), f"a candidate cannot change {parsed.field.name} of zones by a pattern: {why}",
+                             do=f"{do}, or name the zones that are repaired")  # fmt: skip
+    if len(zones) > 1 and repaired.issuperset(zones):
+        problems.add(where, f"a candidate cannot change the pressure that every zone needs: {why}", do=do)
+    if candidate.id == project.baseline_id and candidate.changed_service:
+        problems.add(
+            override_place(where, candidate.changed_service[0]),
+            "the baseline cannot change what the rooms are promised: all others are judged by it", do="change it for the whole project",
+        )  # fmt: skip
 
 
 class _Build:

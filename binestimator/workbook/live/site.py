@@ -226,8 +226,9 @@ class Site:
         self.derive("c.oa_area", "Outdoor air by area, at the zones", "cfm", "+".join(f"{{g{g}.area}}*{{g{g}.oa_cfm_ft2}}" for g in groups))
         self.derive("c.oa_people", "Outdoor air by people when full, at the zones", "cfm",
                     "+".join(f"{{g{g}.oa_full}}" for g in groups))
-        self.fallback("c.oa_minimum", "outdoor_air.minimum_cfm", "({c.oa_area}+{c.oa_people})/{outdoor_air.ventilation_efficiency}",
+        self.fallback("c.oa_required", "outdoor_air.required_cfm", "({c.oa_area}+{c.oa_people})/{outdoor_air.ventilation_efficiency}",
                       "zones' outdoor air over the ventilation efficiency when not given")
+        self.fallback("c.oa_minimum", "outdoor_air.minimum_cfm", "{c.oa_required}", "required outdoor air when not given")
         self.derive("c.oa_area_cfm", "Outdoor air by area, at the intake", "cfm", "{c.oa_area}/{outdoor_air.ventilation_efficiency}")
         if oa.control == "position":
             self.fallback("c.oa_position", "outdoor_air.position_frac", "MIN({c.oa_minimum}/{air_handler.design_cfm},1)",
