@@ -355,7 +355,7 @@ def test_results_are_the_same_when_run_again():
 
 @pytest.mark.invariant
 @pytest.mark.parametrize(("override", "what"), [
-    ({"building.core_zones": 2}, "list of zones"),
+    ({"building.core_zones": 2}, "another building"),
     ({"schedule.unoccupied_mode": "continuous"}, "running hours"),
 ])
 def test_candidates_share_zones_and_running_hours(override, what):
@@ -366,9 +366,8 @@ def test_candidates_share_zones_and_running_hours(override, what):
         "candidate": [{"id": "a", "name": "A", "sat": "as_found", "dsp": "as_found"},
                       {"id": "b", "name": "B", "sat": "as_found", "dsp": "as_found", "kind": "companion", "override": override}],
     }
-    project = project_from_mapping(raw)
     with pytest.raises(InputError, match=what):
-        estimate(project, weather_of("greensboro"))
+        estimate(project_from_mapping(raw), weather_of("greensboro"))
 
 
 @pytest.mark.invariant
@@ -378,7 +377,7 @@ def test_perfect_resets_raise_the_duct_pressure_where_that_is_cheaper():
     raw = accuracy.generated(121) | {"candidate": [], "bins": {"rows": "mean"}}
     results = estimate(project_from_mapping(raw, accuracy.ROOT / "tests"), weather_of("sand_point"))
     equal = [c for c in results.candidates if not c.equal_service.flagged]
-    assert len(equal) >= 5 and min(c.annual["cost_usd"] for c in equal) < 0.9 * results.baseline.annual["cost_usd"]
+    assert len(equal) >= 3 and min(c.annual["cost_usd"] for c in equal) < 0.9 * results.baseline.annual["cost_usd"]
     assert all(results.bound["cost_usd"] <= c.annual["cost_usd"] for c in equal)
     assert results.bound["starved_zone_hours"] == results.bound["unmet_zone_hours"] == 0.0
     unit, run = results.unit, results.runs[results.baseline_id]

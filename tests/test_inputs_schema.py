@@ -55,7 +55,7 @@ def test_defaults_pass_their_own_check_and_survive_text():
         if each.required:
             continue
         assert check_value(each, each.default) == (each.default, None)
-        if each.type not in ("points", "hour_pair", "date_list", "profile24"):
+        if each.type not in ("points", "hour_pair", "date_list", "profile24", "choice_list"):
             assert check_value(each, raw_from_text(each, default_text(each))) == (each.default, None)
 
 

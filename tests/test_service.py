@@ -14,9 +14,11 @@ from hypothesis import given, settings, strategies as st
 from builders import FILES, WEATHER, merged, project_of, unit_of, weather_of
 from binestimator.errors import InputError
 from binestimator.estimate import estimate, oa_at_minimum_cfm
+from binestimator.hours import build_conditions
 from binestimator.inputs.read import project_from_mapping
 from binestimator.model import air_handler as ah
 from binestimator.model.loads import zone_loads
+from binestimator.model.system import evaluate, zones_of
 from binestimator.results import to_plain
 from binestimator.service import FAILURES, ServiceFigures, Yardstick, failing, judge, rises, rule_texts, shortfalls
 
@@ -401,8 +403,6 @@ def test_raised_minimum_is_held_and_the_economizer_adds_nothing_to_it():
     results = office()
     low, base = results.runs["oa_1000"], results.runs["as_found"]
     state = low.parts[0].state
-    from binestimator.model.system import evaluate
-
     wanted = np.full(len(state.flow_cfm), 2500.0)
     raised = evaluate(low.unit, low.rows.on, low.rows.loads, state.sat_set_f, state.dsp_set_inwc, oa_least_cfm=wanted)
     assert np.all(raised.oa_cfm >= np.minimum(wanted, raised.flow_cfm) - 1e-6)
@@ -526,28 +526,23 @@ def simulated_degree_hours(unit, conditions, loads, sat_f, btu_f, tolerance):
 
 @pytest.mark.crosscheck
 def test_steady_rooms_give_an_upper_bound_of_warmth():
-    """July and August with supply air at 64 degF, warmer than the terminals are sized for; rooms of 3 to 10 Btu/F per ft2.
+    """July and August with supply air at 62 and 64 degF, warmer than the terminals are sized for; rooms of 3 to 10 Btu/F per ft2.
 
-    Light and medium construction of handbooks, from memory. Measured here: mass takes off a tenth to a half of the
-    degree-hours, and adds none in any room.
+    Light construction and a heavy one, from memory. Measured: a sixth to a quarter of the degree-hours is left at 3 Btu/F per ft2, hardly
+    any at 10, and none is added in any room.
     """
     results = run_of(OFFICE | {"air_handler": {"zone_sizing_factor": 1.2, "max_cfm": 20000}, "candidate": [AS_FOUND]})
     unit = results.unit
-    from binestimator.hours import build_conditions
-
     hours = build_conditions(weather_of(), results.project)
     index = np.flatnonzero((hours.fan_on > 0) & (hours.month >= 7) & (hours.month <= 8))
     rows = hours.take(index)
     loads = zone_loads(unit, rows)
-    sat = np.full(len(index), 64.0)
-    from binestimator.model.system import evaluate, zones_of
-
-    steady_room = zones_of(unit, rows, loads, evaluate(unit, rows, loads, sat, np.full(len(index), 1.5))).room_f
-    steady = np.maximum(steady_room - loads.cool_f - 0.5, 0.0).sum(axis=0)
-    assert steady.max() > 20.0
-    shares = []
-    for per_ft2 in (3.0, 10.0):
-        damped = simulated_degree_hours(unit, rows, loads, sat, per_ft2 * unit.zones.area_ft2, 0.5)
-        assert np.all(damped <= steady + 1.0)
-        shares.append(float(damped.sum() / steady.sum()))
-    assert shares[1] < shares[0] < 1.0
+    for sat_f in (62.0, 64.0):
+        sat = np.full(len(index), sat_f)
+        steady_room = zones_of(unit, rows, loads, evaluate(unit, rows, loads, sat, np.full(len(index), 1.5))).room_f
+        steady = np.maximum(steady_room - loads.cool_f - 0.5, 0.0).sum(axis=0)
+        assert steady.max() > 15.0
+        for per_ft2, low, high in ((3.0, 0.12, 0.27), (10.0, 0.0, 0.03)):
+            damped = simulated_degree_hours(unit, rows, loads, sat, per_ft2 * unit.zones.area_ft2, 0.5)
+            assert np.all(damped <= steady + 1e-9)
+            assert low <= float(damped.sum() / steady.sum()) <= high
