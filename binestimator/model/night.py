@@ -54,19 +54,17 @@ class NightBlock:
     """Energy of setback, warm-up and cool-down and of what the morning makes up; arrays (H,) over the hours of the year, rates per hour.
 
     ``running_frac`` share of the hour the fan runs · ``heat_kbtuh`` room heat given, ``late_heat_kbtuh`` of it after the start of
-    occupancy · ``cool_kbtuh``, ``late_cool_kbtuh`` the same of cooling · the other energies as in ``RowState``.
+    occupancy · ``cool_kbtuh`` room cooling given · the other energies as in ``RowState``.
 
-    By zone line (one zone of it), (Z,): ``start_miss_f`` degrees outside the setpoints at the first occupied hour, summed over
-    ``starts`` days · ``cold_degree_hours``, ``warm_degree_hours`` beyond setpoint and tolerance until the rooms are ready ·
-    ``lowest_f`` lowest room temperature of the nights (NaN where there is no night). ``cold_zone_hours, warm_zone_hours``
-    hours of all zones in which they are not ready.
+    By zone line (one zone of it), (Z,): ``start_miss_f`` degrees outside the setpoints at the first occupied hour, cold or warm, summed over
+    ``starts`` days · ``lowest_f`` lowest room temperature of the nights (NaN where there is no night). ``cold_zone_hours``
+    hours of all zones after the start in which they are still colder than the heating setpoint by more than the tolerance.
     """
 
     running_frac: np.ndarray
     heat_kbtuh: np.ndarray
     cool_kbtuh: np.ndarray
     late_heat_kbtuh: np.ndarray
-    late_cool_kbtuh: np.ndarray
     fan_kw: np.ndarray
     cooling_kw: np.ndarray
     pump_tower_kw: np.ndarray
@@ -75,11 +73,8 @@ class NightBlock:
     purchased_cooling_kbtuh: np.ndarray
     purchased_heating_kbtuh: np.ndarray
     start_miss_f: np.ndarray
-    cold_degree_hours: np.ndarray
-    warm_degree_hours: np.ndarray
     lowest_f: np.ndarray
     cold_zone_hours: float
-    warm_zone_hours: float
     starts: float
 
     @property
@@ -91,8 +86,7 @@ def empty_night(hours: int, zones: int) -> NightBlock:
     """No night operation."""
     by_hour, by_zone = np.zeros(hours), np.zeros(zones)
     names = NightBlock.__slots__[: NightBlock.__slots__.index("start_miss_f")]
-    return NightBlock(**{name: by_hour for name in names}, start_miss_f=by_zone, cold_degree_hours=by_zone, warm_degree_hours=by_zone,
-                      lowest_f=np.full(zones, np.nan), cold_zone_hours=0.0, warm_zone_hours=0.0, starts=0.0)
+    return NightBlock(**{name: by_hour for name in names}, start_miss_f=by_zone, lowest_f=np.full(zones, np.nan), cold_zone_hours=0.0, starts=0.0)
 
 
 def heat_capacity_btu_f(unit: Unit, time_constant_h, fs):
@@ -158,10 +152,11 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule, duct: NightDu
     temperature, else from the terminals; fan heat is credited. All rooms together get no more than the source has, and
     each no more than its coil and the air that the duct pressure brings it.
 
-    What a room lacks at the start of occupancy is made up in the hours that follow, by what its coil, its airflow and
+    Heat that a room lacks at the start of occupancy is made up in the hours that follow, by what its coil and
     the source have left beside the day's own load (at the design supply temperature): it is paid for as it is
-    given, and the degrees that are missing until then count (:class:`NightBlock`). Supply temperature
-    resets have no part in any of this.
+    given, and hours that stay cold until then count. A room that is too warm is counted at the start only: rooms here have no
+    neighbours to share their mass with, so that the warmth of inner rooms on cold mornings is overstated. Supply
+    temperature resets have no part in any of this.
     """
     hours = len(conditions.oat_f)
     spans = nights(conditions.fan_on)
@@ -181,7 +176,7 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule, duct: NightDu
 class _Rooms:
     """What rooms were given in the hours of the year; (H, Z) unless said.
 
-    ``heat, cool`` of night runs and ``late_heat, late_cool`` in the first hours of the day [Btu/h] · ``heat_cap, cool_cap`` the most at
+    ``heat, cool`` of night runs and ``late_heat`` in the first hours of the day [Btu/h] · ``heat_cap, cool_cap`` the most at
     night · ``heat_flow, cool_flow`` airflow of a zone that calls (one line where it is the same in every hour) [cfm] · the
     others as in ``NightBlock``.
     """
@@ -189,16 +184,12 @@ class _Rooms:
     heat: np.ndarray
     cool: np.ndarray
     late_heat: np.ndarray
-    late_cool: np.ndarray
     heat_cap: np.ndarray
     cool_cap: np.ndarray
     heat_flow: np.ndarray
     cool_flow: np.ndarray
     start_miss_f: np.ndarray
-    cold_degree_hours: np.ndarray
-    warm_degree_hours: np.ndarray
     cold_zone_hours: float
-    warm_zone_hours: float
     lowest_f: np.ndarray
     starts: float
 
@@ -270,8 +261,10 @@ def _rooms(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flow,
         if served:
             q_heat = np.clip((low - drift) / gain, 0.0, here(heat_cap, h))
             q_cool = np.clip((drift - high) / gain, 0.0, here(cool_cap, h))
-            # The unit heats or cools in an hour, never both: the larger need decides.
-            heats = (q_heat @ z.multiplier >= q_cool @ z.multiplier)[:, None]
+            # The unit heats or cools in an hour, never both: the larger need decides, but in warm-up heat comes first, since the
+            # day's supply air cools rooms at once.
+            asked = q_heat @ z.multiplier
+            heats = ((asked >= q_cool @ z.multiplier) | ((ramp[:, 0] > 0.0) & (asked > 0.0)))[:, None]
             q_heat = np.where(heats, _within(q_heat, z.multiplier, most_heat[h]), 0.0)
             q_cool = np.where(heats, 0.0, _within(q_cool, z.multiplier, most_cool[h]))
             heat[h], cool[h] = q_heat, q_cool
@@ -283,10 +276,12 @@ def _rooms(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flow,
     cold = np.maximum(loads.heat_f[first] - room, 0.0)
     warm = np.maximum(room - loads.cool_f[first], 0.0)
     cold, warm = (np.where(d > LEAST_MISS_F, d, 0.0) for d in (cold, warm))
-    morning = _morning(unit, conditions, loads, capacity, first, cold, warm, most_heat, most_cool)
+    miss = (cold + warm).sum(axis=0)
+    by_day = 1000.0 * most_heat_kbtuh(unit, False, conditions.oat_f)
+    late_heat, cold_zone_hours = _morning(unit, conditions, loads, capacity, first, cold, by_day)
     return _Rooms(
         heat=heat, cool=cool, heat_cap=heat_cap, cool_cap=cool_cap, heat_flow=heat_flow, cool_flow=cool_flow,
-        start_miss_f=(cold + warm).sum(axis=0), lowest_f=lowest, starts=float(len(spans)), **morning)
+        late_heat=late_heat, start_miss_f=miss, cold_zone_hours=cold_zone_hours, lowest_f=lowest, starts=float(len(spans)))
 
 
 def _within(q, multiplier, most):
@@ -295,53 +290,53 @@ def _within(q, multiplier, most):
     return q * np.where(total > most, most / np.where(total > 0.0, total, 1.0), 1.0)[:, None]
 
 
-def _morning(unit: Unit, conditions, loads: ZoneLoads, capacity, first, cold, warm, most_heat, most_cool) -> dict:
-    """How rooms that are not ready come to their setpoints in the first hours of occupancy.
+def _morning(unit: Unit, conditions, loads: ZoneLoads, capacity, first, cold, most_heat):
+    """How cold rooms come to their setpoints in the first hours of occupancy.
 
     A room that lacks ``d`` degrees loses ``UA d`` less than the day's balance at the setpoint says, and keeps what gains it has
-    beyond that balance; the rest is given by what coil, airflow and source have left beside the day's load.
+    beyond that balance; the rest is given by what coil and source have left beside the day's load.
+
+    Returns
+    -------
+    late_heat : ndarray (H, Z)
+        Heat given to make it up. [Btu/h]
+    cold_zone_hours : float
     """
     z = unit.zones
     hours, fs = len(conditions.oat_f), loads.fs
-    tolerance = unit.service.unmet_tolerance_f
-    late_heat, late_cool = np.zeros((hours, len(z))), np.zeros((hours, len(z)))
-    depth = {"cold": np.zeros(len(z)), "warm": np.zeros(len(z))}
-    counted = {"cold": 0.0, "warm": 0.0}
+    late_heat, counted = np.zeros((hours, len(z))), 0.0
+    satz = unit.air_handler.design_sat_f + unit.air_handler.duct_gain_f
     at = np.arange(len(first))
     for step in range(MOST_MORNING_HOURS):
         h = (first[at] + step) % hours
-        on = (conditions.fan_on[h] > 0.0) & ((cold[at] + warm[at]).sum(axis=1) > 0.0)
+        on = (conditions.fan_on[h] > 0.0) & cold[at].any(axis=1)
         at, h = at[on], h[on]
         if len(at) == 0:
             break
-        enabled = (heating_enabled(unit, conditions.oat_f[h], conditions.fan_on[h]) > 0.0)[:, None]
-        satz = unit.air_handler.design_sat_f + unit.air_handler.duct_gain_f
-        flow = np.where(z.dual_maximum, np.maximum(z.heat_max_cfm, loads.min_cfm[h]), loads.min_cfm[h])
-        need = fs * loads.min_cfm[h] * (loads.heat_f[h] - satz) - loads.q_heat_btuh[h]
-        most = np.where(z.has_reheat & enabled, np.minimum(z.reheat_btuh, fs * flow * np.maximum(loads.heat_f[h] + z.reheat_rise_max_f - satz, 0.0)), 0.0)
-        own = np.clip(need, 0.0, most)
+        need, own, most = _day_heat(unit, conditions, loads, h, satz)
         source = np.maximum(most_heat[h] - own @ z.multiplier, 0.0)
-        cooled = unit.cooling.type != "none"
-        cools = np.maximum(loads.q_cool_btuh[h], 0.0)
-        air = fs * z.max_cfm * np.maximum(loads.cool_f[h] - satz, 0.0) * cooled
-        plant = np.maximum(most_cool[h] - np.minimum(cools, air) @ z.multiplier, 0.0)
         ua = np.maximum(loads.ua_btuh_f[h], 1e-9)
         gain, stay = -np.expm1(-ua / capacity) / ua, np.exp(-ua / capacity)
-        for name, lack, free, spare, limit, given in (
-            ("cold", cold, np.maximum(-need, 0.0), most - own, source, late_heat),
-            ("warm", warm, np.maximum(-loads.q_cool_btuh[h], 0.0), np.maximum(air - cools, 0.0), plant, late_cool),
-        ):
-            before = lack[at]
-            left = np.maximum(before * stay - gain * free, 0.0)
-            q = _within(np.clip(left / gain, 0.0, spare), z.multiplier, limit)
-            after = left - gain * q
-            after = np.where(after > LEAST_MISS_F, after, 0.0)
-            given[h] += q
-            lack[at] = after
-            depth[name] += 0.5 * (np.maximum(before - tolerance, 0.0) + np.maximum(after - tolerance, 0.0)).sum(axis=0)
-            counted[name] += float(((0.5 * (before + after) > tolerance) @ z.multiplier).sum())
-    return {"late_heat": late_heat, "late_cool": late_cool, "cold_degree_hours": depth["cold"], "warm_degree_hours": depth["warm"],
-            "cold_zone_hours": counted["cold"], "warm_zone_hours": counted["warm"]}
+        before = cold[at]
+        left = np.maximum(before * stay - gain * np.maximum(-need, 0.0), 0.0)
+        q = _within(np.clip(left / gain, 0.0, most - own), z.multiplier, source)
+        after = left - gain * q
+        after = np.where(after > LEAST_MISS_F, after, 0.0)
+        late_heat[h] += q
+        cold[at] = after
+        counted += float(((0.5 * (before + after) > unit.service.unmet_tolerance_f) @ z.multiplier).sum())
+    return late_heat, counted
+
+
+def _day_heat(unit: Unit, conditions, loads: ZoneLoads, h, satz_f):
+    """Heat that rooms need by day at their heating setpoints, of it what their coils give, and the most these could. (len(h), Z) [Btu/h]"""
+    z, fs = unit.zones, loads.fs
+    enabled = (heating_enabled(unit, conditions.oat_f[h], conditions.fan_on[h]) > 0.0)[:, None]
+    need = fs * loads.min_cfm[h] * (loads.heat_f[h] - satz_f) - loads.q_heat_btuh[h]
+    flow = np.where(z.dual_maximum, np.maximum(z.heat_max_cfm, loads.min_cfm[h]), loads.min_cfm[h])
+    discharge = fs * flow * np.maximum(loads.heat_f[h] + z.reheat_rise_max_f - satz_f, 0.0)
+    most = np.where(z.has_reheat & enabled, np.minimum(z.reheat_btuh, discharge), 0.0)
+    return need, np.clip(need, 0.0, most), most
 
 
 def _most_cooling_kbtuh(unit: Unit, c):
@@ -415,12 +410,12 @@ def _night_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, duct: NightDuc
         "cooling_kw": cool_time * plant.compressor_kw, "pump_tower_kw": cool_time * plant.pump_tower_kw + added["pump_kw"],
         "heating_kw": added["electric_kw"], "fuel_thermh": added["fuel_thermh"],
         "purchased_cooling_kbtuh": cool_time * plant.purchased_kbtuh, "purchased_heating_kbtuh": added["purchased_kbtuh"]}
-    late = np.flatnonzero((rooms.late_heat + rooms.late_cool).any(axis=1))
-    block["late_heat_kbtuh"], block["late_cool_kbtuh"] = np.zeros(len(run)), np.zeros(len(run))
-    for name, values in _late_energy(unit, c, loads, rooms, late, duct).items():
+    late = np.flatnonzero(rooms.late_heat.any(axis=1))
+    block["late_heat_kbtuh"] = np.zeros(len(run))
+    for name, values in _late_energy(unit, c, loads, rooms, late).items():
         block[name][late] += values
-    return NightBlock(**block, **{name: getattr(rooms, name) for name in (
-        "start_miss_f", "lowest_f", "starts", "cold_degree_hours", "warm_degree_hours", "cold_zone_hours", "warm_zone_hours")})
+    return NightBlock(**block, start_miss_f=rooms.start_miss_f, lowest_f=rooms.lowest_f, starts=rooms.starts,
+                      cold_zone_hours=rooms.cold_zone_hours)
 
 
 def _pressures(unit: Unit, oat_f, zone_cfm, duct: NightDuct | None):
@@ -433,36 +428,18 @@ def _pressures(unit: Unit, oat_f, zone_cfm, duct: NightDuct | None):
     return [(1.0 - duct.override_frac, rows), (duct.override_frac, np.full(len(oat_f), float(duct.override_inwc)))]
 
 
-def _late_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, h, duct: NightDuct | None) -> dict[str, np.ndarray]:
-    """What heat and cooling after the start of occupancy add to the day's own. (len(h),) each"""
-    z, fs = unit.zones, loads.fs
+def _late_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, h) -> dict[str, np.ndarray]:
+    """What heat after the start of occupancy adds to the day's own. (len(h),) each"""
     if len(h) == 0:
         return {}
-    oat, oawb = c.oat_f[h], c.oawb_f[h]
-    satz = unit.air_handler.design_sat_f + unit.air_handler.duct_gain_f
+    z, oat = unit.zones, c.oat_f[h]
     enabled = heating_enabled(unit, oat, c.fan_on[h])
-    heat, cool = (rooms.late_heat[h] @ z.multiplier) / 1000.0, (rooms.late_cool[h] @ z.multiplier) / 1000.0
-    own = (np.clip(fs * loads.min_cfm[h] * (loads.heat_f[h] - satz) - loads.q_heat_btuh[h], 0.0, z.reheat_btuh) @ z.multiplier) / 1000.0
-    zero = np.zeros(len(h))
-    more, less = (sum_sources(heat_sources(unit, load, zero, enabled, oat)) for load in (own + heat, own))
-    drop = fs * np.maximum(loads.cool_f[h] - satz, 1.0)
-    own_cfm = np.clip(loads.q_cool_btuh[h] / drop, loads.min_cfm[h], z.max_cfm)
-    all_cfm = np.minimum(own_cfm + rooms.late_cool[h] / drop, z.max_cfm)
-    power = []
-    for zone_cfm in (all_cfm, own_cfm):
-        flow = np.minimum(zone_cfm @ z.multiplier, unit.max_cfm)
-        power.append(sum(part * fans.supply_fan(unit, flow, dsp, duct is not None and duct.resets_pressure).kw
-                         for part, dsp in _pressures(unit, oat, zone_cfm, duct)))
-    wb = np.full(len(h), NIGHT_ENTERING_WB_F)
-    base = (np.maximum(loads.q_cool_btuh[h], 0.0) @ z.multiplier) / 1000.0
-    mechanical = 1.0 - free_cooling_frac(unit, oat)
-    plants = [cooling_power(unit.cooling, unit.cooling_tons, load * mechanical, np.ones(len(h)), oat, oawb, wb) for load in (base + cool, base)]
-    difference = lambda name: np.maximum(getattr(plants[0], name) - getattr(plants[1], name), 0.0)  # noqa: E731
-    return {
-        "late_heat_kbtuh": heat, "late_cool_kbtuh": cool, "heat_kbtuh": heat, "cool_kbtuh": cool, "fan_kw": np.maximum(power[0] - power[1], 0.0),
-        "cooling_kw": difference("compressor_kw"), "pump_tower_kw": difference("pump_tower_kw") + more["pump_kw"] - less["pump_kw"],
-        "purchased_cooling_kbtuh": difference("purchased_kbtuh"), "heating_kw": more["electric_kw"] - less["electric_kw"],
-        "fuel_thermh": more["fuel_thermh"] - less["fuel_thermh"], "purchased_heating_kbtuh": more["purchased_kbtuh"] - less["purchased_kbtuh"]}
+    heat = (rooms.late_heat[h] @ z.multiplier) / 1000.0
+    own = (_day_heat(unit, c, loads, h, unit.air_handler.design_sat_f + unit.air_handler.duct_gain_f)[1] @ z.multiplier) / 1000.0
+    more, less = (sum_sources(heat_sources(unit, load, np.zeros(len(h)), enabled, oat)) for load in (own + heat, own))
+    added = {name: more[name] - less[name] for name in more}
+    return {"late_heat_kbtuh": heat, "heat_kbtuh": heat, "pump_tower_kw": added["pump_kw"], "heating_kw": added["electric_kw"],
+            "fuel_thermh": added["fuel_thermh"], "purchased_heating_kbtuh": added["purchased_kbtuh"]}
 
 
 def sum_sources(both) -> dict[str, np.ndarray]:
