@@ -191,9 +191,6 @@ class Site:
         self._fan()
         self._limits()
         self._plant()
-        self._section("Setback, warm-up and cool-down: value block, found hour by hour")
-        for key, value in self.run.night.items():
-            self.held(f"night.{key}", key.replace("_", " "), key.rsplit("_", 1)[-1], value, "value block")
         self._section("Prices")
         self.mirror("prices.electricity_usd_kwh", "prices.fuel_usd_therm", "prices.cooling_usd_kbtu", "prices.heat_usd_kbtu")
         self._sheet.on_paper(footer=self.pen.work.footer, last_row=self._row, last_column=3, repeat_rows=(3, 3))
