@@ -560,11 +560,11 @@ class _Build:
             if values.get("group") is None and first is not None:
                 values["group"] = first
                 made.add("group")
-        for places, keys in (
-            (range(len(quick)), [zone.nearness for zone in quick]),
-            (range(len(quick), len(lines)), [(place,) for place in range(len(lines) - len(quick))]),
+        for places, keys, counts in (
+            (range(len(quick)), [zone.nearness for zone in quick], [zone.values["multiplier"] for zone in quick]),
+            (range(len(quick), len(lines)), [(place,) for place in range(len(lines) - len(quick))], [1] * (len(lines) - len(quick))),
         ):
-            self._spread(lines, derived, lacking, list(places), keys, building.index_share_low)
+            self._spread(lines, derived, lacking, list(places), keys, counts, building.index_share_low)
         zones = []
         for values, made in zip(lines, derived, strict=False):
             prefix = f"zone[{values['name']}]"
@@ -573,16 +573,16 @@ class _Build:
             zones.append(self.record("zone", values, prefix, frozenset(made)))
         return tuple(zones)
 
-    def _spread(self, lines, derived, lacking, places: list[int], keys: list[tuple], low: float) -> None:
+    def _spread(self, lines, derived, lacking, places: list[int], keys: list[tuple], counts: list[int], low: float) -> None:
         """Fill in index shares along one list of zones.
 
         Zones that lacked a share before overrides keep their place in the spread, so that
         overriding one zone's share moves no other zone's.
         """
-        spread = [(place, key) for place, key in zip(places, keys, strict=False)
+        spread = [(place, key, count) for place, key, count in zip(places, keys, counts, strict=False)
                   if lacking[place] or _lacks_share(lines[place])]  # fmt: skip
-        shares = spread_index_share([key for _, key in spread], low)
-        for (place, _), share in zip(spread, shares, strict=True):
+        shares = spread_index_share([key for _, key, _ in spread], low, [count for *_, count in spread])
+        for (place, *_), share in zip(spread, shares, strict=True):
             if _lacks_share(lines[place]):
                 lines[place]["index_share"] = share
                 derived[place].add("index_share")

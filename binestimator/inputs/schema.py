@@ -21,7 +21,7 @@ Columns of ``inputs.csv``
         One sentence, and where the default comes from.
     used_when
         Empty: always. ``name=a|b``: only while that input has one of these values;
-        ``name=given``: only while that input is given. A name of another section is written
+        ``name=given``, ``name=none``: only while that input is given or is not. A name of another section is written
         with it (``preheat.type=boiler``); alternatives are joined by `` or ``.
     label
         Name in plain words; made from ``name`` when empty.
@@ -159,7 +159,7 @@ class Field:
             case "bool":
                 return "true or false"
             case "int":
-                return f"a whole number {span}{unit}"
+                return f"a whole number {span}{unit}" + (' or "none"' if self.optional else "")
             case "float":
                 return span + unit
             case "optional_float":
@@ -617,6 +617,8 @@ def is_used(field: Field, value_of) -> bool:
         if values == ("given",):
             if value is not None:
                 return True
+        elif value is None and values == ("none",):
+            return True
         elif (str(value).lower() if isinstance(value, bool) else value) in values:
             return True
     return False
