@@ -188,7 +188,9 @@ def quick_zones(building, specials, first_group: str | None, problems: Problems)
             lines = _lines(prefix, kind, count, alike, most, building.diversity_frac * (-1) ** (place + rank)) if by_area else [
                 _Line(_name(prefix, kind, part, count), alike, None) for part in range(count)]  # fmt: skip
             for part, line in enumerate(lines):
-                values = {"name": line.name, "group": group, "multiplier": line.count, "gain_multiplier": line.gain_multiplier}
+                values = {"name": line.name, "group": group, "multiplier": line.count}
+                if line.gain_multiplier is not None:
+                    values["gain_multiplier"] = line.gain_multiplier
                 if kind == "core":
                     values |= {"area_ft2": area / count, **_roof(building, area / count if roofed else 0.0)}
                 else:
