@@ -442,7 +442,8 @@ def _form(args) -> None:
 
 
 def _inputs(args) -> None:
-    from binestimator.inputs.schema import SECTIONS, did_you_mean, documentation_markdown, title_of
+    from binestimator.inputs.reference import documentation_markdown
+    from binestimator.inputs.schema import SECTIONS, did_you_mean, title_of
 
     text = documentation_markdown()
     if args.section is not None:

@@ -15,6 +15,7 @@ import pandas as pd
 from . import __version__
 from .bins import EXACT_TOLERANCE, RowSelection, bin_table, group_keys, mean_rows, row_table
 from .checks import run_checks, worst_bin_errors
+from .climate import climate_of
 from .errors import Finding, InputError
 from .hours import Conditions, build_conditions
 from .model.air_handler import required_oa_cfm
@@ -637,6 +638,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     first; rows are chosen once, from reference settings and these runs, and held. Counts,
     months, peaks and the equal-service rule come from the hourly run.
     """
+    project = project.in_climate(climate_of(weather))
     conditions = build_conditions(weather, project)
     sizes = size_unit(project, conditions) if held is None else held.sizes
     unit = build_unit(project, sizes)

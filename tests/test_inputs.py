@@ -23,7 +23,7 @@ from binestimator.inputs.schema import LIST_SECTIONS, SINGLE_SECTIONS, STATUSES,
 QUICK = {
     "project": {"name": "Harbour Office"},
     "weather": {"file": "station.csv"},
-    "building": {"floor_area_ft2": 60_000, "floors": 3},
+    "building": {"floor_area_ft2": 60_000, "floors": 3, "zones_per_facade": 1, "core_zones": 1},
     "group": [{"name": "office"}, {"name": "network", "always_on": True, "equipment_w_ft2": 40}],
     "special": [{"name": "Network room", "group": "network", "area_ft2": 300, "sat_max_f": 58}],
 }

@@ -21,7 +21,7 @@ Columns of ``inputs.csv``
         One sentence, and where the default comes from.
     used_when
         Empty: always. ``name=a|b``: only while that input has one of these values;
-        ``name=given``: only while that input is given. A name of another section is written
+        ``name=given``, ``name=none``: only while that input is given or is not. A name of another section is written
         with it (``preheat.type=boiler``); alternatives are joined by `` or ``.
     label
         Name in plain words; made from ``name`` when empty.
@@ -146,7 +146,7 @@ class Field:
             case "bool":
                 return "yes or no" if in_cell else "true or false"
             case "int":
-                return f"a whole number {span}{unit}"
+                return f"a whole number {span}{unit}" + (' or "none"' if self.optional else "")
             case "float":
                 return span + unit
             case "optional_float":
@@ -672,6 +672,8 @@ def is_used(field: Field, value_of) -> bool:
         if values == ("given",):
             if value is not None:
                 return True
+        elif value is None and values == ("none",):
+            return True
         elif (str(value).lower() if isinstance(value, bool) else value) in values:
             return True
     return False
@@ -722,29 +724,3 @@ def value_text(value: object) -> str:
     if isinstance(value, tuple):
         return "[" + ", ".join(value_text(item) for item in value) + "]"
     return str(value)
-
-
-def _header_of(section: str) -> str:
-    if section in LIST_SECTIONS:
-        return f"`[[{section}]]`, one for each"
-    if section in STRATEGY_SECTIONS:
-        strategies = fields_of(section)["strategy"].choices
-        return ", ".join(f"`[{section}.{strategy}]`" for strategy in strategies)
-    return f"`[{section}]`"
-
-
-def documentation_markdown() -> str:
-    """Reference of all inputs as Markdown: one table for each section."""
-    lines = ["# Inputs", "", ROLES_TEXT, ""]
-    for section in SECTIONS:
-        lines += [f"## {title_of(section)}", "", f"{_header_of(section)}", ""]
-        lines += ["| Input | Unit | Allowed | Default | Role | What it is | Source of the default |"]
-        lines += ["|---|---|---|---|---|---|---|"]
-        for field in fields_of(section).values():
-            what = field.description
-            if field.used_when and section not in STRATEGY_SECTIONS:
-                what += f" (used when {used_when_text(field)})"
-            cells = [f"`{field.name}`", field.unit, field.allowed, default_text(field), field.role, what, field.source]
-            lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
-        lines.append("")
-    return "\n".join(lines)
