@@ -201,7 +201,7 @@ def _estimate(args) -> int:
 
     project, overrides, reviewed_project = read_any(args.project)
     # Only now the heavy part: what is wrong with a file is said at once.
-    from binestimator.estimate import estimate
+    from binestimator.advice import estimate_and_advise as estimate
     from binestimator.results import Review
     from binestimator.terminal import comparison, reviewed
 
