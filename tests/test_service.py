@@ -480,6 +480,12 @@ def test_the_limits_in_words_follow_the_tolerances():
     assert "95 % of the required outdoor air rises by no more than 2 %" in words["Outdoor air at the unit"]
 
 
+def test_a_promise_below_the_rates_is_told():
+    for required, told in ((None, False), (3500, False), (1500, True)):
+        results = run_of(merged(OFFICE, {"outdoor_air": {"required_cfm": required} if required else {}}) | {"candidate": [AS_FOUND]})
+        assert any("is less than the groups' rates" in f.text for f in results.findings) == told
+
+
 def test_looser_limits_and_bare_confirmations_are_told():
     raw = OFFICE | {"service": {"temperature_rise_f": 0.5, "as_found_confirmed": ["capacity"]}, "candidate": [AS_FOUND]}
     texts = [f.text for f in run_of(raw).findings]
