@@ -15,13 +15,14 @@ import pandas as pd
 from . import __version__
 from .bins import EXACT_TOLERANCE, RowSelection, bin_table, group_keys, mean_rows, row_table
 from .checks import run_checks, worst_bin_errors
+from .climate import climate_of
 from .errors import Finding, InputError
 from .hours import Conditions, build_conditions
 from .model.air_handler import required_oa_cfm
 from .model.build import build_unit
 from .model.fan import fan_power_at, supply_fan
 from .model.loads import ZoneLoads, zone_loads
-from .model.night import NightBlock, empty_night, run_nights
+from .model.night import NightBlock, NightDuct, run_nights
 from .model.plant import cooling_capacity_kbtuh
 from .model.system import RowState, evaluate, heat_sources, heating_enabled, zones_of
 from .model.terminals import cooling_flow_cfm, heating_need_btuh, requested_flow_cfm
@@ -32,7 +33,9 @@ from .results import (
 )
 from .service import FAILURES, ZONE_DEPTHS, Yardstick, failing, judge, judge_baseline, rises, service_figures, zone_depths
 from .selection import choose_rows, end_use_costs
-from .strategies.choose import RESET_DSP, RESET_SAT, Setpoints, dsp_setpoint_inwc, reset_range, resets_pressure, setpoints
+from .strategies.choose import (
+    RESET_DSP, RESET_SAT, Setpoints, at_dsp_ends, dsp_of_sat, dsp_setpoint_inwc, night_dsp_inwc, reset_range, resets_pressure, setpoints,
+)
 from .strategies.cost_optimal import SERVED_TOLERANCE, search as search_sat
 from .strategies.demand import pressure_thresholds_inwc, temperature_thresholds_f
 from .strategies.limits import sat_limits
@@ -231,7 +234,10 @@ def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None
                     marks.update(dsp_at_max=none, dsp_at_min=none)
                 used = replace(normal, sat_f=new_sat, dsp_inwc=new_dsp, **marks)
             state = evaluate(unit, rows.on, rows.loads, used.sat_f, used.dsp_inwc, resets_pressure=resets_pressure(dsp),
-                             oa_least_cfm=None if oa_least_cfm is None else oa_least_cfm[len(parts)])
+                             dsp_of_sat=dsp_of_sat(unit, dsp, dsp_value), oa_least_cfm=None if oa_least_cfm is None else oa_least_cfm[len(parts)])
+            if dsp_value is None:
+                # Where the supply air floats, the pressure strategy answers to the temperature that results.
+                used = replace(used, dsp_inwc=state.dsp_set_inwc, **at_dsp_ends(dsp, state.dsp_set_inwc))
             parts.append(Part(share=share, setpoints=used, state=state))
     return parts
 
@@ -249,9 +255,10 @@ def off_energy(unit: Unit, conditions: Conditions):
 
 
 def night_totals(night: NightBlock) -> dict[str, float]:
-    """Annual figures of setback, warm-up and cool-down."""
+    """Annual figures of setback, warm-up and cool-down, and of what the morning makes up."""
     return {
         "running_hours": float(night.running_frac.sum()), "heat_kbtu": float(night.heat_kbtuh.sum()),
+        "late_heat_kbtu": float(night.late_heat_kbtuh.sum()), "cold_zone_hours": night.cold_zone_hours,
         "cool_kbtu": float(night.cool_kbtuh.sum()), "fan_kwh": float(night.fan_kw.sum()),
         "cooling_kwh": float(night.cooling_kw.sum()), "pump_tower_kwh": float(night.pump_tower_kw.sum()),
         "heating_kwh": float(night.heating_kw.sum()), "fuel_therm": float(night.fuel_thermh.sum()),
@@ -286,7 +293,7 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
         "cooling_latent_kbtu": total("cooling_latent_kbtuh"),
         "unmet_zone_hours": total("unmet_zones"),
         "unmet_degree_hours": total("unmet_degrees"),
-        "cold_zone_hours": total("cold_zones"),
+        "cold_zone_hours": total("cold_zones") + night["cold_zone_hours"],
         "starved_zone_hours": total("starved_zones"),
         "ventilation_short_hours": total("ventilation_short_zones"),
         "oa_short_hours": total("oa_short"),
@@ -317,7 +324,38 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
     return {key: float(figures[key]) for key in ANNUAL_KEYS}
 
 
-def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
+def night_duct(unit: Unit, schedule, dsp) -> NightDuct | None:
+    """Duct pressure of a strategy at night; None where the sequence holds it at design."""
+    if schedule.night_dsp == "design":
+        return None
+    return NightDuct(setpoint_inwc=lambda oat_f, zone_cfm: night_dsp_inwc(unit, dsp, oat_f, zone_cfm), override_frac=dsp.override_frac,
+                     override_inwc=dsp.override_inwc, resets_pressure=resets_pressure(dsp))
+
+
+def _nights(candidates, site_for) -> dict[str, NightBlock]:
+    """Night block of every candidate by id; rooms are run once for candidates that share unit and air."""
+    nights, blocks, hourly = {}, {}, {}
+    for candidate in candidates:
+        site = site_for(candidate)
+        schedule, dsp = site.project.schedule, candidate.dsp
+        duct = night_duct(site.unit, schedule, dsp)
+        key = (site.key, None if duct is None else dsp)
+        if key not in blocks:
+            if site.key not in hourly:
+                hourly[site.key] = (zone_loads(site.unit, site.hourly.conditions), {})
+            loads, rooms = hourly[site.key]
+            blocks[key] = run_nights(site.unit, site.hourly.conditions, loads, schedule, duct, rooms)
+        nights[candidate.id] = blocks[key]
+    return nights
+
+
+def _cheapest_night(nights, runs, site) -> dict[str, float]:
+    """Annual figures of the cheapest night block of candidates that share a site."""
+    totals = [night_totals(nights[id_]) for id_, (of, _, _) in runs.items() if of is site]
+    return min(totals, key=lambda n: annual_cost_usd(n["electricity_kwh"], n["fuel_therm"], n["purchased_cooling_kbtu"], n["purchased_heating_kbtu"], site.unit.prices))
+
+
+def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
     """Annual figures of perfect resets: the least energy cost that setpoints alone can reach.
 
     In every row the cheapest supply air over the widest range of any reset of the project, and
@@ -329,6 +367,8 @@ def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
 
     Parameters
     ----------
+    night : dict
+        Annual figures of the night block that goes with them.
     tried : sequence of ndarray (R,)
         Supply temperatures for the search. [degF]
     asked : sequence of Setpoints
@@ -344,10 +384,10 @@ def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
                                                   if c.dsp.strategy in RESET_DSP)])
     limits = sat_limits(honest, rows.on, rows.loads, low, high)
     heard = honest.zones.weight > 0.0
-    enabled = heating_enabled(honest, rows.on.oat_f, rows.on.fan_on)
 
-    def least_dsp(sat_f):
-        share = requested_flow_cfm(honest, rows.loads, sat_f, enabled) / honest.zones.max_cfm
+    def least_dsp(conditions, loads, sat_f):
+        enabled = heating_enabled(honest, conditions.oat_f, conditions.fan_on)
+        share = requested_flow_cfm(honest, loads, sat_f, enabled) / honest.zones.max_cfm
         needed = honest.index_dsp_inwc * honest.zones.index_share * share * share
         return np.clip(np.max(np.where(heard, needed, 0.0), axis=1, initial=0.0), 0.0, highest)
 
@@ -357,7 +397,8 @@ def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
                                            state.unserved_kbtuh, state.heat_unserved_kbtuh])  # fmt: skip
 
     sat = search_sat(honest, rows.on, rows.loads, limits, least_dsp, True, tried)
-    dsp = least_dsp(sat)
+    # Where the supply air floats, the least pressure is that at the temperature that results.
+    dsp = evaluate(honest, rows.on, rows.loads, sat, least_dsp(rows.on, rows.loads, sat), dsp_of_sat=least_dsp).dsp_set_inwc
     best, allowed = run(sat, dsp)
     higher = [(sat, dsp + k / BOUND_STEPS * np.maximum(highest - dsp, 0.0)) for k in range(1, BOUND_STEPS + 1)]
     for sat_f, dsp_inwc in [*higher, *((s.sat_f, s.dsp_inwc) for s in asked)]:
@@ -368,7 +409,7 @@ def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
     never = np.zeros(len(rows.on), dtype=bool)
     at = Setpoints(sat_f=sat, dsp_inwc=dsp, humidity_limited=never, cold_zone_limited=never, sat_at_max=never,
                    sat_at_min=never, dsp_at_max=never, dsp_at_min=never)
-    return annual_figures(honest, rows, [Part(share=1.0, setpoints=at, state=state)], night_totals(site.night))
+    return annual_figures(honest, rows, [Part(share=1.0, setpoints=at, state=state)], night)
 
 
 # --- reports from the hourly run -----------------------------------------------------------------
@@ -555,7 +596,7 @@ _OTHER_PROJECT = ("candidate[{}].override: changes {}, which all candidates shar
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Site:
-    """A unit with its hours, rows and night block: shared by candidates with the same overrides."""
+    """A unit with its hours and rows: shared by candidates with the same overrides."""
 
     project: object
     key: str
@@ -563,7 +604,6 @@ class _Site:
     hourly: Rows
     rows: Rows
     mean: Rows
-    night: NightBlock
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -598,6 +638,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     first; rows are chosen once, from reference settings and these runs, and held. Counts,
     months, peaks and the equal-service rule come from the hourly run.
     """
+    project = project.in_climate(climate_of(weather))
     conditions = build_conditions(weather, project)
     sizes = size_unit(project, conditions) if held is None else held.sizes
     unit = build_unit(project, sizes)
@@ -616,13 +657,8 @@ def estimate(project, weather, held: Held | None = None) -> Results:
             raise InputError(_OTHER_PROJECT.format(candidate_id, "the running hours of the air handler"))
         u = unit if same else build_unit(this_project, sizes)
         means = mean_rows(c, group_id)
-        night = empty_night(len(c.oat_f))
-        if held is not None:
-            night = held.nights[key]
-        elif this_project.schedule.unoccupied_mode == "setback":
-            night = run_nights(u, c, zone_loads(u, c), this_project.schedule)
         mean = Rows.of(u, means)
-        return _Site(project=this_project, key=key, unit=u, hourly=hourly if same else Rows.of(u, c), rows=mean, mean=mean, night=night)
+        return _Site(project=this_project, key=key, unit=u, hourly=hourly if same else Rows.of(u, c), rows=mean, mean=mean)
 
     sites: dict = {}
 
@@ -636,6 +672,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     ordered = sorted(project.candidates, key=lambda c: (c.sat.strategy == "cost_optimal", c.id != project.baseline_id))
     for candidate in ordered:
         site_for(candidate)
+    nights = held.nights if held is not None else _nights(ordered, site_for)
 
     def evaluated(name) -> _Evaluated:
         """Every candidate on the hours, the rows or the mean rows of its site."""
@@ -647,7 +684,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
             parts[candidate.id] = run_parts(site.unit, candidate, getattr(site, name), _distinct(tried), kept)
             if candidate.sat.strategy != "cost_optimal":
                 tried.append(parts[candidate.id][0].setpoints.sat_f)
-            figures[candidate.id] = annual_figures(site.unit, getattr(site, name), parts[candidate.id], night_totals(site.night))
+            figures[candidate.id] = annual_figures(site.unit, getattr(site, name), parts[candidate.id], night_totals(nights[candidate.id]))
         return _Evaluated(parts=parts, figures=figures, tried=tuple(_distinct(tried)))
 
     of_hours = evaluated("hourly")
@@ -674,7 +711,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     reports, served = {}, {}
     for id_, (site, parts, _) in runs.items():
         reports[id_], depths = zone_report(site.unit, site.hourly, parts, yardstick)
-        served[id_] = service_figures(yardstick, parts, depths, site.night, of_hours.figures[id_])
+        served[id_] = service_figures(yardstick, parts, depths, nights[id_], of_hours.figures[id_])
     base_served = served[project.baseline_id]
     baseline_service = judge_baseline(base_served, yardstick, base_site.project, base_site.unit, base_parts)
     required_cfm = required_oa_cfm(base_site.unit, base_site.rows.on.occupied, base_site.rows.loads.oa_people_cfm)
@@ -685,10 +722,10 @@ def estimate(project, weather, held: Held | None = None) -> Results:
         site, parts_h, parts_r = runs[candidate.id]
         annual, by_hour = of_rows.figures[candidate.id], of_hours.figures[candidate.id]
         saving = {key: base_annual[key] - annual[key] for key in SAVING_KEYS}
-        equal = figures_at_equal_oa(site.unit, candidate, site.rows, parts_r, wanted_cfm, night_totals(site.night), annual)
+        equal = figures_at_equal_oa(site.unit, candidate, site.rows, parts_r, wanted_cfm, night_totals(nights[candidate.id]), annual)
         rise = rises(served[candidate.id], base_served, yardstick)
         payback = simple_payback_years(candidate.cost_usd, candidate.incentive_usd, saving["cost_usd"])
-        energy = _hourly_energy(site.unit, site.hourly, parts_h, site.night)
+        energy = _hourly_energy(site.unit, site.hourly, parts_h, nights[candidate.id])
         power = energy["fan_kwh"] + energy["cooling_kwh"] + energy["pump_tower_kwh"] + energy["heating_kwh"]
         results.append(CandidateResult(
             candidate=candidate, annual=annual, hourly=by_hour, classic=of_means.figures[candidate.id], saving=saving,
@@ -714,14 +751,14 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     asked = [p.setpoints for site, _, parts in runs.values() if site is base_site for p in parts]
     return Results(
         project=project, weather=weather, baseline_id=project.baseline_id, candidates=tuple(results), bin_table=table,
-        row_table=rows_of_table, row_method=choice.method, selection=choice, night=night_totals(base_site.night), sizes=size_list(project, unit),
-        interactions=interactions, checks=checks, bound=reset_bound(project, base_site, of_rows.tried, asked), baseline_service=baseline_service,
+        row_table=rows_of_table, row_method=choice.method, selection=choice, night=night_totals(nights[project.baseline_id]), sizes=size_list(project, unit),
+        interactions=interactions, checks=checks, bound=reset_bound(project, base_site, _cheapest_night(nights, runs, base_site), of_rows.tried, asked), baseline_service=baseline_service,
         findings=tuple(project.findings) + tuple(weather.findings) + findings + choice_findings(choice),
         run_id=make_run_id(project, weather), unit=unit,
         held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal,
-                  nights={key: site.night for key, site in sites.items()}),
+                  nights=nights),
         runs={id_: CandidateRun(project=site.project, unit=site.unit, rows=site.rows, parts=tuple(parts),
-                                night=night_totals(site.night), site=site.key)
+                                night=night_totals(nights[id_]), site=site.key)
               for id_, (site, _, parts) in runs.items()})
 
 

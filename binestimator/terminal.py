@@ -42,7 +42,7 @@ def comparison(results) -> str:
         Lines of at most ``WIDTH`` characters, as far as the user's own words allow, without
         the names of the files written.
     """
-    blocks = [_first(results), _heading(results), _table(results), _marks(results), _reading(results), _cautions(results)]
+    blocks = [_first(results), _heading(results), _table(results), _marks(results), _advice(results), _reading(results), _cautions(results)]
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
 
@@ -91,7 +91,7 @@ def _wrapped(text: str, first: str = "", later: str | None = None) -> list[str]:
 def _heading(results) -> list[str]:
     weather, base, choice = results.weather, results.baseline, results.selection
     hours, residual = base.annual["hours"], choice.worst_residual_frac
-    place = f"{weather.name or 'station'} ({weather.format}, {weather.file_name})"
+    place = f"{weather.name or 'station'} ({_file_of(weather)})"
     mean_f = float(weather.frame["oat_f"].mean())
     return [
         *_wrapped(results.project.info.name),
@@ -211,6 +211,32 @@ def _marks(results) -> list[str]:
     return lines
 
 
+def _advice(results) -> list[str]:
+    """Best value and the way to it, parts of combined options, options that coincide, and what the saving hangs on."""
+    advice = results.advice
+    if advice is None:
+        return []
+    value, lines = advice.value, []
+    if value.best_id is not None:
+        lines += _wrapped(f"{value.best_id}: the last step whose added cost pays back within the owner's limit of {value.limit_years:g} yr", "Value     ")
+    for step in value.path:
+        lines += _wrapped(f"{step.id}: {whole(step.net_cost_usd)} USD after incentive saves {whole(step.saving_usd)} a year; what it adds pays back in "
+                          f"{step.added_payback_years:.1f} yr" + ("" if step.pays else ", beyond the limit"), "  step    ")  # fmt: skip
+    if value.note:
+        lines += _wrapped(value.note, "  note    " if value.path else "Value     ")
+    for part in advice.parts:
+        lines += _wrapped(f"{part.id}: repair {whole(part.repair_usd)}, companion {whole(part.companion_usd)}, reset {whole(part.reset_usd)} USD a year, "
+                          "one on top of the other", "Parts     ")  # fmt: skip
+    for same in advice.coincidences:
+        lines += _wrapped(f"{', '.join(same.ids)}: {same.why}", "Same      ")
+    if advice.drivers:
+        c = results[advice.drivers_of]
+        lines += _wrapped(f"saving of {c.id}, {_tenths(100 * _share(c.saving['cost_usd'], results.baseline.annual['cost_usd']))} %, with one assumption changed at a time", "Drivers   ")
+        for d in advice.drivers:
+            lines += _wrapped(f"{d.assumption.label}, {d.low} to {d.high}: {_tenths(d.saving_low_pct)} to {_tenths(d.saving_high_pct)} %", "  ")
+    return lines
+
+
 def _reading(results) -> list[str]:
     text = ("Savings are baseline minus candidate; a minus sign spends more. Energies and costs from the bin rows, the service "
             "of the rooms from the hour-by-hour run, as a rise over the baseline.")  # fmt: skip
@@ -288,9 +314,10 @@ def bins(table, weather, schedule: str, total_hours: float) -> str:
     widths = [max(len(head), len(unit), len(totals[key]), *map(len, cells[key])) + 2 for key, head, unit in shown]
     line = lambda values: "".join(v.rjust(w) for v, w in zip(values, widths, strict=True))  # noqa: E731
     lines = [
-        *_wrapped(f"{weather.name or 'station'} ({weather.format}, {weather.file_name}), {_position(weather)}, "
+        *_wrapped(f"{weather.name or 'station'} ({_file_of(weather)}), {_position(weather)}, "
                   f"{weather.elevation_ft:,.0f} ft, {weather.pressure_psia:.2f} psia", "Weather   "),
-        *_wrapped(schedule, "Schedule  "), "",
+        *_wrapped(schedule, "Schedule  "),
+        *(text for finding in weather.findings if finding.level == "caution" for text in _wrapped(finding.text, "Caution   ")), "",
         line([head for _, head, _ in shown]), line([unit for _, _, unit in shown]), "-" * sum(widths),
     ]  # fmt: skip
     lines += [line([cells[key][k] for key, _, _ in shown]) for k in range(len(table))]
@@ -300,6 +327,11 @@ def bins(table, weather, schedule: str, total_hours: float) -> str:
     lines += _wrapped(f"Bins are left-closed: a bin from 60 holds 60.0 up to, not with, its upper end. Hours total {table['hours'].sum():,.0f} of "
                       f"{total_hours:,.0f} h of the file, {agree}. MC wb: mean coincident wet bulb; W: humidity ratio.")  # fmt: skip
     return "\n".join(line.rstrip() for line in lines)
+
+
+def _file_of(weather) -> str:
+    """Format and name of the weather file, and where it was found if not beside the project."""
+    return f"{weather.format}, {weather.file_name}" + (f" from {weather.found}" if weather.found else "")
 
 
 def _position(weather) -> str:

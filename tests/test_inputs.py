@@ -23,7 +23,7 @@ from binestimator.inputs.schema import LIST_SECTIONS, SINGLE_SECTIONS, STATUSES,
 QUICK = {
     "project": {"name": "Harbour Office"},
     "weather": {"file": "station.csv"},
-    "building": {"floor_area_ft2": 60_000, "floors": 3},
+    "building": {"floor_area_ft2": 60_000, "floors": 3, "zones_per_facade": 1, "core_zones": 1},
     "group": [{"name": "office"}, {"name": "network", "always_on": True, "equipment_w_ft2": 40}],
     "special": [{"name": "Network room", "group": "network", "area_ft2": 300, "sat_max_f": 58}],
 }
@@ -666,7 +666,7 @@ def test_zones_file_with_semicolons_and_listed_zones(tmp_path):
         ("name,area_ft2\nA,100\nA,100\n", ["zone[A]", "twice"]),
         ("name,area_ft2\n,100\n", ["zone[#1].name: is missing"]),
         ("name,area_ft2\nA,\n", ["zone[A].area_ft2: is missing"]),
-        ('name,area_ft2\n"A,100\n', ["z.csv line", "not valid CSV"]),
+        ('name,area_ft2\n"A,100\n', ["z.csv line 2", 'got `"A,100`', "a quote without its partner"]),
         ("name,area_ft2\nA\x00,100\n", ["z.csv"]),
         ("name,area_ft2\n" + "x" * 200_000 + ",5\n", ["not valid CSV"]),
         ("name,area_ft2,terminal\nA,100,parallel fan\n", ["unknown input"]),
@@ -699,9 +699,9 @@ def test_files_that_cannot_be_read(tmp_path, monkeypatch):
     assert "is a folder" in message(tmp_path)
     assert "cannot be read" in message("bad\x00name.toml") or "does not exist" in message("bad\x00name.toml")
     latin = write(tmp_path, "[project]\nname = 'Caf\u00e9'\n", encoding="latin-1")
-    assert "not UTF-8 text (line 2" in message(latin)
+    assert "line 2: the project file is not UTF-8 text; got `name = 'Caf\u00e9'`" in message(latin)
     assert "line 3" in message(write(tmp_path, "[project]\nname = 'x'\nthis is no line\n"))
-    assert "not valid TOML" in message(write(tmp_path, "x = " + "9" * 5000))
+    assert "too many digits" in message(write(tmp_path, "x = " + "9" * 5000))
     assert "deep" in message(write(tmp_path, "x = " + "[" * 100_000))
     for key in (".a" * 100, ' . "a=b,"' * 100, ".'a'" * 100):
         for form in ("a{} = 1", "x = {{a{} = 1}}", "[a{}]", "[[a{}]]"):
@@ -710,14 +710,14 @@ def test_files_that_cannot_be_read(tmp_path, monkeypatch):
     assert "line 3: a key with too many dots" in message(write(tmp_path, hidden))
     assert "5,000,001 bytes" in message(write(tmp_path, "#" * 5_000_001))
     os.mkfifo(tmp_path / "pipe.toml")
-    assert "not a regular file" in message(tmp_path / "pipe.toml")
+    assert "is a pipe" in message(tmp_path / "pipe.toml")
     good = write(tmp_path, TEXT)
 
     def refuse(*args, **kwargs):
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(type(good), "open", refuse)
-    assert "cannot be read: Permission denied" in message(good)
+    monkeypatch.setattr(os, "open", refuse)
+    assert "cannot be read (Permission denied)" in message(good)
 
 
 @pytest.mark.invariant

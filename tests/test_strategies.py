@@ -16,7 +16,7 @@ from binestimator.model.system import evaluate
 from binestimator.model.terminals import available_flow_cfm, requested_flow_cfm, zone_state
 from binestimator.moist_air import humidity_ratio_from_dewpoint
 from binestimator.strategies import demand
-from binestimator.strategies.choose import dsp_setpoint_inwc, resets_pressure, setpoints
+from binestimator.strategies.choose import dsp_of_sat, dsp_setpoint_inwc, resets_pressure, setpoints
 from binestimator.strategies.limits import sat_limits
 from binestimator.strategies.tables import by_airflow, by_outdoor_air, line
 
@@ -392,7 +392,7 @@ def test_demand_supply_air_leaves_no_zone_warm_beyond_the_ignored(seed, ignored)
     loads = loads_with(unit, np.random.default_rng(seed).uniform(0.1, 1.1, ZONES))
     sat = demand.settled_sat_f(unit, loads, float(ignored), 55.0, 65.0)
     requested = requested_flow_cfm(unit, loads, sat)
-    rooms = zone_state(unit, loads, sat, np.full(1, 3.0), requested, np.ones(1)).room_f[0]
+    rooms = zone_state(unit, loads, sat, np.full(1, 3.0), requested).room_f[0]
     assert int((rooms > 75.0 + 1e-6).sum()) <= ignored or sat[0] == 55.0
 
 
@@ -538,7 +538,7 @@ def test_cost_optimal_is_never_dearer_in_a_row_it_may_serve(changes, dsp):
 
     def run(sat):
         pressure = dsp_setpoint_inwc(unit, partner, c, loads, sat)
-        return evaluate(unit, c, loads, sat, pressure, resets_pressure=resets_pressure(partner))
+        return evaluate(unit, c, loads, sat, pressure, resets_pressure=resets_pressure(partner), dsp_of_sat=dsp_of_sat(unit, partner))
 
     others = [
         sat_record("fixed", setpoint_f=55.0), sat_record("outdoor_air", points=((60.0, 65.0), (70.0, 55.0))),
@@ -580,7 +580,7 @@ def test_cost_optimal_saves_neither_by_cold_rooms_nor_by_loads_beyond_the_plant(
     sat = setpoints(unit, candidate(project, sat_record("cost_optimal"), partner), c, loads, [baseline]).sat_f
     was, now, coldest = (evaluate(unit, c, loads, t, np.full(120, 1.5)) for t in (baseline, sat, np.full(120, 55.0)))
     worse = np.zeros(120, dtype=bool)
-    for name in ("cold_zones", "unserved_kbtuh", "heat_unserved_kbtuh"):
+    for name in ("cold_zones", "capacity_limited", "unserved_kbtuh", "heat_unserved_kbtuh"):
         assert np.all(getattr(now, name) <= getattr(was, name) + 1e-9), name
         worse |= getattr(coldest, name) > getattr(was, name) + 1e-9
     assert worse.any()

@@ -53,7 +53,7 @@ def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm, oa_least_cfm=
     ----------
     flow_cfm, occupied, oa_people_cfm : ndarray (R,)
     oa_least_cfm : ndarray (R,), optional
-        Raises the minimum to this airflow.
+        Outdoor air below which the minimum does not go, whatever its control. [cfm]
     """
     oa = unit.outdoor_air
     safe = np.where(flow_cfm > 0.0, flow_cfm, 1.0)
@@ -111,7 +111,7 @@ def economizer_allowed(unit: Unit, oat_f, oa_humidity_ratio, return_f, return_hu
     return below_cap & (h_out <= enthalpy_btu_lb(return_f, return_humidity_ratio))
 
 
-def mix(unit: Unit, allowed, oa_min_frac, oat_f, return_f, target_f, least_frac=None) -> MixedAir:
+def mix(unit: Unit, allowed, oa_min_frac, oat_f, return_f, target_f) -> MixedAir:
     """Outdoor-air share and mixed air for a wanted mixed-air temperature.
 
     Parameters
@@ -121,8 +121,6 @@ def mix(unit: Unit, allowed, oa_min_frac, oat_f, return_f, target_f, least_frac=
     oa_min_frac, oat_f, return_f : ndarray (R,)
     target_f : ndarray (R,)
         Mixed air that needs neither cooling nor heating. [degF]
-    least_frac : ndarray (R,), optional
-        A stuck damper is taken to give at least this share.
 
     Notes
     -----
@@ -135,8 +133,6 @@ def mix(unit: Unit, allowed, oa_min_frac, oat_f, return_f, target_f, least_frac=
     x_max = np.maximum(unit.outdoor_air.maximum_frac, oa_min_frac)
     if eco.stuck_frac is not None:
         x = np.full(np.shape(oat_f), float(eco.stuck_frac))
-        if least_frac is not None:
-            x = np.maximum(x, least_frac)
         return MixedAir(oa_frac=x, mat_f=return_f + x * (oat_f - return_f), economizing=np.zeros(x.shape, dtype=bool))
     cold_enough = oat_f < target_f
     gap = return_f - oat_f
@@ -191,3 +187,15 @@ def moisture(unit: Unit, fl, flow_cfm, infiltration_cfm, oa_frac, oa_humidity_ra
     mixed = oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * room
     leaving = through * mixed + wet * np.minimum(mixed, coil_w)
     return Moisture(room=room, mixed=mixed, leaving=leaving, wet_frac=wet)
+
+
+def moisture_of_latent(fl, flow_cfm, infiltration_cfm, oa_frac, oa_humidity_ratio, latent_btuh, coil_latent_btuh, wet_frac) -> Moisture:
+    """Moisture balance of rooms where the latent load of the coil is given. [Btu/h]
+
+    ``Wr = Woa + (L - Lcoil) / (m x + mi)`` in the names of :func:`moisture`; air leaves the coil drier by ``Lcoil / m``.
+    """
+    m = fl * flow_cfm
+    outside = np.maximum(m * oa_frac + fl * infiltration_cfm, fl * LEAST_EXCHANGE_CFM)
+    room = oa_humidity_ratio + (latent_btuh - coil_latent_btuh) / outside
+    mixed = oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * room
+    return Moisture(room=room, mixed=mixed, leaving=mixed - coil_latent_btuh / np.where(m > 0.0, m, 1.0), wet_frac=wet_frac)

@@ -56,6 +56,8 @@ LIVE_CONTENTS = {
     "Loads": "Load of every zone in every row, before any setpoint is decided",
     "Idle": "Standing loss of a heating plant that stays enabled with the air handler off",
     "Setpoints": "Parameters of every candidate's strategies as the formulas take them",
+    "Cold air": "Supply air that mixed air gives by itself where nothing heats it enough, step by step",
+    "Plant short": "Supply air at which a plant too small carries the load, step by step",
     LIVE_YEAR: "Annual figures, savings and payback of every candidate with a sheet, by formulas",
     "Row inspector": "Pick a candidate and a row: every zone's chain in plain cells",
     "Method": "Equations with sources and limits, and one row worked in words and numbers",
@@ -65,6 +67,9 @@ LIVE_CONTENTS = {
 
 def live_contents(name: str) -> str:
     """What a sheet of the formulas holds; ``Unit_2`` is described as ``Unit``."""
+    found = re.fullmatch(r"(\D+?) (\d+)", name)
+    if found:
+        return f"{LIVE_CONTENTS[found.group(1)]} (candidate {found.group(2)})"
     found = re.fullmatch(r"(\D+?)_(\d+)", name)
     return f"{LIVE_CONTENTS[found.group(1)]} (inputs of set {found.group(2)})" if found else LIVE_CONTENTS[name]
 

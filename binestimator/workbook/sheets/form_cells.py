@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ...inputs.form_content import COUNTS, OTHERWISE, REVIEWER, UNUSED, YOURS, Entry, FormContent, can_review
+from ...inputs.defaults import rules
 from ...inputs.schema import POINT_X_RANGE, Field, default_text
-from ..form_layout import FormPlan
+from ..form_layout import INPUT_AT, FormPlan
 from ..formats import Styles
 from ..strict import LONGEST_RULE_LIST, LONGEST_RULE_TEXT, Book, Sheet, cell_name, reference
 from .inputs import number_style
@@ -45,7 +46,15 @@ class FormPages:
     empty: bool = False
 
     def address(self, path: str) -> str:
-        """Address, for formulas, of the cell that counts; of a shared setting that of the user."""
+        """Address, for formulas, of the cell that counts; of a shared setting that of the user.
+
+        With a ``?`` behind the path of an input that stands once: what the reviewer or the user gives, not what
+        stands in where nobody does.
+        """
+        if path.endswith("?"):
+            sheet, row, column = self.plan.yours[path[:-1]]
+            yours, review = reference(sheet, row, column), reference(sheet, row, INPUT_AT[REVIEWER])
+            return f'IF({review}<>"",{review},{yours})'
         return reference(*(self.plan.counts.get(path) or self.plan.yours[path]))
 
 
@@ -154,6 +163,8 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
         allowed = allowed_text(field)
     allowed = _ALLOWED_LISTS.get(field.type, allowed) if not coordinate else allowed
     default = "" if field.required or coordinate else f" Empty: {default_text(field)}." if field.default is not None else ""
+    if field.path in rules():
+        default = " Empty: what stands under “Otherwise”."
     message = f"Allowed: {allowed}.{default} {field.description}."
     if who == REVIEWER:
         message = f"Reviewer’s value; the claim stays as it is. Allowed: {allowed}."
