@@ -11,7 +11,7 @@ import pandas as pd
 
 from .errors import Finding
 from .inputs.schema import fields_of
-from .model.air_handler import ROOM_SATURATION_F
+from .model.air_handler import ROOM_SATURATION_F, design_outdoor_air_cfm
 from .model.system import balance_error_btuh, moisture_error_btuh
 from .moist_air import saturation_humidity_ratio
 from .results import ANNUAL, CHANGED_SERVICE, COUNT_KEYS, ENERGY_KEYS, Check
@@ -333,6 +333,10 @@ def _findings(project, unit, results, baseline, baseline_service):
         yield Finding("info", "baseline", "Confirmed as found, while the baseline does not fail in it: " + ", ".join(idle) + ".")
     if baseline_service.confirmed and "service.as_found_confirmed" not in project.evidence:
         yield Finding("check", "baseline", "What the baseline fails in is confirmed without evidence: say under [evidence] where service.as_found_confirmed comes from.")
+    rates_cfm = sum(design_outdoor_air_cfm(unit.zones, unit.groups)) / project.outdoor_air.ventilation_efficiency
+    if unit.oa_required_cfm < (1.0 - project.service.outdoor_air_margin_frac) * rates_cfm:
+        yield Finding("check", "outdoor air", f"The required outdoor air of {unit.oa_required_cfm:,.0f} cfm is less than the groups' rates over the ventilation efficiency ask for "
+                      f"({rates_cfm:,.0f} cfm): every candidate is judged by it, so say where outdoor_air.required_cfm comes from.")
     loose = [field.name for field in fields_of("service").values() if field.type == "float" and getattr(project.service, field.name) > field.default]
     if loose:
         yield Finding("caution", "service", "Limits of equal service are looser than the program's: " + ", ".join(
