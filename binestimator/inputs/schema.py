@@ -155,7 +155,7 @@ class Field:
                 return f"24 numbers, one for each clock hour, each {span}" + (", with commas between them" if in_cell else "")
             case "points":
                 if in_cell:
-                    return f"points such as 50: 58, 70: 55, the first value ascending and the second {span}"
+                    return f"a number in each cell of a point (or in one cell 50: 58, 70: 55), the first ascending and the second {span}"
                 return f"a list of points [[x, y], ...] with x ascending and y {span}"
         raise AssertionError(self.type)
 
