@@ -679,7 +679,7 @@ def test_zones_files_as_spreadsheet_programs_save_them(tmp_path, text, encoding)
         ('name,area_ft2\nA,"1,000"\n', ["thousands separator"]),
         ("name,area_ft2,max_cfm\nA,100\n", ["z.csv line 2: has 2 cells, the header 3; got `A,100`", "add the 1 missing comma"]),
         ("name,area_ft2,max_cfm\nA,1,000,900\n", ["z.csv line 2: has 4 cells, the header 3; got `A,1,000,900`", "1.000 with a decimal point, or 1000"]),
-        ("name,area_ft2\nNorth, upper,100\n", ["got `North, upper,100`", "put a cell that holds a comma in quotes"]),
+        ("name,area_ft2\nNorth, upper,100\n", ["got `North, upper,100`", "put a name that holds a comma in quotes"]),
         ("name,area_ft2,max_cfm\nA,100\nB,x,500\nC,1,2,3\n", ["line 2: has 2 cells", "line 3.area_ft2: not a number", "line 4: has 4 cells", "3 problems"]),
         ("name;area_ft2\nA;12,5\n", ["z.csv line 2.area_ft2: not a number", "type 12.5 with a decimal point"]),
         ("name,area_ft2\nA;100\n", ["line 2: has 1 cell, the header 2; got `A;100` with semicolons", "commas between the cells"]),

@@ -46,6 +46,12 @@ LINES = [
     ("fan", "motor_hp\u00a0= 40", "a no-break space (U+00A0)", "type a space"),
     ("fan", "// as measured", "a remark without its sign", "#"),
     ("fan", "limits", "a heading without brackets", "[limits]"),
+    ("fan", "motor#_hp = 40", "a # in the key", "motor_hp = 40"),
+    ("fan", "motor_hp = 4\\0", "a value that cannot be read", "write a number"),
+    ("project", 'building = Main hall"', "without its opening quote", 'building = "Main hall"'),
+    ("evidence", 'zone.North room.max_cfm = "seen"', "the path of an input stands in quotes", 'write "zone.North room.max_cfm" = "seen"'),
+    ("evidence", '"fan.motor_hp"   "nameplate"', "no equals sign", '"fan.motor_hp" = "nameplate"'),
+    ("evidence", '"fan.motor_hp" : "nameplate"', "a colon after the key", '"fan.motor_hp" = "nameplate"'),
     ("fan", "]", "a closing bracket without an opening one", "remove it"),
     ("fan", "[50, 58],", "a line that belongs to no input", "points = "),
     ("project", "building = Main hall", "a text without quotes", 'building = "Main hall"'),
@@ -113,6 +119,8 @@ def test_all_wrong_lines_and_values_are_told_at_once_in_the_order_of_the_file(tm
         ("[fan]\nmotor_hp = 5\n[limits]\n[fan]\n", ["line 13: the heading stands twice, first in line 10; got `[fan]`", "under one [fan]"]),
         ("[fan\nmotor_hp = 5\n", ["line 10: a heading without its closing bracket", "write [fan]"]),
         ("[[zone]\nname = 'a'\narea_ft2 = 100\n", ["line 10: a heading without its closing bracket", "write [[zone]]"]),
+        ("fan\nmotor_hp = 7000\n", ["line 10: a heading without brackets; got `fan`; write [fan]", "line 11, fan.motor_hp: above the largest"]),
+        ("[[[zone]]\nname = 'a'\narea_ft2 = 100\n", ["line 10: a heading with", "write [[zone]]"]),
         ("[fan]]\n", ["line 10: a heading with a bracket too many", "write [fan]"]),
         ("[group]\nname = 'b'\n", ["line 10: group comes in numbers", "[[group]] with double brackets"]),
         ("[sat.as_found]\npoints = [[50, 58],\n  [70, 55]\n\n[fan]\nmotor_hp = 5,0\n",
@@ -162,6 +170,14 @@ def test_files_of_another_kind(tmp_path):
         ("[project]\nname = 'Caf\u00e9'\n".encode("cp1252"), "line 2: the project file is not UTF-8 text; got `name = 'Caf\u00e9'`"),
     ):  # fmt: skip
         assert words in refused(tmp_path, text), words
+
+
+@pytest.mark.invariant
+def test_lists_over_several_lines_are_one_statement():
+    text = 'holidays = [\n  "01-01",  # [new year]\n\n  "12-25",\n]\npoints = [\n[50, 58], [\n70, 55]\n]\nnotes = """a\n[fan]\nx = 1\n"""\nlast = 1\n'
+    found = outline(text)
+    assert found.problems == [] and found.raw == tomllib.loads(text)
+    assert found.lines["holidays"] == 1 and found.lines["points"] == 6 and found.lines["last"] == 14
 
 
 @pytest.mark.invariant
