@@ -692,6 +692,8 @@ HOSTILE = {
     "keys taken away": (lambda: changed_part("xl/sharedStrings.xml", ("<t>key: inputs</t>", "<t>x</t>")), "the table with the key"),
     "keys changed": (lambda: changed_part("xl/sharedStrings.xml", ("<t>key: inputs</t>", "<t>key: zone</t>")), "unknown key of a table"),
     "an unknown line": (lambda: changed_part("xl/sharedStrings.xml", ("<t>fan.motor_hp</t>", "<t>fan.motor_h</t>")), 'did you mean "fan.motor_hp"'),
+    "an input of an earlier version": (lambda: changed_part("xl/sharedStrings.xml", ("<t>project.name</t>", "<t>service.degree_hours_tolerance</t>")),
+                                       "service.temperature_rise_f"),
     "a column of keys changed": (lambda: changed_part("xl/sharedStrings.xml", ("<t>override</t>", "<t>overide</t>")), "the column with the key"),
 }  # fmt: skip
 

@@ -23,7 +23,7 @@ from binestimator.inputs.problems import InputErrors, Problem, Problems, printab
 from binestimator.inputs.project import MOST, Project, build_project, nameless, override_place
 from binestimator.inputs.read import given_from_mapping, zone_values
 from binestimator.inputs.schema import (
-    MOST_POINTS, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, check_value, did_you_mean, fields_of, number_or_text,
+    MOST_POINTS, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, check_value, did_you_mean, fields_of, number_or_text, replaced,
 )  # fmt: skip
 
 #: Endings of files that are taken for a form or a workbook, not for a project file.
@@ -323,7 +323,11 @@ class _FormReader:
             given = next((name for name, content in contents.items() if content is not None), None)
             place = table.at(row, columns[given or YOURS])
             if key not in known:
-                if key:
+                old = replaced(*key.split(".", 1)) if "." in key else None
+                if old:
+                    if contents[YOURS] is not None or contents[REVIEWER] not in (None, UNUSED):
+                        self._bad(place, sentence(old[0], key, do=old[1]))
+                elif key:
                     self._bad(place, sentence(f"unknown key “{printable(key[:60])}” of a line", do=did_you_mean(key, known)))
                 elif given is not None:
                     self._bad(place, "the line has no key that says which input it is; remove the line, or take the sheet from a new form")

@@ -21,6 +21,7 @@ from binestimator.inputs.schema import (
     Field,
     did_you_mean,
     fields_of,
+    replaced,
 )
 
 _LONGEST = 300
@@ -109,6 +110,9 @@ def parse_path(path: object) -> tuple[InputPath | None, str | None]:
     section = part or kind
     fields = fields_of(section)
     if rest not in fields:
+        old = replaced(section, rest)
+        if old:
+            return None, sentence(old[0], path, do=old[1])
         what = not_modelled(rest)
         if what:
             return None, sentence(f"{what} are not modelled", path, "", instead_of(rest))

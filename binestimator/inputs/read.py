@@ -19,7 +19,7 @@ from binestimator.inputs.project import (
 )  # fmt: skip
 from binestimator.inputs.schema import (
     LIST_SECTIONS, SECTIONS, SINGLE_SECTIONS, STATUSES, STRATEGY_SECTIONS, check_free_text, check_value,
-    did_you_mean, fields_of, raw_from_text, used_when_text,
+    did_you_mean, fields_of, raw_from_text, replaced, used_when_text,
 )  # fmt: skip
 from binestimator.inputs.toml_text import QUOTED, Outline, outline, quoted_line
 
@@ -299,6 +299,10 @@ def _unknown(problems: Problems, where: str, key: object, raw: object, known, se
     place = f"{where}.{short}" if where else short
     if problems.crowded:
         problems.add(place, "unknown input" if where else "unknown section")
+        return
+    old = replaced(section, key)
+    if old:
+        problems.add(place, old[0], do=old[1])
         return
     for text in (key[:200], raw[:200] if isinstance(raw, str) else ""):
         if not_modelled(text):

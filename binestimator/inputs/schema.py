@@ -6,9 +6,11 @@ and the reference that users read. A new input is one new row.
 Columns of ``inputs.csv``
     section, name
         Table of the project file and key in it.
+    role
+        What a candidate that overrides it changes: one of :data:`ROLES`.
     type
         ``text, path, bool, int, float, optional_float, choice, choice_float, hour_pair,
-        date_list, profile24, points`` (see :func:`check_value`).
+        date_list, profile24, points, choice_list`` (see :func:`check_value`).
     unit, low, high
         Unit and allowed range, ends included; of ``points`` the range of the second value.
     default
@@ -19,7 +21,7 @@ Columns of ``inputs.csv``
         One sentence, and where the default comes from.
     used_when
         Empty: always. ``name=a|b``: only while that input has one of these values;
-        ``name=given``: only while that input is given. A name of another section is written
+        ``name=given``, ``name=none``: only while that input is given or is not. A name of another section is written
         with it (``preheat.type=boiler``); alternatives are joined by `` or ``.
     label
         Name in plain words; made from ``name`` when empty.
@@ -49,8 +51,15 @@ LIST_SECTIONS = ("special", "group", "zone", "candidate")
 STRATEGY_SECTIONS = ("sat", "dsp")
 
 TYPES = frozenset(
-    "text path bool int float optional_float choice choice_float hour_pair date_list profile24 points".split()
+    "text path bool int float optional_float choice choice_float hour_pair date_list profile24 points choice_list".split()
 )
+
+#: Roles of inputs. ``service``: what the rooms are promised (a candidate that changes it is no equal service);
+#: ``building`` and ``assumption``: what the estimate is about (another value is another project); ``equipment``,
+#: ``control``: what may be repaired or set otherwise; ``shared``: the frame of the run, the same for all candidates.
+ROLES = ("service", "building", "assumption", "equipment", "control", "shared")
+ROLES_TEXT = ("Role says what a candidate may do with an input under [candidate.override]: equipment and control are free; service makes it a candidate "
+              "of another service, shown and never ranked; building, assumption and shared are refused.")
 
 #: How sure a value is: how the user came to it. ``default``: nobody looked.
 STATUSES = ("measured", "nameplate", "drawing", "trended", "interview", "default")
@@ -74,7 +83,7 @@ class Field:
 
     Parameters
     ----------
-    section, name, type, unit : str
+    section, name, role, type, unit : str
         See the module.
     low, high : float or None
         Allowed range, ends included. [unit]
@@ -83,7 +92,7 @@ class Field:
     required : bool
         Has to be given.
     choices : tuple
-        Allowed values of ``choice`` (texts) and ``choice_float`` (numbers).
+        Allowed values of ``choice`` and ``choice_list`` (texts) and ``choice_float`` (numbers).
     used_when : tuple of (str, str, tuple of str)
         Alternatives (section, name, values) of which one must hold for the input to be used.
     description, source, label : str
@@ -92,6 +101,7 @@ class Field:
 
     section: str
     name: str
+    role: str
     type: str
     unit: str
     low: float | None
@@ -136,13 +146,18 @@ class Field:
             case "bool":
                 return "yes or no" if in_cell else "true or false"
             case "int":
-                return f"a whole number {span}{unit}"
+                return f"a whole number {span}{unit}" + (' or "none"' if self.optional else "")
             case "float":
                 return span + unit
             case "optional_float":
                 return f"{span}{unit}, or the word none" if in_cell else f'{span}{unit} or "none"'
             case "choice":
-                return "one of " + ", ".join(choice if in_cell else f'"{choice}"' for choice in self.choices)
+                return "one of " + ", ".join(choice if in_cell else f'"{choice}"' for choice in self.choices) + (
+                    (", or the word none" if in_cell else ' or "none"') if self.optional else "")
+            case "choice_list":
+                if in_cell:
+                    return "any of " + ", ".join(self.choices) + ", separated by commas; an empty text for none of them"
+                return "a list of any of " + ", ".join(f'"{choice}"' for choice in self.choices) + ", or [] for none of them"
             case "choice_float":
                 return "one of " + ", ".join(_plain(choice) for choice in self.choices) + unit
             case "hour_pair":
@@ -187,7 +202,7 @@ def raw_from_text(field: Field, text: str) -> object:
         return {"true": True, "yes": True, "false": False, "no": False}.get(text.casefold(), text)
     if field.type in ("hour_pair", "profile24"):
         return [number_or_text(part) for part in text.split(",")] if text else []
-    if field.type == "date_list":
+    if field.type in ("date_list", "choice_list"):
         return [part.strip() for part in text.split(",")] if text else []
     if field.type == "points":
         return [[number_or_text(part) for part in pair.split(":")] for pair in text.split(",")]
@@ -221,6 +236,7 @@ def check_value(field: Field, raw: object, *, in_cell: bool = False) -> tuple[ob
     value : object
         In the form the records hold: ``str, bool, int, float``; ``hour_pair`` a tuple of
         two floats or the empty tuple (closed); ``date_list`` a tuple of ``MM-DD`` texts;
+        ``choice_list`` a tuple of choices in their order;
         ``profile24`` a tuple of 24 floats; ``points`` a tuple of (x, y) tuples.
         ``None`` when wrong or unset.
     problem : str or None
@@ -377,6 +393,22 @@ def _check_choice_float(field: Field, raw: object, in_cell: bool) -> tuple[objec
     return float(number), None
 
 
+def _check_choice_list(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
+    allowed = field.allowed_as(in_cell=in_cell)
+    if not isinstance(raw, (list, tuple)):
+        word = raw.strip().casefold() if isinstance(raw, str) else ""
+        hint = (f"type {word}" if in_cell else f'write ["{word}"]') if word in field.choices else ""
+        return None, sentence("not a list", raw, allowed, hint)
+    found = set()
+    for place, item in enumerate(raw):
+        word = item.strip().casefold() if isinstance(item, str) else item
+        if word not in field.choices:
+            hint = did_you_mean(item, field.choices) if isinstance(item, str) else ""
+            return None, sentence(f"value {place + 1} is not one of the choices", item, allowed, hint)
+        found.add(word)
+    return tuple(choice for choice in field.choices if choice in found), None
+
+
 def _check_numbers(field: Field, raw: object, count: int, in_cell: bool) -> tuple[tuple | None, str | None]:
     allowed = field.allowed_as(in_cell=in_cell)
     if not isinstance(raw, (list, tuple)):
@@ -499,7 +531,26 @@ _CHECKS = {
     "date_list": _check_date_list,
     "profile24": _check_profile24,
     "points": _check_points,
+    "choice_list": _check_choice_list,
 }
+
+#: Inputs of earlier versions: path -> those that took their place.
+REPLACED = {
+    "service.degree_hours_tolerance_frac": "service.temperature_rise_f",
+    "service.degree_hours_tolerance": "service.temperature_rise_f",
+    "service.zone_hours_tolerance": "service.temperature_rise_f and service.zone_outdoor_air_rise_frac",
+    "service.zone_hours_tolerance_frac": "service.temperature_rise_f and service.zone_outdoor_air_rise_frac",
+    "service.humid_hours_tolerance": "service.dewpoint_rise_f",
+    "service.moisture_share_limit_frac": "service.dewpoint_rise_f",
+}
+
+
+def replaced(section: str, name: str) -> tuple[str, str] | None:
+    """What is wrong with an input of an earlier version, and what to do; None for any other name."""
+    new = REPLACED.get(f"{section}.{name}")
+    return new and ("this input of an earlier version has been replaced: service is judged by depth, no longer by counts and shares",
+                    f"remove it; what may be lost is said by {new}")  # fmt: skip
+
 
 def did_you_mean(word: object, known: Iterable[str]) -> str:
     """``did you mean ...?`` for the nearest known word, or ``""`` when none is near."""
@@ -522,9 +573,11 @@ def _field_from_row(row: dict[str, str]) -> Field:
     kind, name = row["type"], f"inputs.csv {row['section']}.{row['name']}"
     if kind not in TYPES:
         raise ValueError(f"{name}: unknown type {kind!r}")
+    if row["role"] not in ROLES:
+        raise ValueError(f"{name}: unknown role {row['role']!r}")
     texts = tuple(row["choices"].split("|")) if row["choices"] else ()
     choices = tuple(float(choice) for choice in texts) if kind == "choice_float" else texts
-    if (kind in ("choice", "choice_float")) != bool(choices):
+    if (kind in ("choice", "choice_float", "choice_list")) != bool(choices):
         raise ValueError(f"{name}: choices do not go with type {kind!r}")
     ranged = kind in ("int", "float", "optional_float", "hour_pair", "profile24", "points")
     low, high = (float(row[end]) if row[end] else None for end in ("low", "high"))
@@ -538,7 +591,7 @@ def _field_from_row(row: dict[str, str]) -> Field:
         section, _, other = left.rpartition(".")
         used_when.append((section or row["section"], other, tuple(values.split("|"))))
     field = Field(
-        section=row["section"], name=row["name"], type=kind, unit=row["unit"], low=low, high=high,
+        section=row["section"], name=row["name"], role=row["role"], type=kind, unit=row["unit"], low=low, high=high,
         default=None if required or unset else default, required=required, choices=choices,
         used_when=tuple(used_when), description=row["description"], source=row["source"],
         label=row.get("label") or _label_of(row["name"]),
@@ -619,6 +672,8 @@ def is_used(field: Field, value_of) -> bool:
         if values == ("given",):
             if value is not None:
                 return True
+        elif value is None and values == ("none",):
+            return True
         elif (str(value).lower() if isinstance(value, bool) else value) in values:
             return True
     return False
@@ -669,29 +724,3 @@ def value_text(value: object) -> str:
     if isinstance(value, tuple):
         return "[" + ", ".join(value_text(item) for item in value) + "]"
     return str(value)
-
-
-def _header_of(section: str) -> str:
-    if section in LIST_SECTIONS:
-        return f"`[[{section}]]`, one for each"
-    if section in STRATEGY_SECTIONS:
-        strategies = fields_of(section)["strategy"].choices
-        return ", ".join(f"`[{section}.{strategy}]`" for strategy in strategies)
-    return f"`[{section}]`"
-
-
-def documentation_markdown() -> str:
-    """Reference of all inputs as Markdown: one table for each section."""
-    lines = ["# Inputs", ""]
-    for section in SECTIONS:
-        lines += [f"## {title_of(section)}", "", f"{_header_of(section)}", ""]
-        lines += ["| Input | Unit | Allowed | Default | What it is | Source of the default |"]
-        lines += ["|---|---|---|---|---|---|"]
-        for field in fields_of(section).values():
-            what = field.description
-            if field.used_when and section not in STRATEGY_SECTIONS:
-                what += f" (used when {used_when_text(field)})"
-            cells = [f"`{field.name}`", field.unit, field.allowed, default_text(field), what, field.source]
-            lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
-        lines.append("")
-    return "\n".join(lines)
