@@ -156,7 +156,7 @@ class Field:
                     (", or the word none" if in_cell else ' or "none"') if self.optional else "")
             case "choice_list":
                 if in_cell:
-                    return "any of " + ", ".join(self.choices) + ", separated by commas; an empty text for none of them"
+                    return "any of " + ", ".join(self.choices) + ", separated by commas, or the words none of them"
                 return "a list of any of " + ", ".join(f'"{choice}"' for choice in self.choices) + ", or [] for none of them"
             case "choice_float":
                 return "one of " + ", ".join(_plain(choice) for choice in self.choices) + unit
