@@ -787,7 +787,7 @@ class _FormReader:
             if places.get(nearest):
                 return Problem(f"{places[nearest]}, {named}" if label else f"{places[nearest]} ({shown})", text)
             nearest = nearest[: max(nearest.rfind("."), 0)]
-        sheet = TABLES.get(where, INPUTS if where in SINGLE_SECTIONS else "")
+        sheet = TABLES.get(where, INPUTS if where in (*SINGLE_SECTIONS, "override", "evidence", "status") else "")
         return Problem(f"sheet {sheet} ({where})" if sheet else named, text)
 
 
