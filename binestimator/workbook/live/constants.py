@@ -36,6 +36,7 @@ _PHYSICS = (
         ("up_low", "Supply air that floats up: coldest", "°F", floats.UP_LOWEST_F),
         ("up_high", "Supply air that floats up: warmest", "°F", floats.UP_HIGHEST_F),
         ("up_start", "Supply air that floats up: first guess", "°F", floats.UP_START_F),
+        ("up_cold", "Supply air that floats up: second start", "°F", floats.UP_COLD_F),
         ("least_fall", "Least fall of the residual in a step", "°F/°F", floats.LEAST_FALL),
         ("chord_margin", "A chord stays off the ends of its bracket by", "share", floats.CHORD_MARGIN),
         ("found", "A residual below this is found", "°F", floats.FOUND_F),

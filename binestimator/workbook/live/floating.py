@@ -182,14 +182,19 @@ def _root(one, kind: str) -> str:
         fall = "1"
         if k > 1:
             run = f"({s}-{{s_sat_{k - 1}}})"
-            one.col(f"fall_{k}", "Fall of the residual", "°F/°F", f"IF(ABS({run})>{{k.same_step}},MAX(({{f_{k - 1}}}-{f})/IF(ABS({run})>{{k.same_step}},{run},1),{{k.least_fall}}),1)", "f3")
+            slope = f"IF(ABS({run})>{{k.same_step}},MAX(({{f_{k - 1}}}-{f})/IF(ABS({run})>{{k.same_step}},{run},1),{{k.least_fall}}),1)"
+            # Rows that start a second time know no slope yet.
+            one.col(f"fall_{k}", "Fall of the residual", "°F/°F", f"IF({{f_1}}>0,{slope},1)" if k == 2 and not down else slope, "f3")
             fall = f"{{fall_{k}}}"
         one.col(f"secant_{k}", "Secant's next", "°F", f"{s}+{f}/{fall}")
         secant = f"{{secant_{k}}}"
         both = f"AND({low_f}>0,{high_f}<0)"
         chord = f"{low}+MEDIAN({{k.chord_margin}},{low_f}/IF({both},{low_f}-{high_f},1),1-{{k.chord_margin}})*({high}-{low})"
+        following = f"IF(AND({secant}>{low},{secant}<{high}),{secant},IF({both},{chord},MEDIAN({low},{secant},{high})))"
+        if k == 1 and not down:
+            following = f"IF({f}>0,{following},{{k.up_cold}})"
         one.col(f"s_sat_{k + 1}", f"Supply air, step {k + 1}" if k < count else "Supply air that results", "°F",
-                f"IF(ABS({f})>{{k.found}},IF(AND({secant}>{low},{secant}<{high}),{secant},IF({both},{chord},MEDIAN({low},{secant},{high}))),{s})")
+                f"IF(ABS({f})>{{k.found}},{following},{s})")
     return f"s_sat_{count + 1}"
 
 
