@@ -21,7 +21,7 @@ UP_LOWEST_F, UP_HIGHEST_F = 30.0, 200.0
 LEAST_FALL = 0.05
 # A chord across the bracket stays this share of it away from either end.
 CHORD_MARGIN = 0.05
-# A residual below this is found: the steps stay, instead of following its rounding. [degF]
+# A residual below this is none: the steps stay, instead of following its rounding. [degF]
 FOUND_F = 1e-9
 # Two supply temperatures closer than this give no slope. [degF]
 SAME_F = 1e-9
@@ -68,6 +68,7 @@ def _root(residual, start_f, lowest_f, highest_f, evaluations: int, again_f: flo
     last_s = last_f = None
     for k in range(evaluations):
         f = residual(s)
+        f = np.where(np.abs(f) > FOUND_F, f, 0.0)
         above = f > 0.0
         low_f, high_f = np.where(above & (s >= low), f, low_f), np.where(~above & (s <= high), f, high_f)
         low, high = np.where(above, np.maximum(low, s), low), np.where(above, high, np.minimum(high, s))
@@ -85,5 +86,5 @@ def _root(residual, start_f, lowest_f, highest_f, evaluations: int, again_f: flo
         following = np.where((secant > low) & (secant < high), secant, other)
         if k == 0 and again_f is not None:
             following = np.where(above, following, again_f)
-        last_s, last_f, s = s, f, np.where(np.abs(f) > FOUND_F, following, s)
+        last_s, last_f, s = s, f, np.where(f != 0.0, following, s)
     return s

@@ -39,7 +39,7 @@ _PHYSICS = (
         ("up_cold", "Supply air that floats up: second start", "°F", floats.UP_COLD_F),
         ("least_fall", "Least fall of the residual in a step", "°F/°F", floats.LEAST_FALL),
         ("chord_margin", "A chord stays off the ends of its bracket by", "share", floats.CHORD_MARGIN),
-        ("found", "A residual below this is found", "°F", floats.FOUND_F),
+        ("found", "A residual below this is none", "°F", floats.FOUND_F),
         ("same_step", "Steps closer than this give no slope", "°F", floats.SAME_F),
     )),
     ("k.heating_ramp", "Heating minimum of the dual maximum law is reached over", "°F", terminals.HEATING_RAMP_F, "Assumption: band of a room's loop"),
