@@ -56,7 +56,7 @@ def test_defaults_pass_their_own_check_and_survive_text():
         if each.required:
             continue
         assert check_value(each, each.default) == (each.default, None)
-        if each.type not in ("points", "hour_pair", "date_list", "profile24"):
+        if each.type not in ("points", "hour_pair", "date_list", "profile24", "choice_list"):
             assert check_value(each, raw_from_text(each, default_text(each))) == (each.default, None)
 
 
@@ -162,7 +162,7 @@ def test_good_values(path, raw, value):
         ("cooling.type", "evaporative cooler", ["not modelled"]),
         ("bins.width_f", 4, ["one of 2, 5, 10"]),
         ("bins.width_f", "wide", ["not a number"]),
-        ("group.weekday_hours", [7], ["has 1 values"]),
+        ("group.weekday_hours", [7], ["has 1 value;"]),
         ("group.weekday_hours", [7, 25], ["value 2 is outside"]),
         ("group.weekday_hours", [7, "18"], ["value 2 is not a number"]),
         ("group.weekday_hours", [7, 7], ["starts when it ends", "[0, 24]"]),
@@ -298,7 +298,7 @@ def test_reference_names_every_input_once_and_keeps_its_tables_whole():
     assert len(rows) == len(FIELDS)
     for row, each in zip(rows, FIELDS, strict=True):
         assert row.startswith(f"| `{each.name}` |")
-        assert row.replace("\\|", "").count("|") == 7
+        assert row.replace("\\|", "").count("|") == 8
         assert default_text(each) in row
     for section in LIST_SECTIONS:
         assert f"`[[{section}]]`" in text

@@ -45,7 +45,7 @@ LAYERS = (YOURS, OTHERWISE, REVIEWER, COUNTS)
 #: Where a line of the zone schedule or a candidate comes from.
 FROM_PROJECT, FROM_FILE, FROM_QUICK, FROM_DEFAULT = "project", "zones file", "quick description", "default eight"
 
-_WORDS = {"hour_pair": "closed", "date_list": "no days"}
+_WORDS = {"hour_pair": "closed", "date_list": "no days", "choice_list": "none of them"}
 
 
 # ---------------------------------------------------------------- values and cells

@@ -32,8 +32,16 @@ DEFAULT_CANDIDATES = {
     "sat_cost_optimal_dsp_demand": ("Cost-optimal SAT, DSP by demand", "cost_optimal", "demand"),
 }
 
-# What a candidate may not override: what all candidates have to share to be compared.
-_SHARED_SECTIONS = ("project", "weather", "calendar", "service", "prices", "bins", "candidate")
+# What a candidate may not override, by the role of the input: what is wrong, and what to do.
+_NOT_OF_A_CANDIDATE = {
+    "shared": ("all candidates share it", "change it for the whole project"),
+    "building": ("it says what the building is, so that the saving would be that of another building",
+                 "estimate a second project file with that change"),
+    "assumption": ("it is an assumption of the estimate, so that the saving would be that of another assumption",
+                   "estimate a second project file with that change"),
+}  # fmt: skip
+#: Pressure that a zone's run needs: a repair where zones are named, an assumption where all are meant.
+_RUN_INPUTS = ("index_share", "survey_flow_cfm", "survey_damper_pct", "survey_dsp_inwc")
 _SURVEY = ("survey_flow_cfm", "survey_damper_pct", "survey_dsp_inwc")
 
 
@@ -90,6 +98,11 @@ class Candidate(record_type("candidate")):
     sat: object
     dsp: object
     overrides: Mapping[str, object] = dataclass_field(default_factory=dict, hash=False)
+
+    @property
+    def changed_service(self) -> tuple[str, ...]:
+        """Paths of the overrides that change what the rooms are promised."""
+        return tuple(path for path in self.overrides if parse_path(path)[0].field.role == "service")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -212,7 +225,7 @@ heating, preheat, limits, service, prices, bins : records
             [(candidate.id, dict(candidate.overrides)) for candidate in self.candidates])
         return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:8]
 
-    def with_overrides(self, overrides: Mapping[str, object]) -> Project:
+    def with_overrides(self, overrides: Mapping[str, object], *, in_cells: bool = False) -> Project:
         """Project with some inputs changed, checked and resolved again from what was given.
 
         Parameters
@@ -223,13 +236,15 @@ heating, preheat, limits, service, prices, bins : records
             ``"none"`` unsets an optional input. Values follow one another, later ones win, also
             over the overrides the project already has. Inputs of the quick description make the
             zones anew; a zone's ``index_share`` changes no other zone's.
+        in_cells : bool
+            The values were typed into cells of a form: what is wrong is said in words that suit a cell.
 
         Raises
         ------
         InputError
             Lists everything that does not fit. Overrides of the candidates are not tried again.
         """
-        problems = Problems()
+        problems = Problems(in_cells=in_cells)
         checked = check_overrides(overrides, problems, "override")
         merged = {path: value for path, value in self.overrides.items() if path not in checked} | checked
         project = build_project(
@@ -335,7 +350,7 @@ def check_overrides(overrides: Mapping[str, object], problems: Problems, where: 
         if parsed is not None:
             problem = _cannot_override(parsed)
         if problem is None:
-            value, problem = check_value(parsed.field, raw)
+            value, problem = check_value(parsed.field, raw, in_cell=problems.in_cells)
         if problem is None:
             checked[path] = value
         else:
@@ -404,12 +419,13 @@ def build_project(
     specials = build.items("special", given.specials)
     group_names = [group.name for group in groups]
     if not groups:
-        problems.add("group", "no profile group", expected="at least one [[group]]", do='add [[group]] with a name')
+        problems.add("group", "no profile group", expected=problems.words("at least one [[group]]", "at least one"),
+                     do=problems.words("add [[group]] with a name", "give one a name"))  # fmt: skip
     building = sections["building"]
     if specials and building.floor_area_ft2 is None:
         problems.add(
             "special", "special zones without the quick description they are taken from",
-            do="give building.floor_area_ft2, or list them under [[zone]]", involves=("building.floor_area_ft2",),
+            do="give building.floor_area_ft2, or " + problems.words("list them under [[zone]]", "list them as zones"), involves=("building.floor_area_ft2",),
         )  # fmt: skip
     build.group_exists("building.group", building.group, group_names)
     for special in specials:
@@ -440,18 +456,12 @@ def _try_candidates(project: Project, problems: Problems) -> None:
         where = item_path("candidate", candidate.id, "override")
         if not candidate.overrides:
             continue
-        if candidate.kind == "reset":
+        if candidate.kind == "reset" and not candidate.changed_service:
             problems.add(
                 item_path("candidate", candidate.id, "kind"), "a candidate that overrides other inputs is not a reset only",
                 candidate.kind, '"repair" or "companion"', "say which, so that its saving is told apart from the reset's",
             )  # fmt: skip
-        for path in candidate.overrides:
-            parsed, _ = parse_path(path)
-            if parsed.kind in _SHARED_SECTIONS:
-                problems.add(
-                    override_place(where, path), f"a candidate cannot change section {parsed.kind}: all candidates share it",
-                    do="change it for the whole project",
-                )  # fmt: skip
+        _check_roles(project, candidate, where, problems)
         merged = {path: value for path, value in project.overrides.items() if path not in candidate.overrides}
         merged |= candidate.overrides
         changed = Problems()
@@ -465,6 +475,33 @@ def _try_candidates(project: Project, problems: Problems) -> None:
                 problems.add_text(problem.where, problem.text)
             elif problem not in problems:
                 problems.add_text(where, f"with these values {problem}")
+
+
+def _check_roles(project: Project, candidate: Candidate, where: str, problems: Problems) -> None:
+    """Refuse overrides of a candidate that make another project of it."""
+    zones = [zone.name for zone in project.zones]
+    specials = [special.name for special in project.specials]
+    why, do = _NOT_OF_A_CANDIDATE["assumption"]
+    repaired: set[str] = set()
+    for path in candidate.overrides:
+        parsed, _ = parse_path(path)
+        role = "shared" if parsed.kind == "candidate" else parsed.field.role  # its strategies have inputs of role control
+        if role in _NOT_OF_A_CANDIDATE:
+            reason = _NOT_OF_A_CANDIDATE[role]
+            problems.add(override_place(where, path), f"a candidate cannot change {parsed.field.path}: {reason[0]}", do=reason[1])
+        elif parsed.field.name in _RUN_INPUTS:
+            if parsed.name in (zones if parsed.kind == "zone" else specials):
+                repaired.add(parsed.name)
+            else:
+                problems.add(override_place(where, path), f"a candidate cannot change {parsed.field.name} of zones by a pattern: {why}",
+                             do=f"{do}, or name the zones that are repaired")  # fmt: skip
+    if len(zones) > 1 and repaired.issuperset(zones):
+        problems.add(where, f"a candidate cannot change the pressure that every zone needs: {why}", do=do)
+    if candidate.id == project.baseline_id and candidate.changed_service:
+        problems.add(
+            override_place(where, candidate.changed_service[0]),
+            "the baseline cannot change what the rooms are promised: all others are judged by it", do="change it for the whole project",
+        )  # fmt: skip
 
 
 class _Build:
@@ -496,7 +533,7 @@ class _Build:
             filled[name] = self.defaults.get(field.path, (field.default,))[0]
             self.origins[path] = "default"
             if field.required and path not in problems.bad:
-                problems.add_bad(path, sentence("is missing", expected=field.allowed, do=f"give it: {field.description}"))
+                problems.add_bad(path, sentence("is missing", expected=field.allowed_as(in_cell=problems.in_cells), do=f"give it: {field.description}"))
         return record_type(section)(**filled)
 
     def single(self, section: str):
@@ -611,8 +648,8 @@ class _Build:
         if not explicit and building.floor_area_ft2 is None:
             self.problems.add(
                 "zone", "no zone", expected="at least one",
-                do="give building.floor_area_ft2 for zones from the quick description, list [[zone]], or name a "
-                   "zones_csv file under [project]",
+                do="give building.floor_area_ft2 for zones from the quick description" + self.problems.words(
+                    ", list [[zone]], or name a zones_csv file under [project]", ", or list zones here"),
                 involves=("building.floor_area_ft2", "project.zones_csv", "zone"),
             )  # fmt: skip
         lines += explicit
@@ -668,8 +705,9 @@ class _Build:
         if sections["project"].default_candidates:
             ids = [*DEFAULT_CANDIDATES, *(each for each in ids if each not in DEFAULT_CANDIDATES)]
         if not ids:
-            problems.add("candidate", "no candidate", expected="at least one [[candidate]]",
-                         do="list candidates or set project.default_candidates = true")  # fmt: skip
+            problems.add("candidate", "no candidate", expected=problems.words("at least one [[candidate]]", "at least one"),
+                         do="list candidates or " + problems.words("set project.default_candidates = true",
+                                                                   "answer yes to project.default_candidates"))  # fmt: skip
         if len(ids) > MOST["candidate"]:
             problems.add("candidate", f"too many: {len(ids)}", expected=f"at most {MOST['candidate']}, the default ones counted")
             ids = ids[: MOST["candidate"]]
@@ -678,7 +716,7 @@ class _Build:
         self._candidate_overrides_met(candidates)
         marked = [each for each in ids if listed.get(each, {}).get("baseline")]
         if len(marked) > 1:
-            problems.add("candidate", "more than one baseline", ", ".join(marked), "baseline = true at most once")
+            problems.add("candidate", "more than one baseline", ", ".join(marked), problems.words("baseline = true at most once", "yes at most once"))
         default = "as_found" if "as_found" in ids and sections["project"].default_candidates else None
         return candidates, (marked or [default or (ids[0] if ids else "")])[0]
 
@@ -728,8 +766,9 @@ class _Build:
         strategy = inline.get("strategy", default)
         if strategy is None:
             if prefix not in self.problems.bad and f"{prefix}.strategy" not in self.problems.bad:
-                choices = fields_of(part)["strategy"].allowed
-                self.problems.add_bad(prefix, sentence("is missing", expected=choices, do=f'write {part} = "as_found"'))
+                choices = fields_of(part)["strategy"].allowed_as(in_cell=self.problems.in_cells)
+                do = self.problems.words(f'write {part} = "as_found"', "choose one")
+                self.problems.add_bad(prefix, sentence("is missing", expected=choices, do=do))
             strategy = "as_found"
         values = {"strategy": strategy}
         for name, value in self.given.library[part].get(strategy, {}).items():

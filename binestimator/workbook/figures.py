@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..checks import NOT_VENTILATED, bin_errors, short_of_outdoor_air
-from ..results import Results
+from ..checks import NOT_VENTILATED, baseline_failures, bin_errors, more_humid, saves_by_ventilation, short_of_outdoor_air
+from ..results import CHANGED_SERVICE, Results
 from ..strategies.choose import RESET_DSP, RESET_SAT
 from .layout import END_USES
 
@@ -150,15 +150,42 @@ def answer(results: Results) -> str:
     base, best = results.baseline, results.best
     if not runs_at_all(results):
         return "The air handler never runs by its schedule: there is nothing to reset and nothing to save."
+    failed = [check.name for check in results.checks if check.status == "fail"]
+    if failed:
+        return f"Do not use these results: a check that must not fail has failed ({', '.join(failed[:3])}). Nothing is ranked."
+    first = failing_text(results)
+    if best is None and first:
+        return first + " No option cures that and serves the rooms as well, so none is called best."
     if best is None:
         return "No option could be ranked: each serves the rooms worse than the baseline."
+    if first:
+        change = best.saving["cost_usd"]
+        moves = f"about {money(abs(change), money_step(results))} a year {'less' if change >= 0.0 else 'more'} than the baseline"
+        return f"{first} Of the options that cure it, option {number_of(results, best.id)}, {best.name}, costs least to run: {moves}."
     if best.id == base.id:
         advice = "leave the setpoints as they are" if today(results) is base else "stay with the baseline"
         return f"None of the ranked options costs less to run than the baseline ({base.name}): as things stand, {advice}."
     step = money_step(results)
     saving = best.saving["cost_usd"]
     return (f"Option {number_of(results, best.id)}, {best.name}, costs least to run: about {money(saving, step)} a year less, "
-            f"{100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of this air handler and its plant.")
+            f"{100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of this air handler and its plant" + equal_oa_text(results, best) + ".")
+
+
+def failing_text(results: Results) -> str:
+    """What the baseline fails in and nobody has confirmed, for the first sentence; empty where there is nothing."""
+    found = results.baseline_service
+    said = [text for word, text, _ in baseline_failures(found) if word in found.open]
+    paths = dict.fromkeys(path for word, path, _ in found.suspects if word in found.open)
+    if not said:
+        return ""
+    return f"First: the baseline as put in fails: {plain_words('; '.join(said))}. Check {' and '.join(paths)}."
+
+
+def equal_oa_text(results: Results, candidate) -> str:
+    """The saving at equal outdoor air, where it differs; else empty."""
+    if candidate.id not in saves_by_ventilation(results.candidates, results.baseline):
+        return ""
+    return f" ({money(candidate.saving_at_equal_oa['cost_usd'], money_step(results))} with as much outdoor air as now)"
 
 
 # Uses of energy as they move, in the order of the table: key, what it is called in a sentence, unit.
@@ -196,7 +223,10 @@ def what_moves(results: Results) -> str:
         c = max(warm, key=lambda item: item.saving["cost_usd"])
         parts.append(f"Warmer supply air alone makes fans work harder to spare cooling or reheat (option {number_of(results, c.id)}: {moves_text(results, c)}): "
                      "both stand in each figure here.")
-    flagged = [k for k, c in enumerate(results.candidates, 1) if c.equal_service.flagged]
+    changed = [k for k, c in enumerate(results.candidates, 1) if c.kind == CHANGED_SERVICE]
+    if changed:
+        parts.append(f"{options(changed)} change{'s' if len(changed) == 1 else ''} what the rooms are promised and cannot be called best.")
+    flagged = [k for k, c in enumerate(results.candidates, 1) if c.equal_service.flagged and c.kind != CHANGED_SERVICE]
     if flagged:
         parts.append(f"{options(flagged)} serve{'s' if len(flagged) == 1 else ''} the rooms worse than the baseline and cannot be called best.")
     return " ".join(parts)
@@ -210,7 +240,9 @@ def key_figures(results: Results) -> list[tuple[str, str, str]]:
     cost = now.annual["cost_usd"]
     found = [(nothing, f"{money(cost, step)} a year", f"{money(10 * cost, step_for(10 * cost))} in ten years at today’s prices and weather")]
     if best is None:
-        found += [("Best option", "none", "each serves the rooms worse")]
+        why = ("a check has failed" if any(check.status == "fail" for check in results.checks) else
+               "none cures what the baseline fails in" if results.baseline_service.open else "each serves the rooms worse")  # fmt: skip
+        found += [("Best option", "none", why)]
     elif best.id == base.id:
         found += [("Best option", "stay", "no ranked option costs less to run")]
     else:
@@ -274,8 +306,7 @@ def options(numbers: list[int]) -> str:
 
 def plain_words(text: str) -> str:
     """A sentence of the run for readers of the summary, without terms of the trade."""
-    for term, plain in (("% of the cooling saving is latent", "% of the cooling saved is moisture not taken out"), ("unmet zone-degree-hours", "zone-hours times °F"),
-                        ("degF", "°F")):
+    for term, plain in (("degF.h", "hours times °F"), ("degF", "°F")):
         text = text.replace(term, plain)
     return text
 
@@ -403,18 +434,27 @@ STANDING_CAUTION = ("Warmer supply air dries rooms less, and lower duct pressure
 def risk_lines(results: Results) -> list[str]:
     """What can go wrong, from the run, and what is always true."""
     lines = []
-    allowed = results.baseline.hourly["humid_hours"] + results.project.service.humid_hours_tolerance
-    humid = {k: c.hourly["humid_hours"] for k, c in enumerate(results.candidates, 1) if c.hourly["humid_hours"] > allowed}
+    found = results.baseline_service
+    for word, said, _ in baseline_failures(found):
+        lines.append(f"▲ The baseline fails in {word.replace('_', ' ')}{', as is known' if word in found.confirmed else ''}: {plain_words(said)}.")
+    damp = more_humid(results.candidates, results.baseline)
+    humid = {k: c.hourly["humid_hours"] for k, c in enumerate(results.candidates, 1) if c.id in damp}
     if humid:
         said = ", ".join(f"{hours:,.0f} h with option {k}" for k, hours in humid.items())
         lines.append(f"▲ Damp rooms: {said}, against {results.baseline.hourly['humid_hours']:,.0f} h. Comfort and mould need a humidity limit on the reset.")
     short = short_of_outdoor_air(results.candidates, results.baseline)
     if short:
         said = ", ".join(f"{c.hourly['oa_short_hours']:,.0f} h with option {k}" for k, c in enumerate(results.candidates, 1) if c.id in short)
-        lines.append(f"▲ Less outdoor air than the minimum asks for: {said}. {NOT_VENTILATED}")
+        lines.append(f"▲ Less outdoor air than is required: {said}. {NOT_VENTILATED}")
+    part = saves_by_ventilation(results.candidates, results.baseline)
+    if part:
+        step = money_step(results)
+        said = ", ".join(f"{money(c.saving_at_equal_oa['cost_usd'], step)} for {money(c.saving['cost_usd'], step)} with option {k}"
+                         for k, c in enumerate(results.candidates, 1) if c.id in part)  # fmt: skip
+        lines.append(f"▲ Saving with as much outdoor air as the baseline gives, a year: {said}.")
     for finding in results.findings:
-        # That some are not ranked stands under the table, damp rooms and short ventilation stand above.
-        if finding.level == "caution" and finding.where not in ("humidity", "outdoor air") and not finding.text.startswith("Not equal in service"):
+        # That some are not ranked stands under the table; the baseline, damp rooms and short ventilation stand above.
+        if finding.level == "caution" and finding.where not in ("humidity", "outdoor air", "equal outdoor air", "baseline", "summary"):
             lines.append("▲ " + plain_words(finding.text))
     lines += ["▲ " + plain_words(f.text) for f in results.findings if f.level == "check" and f.where == "economizer"]
     return [*lines, STANDING_CAUTION]

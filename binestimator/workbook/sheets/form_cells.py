@@ -148,6 +148,7 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
             rule = {"validate": "integer" if whole else "decimal", "criteria": "between", "minimum": low, "maximum": high}
     elif field.type in ("choice", "bool", "choice_float"):
         words = ["yes", "no"] if field.type == "bool" else [c if isinstance(c, str) else f"{c:g}" for c in field.choices]
+        words += ["none"] if field.optional else []
         allowed = "yes or no" if field.type == "bool" else allowed
         if len(",".join(words)) <= LONGEST_RULE_LIST:
             rule = {"validate": "list", "source": words}
@@ -158,6 +159,8 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
             allowed = "name of a profile group"
         else:
             rule = {"validate": "length", "criteria": "between", "minimum": 0, "maximum": field.max_length}
+    if field.type == "choice_list":
+        allowed = allowed_text(field)
     allowed = _ALLOWED_LISTS.get(field.type, allowed) if not coordinate else allowed
     default = "" if field.required or coordinate else f" Empty: {default_text(field)}." if field.default is not None else ""
     if field.path in rules():
@@ -190,6 +193,8 @@ def allowed_text(field: Field) -> str:
         return " to ".join(f"{end:,.0f}" if abs(end) >= 1000 else f"{end:g}" for end in (field.low, field.high))
     if field.type in ("choice", "choice_float"):
         return ", ".join(c if isinstance(c, str) else f"{c:g}" for c in field.choices)
+    if field.type == "choice_list":
+        return ", ".join(field.choices) + " with commas between them, or none of them"
     return f"text, at most {field.max_length} characters"
 
 
