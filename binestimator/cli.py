@@ -296,7 +296,7 @@ def _estimate(args) -> None:
     args.watched = _Watched(*output_places(args.out, stem))
     check_outputs(args.out, stem, manners)
 
-    from binestimator.estimate import estimate
+    from binestimator.advice import estimate_and_advise as estimate
     from binestimator.results import Review
     from binestimator.terminal import comparison, reviewed
 

@@ -317,6 +317,22 @@ class RowChoice:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """What the answer hangs on and what is worth its money (package ``advice``).
+
+    ``drivers_of`` id of the candidate that ``drivers`` (strongest first) are about, None where there is none · ``value``
+    best value and the way to it · ``parts`` repair, companion and reset parts of combined options ·
+    ``coincidences`` options whose year is the same.
+    """
+
+    drivers_of: str | None
+    drivers: tuple
+    value: Any
+    parts: tuple
+    coincidences: tuple
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Results:
     """Everything an estimate found.
 
@@ -325,7 +341,7 @@ class Results:
     included in every candidate · ``sizes`` path to (value, unit, 'given' or 'sized') ·
     ``bound`` annual figures of perfect resets (``estimate.reset_bound``) · ``baseline_service`` the baseline judged by itself ·
     ``row_method`` how rows were chosen, in words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again ·
-    ``runs`` candidate id to what stands behind its annual figures.
+    ``runs`` candidate id to what stands behind its annual figures · ``advice`` drivers and value, None until they were found.
     """
 
     project: Any
@@ -347,6 +363,7 @@ class Results:
     unit: Any = field(repr=False)
     held: Held = field(repr=False)
     runs: dict[str, CandidateRun] = field(repr=False)
+    advice: Advice | None = field(default=None, repr=False)
 
     def __getitem__(self, candidate_id: str) -> CandidateResult:
         for c in self.candidates:
@@ -484,6 +501,7 @@ def _claimed(results: Results) -> dict:
         "baseline": results.baseline_id,
         "best": _id_of(results.best),
         "baseline_service": _baseline_service(results.baseline_service),
+        **_advised(results),
         "rows": {"count": len(results.row_table), **asdict(results.selection)},
         "sizes": {k: {"value": v, "unit": u, "origin": o} for k, (v, u, o) in results.sizes.items()},
         "night": results.night,
@@ -509,3 +527,22 @@ def _claimed(results: Results) -> dict:
                     "source": k.source} for k in results.checks],
         "findings": [{"level": f.level, "where": f.where, "text": f.text} for f in results.findings],
     })
+
+
+def _advised(results: Results) -> dict:
+    """What the advice adds to the results file; the keys are there without it as well."""
+    advice = results.advice
+    if advice is None:
+        return {"best_value": None, "value": None, "drivers_of": None, "drivers": [], "parts": [], "coincidences": []}
+    return {
+        "best_value": advice.value.best_id,
+        "value": {"payback_limit_years": advice.value.limit_years, "note": advice.value.note, "path": [asdict(step) for step in advice.value.path]},
+        "drivers_of": advice.drivers_of,
+        "drivers": [{
+            "input": d.assumption.path, "label": d.assumption.label, "low": d.low, "high": d.high,
+            "saving_low_usd": d.saving_low_usd, "saving_high_usd": d.saving_high_usd,
+            "saving_low_pct": d.saving_low_pct, "saving_high_pct": d.saving_high_pct, "points": d.points, "source": d.assumption.source,
+        } for d in advice.drivers],
+        "parts": [{**asdict(part), "total_usd": part.total_usd} for part in advice.parts],
+        "coincidences": [{"ids": list(c.ids), "why": c.why} for c in advice.coincidences],
+    }  # fmt: skip

@@ -42,7 +42,7 @@ def comparison(results) -> str:
         Lines of at most ``WIDTH`` characters, as far as the user's own words allow, without
         the names of the files written.
     """
-    blocks = [_first(results), _heading(results), _table(results), _marks(results), _reading(results), _cautions(results)]
+    blocks = [_first(results), _heading(results), _table(results), _marks(results), _advice(results), _reading(results), _cautions(results)]
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
 
@@ -208,6 +208,32 @@ def _marks(results) -> list[str]:
             lines += _wrapped("; ".join(c.equal_service.reasons), f"    {c.id}: ", "        ")
     if any(mark_of(results, c) == NO_CURE for c in results.candidates):
         lines.append(f"{NO_CURE} does not cure what the baseline fails in: not ranked" if cured else f"{NO_CURE} not ranked")
+    return lines
+
+
+def _advice(results) -> list[str]:
+    """Best value and the way to it, parts of combined options, options that coincide, and what the saving hangs on."""
+    advice = results.advice
+    if advice is None:
+        return []
+    value, lines = advice.value, []
+    if value.best_id is not None:
+        lines += _wrapped(f"{value.best_id}: the last step whose added cost pays back within the owner's limit of {value.limit_years:g} yr", "Value     ")
+    for step in value.path:
+        lines += _wrapped(f"{step.id}: {whole(step.net_cost_usd)} USD after incentive saves {whole(step.saving_usd)} a year; what it adds pays back in "
+                          f"{step.added_payback_years:.1f} yr" + ("" if step.pays else ", beyond the limit"), "  step    ")  # fmt: skip
+    if value.note:
+        lines += _wrapped(value.note, "  note    " if value.path else "Value     ")
+    for part in advice.parts:
+        lines += _wrapped(f"{part.id}: repair {whole(part.repair_usd)}, companion {whole(part.companion_usd)}, reset {whole(part.reset_usd)} USD a year, "
+                          "one on top of the other", "Parts     ")  # fmt: skip
+    for same in advice.coincidences:
+        lines += _wrapped(f"{', '.join(same.ids)}: {same.why}", "Same      ")
+    if advice.drivers:
+        c = results[advice.drivers_of]
+        lines += _wrapped(f"saving of {c.id}, {_tenths(100 * _share(c.saving['cost_usd'], results.baseline.annual['cost_usd']))} %, with one assumption changed at a time", "Drivers   ")
+        for d in advice.drivers:
+            lines += _wrapped(f"{d.assumption.label}, {d.low} to {d.high}: {_tenths(d.saving_low_pct)} to {_tenths(d.saving_high_pct)} %", "  ")
     return lines
 
 

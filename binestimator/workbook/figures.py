@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..advice.value import is_limit_of_control
 from ..checks import NOT_VENTILATED, baseline_failures, bin_errors, more_humid, saves_by_ventilation, short_of_outdoor_air
 from ..results import CHANGED_SERVICE, Results
 from ..strategies.choose import RESET_DSP, RESET_SAT
@@ -145,8 +146,16 @@ def runs_at_all(results: Results) -> bool:
     return any(c.hourly["running_hours"] > 0.0 for c in results.candidates)
 
 
+def advised(results: Results):
+    """The candidate that the first page speaks for: the best value, else the least energy cost among those that may be best; None if neither."""
+    if results.best is None:
+        return None
+    value = None if results.advice is None else results.advice.value.best_id
+    return results.best if value is None else results[value]
+
+
 def answer(results: Results) -> str:
-    """The sentence an owner reads first."""
+    """The three sentences an owner reads first: do what, what it costs and saves, what can go wrong."""
     base, best = results.baseline, results.best
     if not runs_at_all(results):
         return "The air handler never runs by its schedule: there is nothing to reset and nothing to save."
@@ -157,18 +166,94 @@ def answer(results: Results) -> str:
     if best is None and first:
         return first + " No option cures that and serves the rooms as well, so none is called best."
     if best is None:
-        return "No option could be ranked: each serves the rooms worse than the baseline."
+        return "No option can be called best; why stands below the table. Put right what is named there before money is spent on a reset."
     if first:
         change = best.saving["cost_usd"]
         moves = f"about {money(abs(change), money_step(results))} a year {'less' if change >= 0.0 else 'more'} than the baseline"
         return f"{first} Of the options that cure it, option {number_of(results, best.id)}, {best.name}, costs least to run: {moves}."
-    if best.id == base.id:
+    c = advised(results)
+    if c.id == base.id:
         advice = "leave the setpoints as they are" if today(results) is base else "stay with the baseline"
         return f"None of the ranked options costs less to run than the baseline ({base.name}): as things stand, {advice}."
-    step = money_step(results)
-    saving = best.saving["cost_usd"]
-    return (f"Option {number_of(results, best.id)}, {best.name}, costs least to run: about {money(saving, step)} a year less, "
-            f"{100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of this air handler and its plant" + equal_oa_text(results, best) + ".")
+    return " ".join((_do_what(results, c), _cost_and_saving(results, c), _risk(results, c)))
+
+
+def _do_what(results: Results, c) -> str:
+    best, number = results.best, number_of(results, c.id)
+    if is_limit_of_control(c.candidate):
+        return (f"Option {number}, {c.name}, costs least to run, but it is a limit of control that no loop reaches: "
+                "take it as what is to be had at most.")
+    said = f"Carry out option {number}, {c.name}"
+    if best.id == c.id:
+        return said + ("." if results.advice is None or results.advice.value.best_id is None else ": it costs least to run, and its last dollar still pays back.")
+    why = "is a limit of control that no loop reaches" if is_limit_of_control(best.candidate) else "asks for dollars that pay back too late"
+    return f"{said}: option {number_of(results, best.id)} would cost still less to run, but {why}."
+
+
+def _cost_and_saving(results: Results, c) -> str:
+    saving, base = c.saving["cost_usd"], results.baseline
+    said = f"It saves about {money(saving, money_step(results))} a year, {100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of this air handler and its plant" + equal_oa_text(results, c)
+    cost, incentive = c.candidate.cost_usd, c.candidate.incentive_usd
+    if cost <= 0.0:
+        return said + "; what it costs to carry out is not given."
+    said += f", for {money(cost)} once"
+    if incentive > 0.0:
+        return said + f" ({money(max(cost - incentive, 0.0))} after the incentive), and pays back in {payback_text(c.payback_after_incentive_years, c.payback_note)}."
+    return said + f", and pays back in {payback_text(c.payback_years, c.payback_note)}."
+
+
+def _risk(results: Results, c) -> str:
+    """The weightiest thing that can go wrong with an option: damp rooms, air not given, else what its saving hangs on."""
+    base = results.baseline
+    humid = c.hourly["humid_hours"] - base.hourly["humid_hours"]
+    if c.id in more_humid(results.candidates, base):
+        return f"The risk: rooms are damp for {humid:,.0f} more hours a year, so that a humidity limit on the reset should come with it."
+    if c.id in short_of_outdoor_air(results.candidates, base):
+        return "The risk: rooms get less outdoor air than today in some hours; the minimum has to be put right with it."
+    drivers = () if results.advice is None or results.advice.drivers_of != c.id else results.advice.drivers
+    if drivers:
+        first = drivers[0]
+        low, high = sorted((first.saving_low_pct, first.saving_high_pct))
+        return (f"The risk: the saving rests on assumptions, most of all on “{first.assumption.label.lower()}”, with which it lies between "
+                f"{low:.0f} and {high:.0f} %; rooms that complain can undo a reset in a day.")
+    return "The risk: a reset is undone in a day where rooms complain, so that somebody has to watch it."
+
+
+def value_lines(results: Results) -> list[str]:
+    """The way from cheap to dear, parts of combined options, options that coincide."""
+    advice = results.advice
+    if advice is None:
+        return []
+    lines = []
+    number = lambda id_: number_of(results, id_)  # noqa: E731
+    for step in advice.value.path:
+        mark = "★" if step.id == advice.value.best_id else "▸" if step.pays else "▹"
+        lines.append(f"{mark} Option {number(step.id)}: {money(step.net_cost_usd)} after incentive saves {money(step.saving_usd, money_step(results))} a year; what it adds pays "
+                     f"back in {payback_text(step.added_payback_years, '')}" + ("." if step.pays else f": beyond the owner’s limit of {advice.value.limit_years:g} years."))
+    if advice.value.note:
+        lines.append(advice.value.note[:1].upper() + advice.value.note[1:] + ".")
+    if any(step.pays for step in advice.value.path):
+        lines.append(f"★ is the best value: the last step whose added dollars pay back within the owner’s limit of {advice.value.limit_years:g} years.")
+    for part in advice.parts:
+        said = [f"{word} {money(usd, money_step(results))}" for word, usd in
+                (("repair", part.repair_usd), ("companion measures", part.companion_usd), ("reset", part.reset_usd)) if rounded(usd, money_step(results))]
+        lines.append(f"Option {number(part.id)} in parts, one on top of the other: {', '.join(said) or 'nothing'} a year.")
+    for same in advice.coincidences:
+        lines.append(f"{options([number(i) for i in same.ids])} come to the same: {same.why}.")
+    return lines
+
+
+def driver_lines(results: Results) -> list[str]:
+    """What the saving hangs on, the strongest first."""
+    advice = results.advice
+    if advice is None or not advice.drivers:
+        return []
+    c = results[advice.drivers_of]
+    said = 100.0 * share(c.saving["cost_usd"], results.baseline.annual["cost_usd"])
+    lines = [f"Option {number_of(results, c.id)} saves {said:.0f} % as it stands; with one assumption changed at a time:"]
+    for d in advice.drivers:
+        lines.append(f"{d.assumption.label}, {d.low} to {d.high}: {d.saving_low_pct:.0f} to {d.saving_high_pct:.0f} %.".replace("degF", "°F"))
+    return lines
 
 
 def failing_text(results: Results) -> str:

@@ -11,8 +11,8 @@ from ...checks import saves_by_ventilation
 from ...results import CHANGED_SERVICE
 from ..charts import fill_of, pixels_of, place_at, room, style_chart
 from ..figures import (
-    DSP_WORDS, SAT_WORDS, answer, bound_text, holdback_lines, key_figures, money_step, number_of, options, plain_words, risk_lines, rounded,
-    sure_lines, today, use_step, used_end_uses, what_moves,
+    DSP_WORDS, SAT_WORDS, answer, bound_text, driver_lines, holdback_lines, key_figures, money_step, number_of, options, plain_words, risk_lines, rounded,
+    sure_lines, today, use_step, used_end_uses, value_lines, what_moves,
 )
 from ..formats import INK, LAGOON, NUMBERS, PETROL
 from ..layout import GLANCE, GUIDE, LIVE_YEAR, NOTHING_EDITED, sheet_candidates
@@ -348,8 +348,11 @@ def _texts(work: Work, sheet: Sheet, row: int, first: int, widths: list[float]) 
     s, results = work.styles, work.results
     last = len(widths) - 1
     width = room(widths[first:])
-    for label, lines in (("What holds the resets back", holdback_lines(results)), ("What can go wrong", risk_lines(results)),
+    for label, lines in (("What is worth its money, from cheap to dear", value_lines(results)), ("What holds the resets back", holdback_lines(results)),
+                         ("What can go wrong", risk_lines(results)), ("What the saving hangs on", driver_lines(results)),
                          ("How sure, and what it rests on", sure_lines(results))):
+        if not lines:
+            continue
         sheet.height(row, 20)
         for place in range(first, last + 1):
             sheet.text(row, place, label if place == first else "", s("section"))
