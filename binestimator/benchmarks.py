@@ -11,6 +11,7 @@ import functools
 from dataclasses import dataclass
 from importlib import resources
 
+from .model.fan import fan_power_at, secondary_design_kw
 from .units import KBTU_PER_KWH, KBTU_PER_THERM
 
 # What lies outside, and what to look at first.
@@ -54,6 +55,11 @@ class Benchmark:
         """Whether it lies within the usual range."""
         return self.low <= self.value <= self.high
 
+    @property
+    def price(self) -> bool:
+        """Whether it is a price that the user gives."""
+        return self.key not in _REMARKS
+
 
 @functools.cache
 def ranges() -> tuple[dict[str, str], ...]:
@@ -62,23 +68,23 @@ def ranges() -> tuple[dict[str, str], ...]:
     return tuple(csv.DictReader(text.splitlines()))
 
 
-def benchmarks(unit, prices, annual: dict[str, float], fan_kw: float) -> tuple[Benchmark, ...]:
+def benchmarks(unit, annual: dict[str, float]) -> tuple[Benchmark, ...]:
     """Figures of the baseline beside what is usual.
 
     Parameters
     ----------
     unit : Unit
-    prices : record of section prices
+        Of the baseline.
     annual : dict
         Figures of the baseline, by the keys of ``results.ANNUAL``.
-    fan_kw : float
-        Power of all fans at design airflow. [kW]
 
     Returns
     -------
     tuple of Benchmark
         In the order of ``benchmarks.csv``; what the project has not (a plant, an energy) is left out.
     """
+    prices = unit.prices
+    fan_kw = float(fan_power_at(unit, unit.design_cfm, unit.fan.design_total_inwc).kw) + secondary_design_kw(unit)
     area = float(unit.zones.area_ft2 @ unit.zones.multiplier)
     site = (annual["electricity_kwh"] * KBTU_PER_KWH + annual["fuel_therm"] * KBTU_PER_THERM
             + annual["purchased_cooling_kbtu"] + annual["purchased_heating_kbtu"])

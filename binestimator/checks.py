@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from .benchmarks import benchmarks
 from .errors import Finding
 from .inputs.schema import fields_of
 from .model.air_handler import ROOM_SATURATION_F
@@ -155,8 +156,22 @@ def run_checks(project, weather, unit, results, baseline, runs, selection, inter
     tuple of Check, tuple of Finding
     """
     checks = [*_hours(results, weather), _balance(runs), *_unserved(results), *_bins(results, baseline, project), *_published(results, baseline, project),
-              *_signs(results, baseline)]
-    return tuple(checks), tuple(_findings(project, unit, results, baseline, baseline_service))
+              *_signs(results, baseline), *_benchmarks(found := benchmarks(runs[baseline.id][0].unit, baseline.annual))]
+    return tuple(checks), (*_price_findings(found), *_findings(project, unit, results, baseline, baseline_service))
+
+
+def _benchmarks(found):
+    """Figures of the baseline outside what is usual; prices have findings of their own."""
+    for b in found:
+        if not b.usual and not b.price:
+            yield Check(name=b.label, status="explain", value=f"{b.value:.3g} {b.unit}", expected=f"{b.low:g} to {b.high:g} {b.unit}",
+                        text=f"Outside what is usual: {b.remark}.", source=b.source)
+
+
+def _price_findings(found):
+    for b in found:
+        if not b.usual and b.price:
+            yield Finding("check", "prices", f"{b.label} {b.value:g} {b.unit}, usual {b.low:g} to {b.high:g}: {b.remark}.")
 
 
 def _hours(results, weather):
