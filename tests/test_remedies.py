@@ -57,7 +57,7 @@ def test_weight_is_just_enough_to_be_heard_alone():
 
 @pytest.mark.invariant
 def test_a_crowded_room_is_cured_by_weight_alone():
-    """One room of its own kind, used when others are not: its request is ignored, so weight cures, as fewer ignored requests do."""
+    """One room of its own kind, used when others are not: its request is among those ignored, so that weight cures, and so does one ignored request."""
     crowded = merged(SMALL, {
         "building": {"floor_area_ft2": 48_000, "floors": 4}, "group": [{"name": "office"}, {"name": "hall", "weekday_hours": [7, 22], "people_ft2": 15}],
         "special": [{"name": "Hall", "group": "hall", "area_ft2": 1200, "index_share": 1.0}],
@@ -67,7 +67,9 @@ def test_a_crowded_room_is_cured_by_weight_alone():
     assert flagged.equal_service.flagged and flagged.service.zone == "Hall"
     found = {r.kind: r for r in find_remedies(results, ["dsp_demand"])}
     assert found["importance"].zone == "Hall" and found["importance"].serves
-    assert found["importance"].saving_usd >= found["ignored_requests"].saving_usd - 1e-6
+    assert found["ignored_requests"].serves and "ignore 1 requests instead of 2" in found["ignored_requests"].text  # the gentler of two
+    for remedy in found.values():
+        assert (remedy.change_usd < 0.0) or not remedy.serves  # serving the hall costs some of the saving
 
 
 def test_nothing_for_what_needs_no_remedy():
