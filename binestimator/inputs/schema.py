@@ -696,7 +696,7 @@ _TITLES = {
     "group": "Profile groups", "zone": "Zones", "air_handler": "Air handler", "outdoor_air": "Outdoor air",
     "economizer": "Economizer", "fan": "Supply fan", "return_fan": "Return or relief fan", "cooling": "Cooling",
     "heating": "Heating", "preheat": "Supply heating coil", "limits": "Limits of the resets",
-    "service": "Equal service", "prices": "Prices", "bins": "Bins", "sat": "Supply air temperature strategies",
+    "service": "Equal service", "prices": "Prices", "remedies": "Costs of remedies", "bins": "Bins", "sat": "Supply air temperature strategies",
     "dsp": "Duct static pressure strategies", "candidate": "Candidates",
 }  # fmt: skip
 
