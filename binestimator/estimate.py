@@ -20,7 +20,7 @@ from .hours import Conditions, build_conditions
 from .model.build import build_unit
 from .model.fan import fan_power_at, supply_fan
 from .model.loads import ZoneLoads, zone_loads
-from .model.night import NightBlock, empty_night, run_nights
+from .model.night import NightBlock, RoomSequence, empty_night, mean_of_nights, room_sequence, run_nights
 from .model.plant import cooling_capacity_kbtuh
 from .model.system import RowState, evaluate, heat_sources, heating_enabled, zones_of
 from .model.terminals import cooling_flow_cfm, heating_need_btuh, requested_flow_cfm
@@ -30,7 +30,7 @@ from .results import (
     ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, CandidateRun, EqualService, Held, Interaction, Results, RowChoice, overrides_key,
 )
 from .selection import choose_rows, end_use_costs
-from .strategies.choose import RESET_DSP, RESET_SAT, Setpoints, dsp_setpoint_inwc, reset_range, resets_pressure, setpoints
+from .strategies.choose import RESET_DSP, RESET_SAT, Setpoints, dsp_setpoint_inwc, night_pressure, reset_range, resets_pressure, setpoints
 from .strategies.cost_optimal import SERVED_TOLERANCE, search as search_sat
 from .strategies.demand import pressure_thresholds_inwc, temperature_thresholds_f
 from .strategies.limits import sat_limits
@@ -243,16 +243,45 @@ def off_energy(unit: Unit, conditions: Conditions):
 
 
 def night_totals(night: NightBlock) -> dict[str, float]:
-    """Annual figures of setback, warm-up and cool-down."""
+    """Annual figures of setback, warm-up, cool-down and what is carried into the day."""
     return {
         "running_hours": float(night.running_frac.sum()), "heat_kbtu": float(night.heat_kbtuh.sum()),
-        "cool_kbtu": float(night.cool_kbtuh.sum()), "fan_kwh": float(night.fan_kw.sum()),
+        "cool_kbtu": float(night.cool_kbtuh.sum()), "carried_heat_kbtu": float(night.carried_heat_kbtuh.sum()),
+        "carried_cool_kbtu": float(night.carried_cool_kbtuh.sum()), "fan_kwh": float(night.fan_kw.sum()),
         "cooling_kwh": float(night.cooling_kw.sum()), "pump_tower_kwh": float(night.pump_tower_kw.sum()),
         "heating_kwh": float(night.heating_kw.sum()), "fuel_therm": float(night.fuel_thermh.sum()),
         "purchased_cooling_kbtu": float(night.purchased_cooling_kbtuh.sum()),
         "purchased_heating_kbtu": float(night.purchased_heating_kbtuh.sum()),
         "electricity_kwh": float(night.electricity_kw.sum()),
     }
+
+
+def start_figures(unit: Unit, night: NightBlock) -> dict[str, float]:
+    """Service at the start of occupancy over all zones, from a night block."""
+    mult = unit.zones.multiplier
+    return {"starts": float(night.starts), "start_miss_f": float(night.start_miss_f @ mult),
+            "start_cold_degree_hours": float(night.cold_degree_hours @ mult),
+            "start_warm_degree_hours": float(night.warm_degree_hours @ mult), "lowest_f": float(night.lowest_f.min())}
+
+
+def candidate_night(unit: Unit, candidate, hourly: Rows, loads: ZoneLoads, rooms: RoomSequence | None, schedule) -> NightBlock:
+    """Night block of a candidate: its duct pressure strategy, with the shares of operators' overrides.
+
+    ``loads`` are those of all hours, ``rooms`` the sequence that candidates with the same inputs share. Supply
+    air resets have no part in it.
+    """
+    if rooms is None:
+        return empty_night(len(hourly.conditions.oat_f), loads.heat_f.min(axis=0))
+    dsp, c = candidate.dsp, hourly.conditions
+    acts = schedule.night_dsp == "strategy"
+    cases = [(1.0 - dsp.override_frac, None)] + ([(dsp.override_frac, float(dsp.override_inwc))] if dsp.override_frac > 0.0 else [])
+    cases = [case for case in cases if case[0] > 0.0]
+    blocks = []
+    for _, value in cases:
+        in_day = night_pressure(unit, dsp, c, value)
+        at_night = in_day if acts else night_pressure(unit, dsp, c, unit.fan.design_dsp_inwc)
+        blocks.append(run_nights(unit, c, loads, schedule, at_night, in_day, resets_pressure=acts and resets_pressure(dsp), rooms=rooms))
+    return mean_of_nights([share for share, _ in cases], blocks)
 
 
 def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, float]) -> dict[str, float]:
@@ -311,7 +340,7 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
     return {key: float(figures[key]) for key in ANNUAL_KEYS}
 
 
-def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
+def reset_bound(project, site, tried=(), asked=(), night: NightBlock | None = None) -> dict[str, float]:
     """Annual figures of perfect resets: the least energy cost that setpoints alone can reach.
 
     In every row the cheapest supply air over the widest range of any reset of the project, and
@@ -327,6 +356,8 @@ def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
         Supply temperatures for the search. [degF]
     asked : sequence of Setpoints
         Of candidates on the same rows.
+    night : NightBlock, optional
+        Night block of the cheapest pressure; none without hours off.
     """
     rows, unit = site.rows, site.unit
     nobody = np.zeros(len(unit.zones), dtype=bool)
@@ -362,7 +393,26 @@ def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
     never = np.zeros(len(rows.on), dtype=bool)
     at = Setpoints(sat_f=sat, dsp_inwc=dsp, humidity_limited=never, cold_zone_limited=never, sat_at_max=never,
                    sat_at_min=never, dsp_at_max=never, dsp_at_min=never)
-    return annual_figures(honest, rows, [Part(share=1.0, setpoints=at, state=state)], night_totals(site.night))
+    return annual_figures(honest, rows, [Part(share=1.0, setpoints=at, state=state)], night_totals(night))
+
+
+def _least_night(site, blocks) -> NightBlock:
+    """The cheapest of night blocks with the same rooms, and of that with just the pressure that the neediest zone takes."""
+    unit = site.unit
+    if site.rooms is not None:
+        heard = unit.zones.weight > 0.0
+
+        def least(hours, requested_cfm, cooling_cfm):
+            share = requested_cfm / unit.zones.max_cfm
+            return np.max(np.where(heard, unit.index_dsp_inwc * unit.zones.index_share * share * share, 0.0), axis=1, initial=0.0)
+
+        blocks = [*blocks, run_nights(unit, site.hourly.conditions, site.loads, site.project.schedule, least, least, resets_pressure=True, rooms=site.rooms)]
+
+    def cost(night):
+        t = night_totals(night)
+        return annual_cost_usd(t["electricity_kwh"], t["fuel_therm"], t["purchased_cooling_kbtu"], t["purchased_heating_kbtu"], unit.prices)
+
+    return min(blocks, key=cost)
 
 
 # --- reports from the hourly run -----------------------------------------------------------------
@@ -557,7 +607,10 @@ _OTHER_PROJECT = ("candidate[{}].override: changes {}, which all candidates shar
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Site:
-    """A unit with its hours, rows and night block: shared by candidates with the same overrides."""
+    """A unit with its hours and rows, and the sequence of its rooms at night: shared by candidates with the same overrides.
+
+    ``loads`` of all hours for the night blocks; None where those are held.
+    """
 
     project: object
     key: str
@@ -565,7 +618,8 @@ class _Site:
     hourly: Rows
     rows: Rows
     mean: Rows
-    night: NightBlock
+    loads: ZoneLoads | None
+    rooms: RoomSequence | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -618,15 +672,14 @@ def estimate(project, weather, held: Held | None = None) -> Results:
             raise InputError(_OTHER_PROJECT.format(candidate_id, "the running hours of the air handler"))
         u = unit if same else build_unit(this_project, sizes)
         means = mean_rows(c, group_id)
-        night = empty_night(len(c.oat_f))
-        if held is not None:
-            night = held.nights[key]
-        elif this_project.schedule.unoccupied_mode == "setback":
-            night = run_nights(u, c, zone_loads(u, c), this_project.schedule)
         mean = Rows.of(u, means)
-        return _Site(project=this_project, key=key, unit=u, hourly=hourly if same else Rows.of(u, c), rows=mean, mean=mean, night=night)
+        loads = zone_loads(u, c) if held is None else None
+        rooms = room_sequence(u, c, loads, this_project.schedule) if held is None else None
+        return _Site(project=this_project, key=key, unit=u, hourly=hourly if same else Rows.of(u, c), rows=mean, mean=mean, loads=loads, rooms=rooms)
 
     sites: dict = {}
+    nights: dict[str, NightBlock] = {}
+    alike: list = []
 
     def site_for(candidate) -> _Site:
         key = overrides_key(candidate.overrides)
@@ -637,7 +690,16 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     # The baseline first; the cost-optimal search last, so that it can try what the others do.
     ordered = sorted(project.candidates, key=lambda c: (c.sat.strategy == "cost_optimal", c.id != project.baseline_id))
     for candidate in ordered:
-        site_for(candidate)
+        site = site_for(candidate)
+        if held is not None:
+            nights[candidate.id] = held.nights[candidate.id]
+            continue
+        # Candidates that differ in supply air alone share the block.
+        twin = next((block for key, dsp, block in alike if key == site.key and dsp == candidate.dsp), None)
+        if twin is None:
+            twin = candidate_night(site.unit, candidate, site.hourly, site.loads, site.rooms, site.project.schedule)
+            alike.append((site.key, candidate.dsp, twin))
+        nights[candidate.id] = twin
 
     def evaluated(name) -> _Evaluated:
         """Every candidate on the hours, the rows or the mean rows of its site."""
@@ -649,7 +711,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
             parts[candidate.id] = run_parts(site.unit, candidate, getattr(site, name), _distinct(tried), kept)
             if candidate.sat.strategy != "cost_optimal":
                 tried.append(parts[candidate.id][0].setpoints.sat_f)
-            figures[candidate.id] = annual_figures(site.unit, getattr(site, name), parts[candidate.id], night_totals(site.night))
+            figures[candidate.id] = annual_figures(site.unit, getattr(site, name), parts[candidate.id], night_totals(nights[candidate.id]))
         return _Evaluated(parts=parts, figures=figures, tried=tuple(_distinct(tried)))
 
     of_hours = evaluated("hourly")
@@ -681,7 +743,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
             by_hour, base_hourly, project.service, by_hour["running_hours"] * float(site.unit.zones.multiplier.sum()),
             reports[candidate.id], reports[project.baseline_id])
         payback = simple_payback_years(candidate.cost_usd, candidate.incentive_usd, saving["cost_usd"])
-        energy = _hourly_energy(site.unit, site.hourly, parts_h, site.night)
+        energy = _hourly_energy(site.unit, site.hourly, parts_h, nights[candidate.id])
         power = energy["fan_kwh"] + energy["cooling_kwh"] + energy["pump_tower_kwh"] + energy["heating_kwh"]
         results.append(CandidateResult(
             candidate=candidate, annual=annual, hourly=by_hour, classic=of_means.figures[candidate.id], saving=saving, equal_service=service,
@@ -705,14 +767,14 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     asked = [p.setpoints for site, _, parts in runs.values() if site is base_site for p in parts]
     return Results(
         project=project, weather=weather, baseline_id=project.baseline_id, candidates=tuple(results), bin_table=table,
-        row_table=rows_of_table, row_method=choice.method, selection=choice, night=night_totals(base_site.night), sizes=size_list(project, unit),
-        interactions=interactions, checks=checks, bound=reset_bound(project, base_site, of_rows.tried, asked),
+        row_table=rows_of_table, row_method=choice.method, selection=choice, night=night_totals(nights[project.baseline_id]), sizes=size_list(project, unit),
+        interactions=interactions, checks=checks, bound=reset_bound(project, base_site, of_rows.tried, asked, _least_night(base_site, [nights[id_] for id_, (site, _, _) in runs.items() if site is base_site])),
         findings=tuple(project.findings) + tuple(weather.findings) + findings + choice_findings(choice),
         run_id=make_run_id(project, weather), unit=unit,
         held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal,
-                  nights={key: site.night for key, site in sites.items()}),
+                  nights=nights),
         runs={id_: CandidateRun(project=site.project, unit=site.unit, rows=site.rows, parts=tuple(parts),
-                                night=night_totals(site.night), site=site.key)
+                                night=night_totals(nights[id_]), site=site.key)
               for id_, (site, _, parts) in runs.items()})
 
 

@@ -179,7 +179,7 @@ class Held:
 
     ``sizes`` (Sizes) · ``row_index``, ``row_weights`` (rows of the hourly conditions; None for mean
     rows) · ``optimal_sat`` candidate id to the supply temperatures (R,) of the cost-optimal search in
-    the running rows · ``nights`` night block by overrides of candidates (see :func:`overrides_key`).
+    the running rows · ``nights`` night block by id of candidates.
     """
 
     sizes: Any

@@ -68,6 +68,36 @@ def dsp_setpoint_inwc(unit: Unit, record, conditions, loads: ZoneLoads, sat_f):
     return settled_dsp_inwc(unit, requested, cooling_flow_cfm(unit, loads, sat_f), record.ignored_requests, record.min_inwc, record.max_inwc)
 
 
+def night_pressure(unit: Unit, record, conditions, dsp_inwc=None):
+    """Duct pressure strategy outside the steady modes, for ``model.night.run_nights``.
+
+    Parameters
+    ----------
+    record : DSP strategy record
+    conditions : Conditions
+        All hours of the year.
+    dsp_inwc : float, optional
+        A setpoint that stands instead: of an operators' override, or the design value.
+
+    Returns
+    -------
+    callable
+        ``(hours (n,), requested_cfm (n, Z), cooling_cfm (n, Z)) -> (n,)`` [in. w.c.]
+    """
+    def setpoint(hours, requested_cfm, cooling_cfm):
+        if dsp_inwc is not None:
+            return np.full(len(hours), float(dsp_inwc))
+        if record.strategy == "fixed":
+            return np.full(len(hours), float(record.setpoint_inwc))
+        if record.strategy in ("as_found", "outdoor_air"):
+            return by_outdoor_air(record, conditions.oat_f[hours], conditions.occupied[hours])
+        if record.strategy == "airflow":
+            return by_airflow(record, requested_cfm @ unit.zones.multiplier, unit.design_cfm)
+        return settled_dsp_inwc(unit, requested_cfm, cooling_cfm, record.ignored_requests, record.min_inwc, record.max_inwc)
+
+    return setpoint
+
+
 def demand_sat_f(unit: Unit, record, conditions, loads: ZoneLoads, ceiling_f):
     """Supply setpoint of the demand strategy: where zones are satisfied, inside the outdoor-air envelope. (R,)"""
     warmest = outdoor_envelope_f(conditions.oat_f, record.max_f, record.min_f, record.oat_min_f, record.oat_max_f)
