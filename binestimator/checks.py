@@ -10,10 +10,12 @@ import numpy as np
 import pandas as pd
 
 from .errors import Finding
+from .inputs.schema import fields_of
 from .model.air_handler import ROOM_SATURATION_F
 from .model.system import balance_error_btuh, moisture_error_btuh
 from .moist_air import saturation_humidity_ratio
-from .results import ANNUAL, COUNT_KEYS, ENERGY_KEYS, Check
+from .results import ANNUAL, CHANGED_SERVICE, COUNT_KEYS, ENERGY_KEYS, Check
+from .service import FAILURES
 from .units import KBTU_PER_KWH, KBTU_PER_THERM
 
 # Accuracy wanted of the bin rows against the hours, per candidate.
@@ -145,7 +147,7 @@ def count_accuracy_table(results) -> pd.DataFrame:
     return pd.DataFrame(lines, columns=["candidate", "name", "count", "label", "unit", "hourly", "bins", "error"])
 
 
-def run_checks(project, weather, unit, results, baseline, runs, selection, interactions):
+def run_checks(project, weather, unit, results, baseline, runs, selection, interactions, baseline_service):
     """Checks and findings of a run.
 
     Returns
@@ -154,7 +156,7 @@ def run_checks(project, weather, unit, results, baseline, runs, selection, inter
     """
     checks = [*_hours(results, weather), _balance(runs), *_unserved(results), *_bins(results, baseline, project), *_published(results, baseline, project),
               *_signs(results, baseline)]
-    return tuple(checks), tuple(_findings(project, unit, results, baseline, interactions))
+    return tuple(checks), tuple(_findings(project, unit, results, baseline, baseline_service))
 
 
 def _hours(results, weather):
@@ -191,10 +193,8 @@ def _balance(runs):
                  + (f"; worst in {where}." if where else "."))
 
 
-# Cooling or heat beyond the plant above this share of the coil's year wants a word; more of it than the
-# baseline's by this share of all coil energy is no equal service.
+# Cooling or heat beyond the plant above this share of the coil's year wants a word.
 UNSERVED_FRAC = 0.005
-COIL_KEYS = ("cooling_sensible_kbtu", "cooling_latent_kbtu", "reheat_kbtu", "preheat_kbtu")
 
 
 def _unserved(results):
@@ -225,8 +225,11 @@ def _bins(results, baseline, project):
                     expected=f"±{100 * COST_ERROR_FRAC:.1f} %, ±{SAVING_ERROR_POINTS} points, ±{100 * END_USE_ERROR_FRAC:.0f} %", text=text)
 
 
-# Hours short of outdoor air above this share of the running hours want a word.
+# Hours short of outdoor air above this share of the running hours want a word, and more humid hours than the baseline's by this share.
 OA_SHORT_FRAC = 0.01
+HUMID_FRAC = 0.005
+# A saving that shrinks by more than this share at equal outdoor air wants a word.
+OA_SAVING_FRAC = 0.02
 NOT_VENTILATED = "Energy saved so is ventilation not given: put it right before a reset is judged."
 
 
@@ -234,7 +237,30 @@ def short_of_outdoor_air(candidates, baseline) -> tuple[str, ...]:
     """Ids of the baseline where it runs short of outdoor air in more than a few hours, and of candidates in which that lasts longer."""
     some = OA_SHORT_FRAC * baseline.hourly["running_hours"]
     before = baseline.hourly["oa_short_hours"]
-    return tuple(c.id for c in candidates if c.hourly["oa_short_hours"] > (0.0 if c is baseline else before) + some)
+    return tuple(c.id for c in candidates if c.hourly["oa_short_hours"] > (0.0 if c.id == baseline.id else before) + some)
+
+
+def more_humid(candidates, baseline) -> tuple[str, ...]:
+    """Ids of candidates in which rooms stay humid for longer than in the baseline by more than a few hours: a caution, not judged."""
+    some = HUMID_FRAC * baseline.hourly["running_hours"]
+    return tuple(c.id for c in candidates if c.hourly["humid_hours"] > baseline.hourly["humid_hours"] + some)
+
+
+def saves_by_ventilation(candidates, baseline) -> tuple[str, ...]:
+    """Ids of candidates whose saving differs at equal outdoor air, by more than rounding and a small share of it."""
+    some = lambda c: max(OA_SAVING_FRAC * abs(c.saving["cost_usd"]), 0.0005 * baseline.annual["cost_usd"])  # noqa: E731
+    return tuple(c.id for c in candidates if abs(c.oa_not_given_usd) > some(c))
+
+
+def baseline_failures(baseline_service) -> tuple[tuple[str, str, str], ...]:
+    """What the baseline fails in, in words: (word, sentence, confirmed or what to do)."""
+    out = []
+    for word, path, why in baseline_service.suspects:
+        known = word in baseline_service.confirmed
+        do = ("confirmed as found by the project" if known else
+              f"check {path}; if it is so, give the evidence and confirm it: service.as_found_confirmed = [\"{word}\"]")  # fmt: skip
+        out.append((word, f"{FAILURES[word]} ({why})", do))
+    return tuple(out)
 
 
 PUBLISHED = "PNNL-25985 (2017): static pressure reset saves 5-30 % of fan energy; supply temperature reset 1-4.4 % of site energy"
@@ -297,7 +323,20 @@ def _signs(results, baseline):
                         text="Lower duct pressure at the same airflow takes less fan power; colder coils need less cooling, as fan heat falls.")
 
 
-def _findings(project, unit, results, baseline, interactions):
+def _findings(project, unit, results, baseline, baseline_service):
+    for word, said, do in baseline_failures(baseline_service):
+        level = "info" if word in baseline_service.confirmed else "caution"
+        yield Finding(level, "baseline", f"The baseline fails in {word.replace('_', ' ')}: {said}; {do}.")
+    confirmed = project.service.as_found_confirmed
+    idle = [word for word in confirmed if word not in baseline_service.fails]
+    if idle:
+        yield Finding("info", "baseline", "Confirmed as found, while the baseline does not fail in it: " + ", ".join(idle) + ".")
+    if baseline_service.confirmed and "service.as_found_confirmed" not in project.evidence:
+        yield Finding("check", "baseline", "What the baseline fails in is confirmed without evidence: say under [evidence] where service.as_found_confirmed comes from.")
+    loose = [field.name for field in fields_of("service").values() if field.type == "float" and getattr(project.service, field.name) > field.default]
+    if loose:
+        yield Finding("caution", "service", "Limits of equal service are looser than the program's: " + ", ".join(
+            f"{name} = {getattr(project.service, name):g} for {fields_of('service')[name].default:g}" for name in loose) + ".")
     yield Finding("info", "summary", "Not reconciled with bills: compare the as-found end uses with at least twelve months of bills before a programme claim.")
     counted = [o for o in project.origins.values()]
     defaults = sum(o == "default" for o in counted)
@@ -312,19 +351,26 @@ def _findings(project, unit, results, baseline, interactions):
     if assumed:
         yield Finding("check", "zones", f"The share of the index run's pressure is assumed for {assumed} of {len(zones)} zones: it is the largest hidden "
                       "driver of duct pressure savings. A damper survey replaces the assumption.")
-    flagged = [c.id for c in results if c.equal_service.flagged]
+    changed = [c.id for c in results if c.kind == CHANGED_SERVICE]
+    if changed:
+        yield Finding("caution", "summary", "They change what the rooms are promised, so neither ranked nor called best: " + ", ".join(changed) + ".")
+    flagged = [c.id for c in results if c.equal_service.flagged and c.kind != CHANGED_SERVICE]
     if flagged:
         yield Finding("caution", "summary", "Not equal in service to the baseline, so not ranked: " + ", ".join(flagged) + ".")
     before = baseline.hourly["humid_hours"]
-    humid = [f"{c.id} {c.hourly['humid_hours']:,.0f} h" for c in results
-             if c.hourly["humid_hours"] > before + project.service.humid_hours_tolerance]
+    damp = more_humid(results, baseline)
+    humid = [f"{c.id} {c.hourly['humid_hours']:,.0f} h" for c in results if c.id in damp]
     if humid:
         yield Finding("caution", "humidity", f"Rooms stay humid for longer than in the baseline ({before:,.0f} h): " + ", ".join(humid)
                       + ". Comfort and mould need a humidity limit on the reset.")
     short = short_of_outdoor_air(results, baseline)
     if short:
         hours = [f"{c.id} {c.hourly['oa_short_hours']:,.0f} h" for c in results if c.id in short]
-        yield Finding("caution", "outdoor air", f"Less outdoor air than the minimum asks for, a year: {', '.join(hours)}. {NOT_VENTILATED}")
+        yield Finding("caution", "outdoor air", f"Less outdoor air than is required, a year: {', '.join(hours)}. {NOT_VENTILATED}")
+    part = saves_by_ventilation(results, baseline)
+    if part:
+        said = [f"{c.id} {c.saving_at_equal_oa['cost_usd']:,.0f} for {c.saving['cost_usd']:,.0f} USD" for c in results if c.id in part]
+        yield Finding("caution", "equal outdoor air", f"Saving at equal outdoor air differs, a year: {', '.join(said)}.")
     if any(c.hourly["freeze_hours"] > 0 for c in results):
         hours = max(c.hourly["freeze_hours"] for c in results)
         yield Finding("caution", "coils", f"Mixed air falls below {project.air_handler.freeze_limit_f:.0f} degF for up to {hours:,.0f} h: keep low-temperature protection and preheat as they are.")

@@ -17,6 +17,7 @@ hours they tell apart.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,7 +26,7 @@ from .bins import RowSelection, representative_rows
 from .inputs.schema import fields_of
 from .model.air_handler import economizer_allowed
 from .model.loads import ZoneLoads, zone_loads
-from .model.system import RowState, evaluate, heating_enabled
+from .model.system import Floating, RowState, evaluate, heating_enabled
 from .model.terminals import cooling_flow_cfm, requested_flow_cfm
 from .model.unit import Unit
 from .strategies.choose import resets_pressure, setpoints
@@ -72,12 +73,14 @@ _COOLING_PLANT = (1, 2, 5)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Setting:
-    """A reference: setpoints (R,) of the running hours [degF, in. w.c.], whether duct pressure is reset, room loads."""
+    """A reference: setpoints (R,) of the running hours [degF, in. w.c.], whether duct pressure is reset, room loads,
+    and the pressure strategy where it depends on the supply temperature (see ``system.evaluate``)."""
 
     sat_f: np.ndarray
     dsp_inwc: np.ndarray
     resets: bool
     loads: ZoneLoads
+    dsp_of_sat: Callable | None = None
 
 
 def sat_range_f(project) -> tuple[float, float]:
@@ -121,7 +124,6 @@ def reference_settings(project, unit: Unit, rows, moving):
         settles at with larger internal gains.
     """
     on = rows.on
-    enabled = heating_enabled(unit, on.oat_f, on.fan_on)
     design = float(unit.fan.design_dsp_inwc)
     low, high = sat_range_f(project)
     baseline = next(c for c in project.candidates if c.id == project.baseline_id)
@@ -136,9 +138,12 @@ def reference_settings(project, unit: Unit, rows, moving):
         return Setting(sat_f=sat, dsp_inwc=constant(dsp), resets=False, loads=rows.loads)
 
     def demanded(sat, loads=rows.loads, ignored=IGNORED_REQUESTS, least=lowest):
-        requested = requested_flow_cfm(unit, loads, sat, enabled)
-        dsp = settled_dsp_inwc(unit, requested, cooling_flow_cfm(unit, loads, sat), ignored, least, _highest_dsp(unit))
-        return Setting(sat_f=sat, dsp_inwc=dsp, resets=True, loads=loads)
+        def settles(conditions, loads, sat_f):
+            enabled = heating_enabled(unit, conditions.oat_f, conditions.fan_on)
+            requested = requested_flow_cfm(unit, loads, sat_f, enabled)
+            return settled_dsp_inwc(unit, requested, cooling_flow_cfm(unit, loads, sat_f), ignored, least, _highest_dsp(unit))
+
+        return Setting(sat_f=sat, dsp_inwc=settles(on, loads, sat), resets=True, loads=loads, dsp_of_sat=settles)
 
     # The ends of the range are among them: resets rest there for many hours.
     step = (high - low) / (DESIGN_PRESSURE_SATS - 3)
@@ -232,8 +237,11 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
         return nothing
     moving = moving_sats_f(project, unit, rows)
     settings = reference_settings(project, unit, rows, moving)
+    # At one pressure strategy rows that float end at the same temperature whatever the setpoint.
+    floating = {name: Floating(len(rows.running)) for name in ("design", "demand")}
     evaluated = {
-        name: [(float(s.sat_f[0]), evaluate(unit, rows.on, s.loads, s.sat_f, s.dsp_inwc, resets_pressure=s.resets)) for s in listed]
+        name: [(float(s.sat_f[0]), evaluate(unit, rows.on, s.loads, s.sat_f, s.dsp_inwc, resets_pressure=s.resets, dsp_of_sat=s.dsp_of_sat,
+                                            floating=floating.get(name))) for s in listed]
         for name, listed in settings.items()
     }
     costs = {name: np.stack([end_use_costs(unit.prices, state) for _, state in listed]) for name, listed in evaluated.items()}

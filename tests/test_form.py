@@ -305,7 +305,7 @@ def test_overrides_of_a_reviewer_are_kept_apart(edit):
     assert form.reviewed.prices.electricity_usd_kwh == 0.09 and form.reviewed.economizer.stuck_frac is None
     assert form.reviewed.candidate("sat_outdoor_air").sat.points == ((60.0, 59.0), (70.0, 55.0))
     edit.review("limits.sat_min_f").value = 70
-    assert at(edit.review("limits.sat_min_f")) + " (limits.sat_min_f): not below limits.sat_max_f" in edit.refused()
+    assert at(edit.review("limits.sat_min_f")) + ", Coldest SAT (limits.sat_min_f): not below “Warmest SAT” at Inputs!B" in edit.refused()
 
 
 @pytest.mark.invariant
@@ -316,7 +316,7 @@ def test_mistakes_are_named_by_sheet_and_cell(edit):
         "prices.fuel_usd_therm": ("=1+1", "holds a formula"), "prices.electricity_usd_kwh": ("#REF!", "holds an error value"),
         "project.date": (__import__("datetime").date(2024, 5, 1), "holds a date"), "cooling.capacity_tons": (True, "not a number; got true"),
         "calendar.first_weekday": ("Mon", "did you mean"), "group[office].lights_w_ft2": (50, "above the largest"),
-        "zone[Lobby].min_cfm": ("1,000", "without the thousands separator"), "special[Meeting rooms].group": ("meetings", "no such profile group"),
+        "zone[Lobby].min_cfm": ("1,000", "1000 if the comma is a thousands separator"), "special[Meeting rooms].group": ("meetings", "no such profile group"),
         "candidate[minimums_lowered].sat.strategy": ("reset", "not one of the choices"), "candidate[sat_demand].cost_usd": (-1, "below"),
     }  # fmt: skip
     for path, (value, _) in wrong.items():
@@ -337,9 +337,9 @@ def test_mistakes_between_inputs_and_in_lists_of_paths_are_placed(edit):
     changes = edit.plan.changes_row + 3
     edit.cell("Strategies", changes, 3).value = "nobody"
     text = edit.refused()
-    assert f"{at(edit.yours('limits.sat_min_f'))} (limits.sat_min_f): not below" in text
-    assert f"Inputs!B{edit.plan.overrides_row + 4} (override[\"zone.Nowhere.importance\"]): there is no zone \"Nowhere\"" in text
-    assert f"Inputs!J{edit.plan.about_row + 4} (status[" in text and "not a status" in text
+    assert f"{at(edit.yours('limits.sat_min_f'))}, Coldest SAT (limits.sat_min_f): not below “Warmest SAT” at Inputs!B" in text
+    assert f"Inputs!B{edit.plan.overrides_row + 4}, Importance multiplier of Nowhere (override[\"zone.Nowhere.importance\"]): there is no zone \"Nowhere\"" in text
+    assert f"Inputs!J{edit.plan.about_row + 4}, " in text and "(status[" in text and "not a status" in text
     assert f"Inputs!A{edit.plan.about_row + 9}: the line needs the path" in text
     assert f"Strategies!E{changes + 1}: no candidate of this id" in text
 
@@ -357,7 +357,7 @@ def test_an_empty_form_says_what_is_required(tmp_path):
     with pytest.raises(InputError) as caught:
         read_form(path)
     text = str(caught.value)
-    for words in ("Inputs!B9 (project.name): is missing", "(weather.file): is missing", "sheet Profile groups (group): no profile group",
+    for words in ("Inputs!B9, Name (project.name): is missing", "(weather.file): is missing", "sheet Profile groups (group): no profile group",
                   "sheet Zone schedule (zone): no zone"):  # fmt: skip
         assert words in text
     book = openpyxl.load_workbook(path)
@@ -552,8 +552,14 @@ HOSTILE = {
     "no zip": (lambda: b"hello" * 100, "is not a workbook"),
     "empty": (lambda: b"", "is not a workbook"),
     "cut": (lambda: packed(least())[:-400], "is not whole"),
-    "old or encrypted": (lambda: b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(4000), "is encrypted, or a workbook of the old kind"),
-    "another zip": (lambda: packed({"readme.txt": b"hello"}), "lacks the part [Content_Types].xml"),
+    "old": (lambda: b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(4000), "is a workbook of the old kind (.xls), which is not read; open it"),
+    "encrypted": (lambda: b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(4000) + "EncryptedPackage".encode("utf-16-le"), "is encrypted; save it"),
+    "another zip": (lambda: packed({"readme.txt": b"hello"}), "is a packed file but no workbook; open it"),
+    "an OpenDocument sheet": (lambda: packed({"mimetype": b"application/vnd.oasis.opendocument.spreadsheet", "content.xml": b"<x/>"}),
+                              "is an OpenDocument spreadsheet (.ods), which is not read; open it in a spreadsheet program and save it as .xlsx"),
+    "a binary workbook": (lambda: packed({"[Content_Types].xml": b"<Types/>", "xl/workbook.bin": b""}), "is a binary workbook (.xlsb)"),
+    "a web page": (lambda: b"<html><table></table></html>", "is a web page or XML file under the name of a workbook"),
+    "a project file": (lambda: b"[project]\nname = 'x'\n", "is not a workbook but plain text; a project file ends in .toml"),
     "macros": (lambda: packed({**least(), "xl/vbaProject.bin": b"x"}), "holds macros"),
     "macro type": (lambda: changed_part("[Content_Types].xml", ("application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml",
                                                                "application/vnd.ms-excel.sheet.macroEnabled.main+xml")), "with macros"),
@@ -597,6 +603,8 @@ HOSTILE = {
     "keys taken away": (lambda: changed_part("xl/sharedStrings.xml", ("<t>key: inputs</t>", "<t>x</t>")), "the table with the key"),
     "keys changed": (lambda: changed_part("xl/sharedStrings.xml", ("<t>key: inputs</t>", "<t>key: zone</t>")), "unknown key of a table"),
     "an unknown line": (lambda: changed_part("xl/sharedStrings.xml", ("<t>fan.motor_hp</t>", "<t>fan.motor_h</t>")), 'did you mean "fan.motor_hp"'),
+    "an input of an earlier version": (lambda: changed_part("xl/sharedStrings.xml", ("<t>project.name</t>", "<t>service.degree_hours_tolerance</t>")),
+                                       "service.temperature_rise_f"),
     "a column of keys changed": (lambda: changed_part("xl/sharedStrings.xml", ("<t>override</t>", "<t>overide</t>")), "the column with the key"),
 }  # fmt: skip
 

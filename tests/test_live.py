@@ -72,7 +72,7 @@ EDITS = {
         ("economizer.high_limit_f", 60.0), ("prices.heat_usd_kbtu", 0.02), ("fan.measured_kw", 3.6), ("zone[Library].reheat_rise_max_f", 20.0),
         ("fan.design_total_inwc", 4.2), ("candidate[demand_line].dsp.points", ((30.0, 0.5), (100.0, 1.5))),
         ("prices.electricity_usd_kwh", 0.3), ("zone[Library].area_ft2", 1500.0), ("fan.efficiency_droop", 0.5), ("heating.purchased_loss_frac", 0.1),
-        ("building.shading_factor", 0.6), ("air_handler.duct_gain_f", 1.0), ("outdoor_air.minimum_cfm", 2500.0),
+        ("building.shading_factor", 0.6), ("air_handler.duct_gain_f", 1.0), ("outdoor_air.required_cfm", 2500.0),
     ),
 }  # fmt: skip
 

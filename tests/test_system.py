@@ -248,19 +248,19 @@ def test_supply_air_rises_where_capacity_ends():
 
 @pytest.mark.crosscheck
 def test_rise_of_supply_air_by_hand():
-    """What is missing of the coil load, its sensible share, over the airflow. Zones then take more air, so
-    that part of what was missing remains; it is counted as not served."""
+    """It rises to where the coil's load is what the plant gives: an ample plant at that setpoint has just that load,
+    and nothing is left that nobody serves."""
     c = conditions_of(98.0, 0.015)
-    ample, short = (unit_of(cooling={"type": "direct_expansion", "capacity_tons": tons}) for tons in (60, 9))
-    a = evaluate(ample, c, zone_loads(ample, c), np.array([55.0]), np.array([1.5]))
+    steady = {"type": "direct_expansion", "cycling_drying_loss_frac": 0.0}
+    ample, short = (unit_of(cooling={**steady, "capacity_tons": tons}) for tons in (60, 9))
     s = evaluate(short, c, zone_loads(short, c), np.array([55.0]), np.array([1.5]))
-    missing = a.cooling_kbtuh[0] - a.cooling_capacity_kbtuh[0] * 9 / 60
-    share = a.cooling_sensible_kbtuh[0] / a.cooling_kbtuh[0]
-    assert missing > 5.0
-    # The drying lost while stages cycle (of the ample plant: none at this load) is not in it.
-    assert s.sat_f[0] - 55.0 == pytest.approx(1000.0 * missing * share / (1.08 * a.flow_cfm[0]), rel=1e-6)
-    assert 0.0 <= s.unserved_kbtuh[0] < missing
-    assert s.unserved_kbtuh[0] == pytest.approx(s.cooling_kbtuh[0] - s.cooling_capacity_kbtuh[0], rel=1e-9)
+    a = evaluate(ample, c, zone_loads(ample, c), s.sat_f, np.array([1.5]))
+    assert s.sat_f[0] > 65.0 and s.capacity_limited[0] == 1.0
+    # What six evaluations leave.
+    assert a.cooling_kbtuh[0] == pytest.approx(a.cooling_capacity_kbtuh[0] * 9 / 60, rel=1e-6)
+    assert s.cooling_kbtuh[0] == pytest.approx(s.cooling_capacity_kbtuh[0], rel=1e-6)
+    assert s.cooling_kbtuh[0] <= s.cooling_capacity_kbtuh[0] * (1.0 + 1e-12)
+    assert s.unserved_kbtuh[0] == pytest.approx(0.0, abs=1e-9)
 
 
 @pytest.mark.invariant

@@ -542,7 +542,8 @@ def test_broken_file_is_refused_with_its_place(tmp_path, case):
         (b"", "empty"),
         (b" \r\n\n", "empty"),
         (b"PK\x03\x04\x00\x00", "not a plain text file"),
-        ("LOCATION,Nowhere".encode("utf-16"), "not a plain text file"),
+        ("LOCATION,Nowhere".encode("utf-16-le"), "UTF-16 text without its mark"),
+        ("LOCATION,Nowhere".encode("utf-16"), "line 2: header line"),
         (b"\xff\xfe\xfd\xfc", "not recognised"),
     ],
 )
@@ -556,7 +557,7 @@ def test_content_that_is_no_weather(tmp_path, content, fragment):
 def test_folder_and_missing_file(tmp_path):
     with pytest.raises(WeatherError, match="is a folder"):
         read_weather(tmp_path)
-    with pytest.raises(WeatherError, match="no such weather file.*12839.tm2, 703165TY.csv, 7231"):
+    with pytest.raises(WeatherError, match="the weather file does not exist.*12839.tm2, 703165TY.csv, 7231"):
         read_weather(tmp_path / "nowhere.epw")
     with pytest.raises(WeatherError, match="whole_f.*auto, yes or no"):
         read_weather(FOLDER / MIAMI, whole_f="maybe")

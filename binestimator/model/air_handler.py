@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..moist_air import enthalpy_btu_lb, saturation_humidity_ratio
-from .unit import Unit
+from .unit import Groups, Unit, Zones
 
 # Denominators of the moisture balance are kept above this flow [cfm] so that a room with
 # neither outdoor air nor infiltration has a (very humid) answer instead of none.
@@ -42,7 +42,7 @@ class Moisture:
     wet_frac: np.ndarray
 
 
-def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm):
+def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm, oa_least_cfm=None):
     """Outdoor-air share at the minimum setting of the chosen control. [-]
 
     ``flow`` holds an airflow, so its share falls as supply air rises; ``position`` holds the
@@ -52,6 +52,8 @@ def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm):
     Parameters
     ----------
     flow_cfm, occupied, oa_people_cfm : ndarray (R,)
+    oa_least_cfm : ndarray (R,), optional
+        Outdoor air below which the minimum does not go, whatever its control. [cfm]
     """
     oa = unit.outdoor_air
     safe = np.where(flow_cfm > 0.0, flow_cfm, 1.0)
@@ -61,14 +63,36 @@ def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm):
         share = (unit.oa_area_cfm + oa_people_cfm / oa.ventilation_efficiency) / safe
     else:
         share = unit.oa_minimum_cfm / safe
-    return np.minimum(share * occupied, oa.maximum_frac)
+    share = share * occupied
+    if oa_least_cfm is not None:
+        share = np.maximum(share, oa_least_cfm / safe)
+    return np.minimum(share, oa.maximum_frac)
+
+
+def design_outdoor_air_cfm(zones: Zones, groups: Groups) -> tuple[float, float]:
+    """Sum of zone outdoor air at full occupancy: share by area and share by people. [cfm]
+
+    ASHRAE 62.1 breathing-zone form, rates per group; the system ventilation efficiency
+    is applied by the caller.
+    """
+    area = zones.area_ft2 * zones.multiplier
+    people = area * zones.gain_multiplier / groups.people_ft2[zones.group]
+    by_area = float(np.sum(area * groups.oa_cfm_ft2[zones.group]))
+    by_people = float(np.sum(people * groups.oa_cfm_person[zones.group]))
+    return by_area, by_people
 
 
 def required_oa_cfm(unit: Unit, occupied, oa_people_cfm):
-    """Outdoor air that the minimum asks for: by people present under ``people``, else the design minimum. [cfm]"""
-    if unit.outdoor_air.control == "people":
-        return (unit.oa_area_cfm + oa_people_cfm / unit.outdoor_air.ventilation_efficiency) * occupied
-    return unit.oa_minimum_cfm * occupied
+    """Outdoor air that the rooms are promised: all of it in occupied hours, or its share for people by those present. [cfm]
+
+    What the controls hold is another matter (:func:`minimum_oa_frac`): they may hold more, or less.
+    """
+    if unit.oa_required_by != "people":
+        return unit.oa_required_cfm * occupied
+    area, people = design_outdoor_air_cfm(unit.zones, unit.groups)
+    full = area + people
+    share = (area + oa_people_cfm) / full if full > 0.0 else 1.0
+    return unit.oa_required_cfm * share * occupied
 
 
 def economizer_allowed(unit: Unit, oat_f, oa_humidity_ratio, return_f, return_humidity_ratio):
@@ -163,3 +187,15 @@ def moisture(unit: Unit, fl, flow_cfm, infiltration_cfm, oa_frac, oa_humidity_ra
     mixed = oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * room
     leaving = through * mixed + wet * np.minimum(mixed, coil_w)
     return Moisture(room=room, mixed=mixed, leaving=leaving, wet_frac=wet)
+
+
+def moisture_of_latent(fl, flow_cfm, infiltration_cfm, oa_frac, oa_humidity_ratio, latent_btuh, coil_latent_btuh, wet_frac) -> Moisture:
+    """Moisture balance of rooms where the latent load of the coil is given. [Btu/h]
+
+    ``Wr = Woa + (L - Lcoil) / (m x + mi)`` in the names of :func:`moisture`; air leaves the coil drier by ``Lcoil / m``.
+    """
+    m = fl * flow_cfm
+    outside = np.maximum(m * oa_frac + fl * infiltration_cfm, fl * LEAST_EXCHANGE_CFM)
+    room = oa_humidity_ratio + (latent_btuh - coil_latent_btuh) / outside
+    mixed = oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * room
+    return Moisture(room=room, mixed=mixed, leaving=mixed - coil_latent_btuh / np.where(m > 0.0, m, 1.0), wet_frac=wet_frac)

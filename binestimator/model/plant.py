@@ -717,24 +717,15 @@ def heat_pump_capacity_frac(source, oat_f):
     )
 
 
-def heating_capacity_kbtuh(source, capacity_kbtuh, oat_f):
-    """Heat that a source can bring to the coils: its output less the standing loss [kBtu/h].
-
-    Parameters
-    ----------
-    source : HeatSource
-    capacity_kbtuh : float
-        Rated output [kBtu/h].
-    oat_f : ndarray
-        Outdoor temperature [degF]; supplementary electric heat brings a heat pump up to its rating.
-    """
+def most_heat_of_source_kbtuh(source, capacity_kbtuh, oat_f):
+    """Heat that a source can bring to coils beside its standing loss [kBtu/h], shape of ``oat_f``; 0 without a source."""
     oat = np.asarray(oat_f, dtype=float)
     capacity = float(capacity_kbtuh or 0.0)
     if source.type in ("none", "same") or capacity <= 0.0:
         return np.zeros(oat.shape)
     limit = np.full(oat.shape, capacity)
     if source.type == "heat_pump":
-        limit = np.maximum(capacity, capacity * heat_pump_capacity_frac(source, oat))
+        limit = np.maximum(limit, capacity * heat_pump_capacity_frac(source, oat))
     return limit - standing_loss_kbtuh(source, capacity)
 
 
@@ -792,8 +783,9 @@ def heating_power(heating, capacity_kbtuh, load_kbtuh, enabled, oat_f):
     if source.type in ("none", "same") or capacity <= 0.0:
         return HeatingPower(nothing, nothing, nothing, nothing, load)
     loss = standing_loss_kbtuh(source, capacity)
-    heat_pump_kbtuh = capacity * heat_pump_capacity_frac(source, oat) if source.type == "heat_pump" else None
-    served = np.minimum(load, heating_capacity_kbtuh(source, capacity, oat)) * enabled
+    if source.type == "heat_pump":
+        heat_pump_kbtuh = capacity * heat_pump_capacity_frac(source, oat)
+    served = np.minimum(load, most_heat_of_source_kbtuh(source, capacity, oat)) * enabled
     output = served + loss * enabled
     electric_kw, fuel_thermh, purchased_kbtuh = nothing, nothing, nothing
     if source.type in ("boiler", "gas_furnace"):

@@ -7,7 +7,7 @@ little cooling capacity) the zones are evaluated once more at the temperature th
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -15,13 +15,20 @@ from ..moist_air import humidity_ratio_from_dewpoint, wetbulb_two_step_f
 from ..units import BTU_PER_WH
 from . import air_handler as ah
 from . import fan as fans
+from .floating import floating_down_f, floating_up_f
 from .loads import ZoneLoads
 from .plant import HeatingPower, cooling_capacity_kbtuh, cooling_power, heating_power, preheat_source
-from .terminals import ZoneState, requested_flow_cfm, zone_state
+from .terminals import ZoneState, rationed_dsp_inwc, requested_flow_cfm, zone_state
 from .unit import Unit
 
 # A supply temperature off its setpoint by less is held. [degF]
 SAT_HELD_F = 1e-7
+# A load beyond capacity by less is carried. [share of the load]
+CAPACITY_SLACK_FRAC = 1e-6
+# A load beyond capacity by less is rounding. [share of the load]
+UNSERVED_FRAC = 1e-9
+# Return and outdoor air closer than this are the same: no damper makes a difference. [degF]
+SAME_AIR_F = 1e-9
 # Supply heating below this is rounding where mixed air just meets its target: no source starts for it. [kBtu/h]
 LEAST_PREHEAT_KBTUH = 1e-6
 
@@ -39,6 +46,7 @@ class RowState:
     sat_f: np.ndarray
     dsp_set_inwc: np.ndarray
     dsp_inwc: np.ndarray
+    dsp_held_inwc: np.ndarray
     requested_cfm: np.ndarray
     ceiling_frac: np.ndarray
     room_flow_cfm: np.ndarray
@@ -98,12 +106,15 @@ class RowState:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Pass:
-    """What one pass through zones and air side found (arrays (R,) unless said)."""
+class _Air:
+    """Zones, fan and return air at a supply temperature (arrays (R,) unless said)."""
 
     zones: ZoneState
     sat_f: np.ndarray
-    dsp_inwc: np.ndarray
+    dsp_set_inwc: np.ndarray
+    dsp_held_inwc: np.ndarray
+    ceiling_frac: np.ndarray
+    at_ceiling: np.ndarray
     fan: fans.FanState
     room_flow: np.ndarray
     leak: np.ndarray
@@ -113,6 +124,12 @@ class _Pass:
     room_mean_f: np.ndarray
     rat_f: np.ndarray
     oa_min_frac: np.ndarray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Coils:
+    """Mixing, moisture and coils behind an :class:`_Air` (arrays (R,))."""
+
     mixed: ah.MixedAir
     preheat_btuh: np.ndarray
     entering_f: np.ndarray
@@ -132,29 +149,23 @@ def heating_enabled(unit: Unit, oat_f, fan_on):
     return running * (np.asarray(oat_f) < unit.heating.enabled_below_f)
 
 
-def _one_pass(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, reheat_on, held_by_mixing) -> _Pass:
-    """Zones and air side at a supply air temperature.
-
-    ``held_by_mixing`` (R,) bool marks rows whose supply temperature is the one that the
-    mixed air itself gives (nothing else acts): there the outdoor-air share is the one that
-    closes the balance, a hair off its minimum.
-    """
+def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, reheat_on, oa_least_cfm) -> _Air:
+    """Zones, fan and return air at a supply air temperature."""
     z = unit.zones
-    fs, fl = loads.fs, loads.fl
+    fs = loads.fs
     requested = requested_flow_cfm(unit, loads, sat_f, reheat_on)
-    wanted = requested @ z.multiplier
-    ceiling_cfm = np.maximum(unit.max_cfm - fans.leakage_cfm(unit, dsp_set), 0.0)
-    ceiling = np.minimum(1.0, ceiling_cfm / np.where(wanted > 0.0, wanted, 1.0))
-    expected = wanted * ceiling + fans.leakage_cfm(unit, dsp_set)
-    dsp = fans.standing_dsp_inwc(unit, expected, dsp_set)
-    zones = zone_state(unit, loads, sat_f, dsp, requested, ceiling, reheat_on)
+    leak_at = lambda dsp_inwc: fans.leakage_cfm(unit, dsp_inwc)  # noqa: E731
+    standing = fans.standing_dsp_inwc(unit, requested @ z.multiplier + leak_at(dsp_set), dsp_set)
+    dsp, share, binds = rationed_dsp_inwc(unit, requested, standing, leak_at)
+    zones = zone_state(unit, loads, sat_f, dsp, requested, reheat_on)
 
     room_flow = zones.flow_cfm @ z.multiplier
-    leak = fans.leakage_cfm(unit, dsp)
+    leak = leak_at(dsp)
     flow = room_flow + leak
     safe = np.where(flow > 0.0, flow, 1.0)
-    # The fan sees what really flows; starved zones can leave it a little above its setpoint.
-    fan = fans.supply_fan(unit, flow, dsp_set, resets_pressure)
+    # The fan sees what really flows; starved zones can leave it a little above its setpoint. At its
+    # airflow ceiling it stands against the pressure that is left.
+    fan = fans.supply_fan(unit, flow, np.where(binds, np.minimum(dsp, dsp_set), dsp_set), resets_pressure)
     rise = fans.temperature_rise_f(fan.heat_kw, flow, fs)
     return_kw = fans.secondary_fan_kw(unit, flow * unit.return_fan.flow_frac) if unit.return_fan.type == "return" else np.zeros_like(flow)
 
@@ -170,49 +181,78 @@ def _one_pass(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, 
         + (loads.plenum_btuh / fs) / safe
         + fans.temperature_rise_f(return_kw, flow, fs),
         sat_f)
+    return _Air(
+        zones=zones, sat_f=sat_f, dsp_set_inwc=dsp_set, dsp_held_inwc=dsp, ceiling_frac=share, at_ceiling=binds, fan=fan, room_flow=room_flow,
+        leak=leak, flow=flow, return_kw=return_kw, rise_f=rise, room_mean_f=room_mean, rat_f=rat,
+        oa_min_frac=ah.minimum_oa_frac(unit, flow, c.occupied, loads.oa_people_cfm, oa_least_cfm))
 
-    draw = unit.fan.arrangement == "draw_through"
-    leaving = sat_f - rise if draw else sat_f
-    target = sat_f - rise  # mixed air that needs no coil, either way
-    before = 0.0 if draw else rise  # warming between mixing box and coil
-    oa_min = ah.minimum_oa_frac(unit, flow, c.occupied, loads.oa_people_cfm)
-    eco = unit.economizer
-    if eco.type in ("differential_enthalpy",) and eco.stuck_frac is None:
-        tm0 = rat + oa_min * (c.oat_f - rat)
-        at_minimum = ah.moisture(unit, fl, flow, loads.infiltration_cfm, oa_min, c.humidity_ratio, loads.latent_btuh,
-                                 np.maximum(tm0 + before, leaving), leaving, c.pressure_psia)
-        return_w = at_minimum.room
-    else:
-        return_w = c.humidity_ratio
-    allowed = ah.economizer_allowed(unit, c.oat_f, c.humidity_ratio, rat, return_w)
-    mixed = ah.mix(unit, allowed, oa_min, c.oat_f, rat, target)
-    if held_by_mixing.any():
-        gap = rat - c.oat_f
-        x = np.where(held_by_mixing & (np.abs(gap) > 1e-9), (rat - target) / np.where(np.abs(gap) > 1e-9, gap, 1.0), mixed.oa_frac)
-        x = np.where(held_by_mixing, np.clip(x, 0.0, 1.0), mixed.oa_frac)
-        mixed = ah.MixedAir(oa_frac=x, mat_f=rat + x * (c.oat_f - rat), economizing=mixed.economizing)
 
-    short_f = target - mixed.mat_f
-    preheat = fs * flow * np.maximum(short_f, 0.0)
-    entering = np.maximum(mixed.mat_f, target) + before
-    drying = np.ones_like(flow)
-    args = (unit, fl, flow, loads.infiltration_cfm, mixed.oa_frac, c.humidity_ratio, loads.latent_btuh, entering, leaving, c.pressure_psia)
+def _leaving_f(unit: Unit, a: _Air):
+    """Air that leaves the cooling coil. [degF]"""
+    return a.sat_f - a.rise_f if unit.fan.arrangement == "draw_through" else a.sat_f
+
+
+def _before_f(unit: Unit, a: _Air):
+    """Warming between mixing box and cooling coil. [degF]"""
+    return 0.0 if unit.fan.arrangement == "draw_through" else a.rise_f
+
+
+def _economizer_allowed(unit: Unit, c, loads: ZoneLoads, a: _Air):
+    """Whether the economizer may open. (R,) bool"""
+    return_w = c.humidity_ratio
+    if unit.economizer.type == "differential_enthalpy" and unit.economizer.stuck_frac is None:
+        tm0 = a.rat_f + a.oa_min_frac * (c.oat_f - a.rat_f)
+        leaving = _leaving_f(unit, a)
+        return_w = ah.moisture(unit, loads.fl, a.flow, loads.infiltration_cfm, a.oa_min_frac, c.humidity_ratio, loads.latent_btuh,
+                               np.maximum(tm0 + _before_f(unit, a), leaving), leaving, c.pressure_psia).room
+    return ah.economizer_allowed(unit, c.oat_f, c.humidity_ratio, a.rat_f, return_w)
+
+
+def _stuck_frac(unit: Unit, a: _Air, oa_least_cfm):
+    """Share of a stuck damper; more only where a least outdoor air is asked for. (R,)"""
+    stuck = np.full(a.flow.shape, float(unit.economizer.stuck_frac))
+    if oa_least_cfm is None:
+        return stuck
+    least = np.minimum(oa_least_cfm / np.where(a.flow > 0.0, a.flow, 1.0), unit.outdoor_air.maximum_frac)
+    return np.maximum(stuck, least)
+
+
+def _mix(unit: Unit, c, loads: ZoneLoads, a: _Air, oa_least_cfm) -> ah.MixedAir:
+    """Mixed air at the setting that controls choose."""
+    if unit.economizer.stuck_frac is not None:
+        x = _stuck_frac(unit, a, oa_least_cfm)
+        return ah.MixedAir(oa_frac=x, mat_f=a.rat_f + x * (c.oat_f - a.rat_f), economizing=np.zeros(x.shape, dtype=bool))
+    return ah.mix(unit, _economizer_allowed(unit, c, loads, a), a.oa_min_frac, c.oat_f, a.rat_f, a.sat_f - a.rise_f)
+
+
+def _share_for(c, a: _Air, mat_f, share):
+    """Outdoor-air share that gives a mixed-air temperature; as it is where outdoor and return air are the same. (R,)"""
+    gap = a.rat_f - c.oat_f
+    wide = np.abs(gap) > SAME_AIR_F
+    return np.clip(np.where(wide, (a.rat_f - mat_f) / np.where(wide, gap, 1.0), share), 0.0, 1.0)
+
+
+def _coils(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir) -> _Coils:
+    """Moisture, loads of the coils and capacity at a mixing."""
+    fs, fl = loads.fs, loads.fl
+    target = a.sat_f - a.rise_f  # mixed air that needs no coil, either way
+    leaving = _leaving_f(unit, a)
+    preheat = fs * a.flow * np.maximum(target - mixed.mat_f, 0.0)
+    entering = np.maximum(mixed.mat_f, target) + _before_f(unit, a)
+    args = (unit, fl, a.flow, loads.infiltration_cfm, mixed.oa_frac, c.humidity_ratio, loads.latent_btuh, entering, leaving, c.pressure_psia)
     wet = ah.moisture(*args)
     wb = wetbulb_two_step_f(entering, wet.mixed, c.pressure_psia)
     capacity = 1000.0 * cooling_capacity_kbtuh(unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, wb)
-    sensible = fs * flow * (entering - leaving)
-    latent = fl * flow * (wet.mixed - wet.leaving)
+    sensible = fs * a.flow * (entering - leaving)
+    latent = fl * a.flow * (wet.mixed - wet.leaving)
     if unit.cooling.type == "direct_expansion" and unit.cooling.cycling_drying_loss_frac > 0.0:
         first_stage = capacity / unit.cooling.stages
         run = np.where(first_stage > 0.0, np.clip((sensible + latent) / np.where(first_stage > 0.0, first_stage, 1.0), 0.0, 1.0), 0.0)
         drying = 1.0 - unit.cooling.cycling_drying_loss_frac * (1.0 - run)
         wet = ah.moisture(*args, drying)
-        latent = fl * flow * (wet.mixed - wet.leaving)
-    return _Pass(
-        zones=zones, sat_f=sat_f, dsp_inwc=dsp, fan=fan, room_flow=room_flow, leak=leak, flow=flow,
-        return_kw=return_kw, rise_f=rise, room_mean_f=room_mean, rat_f=rat, oa_min_frac=oa_min, mixed=mixed,
-        preheat_btuh=preheat, entering_f=entering, leaving_f=leaving, wet=wet, entering_wb_f=wb,
-        sensible_btuh=sensible, latent_btuh=latent, capacity_btuh=capacity)
+        latent = fl * a.flow * (wet.mixed - wet.leaving)
+    return _Coils(mixed=mixed, preheat_btuh=preheat, entering_f=entering, leaving_f=leaving, wet=wet, entering_wb_f=wb,
+                  sensible_btuh=sensible, latent_btuh=latent, capacity_btuh=capacity)
 
 
 def supply_heating_mode(unit: Unit) -> str:
@@ -222,36 +262,57 @@ def supply_heating_mode(unit: Unit) -> str:
     return unit.air_handler.supply_heating
 
 
-def resulting_sat_f(unit: Unit, fs, sat_set_f, first: _Pass):
-    """Supply air temperature that really results from a setpoint.
+def _short_f(unit: Unit, a: _Air, mat_f):
+    """How far the air before the fan, mixed and heated as the mode allows, is above what the supply temperature needs. (R,) [degF]
 
-    Falls below the setpoint where mixed air is colder and is not heated enough; rises above
-    it where the cooling load exceeds what the plant can give, by the missing sensible part.
-
-    Returns
-    -------
-    sat_f, floats_low, floats_high : ndarray (R,)
+    Negative where the supply temperature cannot be held because the mixed air is too cold.
     """
-    target = sat_set_f - first.rise_f
-    cold = first.mixed.mat_f < target
-    mode = supply_heating_mode(unit)
-    if mode == "hold":
-        floor = target
-    elif mode == "own_setpoint":
-        floor = np.minimum(target, np.maximum(first.mixed.mat_f, unit.air_handler.supply_heating_setpoint_f))
+    heated = mat_f
+    if supply_heating_mode(unit) == "own_setpoint":
+        heated = np.maximum(mat_f, unit.air_handler.supply_heating_setpoint_f)
+    return heated + a.rise_f - a.sat_f
+
+
+def _excess_btuh(unit: Unit, c, loads: ZoneLoads, a: _Air, oa_least_cfm):
+    """Load of the cooling coil beyond its capacity while outdoor air does all it can. (R,) [Btu/h]
+
+    Negative also where mixed air is colder than the supply temperature needs: then by the sensible
+    load below none.
+    """
+    fs, fl = loads.fs, loads.fl
+    if unit.economizer.stuck_frac is not None:
+        x = _stuck_frac(unit, a, oa_least_cfm)
     else:
-        floor = np.minimum(target, first.mixed.mat_f)
-    low = cold & (floor < target - SAT_HELD_F)
-    load = first.sensible_btuh + first.latent_btuh
-    excess = load - first.capacity_btuh
-    high = excess > 1e-6 * np.maximum(load, 1.0)
-    share = np.where(load > 0.0, first.sensible_btuh / np.where(load > 0.0, load, 1.0), 1.0)
-    lost = np.where(high, excess * share / (fs * np.where(first.flow > 0.0, first.flow, 1.0)), 0.0)
-    sat = np.where(low, floor + first.rise_f, sat_set_f + lost)
-    return sat, low, high & ~low
+        allowed = _economizer_allowed(unit, c, loads, a)
+        if not unit.economizer.integrated:
+            # Without capacity the air rises until outdoor air does it alone; with some the coil works at minimum outdoor air.
+            allowed = allowed & _no_capacity(unit, c)
+        x = np.where(allowed, np.maximum(unit.outdoor_air.maximum_frac, a.oa_min_frac), a.oa_min_frac)
+    mat = a.rat_f + x * (c.oat_f - a.rat_f)
+    at = _coils(unit, c, loads, a, ah.MixedAir(oa_frac=x, mat_f=mat, economizing=x > a.oa_min_frac))
+    return fs * a.flow * (mat - (a.sat_f - a.rise_f)) + at.latent_btuh - at.capacity_btuh
 
 
-def evaluate(unit: Unit, conditions, loads: ZoneLoads, sat_set_f, dsp_set_inwc, *, resets_pressure=True) -> RowState:
+def _no_capacity(unit: Unit, c):
+    """Rows in which the plant gives nothing whatever the coil's state. (R,) bool"""
+    at = cooling_capacity_kbtuh(unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, np.full(c.oat_f.shape, 67.0))
+    return np.broadcast_to(at, c.oat_f.shape) <= 0.0
+
+
+class Floating:
+    """Supply air temperatures of rows that float, found once for a pressure strategy.
+
+    They do not depend on the supply setpoint, so that trials of many setpoints share them.
+    Arrays (R,), NaN where not yet found. [degF]
+    """
+
+    def __init__(self, rows: int):
+        self.low_f = np.full(rows, np.nan)
+        self.high_f = np.full(rows, np.nan)
+
+
+def evaluate(unit: Unit, conditions, loads: ZoneLoads, sat_set_f, dsp_set_inwc, *, resets_pressure=True, dsp_of_sat=None,
+             oa_least_cfm=None, floating: Floating | None = None) -> RowState:
     """Energy, temperatures and counts of every running row.
 
     Parameters
@@ -261,30 +322,63 @@ def evaluate(unit: Unit, conditions, loads: ZoneLoads, sat_set_f, dsp_set_inwc, 
     loads : ZoneLoads
         From ``zone_loads(unit, conditions)``.
     sat_set_f, dsp_set_inwc : ndarray (R,)
-        Setpoints of the candidate. [degF, in. w.c.]
+        Setpoints of the candidate; pressure as it is at ``sat_set_f``. [degF, in. w.c.]
     resets_pressure : bool
         Which published fan curve applies, if those are used.
+    dsp_of_sat : callable, optional
+        Duct pressure setpoint (R,) for ``(conditions, loads, sat_f)``: what the pressure strategy
+        asks where the supply air floats to another temperature. Without it the setpoint stands.
+    oa_least_cfm : ndarray (R,), optional
+        Outdoor air below which the minimum does not go, whatever its control: raises the minimum of
+        a modulating or stuck damper, up to its largest share, and leaves the economizer as it is. [cfm]
+    floating : Floating, optional
+        Filled with the temperatures found, and read where they are known: only for the same unit, rows and
+        pressure strategy.
 
     Returns
     -------
     RowState
     """
     c = conditions
-    sat_set = np.broadcast_to(np.asarray(sat_set_f, dtype=float), c.oat_f.shape)
-    dsp_set = np.broadcast_to(np.asarray(dsp_set_inwc, dtype=float), c.oat_f.shape)
+    shape = c.oat_f.shape
+    sat_set = np.broadcast_to(np.asarray(sat_set_f, dtype=float), shape)
+    dsp_set = np.broadcast_to(np.asarray(dsp_set_inwc, dtype=float), shape)
+    least = None if oa_least_cfm is None else np.broadcast_to(np.asarray(oa_least_cfm, dtype=float), shape)
     enabled = heating_enabled(unit, c.oat_f, c.fan_on)
-    nothing = np.zeros(c.oat_f.shape, dtype=bool)
-    first = _one_pass(unit, c, loads, sat_set, dsp_set, resets_pressure, enabled, nothing)
-    sat, low, high = resulting_sat_f(unit, loads.fs, sat_set, first)
+    air = _air(unit, c, loads, sat_set, dsp_set, resets_pressure, enabled, least)
+    coils = _coils(unit, c, loads, air, _mix(unit, c, loads, air, least))
+    none = np.zeros(shape, dtype=bool)
+    low = none if supply_heating_mode(unit) == "hold" else _short_f(unit, air, coils.mixed.mat_f) < -SAT_HELD_F
+    load = coils.sensible_btuh + coils.latent_btuh
+    high = ~low & (load - coils.capacity_btuh > CAPACITY_SLACK_FRAC * np.maximum(load, 1.0))
+    state = _finish(unit, c, loads, sat_set, air, coils, enabled, none)
     moved = low | high
-    state = _finish(unit, c, loads, sat_set, dsp_set, first, enabled, high)
     if not moved.any():
         return state
     rows = np.flatnonzero(moved)
-    sub = c.take(rows)
-    by_mixing = low[rows] & (supply_heating_mode(unit) == "none")
-    again = _one_pass(unit, sub, loads.take(rows), sat[rows], dsp_set[rows], resets_pressure, enabled[rows], by_mixing)
-    fixed = _finish(unit, sub, loads.take(rows), sat_set[rows], dsp_set[rows], again, enabled[rows], high[rows])
+    sub, sub_loads, high = c.take(rows), loads.take(rows), high[rows]
+    sub_least = None if least is None else least[rows]
+
+    def air_at(pick, sat_f):
+        """Zones and air of some of the moved rows at other supply temperatures."""
+        all_rows = len(pick) == len(rows)
+        part = (sub, sub_loads) if all_rows else (sub.take(pick), sub_loads.take(pick))
+        dsp = dsp_set[rows][pick] if dsp_of_sat is None else dsp_of_sat(*part, sat_f)
+        some = None if sub_least is None else sub_least[pick]
+        return *part, _air(unit, *part, sat_f, dsp, resets_pressure, enabled[rows][pick], some), some
+
+    floating = Floating(len(sat_set)) if floating is None else floating
+    sat = np.array(sat_set[rows])
+    for which, known in ((~high, floating.low_f), (high, floating.high_f)):
+        new = np.flatnonzero(which & np.isnan(known[rows]))
+        if new.size:
+            find = _floats_down if known is floating.low_f else _floats_up
+            known[rows[new]] = find(unit, sub.take(new), sub_loads.take(new), lambda sat_f, new=new: air_at(new, sat_f))
+        limit = np.minimum if known is floating.low_f else np.maximum
+        sat = np.where(which, limit(sat, known[rows]), sat)
+    _, _, air, some = air_at(np.arange(len(rows)), sat)
+    coils = _closed(unit, sub, sub_loads, air, _mix(unit, sub, sub_loads, air, some), high)
+    fixed = _finish(unit, sub, sub_loads, sat_set[rows], air, coils, enabled[rows], high)
     merged = {}
     for f in fields(RowState):
         whole = np.array(getattr(state, f.name))
@@ -293,62 +387,120 @@ def evaluate(unit: Unit, conditions, loads: ZoneLoads, sat_set_f, dsp_set_inwc, 
     return RowState(**merged)
 
 
-def _finish(unit: Unit, c, loads: ZoneLoads, sat_set, dsp_set, p: _Pass, enabled, short_of_cooling) -> RowState:
-    """Plant, cost and counts of a pass."""
+def _floats_down(unit: Unit, c, loads: ZoneLoads, air_at):
+    """Supply air temperature at which mixed air, heated as far as the mode allows, gives itself. (R,) [degF]"""
+    def residual(sat_f):
+        part, part_loads, a, least = air_at(sat_f)
+        x = a.oa_min_frac if unit.economizer.stuck_frac is None else _stuck_frac(unit, a, least)
+        return _short_f(unit, a, a.rat_f + x * (part.oat_f - a.rat_f))
+
+    z = unit.zones
+    # A first guess from rooms at their heating setpoints and terminals at their minimum.
+    air = np.maximum(loads.min_cfm @ z.multiplier, 1.0)
+    rooms = (loads.min_cfm * loads.heat_f) @ z.multiplier / air
+    needed = ah.minimum_oa_frac(unit, air, c.occupied, loads.oa_people_cfm)
+    share = needed if unit.economizer.stuck_frac is None else np.full(air.shape, float(unit.economizer.stuck_frac))
+    rooms = np.where(loads.min_cfm @ z.multiplier > 0.0, rooms, loads.heat_f.mean(axis=1))
+    start = rooms - share * (rooms - c.oat_f) + loads.plenum_btuh / (loads.fs * air)
+    if supply_heating_mode(unit) == "own_setpoint":
+        start = np.maximum(start, unit.air_handler.supply_heating_setpoint_f)
+    return floating_down_f(residual, start)
+
+
+def _floats_up(unit: Unit, c, loads: ZoneLoads, air_at):
+    """Supply air temperature at which the plant just carries the coil's load. (R,) [degF]"""
+    def residual(sat_f):
+        part, part_loads, a, least = air_at(sat_f)
+        excess = _excess_btuh(unit, part, part_loads, a, least)
+        return excess / (loads.fs * np.maximum(a.flow, 1.0))
+
+    return floating_up_f(residual, c.oat_f.shape)
+
+
+def _closed(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir, high) -> _Coils:
+    """Coils of rows that float, so that balances close whatever the steps have left. ``high`` (R,) bool marks plants too small.
+
+    Mixed air too cold: the outdoor-air share is the one that gives the supply temperature, a hair
+    off its setting; a coil that heats takes the hair instead. Plant too small: a wet coil dries just
+    what capacity is left, and where the sensible load alone is beyond it the share gives way.
+    """
+    target = a.sat_f - a.rise_f
+    at = _coils(unit, c, loads, a, mixed)
+    spare = np.where(high, at.capacity_btuh, 0.0)
+    if supply_heating_mode(unit) == "own_setpoint":
+        heats = mixed.mat_f < unit.air_handler.supply_heating_setpoint_f
+    else:
+        heats = np.zeros(target.shape, dtype=bool)
+    beyond = high & (at.sensible_btuh > spare)
+    moved = beyond | np.where(high, (mixed.mat_f < target) & (spare <= 0.0), ~heats)
+    carried = np.where(beyond, spare, 0.0)
+    wanted = target + carried / (loads.fs * np.where(a.flow > 0.0, a.flow, 1.0))
+    x = np.where(moved, _share_for(c, a, wanted, mixed.oa_frac), mixed.oa_frac)
+    at = _coils(unit, c, loads, a, ah.MixedAir(oa_frac=x, mat_f=a.rat_f + x * (c.oat_f - a.rat_f), economizing=mixed.economizing))
+    latent = np.where(high, np.clip(at.latent_btuh, 0.0, np.maximum(spare - at.sensible_btuh, 0.0)), at.latent_btuh)
+    wet = ah.moisture_of_latent(loads.fl, a.flow, loads.infiltration_cfm, x, c.humidity_ratio, loads.latent_btuh, latent, at.wet.wet_frac)
+    less = high & (latent < at.latent_btuh)
+    wet = ah.Moisture(**{f.name: np.where(less, getattr(wet, f.name), getattr(at.wet, f.name)) for f in fields(ah.Moisture)})
+    return replace(at, latent_btuh=latent, wet=wet, capacity_btuh=np.where(high, spare, at.capacity_btuh))
+
+
+def _finish(unit: Unit, c, loads: ZoneLoads, sat_set, a: _Air, p: _Coils, enabled, short_of_cooling) -> RowState:
+    """Plant, cost and counts of rows."""
     z = unit.zones
     mult = z.multiplier
-    load = np.maximum(p.sensible_btuh + p.latent_btuh, 0.0)
-    served = np.minimum(load, p.capacity_btuh)
+    # What the plant cannot give is no load of the coil: it has a column of its own.
+    excess = p.sensible_btuh + p.latent_btuh - p.capacity_btuh
+    unserved = np.where(excess > UNSERVED_FRAC * np.maximum(p.sensible_btuh + p.latent_btuh, 1.0), excess, 0.0)
+    sensible = p.sensible_btuh - unserved
+    served = load = np.maximum(sensible + p.latent_btuh, 0.0)
     running = np.ones_like(load)
     cool = cooling_power(unit.cooling, unit.cooling_tons, served / 1000.0, running, c.oat_f, c.oawb_f, p.entering_wb_f)
-    reheat = (p.zones.reheat_btuh @ mult) / 1000.0
+    reheat = (a.zones.reheat_btuh @ mult) / 1000.0
     preheat = p.preheat_btuh / 1000.0
     heat, preheat_source = heat_sources(unit, reheat, preheat, enabled, c.oat_f)
-    relief_kw = (fans.secondary_fan_kw(unit, np.maximum(p.mixed.oa_frac * p.flow, 0.0))
-                 if unit.return_fan.type == "relief" else p.return_kw)
+    relief_kw = (fans.secondary_fan_kw(unit, np.maximum(p.mixed.oa_frac * a.flow, 0.0))
+                 if unit.return_fan.type == "relief" else a.return_kw)
     heating_kw = heat.electric_kw + preheat_source.electric_kw
     pump_kw = cool.pump_tower_kw + heat.pump_kw + preheat_source.pump_kw
     fuel = heat.fuel_thermh + preheat_source.fuel_thermh
     bought_heat = heat.purchased_kbtuh + preheat_source.purchased_kbtuh
-    electricity = p.fan.kw + relief_kw + cool.compressor_kw + pump_kw + heating_kw
+    electricity = a.fan.kw + relief_kw + cool.compressor_kw + pump_kw + heating_kw
     prices = unit.prices
     cost = (electricity * prices.electricity_usd_kwh + fuel * prices.fuel_usd_therm
             + cool.purchased_kbtuh * prices.cooling_usd_kbtu + bought_heat * prices.heat_usd_kbtu)
 
     tolerance = unit.service.unmet_tolerance_f
-    over = np.maximum(p.zones.room_f - loads.cool_f - tolerance, 0.0)
+    over = np.maximum(a.zones.room_f - loads.cool_f - tolerance, 0.0)
     limit_w = humidity_ratio_from_dewpoint(unit.air_handler.humid_dewpoint_f, c.pressure_psia)
-    oa_cfm = p.mixed.oa_frac * p.flow
+    oa_cfm = p.mixed.oa_frac * a.flow
     dx = unit.cooling.type == "direct_expansion"
     return RowState(
-        sat_set_f=sat_set, sat_f=p.sat_f, dsp_set_inwc=dsp_set, dsp_inwc=p.fan.dsp_inwc,
-        requested_cfm=p.zones.requested_cfm @ mult, ceiling_frac=p.zones.ceiling_frac,
-        room_flow_cfm=p.room_flow, leakage_cfm=p.leak, flow_cfm=p.flow,
-        fan_total_inwc=p.fan.total_inwc, fan_speed_frac=p.fan.speed_frac, fan_kw=p.fan.kw,
-        return_fan_kw=relief_kw, fan_rise_f=p.rise_f, room_mean_f=p.room_mean_f, rat_f=p.rat_f,
-        oa_min_frac=p.oa_min_frac, oa_frac=p.mixed.oa_frac, oa_cfm=oa_cfm, mat_f=p.mixed.mat_f,
+        sat_set_f=sat_set, sat_f=a.sat_f, dsp_set_inwc=a.dsp_set_inwc, dsp_inwc=a.fan.dsp_inwc, dsp_held_inwc=a.dsp_held_inwc,
+        requested_cfm=a.zones.requested_cfm @ mult, ceiling_frac=a.ceiling_frac,
+        room_flow_cfm=a.room_flow, leakage_cfm=a.leak, flow_cfm=a.flow,
+        fan_total_inwc=a.fan.total_inwc, fan_speed_frac=a.fan.speed_frac, fan_kw=a.fan.kw,
+        return_fan_kw=relief_kw, fan_rise_f=a.rise_f, room_mean_f=a.room_mean_f, rat_f=a.rat_f,
+        oa_min_frac=a.oa_min_frac, oa_frac=p.mixed.oa_frac, oa_cfm=oa_cfm, mat_f=p.mixed.mat_f,
         coil_leaving_f=p.leaving_f, coil_entering_f=p.entering_f, coil_entering_wb_f=p.entering_wb_f,
         room_humidity_ratio=p.wet.room, mixed_humidity_ratio=p.wet.mixed, leaving_humidity_ratio=p.wet.leaving,
-        cooling_sensible_kbtuh=p.sensible_btuh / 1000.0, cooling_latent_kbtuh=p.latent_btuh / 1000.0,
+        cooling_sensible_kbtuh=sensible / 1000.0, cooling_latent_kbtuh=p.latent_btuh / 1000.0,
         cooling_kbtuh=load / 1000.0, cooling_capacity_kbtuh=p.capacity_btuh / 1000.0,
-        unserved_kbtuh=(load - served) / 1000.0, preheat_kbtuh=preheat, reheat_kbtuh=reheat,
+        unserved_kbtuh=unserved / 1000.0, preheat_kbtuh=preheat, reheat_kbtuh=reheat,
         heat_unserved_kbtuh=heat.unserved_kbtuh + preheat_source.unserved_kbtuh,
         cooling_kw=cool.compressor_kw, pump_tower_kw=pump_kw, heating_kw=heating_kw, fuel_thermh=fuel,
         purchased_cooling_kbtuh=cool.purchased_kbtuh, purchased_heating_kbtuh=bought_heat,
         electricity_kw=electricity, cost_usd_h=cost,
         unmet_zones=(over > 0.0) @ mult, unmet_degrees=over @ mult,
-        cold_zones=(p.zones.room_f < loads.heat_f - tolerance) @ mult,
-        starved_zones=p.zones.starved @ mult, ventilation_short_zones=p.zones.ventilation_short @ mult,
-        reheating_zones=(p.zones.reheat_btuh > 0.0) @ mult,
+        cold_zones=(a.zones.room_f < loads.heat_f - tolerance) @ mult,
+        starved_zones=a.zones.starved @ mult, ventilation_short_zones=a.zones.ventilation_short @ mult,
+        reheating_zones=(a.zones.reheat_btuh > 0.0) @ mult,
         humid=((p.wet.room > limit_w) & (c.occupied > 0.0)).astype(float),
-        airflow_ceiling=(p.zones.ceiling_frac < 1.0).astype(float),
-        # Where supply air floats the share is a hair off its minimum to close the row: that is no shortage.
-        oa_short=(np.maximum(p.mixed.oa_frac, np.where(p.sat_f < sat_set - SAT_HELD_F, p.oa_min_frac, 0.0)) * p.flow
-                  < 0.98 * ah.required_oa_cfm(unit, c.occupied, loads.oa_people_cfm)).astype(float),
-        economizing=p.mixed.economizing.astype(float), minimum_speed=p.fan.at_minimum.astype(float),
+        airflow_ceiling=a.at_ceiling.astype(float),
+        oa_short=(oa_cfm < 0.98 * ah.required_oa_cfm(unit, c.occupied, loads.oa_people_cfm)).astype(float),
+        economizing=p.mixed.economizing.astype(float), minimum_speed=a.fan.at_minimum.astype(float),
         capacity_limited=short_of_cooling.astype(float),
         freeze=(p.mixed.mat_f < unit.air_handler.freeze_limit_f).astype(float),
-        low_flow=((p.flow < unit.cooling.dx_minimum_flow_frac * unit.design_cfm) & (load > 0.0)).astype(float) if dx else np.zeros_like(load),
+        low_flow=((a.flow < unit.cooling.dx_minimum_flow_frac * unit.design_cfm) & (load > 0.0)).astype(float) if dx else np.zeros_like(load),
         stage_cycling=((load > 0.0) & (load < p.capacity_btuh / unit.cooling.stages)).astype(float) if dx else np.zeros_like(load),
     )
 
@@ -377,16 +529,14 @@ def zones_of(unit: Unit, conditions, loads: ZoneLoads, state: RowState) -> ZoneS
     """Zone by zone what stands behind evaluated rows (not kept, to save memory)."""
     enabled = heating_enabled(unit, conditions.oat_f, conditions.fan_on)
     requested = requested_flow_cfm(unit, loads, state.sat_f, enabled)
-    expected = state.requested_cfm * state.ceiling_frac + fans.leakage_cfm(unit, state.dsp_set_inwc)
-    dsp = fans.standing_dsp_inwc(unit, expected, state.dsp_set_inwc)
-    return zone_state(unit, loads, state.sat_f, dsp, requested, state.ceiling_frac, enabled)
+    return zone_state(unit, loads, state.sat_f, state.dsp_held_inwc, requested, enabled)
 
 
 def balance_error_btuh(unit: Unit, conditions, loads: ZoneLoads, state: RowState):
     """Heat balance of rooms, plenum and air handler, from reported columns. [Btu/h] (R,)
 
-    Gains of rooms and plenum, fans, coils, outdoor air and duct gain from outside must sum
-    to nothing; independent of how the row was computed. Needs the zones' temperatures, so it
+    Gains of rooms and plenum, fans, coils, outdoor air and duct gain from outside, and what the plant
+    could not give, must sum to nothing; independent of how the row was computed. Needs the zones' temperatures, so it
     evaluates the terminals again at the reported supply temperature and duct pressure.
     """
     z = unit.zones
@@ -399,7 +549,7 @@ def balance_error_btuh(unit: Unit, conditions, loads: ZoneLoads, state: RowState
     return_heat = 1000.0 * BTU_PER_WH * state.return_fan_kw if unit.return_fan.type == "return" else 0.0
     outdoor = loads.fs * state.oa_frac * state.flow_cfm * (conditions.oat_f - state.rat_f)
     return (envelope + loads.plenum_btuh + outside_duct + fan_heat + return_heat + outdoor
-            + 1000.0 * (state.reheat_kbtuh + state.preheat_kbtuh - state.cooling_sensible_kbtuh))
+            + 1000.0 * (state.reheat_kbtuh + state.preheat_kbtuh - state.cooling_sensible_kbtuh - state.unserved_kbtuh))
 
 
 def moisture_error_btuh(unit: Unit, conditions, loads: ZoneLoads, state: RowState):

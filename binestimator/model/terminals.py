@@ -1,8 +1,9 @@
 """Terminals: airflow each zone asks for, gets and needs, and the reheat it takes.
 
 Left to right without iteration: requested flow from the loads and supply temperature;
-the fan's airflow ceiling; what the duct pressure can push through an open damper; then
-room temperature and reheat at the flow that arrives.
+what the duct pressure can push through an open damper, at the pressure that is left where
+the fan has come to its airflow ceiling; then room temperature and reheat at the flow that
+arrives.
 """
 
 from __future__ import annotations
@@ -19,15 +20,13 @@ from .unit import Unit
 class ZoneState:
     """Rows R by zones Z, one zone's values (not times its multiplier).
 
-    ``requested_cfm`` what the zone controller asks · ``ceiling_frac`` (R,) share of the
-    request that the fan can give · ``available_cfm`` what duct pressure can push through an
+    ``requested_cfm`` what the zone controller asks · ``available_cfm`` what duct pressure can push through an
     open damper · ``flow_cfm`` what arrives · ``room_f`` room temperature ·
     ``reheat_btuh`` terminal heat · ``starved`` flow cut by duct pressure (bool) ·
     ``ventilation_short`` flow below the minimum (bool).
     """
 
     requested_cfm: np.ndarray
-    ceiling_frac: np.ndarray
     available_cfm: np.ndarray
     flow_cfm: np.ndarray
     room_f: np.ndarray
@@ -38,6 +37,13 @@ class ZoneState:
 
 # Shortfalls below this share of the request are rounding, not starvation.
 FLOW_TOLERANCE_FRAC = 1e-6
+# A room this far below its heating setpoint at the cooling minimum has the whole heating minimum of the
+# dual maximum law; between, the flow rises in proportion. Proportional band of a room's loop (assumption). [degF]
+HEATING_RAMP_F = 1.0
+# Newton rounds for the leakage at the pressure that the fan's ceiling leaves; exact from the first where leakage goes with the root of pressure.
+LEAKAGE_ROUNDS = 3
+# An airflow above the fan's ceiling by less is rounding. [share]
+CEILING_SLACK_FRAC = 1e-12
 
 
 def zone_supply_f(unit: Unit, sat_f):
@@ -74,18 +80,21 @@ def requested_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f, reheat_on=1.0):
     -----
     Cooling: that of :func:`cooling_flow_cfm` between minimum and maximum. A zone heats where
     the minimum flow would take it below its heating setpoint; with the dual maximum law
-    the flow then rises as ``-q(Theat) / (fs dTmax)``. Never falls as SAT rises.
+    the flow then rises as ``-q(Theat) / (fs dTmax)``, from a heating minimum that is reached
+    over ``HEATING_RAMP_F`` of room temperature, so that flow does not jump where heating starts.
     """
     zones = unit.zones
     satz = zone_supply_f(unit, sat_f)[:, None]
     requested = np.clip(cooling_flow_cfm(unit, loads, sat_f), loads.min_cfm, zones.max_cfm)
     if zones.dual_maximum.any():
-        heats = heating_need_btuh(loads, loads.min_cfm, satz) > 0.0
+        need = heating_need_btuh(loads, loads.min_cfm, satz)
+        band = (loads.ua_btuh_f + loads.fs * loads.min_cfm) * HEATING_RAMP_F
+        share = np.clip(need / np.where(band > 0.0, band, 1.0), 0.0, 1.0)
+        least = loads.min_cfm + share * np.maximum(zones.heat_min_cfm - loads.min_cfm, 0.0)
         raised = np.clip(-loads.q_heat_btuh / (loads.fs * zones.reheat_rise_max_f),
-                         np.maximum(zones.heat_min_cfm, loads.min_cfm),
-                         np.maximum(zones.heat_max_cfm, loads.min_cfm))
-        on = np.broadcast_to(np.asarray(reheat_on, dtype=float).reshape(-1, 1) > 0.0, heats.shape)
-        requested = np.where(heats & zones.dual_maximum & zones.has_reheat & on, raised, requested)
+                         least, np.maximum(zones.heat_max_cfm, loads.min_cfm))
+        on = np.broadcast_to(np.asarray(reheat_on, dtype=float).reshape(-1, 1) > 0.0, need.shape)
+        requested = np.where((need > 0.0) & zones.dual_maximum & zones.has_reheat & on, raised, requested)
     return requested
 
 
@@ -94,27 +103,97 @@ def heating_need_btuh(loads: ZoneLoads, flow_cfm, satz_f):
     return loads.fs * flow_cfm * (loads.heat_f - satz_f) - loads.q_heat_btuh
 
 
-def available_flow_cfm(unit: Unit, dsp_inwc):
-    """Airflow that duct pressure can push through each open damper. [cfm]
+def open_flow_cfm(unit: Unit):
+    """Airflow that each open damper passes at one inch of duct pressure. (Z,) [cfm/sqrt(in. w.c.)]
 
-    ``Vmax sqrt(DSP / (DSP_index k))``, (R, Z): the zone's run takes the share k of the index
-    run's pressure at its own design flow, and turbulent flow goes with the root of pressure.
+    The zone's run takes the share k of the index run's pressure at its own design flow, and
+    turbulent flow goes with the root of pressure: ``Vmax sqrt(DSP / (DSP_index k))``.
     """
-    pressure = np.maximum(np.asarray(dsp_inwc, dtype=float), 0.0)[:, None]
-    return unit.zones.max_cfm * np.sqrt(pressure / (unit.index_dsp_inwc * unit.zones.index_share))
+    return unit.zones.max_cfm / np.sqrt(unit.index_dsp_inwc * unit.zones.index_share)
 
 
-def zone_state(unit: Unit, loads: ZoneLoads, sat_f, dsp_inwc, requested_cfm, ceiling_frac, reheat_on=1.0) -> ZoneState:
+def available_flow_cfm(unit: Unit, dsp_inwc):
+    """Airflow that duct pressure can push through each open damper. (R, Z) [cfm]"""
+    return open_flow_cfm(unit) * np.sqrt(np.maximum(np.asarray(dsp_inwc, dtype=float), 0.0))[:, None]
+
+
+def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm):
+    """Duct pressure at the fan's airflow ceiling: where zones and leaks take just what the fan gives.
+
+    Parameters
+    ----------
+    requested_cfm : ndarray (R, Z)
+    dsp_inwc : ndarray (R,)
+        Duct pressure that would stand without a ceiling. [in. w.c.]
+    leakage_cfm : callable
+        Leakage (R,) at a duct pressure (R,). [cfm]
+
+    Returns
+    -------
+    dsp_inwc : ndarray (R,)
+        The same where the ceiling does not bind. [in. w.c.]
+    share : ndarray (R,)
+        Airflow of all rooms over what they would take at ``dsp_inwc``; 1 where the ceiling does not bind.
+    binds : ndarray (R,) bool
+
+    Notes
+    -----
+    As pressure falls, zones far from the fan (large k) starve first and zones near it keep
+    what they ask for: ``V = min(Vasked, a u)`` with ``u`` the root of pressure. The sum is
+    concave in u and made of straight pieces, so it is the least of its tangents, and the
+    root at which it meets the ceiling is the largest of theirs: exact without steps.
+    Leakage, a power of pressure, is followed by its tangent at the pressure found before.
+    """
+    z = unit.zones
+    root = np.sqrt(np.maximum(dsp_inwc, 0.0))
+    full = np.minimum(requested_cfm, available_flow_cfm(unit, dsp_inwc)) @ z.multiplier
+    binds = full + leakage_cfm(dsp_inwc) > unit.max_cfm * (1.0 + CEILING_SLACK_FRAC)
+    share = np.ones(root.shape)
+    if not binds.any():
+        return dsp_inwc, share, binds
+    passes, u, power = open_flow_cfm(unit), root[binds], 2.0 * unit.air_handler.leakage_exponent
+    for _ in range(LEAKAGE_ROUNDS):
+        leak = leakage_cfm(u * u)
+        found = ceiling_root(requested_cfm[binds], passes, z.multiplier, unit.max_cfm - (1.0 - power) * leak, power * leak / np.where(u > 0.0, u, 1.0))
+        u = np.clip(found, 0.0, root[binds])
+    found = np.array(dsp_inwc, dtype=float)
+    found[binds] = u * u
+    given = np.minimum(requested_cfm, available_flow_cfm(unit, found)) @ z.multiplier
+    return found, np.where(binds, np.where(full > 0.0, given / np.where(full > 0.0, full, 1.0), 1.0), share), binds
+
+
+def ceiling_root(requested_cfm, passes_cfm, multiplier, ceiling_cfm, leak_per_root):
+    """Root of duct pressure at which zones and leaks together take the ceiling. (R,) [sqrt(in. w.c.)]
+
+    Parameters
+    ----------
+    requested_cfm : ndarray (R, Z)
+    passes_cfm : ndarray (Z,)
+        From :func:`open_flow_cfm`.
+    multiplier : ndarray (Z,)
+    ceiling_cfm, leak_per_root : ndarray (R,)
+        What the fan gives, less leakage at no pressure by its tangent; the tangent's slope. [cfm, cfm/sqrt(in. w.c.)]
+    """
+    # Falling pressure starves those last that need least: one tangent for each number of zones that keep what they ask for.
+    order = np.argsort(requested_cfm / passes_cfm, axis=1, kind="stable")
+    asked = np.take_along_axis(requested_cfm * multiplier, order, axis=1)
+    opened = np.take_along_axis(np.broadcast_to(passes_cfm * multiplier, asked.shape), order, axis=1)
+    nothing = np.zeros((len(asked), 1))
+    kept = np.concatenate([nothing, np.cumsum(asked, axis=1)], axis=1)
+    starved = np.concatenate([np.cumsum(opened[:, ::-1], axis=1)[:, ::-1], nothing], axis=1)
+    slope = starved + np.asarray(leak_per_root)[:, None]
+    return np.max(np.where(slope > 0.0, (np.asarray(ceiling_cfm)[:, None] - kept) / np.where(slope > 0.0, slope, 1.0), 0.0), axis=1)
+
+
+def zone_state(unit: Unit, loads: ZoneLoads, sat_f, dsp_inwc, requested_cfm, reheat_on=1.0) -> ZoneState:
     """Airflow, room temperature and reheat of every zone.
 
     Parameters
     ----------
     sat_f, dsp_inwc : ndarray (R,)
-        Supply air temperature and the duct pressure that really stands. [degF, in. w.c.]
+        Supply air temperature and the duct pressure that really stands (``rationed_dsp_inwc``). [degF, in. w.c.]
     requested_cfm : ndarray (R, Z)
         From :func:`requested_flow_cfm`.
-    ceiling_frac : ndarray (R,)
-        Share of all requests that the fan can give.
     reheat_on : float or ndarray (R,)
         1 where the heating plant is enabled.
 
@@ -127,8 +206,7 @@ def zone_state(unit: Unit, loads: ZoneLoads, sat_f, dsp_inwc, requested_cfm, cei
     zones = unit.zones
     satz = zone_supply_f(unit, sat_f)[:, None]
     available = available_flow_cfm(unit, dsp_inwc)
-    from_fan = requested_cfm * ceiling_frac[:, None]
-    flow = np.minimum(from_fan, available)
+    flow = np.minimum(requested_cfm, available)
     air = loads.fs * flow
     need = air * (loads.heat_f - satz) - loads.q_heat_btuh
     discharge = air * np.maximum(loads.heat_f + zones.reheat_rise_max_f - satz, 0.0)
@@ -140,11 +218,10 @@ def zone_state(unit: Unit, loads: ZoneLoads, sat_f, dsp_inwc, requested_cfm, cei
     room = loads.cool_f + surplus / np.where(conductance > 0.0, conductance, np.inf)
     return ZoneState(
         requested_cfm=requested_cfm,
-        ceiling_frac=ceiling_frac,
         available_cfm=available,
         flow_cfm=flow,
         room_f=room,
         reheat_btuh=reheat,
-        starved=available < from_fan * (1.0 - FLOW_TOLERANCE_FRAC),
+        starved=available < requested_cfm * (1.0 - FLOW_TOLERANCE_FRAC),
         ventilation_short=flow < loads.min_cfm * (1.0 - FLOW_TOLERANCE_FRAC),
     )

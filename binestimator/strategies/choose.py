@@ -68,34 +68,48 @@ def dsp_setpoint_inwc(unit: Unit, record, conditions, loads: ZoneLoads, sat_f):
     return settled_dsp_inwc(unit, requested, cooling_flow_cfm(unit, loads, sat_f), record.ignored_requests, record.min_inwc, record.max_inwc)
 
 
-def night_pressure(unit: Unit, record, conditions, dsp_inwc=None):
-    """Duct pressure strategy outside the steady modes, for ``model.night.run_nights``.
+def dsp_of_sat(unit: Unit, record, override_inwc=None):
+    """The duct pressure strategy as a function ``(conditions, loads, sat_f)`` of rows, for ``system.evaluate``.
+
+    ``override_inwc`` is an operators' override that stands instead.
+    """
+    def of_rows(conditions, loads, sat_f):
+        if override_inwc is not None:
+            return np.full(conditions.oat_f.shape, float(override_inwc))
+        return dsp_setpoint_inwc(unit, record, conditions, loads, sat_f)
+
+    return of_rows
+
+
+def at_dsp_ends(record, dsp_inwc) -> dict[str, np.ndarray]:
+    """``dsp_at_max`` and ``dsp_at_min`` of a pressure strategy at its setpoints."""
+    none = np.zeros(dsp_inwc.shape, dtype=bool)
+    if record.strategy not in RESET_DSP:
+        return {"dsp_at_max": none, "dsp_at_min": none}
+    low, high = reset_range(record, "min_inwc", "max_inwc")
+    return {"dsp_at_max": dsp_inwc >= high - AT_END_INWC, "dsp_at_min": dsp_inwc <= low + AT_END_INWC}
+
+
+def night_dsp_inwc(unit: Unit, record, oat_f, zone_cfm):
+    """Duct pressure setpoint of a strategy at night, in setback, warm-up and cool-down. [in. w.c.]
 
     Parameters
     ----------
-    record : DSP strategy record
-    conditions : Conditions
-        All hours of the year.
-    dsp_inwc : float, optional
-        A setpoint that stands instead: of an operators' override, or the design value.
+    oat_f : ndarray (R,)
+    zone_cfm : ndarray (R, Z) or (1, Z)
+        What zones ask for at night. [cfm]
 
     Returns
     -------
-    callable
-        ``(hours (n,), requested_cfm (n, Z), cooling_cfm (n, Z)) -> (n,)`` [in. w.c.]
+    ndarray (R,), or (1,) where it goes by airflow alone and one line of airflows was given.
     """
-    def setpoint(hours, requested_cfm, cooling_cfm):
-        if dsp_inwc is not None:
-            return np.full(len(hours), float(dsp_inwc))
-        if record.strategy == "fixed":
-            return np.full(len(hours), float(record.setpoint_inwc))
-        if record.strategy in ("as_found", "outdoor_air"):
-            return by_outdoor_air(record, conditions.oat_f[hours], conditions.occupied[hours])
-        if record.strategy == "airflow":
-            return by_airflow(record, requested_cfm @ unit.zones.multiplier, unit.design_cfm)
-        return settled_dsp_inwc(unit, requested_cfm, cooling_cfm, record.ignored_requests, record.min_inwc, record.max_inwc)
-
-    return setpoint
+    if record.strategy == "fixed":
+        return np.full(1, float(record.setpoint_inwc))
+    if record.strategy in ("as_found", "outdoor_air"):
+        return by_outdoor_air(record, oat_f, np.zeros(np.shape(oat_f)))
+    if record.strategy == "airflow":
+        return by_airflow(record, zone_cfm @ unit.zones.multiplier, unit.design_cfm)
+    return settled_dsp_inwc(unit, zone_cfm, zone_cfm, record.ignored_requests, record.min_inwc, record.max_inwc)
 
 
 def demand_sat_f(unit: Unit, record, conditions, loads: ZoneLoads, ceiling_f):
@@ -138,7 +152,7 @@ def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=()
         else:
             sat = cost_optimal.search(
                 unit, conditions, loads, limits,
-                lambda sat_f: dsp_setpoint_inwc(unit, dsp_record, conditions, loads, sat_f),
+                dsp_of_sat(unit, dsp_record),
                 resets_pressure(dsp_record), other_sats)
             free = sat
         held = (sat < free - 1e-9) | ((sat_record.strategy == "cost_optimal") & (sat >= limits.max_f - 1e-9) & (limits.max_f < high - 1e-9))
@@ -159,11 +173,8 @@ def reset_range(record, low_name: str, high_name: str) -> tuple[float, float]:
 
 def _at_ends(sat_record, dsp_record, sat, dsp):
     none = np.zeros(sat.shape, dtype=bool)
-    out = {"sat_at_max": none, "sat_at_min": none, "dsp_at_max": none, "dsp_at_min": none}
+    out = {"sat_at_max": none, "sat_at_min": none, **at_dsp_ends(dsp_record, dsp)}
     if sat_record.strategy in RESET_SAT:
         low, high = reset_range(sat_record, "min_f", "max_f")
         out.update(sat_at_max=sat >= high - AT_END_F, sat_at_min=sat <= low + AT_END_F)
-    if dsp_record.strategy in RESET_DSP:
-        low, high = reset_range(dsp_record, "min_inwc", "max_inwc")
-        out.update(dsp_at_max=dsp >= high - AT_END_INWC, dsp_at_min=dsp <= low + AT_END_INWC)
     return out

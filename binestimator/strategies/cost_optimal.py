@@ -10,14 +10,18 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..model.air_handler import required_oa_cfm
 from ..model.loads import ZoneLoads
-from ..model.system import evaluate
+from ..model.system import Floating, evaluate
 from ..model.unit import Unit
+from ..moist_air import humidity_ratio_from_dewpoint
 
 GRID_STEP_F = 1.0
 REFINEMENTS = 3
 # A dearer row is not exchanged for one that is cheaper by rounding only. [USD/h]
 LEAST_GAIN_USD_H = 1e-9
+# Place of the rows short of cooling among what may not be above the baseline's.
+_SHORT = 1
 # Differences in service below this are rounding. [degF, zones, kBtu/h]
 SERVED_TOLERANCE = 1e-9
 
@@ -29,7 +33,7 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
     ----------
     limits : SatLimits
     dsp_of_sat : callable
-        The partner strategy: duct pressure setpoint (R,) at a supply temperature (R,).
+        The partner strategy: duct pressure setpoint (R,) for ``(conditions, loads, sat_f)``.
     other_sats : sequence of ndarray (R,)
         Tried as well; the first one is the baseline's, whose service is a reference.
 
@@ -42,26 +46,43 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
     -----
     A temperature is allowed when unmet degrees, starved and ventilation-short zones of the
     row are not above those of the coldest supply air or of the baseline, whichever serves
-    worse, and neither too cold zones nor loads beyond the plant are above the baseline's (the
-    coldest supply air is no reference there: it is the worst): the optimum may pay neither
+    worse, and neither too cold zones, nor rows short of cooling, nor loads beyond the plant are above the baseline's (the
+    coldest supply air is no reference there: it is the worst), nor is outdoor air shorter or a room moister above the
+    humid limit, both by more than equal service allows on the mean of a year: the optimum may pay neither
     with comfort nor with loads for which nobody is charged. Where nothing else is allowed the
     coldest supply air stands.
     """
     shape = conditions.oat_f.shape
     top = np.maximum(limits.max_f, limits.min_f)
+    rules, dewpoint = unit.service, unit.air_handler.humid_dewpoint_f
+    humid, moister = (humidity_ratio_from_dewpoint(dewpoint + f, conditions.pressure_psia) for f in (0.0, rules.dewpoint_rise_f))
+    required = required_oa_cfm(unit, conditions.occupied, loads.oa_people_cfm)
+    # What equal service allows a row beyond the baseline, in the order of what is never to be worse than the baseline's.
+    allowance = np.array([0.0, 0.0, 0.0, 0.0, rules.outdoor_air_rise_frac, float(moister - humid)])[:, None] + SERVED_TOLERANCE
+
+    floating = Floating(len(conditions.oat_f))
 
     def run(sat):
-        state = evaluate(unit, conditions, loads, sat, dsp_of_sat(sat), resets_pressure=resets_pressure)
+        state = evaluate(unit, conditions, loads, sat, dsp_of_sat(conditions, loads, sat), resets_pressure=resets_pressure,
+                         dsp_of_sat=dsp_of_sat, floating=floating)
         return (state.cost_usd_h, np.stack([state.unmet_degrees, state.starved_zones, state.ventilation_short_zones]),
-                np.stack([state.cold_zones, state.unserved_kbtuh, state.heat_unserved_kbtuh]))
+                np.stack([state.cold_zones, state.capacity_limited, state.unserved_kbtuh, state.heat_unserved_kbtuh, short_of(state),
+                          np.maximum(state.room_humidity_ratio - humid, 0.0)]))
+
+    def short_of(state):
+        """Outdoor air missing as a share of what is required."""
+        enough = (1.0 - rules.outdoor_air_margin_frac) * required
+        return np.maximum(enough - state.oa_cfm, 0.0) / np.where(required > 0.0, required, 1.0)
 
     best_sat = np.full(shape, float(limits.min_f))
     best_cost, allowed, allowed_cold = run(best_sat)
     pending = []
     if len(other_sats):
         cost, service, cold = run(other_sats[0])
-        allowed = np.maximum(allowed, service)
-        best_cost = np.where((allowed_cold <= cold + SERVED_TOLERANCE).all(axis=0), best_cost, np.inf)
+        # Where the plant is short at the coldest supply air only, what that serves is no reference.
+        short = allowed_cold[_SHORT] > cold[_SHORT]
+        allowed = np.where(short, service, np.maximum(allowed, service))
+        best_cost = np.where((allowed_cold <= cold + allowance).all(axis=0), best_cost, np.inf)
         allowed_cold = cold
         inside = (other_sats[0] >= limits.min_f) & (other_sats[0] <= top)
         take = inside & (cost < best_cost - LEAST_GAIN_USD_H)
@@ -70,7 +91,7 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
     def consider(sat):
         nonlocal best_sat, best_cost
         cost, service, cold = run(sat)
-        ok = (service <= allowed + SERVED_TOLERANCE).all(axis=0) & (cold <= allowed_cold + SERVED_TOLERANCE).all(axis=0)
+        ok = (service <= allowed + SERVED_TOLERANCE).all(axis=0) & (cold <= allowed_cold + allowance).all(axis=0)
         take = ok & (cost < best_cost - LEAST_GAIN_USD_H)
         best_sat, best_cost = np.where(take, sat, best_sat), np.where(take, cost, best_cost)
 

@@ -55,7 +55,7 @@ def humidity_ceiling_f(unit: Unit, conditions, loads: ZoneLoads, min_f, max_f):
         return min_f + share * (max_f - min_f)
     fl = loads.fl
     limit_w = humidity_ratio_from_dewpoint(unit.air_handler.humid_dewpoint_f, conditions.pressure_psia)
-    flow = requested_flow_cfm(unit, loads, np.full(conditions.oat_f.shape, float(min_f))) @ unit.zones.multiplier
+    flow = requested_flow_cfm(unit, loads, np.full(conditions.oat_f.shape, float(min_f)), 0.0) @ unit.zones.multiplier
     flow = np.minimum(flow, unit.max_cfm)
     oa = flow * minimum_oa_frac(unit, flow, conditions.occupied, loads.oa_people_cfm)
     outside = fl * (oa + loads.infiltration_cfm)

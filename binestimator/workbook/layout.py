@@ -40,7 +40,7 @@ CONTENTS = {
     ROWS: "The rows that stand for the year: hours, weights, outdoor conditions",
     COMPARISON: "Every annual figure of every candidate in full, from the bin rows and hour by hour",
     PATTERNS: "By month, by outdoor temperature and by airflow; the numbers behind the charts",
-    SERVICE: "Which zones are unmet or starved, and which drive the resets",
+    SERVICE: "Equal service: every rise over the baseline beside what is allowed; which zones are unmet or starved, and which drive the resets",
     CHECKS: "Hours, balances, bins against hours, plausibility",
     SOURCES: "Where equations and figures come from, and how each was seen",
     REVIEW: "Revisions, and questions of a reviewer with their answers",
@@ -56,6 +56,8 @@ LIVE_CONTENTS = {
     "Loads": "Load of every zone in every row, before any setpoint is decided",
     "Idle": "Standing loss of a heating plant that stays enabled with the air handler off",
     "Setpoints": "Parameters of every candidate's strategies as the formulas take them",
+    "Cold air": "Supply air that mixed air gives by itself where nothing heats it enough, step by step",
+    "Plant short": "Supply air at which a plant too small carries the load, step by step",
     LIVE_YEAR: "Annual figures, savings and payback of every candidate with a sheet, by formulas",
     "Row inspector": "Pick a candidate and a row: every zone's chain in plain cells",
     "Method": "Equations with sources and limits, and one row worked in words and numbers",
@@ -65,6 +67,9 @@ LIVE_CONTENTS = {
 
 def live_contents(name: str) -> str:
     """What a sheet of the formulas holds; ``Unit_2`` is described as ``Unit``."""
+    found = re.fullmatch(r"(\D+?) (\d+)", name)
+    if found:
+        return f"{LIVE_CONTENTS[found.group(1)]} (candidate {found.group(2)})"
     found = re.fullmatch(r"(\D+?)_(\d+)", name)
     return f"{LIVE_CONTENTS[found.group(1)]} (inputs of set {found.group(2)})" if found else LIVE_CONTENTS[name]
 
@@ -301,6 +306,7 @@ ZONE_RESULT_COLUMNS = (
     Column("starved_hours", "Starved", "h", "f0"),
     Column("ventilation_short_hours", "Ventilation short", "h", "f0", width=10),
     Column("cold_hours", "Too cold", "h", "f0"),
+    Column("cold_degree_hours", "Too cold, summed", "°F·h", "f1", width=10),
     Column("minimum_flow_hours", "At least airflow", "h", "f0"),
     Column("temperature_request_hours", "Asks for colder air", "h", "f0", width=10),
     Column("pressure_request_hours", "Asks for pressure", "h", "f0", width=10),

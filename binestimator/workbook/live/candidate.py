@@ -9,6 +9,8 @@ from ...model.system import supply_heating_mode, zones_of
 from ...strategies.choose import resets_pressure
 from ..layout import CANDIDATE_COLUMN, CANDIDATE_COLUMNS
 from .constants import biquadratic, curve_key, polynomial
+from . import floating
+from .ceiling import rationing
 from .formulas import Scope, line_through
 from .grid import Grid
 from .plants import coefficients, source_columns
@@ -29,12 +31,16 @@ class Chain:
     candidate : Candidate
     parameters : Scope
         Names ``p.*`` of the candidate's own parameters, over the site's.
-    two_pass : bool
-        Supply air may end off its setpoint: the air side is worked out at the setpoint first.
+    floats : Floats
+        Rows that may end off their setpoint, and sheets for them; where there are any the air side is worked out at the setpoint first.
+    rationed : bool
+        The fan comes to its airflow ceiling in some rows.
     """
 
-    def __init__(self, pen, sheet, site: Site, run, candidate, parameters: Scope, two_pass: bool):
-        self.pen, self.site, self.run, self.candidate, self.two_pass = pen, site, run, candidate, two_pass
+    def __init__(self, pen, sheet, site: Site, run, candidate, parameters: Scope, floats, rationed: bool):
+        self.pen, self.site, self.run, self.candidate, self.floats, self.rationed = pen, site, run, candidate, floats, rationed
+        self.two_pass = bool(floats.sheets)
+        self.parameters = parameters
         self.unit, self.project = run.unit, run.project
         self.parts = len(run.parts)
         self.lines = len(run.rows.running)
@@ -62,11 +68,11 @@ class Chain:
         """A column of the layout; its values are those of the engine."""
         c = self.known[key]
         if template is None:
-            self.grid.add(prefix + key, c.label + (", first look" if prefix else ""), c.unit, None, c.style, total=c.total, total_unit=c.total_unit,
+            self.grid.add(prefix + key, c.label + self.more(prefix), c.unit, None, c.style, total=c.total, total_unit=c.total_unit,
                           annual=c.annual, values=np.zeros(self.lines * self.parts))
             return
         if prefix:
-            self.grid.add(prefix + key, f"{c.label}, first look", c.unit, template, c.style)
+            self.grid.add(prefix + key, c.label + self.more(prefix), c.unit, template, c.style)
             return
         column = self.grid.add(key, c.label, c.unit, template, c.style, total=c.total, total_unit=c.total_unit, annual=c.annual)
         if final and key not in ("fans_kw",) and key in CANDIDATE_COLUMN:
@@ -74,9 +80,16 @@ class Chain:
             self.residual(key, column.values[:, 0], values)
             self.grid.set_values(key, np.where(np.isfinite(values), values, 0.0))
 
+    def _group(self, label: str) -> None:
+        self.grid.group(label)
+
     def residual(self, key: str, found, wanted) -> None:
         """Keep how far formulas and engine are apart."""
         self.pen.compare(self.grid.sheet.name, key, found, wanted)
+
+    def more(self, x: str) -> str:
+        """What a prefix of columns stands for, behind their labels."""
+        return {"a_": ", first look", "b_": ", before closing"}.get(x, "")
 
     def block(self, key: str, label: str, unit: str, template, style: str = "f0") -> None:
         names = tuple(z.name for z in self.project.zones)
@@ -91,16 +104,23 @@ class Chain:
         self._row()
         self._setpoint_sat()
         if self.two_pass:
-            self._terminals("a_", "{sat_set_f}", ask_pressure=True)
-            self._air_side("a_", "{sat_set_f}")
-            self._result()
-            self._terminals("", "{sat_f}", ask_pressure=False)
-            self._air_side("", "{sat_f}")
+            self._terminals("a_", "{sat_set_f}")
+            self._air("a_", "{sat_set_f}")
+            self._mix("a_", "{sat_set_f}")
+            self._coils("a_", "a_", "{sat_set_f}")
+            self._group("Supply air that results")
+            floating.result(self)
         else:
             g.group("Supply air")
             self.out("sat_f", "{sat_set_f}")
-            self._terminals("", "{sat_f}", ask_pressure=True)
-            self._air_side("", "{sat_f}")
+        self._terminals("", "{sat_f}")
+        self._air("", "{sat_f}")
+        if self.two_pass:
+            floating.closed(self)
+        else:
+            self._mix("", "{sat_f}")
+            self._coils("", "", "{sat_f}")
+        self._count()
         self._plant()
         return g
 
@@ -111,6 +131,10 @@ class Chain:
         g.add("when", "Date and hour", "std. time", "{L.when}", "text", values=g.outer["L.when"], text=True)
         shares = tuple(f"{{L.weight}}*{{p.share_{k}}}" for k in range(self.parts))
         g.add("weight_h", "Weight", "h/yr", shares if self.parts > 1 else "{L.weight}", "f2", total="weight", total_unit="h", annual="running_hours")
+        self._conditions()
+
+    def _conditions(self) -> None:
+        g = self.grid
         g.group("Conditions, and what the whole building gives")
         for key, source in (("oat_f", "oat"), ("oawb_f", "oawb"), ("humidity_ratio", "w")):
             c = self.known[key]
@@ -185,7 +209,7 @@ class Chain:
         g = self.grid
         g.group("Limit by room dew point: warmest supply air that keeps the rooms dry enough")
         s = "({p.sat_low}+{air_handler.duct_gain_f})"
-        g.add("h_asked", "Zones ask for, at the coldest supply air", "cfm", f"SUM({{z.mult}}*({self._request(s, '1')}))", "f0", array=True)
+        g.add("h_asked", "Zones ask for, at the coldest supply air", "cfm", f"SUM({{z.mult}}*({self._request('h_', s, heats=False)}))", "f0", array=True)
         self.col("h_flow", "Airflow", "cfm", "MIN({h_asked},{c.max_cfm})", "f0")
         self._least_oa("h_oa", "{h_flow}")
         self.col("h_dry_w", "Rooms without any drying", "lb/lb", "{humidity_ratio}+{latent}/MAX({fl}*({h_flow}*{h_oa}+{infiltration}),{k.least_flow})", "f5")
@@ -227,40 +251,53 @@ class Chain:
                 g.add(f"{kind}_{edge}_{k}", f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}", "°F", template, "f2", array=True,
                       values=np.tile(-values, self.parts))
 
-    def _setpoint_dsp(self, asked: str, satz: str) -> None:
+    def _setpoint_dsp(self, x: str) -> None:
+        """Pressure setpoint, which may follow what zones ask for at the supply temperature of these columns."""
         g, record = self.grid, self.candidate.dsp
+        asked, satz, more = f"{x}req", f"{{{x}satz}}", self.more(x)
+        follows = record.strategy in ("airflow", "demand")
+        if x == "" and self.two_pass and not follows:
+            return
         opens = f"{{{asked}}}^2*{{z.kv}}"
         if record.strategy == "demand":
             drop = self._drop(satz)
             for which in ("second", "third"):
                 flow, factor = f"{{k.{which}_flow}}", f"{{c.{which}}}"
                 # At a share of the setpoint, or, where the room grows warm before, of the maximum that its loop then asks for.
-                self.block(f"p_{which}", f"Pressure of the {which} request", "in. w.c.",
+                self.block(f"{x}p_{which}", f"Pressure of the {which} request" + more, "in. w.c.",
                            f"IF({{L.qc}}<={flow}*{{{asked}}}*{drop},{opens}*{factor},IF({{L.qc}}>={flow}*{{z.max_cfm}}*{drop},{{c.index}}*{{z.k}}*{factor},"
                            f"({{L.qc}}/({{fs}}*({{L.tc}}-{satz})))^2*{{z.kv}}))", "f3")
-        g.group("Pressure setpoint")
+        g.group("Pressure setpoint" + more)
         if record.strategy == "fixed":
             normal = "{p.dsp_setpoint_inwc}"
         elif record.strategy in ("as_found", "outdoor_air"):
             normal = self._by_outdoor_air("dsp", record)
         elif record.strategy == "airflow":
-            self.col("flow_reading", "Airflow as the station reads it", "% of design", f"100*SUMPRODUCT({{z.mult}},{{{asked}}})/{{air_handler.design_cfm}}*(1+{{p.dsp_flow_error_frac}})", "f1")
-            normal = self._points("dsp", record, "{flow_reading}")
+            self.col(f"{x}flow_reading", "Airflow as the station reads it" + more, "% of design",
+                     f"100*SUMPRODUCT({{z.mult}},{{{asked}}})/{{air_handler.design_cfm}}*(1+{{p.dsp_flow_error_frac}})", "f1")
+            normal = self._points("dsp", record, f"{{{x}flow_reading}}")
         else:
             weights = g.outer["z.weight_p"]
-            others = [g.scope[name] for name in ("p_second", "p_third")]
+            second, third = f"{{{x}p_second}}", f"{{{x}p_third}}"
+            others = [g.scope[f"{x}p_{which}"] for which in ("second", "third")]
             for edge, first in (("ask", "c.ask"), ("release", "c.release")):
                 thresholds = [g.scope[asked] ** 2 * g.outer["z.kv"] * g.outer[first], *others]
-                levels = (f"{opens}*{{{first}}}", "{p_second}", "{p_third}")
-                turned = (f"TRANSPOSE({opens})*{{{first}}}", "TRANSPOSE({p_second})", "TRANSPOSE({p_third})")
+                levels = (f"{opens}*{{{first}}}", second, third)
+                turned = (f"TRANSPOSE({opens})*{{{first}}}", f"TRANSPOSE({second})", f"TRANSPOSE({third})")
                 for k, level in enumerate(levels, 1):
                     count = "+".join(f"({other}>={level})" for other in turned)
                     template = f"MAX(IF(MMULT({{z.weight_p}},{count})>{{p.dsp_left}},{level},0))"
                     values = _first_over(thresholds[k - 1], thresholds, weights, g.outer["p.dsp_left"], 0.0)
-                    g.add(f"dsp_{edge}_{k}", f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}", "in. w.c.", template, "f3", array=True, values=values)
-            normal = ("IF({p.dsp_left}<0,{p.dsp_high},(MEDIAN({p.dsp_low},MAX({dsp_ask_1},{dsp_ask_2},{dsp_ask_3}),{p.dsp_high})"
-                      "+MEDIAN({p.dsp_low},MAX({dsp_release_1},{dsp_release_2},{dsp_release_3}),{p.dsp_high}))/2)")
-        self.out("dsp_set_inwc", self._by_part(normal, "{p.dsp_override_inwc}", 1))
+                    g.add(f"{x}dsp_{edge}_{k}", f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}" + more, "in. w.c.", template, "f3", array=True, values=values)
+            at = lambda edge: ",".join(f"{{{x}dsp_{edge}_{k}}}" for k in (1, 2, 3))  # noqa: E731
+            normal = (f"IF({{p.dsp_left}}<0,{{p.dsp_high}},(MEDIAN({{p.dsp_low}},MAX({at('ask')}),{{p.dsp_high}})"
+                      f"+MEDIAN({{p.dsp_low}},MAX({at('release')}),{{p.dsp_high}}))/2)")
+        prefix = x if follows else ""
+        self.out("dsp_set_inwc", self._by_part(normal, "{p.dsp_override_inwc}", 1), prefix=prefix)
+
+    def _dsp(self, x: str) -> str:
+        """Template of the pressure setpoint of these columns."""
+        return f"{{{x if self.candidate.dsp.strategy in ('airflow', 'demand') else ''}dsp_set_inwc}}"
 
     # --- zones and air side
 
@@ -268,37 +305,51 @@ class Chain:
         """Template of the heat that a cfm takes from a room at its cooling setpoint."""
         return f"{{fs}}*({{L.tc}}>{satz})*({{L.tc}}-{satz})"
 
-    def _request(self, satz: str, enabled: str) -> str:
+    def _request(self, x: str, satz: str, heats: bool = True) -> str:
         """Template of the airflow that zones ask for."""
         drop = self._drop(satz)
         least = "{L.vmin}"
-        if self.site.dual:
-            least += f"+{enabled}*{{L.raised}}*({{L.qh}}<{{fs}}*{{L.vmin}}*({{L.th}}-{satz}))"
+        if self.site.dual and heats:
+            least += f"+{{{x}extra}}"
         return f"IF({{L.qc}}<={{L.vmin}}*{drop},{least},IF({{L.qc}}>={{z.max_cfm}}*{drop},{{z.max_cfm}},{{L.qc}}/({{fs}}*({{L.tc}}-{satz}))))"
 
-    def _terminals(self, x: str, sat: str, *, ask_pressure: bool) -> None:
+    def _heating_flow(self, x: str, satz: str) -> None:
+        """Airflow above the minimum while a zone of the dual maximum law heats; the heating minimum is reached over a band."""
+        need = f"({{fs}}*{{L.vmin}}*({{L.th}}-{satz})-{{L.qh}})"
+        self.block(x + "band", "Share of the heating minimum" + self.more(x), "0–1",
+                   f"IF({need}>0,IF({need}<{{k.heating_ramp}}*({{L.ua}}+{{fs}}*{{L.vmin}}),{need}/({{k.heating_ramp}}*({{L.ua}}+{{fs}}*{{L.vmin}})),1),0)", "f3")
+        least = f"({{L.vmin}}+{{{x}band}}*({{L.heat_low}}-{{L.vmin}}))"
+        self.block(x + "extra", "Airflow above minimum while heating" + self.more(x), "cfm",
+                   f"{{enabled}}*{{z.dual}}*({{{x}band}}>0)*(IF({{L.heat_air}}<{least},{least},IF({{L.heat_air}}>{{L.heat_high}},{{L.heat_high}},{{L.heat_air}}))-{{L.vmin}})")
+
+    def _terminals(self, x: str, sat: str) -> None:
         g = self.grid
-        self.col(x + "satz", "Supply air at the terminals" + (", first look" if x else ""), "°F", f"{sat}+{{air_handler.duct_gain_f}}")
+        more = self.more(x)
+        g.group("Zones" + more)
+        self.col(x + "satz", "Supply air at the terminals" + more, "°F", f"{sat}+{{air_handler.duct_gain_f}}")
         s = f"{{{x}satz}}"
-        self.block(x + "req", "Airflow asked for" + (", first look" if x else ""), "cfm", self._request(s, "{enabled}"))
-        if ask_pressure:
-            self._setpoint_dsp(x + "req", s)
-        g.group("Fan's share" + (", first look" if x else ""))
+        if self.site.dual:
+            self._heating_flow(x, s)
+        self.block(x + "req", "Airflow asked for" + more, "cfm", self._request(x, s))
+        self._setpoint_dsp(x)
+        g.group("Duct pressure" + more)
         self.out("requested_cfm", f"SUMPRODUCT({{z.mult}},{{{x}req}})", prefix=x)
-        self.col(x + "leak_set", "Leakage at the setpoint", "cfm", "{c.leak_cfm}*(MAX({dsp_set_inwc},0)/{fan.design_dsp_inwc})^{air_handler.leakage_exponent}", "f0")
+        dsp = self._dsp(x)
+        self.col(x + "leak_set", "Leakage at the setpoint" + more, "cfm", f"{{c.leak_cfm}}*(MAX({dsp},0)/{{fan.design_dsp_inwc}})^{{air_handler.leakage_exponent}}", "f0")
         asked = f"{{{x}requested_cfm}}"
-        self.out("ceiling_frac", f"MIN(1,MAX({{c.max_cfm}}-{{{x}leak_set}},0)/IF({asked}>0,{asked},1))", prefix=x)
-        ceiling = f"{{{x}ceiling_frac}}"
-        self.col(x + "dsp_held", "Duct static at the terminals", "in. w.c.",
-                 f"MAX({{dsp_set_inwc}},{{c.minimum_inwc}}-({{c.droop}}+{{c.system}})*({asked}*{ceiling}+{{{x}leak_set}})^2)", "f3")
-        self.col(x + "root", "Its root", "√in. w.c.", f"SQRT(MAX({{{x}dsp_held}},0))", "f3")
-        self.block(x + "v", "Airflow" + (", first look" if x else ""), "cfm",
-                   f"IF({{{x}req}}*{ceiling}<{{z.open}}*{{{x}root}},{{{x}req}}*{ceiling},{{z.open}}*{{{x}root}})")
+        standing = f"MAX({dsp},{{c.minimum_inwc}}-({{c.droop}}+{{c.system}})*({asked}+{{{x}leak_set}})^2)"
+        if self.rationed:
+            self.col(x + "dsp_open", "Duct static without a ceiling" + more, "in. w.c.", standing, "f3")
+            rationing(self, x)
+        else:
+            self.col(x + "dsp_held", "Duct static at the terminals" + more, "in. w.c.", standing, "f3")
+        self.col(x + "root", "Its root" + more, "√in. w.c.", f"SQRT(MAX({{{x}dsp_held}},0))", "f3")
+        self.block(x + "v", "Airflow" + more, "cfm", f"IF({{{x}req}}<{{z.open}}*{{{x}root}},{{{x}req}},{{z.open}}*{{{x}root}})")
         need = f"{{fs}}*{{{x}v}}*({{L.th}}-{s})-{{L.qh}}"
         hottest = f"{{fs}}*{{{x}v}}*({{L.th}}+{{z.reheat_rise_max_f}}-{s})"
         coil = "{z.coil}*{enabled}"
         # The least of need, coil and highest discharge; none where the supply air is warmer than that.
-        self.block(x + "reheat", "Reheat" + (", first look" if x else ""), "Btu/h",
+        self.block(x + "reheat", "Reheat" + more, "Btu/h",
                    f"({need}>0)*({{L.th}}+{{z.reheat_rise_max_f}}>{s})*IF({need}<{hottest},IF({need}<{coil},{need},{coil}),IF({hottest}<{coil},{hottest},{coil}))")
         if not x:
             self._zones_of_engine()
@@ -367,7 +418,7 @@ class Chain:
         share = f"({flow}/({{air_handler.design_cfm}}*{{return_fan.flow_frac}}))"
         return f"IF({flow}>0,{{c.second_kw}}*({{k.reset_0}}+{share}*({{k.reset_1}}+{share}*({{k.reset_2}}+{share}*{{k.reset_3}})))/{{c.reset_sum}},0)"
 
-    def _least_oa(self, key: str, flow: str, out: bool = False) -> None:
+    def _least_oa(self, key: str, flow: str, out: bool = False, more: str = "") -> None:
         control = self.project.outdoor_air.control
         safe = f"IF({flow}>0,{flow},1)"
         if control == "position":
@@ -380,104 +431,142 @@ class Chain:
         if out:
             self.out("oa_min_frac", template)
         else:
-            self.col(key, "Least outdoor-air share", "0–1", template, "f3")
+            self.col(key, "Least outdoor-air share" + more, "0–1", template, "f3")
 
-    def _air_side(self, x: str, sat: str) -> None:
+    def _air(self, x: str, sat: str) -> None:
+        """Airflow, fan, return air and the least outdoor air."""
         g, project = self.grid, self.project
-        first = bool(x)
         n = lambda key: f"{{{x}{key}}}"  # noqa: E731
-        more = ", first look" if first else ""
+        more = self.more(x)
         g.group("Airflow" + more)
         self.out("room_flow_cfm", f"SUMPRODUCT({{z.mult}},{n('v')})", prefix=x)
         self.out("leakage_cfm", f"{{c.leak_cfm}}*(MAX({n('dsp_held')},0)/{{fan.design_dsp_inwc}})^{{air_handler.leakage_exponent}}", prefix=x)
         self.out("flow_cfm", f"{n('room_flow_cfm')}+{n('leakage_cfm')}", prefix=x)
+        if self.rationed:
+            self.out("ceiling_frac", f"IF({n('binds')}=1,{n('room_flow_cfm')}/IF({n('full_cfm')}>0,{n('full_cfm')},1),1)", prefix=x)
+        elif not x:
+            # Below 1 only after an edit, which needs a new run.
+            self.out("ceiling_frac", "IF({flow_cfm}>{c.max_cfm}*(1+{k.ceiling_slack}),{c.max_cfm}/{flow_cfm},1)")
         g.group("Supply fan" + more)
-        self._fan(x, n("flow_cfm"), "{dsp_set_inwc}", out=not first)
+        dsp = self._dsp(x)
+        self._fan(x, n("flow_cfm"), f"IF({n('binds')}=1,MIN({n('dsp_held')},{dsp}),{dsp})" if self.rationed else dsp, out=not x)
         kind = project.return_fan.type
         if kind == "return":
-            self.col(x + "return_kw", "Return fan", "kW", self._second_fan(f"({n('flow_cfm')}*{{return_fan.flow_frac}})"))
+            self.col(x + "return_kw", "Return fan" + more, "kW", self._second_fan(f"({n('flow_cfm')}*{{return_fan.flow_frac}})"))
         g.group("Return air" + more)
         air = f"({{fs}}*{n('v')})"
         balance = f"({{L.qc}}-{air}*({{L.tc}}-{n('satz')})+{n('reheat')})/({{L.ua}}+{air})"
-        self.grid.add(x + "room_sum", "Airflow × room temperature, all zones", "cfm·°F", f"SUM({{z.mult}}*{n('v')}*({{L.tc}}+IF({{L.ua}}+{air}>0,{balance},0)))", "f0", array=True)
-        self.out("room_mean_f", f"IF({n('room_flow_cfm')}>0,{n('room_sum')}/IF({n('room_flow_cfm')}>0,{n('room_flow_cfm')},1),0)", prefix=x)
+        self.grid.add(x + "room_sum", "Airflow × room temperature, all zones" + more, "cfm·°F", f"SUM({{z.mult}}*{n('v')}*({{L.tc}}+IF({{L.ua}}+{air}>0,{balance},0)))", "f0", array=True)
+        if not x:
+            self.out("room_mean_f", f"IF({n('room_flow_cfm')}>0,{n('room_sum')}/IF({n('room_flow_cfm')}>0,{n('room_flow_cfm')},1),0)")
         taken = f"-{n('room_flow_cfm')}*{{air_handler.duct_gain_f}}" if project.air_handler.duct_gain_from == "plenum" else ""
         second = f"+1000*{{k.btu_wh}}*{n('return_kw')}/({{fs}}*{n('flow_cfm')})" if kind == "return" else ""
         self.out("rat_f", f"IF({n('flow_cfm')}>0,({n('room_sum')}+{n('leakage_cfm')}*{sat}{taken}+{{plenum}}/{{fs}})/{n('flow_cfm')}{second},{sat})", prefix=x)
-        g.group("Mixing" + more)
-        draw = project.fan.arrangement == "draw_through"
-        self.col(x + "target_f", "Mixed air that needs no coil", "°F", f"{sat}-{n('fan_rise_f')}")
-        if first:
-            self._least_oa(x + "oa_min_frac", n("flow_cfm"))
+        self.col(x + "target_f", "Mixed air that needs no coil" + more, "°F", f"{sat}-{n('fan_rise_f')}")
+        if x:
+            self._least_oa(x + "oa_min_frac", n("flow_cfm"), more=more)
         else:
             self._least_oa("oa_min_frac", "{flow_cfm}", out=True)
-        self._mix(x, sat, draw)
+
+    @property
+    def draw(self) -> bool:
+        return self.project.fan.arrangement == "draw_through"
+
+    def _mixed(self, a: str, share: str) -> str:
+        """Template of mixed air at an outdoor-air share."""
+        return f"{{{a}rat_f}}+{share}*({{oat_f}}-{{{a}rat_f}})"
+
+    def _mix(self, x: str, sat: str) -> None:
+        """The outdoor-air share that controls choose, and the mixed air it gives."""
+        self._group("Mixing" + self.more(x))
+        self.out("oa_frac", self._share(x, sat), prefix=x)
+        if not x:
+            self._economizing("{oa_frac}")
+            self.out("oa_cfm", "{oa_frac}*{flow_cfm}")
+        self.out("mat_f", self._mixed(x, f"{{{x}oa_frac}}"), prefix=x)
+
+    def _economizing(self, chosen: str) -> None:
+        eco = self.project.economizer
+        if eco.type == "none" or eco.stuck_frac is not None:
+            self.out("economizing", None)
+        else:
+            self.out("economizing", f"IF(AND({{allowed}}=1,{chosen}>{{oa_min_frac}}),1,0)")
+
+    def _share(self, a: str, sat: str) -> str:
+        """Template of the outdoor-air share that controls choose, after the columns of the economizer's decision."""
+        eco = self.project.economizer
+        if eco.stuck_frac is not None:
+            return "{economizer.stuck_frac}"
+        if eco.type == "none":
+            return f"{{{a}oa_min_frac}}"
+        return self._economizer(a, sat)
+
+    def _coils(self, a: str, x: str, sat: str, *, open_latent: str = "") -> None:
+        """Heating coil, cooling coil and moisture behind mixed air.
+
+        ``a`` begins the names of the air, ``x`` those of the mixing and of these columns. ``open_latent``: the latent load is only
+        a first one, under this name, and columns that follow from it are left to others.
+        """
+        g, project = self.grid, self.project
+        out = not x
+        n = lambda key: f"{{{a}{key}}}"  # noqa: E731
+        m = lambda key: f"{{{x}{key}}}"  # noqa: E731
+        more = self.more(x)
         g.group("Heating coil and cooling coil" + more)
-        self.out("preheat_kbtuh", f"{{fs}}*{n('flow_cfm')}*MAX({n('target_f')}-{n('mat_f')},0)/1000", prefix=x)
-        self.out("coil_entering_f", f"MAX({n('mat_f')},{n('target_f')})" + ("" if draw else f"+{n('fan_rise_f')}"), prefix=x)
-        self.out("coil_leaving_f", n("target_f") if draw else sat, prefix=x)
+        if out:
+            self.out("preheat_kbtuh", f"{{fs}}*{n('flow_cfm')}*MAX({n('target_f')}-{m('mat_f')},0)/1000")
+        self.out("coil_entering_f", f"MAX({m('mat_f')},{n('target_f')})" + ("" if self.draw else f"+{n('fan_rise_f')}"), prefix=x)
+        self.out("coil_leaving_f", n("target_f") if self.draw else sat, prefix=x)
         g.group("Moisture" + more)
-        args = (n("oa_frac"), n("coil_entering_f"), n("coil_leaving_f"))
+        args = (m("oa_frac"), m("coil_entering_f"), m("coil_leaving_f"))
         dx = project.cooling.type == "direct_expansion"
         dries = dx and project.cooling.cycling_drying_loss_frac > 0.0
-        self._moisture(x + "s_" if dries else x, x, *args, "", out=not first and not dries)
-        m = x + "s_" if dries else x
-        if dx or project.limits.humidity == "never":
-            self._wet_bulb(x, n("coil_entering_f"), f"{{{m}mixed_humidity_ratio}}", out=not first)
+        last = x + "o_" if open_latent else x
+        first = x + "s_" if dries else last
+        self._moisture(first, a, *args, "", out=out and first == "")
+        if dx:
+            self._wet_bulb(x, m("coil_entering_f"), f"{{{first}mixed_humidity_ratio}}", out=out)
         g.group("Cooling load" + more)
-        self._capacity(x, out=not first)
-        self.out("cooling_sensible_kbtuh", f"{{fs}}*{n('flow_cfm')}*({n('coil_entering_f')}-{n('coil_leaving_f')})/1000", prefix=x)
+        self._capacity(x, out=out and not open_latent)
+        self.col(x + "sensible", "Sensible load" + (more or ", held to capacity or not"), "kBtu/h", f"{{fs}}*{n('flow_cfm')}*({m('coil_entering_f')}-{m('coil_leaving_f')})/1000")
         if dries:
-            latent = f"{{fl}}*{n('flow_cfm')}*({{{m}mixed_humidity_ratio}}-{{{m}leaving_humidity_ratio}})/1000"
-            stage = f"({n('cooling_capacity_kbtuh')}/{{cooling.stages}})"
-            self.col(x + "running", "Running share of the first stage", "0–1",
-                     f"IF({stage}>0,MEDIAN(0,({n('cooling_sensible_kbtuh')}+{latent})/IF({stage}>0,{stage},1),1),0)", "f3")
-            self.col(x + "drying", "Share of the drying that remains", "0–1", f"1-{{cooling.cycling_drying_loss_frac}}*(1-{n('running')})", "f3")
-            self._moisture(x, x, *args, "*" + n("drying"), out=not first)
-        self.out("cooling_latent_kbtuh", f"{{fl}}*{n('flow_cfm')}*({n('mixed_humidity_ratio')}-{n('leaving_humidity_ratio')})/1000", prefix=x)
+            latent = f"{{fl}}*{n('flow_cfm')}*({{{first}mixed_humidity_ratio}}-{{{first}leaving_humidity_ratio}})/1000"
+            capacity = m("cooling_capacity_kbtuh") if not open_latent else "{open_capacity_kbtuh}"
+            stage = f"({capacity}/{{cooling.stages}})"
+            self.col(x + "running", "Running share of the first stage" + more, "0–1",
+                     f"IF({stage}>0,MEDIAN(0,({m('sensible')}+{latent})/IF({stage}>0,{stage},1),1),0)", "f3")
+            self.col(x + "drying", "Share of the drying that remains" + more, "0–1", f"1-{{cooling.cycling_drying_loss_frac}}*(1-{m('running')})", "f3")
+            self._moisture(last, a, *args, "*" + m("drying"), out=out and last == "")
+        latent = f"{{fl}}*{n('flow_cfm')}*({{{last}mixed_humidity_ratio}}-{{{last}leaving_humidity_ratio}})/1000"
+        if open_latent:
+            self.col(open_latent, "Latent load of the coil before it is held to capacity", "kBtu/h", latent)
+        else:
+            self.out("cooling_latent_kbtuh", latent, prefix=x)
 
-    def _mix(self, x: str, sat: str, draw: bool) -> None:
-        project, eco = self.project, self.project.economizer
-        n = lambda key: f"{{{x}{key}}}"  # noqa: E731
-        first = bool(x)
-        stuck = eco.stuck_frac is not None
-        share = "{economizer.stuck_frac}" if stuck else n("oa_min_frac")
-        if not stuck and eco.type != "none":
-            share = self._economizer(x, sat, draw)
-        if not first and self.two_pass and supply_heating_mode(self.unit) == "none":
-            # Where nothing holds the supply temperature, the share is the one that closes the balance.
-            self.col("oa_free", "Share by choice", "0–1", share, "f3")
-            gap = "({rat_f}-{oat_f})"
-            share = f"IF({{floats_low}}=1,MEDIAN(0,IF(ABS({gap})>{{k.same_f}},({{rat_f}}-{{target_f}})/{gap},{{oa_free}}),1),{{oa_free}})"
-        self.out("oa_frac", share, prefix=x)
-        if not first:
-            if eco.type == "none" or eco.stuck_frac is not None:
-                self.out("economizing", None)
-            else:
-                chosen = "{oa_free}" if "oa_free" in self.grid else "{oa_frac}"
-                self.out("economizing", f"IF(AND({{allowed}}=1,{chosen}>{{oa_min_frac}}),1,0)")
-            self.out("oa_cfm", "{oa_frac}*{flow_cfm}")
-        self.out("mat_f", f"{n('rat_f')}+{n('oa_frac')}*({{oat_f}}-{n('rat_f')})", prefix=x)
-
-    def _economizer(self, x: str, sat: str, draw: bool) -> str:
-        """Columns of the economizer's decision; returns the template of the outdoor-air share."""
+    def _allowed(self, x: str, sat: str) -> str:
+        """Template of whether the economizer may open."""
         eco = self.project.economizer
         n = lambda key: f"{{{x}{key}}}"  # noqa: E731
         if eco.type == "differential_enthalpy":
-            self._return_moisture(x, sat, draw)
+            self._return_moisture(x, sat, self.draw)
         cap = "AND({oat_f}<={economizer.high_limit_f},"
         outdoor = _enthalpy("{oat_f}", "{humidity_ratio}")
-        test = {
+        return {
             "fixed_dry_bulb": "{oat_f}<={economizer.high_limit_f}",
             "differential_dry_bulb": f"{{oat_f}}<={n('rat_f')}",
             "fixed_enthalpy": f"{cap}{outdoor}<={{economizer.high_limit_btu_lb}})",
             "differential_enthalpy": f"{cap}{outdoor}<={_enthalpy(n('rat_f'), n('r_room_humidity_ratio'))})",
         }[eco.type]
-        if not eco.integrated:
+
+    def _economizer(self, x: str, sat: str) -> str:
+        """Columns of the economizer's decision; returns the template of the outdoor-air share."""
+        n = lambda key: f"{{{x}{key}}}"  # noqa: E731
+        test = self._allowed(x, sat)
+        if not self.project.economizer.integrated:
             test = f"AND({test},{{oat_f}}<{n('target_f')})"
-        self.col(x + "allowed", "Economizer allowed", "1/0", f"IF({test},1,0)", "f0")
+        self.col(x + "allowed", "Economizer allowed" + self.more(x), "1/0", f"IF({test},1,0)", "f0")
         gap = f"({n('rat_f')}-{{oat_f}})"
-        self.col(x + "modulated", "Share that gives the target", "0–1",
+        self.col(x + "modulated", "Share that gives the target" + self.more(x), "0–1",
                  f"IF(AND({{oat_f}}<{n('target_f')},{gap}>0),({n('rat_f')}-{n('target_f')})/IF({gap}>0,{gap},1),1)", "f3")
         return f"IF({n('allowed')}=1,MEDIAN({n('oa_min_frac')},{n('modulated')},MAX({{outdoor_air.maximum_frac}},{n('oa_min_frac')})),{n('oa_min_frac')})"
 
@@ -547,7 +636,10 @@ class Chain:
         if cool.type == "purchased":
             return
         if cool.type == "none":
-            self.out("cooling_capacity_kbtuh", None, prefix=x)
+            if x == "" and not out:
+                self.grid.add("open_capacity_kbtuh", "Plant can give, before closing", "kBtu/h", None, "f1", values=np.zeros(self.lines * self.parts))
+            else:
+                self.out("cooling_capacity_kbtuh", None, prefix=x)
             return
         dx = cool.type == "direct_expansion"
         cap = curve_key("dx_cap_f_t" if dx else f"chiller_{cool.chiller_set}_cap_f_t")
@@ -565,48 +657,40 @@ class Chain:
                 self.col("other_load", "Other load on the plant", "kBtu/h",
                          "{cooling.other_load_tons}*{k.kbtu_ton}*MAX(({oat_f}-{cooling.other_load_zero_f})/({k.other_design_f}-{cooling.other_load_zero_f}),0)", "f1")
         other = "-{other_load}" if "other_load" in self.grid else ""
-        self.out("cooling_capacity_kbtuh", f"MAX({{{y}plant_kbtuh}}{other},0)", prefix=x)
-
-    def _result(self) -> None:
-        """Supply air that really results from the setpoint."""
-        g, mode = self.grid, supply_heating_mode(self.unit)
-        g.group("Supply air that results")
-        floor = {"hold": "{a_target_f}", "own_setpoint": "MIN({a_target_f},MAX({a_mat_f},{air_handler.supply_heating_setpoint_f}))",
-                 "none": "MIN({a_target_f},{a_mat_f})"}[mode]
-        self.col("floor_f", "Air before the coil after heating", "°F", floor)
-        self.col("floats_low", "Colder than its setpoint", "1/0", "IF({floor_f}<{a_target_f}-{k.sat_held},1,0)", "f0")
-        load = "({a_cooling_sensible_kbtuh}+{a_cooling_latent_kbtuh})"
-        if self.project.cooling.type == "purchased":
-            g.add("floats_high", "Short of cooling", "1/0", None, "f0", values=np.zeros(self.lines * self.parts))
+        template = f"MAX({{{y}plant_kbtuh}}{other},0)"
+        if x == "" and not out:
+            self.col("open_capacity_kbtuh", "Plant can give, before closing", "kBtu/h", template, "f1")
         else:
-            # The slack of the engine counts in Btu/h.
-            self.col("floats_high", "Short of cooling", "1/0",
-                     f"IF({load}-{{a_cooling_capacity_kbtuh}}>{{k.capacity_slack}}*MAX({load},1/1000),1,0)", "f0")
-        excess = "0" if self.project.cooling.type == "purchased" else f"({load}-{{a_cooling_capacity_kbtuh}})"
-        share = f"{{a_cooling_sensible_kbtuh}}/IF({load}>0,{load},1)"
-        self.col("rise_short_f", "Warmer by the missing sensible part", "°F",
-                 f"IF({{floats_high}}=1,1000*{excess}*{share}/({{fs}}*IF({{a_flow_cfm}}>0,{{a_flow_cfm}},1)),0)")
-        self.out("sat_f", "IF({floats_low}=1,{floor_f}+{a_fan_rise_f},{sat_set_f}+{rise_short_f})")
+            self.out("cooling_capacity_kbtuh", template, prefix=x)
 
-    # --- plant
+    # --- loads and plant
+
+    def _count(self) -> None:
+        """What the coil carries, what nobody serves, and rows that an edit lets float."""
+        bought = self.project.cooling.type == "purchased"
+        self._group("Load that is carried")
+        load = "({sensible}+{cooling_latent_kbtuh})"
+        self.out("unserved_kbtuh", None if bought else f"IF({load}-{{cooling_capacity_kbtuh}}>{{k.unserved}}*MAX({load},1/1000),{load}-{{cooling_capacity_kbtuh}},0)")
+        self.out("cooling_sensible_kbtuh", "{sensible}" if bought else "{sensible}-{unserved_kbtuh}")
+        self.out("cooling_kbtuh", "MAX({cooling_sensible_kbtuh}+{cooling_latent_kbtuh},0)")
+        if not self.two_pass:
+            tests = [] if bought else ["{unserved_kbtuh}>{k.capacity_slack}*MAX({sensible}+{cooling_latent_kbtuh},1/1000)"]
+            if supply_heating_mode(self.unit) != "hold":
+                tests.append(f"{floating.heated(self, '{mat_f}')}+{{fan_rise_f}}<{{sat_f}}-{{k.sat_held}}")
+            if tests:
+                self.col("short", "Would float after an edit: needs a new run", "1/0", f"IF({tests[0] if len(tests) == 1 else 'OR(' + ','.join(tests) + ')'},1,0)", "f0")
 
     def _plant(self) -> None:
         g, project = self.grid, self.project
         cool = project.cooling
-        self.out("cooling_kbtuh", "MAX({cooling_sensible_kbtuh}+{cooling_latent_kbtuh},0)")
         bought = cool.type == "purchased"
-        served = "{cooling_kbtuh}" if bought else "MIN({cooling_kbtuh},{cooling_capacity_kbtuh})"
-        self.col("served", "Served", "kBtu/h", served, "f1")
-        self.out("unserved_kbtuh", "{cooling_kbtuh}-{served}")
-        if not self.two_pass and not bought:
-            self.col("short", "Load beyond the plant: needs a new run", "1/0", "IF({cooling_kbtuh}-{cooling_capacity_kbtuh}>{k.capacity_slack}*MAX({cooling_kbtuh},1/1000),1,0)", "f0")
         pumps = []
         g.group("Cooling plant")
         if cool.type in ("chilled_water", "direct_expansion"):
             pumps += self._chillers()
         else:
             self.out("cooling_kw", None)
-        self.out("purchased_cooling_kbtuh", "{served}/(1-{cooling.purchased_loss_frac})" if bought else None)
+        self.out("purchased_cooling_kbtuh", "{cooling_kbtuh}/(1-{cooling.purchased_loss_frac})" if bought else None)
         g.group("Reheat and heat sources")
         self.out("reheat_kbtuh", "SUMPRODUCT({z.mult},{reheat})/1000")
         electric, fuel, purchased, unserved = [], [], [], []
@@ -652,12 +736,12 @@ class Chain:
         self.col("unit_kw", "Full load of a unit", "kW", "{cooling.capacity_tons}/{cooling.units}*{c.full_kw_ton}*({plant_kbtuh}/{c.rated_kbtuh})*{eir_factor}")
         if "other_load" in self.grid:
             self.col("other", "Other load that is served", "kBtu/h", "MIN({other_load},{plant_kbtuh})", "f1")
-            self.col("total_load", "Load of the plant", "kBtu/h", "MIN({served},{plant_kbtuh}-{other})+{other}", "f1")
+            self.col("total_load", "Load of the plant", "kBtu/h", "MIN({cooling_kbtuh},{plant_kbtuh}-{other})+{other}", "f1")
             main, pumps = self._units("n_", "{total_load}")
             alone, pumps_alone = self._units("o_", "{other}")
             self.out("cooling_kw", f"{main}-{alone}")
             return [*pumps, f"(-1)*({'+'.join(pumps_alone)})"]
-        main, pumps = self._units("n_", "{served}")
+        main, pumps = self._units("n_", "{cooling_kbtuh}")
         self.out("cooling_kw", main)
         return pumps
 
@@ -694,6 +778,43 @@ class Chain:
                      f"({on}*{{{n}run}}*{{cooling.capacity_tons}}/{{cooling.units}}*{{cooling.condenser_pump_w_ton}}+{l}/{{k.kbtu_ton}}*{{cooling.tower_w_ton}})/1000")
             pumps.append(f"{{{n}tower_kw}}")
         return power, pumps
+
+
+class Steps(Chain):
+    """Some rows of a candidate at supply temperatures of a search, on a sheet of their own.
+
+    Parameters
+    ----------
+    chain : Chain
+        The candidate's own.
+    sheet : Sheet
+    rows : ndarray of int
+        Its lines that these stand for.
+    """
+
+    def __init__(self, chain: Chain, sheet, rows):
+        self.pen, self.site, self.run, self.candidate, self.rationed = chain.pen, chain.site, chain.run, chain.candidate, chain.rationed
+        self.unit, self.project, self.parts, self.known, self.two_pass = chain.unit, chain.project, chain.parts, chain.known, False
+        self.lines = len(rows)
+        scope = Scope(chain.parameters)
+        loads = self.site.loads
+        for c in loads.columns:
+            if not c.text:
+                scope.put(f"L.{c.key}", loads.outside_address(c.key), np.tile(c.values[rows], (self.parts, 1)))
+        self.grid = Grid(self.pen, sheet, scope, self.lines, self.parts, source=rows)
+        self.grid.group("Row")
+        self.grid.add("row", "Row", "no.", "{L.row}", "f0")
+        self._conditions()
+
+    def more(self, x: str) -> str:
+        return f", step {x[1:-1]}" if x[1:-1].isdigit() else ""
+
+    def out(self, key: str, template, *, final: bool = True, prefix: str = "") -> None:
+        if prefix + key in self.grid:
+            return
+        c = self.known[key]
+        values = np.zeros(self.lines * self.parts) if template is None else None
+        self.grid.add(prefix + key, c.label + self.more(prefix), c.unit, template, c.style, values=values)
 
 
 def _enthalpy(t: str, w: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ... import moist_air, units
 from ...model import air_handler, build, fan, plant, system, terminals
+from ...model import floating as floats
 from ...strategies import demand
 from ..page import Work, title, unit_text
 from .formulas import Scope
@@ -25,9 +26,24 @@ _PHYSICS = (
     ("k.least_exchange", "Least air exchange of a moisture balance", "cfm", air_handler.LEAST_EXCHANGE_CFM, "Keeps a room without any outdoor air from having no answer"),
     ("k.film", "Outside film of a roof", "Btu/h·ft²·°F", build.ROOF_FILM_BTUH_FT2_F, "ASHRAE Fundamentals, sol-air temperature in summer (from memory)"),
     ("k.w_ceiling_f", "Most humid rooms: saturated at", "°F", air_handler.ROOM_SATURATION_F, "Assumption: moisture would condense elsewhere"),
-    ("k.capacity_slack", "Excess of load that counts as short of cooling", "share", 1e-6, "Rounding"),
+    ("k.capacity_slack", "Excess of load that counts as short of cooling", "share", system.CAPACITY_SLACK_FRAC, "Rounding"),
+    ("k.unserved", "Load beyond capacity that is rounding", "share", system.UNSERVED_FRAC, "Rounding"),
     ("k.sat_held", "Supply air off its setpoint by less is held", "°F", system.SAT_HELD_F, "Rounding"),
-    ("k.same_f", "Temperatures closer than this are the same", "°F", 1e-9, "Rounding"),
+    *((f"k.{name}", label, unit, value, "This program: see “Method”") for name, label, unit, value in (
+        ("down_low", "Supply air that floats down: coldest", "°F", floats.DOWN_LOWEST_F),
+        ("down_high", "Supply air that floats down: warmest", "°F", floats.DOWN_HIGHEST_F),
+        ("down_start", "Supply air that floats down: warmest first guess", "°F", floats.DOWN_START_HIGHEST_F),
+        ("up_low", "Supply air that floats up: coldest", "°F", floats.UP_LOWEST_F),
+        ("up_high", "Supply air that floats up: warmest", "°F", floats.UP_HIGHEST_F),
+        ("up_start", "Supply air that floats up: first guess", "°F", floats.UP_START_F),
+        ("least_fall", "Least fall of the residual in a step", "°F/°F", floats.LEAST_FALL),
+        ("chord_margin", "A chord stays off the ends of its bracket by", "share", floats.CHORD_MARGIN),
+        ("found", "A residual below this is found", "°F", floats.FOUND_F),
+        ("same_step", "Steps closer than this give no slope", "°F", floats.SAME_F),
+    )),
+    ("k.heating_ramp", "Heating minimum of the dual maximum law is reached over", "°F", terminals.HEATING_RAMP_F, "Assumption: band of a room's loop"),
+    ("k.ceiling_slack", "Airflow above the ceiling that is rounding", "share", terminals.CEILING_SLACK_FRAC, "Rounding"),
+    ("k.same_f", "Temperatures closer than this are the same", "°F", system.SAME_AIR_F, "Rounding"),
     ("k.least_load", "Share of capacity below which a load is rounding", "share", plant.LEAST_LOAD_FRAC, "Rounding"),
     ("k.staging", "Load above a whole number of units that starts no other", "units", plant._STAGING_SLACK, "Rounding"),
     ("k.other_design_f", "Outdoor temperature of the other load as given", "°F", plant.OTHER_LOAD_DESIGN_F, "Assumption"),
@@ -61,7 +77,7 @@ _PHYSICS = (
     ("k.least_flow", "Least airflow of a limit", "", 1e-6, "Keeps a division defined"),
     *((f"k.reset_{i}", f"Fan with pressure reset: c{i}", "", v, "ANSI/ASHRAE/IES 90.1-2022, table L4.2.3-1") for i, v in enumerate(fan.CURVE_RESET_STATIC)),
     *((f"k.static_{i}", f"Fan at fixed pressure: c{i}", "", v, "ANSI/ASHRAE/IES 90.1-2022, table L4.2.3-1") for i, v in enumerate(fan.CURVE_FIXED_STATIC)),
-    ("k.heat_share", "Most airflow while heating over the cooling maximum, when not given", "share", 0.5, "ANSI/ASHRAE/IES 90.1 (quoted)"),
+    ("k.heat_share", "Most airflow while heating over the cooling maximum, when not given", "share", 0.5, "From memory: at most half of the cooling maximum"),
     ("k.least_preheat", "Supply heating that is rounding", "kBtu/h", system.LEAST_PREHEAT_KBTUH, "Rounding"),
     ("k.flow_tolerance", "Shortfall of airflow that is rounding", "share", terminals.FLOW_TOLERANCE_FRAC, "Rounding"),
 )

@@ -52,8 +52,8 @@ BLOCKS = (
           (*_PHYSICS, "candidate"), "Terminal airflows, coils, motor, design airflow and plants are found again for the edited building."),
     Block("Least-cost supply air", "Sheets of cost-optimal candidates: setpoint column", "everything with a cost, limits, and the setpoints of other candidates",
           (*_PHYSICS, "limits.", "prices.", "candidate"), "The search is made again: the optimum may move and saves at least as much."),
-    Block("Setback, warm-up and cool-down", "Unit: last block", "weather, calendar, hours, building, groups, zones, air handler, plants",
-          _PHYSICS, "Energy of hours outside the steady modes, the same for all candidates."),
+    Block("Setback, warm-up and cool-down", "Candidates: line “Nights”", "weather, calendar, hours, building, groups, zones, air handler, plants",
+          _PHYSICS, "Energy of hours outside the steady modes and of what the morning lacks; the fan follows the candidate’s duct pressure."),
     Block("Counts, months, peaks, hourly audit, ranking, bound", "Comparison, Patterns, Zone service, Checks, charts", "all inputs",
           (*_PHYSICS, "limits.", "prices.", "service.", "bins.", "candidate"), "Hours counted, equal-service flags, ranks, charts, and the bound of perfect resets."),
     Block("Choices that the formulas are built for", "Live sheets", "inputs that no formula reads: types, yes or no, names of groups, shares of overrides that were none",
@@ -77,13 +77,15 @@ class HeldSheet:
         for k, path in enumerate(registry.paths()):
             registry.set_held(path, reference(SHEET, _FIRST_INPUT + k, _RUN))
 
-    def write(self, results, short_areas: list[str]) -> str:
+    def write(self, results, short_areas: list[str], ceiling_areas: list[str]) -> str:
         """Write the sheet; returns the address of the banner.
 
         Parameters
         ----------
         short_areas : list of str
-            Columns of candidates that count rows whose load exceeds the plant.
+            Columns of candidates that count rows whose supply air would float and has no formulas for it.
+        ceiling_areas : list of str
+            Columns of candidates, without formulas for the fan's airflow ceiling, that are below 1 beyond it.
         """
         pen, sheet, s, registry = self.pen, self.sheet, self.pen.s, self.registry
         paths = registry.paths()
@@ -109,9 +111,9 @@ class HeldSheet:
             sheet.merged_text(row, 8, row, 12, block.rerun, s("text_small", "line"))
             sheet.height(row, height_of(max(lines_of(block.rerun, 60), lines_of(block.rests_on, 44), lines_of(block.where, 40)), 8.4))
         row = _BLOCK_ROW + len(BLOCKS)
-        sheet.text(row, 0, "Rows short of cooling that were not in the run", s("wrap", "line", "bold"))
-        sheet.text(row, 1, "Sheets of candidates whose plant was never short: their supply air is held", s("text_small", "line"))
-        areas = "+".join(f"SUM({area})" for area in short_areas) or "0"
+        sheet.text(row, 0, "Rows that float or meet the fan's ceiling only after the edit", s("wrap", "line", "bold"))
+        sheet.text(row, 1, "Sheets of candidates: rows without formulas for supply air that cannot be held, or for the fan at its airflow ceiling", s("text_small", "line"))
+        areas = "+".join([*(f"SUM({area})" for area in short_areas), *(f'COUNTIF({area},"<1")' for area in ceiling_areas)]) or "0"
         pen.formula(sheet, row, 2, f"={areas}", 0.0, s("f0", "line", "left"))
         pen.formula(sheet, row, 3, f'=IF(C{row + 1}=0,"none","new run needed")', "none", s("line", "left"))
         guard = row
@@ -134,7 +136,7 @@ class HeldSheet:
         words = "&".join(f'IF({count(k)}>0,"; {block.name.lower()}","")' for k, block in enumerate(BLOCKS[:-1]))
         text = (f'=IF(C{total + 1}=0,"{NOTHING_EDITED}","▲ "&C{total + 1}&IF(C{total + 1}=1," input"," inputs")&" edited. Live figures follow, but these still stand as in the run"&{words}'
                 f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" edited inputs are not reached by the formulas at all","")'
-                f'&IF(C{guard + 1}>0,". In "&C{guard + 1}&" rows the cooling plant is now too small and supply air would rise","")&". Run the program again to renew them.")')
+                f'&IF(C{guard + 1}>0,". In "&C{guard + 1}&" rows supply air can now not be held, or the fan meets its ceiling, which formulas there do not follow","")&". Run the program again to renew them.")')
         sheet, s = self.sheet, self.pen.s
         sheet.text(_BANNER_ROW - 1, 0, "State of this file", s("section"))
         self.pen.formula(sheet, _BANNER_ROW, 0, text, NOTHING_EDITED, s("bold"))

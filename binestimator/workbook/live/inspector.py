@@ -93,6 +93,12 @@ class Inspector:
         parts = [f"INDEX({quoted(self.chains[k].grid.sheet.name)}!{self.chains[k].grid.area(key)},{self._used})" for k in self.positions]
         return parts[0] if len(parts) == 1 else f"CHOOSE({self._number},{','.join(parts)})"
 
+    def _of_block(self, key: str, zone: int) -> str:
+        """Formula of a zone's column of the chosen candidate in the chosen line; 0 where the candidate has none."""
+        parts = [f"INDEX({quoted(self.chains[k].grid.sheet.name)}!{self.chains[k].grid.area(key)},{self._used},{zone + 1})" if key in self.chains[k].grid else "0"
+                 for k in self.positions]
+        return parts[0] if len(parts) == 1 else f"CHOOSE({self._number},{','.join(parts)})"
+
     def _constant(self, name: str) -> str:
         parts = [self.chains[k].grid.outer.address(name) for k in self.positions]
         return parts[0] if len(set(parts)) == 1 else f"CHOOSE({self._number},{','.join(parts)})"
@@ -150,7 +156,7 @@ class Inspector:
         plan = [("mult", "Zones like it", "no.", "f0", "z.mult"), ("qc", "Load at cooling setpoint", "Btu/h", "f0", "L.qc"), ("qh", "Load at heating setpoint", "Btu/h", "f0", "L.qh"),
                 ("ua", "Conductance", "Btu/h·°F", "f1", "L.ua"), ("tc", "Cooling setpoint", "°F", "f1", "L.tc"), ("th", "Heating setpoint", "°F", "f1", "L.th"),
                 ("vmin", "Minimum airflow", "cfm", "f0", "L.vmin"), ("vmax", "Maximum airflow", "cfm", "f0", "z.max_cfm"),
-                ("extra", "Airflow above minimum while heating", "cfm", "f0", "L.raised"), ("drop", "Cooling of a cfm", "Btu/h·cfm", "f2", None),
+                ("extra", "Airflow above minimum while heating", "cfm", "f0", None), ("drop", "Cooling of a cfm", "Btu/h·cfm", "f2", None),
                 ("req", "Asked for", "cfm", "f0", None), ("available", "Open damper passes", "cfm", "f0", None), ("v", "Airflow", "cfm", "f0", None),
                 ("need", "Reheat to hold", "Btu/h", "f0", None), ("limit", "Coil and discharge allow", "Btu/h", "f0", None), ("reheat", "Reheat", "Btu/h", "f0", None),
                 ("t", "Room", "°F", "f2", None)]
@@ -177,10 +183,12 @@ class Inspector:
                 fixed[key] = site.loads.column(source_name[2:]).values[source] if source_name[2:] in site.loads else np.zeros(z_count)
             else:
                 fixed[key] = np.asarray(site.scope[source_name])[0]
-        fs, satz, root, on, ceiling = num("fs"), num("satz"), num("root"), num("enabled"), num("ceiling_frac")
+        fs, satz, root, on = num("fs"), num("satz"), num("root"), num("enabled")
         rise = np.asarray(site.scope["z.reheat_rise_max_f"])[0]
         coil, opened = np.asarray(site.scope["z.coil"])[0], np.asarray(site.scope["z.open"])[0]
         req, v, reheat = (g.column(key).values[line] for key in ("req", "v", "reheat"))
+        if dual:
+            fixed["extra"] = g.column("extra").values[line] if "extra" in g else np.zeros(z_count)
         fixed |= {"drop": fs * np.maximum(fixed["tc"] - satz, 0.0), "req": req, "available": opened * root, "v": v, "reheat": reheat}
         fixed["need"] = fs * v * (fixed["th"] - satz) - fixed["qh"]
         fixed["limit"] = np.maximum(np.minimum(coil * on, fs * v * (fixed["th"] + rise - satz)), 0.0)
@@ -192,12 +200,13 @@ class Inspector:
             c = {key: f"{letter}{at}" for key, letter in letters.items()}
             least = c["vmin"]
             if dual:
-                least += f"+{ref('enabled')}*{c['extra']}*({c['qh']}<{ref('fs')}*{c['vmin']}*({c['th']}-{ref('satz')}))"
+                least += f"+{c['extra']}"
             formulas = {
+                "extra": self._of_block("extra", k),
                 "drop": f"{ref('fs')}*MAX({c['tc']}-{ref('satz')},0)",
                 "req": f"IF({c['qc']}<={c['vmin']}*{c['drop']},{least},IF({c['qc']}>={c['vmax']}*{c['drop']},{c['vmax']},{c['qc']}/{c['drop']}))",
                 "available": f"{self._zone_value('z.open', k)}*{ref('root')}",
-                "v": f"MIN({c['req']}*{ref('ceiling_frac')},{c['available']})",
+                "v": f"MIN({c['req']},{c['available']})",
                 "need": f"{ref('fs')}*{c['v']}*({c['th']}-{ref('satz')})-{c['qh']}",
                 "limit": f"MAX(MIN({self._zone_value('z.coil', k)}*{ref('enabled')},{ref('fs')}*{c['v']}*({c['th']}+{self._zone_value('z.reheat_rise_max_f', k)}-{ref('satz')})),0)",
                 "reheat": f"MAX(MIN({c['need']},{c['limit']}),0)",

@@ -5,12 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from ...model.plant import plant_curve_names
-from ...model.system import supply_heating_mode
 from ..figures import setpoint_words
 from ..layout import CANDIDATE_TITLE_ROW, NOTHING_EDITED, ROW_COLUMNS, ROWS, ROWS_FIRST_ROW, sheet_candidates
 from ..page import title
 from ..strict import column_name, quoted
-from . import constants, held, inspector, method, year
+from . import constants, floating, held, inspector, method, year
 from .candidate import Chain
 from .grid import TOTAL_ROWS, Pen
 from .lines import SHEET as SETPOINTS
@@ -38,7 +37,8 @@ def live_sheet_names(results) -> tuple[list[str], list[str]]:
         site = Site(None, None, None, results, results.runs[results.candidates[users[0]].id], number, [])
         before += [site.unit_name] if number > 1 and site.can_share() else [site.unit_name, site.zones_name, site.loads_name]
         before += [site.idle_name] if site.has_idle() else []
-    return [*before, SETPOINTS], [year.SHEET, inspector.SHEET, method.SHEET, held.SHEET]
+    floats = [floating.sheet_name(kind, k) for k in sheet_candidates(results) for kind in floating.floating_rows(results, results.candidates[k].id)]
+    return [*before, SETPOINTS], [*floats, year.SHEET, inspector.SHEET, method.SHEET, held.SHEET]
 
 
 def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen:
@@ -93,7 +93,10 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
         site = by_position[k]
         sheet = work.sheets[work.candidate_sheets[k]]
         parameters = lines.candidate(candidate.candidate, k + 1, site.scope)
-        chain = Chain(pen, sheet, site, run, candidate.candidate, parameters, needs_two_passes(results, [results.candidates[j].id for j in _users(sites, k)]))
+        rows = floating.floating_rows(results, candidate.id)
+        floats = floating.Floats(rows, {kind: work.sheets[floating.sheet_name(kind, k)] for kind in rows})
+        chain = Chain(pen, sheet, site, run, candidate.candidate, parameters, floats, _rationed(results, [results.candidates[j].id for j in _users(sites, k)]))
+        chain.floats_title = f"{k + 1}  {candidate.name}"
         chain.build()
         chains[k] = chain
         _write_candidate(pen, sheet, results, k, chain)
@@ -102,8 +105,9 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
     look = inspector.Inspector(pen, work.sheets[inspector.SHEET], results, chains, list(by_position.values()))
     look.write()
     method.write(pen, work.sheets[method.SHEET], results, look, curves)
-    short = [f"{quoted(c.grid.sheet.name)}!{c.grid.area('short')}" for c in chains.values() if "short" in c.grid]
-    pen.banner = pen.held.write(results, short)
+    areas = lambda key, which: [f"{quoted(c.grid.sheet.name)}!{c.grid.area(key)}" for c in which if key in c.grid]  # noqa: E731
+    beyond = areas("ceiling_frac", [c for c in chains.values() if not c.rationed])
+    pen.banner = pen.held.write(results, areas("short", chains.values()), beyond)
     pen.formula(work.sheets[year.SHEET], year.BANNER_ROW, 0, "=" + pen.banner, NOTHING_EDITED, pen.s("bold"))
     return pen
 
@@ -129,15 +133,9 @@ def _bin_row_formula(results):
     return template
 
 
-def needs_two_passes(results, ids: list[str]) -> bool:
-    """Whether supply air may end off its setpoint in some row of these candidates, or after a small edit."""
-    for id_ in ids:
-        run = results.runs[id_]
-        if supply_heating_mode(run.unit) != "hold" or run.project.cooling.type in ("direct_expansion", "none"):
-            return True
-        if any(p.state.capacity_limited.any() for p in run.parts):
-            return True
-    return False
+def _rationed(results, ids: list[str]) -> bool:
+    """Whether the fan comes to its airflow ceiling in some row of these candidates."""
+    return any(p.state.airflow_ceiling.any() for id_ in ids for p in results.runs[id_].parts)
 
 
 def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
@@ -155,7 +153,7 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
     if chain.parts > 1:
         note += f" The rows stand {chain.parts} times: without and with the operators' overrides, by their shares of the time."
     sheet.text(CANDIDATE_TITLE_ROW + 3, 0, note, s("small", "quiet"))
-    labels = {"unit": "Unit of the totals", "rows": "Rows", "night": "Setback, warm-up", "idle": "Idle heating plant", "year": "Year", "run": "Of the run", "difference": "Live less run"}
+    labels = {"unit": "Unit of the totals", "rows": "Rows", "night": "Nights (values)", "idle": "Idle heating plant", "year": "Year", "run": "Of the run", "difference": "Live less run"}
     for key, row in TOTAL_ROWS.items():
         sheet.merged_text(row, 0, row, 1, labels[key], s("total" if key == "year" else "subtotal", "small"))
     chain.year_cells = {}
@@ -184,7 +182,7 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
         value = total
         if c.annual in run.night and c.annual != "running_hours":
             night = run.night[c.annual]
-            pen.formula(sheet, TOTAL_ROWS["night"], at, "=" + grid.outer.address(f"night.{c.annual}"), night, s("f1", "subtotal", "small"))
+            sheet.number(TOTAL_ROWS["night"], at, night, s("f1", "subtotal", "small"))
             parts.append(f"{letter}{TOTAL_ROWS['night'] + 1}")
             value += night
         if c.annual in chain.site.idle:

@@ -28,7 +28,7 @@ def write(work: Work, sheet: Sheet) -> None:
     counts = check_counts(work.results)
     title(work, sheet, "Checks", f"{counts['pass']} pass, {counts['explain']} to explain, {counts['fail']} fail", link_column=_LAST)
     sheet.text(2, 0, "PASS holds.  EXPLAIN lies outside what is published or usual; the text says what drives it.  FAIL must not happen: do not "
-               "use the results.", work.styles("small", "quiet"))
+               "use the results; nothing is ranked.", work.styles("small", "quiet"))
     sheet.widths(_WIDTHS)
     head = 4
     row = _checks(work, sheet, head)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ...inputs.form_content import COUNTS, OTHERWISE, REVIEWER, UNUSED, YOURS, Entry, FormContent, can_review
+from ...inputs.defaults import rules
 from ...inputs.schema import POINT_X_RANGE, Field, default_text
-from ..form_layout import FormPlan
+from ..form_layout import INPUT_AT, FormPlan
 from ..formats import Styles
 from ..strict import LONGEST_RULE_LIST, LONGEST_RULE_TEXT, Book, Sheet, cell_name, reference
 from .inputs import number_style
@@ -45,7 +46,15 @@ class FormPages:
     empty: bool = False
 
     def address(self, path: str) -> str:
-        """Address, for formulas, of the cell that counts; of a shared setting that of the user."""
+        """Address, for formulas, of the cell that counts; of a shared setting that of the user.
+
+        With a ``?`` behind the path of an input that stands once: what the reviewer or the user gives, not what
+        stands in where nobody does.
+        """
+        if path.endswith("?"):
+            sheet, row, column = self.plan.yours[path[:-1]]
+            yours, review = reference(sheet, row, column), reference(sheet, row, INPUT_AT[REVIEWER])
+            return f'IF({review}<>"",{review},{yours})'
         return reference(*(self.plan.counts.get(path) or self.plan.yours[path]))
 
 
@@ -139,6 +148,7 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
             rule = {"validate": "integer" if whole else "decimal", "criteria": "between", "minimum": low, "maximum": high}
     elif field.type in ("choice", "bool", "choice_float"):
         words = ["yes", "no"] if field.type == "bool" else [c if isinstance(c, str) else f"{c:g}" for c in field.choices]
+        words += ["none"] if field.optional else []
         allowed = "yes or no" if field.type == "bool" else allowed
         if len(",".join(words)) <= LONGEST_RULE_LIST:
             rule = {"validate": "list", "source": words}
@@ -149,8 +159,12 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
             allowed = "name of a profile group"
         else:
             rule = {"validate": "length", "criteria": "between", "minimum": 0, "maximum": field.max_length}
+    if field.type == "choice_list":
+        allowed = allowed_text(field)
     allowed = _ALLOWED_LISTS.get(field.type, allowed) if not coordinate else allowed
     default = "" if field.required or coordinate else f" Empty: {default_text(field)}." if field.default is not None else ""
+    if field.path in rules():
+        default = " Empty: what stands under “Otherwise”."
     message = f"Allowed: {allowed}.{default} {field.description}."
     if who == REVIEWER:
         message = f"Reviewer’s value; the claim stays as it is. Allowed: {allowed}."
@@ -179,6 +193,8 @@ def allowed_text(field: Field) -> str:
         return " to ".join(f"{end:,.0f}" if abs(end) >= 1000 else f"{end:g}" for end in (field.low, field.high))
     if field.type in ("choice", "choice_float"):
         return ", ".join(c if isinstance(c, str) else f"{c:g}" for c in field.choices)
+    if field.type == "choice_list":
+        return ", ".join(field.choices) + " with commas between them, or none of them"
     return f"text, at most {field.max_length} characters"
 
 

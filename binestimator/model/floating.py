@@ -1,0 +1,84 @@
+"""Supply temperature of rows that float, as a root in a fixed number of steps: each can be a spreadsheet column.
+
+A residual F(s) says how far the air that results from supply temperature s is above s. The
+steps never see a setpoint: whatever is asked for and cannot be held ends at the same temperature.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+# Evaluations of a row on the way to its root; tests/test_floating.py measures what is left.
+DOWN_EVALUATIONS = 5
+UP_EVALUATIONS = 6
+# Range of supply air that floats down, and the warmest first guess. [degF]
+DOWN_LOWEST_F, DOWN_HIGHEST_F, DOWN_START_HIGHEST_F = -60.0, 75.0, 60.0
+# Supply air that floats up is looked for from a temperature at or above every usual setpoint, so that of several
+# roots the one next to the warmest setpoint is found; and its range. [degF]
+UP_START_F = 68.0
+UP_LOWEST_F, UP_HIGHEST_F = 30.0, 200.0
+# The residual falls at least so fast in a step: a flatter or rising one would throw the step far away.
+LEAST_FALL = 0.05
+# A chord across the bracket stays this share of it away from either end.
+CHORD_MARGIN = 0.05
+# A residual below this is found: the steps stay, instead of following its rounding. [degF]
+FOUND_F = 1e-9
+# Two supply temperatures closer than this give no slope. [degF]
+SAME_F = 1e-9
+
+
+def floating_down_f(residual, start_f):
+    """Lowest supply temperature at which mixed air gives itself, looked for from the cold side. (R,) [degF]
+
+    Parameters
+    ----------
+    residual : callable
+        F (R,) at supply temperatures (R,): positive where the air that results is warmer. [degF]
+    start_f : ndarray (R,)
+        First guess. [degF]
+    """
+    start = np.clip(start_f, DOWN_LOWEST_F, DOWN_START_HIGHEST_F)
+    return _root(residual, start, DOWN_LOWEST_F, DOWN_HIGHEST_F, DOWN_EVALUATIONS)
+
+
+def floating_up_f(residual, shape):
+    """Supply temperature at which a plant too small carries the load, the root next to the warmest setpoint. (R,) [degF]
+
+    Parameters
+    ----------
+    residual : callable
+        Load beyond capacity over ``fs V`` (R,) at supply temperatures (R,). [degF]
+    """
+    return _root(residual, np.full(shape, UP_START_F), UP_LOWEST_F, UP_HIGHEST_F, UP_EVALUATIONS)
+
+
+def _root(residual, start_f, lowest_f, highest_f, evaluations: int):
+    """Root of a falling residual by secants inside a bracket. (R,) [degF]
+
+    Each evaluation narrows the bracket: the residual is positive at its lower end. The next
+    temperature is that of the secant through the last two evaluations (at first of slope -1:
+    the air that results); where it leaves the bracket, the chord between its ends once both
+    are evaluated, else the end.
+    """
+    s = start_f
+    shape = np.shape(s)
+    low, high = np.full(shape, lowest_f), np.full(shape, highest_f)
+    low_f, high_f = np.zeros(shape), np.zeros(shape)  # zero: not evaluated
+    last_s = last_f = None
+    for _ in range(evaluations):
+        f = residual(s)
+        above = f > 0.0
+        low_f, high_f = np.where(above & (s >= low), f, low_f), np.where(~above & (s <= high), f, high_f)
+        low, high = np.where(above, np.maximum(low, s), low), np.where(above, high, np.minimum(high, s))
+        fall = 1.0
+        if last_s is not None:
+            run = s - last_s
+            wide = np.abs(run) > SAME_F
+            fall = np.where(wide, np.maximum((last_f - f) / np.where(wide, run, 1.0), LEAST_FALL), 1.0)
+        secant = s + f / fall
+        both = (low_f > 0.0) & (high_f < 0.0)
+        part = np.clip(low_f / np.where(both, low_f - high_f, 1.0), CHORD_MARGIN, 1.0 - CHORD_MARGIN)
+        other = np.where(both, low + part * (high - low), np.clip(secant, low, high))
+        following = np.where((secant > low) & (secant < high), secant, other)
+        last_s, last_f, s = s, f, np.where(np.abs(f) > FOUND_F, following, s)
+    return s
