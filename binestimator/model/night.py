@@ -18,7 +18,7 @@ from . import fan as fans
 from .loads import ZoneLoads
 from .plant import cooling_capacity_kbtuh, cooling_power, heat_source, most_heat_of_source_kbtuh, preheat_source
 from .system import heat_sources, heating_enabled, supply_heating_mode
-from .terminals import available_flow_cfm
+from .terminals import available_flow_cfm, heating_need_btuh, requested_flow_cfm, zone_supply_f
 from .unit import Unit
 
 
@@ -28,8 +28,8 @@ NIGHT_ENTERING_WB_F = 62.6
 
 # A zone that heats at night takes at least this share of its design airflow (assumption).
 LEAST_HEATING_FLOW_FRAC = 0.3
-# Hours into the day after which what a room still lacks is no longer followed.
-MOST_MORNING_HOURS = 12
+# Rounds in which what a day has not made up is handed on to the night after it; it shrinks from day to day.
+HANDED_ON_ROUNDS = 8
 # Rooms nearer their setpoint than this are ready. [degF]
 LEAST_MISS_F = 1e-6
 
@@ -57,8 +57,9 @@ class NightBlock:
     occupancy · ``cool_kbtuh`` room cooling given · the other energies as in ``RowState``.
 
     By zone line (one zone of it), (Z,): ``start_miss_f`` degrees outside the setpoints at the first occupied hour, cold or warm, summed over
-    ``starts`` days · ``lowest_f`` lowest room temperature of the nights (NaN where there is no night). ``cold_zone_hours``
-    hours of all zones after the start in which they are still colder than the heating setpoint by more than the tolerance.
+    ``starts`` days · ``lowest_f`` lowest room temperature of the nights (without nights the lowest heating setpoint) ·
+    ``late_cold_degree_hours`` after the start, colder than the heating setpoint by more than the tolerance, on top of those that the
+    steady hours count [degF.h]. ``cold_zone_hours`` hours of all zones in which that is so.
     """
 
     running_frac: np.ndarray
@@ -74,6 +75,7 @@ class NightBlock:
     purchased_heating_kbtuh: np.ndarray
     start_miss_f: np.ndarray
     lowest_f: np.ndarray
+    late_cold_degree_hours: np.ndarray
     cold_zone_hours: float
     starts: float
 
@@ -82,11 +84,12 @@ class NightBlock:
         return self.fan_kw + self.cooling_kw + self.pump_tower_kw + self.heating_kw
 
 
-def empty_night(hours: int, zones: int) -> NightBlock:
-    """No night operation."""
-    by_hour, by_zone = np.zeros(hours), np.zeros(zones)
+def empty_night(hours: int, lowest_f) -> NightBlock:
+    """No night operation; ``lowest_f`` (Z,) stands for room temperatures."""
+    by_hour, by_zone = np.zeros(hours), np.zeros(len(lowest_f))
     names = NightBlock.__slots__[: NightBlock.__slots__.index("start_miss_f")]
-    return NightBlock(**{name: by_hour for name in names}, start_miss_f=by_zone, lowest_f=np.full(zones, np.nan), cold_zone_hours=0.0, starts=0.0)
+    return NightBlock(**{name: by_hour for name in names}, start_miss_f=by_zone, lowest_f=lowest_f, late_cold_degree_hours=by_zone,
+                      cold_zone_hours=0.0, starts=0.0)
 
 
 def heat_capacity_btu_f(unit: Unit, time_constant_h, fs):
@@ -149,19 +152,21 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule, duct: NightDu
     Cool-down is sensible only; where the economizer may work by dry bulb, full outdoor air
     carries its share ``(T - OAT)/(T - SAT)`` of it and the coil the rest.
     Heat comes from the supply heating coil when the air handler has one that holds
-    temperature, else from the terminals; fan heat is credited. All rooms together get no more than the source has, and
-    each no more than its coil and the air that the duct pressure brings it.
+    temperature, else from the terminals; fan heat is credited. All rooms together get no more than the source and the
+    airflow of the fan have, and each no more than its coil and the air that the duct pressure brings it.
 
     Heat that a room lacks at the start of occupancy is made up in the hours that follow, by what its coil and
     the source have left beside the day's own load (at the design supply temperature): it is paid for as it is
-    given, and hours that stay cold until then count. A room that is too warm is counted at the start only: rooms here have no
+    given, and degree-hours until then count. A room that lacks ``d`` degrees follows ``C dd/dt = -(UA + fs V) d - B - q``: at
+    the day's airflow ``V`` it loses less, ``B`` are gains beyond the day's balance, ``q`` the added heat. What a day has not made
+    up the next night starts with. A room that is too warm is counted at the start only: rooms here have no
     neighbours to share their mass with, so that the warmth of inner rooms on cold mornings is overstated. Supply
     temperature resets have no part in any of this.
     """
     hours = len(conditions.oat_f)
     spans = nights(conditions.fan_on)
     if schedule.unoccupied_mode == "continuous" or not spans or (len(spans) == 1 and spans[0][1] == hours):
-        return empty_night(hours, len(unit.zones))
+        return empty_night(hours, loads.heat_f.min(axis=0))
     heat_flow, cool_flow = _flows(unit, conditions, duct)
     key = (heat_flow.tobytes(), cool_flow.tobytes())
     rooms = None if sequences is None else sequences.get(key)
@@ -174,21 +179,31 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule, duct: NightDu
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Rooms:
-    """What rooms were given in the hours of the year; (H, Z) unless said.
+    """What rooms were given in the hours of the year; (H, Z) unless said, of one zone of the line.
 
-    ``heat, cool`` of night runs and ``late_heat`` in the first hours of the day [Btu/h] · ``heat_cap, cool_cap`` the most at
-    night · ``heat_flow, cool_flow`` airflow of a zone that calls (one line where it is the same in every hour) [cfm] · the
-    others as in ``NightBlock``.
+    ``heat, cool`` of night runs, ``late_heat`` to the room in the first hours of the day, ``late_coil`` the same with the
+    reheat of ``late_cfm`` of added airflow [Btu/h, cfm] · ``heat_cap, cool_cap`` the most at
+    night · ``heat_flow, cool_flow`` airflow of a zone that calls (one line where it is the same in every hour) [cfm] ·
+    ``capacity`` (Z,) [Btu/F] · by night (N, Z): ``begin_f, end_f`` room temperature as the unit stops and as occupancy starts,
+    ``lack_f`` what the day has to make up, ``handed_f`` what it has not made up [degF] · the others as in ``NightBlock``.
     """
 
     heat: np.ndarray
     cool: np.ndarray
     late_heat: np.ndarray
+    late_coil: np.ndarray
+    late_cfm: np.ndarray
     heat_cap: np.ndarray
     cool_cap: np.ndarray
     heat_flow: np.ndarray
     cool_flow: np.ndarray
+    capacity: np.ndarray
+    begin_f: np.ndarray
+    end_f: np.ndarray
+    lack_f: np.ndarray
+    handed_f: np.ndarray
     start_miss_f: np.ndarray
+    late_cold_degree_hours: np.ndarray
     cold_zone_hours: float
     lowest_f: np.ndarray
     starts: float
@@ -204,35 +219,40 @@ def _flows(unit: Unit, conditions, duct: NightDuct | None):
         flow = flow[None, :]
         if duct is not None:
             dsp = np.atleast_1d(duct.setpoint_inwc(conditions.oat_f, flow))
-            flow = np.minimum(flow, available_flow_cfm(unit, dsp))
+            brought = np.minimum(flow, available_flow_cfm(unit, dsp))
+            if duct.override_frac > 0.0:
+                overridden = np.minimum(flow, available_flow_cfm(unit, np.array([float(duct.override_inwc)])))
+                brought = (1.0 - duct.override_frac) * brought + duct.override_frac * overridden
+            flow = brought
         out.append(flow)
     return out
 
 
 def most_heat_kbtuh(unit: Unit, central: bool, oat_f):
-    """Heat that the source of night runs can give. (H,) [kBtu/h]"""
+    """Heat that the source of the supply heating coil (``central``) or of the terminals can give. (H,) [kBtu/h]
+
+    The plant of the terminals only below the outdoor temperature at which it is enabled.
+    """
     if central and unit.preheat.type != "same":
         return most_heat_of_source_kbtuh(preheat_source(unit.preheat, unit.heating), unit.preheat_kbtuh, oat_f)
-    return most_heat_of_source_kbtuh(heat_source(unit.heating), unit.heating_kbtuh, oat_f)
+    enabled = 1.0 if central else (np.asarray(oat_f) < unit.heating.enabled_below_f).astype(float)
+    return most_heat_of_source_kbtuh(heat_source(unit.heating), unit.heating_kbtuh, oat_f) * enabled
 
 
 def _rooms(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flow, cool_flow) -> _Rooms:
     """Room temperatures from the stop of the unit to the end of what the morning lacks, all nights side by side."""
     z = unit.zones
-    hours, count = len(conditions.oat_f), len(z)
+    hours = len(conditions.oat_f)
     fs = loads.fs
     capacity = heat_capacity_btu_f(unit, schedule.room_time_constant_h, fs)
     start = np.array([s for s, _ in spans])
     length = np.array([n for _, n in spans])
-    served = schedule.unoccupied_mode == "setback"
-    warmup = int(np.ceil(schedule.warmup_hours)) if served else 0
     central = supply_heating_mode(unit) == "hold"
-    here = lambda values, h: values[h] if len(values) > 1 else values  # noqa: E731
 
     # Where the rooms stand when the unit stops: between their setpoints by their own balance.
     last = (start - 1) % hours
     ua_last = np.maximum(loads.ua_btuh_f[last], 1e-9)
-    room = np.clip(conditions.oat_f[last][:, None] + loads.gains_btuh[last] / ua_last, loads.heat_f[last], loads.cool_f[last])
+    settled = np.clip(conditions.oat_f[last][:, None] + loads.gains_btuh[last] / ua_last, loads.heat_f[last], loads.cool_f[last])
 
     # What each zone can be given while the unit runs for it.
     night_drop = np.maximum(z.cool_occupied_f - unit.air_handler.design_sat_f, 5.0)
@@ -241,9 +261,34 @@ def _rooms(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flow,
         heat_cap = fs * heat_flow * np.maximum(schedule.night_sat_f - z.heat_occupied_f, 5.0)
     else:
         heat_cap = np.where(z.has_reheat, np.minimum(z.reheat_btuh, fs * heat_flow * z.reheat_rise_max_f), 0.0)
-    most_heat = 1000.0 * most_heat_kbtuh(unit, central, conditions.oat_f)
-    most_cool = 1000.0 * _most_cooling_kbtuh(unit, conditions)
+    caps = {"heat_cap": heat_cap, "cool_cap": cool_cap, "heat_flow": heat_flow, "cool_flow": cool_flow}
+    most = (1000.0 * most_heat_kbtuh(unit, central, conditions.oat_f), 1000.0 * _most_cooling_kbtuh(unit, conditions))
+    by_day = 1000.0 * most_heat_kbtuh(unit, False, conditions.oat_f)
 
+    first = (start + length) % hours
+    handed = np.zeros(settled.shape)
+    for _ in range(HANDED_ON_ROUNDS):
+        begin = settled - handed
+        night = _nights(unit, conditions, loads, schedule, capacity, start, length, begin, caps, most)
+        day = _morning(unit, conditions, loads, capacity, first, night["end_f"], by_day)
+        after = np.roll(day["handed_f"], 1, axis=0)
+        if np.abs(after - handed).max() <= LEAST_MISS_F:
+            break
+        handed = after
+    cold = np.maximum(loads.heat_f[first] - night["end_f"], 0.0)
+    warm = np.maximum(night["end_f"] - loads.cool_f[first], 0.0)
+    miss = sum(np.where(d > LEAST_MISS_F, d, 0.0).sum(axis=0) for d in (cold, warm))
+    return _Rooms(**caps, **night, **day, capacity=capacity, begin_f=begin, start_miss_f=miss, starts=float(len(spans)))
+
+
+def _nights(unit: Unit, conditions, loads: ZoneLoads, schedule, capacity, start, length, begin_f, caps, most):
+    """All nights side by side from room temperatures as the unit stops (N, Z); ``most`` heat and cooling of plants (H,). [Btu/h]"""
+    z = unit.zones
+    hours, count = len(conditions.oat_f), len(z)
+    served = schedule.unoccupied_mode == "setback"
+    warmup = int(np.ceil(schedule.warmup_hours)) if served else 0
+    here = lambda values, h: values[h] if len(values) > 1 else values  # noqa: E731
+    room = begin_f.copy()
     heat, cool = np.zeros((hours, count)), np.zeros((hours, count))
     lowest = np.full(count, np.inf)
     for step in range(int(length.max())):
@@ -259,84 +304,140 @@ def _rooms(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flow,
         gain = -np.expm1(-ua / capacity) / ua  # degF per Btu/h over the hour
         drift = room[active] + gain * (loads.gains_btuh[h] + ua * (conditions.oat_f[h][:, None] - room[active]))
         if served:
-            q_heat = np.clip((low - drift) / gain, 0.0, here(heat_cap, h))
-            q_cool = np.clip((drift - high) / gain, 0.0, here(cool_cap, h))
+            heat_cap, cool_cap = here(caps["heat_cap"], h), here(caps["cool_cap"], h)
+            q_heat = np.clip((low - drift) / gain, 0.0, heat_cap)
+            q_cool = np.clip((drift - high) / gain, 0.0, cool_cap)
             # The unit heats or cools in an hour, never both: the larger need decides, but in warm-up heat comes first, since the
             # day's supply air cools rooms at once.
             asked = q_heat @ z.multiplier
             heats = ((asked >= q_cool @ z.multiplier) | ((ramp[:, 0] > 0.0) & (asked > 0.0)))[:, None]
-            q_heat = np.where(heats, _within(q_heat, z.multiplier, most_heat[h]), 0.0)
-            q_cool = np.where(heats, 0.0, _within(q_cool, z.multiplier, most_cool[h]))
+            q_heat, q_cool = np.where(heats, q_heat, 0.0), np.where(heats, 0.0, q_cool)
+            air = _over(q_heat, heat_cap) * here(caps["heat_flow"], h) + _over(q_cool, cool_cap) * here(caps["cool_flow"], h)
+            by_fan = _share_of(air @ z.multiplier, unit.max_cfm)[:, None]
+            q_heat, q_cool = (_within(q * by_fan, z.multiplier, limit[h]) for q, limit in zip((q_heat, q_cool), most))
             heat[h], cool[h] = q_heat, q_cool
             drift = drift + gain * (q_heat - q_cool)
         room[active] = drift
         lowest = np.minimum(lowest, drift.min(axis=0))
+    return {"heat": heat, "cool": cool, "end_f": room, "lowest_f": lowest}
 
-    first = (start + length) % hours
-    cold = np.maximum(loads.heat_f[first] - room, 0.0)
-    warm = np.maximum(room - loads.cool_f[first], 0.0)
-    cold, warm = (np.where(d > LEAST_MISS_F, d, 0.0) for d in (cold, warm))
-    miss = (cold + warm).sum(axis=0)
-    by_day = 1000.0 * most_heat_kbtuh(unit, False, conditions.oat_f)
-    late_heat, cold_zone_hours = _morning(unit, conditions, loads, capacity, first, cold, by_day)
-    return _Rooms(
-        heat=heat, cool=cool, heat_cap=heat_cap, cool_cap=cool_cap, heat_flow=heat_flow, cool_flow=cool_flow,
-        late_heat=late_heat, start_miss_f=miss, cold_zone_hours=cold_zone_hours, lowest_f=lowest, starts=float(len(spans)))
+
+def _over(a, b):
+    """a / b where b is above zero, else 0."""
+    return np.where(b > 0.0, a / np.where(b > 0.0, b, 1.0), 0.0)
+
+
+def _share_of(asked, most):
+    """Share of what is asked for that there is, at most 1."""
+    return np.where(asked > most, _over(most, asked), 1.0)
 
 
 def _within(q, multiplier, most):
     """Heat of zones, all cut by one share where together they ask for more than there is. (R, Z)"""
-    total = q @ multiplier
-    return q * np.where(total > most, most / np.where(total > 0.0, total, 1.0), 1.0)[:, None]
+    return q * _share_of(q @ multiplier, most)[:, None]
 
 
-def _morning(unit: Unit, conditions, loads: ZoneLoads, capacity, first, cold, most_heat):
-    """How cold rooms come to their setpoints in the first hours of occupancy.
+def _morning(unit: Unit, conditions, loads: ZoneLoads, capacity, first, end_f, most_heat) -> dict:
+    """How cold rooms come to their setpoints from the start of occupancy on, at the latest by the end of the day.
 
-    A room that lacks ``d`` degrees loses ``UA d`` less than the day's balance at the setpoint says, and keeps what gains it has
-    beyond that balance; the rest is given by what coil and source have left beside the day's load.
+    Parameters
+    ----------
+    first : ndarray (N,)
+        First occupied hours.
+    end_f : ndarray (N, Z)
+        Room temperatures as they start.
+    most_heat : ndarray (H,)
+        What the source of the terminals has. [Btu/h]
 
     Returns
     -------
-    late_heat : ndarray (H, Z)
-        Heat given to make it up. [Btu/h]
-    cold_zone_hours : float
+    dict
+        The fields of ``_Rooms`` that it finds.
     """
     z = unit.zones
-    hours, fs = len(conditions.oat_f), loads.fs
-    late_heat, counted = np.zeros((hours, len(z))), 0.0
-    satz = unit.air_handler.design_sat_f + unit.air_handler.duct_gain_f
-    at = np.arange(len(first))
-    for step in range(MOST_MORNING_HOURS):
+    hours = len(conditions.oat_f)
+    late_heat, late_coil, late_cfm = (np.zeros((hours, len(z))) for _ in range(3))
+    handed, lack, counted, degree_hours = np.zeros(end_f.shape), np.zeros(end_f.shape), 0.0, np.zeros(len(z))
+    tolerance = unit.service.unmet_tolerance_f
+    at, cold = np.arange(len(first)), None
+    for step in range(hours):
         h = (first[at] + step) % hours
-        on = (conditions.fan_on[h] > 0.0) & cold[at].any(axis=1)
-        at, h = at[on], h[on]
-        if len(at) == 0:
-            break
-        need, own, most = _day_heat(unit, conditions, loads, h, satz)
-        source = np.maximum(most_heat[h] - own @ z.multiplier, 0.0)
-        ua = np.maximum(loads.ua_btuh_f[h], 1e-9)
-        gain, stay = -np.expm1(-ua / capacity) / ua, np.exp(-ua / capacity)
-        before = cold[at]
-        left = np.maximum(before * stay - gain * np.maximum(-need, 0.0), 0.0)
-        q = _within(np.clip(left / gain, 0.0, most - own), z.multiplier, source)
-        after = left - gain * q
-        after = np.where(after > LEAST_MISS_F, after, 0.0)
-        late_heat[h] += q
-        cold[at] = after
-        counted += float(((0.5 * (before + after) > unit.service.unmet_tolerance_f) @ z.multiplier).sum())
-    return late_heat, counted
+        if step > 0:
+            ends = conditions.fan_on[h] <= 0.0
+            handed[at[ends]] = cold[ends]
+            on = ~ends & (cold > 0.0).any(axis=1)
+            at, h, cold = at[on], h[on], cold[on]
+            if len(at) == 0:
+                break
+        day = _own_day(unit, conditions.take(h), loads.take(h))
+        if step == 0:
+            lack = np.maximum(day.target_f - end_f, 0.0)
+            cold = lack = np.where(lack > LEAST_MISS_F, lack, 0.0)
+            if not cold.any():
+                break
+        before = cold
+        k = day.conductance
+        gain = -np.expm1(-k / capacity) / k
+        left = np.maximum(before * np.exp(-k / capacity) - gain * day.help_btuh, 0.0)
+        q = np.where(before > 0.0, np.clip(left / gain, 0.0, day.spare_btuh), 0.0)
+        added = day.widest_cfm * _over(q, day.spare_btuh)
+        coil = q + loads.fs * added * day.lift_f
+        share = np.minimum(_share_of(coil @ z.multiplier, np.maximum(most_heat[h] - day.heat_btuh @ z.multiplier, 0.0)),
+                           _share_of(added @ z.multiplier, np.maximum(unit.max_cfm - day.cfm @ z.multiplier, 0.0)))[:, None]
+        cold = left - gain * q * share
+        cold = np.where(cold > LEAST_MISS_F, cold, 0.0)
+        late_heat[h], late_coil[h], late_cfm[h] = q * share, coil * share, added * share
+        mean = 0.5 * (before + cold)
+        degree_hours += np.maximum(mean - np.maximum(tolerance - day.short_f, 0.0), 0.0).sum(axis=0)
+        counted += float(((mean > tolerance) @ z.multiplier).sum())
+    return {"late_heat": late_heat, "late_coil": late_coil, "late_cfm": late_cfm, "lack_f": lack, "handed_f": handed,
+            "late_cold_degree_hours": degree_hours, "cold_zone_hours": counted}
 
 
-def _day_heat(unit: Unit, conditions, loads: ZoneLoads, h, satz_f):
-    """Heat that rooms need by day at their heating setpoints, of it what their coils give, and the most these could. (len(h), Z) [Btu/h]"""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _OwnDay:
+    """Cold rooms in steady hours of the day at the design supply temperature; (n, Z).
+
+    ``target_f`` where the hour holds a cold room: its heating setpoint, ``short_f`` less where its terminal is short ·
+    ``cfm`` airflow, ``heat_btuh`` reheat of the hour · ``conductance`` envelope and airflow [Btu/h.F] · ``help_btuh`` what warms a cold
+    room for nothing · ``spare_btuh`` room heat that the coil has left, with ``widest_cfm`` of added airflow (dual maximum)
+    that is lifted by ``lift_f``.
+    """
+
+    target_f: np.ndarray
+    short_f: np.ndarray
+    cfm: np.ndarray
+    heat_btuh: np.ndarray
+    conductance: np.ndarray
+    help_btuh: np.ndarray
+    spare_btuh: np.ndarray
+    widest_cfm: np.ndarray
+    lift_f: np.ndarray
+
+
+def _own_day(unit: Unit, c, loads: ZoneLoads) -> _OwnDay:
+    """See ``_OwnDay``."""
     z, fs = unit.zones, loads.fs
-    enabled = (heating_enabled(unit, conditions.oat_f[h], conditions.fan_on[h]) > 0.0)[:, None]
-    need = fs * loads.min_cfm[h] * (loads.heat_f[h] - satz_f) - loads.q_heat_btuh[h]
-    flow = np.where(z.dual_maximum, np.maximum(z.heat_max_cfm, loads.min_cfm[h]), loads.min_cfm[h])
-    discharge = fs * flow * np.maximum(loads.heat_f[h] + z.reheat_rise_max_f - satz_f, 0.0)
-    most = np.where(z.has_reheat & enabled, np.minimum(z.reheat_btuh, discharge), 0.0)
-    return need, np.clip(need, 0.0, most), most
+    sat = np.full(c.oat_f.shape, float(unit.air_handler.design_sat_f))
+    satz = zone_supply_f(unit, sat)[:, None]
+    enabled = heating_enabled(unit, c.oat_f, c.fan_on)
+    coil = z.reheat_btuh * z.has_reheat * enabled[:, None]
+    asked = requested_flow_cfm(unit, loads, sat, enabled)
+    # A cold room's terminal stands at its minimum, or at the airflow at which it heats in that hour anyway.
+    flow = np.where(heating_need_btuh(loads, loads.min_cfm, satz) > 0.0, asked, loads.min_cfm)
+    need = heating_need_btuh(loads, flow, satz)
+    rise = np.maximum(loads.heat_f + z.reheat_rise_max_f - satz, 0.0)
+    heat = np.clip(np.minimum(np.minimum(need, fs * flow * rise), coil), 0.0, None)
+    conductance = np.maximum(loads.ua_btuh_f + fs * flow, 1e-9)
+    short = np.maximum(need - heat, 0.0) / conductance
+    widest = np.where(z.dual_maximum & (coil > 0.0), np.maximum(z.heat_max_cfm - flow, 0.0), 0.0)
+    lift = np.maximum(loads.heat_f - short - satz, 0.0)
+    spare = np.minimum(coil, fs * (flow + widest) * rise) - heat - fs * widest * lift
+    still = np.minimum(coil, fs * flow * rise) - heat
+    # More airflow than the coil can warm is no help.
+    widest = np.where(spare > still, widest, 0.0)
+    return _OwnDay(target_f=loads.heat_f - short, short_f=short, cfm=asked, heat_btuh=heat, conductance=conductance,
+                   help_btuh=np.maximum(heat - need, 0.0), spare_btuh=np.maximum(np.maximum(spare, still), 0.0), widest_cfm=widest, lift_f=lift)
 
 
 def _most_cooling_kbtuh(unit: Unit, c):
@@ -370,9 +471,11 @@ def _night_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, duct: NightDuc
     heat, cool = rooms.heat, rooms.cool
     share = lambda q, cap: np.where(cap > 0.0, q / np.where(cap > 0.0, cap, 1.0), 0.0)  # noqa: E731
     r_heat, r_cool = share(heat, rooms.heat_cap), share(cool, rooms.cool_cap)
-    run = np.maximum(r_heat.max(axis=1), r_cool.max(axis=1))
+    taken = r_heat * rooms.heat_flow + r_cool * rooms.cool_flow
+    # The fan runs as long as the zone that calls longest, or longer where it cannot bring the air of all in that time.
+    run = np.maximum(np.maximum(r_heat.max(axis=1), r_cool.max(axis=1)), np.minimum(taken @ z.multiplier / unit.max_cfm, 1.0))
     # While it runs, flow is what the calling zones take on average over the run.
-    each = (r_heat * rooms.heat_flow + r_cool * rooms.cool_flow) / np.where(run > 0.0, run, 1.0)[:, None]
+    each = taken / np.where(run > 0.0, run, 1.0)[:, None]
     flow = np.minimum(each @ z.multiplier, unit.max_cfm)
     fan_kw, fan_heat_kw = np.zeros(len(run)), np.zeros(len(run))
     runs = np.flatnonzero(run > 0.0)
@@ -412,10 +515,10 @@ def _night_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, duct: NightDuc
         "purchased_cooling_kbtuh": cool_time * plant.purchased_kbtuh, "purchased_heating_kbtuh": added["purchased_kbtuh"]}
     late = np.flatnonzero(rooms.late_heat.any(axis=1))
     block["late_heat_kbtuh"] = np.zeros(len(run))
-    for name, values in _late_energy(unit, c, loads, rooms, late).items():
+    for name, values in _late_energy(unit, c, loads, rooms, late, duct).items():
         block[name][late] += values
     return NightBlock(**block, start_miss_f=rooms.start_miss_f, lowest_f=rooms.lowest_f, starts=rooms.starts,
-                      cold_zone_hours=rooms.cold_zone_hours)
+                      late_cold_degree_hours=rooms.late_cold_degree_hours, cold_zone_hours=rooms.cold_zone_hours)
 
 
 def _pressures(unit: Unit, oat_f, zone_cfm, duct: NightDuct | None):
@@ -428,17 +531,25 @@ def _pressures(unit: Unit, oat_f, zone_cfm, duct: NightDuct | None):
     return [(1.0 - duct.override_frac, rows), (duct.override_frac, np.full(len(oat_f), float(duct.override_inwc)))]
 
 
-def _late_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, h) -> dict[str, np.ndarray]:
+def _late_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, h, duct: NightDuct | None) -> dict[str, np.ndarray]:
     """What heat after the start of occupancy adds to the day's own. (len(h),) each"""
     if len(h) == 0:
         return {}
     z, oat = unit.zones, c.oat_f[h]
     enabled = heating_enabled(unit, oat, c.fan_on[h])
-    heat = (rooms.late_heat[h] @ z.multiplier) / 1000.0
-    own = (_day_heat(unit, c, loads, h, unit.air_handler.design_sat_f + unit.air_handler.duct_gain_f)[1] @ z.multiplier) / 1000.0
-    more, less = (sum_sources(heat_sources(unit, load, np.zeros(len(h)), enabled, oat)) for load in (own + heat, own))
+    day = _own_day(unit, c.take(h), loads.take(h))
+    heat, coil, own = (values @ z.multiplier / 1000.0 for values in (rooms.late_heat[h], rooms.late_coil[h], day.heat_btuh))
+    more, less = (sum_sources(heat_sources(unit, load, np.zeros(len(h)), enabled, oat)) for load in (own + coil, own))
     added = {name: more[name] - less[name] for name in more}
-    return {"late_heat_kbtuh": heat, "heat_kbtuh": heat, "pump_tower_kw": added["pump_kw"], "heating_kw": added["electric_kw"],
+    fan_kw = np.zeros(len(h))
+    if rooms.late_cfm[h].any():
+        for sign, cfm in ((1.0, day.cfm + rooms.late_cfm[h]), (-1.0, day.cfm)):
+            flow = np.minimum(cfm @ z.multiplier, unit.max_cfm)
+            for part, dsp in _pressures(unit, oat, cfm, duct):
+                fan_kw += sign * part * fans.supply_fan(unit, flow, dsp, duct is not None and duct.resets_pressure).kw
+            if unit.return_fan.type == "return":
+                fan_kw += sign * fans.secondary_fan_kw(unit, flow * unit.return_fan.flow_frac)
+    return {"late_heat_kbtuh": heat, "heat_kbtuh": heat, "fan_kw": fan_kw, "pump_tower_kw": added["pump_kw"], "heating_kw": added["electric_kw"],
             "fuel_thermh": added["fuel_thermh"], "purchased_heating_kbtuh": added["purchased_kbtuh"]}
 
 
