@@ -28,7 +28,7 @@ from pathlib import Path
 from binestimator.errors import InputError
 from binestimator.estimate import estimate
 from binestimator.inputs.form import read_form
-from binestimator.inputs.project import MOST
+from binestimator.inputs.project import MOST, MOST_ZONES_BY_CANDIDATES
 from binestimator.inputs.read import project_from_mapping
 from binestimator.inputs.schema import FIELDS, MOST_POINTS, POINT_X_RANGE, STRATEGY_SECTIONS, Field, fields_of
 from binestimator.weather import find_weather, read_weather
@@ -194,6 +194,15 @@ def _edges_of_counts() -> Iterator[tuple[str, dict]]:
             yield f"{kind}: {count}", _counted(kind, count)
 
 
+def _edges_of_products() -> Iterator[tuple[str, dict]]:
+    """Most zones with as many candidates as fit beside them, and one more."""
+    fit = MOST_ZONES_BY_CANDIDATES // MOST["zone"]
+    for count in (fit, fit + 1):
+        mapping = _counted("zone", MOST["zone"])
+        mapping["candidate"] = _counted("candidate", count)["candidate"]
+        yield f"zone and candidate: {MOST['zone']} by {count}", mapping
+
+
 def _edges_of_tables() -> Iterator[tuple[str, dict]]:
     """All tables of points at once, short and long, for setpoints and heat pumps."""
     for count in (1, 2, 5, MOST_POINTS):
@@ -222,7 +231,7 @@ def range_edges(seed: int = 1) -> Iterator[tuple[str, dict]]:
 
     A mapping may be refused at reading; then the message names the input or the count.
     """
-    found = [*_edges_of_values(), *_edges_of_counts(), *_edges_of_tables(), *_edges_of_names()]
+    found = [*_edges_of_values(), *_edges_of_counts(), *_edges_of_products(), *_edges_of_tables(), *_edges_of_names()]
     random.Random(seed).shuffle(found)
     yield from found
 
@@ -238,14 +247,21 @@ def _weather():
     return read_weather(find_weather(WEATHER_FILE, Path(".")))
 
 
+# What does not fit is named by what follows from the input.
+_NAMED_AS = {
+    "building.floor_area_ft2": 'building: the quick description gives a zone "Core" whose area_ft2 is above',
+    "special.area_ft2": "special zones take more than the core", "special.count": "special zones take more than the core",
+    "fan.measured_total_inwc": "at the measured point",
+}  # fmt: skip
+
+
 def names_limit(label: str, mapping: dict, message: str) -> bool:
-    """Whether a refusal names what it is about: the input, its section and a value, or the count."""
+    """Whether a refusal names what it is about: the input, also as what another does not fit to, or the count."""
     what = label.partition(":")[0]
     section, _, name = what.partition(".")
     if not name:  # a count, or words as names
-        return "too many" in message or "cannot be called" in message or "stands twice" in message
-    # Inputs that must fit together are named by the one that does not.
-    return "expected" in message and (name in message or section in message or any(word in message for word in name.split("_")))
+        return "too many" in message or "zones times candidates" in message or "cannot be called" in message or "as the marks of tables" in message or "stands twice" in message
+    return name in message or _NAMED_AS.get(what, name) in message
 
 
 def prove(edges: Iterable[tuple[str, dict]], folder: Path, spreadsheet: Spreadsheet | None) -> dict[str, int]:

@@ -33,9 +33,10 @@ from xml.parsers import expat
 from binestimator.errors import InputError
 from binestimator.inputs.files import readable_file
 
-#: Largest workbook file, and largest size of all its parts unpacked. [bytes]
-LARGEST_WORKBOOK = 20_000_000
-LARGEST_UNPACKED = 250_000_000
+#: Largest workbook file, and largest size of all its parts unpacked. [bytes] What the program itself writes for the
+#: largest project fits. Parts that are not asked for are never unpacked, so that their size costs nothing.
+LARGEST_WORKBOOK = 100_000_000
+LARGEST_UNPACKED = 1_000_000_000
 #: Largest part that is read, by what it holds. [bytes]
 LARGEST_PART = {"sheet": 30_000_000, "texts": 30_000_000, "styles": 4_000_000, "small": 1_000_000}
 #: Text compresses some twenty times; a part of more than a megabyte packed tighter than this is a trap.

@@ -19,7 +19,7 @@ from binestimator.inputs.paths import item_path, parse_path
 from binestimator.inputs.problems import Problems
 from binestimator.inputs.project import DEFAULT_CANDIDATES, Given, Project, build_project, resolved_inputs, source_of
 from binestimator.inputs.schema import (
-    LIST_SECTIONS, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, fields_of, is_used, raw_from_text, value_text,
+    LIST_SECTIONS, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, TABLE_MARK, Field, fields_of, is_used, raw_from_text, value_text,
 )  # fmt: skip
 
 #: Sheets of a form; workbooks of results have them too.
@@ -27,7 +27,7 @@ INPUTS, PROFILES, ZONES, STRATEGIES = "Inputs", "Profile groups", "Zone schedule
 FORM_SHEETS = (INPUTS, PROFILES, ZONES, STRATEGIES)
 
 #: Text of the corner of a table, where its column of line keys and its line of column keys meet.
-CORNER = "key: "
+CORNER = TABLE_MARK
 #: In the column of line keys: what follows belongs to no table until the next corner.
 END = CORNER + "end"
 #: Tables and their sheets.
@@ -365,7 +365,9 @@ class _Content:
                     lists += [values.get(field.name) for values in self.project.given.library[part].values()]
                     lists += [c.get(part, {}).get(field.name) for c in self.project.given.candidates]
                     most = max((len(points) for points in lists if points), default=0)
-                    self.content.points[f"{part}.{field.name}"] = max(most, 1) + self.spare_points
+                    # A shorter line says "none" where the line that counts otherwise, of two points, has one more.
+                    least = 2 if most and field.name == "points" else 1
+                    self.content.points[f"{part}.{field.name}"] = max(most, least) + self.spare_points
         for section in SINGLE_SECTIONS:
             for field in fields_of(section).values():
                 if field.type == "points":

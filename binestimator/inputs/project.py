@@ -18,6 +18,8 @@ from binestimator.inputs.schema import (
 )  # fmt: skip
 
 MOST = {"special": 50, "group": 50, "zone": 500, "candidate": 40}
+#: Zones times candidates: what an estimate takes in time and memory grows with it.
+MOST_ZONES_BY_CANDIDATES = 8_000
 MOST_OVERRIDES = 500
 
 #: Candidates evaluated unless the project says otherwise: id -> (name, SAT strategy, DSP strategy).
@@ -435,6 +437,12 @@ def build_project(
     build.follow_zones(sum(zone.multiplier for zone in zones))
     candidates, baseline_id = build.candidates(sections)
     build.all_overrides_used()
+    if len(zones) * len(candidates) > MOST_ZONES_BY_CANDIDATES:
+        problems.add(
+            "candidate", f"{len(zones)} zones times {len(candidates)} candidates are {len(zones) * len(candidates)}",
+            expected=f"zones times candidates at most {MOST_ZONES_BY_CANDIDATES}, the default candidates counted",
+            do="join alike zones by their multiplier, or list fewer candidates", involves=("zone", "candidate"),
+        )  # fmt: skip
 
     project = Project(
         info=sections.pop("project"), **sections, specials=specials, groups=groups, zones=zones,

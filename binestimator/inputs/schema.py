@@ -69,6 +69,8 @@ _LENGTH_TEXT, _LENGTH_PATH = 200, 400
 MOST_POINTS = 50
 # Signs that a backslash and a letter mean in a text in double quotes: what a path with backslashes turns into.
 _ESCAPED = {"\t": "t", "\n": "n", "\r": "r", "\b": "b", "\f": "f"}
+#: Beginning of the texts that mark tables on forms; no text of a user may begin so.
+TABLE_MARK = "key: "
 _DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 #: First values of points: outdoor temperature [degF] or airflow [% of design].
 POINT_X_RANGE = (-60.0, 150.0)
@@ -258,6 +260,8 @@ def _check_text(field: Field, raw: object, in_cell: bool) -> tuple[object, str |
         return None, sentence("is empty", raw, field.allowed_as(in_cell=in_cell))
     if len(text) > field.max_length:
         return None, sentence(f"is too long ({len(text)} characters)", raw, field.allowed_as(in_cell=in_cell), "shorten it")
+    if text.startswith(TABLE_MARK):
+        return None, _marks_table(raw)
     place = _forbidden(text, several_lines=field.name == "notes")
     if place is not None:
         what = f"holds a control or unprintable character (U+{ord(text[place]):04X} at place {place + 1})"
@@ -276,6 +280,8 @@ def check_free_text(raw: object, length: int) -> tuple[str | None, str | None]:
         return None, sentence(
             f"is too long ({len(text)} characters)", raw, f"text of at most {length} characters", "shorten it"
         )
+    if text.startswith(TABLE_MARK):
+        return None, _marks_table(raw)
     place = _forbidden(text, several_lines=True)
     if place is not None:
         return None, sentence(
@@ -283,6 +289,10 @@ def check_free_text(raw: object, length: int) -> tuple[str | None, str | None]:
             raw, "printable text", "remove it",
         )  # fmt: skip
     return text, None
+
+
+def _marks_table(raw: str) -> str:
+    return sentence(f'begins with "{TABLE_MARK}", as the marks of tables on forms do', raw, "another beginning", "change it")
 
 
 def _forbidden(text: str, several_lines: bool) -> int | None:

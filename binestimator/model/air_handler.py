@@ -19,6 +19,9 @@ from .unit import Groups, Unit, Zones
 LEAST_EXCHANGE_CFM = 1e-6
 # No room is held moister than saturated air of this temperature. [degF]
 ROOM_SATURATION_F = 80.0
+# Saturation at a coil is held at this leaving temperature, where it is far above any air's humidity: a plant that is
+# absurdly short would come to the boiling point, from which saturation is not defined. [degF]
+WARMEST_DRYING_F = 150.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,7 +179,7 @@ def moisture(unit: Unit, fl, flow_cfm, infiltration_cfm, oa_frac, oa_humidity_ra
     ceiling = saturation_humidity_ratio(ROOM_SATURATION_F, pressure_psia)
     dry_room = np.minimum(dry_room, np.maximum(ceiling, oa_humidity_ratio))
     dry_mixed = oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * dry_room
-    coil_w = ah.coil_rh_frac * saturation_humidity_ratio(leaving_f, pressure_psia)
+    coil_w = ah.coil_rh_frac * saturation_humidity_ratio(np.minimum(leaving_f, WARMEST_DRYING_F), pressure_psia)
     wet = np.clip((entering_f - leaving_f) / ah.coil_contact_f, 0.0, 1.0) * drying_frac
     # A coil no colder than the dew point of the mixed air it would see stays dry.
     wet = np.where(dry_mixed > coil_w, wet, 0.0)

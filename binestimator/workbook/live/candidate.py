@@ -587,7 +587,7 @@ class Chain:
         self.col(m + "dry_room", "Rooms with a dry coil", "lb/lb",
                  f"MIN({{humidity_ratio}}+{{latent}}/MAX({outside},{least}),MAX({{c.w_ceiling}},{{humidity_ratio}}))", "f5")
         self.col(m + "dry_mixed", "Mixed air with a dry coil", "lb/lb", f"{share}*{{humidity_ratio}}+(1-{share})*{n('dry_room')}", "f5")
-        t = f"({leaving}+{{k.rankine}})"
+        t = f"(MIN({leaving},{{k.warmest_drying_f}})+{{k.rankine}})"
         self.col(m + "ln_ps", "ln of saturation pressure, leaving", "", f"IF({leaving}<{{k.freezing}},{ln_pressure('ice', t)},{ln_pressure('water', t)})", "f5")
         self.col(m + "coil_w", "Leaving a wet coil", "lb/lb",
                  f"{{air_handler.coil_rh_frac}}*{{k.molar}}*EXP({n('ln_ps')})/({{pressure}}-EXP({n('ln_ps')}))", "f5")

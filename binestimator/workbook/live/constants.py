@@ -26,6 +26,7 @@ _PHYSICS = (
     ("k.least_exchange", "Least air exchange of a moisture balance", "cfm", air_handler.LEAST_EXCHANGE_CFM, "Keeps a room without any outdoor air from having no answer"),
     ("k.film", "Outside film of a roof", "Btu/h·ft²·°F", build.ROOF_FILM_BTUH_FT2_F, "ASHRAE Fundamentals, sol-air temperature in summer (from memory)"),
     ("k.w_ceiling_f", "Most humid rooms: saturated at", "°F", air_handler.ROOM_SATURATION_F, "Assumption: moisture would condense elsewhere"),
+    ("k.warmest_drying_f", "Saturation at a coil held at", "°F", air_handler.WARMEST_DRYING_F, "Far beyond any coil: nothing condenses there, and near boiling nothing would be defined"),
     ("k.capacity_slack", "Excess of load that counts as short of cooling", "share", system.CAPACITY_SLACK_FRAC, "Rounding"),
     ("k.unserved", "Load beyond capacity that is rounding", "share", system.UNSERVED_FRAC, "Rounding"),
     ("k.sat_held", "Supply air off its setpoint by less is held", "°F", system.SAT_HELD_F, "Rounding"),

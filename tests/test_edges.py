@@ -1,0 +1,174 @@
+"""Both ends of every range and count: what is accepted can be written, and what is written can be read."""
+
+from __future__ import annotations
+
+import copy
+import html
+import io
+import itertools
+import random
+import re
+import zipfile
+
+import pytest
+
+import edges
+from binestimator.errors import InputError, WorkbookError
+from binestimator.estimate import estimate
+from binestimator.inputs.form import read_form
+from binestimator.inputs.project import MOST, MOST_ZONES_BY_CANDIDATES
+from binestimator.inputs.read import project_from_mapping
+from binestimator.inputs.schema import FIELDS, MOST_POINTS, TABLE_MARK
+from binestimator.workbook.layout import candidate_sheet_names
+from binestimator.workbook.strict import Book, LONGEST_FORMULA, utf16_length
+from binestimator.workbook.write import build_workbook
+from builders import weather_of
+from recalculation import Spreadsheet, cells
+
+SLICE = 6  # of some seven hundred; all of them by python -m tests.edges
+# The whole computation of these is heavy: they are read only, and run by the module.
+HEAVY = re.compile(r"zone: \d{3}|zone and candidate|candidate: 4\d|special: 5\d|group: 5\d")
+
+
+@pytest.mark.invariant
+def test_every_edge_is_accepted_or_refused_by_name():
+    """Each input stands at both its ends; reading ends in a project or in a message that names the input or the count."""
+    labels, accepted = [], 0
+    for label, mapping in edges.range_edges(1):
+        labels.append(label)
+        try:
+            project_from_mapping(mapping)
+            accepted += 1
+        except InputError as error:
+            assert edges.names_limit(label, mapping, str(error)), (label, str(error))
+    assert len(labels) == len(set(labels))
+    met = {label.partition(":")[0] for label in labels}
+    assert {field.path for field in FIELDS if field.type != "path"} <= met
+    assert accepted > 550
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("kind", MOST)
+def test_counts_are_allowed_up_to_their_limit_and_named_beyond(kind):
+    found = dict(edges.range_edges(1))
+    project = project_from_mapping(found[f"{kind}: {MOST[kind]}"])
+    assert len(getattr(project, f"{kind}s")) >= MOST[kind]
+    with pytest.raises(InputError, match=f"{kind}: too many: {MOST[kind] + 1}; expected at most {MOST[kind]}"):
+        project_from_mapping(found[f"{kind}: {MOST[kind] + 1}"])
+
+
+@pytest.mark.invariant
+def test_zones_times_candidates_have_a_limit_of_their_own():
+    found = dict(edges.range_edges(1))
+    most = MOST["zone"]
+    fit = MOST_ZONES_BY_CANDIDATES // most
+    project = project_from_mapping(found[f"zone and candidate: {most} by {fit}"])
+    assert len(project.zones) * len(project.candidates) == MOST_ZONES_BY_CANDIDATES
+    with pytest.raises(InputError, match=f"{most} zones times {fit + 1} candidates are {most * (fit + 1)}; expected zones times candidates at most {MOST_ZONES_BY_CANDIDATES}"):
+        project_from_mapping(found[f"zone and candidate: {most} by {fit + 1}"])
+
+
+@pytest.mark.crosscheck
+def test_a_slice_of_the_edges_reaches_the_recalculated_workbook(tmp_path):
+    """No error cell, reads back equal, and another program computes the engine's values."""
+    light = ((label, mapping) for label, mapping in edges.range_edges(20) if not HEAVY.match(label))
+    # Beside the slice what once failed: tables of one and of many points, and a plant so short that supply air would boil.
+    tables = {*(f"tables of {count} points" for count in (1, MOST_POINTS)), "zone.roof_ft2: high"}
+    chosen = [*itertools.islice(light, SLICE), *((label, mapping) for label, mapping in edges.range_edges(1) if label in tables)]
+    counts = edges.prove(chosen, tmp_path, Spreadsheet(tmp_path))
+    assert counts["refused"] + counts["written"] == SLICE + len(tables)
+    assert counts["recalculated"] == counts["written"] >= len(tables) and counts["numbers"] > 40_000 * counts["written"]
+
+
+@pytest.mark.crosscheck
+def test_most_groups_and_points_are_written_with_short_formulas_and_recalculate(tmp_path):
+    """Fifty groups and tables of fifty points at once, on every sheet of formulas."""
+    found = dict(edges.range_edges(1))
+    mapping = found[f"group: {MOST['group']}"]
+    tables = found[f"tables of {MOST_POINTS} points"]
+    mapping["heating"] |= {key: tables["heating"][key] for key in ("type", "cop_points", "capacity_points")}
+    mapping["candidate"] = tables["candidate"][:1]
+    assert edges.prove([("groups and points", mapping)], tmp_path, Spreadsheet(tmp_path))["recalculated"] == 1
+    content, _ = build_workbook(estimate(project_from_mapping(mapping), weather_of()))
+    longest = depth = 0
+    for text in _formulas(content):
+        longest = max(longest, len(text))
+        nested = 0
+        for sign in re.sub(r'"[^"]*"', "", text):
+            nested += (sign == "(") - (sign == ")")
+            depth = max(depth, nested)
+    # Limits of spreadsheet programs: 8,192 characters and 64 levels.
+    assert 100 < longest < LONGEST_FORMULA and depth < 30
+
+
+def _formulas(content: bytes):
+    with zipfile.ZipFile(io.BytesIO(content)) as file:
+        for name in file.namelist():
+            if name.startswith("xl/worksheets/sheet"):
+                yield from (html.unescape(text) for text in re.findall(r"<f[^>]*>([^<]+)</f>", file.read(name).decode()))
+
+
+# Refused at reading: a group called "none", and what begins as the marks of tables on forms do.
+NAMES = [name for name in (*edges.RESERVED, "\U0001F3E2" * 40) if name != "none" and not name.startswith(TABLE_MARK)]
+
+
+@pytest.mark.invariant
+def test_things_named_like_reserved_words_are_written_and_read_back(tmp_path):
+    """Groups, zones and candidates all at once: words of forms, files, results and sheets are names like others."""
+    mapping = dict(edges.range_edges(1))["group: 1"]
+    zone = mapping["zone"][0]
+    mapping["group"] = [{"name": name} for name in NAMES]
+    mapping["zone"] = [{**zone, "name": name, "group": name} for name in NAMES]
+    mapping["air_handler"]["design_cfm"], mapping["fan"]["motor_hp"] = 450 * len(NAMES), len(NAMES)
+    mapping["cooling"]["capacity_tons"], mapping["outdoor_air"]["minimum_cfm"] = len(NAMES), 40 * len(NAMES)
+    mapping["candidate"] = [{"id": f"c{k}", "name": name, "sat": "as_found", "dsp": "as_found"} for k, name in enumerate(NAMES[:8])]
+    mapping["candidate"] += [{"id": word, "name": word, "sat": "as_found", "dsp": "as_found"} for word in ("none", "end", "value", "best", "baseline", "counts")]
+    project = project_from_mapping(mapping)
+    content, pen = build_workbook(estimate(project, weather_of()))
+    assert max(pen.residuals.values()) < 1e-9
+    assert not [1 for sheet in cells(content).values() for kind, _ in sheet.values() if kind == "e"]
+    file = tmp_path / "named.xlsx"
+    file.write_bytes(content)
+    again = read_form(file).project
+    assert again.checksum() == project.checksum()
+    assert [zone.name for zone in again.zones] == NAMES and [c.id for c in again.candidates] == [c.id for c in project.candidates]
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("place", ["group", "zone", "candidate", "notes", "evidence"])
+def test_texts_that_begin_as_marks_of_tables_do_are_refused(place):
+    mapping = copy.deepcopy(edges.BASE)
+    if place == "notes":
+        mapping["project"]["notes"] = "key: zone"
+    elif place == "evidence":
+        mapping["evidence"] = {"fan.motor_hp": "key: end"}
+    else:
+        mapping[place][-1]["name"] = "key: zone"
+    with pytest.raises(InputError, match='begins with "key: ", as the marks of tables on forms do'):
+        project_from_mapping(mapping)
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("name", ["\U0001F3E2" * 40, "x" + "\U0001F3E2" * 40, "\U0001F3E2x" * 20, "Zones", "History", "a" * 80, "' '" * 20])
+def test_sheet_names_are_cut_by_the_units_that_the_file_counts(name):
+    """Spreadsheet programs count UTF-16 units: a sign outside the basic plane takes two."""
+    names = candidate_sheet_names([name] * 8)
+    assert all(0 < utf16_length(each) == len(each.encode("utf-16-le")) // 2 <= 31 for each in names)
+    with Book(title="Names") as book:
+        for each in names:
+            book.sheet(each)
+        with pytest.raises(WorkbookError, match="32 characters"):
+            book.sheet("\U0001F3E2" * 16)
+
+
+@pytest.mark.invariant
+def test_size_of_parts_that_are_not_asked_for_does_not_matter(tmp_path):
+    """Sheets of formulas of a large project fill tens of megabytes, of which reading inputs unpacks nothing."""
+    project = project_from_mapping(edges.BASE)
+    content, _ = build_workbook(estimate(project, weather_of()))
+    file = tmp_path / "large.xlsx"
+    file.write_bytes(content)
+    with zipfile.ZipFile(file, "a") as archive:
+        archive.writestr("xl/worksheets/sheet99.xml", random.Random(1).randbytes(45_000_000))
+    assert file.stat().st_size > 45_000_000
+    assert read_form(file).project.checksum() == project.checksum()
