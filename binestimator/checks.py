@@ -9,9 +9,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from .benchmarks import benchmarks
 from .errors import Finding
+from .inputs.defaults import paths_by
 from .inputs.schema import fields_of
-from .model.air_handler import ROOM_SATURATION_F
+from .model.air_handler import ROOM_SATURATION_F, design_outdoor_air_cfm
 from .model.system import balance_error_btuh, moisture_error_btuh
 from .moist_air import saturation_humidity_ratio
 from .results import ANNUAL, CHANGED_SERVICE, COUNT_KEYS, ENERGY_KEYS, Check
@@ -155,8 +157,22 @@ def run_checks(project, weather, unit, results, baseline, runs, selection, inter
     tuple of Check, tuple of Finding
     """
     checks = [*_hours(results, weather), _balance(runs), *_unserved(results), *_bins(results, baseline, project), *_published(results, baseline, project),
-              *_signs(results, baseline)]
-    return tuple(checks), tuple(_findings(project, unit, results, baseline, baseline_service))
+              *_signs(results, baseline), *_benchmarks(found := benchmarks(runs[baseline.id][0].unit, baseline.annual))]
+    return tuple(checks), (*_price_findings(found), *_findings(project, unit, results, baseline, baseline_service))
+
+
+def _benchmarks(found):
+    """Figures of the baseline outside what is usual; prices have findings of their own."""
+    for b in found:
+        if not b.usual and not b.price:
+            yield Check(name=b.label, status="explain", value=f"{b.value:.3g} {b.unit}", expected=f"{b.low:g} to {b.high:g} {b.unit}",
+                        text=f"Outside what is usual: {b.remark}.", source=b.source)
+
+
+def _price_findings(found):
+    for b in found:
+        if not b.usual and b.price:
+            yield Finding("check", "prices", f"{b.label} {b.value:g} {b.unit}, usual {b.low:g} to {b.high:g}: {b.remark}.")
 
 
 def _hours(results, weather):
@@ -333,11 +349,20 @@ def _findings(project, unit, results, baseline, baseline_service):
         yield Finding("info", "baseline", "Confirmed as found, while the baseline does not fail in it: " + ", ".join(idle) + ".")
     if baseline_service.confirmed and "service.as_found_confirmed" not in project.evidence:
         yield Finding("check", "baseline", "What the baseline fails in is confirmed without evidence: say under [evidence] where service.as_found_confirmed comes from.")
+    rates_cfm = sum(design_outdoor_air_cfm(unit.zones, unit.groups)) / project.outdoor_air.ventilation_efficiency
+    if unit.oa_required_cfm < (1.0 - project.service.outdoor_air_margin_frac) * rates_cfm:
+        yield Finding("check", "outdoor air", f"The required outdoor air of {unit.oa_required_cfm:,.0f} cfm is less than the groups' rates over the ventilation efficiency ask for "
+                      f"({rates_cfm:,.0f} cfm): every candidate is judged by it, so say where outdoor_air.required_cfm comes from.")
     loose = [field.name for field in fields_of("service").values() if field.type == "float" and getattr(project.service, field.name) > field.default]
     if loose:
         yield Finding("caution", "service", "Limits of equal service are looser than the program's: " + ", ".join(
             f"{name} = {getattr(project.service, name):g} for {fields_of('service')[name].default:g}" for name in loose) + ".")
     yield Finding("info", "summary", "Not reconciled with bills: compare the as-found end uses with at least twelve months of bills before a programme claim.")
+    by_climate = [path for path in paths_by("climate") if project.origins[path] == "default"]
+    if project.climate and by_climate:
+        whose = "given" if project.weather.climate_zone != "auto" else "by the weather file's degree-days and moisture; tables of counties go before it"
+        values = ", ".join(f"{path} = {project.defaults[path][0]:g}" for path in by_climate)
+        yield Finding("info", "weather", f"Climate zone {project.climate} ({whose}) sets defaults: {values}.")
     counted = [o for o in project.origins.values()]
     defaults = sum(o == "default" for o in counted)
     if counted:

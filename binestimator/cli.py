@@ -236,7 +236,7 @@ def parser() -> argparse.ArgumentParser:
         description="Shows the hours of a typical year by outdoor temperature, occupied and not, with mean coincident humidity. "
                     "The schedule is that of a project, or weekday hours given here.",
     )  # fmt: skip
-    bins.add_argument("weather", metavar="WEATHER", help="typical-year file (TMY3, TMY2 or EPW), looked up here and in weather/")
+    bins.add_argument("weather", metavar="WEATHER", help="typical-year file (TMY3, TMY2 or EPW), looked for here and where a project would look")
     bins.add_argument("--csv", metavar="FILE", help="write the table to this file as well, with the hours in thirds of the day")
     _add_force(bins, "replace FILE whatever it holds; never a file that is read")
     bins.add_argument("--width", type=int, choices=(2, 5, 10), help="width of the bins in degF (default: that of the project, else 5)")

@@ -675,7 +675,8 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     ordered = sorted(project.candidates, key=lambda c: (c.sat.strategy == "cost_optimal", c.id != project.baseline_id))
     for candidate in ordered:
         site_for(candidate)
-    nights = held.nights if held is not None else _nights(ordered, site_for)
+    nights = {} if held is None else dict(held.nights)
+    nights |= _nights([c for c in ordered if c.id not in nights], site_for)  # a held run may be asked for further candidates
 
     def evaluated(name) -> _Evaluated:
         """Every candidate on the hours, the rows or the mean rows of its site."""

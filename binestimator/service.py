@@ -66,9 +66,9 @@ class Yardstick:
     """What the baseline promises in its R running hours.
 
     ``hours`` (R,) · ``cool_f, heat_f`` (R, Z) setpoints in force [degF] · ``occupied_hours`` (Z,) ·
-    ``required_cfm`` (R,) outdoor air at the unit · ``group`` (Z,), ``by_area, by_people`` (R, G) zone outdoor air
-    as [cfm/ft2] and share of ``area_cfm, people_cfm`` (Z,) · ``humid_dewpoint_f`` · ``pressure_psia`` ·
-    ``multiplier`` (Z,), ``names`` of zones · ``rules`` record of section ``service``.
+    ``required_cfm`` (R,) outdoor air at the unit · ``area_cfm, people_cfm`` (Z,) outdoor air of one zone for its area and for its
+    people when full, of which ``area_share, people_share`` (R, G) are needed, by the ``group`` (Z,) of the zone ·
+    ``humid_dewpoint_f`` · ``pressure_psia`` · ``multiplier`` (Z,), ``names`` of zones · ``rules`` record of section ``service``.
     """
 
     hours: np.ndarray

@@ -238,7 +238,7 @@ def _parse_tmy3(file_name: str, lines: list[str]) -> RawWeather:
             )
     fields = _split_station(file_name, lines[0], least=7)
     station, *names, state, zone, latitude, longitude, elevation = fields
-    site = _site(file_name, latitude, longitude, zone, elevation)
+    site = _site(file_name, lines[0], latitude, longitude, zone, elevation)
     rows = lines[2:]
     _check_field_count(file_name, rows, 3, len(header))
     # Hours are numbered by their end. One vendor writes midnight as 00:00 of the next day.
@@ -289,7 +289,7 @@ def _parse_epw(file_name: str, lines: list[str]) -> RawWeather:
         )
     fields = _split_station(file_name, lines[0], least=10)
     _, *names, state, country, _, station, latitude, longitude, zone, elevation = fields
-    site = _site(file_name, latitude, longitude, zone, elevation)
+    site = _site(file_name, lines[0], latitude, longitude, zone, elevation)
     rows = lines[8:]
     # Older files stop before the last fields, which nobody uses here; more would shift every column.
     count = rows[0].count(",") + 1 if rows else _EPW_FIELDS
@@ -340,7 +340,7 @@ def _parse_tmy2(file_name: str, lines: list[str]) -> RawWeather:
     )
     latitude = (int(lat_deg) + int(lat_min) / 60.0) * (1 if ns == "N" else -1)
     longitude = (int(lon_deg) + int(lon_min) / 60.0) * (1 if ew == "E" else -1)
-    site = _site(file_name, latitude, longitude, zone, elevation)
+    site = _site(file_name, lines[0], latitude, longitude, zone, elevation)
     rows = lines[1:]
     for number, row in enumerate(rows, start=2):
         if len(row) < _TMY2_LAST_CHARACTER:
@@ -388,7 +388,7 @@ def _split_station(file_name: str, line: str, least: int) -> list[str]:
     return fields
 
 
-def _site(file_name: str, latitude, longitude, zone, elevation) -> dict[str, float]:
+def _site(file_name: str, line: str, latitude, longitude, zone, elevation) -> dict[str, float]:
     """Checked position of the station."""
     site = {}
     for name, what, value, low, high in (
@@ -403,7 +403,8 @@ def _site(file_name: str, latitude, longitude, zone, elevation) -> dict[str, flo
             number = np.nan
         if not low <= number <= high:
             raise WeatherError(
-                f"{file_name}, line 1: {what}: got {value!r}; expected {low:g} to {high:g}"
+                f"{file_name}, line 1: {what}: got {str(value)!r} in {quoted(line)}; expected {low:g} to {high:g}; numbers have decimal points, and "
+                "a name that holds a comma stands in quotes"
             )
         site[name] = number
     # Clock and sun part by 3 h at most anywhere (western China); a longitude with the wrong

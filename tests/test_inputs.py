@@ -339,7 +339,7 @@ def test_no_candidate_and_too_many():
         (("fan", {"motor_efficiency_frac": 93}), "fan.motor_efficiency_frac", ["enter 0.93 for 93 %"]),
         (("fan", {"measured_cfm": 9000, "measured_kw": 8}), "fan", ["measured point without measured_total_inwc"]),
         (("fan", {"motor_hp": 10, "measured_cfm": 20000, "measured_total_inwc": 1, "measured_kw": 15}), "fan.measured_kw",
-         ["output against input power", "8.0 kW of input", "at most 10.0 kW"]),
+         ["output against input power", "8.1 kW of input", "at most 10.2 kW"]),
         (("fan", {"measured_cfm": 10000, "measured_total_inwc": 4, "measured_kw": 4}), "fan.measured_kw",
          ["carries 4.69 kW: efficiency above 1"]),
         (("fan", {"measured_cfm": 1000, "measured_total_inwc": 4, "measured_kw": 8}), "fan.measured_kw", ["0.008000 kW/cfm"]),
@@ -492,7 +492,7 @@ def test_overrides_reach_sections_groups_zones_and_candidates():
     network = over.zones[-1]
     assert (network.rogue, network.multiplier) == ("both", 2)
     assert over.candidate("sat_demand").sat.ignored_requests == 4.0
-    assert over.candidate("as_found").sat.ignored_requests == 2.0  # as found does not use it
+    assert over.candidate("as_found").sat.ignored_requests == 1.0  # as found does not use it: the default of 12 terminals
     assert over.candidate("sat_demand").cost_usd == 12.0
     assert project == project_from_mapping(QUICK)  # the first one is as it was
 
@@ -653,6 +653,20 @@ def test_zones_file_with_semicolons_and_listed_zones(tmp_path):
 
 
 @pytest.mark.parametrize(
+    ("text", "encoding"),
+    [
+        ("name\tarea_ft2\r\nB\t800\r\n", "utf-16"),  # what a spreadsheet program calls Unicode text
+        ("sep=;\nname;area_ft2\nB;800\n", "utf-8"), ("name,area_ft2,,\nB,800,,\n,,,\n", "utf-8-sig"), ("name,area_ft2\rB,800\r", "utf-8"),
+        ('"name","area_ft2"\n"B","800"\n', "utf-8"),
+    ],
+)  # fmt: skip
+def test_zones_files_as_spreadsheet_programs_save_them(tmp_path, text, encoding):
+    write(tmp_path, text, "z.csv", encoding)
+    raw = changed(LISTED, ("project", "zones_csv", "z.csv"), ("zone", []))
+    assert [(zone.name, zone.area_ft2) for zone in project_from_mapping(raw, tmp_path).zones] == [("B", 800.0)]
+
+
+@pytest.mark.parametrize(
     ("text", "words"),
     [
         ("", ["is empty"]),
@@ -663,6 +677,19 @@ def test_zones_file_with_semicolons_and_listed_zones(tmp_path):
         ("name,area_ft2\nA,50,60\n", ["z.csv line 2", "3 cells, the header 2"]),
         ("name,area_ft2\n\nA,x\n", ["z.csv line 3.area_ft2: not a number", 'got "x"']),
         ('name,area_ft2\nA,"1,000"\n', ["thousands separator"]),
+        ("name,area_ft2,max_cfm\nA,100\n", ["z.csv line 2: has 2 cells, the header 3; got `A,100`", "add the 1 missing comma"]),
+        ("name,area_ft2,max_cfm\nA,1,000,900\n", ["z.csv line 2: has 4 cells, the header 3; got `A,1,000,900`", "1.000 with a decimal point, or 1000"]),
+        ("name,area_ft2\nNorth, upper,100\n", ["got `North, upper,100`", "put a name that holds a comma in quotes"]),
+        ("name,area_ft2,max_cfm\nA,100\nB,x,500\nC,1,2,3\n", ["line 2: has 2 cells", "line 3.area_ft2: not a number", "line 4: has 4 cells", "3 problems"]),
+        ("name;area_ft2\nA;12,5\n", ["z.csv line 2.area_ft2: not a number", "type 12.5 with a decimal point"]),
+        ("name,area_ft2\nA;100\n", ["line 2: has 1 cell, the header 2; got `A;100` with semicolons", "commas between the cells"]),
+        ('name,area_ft2\nDuct 12" high,100\nB,100\n"C" x,5\n', ['got `"C" x,5`; put the comma after it']),
+        ('name,area_ft2\n"A,100\nB","5\n', ['line 2: a quote without its partner; got `"A,100`', 'line 3: text after a closing quote; got `B","5`']),
+        ("A,100\nB,200\n", ["z.csv line 1: no column is an input of a zone; got `A,100`", "expected a header line such as name,group"]),
+        ("name,max_cfm\nA,100\n", ["z.csv line 1: no column area_ft2, which every zone needs; got `name,max_cfm`; add it", "1 problem"]),
+        ("name,,area_ft2\nA,,100\n", ["a column without a name; got `name,,area_ft2`"]),
+        ("name,area_ft2,reheat\nA,100,maybe\n", ["not a truth value; got \"maybe\"; expected yes or no"]),
+        ("PK\x03\x04", ["the zones file is a workbook or another packed file", "save the sheet of zones as CSV"]),
         ("name,area_ft2\nA,100\nA,100\n", ["zone[A]", "twice"]),
         ("name,area_ft2\n,100\n", ["zone[#1].name: is missing"]),
         ("name,area_ft2\nA,\n", ["zone[A].area_ft2: is missing"]),

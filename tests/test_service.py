@@ -56,6 +56,7 @@ SERVICE_GIVEN_UP = [
     gamed("less_required", outdoor_air__required_cfm=1000),
     gamed("humid_limit", air_handler__humid_dewpoint_f=70),
 ]
+MORNINGS = [gamed("no_warmup", schedule__warmup_hours=0)]
 LESS_AIR = [gamed("oa_1000", outdoor_air__minimum_cfm=1000), gamed("minimums_5", group__office__minimum_flow_frac=0.05)]
 
 
@@ -65,7 +66,7 @@ def run_of(raw, place="greensboro"):
 
 @functools.cache
 def office():
-    return run_of(OFFICE | {"candidate": [AS_FOUND, HONEST, *SERVICE_GIVEN_UP, *LESS_AIR]})
+    return run_of(OFFICE | {"candidate": [AS_FOUND, HONEST, *SERVICE_GIVEN_UP, *MORNINGS, *LESS_AIR]})
 
 
 # --- what used to win -----------------------------------------------------------------------------
@@ -93,6 +94,14 @@ def test_a_candidate_that_changes_the_promise_is_shown_and_never_ranked(id_):
     assert f"{path} = {value:g}" in c.equal_service.reasons[0] if isinstance(value, int | float) else f"{path} = {value}" in c.equal_service.reasons[0]
     plain = next(p for p in to_plain(results)["candidates"] if p["id"] == id_)
     assert plain["kind"] == "changed_service" and plain["rank"] is None and plain["equal_service"] is False
+
+
+@pytest.mark.invariant
+def test_mornings_without_a_warm_up_are_seen():
+    """A control and no promise, so it may be a candidate; but rooms are not ready when people come."""
+    c = office()["no_warmup"]
+    assert c.kind == "companion" and c.rank is None and c.service.start_miss_f_rise > c.service.limits["start_miss_f_rise"] > 200.0
+    assert any(reason.startswith("rooms not ready at the start of occupancy") for reason in c.equal_service.reasons)
 
 
 @pytest.mark.invariant
@@ -470,7 +479,7 @@ def test_terminal_marks_other_service_apart():
 
     text = comparison(office())
     marks = {line[2:].split(" ")[0]: line[0] for line in text.splitlines() if line[1:2] == " " and line[2:].split(" ")[0] in {c.id for c in office().candidates}}
-    assert marks == {"as_found": "=", "honest": "*", "oa_1000": "!", "minimums_5": "!", **{c["id"]: "~" for c in SERVICE_GIVEN_UP}}
+    assert marks == {"as_found": "=", "honest": "*", "oa_1000": "!", "minimums_5": "!", "no_warmup": "!", **{c["id"]: "~" for c in SERVICE_GIVEN_UP}}
     assert "~ is of another service" in text and "Equal OA  saving with as much outdoor air" in text
 
 
@@ -478,6 +487,12 @@ def test_the_limits_in_words_follow_the_tolerances():
     words = dict(rule_texts(project_of(service={"temperature_rise_f": 0.05, "outdoor_air_rise_frac": 0.02})))
     assert "no more than 0.05 °F times its occupied hours" in words["Temperature"]
     assert "95 % of the required outdoor air rises by no more than 2 %" in words["Outdoor air at the unit"]
+
+
+def test_a_promise_below_the_rates_is_told():
+    for required, told in ((None, False), (3500, False), (1500, True)):
+        results = run_of(merged(OFFICE, {"outdoor_air": {"required_cfm": required} if required else {}}) | {"candidate": [AS_FOUND]})
+        assert any("is less than the groups' rates" in f.text for f in results.findings) == told
 
 
 def test_looser_limits_and_bare_confirmations_are_told():

@@ -144,6 +144,11 @@ def _condition(text: str, path: str) -> Condition:
     return Condition(left, over, match[2], tuple(match[3].split("|")) if match[2] == "=" else float(match[3]))
 
 
+def paths_by(fact: str) -> tuple[str, ...]:
+    """Inputs whose default asks for a fact."""
+    return tuple(path for path, lines in rules().items() if any(c.left == fact for rule in lines for c in rule.conditions))
+
+
 def default_in_force(path: str, value_of: Callable[[str], object]) -> tuple[object, str]:
     """Default of an input and its source, as other inputs and facts make it.
 

@@ -342,6 +342,7 @@ class _FormReader:
                 layers.otherwise[key] = cell.value
             for name in (YOURS, REVIEWER):
                 layers.places.setdefault((name, path), table.at(row, columns[name]))
+                layers.places.setdefault((name, key), table.at(row, columns[name]))
                 if contents[name] is not None and (name, contents[name]) != (REVIEWER, UNUSED):
                     layers.of(name)[key] = contents[name]
                     layers.places[name, path] = table.at(row, columns[name])
@@ -557,6 +558,11 @@ class _FormReader:
         if not listed:
             return
         self.raw["candidate"] = [table for _, _, table in listed]
+        for index, (_, at, _) in enumerate(listed):  # one whose id cannot be used is called by its place
+            for (layer, key), place in columns[at].places.items():
+                if layer == YOURS and key:
+                    self.places.setdefault(f"candidate[{nameless(index)}].{key}", place)
+            self.places.setdefault(f"candidate[{nameless(index)}]", columns[at].places.get((YOURS, "id"), ""))
         for candidate_id, path, raw, place in self._path_lines("changes"):
             target = next((table for table in self.raw["candidate"] if table.get("id") == candidate_id), None)
             if target is None:
@@ -772,13 +778,16 @@ class _FormReader:
         """A problem as a reader of the form sees it: the cell it stands in, or the nearest known, and inputs by their labels."""
         where, text = problem.where, _with_labels(problem.text, places)
         label = _label_of(where)
-        named = f"{label} ({where})" if label else where
-        nearest = where
+        inner = _ABOUT_PATH.fullmatch(where)
+        shown = inner[1] if inner else where
+        named = f"{label} ({shown})" if label else where
+        point = re.match(r"([xy]) of point (\d+) ", problem.text)
+        nearest = f"{where}.{point[1]}{point[2]}" if point else where
         while nearest:
             if places.get(nearest):
-                return Problem(f"{places[nearest]}, {named}" if label else f"{places[nearest]} ({where})", text)
+                return Problem(f"{places[nearest]}, {named}" if label else f"{places[nearest]} ({shown})", text)
             nearest = nearest[: max(nearest.rfind("."), 0)]
-        sheet = TABLES.get(where, INPUTS if where in SINGLE_SECTIONS else "")
+        sheet = TABLES.get(where, INPUTS if where in (*SINGLE_SECTIONS, "override", "evidence", "status") else "")
         return Problem(f"sheet {sheet} ({where})" if sheet else named, text)
 
 
@@ -788,6 +797,7 @@ _PATH = re.compile(
     rf"|(?P<single>\b(?:{'|'.join(SINGLE_SECTIONS)})\.[a-z][a-z0-9_]*)\b"
     r"|(?P<name>\b[a-z][a-z0-9]*(?:_[a-z0-9]+)+\b)"
 )
+_ABOUT_PATH = re.compile(r'.*?(?:override|evidence|status)\["(.*)"\]')
 _LABELS: dict[str, str] = {}
 for _section in SECTIONS:
     for _field in fields_of(_section).values():
@@ -813,7 +823,7 @@ def _with_labels(text: str, places: Mapping[str, str]) -> str:
 
 def _label_of(path: str) -> str:
     """Label of an input on the sheets, with the name of the thing it belongs to; empty when the path is none of an input."""
-    inner = re.fullmatch(r'.*?(?:override|evidence|status)\["(.*)"\]', path)
+    inner = _ABOUT_PATH.fullmatch(path)
     path = inner[1] if inner else path
     thing = re.fullmatch(r"(group|zone|special|candidate)\[(.+)\](?:\.(baseline|override))?", path)
     if thing:

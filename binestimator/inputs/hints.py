@@ -80,7 +80,7 @@ def unit_suffixed(text: str) -> tuple[str, str]:
     match = _UNITS.fullmatch(text.strip())
     if match is None:
         return "", ""
-    number = match[1] if match[1][0].isdigit() or len(match[1]) > 1 and match[1][1].isdigit() else match[1].replace(".", "0.", 1)
+    number = re.sub(r"^([+-]?)\.", r"\g<1>0.", match[1])
     return number.rstrip("."), match[2].strip()
 
 

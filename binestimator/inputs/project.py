@@ -112,7 +112,7 @@ class Project:
     Parameters
     ----------
     info, weather, calendar, schedule, building, air_handler, outdoor_air, economizer, fan, return_fan, cooling, \
-heating, preheat, limits, service, prices, bins : records
+heating, preheat, limits, service, prices, remedies, bins : records
         One for each section (``info`` is section ``project``); attributes as in the inputs reference.
     specials, groups, zones : tuple of records
         Zones are complete: those of the quick description, then those of the project file, then
@@ -167,6 +167,7 @@ heating, preheat, limits, service, prices, bins : records
     limits: object
     service: object
     prices: object
+    remedies: object
     bins: object
     candidates: tuple[Candidate, ...]
     baseline_id: str

@@ -439,7 +439,7 @@ def zone_values(problems: Problems, tables: list[dict], before: int) -> list[dic
 def _read_zones_csv(problems: Problems, path: Path, before: int) -> list[dict]:
     """Zones of a CSV file: a header of input names, one zone a line, empty cells not given.
 
-    Cells are separated by commas, semicolons or tabs, whichever the header uses. Empty lines are skipped, and so is a first
+    Cells are separated by commas, semicolons, tabs or bars, whichever the header uses. Empty lines are skipped, and so is a first
     line ``sep=;``. A cell cannot hold a line break: no input of a zone may, so that each line is read for itself.
     """
     where, fields = path.name, fields_of("zone")
@@ -448,7 +448,7 @@ def _read_zones_csv(problems: Problems, path: Path, before: int) -> list[dict]:
     except InputError as error:
         problems.add_bad("project.zones_csv", str(error))
         return []
-    lines = [(number, line) for number, line in enumerate(text.split("\n"), start=1) if line.strip(" \t,;")]
+    lines = [(number, line) for number, line in enumerate(text.split("\n"), start=1) if line.strip(" \t,;|")]
     if lines and re.fullmatch(r'"?sep=.?"?', lines[0][1].strip(), re.IGNORECASE):
         del lines[0]
     if not lines:
@@ -489,7 +489,7 @@ def _read_zones_csv(problems: Problems, path: Path, before: int) -> list[dict]:
     return zones
 
 
-_DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
+_DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 
 
 def _delimiter(header: str, fields: Mapping) -> str:
@@ -534,6 +534,12 @@ def _good_columns(problems: Problems, place: str, header: str, columns: list[str
     return bool(columns) and not lacking
 
 
+def _fits(cells: list[str], columns: list[str], fields: Mapping) -> bool:
+    """Whether every cell of a line could be meant as it stands."""
+    return all(not cell.strip() or name not in fields or check_value(fields[name], raw_from_text(fields[name], cell))[1] is None
+               for name, cell in zip(columns, cells, strict=False))  # fmt: skip
+
+
 def _miscounted(line: str, cells: list[str], columns: list[str], delimiter: str, fields: Mapping) -> tuple:
     """What is wrong with a line of too few or too many cells: what, got, expected, do."""
     sign, missing = _DELIMITERS[delimiter], len(columns) - len(cells)
@@ -543,11 +549,13 @@ def _miscounted(line: str, cells: list[str], columns: list[str], delimiter: str,
         return f"{what} with {_DELIMITERS[other]}s", NOT_GIVEN, f"{sign}s between the cells, as in the header"
     if missing > 0:
         return what, NOT_GIVEN, "", f"an empty cell keeps its {sign}: add the {missing} missing {sign}{'s' if missing > 1 else ''} where a cell is empty"
-    numbers = [at for at, name in enumerate(columns) if name in fields and fields[name].type not in ("text", "choice", "path")]
-    for at in numbers:
-        pair = cells[at : at + 2]
-        if delimiter == "," and len(pair) == 2 and all(re.fullmatch(r"\s*\d+\s*", part) for part in pair) and len(cells) == len(columns) + 1:
-            return (f"{what}; if {columns[at]} is {pair[0].strip()},{pair[1].strip()}, its comma separates two cells", NOT_GIVEN, "",
-                    f"write {pair[0].strip()}.{pair[1].strip()} with a decimal point, or {pair[0].strip()}{pair[1].strip()} without the separator "
-                    "of thousands")  # fmt: skip
+    if delimiter == "," and missing == -1:
+        split = [at for at in range(len(columns)) if _fits([*cells[:at], f"{cells[at]}.{cells[at + 1]}".replace(" ", ""), *cells[at + 2 :]], columns, fields)
+                 or _fits([*cells[:at], f"{cells[at]}{cells[at + 1]}".replace(" ", ""), *cells[at + 2 :]], columns, fields)]  # fmt: skip
+        numeric = [at for at in split if all(re.fullmatch(r"\s*-?\d+\s*", part) for part in cells[at : at + 2])]
+        if len(numeric) == 1:
+            left, right = (part.strip() for part in cells[numeric[0] : numeric[0] + 2])
+            return (f"{what}; if {columns[numeric[0]]} is {left},{right}, its comma separates two cells", NOT_GIVEN, "",
+                    f"write {left}.{right} with a decimal point, or {left}{right} without the separator of thousands")  # fmt: skip
+        return what, NOT_GIVEN, "", "write numbers without commas inside (12.5, 1000), and put a name that holds a comma in quotes"
     return what, NOT_GIVEN, "", f"put a cell that holds a {sign} in quotes"

@@ -138,6 +138,7 @@ class Field:
         """What is allowed, in words: as it is written in a project file, or typed into a cell of a form."""
         unit = f" {self.unit}" if self.unit else ""
         span = f"{_plain(self.low)} to {_plain(self.high)}" if self.low is not None else ""
+        none = (", or the word none" if in_cell else ' or "none"') if self.optional else ""
         match self.type:
             case "text":
                 return f"text of at most {self.max_length} characters"
@@ -146,17 +147,16 @@ class Field:
             case "bool":
                 return "yes or no" if in_cell else "true or false"
             case "int":
-                return f"a whole number {span}{unit}" + (' or "none"' if self.optional else "")
+                return f"a whole number {span}{unit}{none}"
             case "float":
                 return span + unit
             case "optional_float":
-                return f"{span}{unit}, or the word none" if in_cell else f'{span}{unit} or "none"'
+                return f"{span}{unit}" + (none or (", or the word none" if in_cell else ' or "none"'))
             case "choice":
-                return "one of " + ", ".join(choice if in_cell else f'"{choice}"' for choice in self.choices) + (
-                    (", or the word none" if in_cell else ' or "none"') if self.optional else "")
+                return "one of " + ", ".join(choice if in_cell else f'"{choice}"' for choice in self.choices) + none
             case "choice_list":
                 if in_cell:
-                    return "any of " + ", ".join(self.choices) + ", separated by commas; an empty text for none of them"
+                    return "any of " + ", ".join(self.choices) + ", separated by commas, or the words none of them"
                 return "a list of any of " + ", ".join(f'"{choice}"' for choice in self.choices) + ", or [] for none of them"
             case "choice_float":
                 return "one of " + ", ".join(_plain(choice) for choice in self.choices) + unit
@@ -170,7 +170,7 @@ class Field:
                 return f"24 numbers, one for each clock hour, each {span}" + (", with commas between them" if in_cell else "")
             case "points":
                 if in_cell:
-                    return f"points such as 50: 58, 70: 55, the first value ascending and the second {span}"
+                    return f"a number in each cell of a point (or in one cell 50: 58, 70: 55), the first ascending and the second {span}"
                 return f"a list of points [[x, y], ...] with x ascending and y {span}"
         raise AssertionError(self.type)
 
@@ -696,7 +696,7 @@ _TITLES = {
     "group": "Profile groups", "zone": "Zones", "air_handler": "Air handler", "outdoor_air": "Outdoor air",
     "economizer": "Economizer", "fan": "Supply fan", "return_fan": "Return or relief fan", "cooling": "Cooling",
     "heating": "Heating", "preheat": "Supply heating coil", "limits": "Limits of the resets",
-    "service": "Equal service", "prices": "Prices", "bins": "Bins", "sat": "Supply air temperature strategies",
+    "service": "Equal service", "prices": "Prices", "remedies": "Costs of remedies", "bins": "Bins", "sat": "Supply air temperature strategies",
     "dsp": "Duct static pressure strategies", "candidate": "Candidates",
 }  # fmt: skip
 

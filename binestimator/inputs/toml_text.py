@@ -28,11 +28,14 @@ QUOTED = re.compile(
     re.DOTALL,
 )
 _STATEMENT = re.compile(r'\s*(?:"[^"]*"|[A-Za-z_][\w.-]*)\s*=')
-_HEADING = re.compile(r'\s*\[\[?\s*[A-Za-z_"]')
+_HEADING = re.compile(r"\s*\[{1,4}\s*[A-Za-z_]")
 _KEY = re.compile(r'\s*("[^"]*"|[A-Za-z_][\w.-]*)[ \t]*')
 _CURLY = dict.fromkeys("“”„‟«»＂″", '"') | dict.fromkeys("‘’‚‛′＇´`", "'")
 _ODD_SPACES = {"\u00a0": "no-break space", "\u2007": "figure space", "\u202f": "narrow no-break space", "\u2009": "thin space",
                "\u200b": "zero-width space", "\u3000": "wide space", "\ufeff": "byte order mark"}  # fmt: skip
+_HEADINGS = (*SECTIONS, "override", "evidence", "status")
+#: Tables whose keys are paths of inputs, in quotes.
+_OF_PATHS = ("override", "evidence", "status")
 _LONGEST_SHOWN = 90
 
 
@@ -73,14 +76,15 @@ def outline(text: str) -> Outline:
     for number, statement, closed in _statements(text):
         if len(found.problems) >= MOST_LISTED:
             break
-        if _HEADING.match(statement):
+        if _HEADING.match(statement) or statement.strip() in _HEADINGS:
             table, lines, section = _open_table(found, number, statement)
             continue
         try:
             values = tomllib.loads(statement)
-        except (ValueError, RecursionError) as error:
+        except (ValueError, RecursionError):
             key = _key_of(statement)
-            _note(found, number, statement, *_cause(statement, closed, _field_of(section, key), str(error)))
+            what = _cause_in_path(statement) if section and section[-1] in _OF_PATHS else None
+            _note(found, number, statement, *(what or _cause(statement, closed, _field_of(section, key))))
             if key in ("name", "id"):  # so that what belongs to it is not said to lack it
                 table.setdefault(key, f"line{number}")
             continue
@@ -162,7 +166,9 @@ def _open_table(found: Outline, number: int, statement: str):
         names, known = _mended_heading(statement)
         right = _heading_text(names) if known else ""
         bare = _bare(statement).strip()
-        if bare.count("[") > bare.count("]"):
+        if "[" not in bare and "]" not in bare:
+            what = "a heading without brackets"
+        elif bare.count("[") > bare.count("]"):
             what = "a heading without its closing bracket"
         elif bare.count("[") < bare.count("]"):
             what = "a heading with a bracket too many"
@@ -210,7 +216,7 @@ def _open_table(found: Outline, number: int, statement: str):
 def _mended_heading(statement: str) -> tuple[list[str], bool]:
     bare = "".join(_CURLY.get(character, character) for character in statement)
     names = re.findall(r"[A-Za-z_][\w-]*", bare.partition("#")[0])
-    return names, bool(names) and (names[0] in SECTIONS or names[0] in ("override", "evidence", "status"))
+    return names, bool(names) and names[0] in _HEADINGS
 
 
 def _heading_text(names: list[str]) -> str:
@@ -266,7 +272,7 @@ def quoted_line(text: str) -> str:
 # ---------------------------------------------------------------- causes
 
 
-def _cause(statement: str, closed: bool, field: Field | None, message: str) -> tuple[str, str]:
+def _cause(statement: str, closed: bool, field: Field | None) -> tuple[str, str]:
     """What is wrong with a statement that cannot be read, and what to do about it."""
     first = statement.partition("\n")[0].strip()
     bare = _bare(statement)
@@ -287,22 +293,36 @@ def _cause(statement: str, closed: bool, field: Field | None, message: str) -> t
     value = _without_comment(value)
     if not value:
         return "no value after the equals sign", "give the value, or remove the line so that the default counts"
-    return _wrong_value(key, value, statement, closed, field, message)
+    return _wrong_value(key, value, statement, closed, field)
+
+
+def _cause_in_path(statement: str) -> tuple[str, str] | None:
+    """What is wrong with a line whose key is the path of an input, when it is the path."""
+    first = statement.partition("\n")[0].strip()
+    if re.match(r'"[^"]+"\s*[:=]', first) or any(character in _CURLY for character in _bare(first)):
+        return None
+    path, _, value = first.partition("=")
+    path = path.strip().strip("\"'")
+    if not value or "." not in path or '"' in path:
+        return None
+    return "the path of an input stands in quotes", _write(f'"{path}" = {_valued(value.strip())}', 'write "path" = value')
 
 
 def _without_equals(first: str, bare: str) -> tuple[str, str]:
     word = _KEY.match(first)
+    if "=" in first.partition("#")[2] and not first.startswith("#") and word:
+        return "a # in the key, where it begins a remark", _write(first.replace("#", "", 1), "remove it")
     if first.startswith(("//", ";", "--", "/*", "%", "*", "!")):
         return "a remark without its sign", "begin remarks with #"
     if first[0] in "])}":
         return "a closing bracket without an opening one", "remove it, or open the list in a line above"
+    if word and first[word.end() :].startswith(":"):
+        key, _, value = first[: word.end()], ":", first[word.end() + 1 :]
+        return "a colon after the key", _write(f"{key.strip()} = {_valued(value.strip())}", "write key = value")
+    if word and first[0] == '"' and first[word.end() : word.end() + 1] not in ("", ",", "]"):
+        return "no equals sign", _write(f"{word[1]} = {_valued(first[word.end():].strip())}", 'write "path" = value')
     if first[0] in "[{(\"'-0123456789":
         return "a line that belongs to no input", "write it after a key and an equals sign, such as points = [[50, 58], [70, 55]], or remove it"
-    if word and word[0].strip() == first and first in (*SECTIONS, "override", "evidence", "status"):
-        return "a heading without brackets", f"write {_heading_text([first])}"
-    if word and first[word.end() :].startswith(":"):
-        key, _, value = first.partition(":")
-        return "a colon after the key", _write(f"{key.strip()} = {_valued(value.strip())}", "write key = value")
     if word and word.end() < len(first):
         return "no equals sign", _write(f"{word[1]} = {_valued(first[word.end():].strip())}", "write key = value")
     if any(character in _CURLY for character in bare):
@@ -310,10 +330,10 @@ def _without_equals(first: str, bare: str) -> tuple[str, str]:
     return "neither a heading in brackets nor a key with its value", "write key = value, such as motor_hp = 40; remarks begin with #"
 
 
-def _wrong_value(key: str, value: str, statement: str, closed: bool, field: Field | None, message: str) -> tuple[str, str]:
+def _wrong_value(key: str, value: str, statement: str, closed: bool, field: Field | None) -> tuple[str, str]:
     bare = _bare(value)
     if value[0] in "\"'":
-        return _wrong_text(key, value, statement, message)
+        return _wrong_text(key, value, statement)
     word = value.rstrip(";,").strip()
     if re.fullmatch(r"true|false|yes|no|on|off|y|n", word, re.IGNORECASE):
         positive = word.casefold() in ("true", "yes", "on", "y")
@@ -343,11 +363,13 @@ def _wrong_value(key: str, value: str, statement: str, closed: bool, field: Fiel
     if re.fullmatch(r"\d{1,2}:\d\d(:\d\d)?", word):
         return "a time of day without quotes", "write clock hours as numbers: 7.5 for half past seven"
     if word[0].isalpha() or word[0] in "_*./\\~&":
+        if value[-1] in _QUOTES and value.count(value[-1]) == 1:
+            return "a text without its opening quote", _write(f"{key} = {value[-1]}{value}", "begin it with a quote")
         return "a text without quotes", _write(f"{key} = {_valued(value)}", f'write {key} = "..."')
-    return f"a value that cannot be read ({_without_place(message)})", "write a number, true, false, a text in quotes or a list in brackets"
+    return "a value that cannot be read", "write a number, true, false, a text in quotes or a list in brackets"
 
 
-def _wrong_text(key: str, value: str, statement: str, message: str) -> tuple[str, str]:
+def _wrong_text(key: str, value: str, statement: str) -> tuple[str, str]:
     quote = value[0]
     if value.startswith(quote * 3):
         if statement.count(quote * 3) < 2:
@@ -372,7 +394,7 @@ def _wrong_text(key: str, value: str, statement: str, message: str) -> tuple[str
     if "\\" in value and quote == '"':
         return ("a backslash in a text in double quotes, where it begins a special sign",
                 _write(f"{key} = {value.replace(chr(92) * 2, '/').replace(chr(92), '/')}", "write / for it, or put the text in single quotes"))  # fmt: skip
-    return f"a text that cannot be read ({_without_place(message)})", "remove what does not print, and put the text in quotes"
+    return "a text that cannot be read", "remove what does not print, and put the text in quotes"
 
 
 def _wrong_list(key: str, value: str, statement: str, closed: bool, field: Field | None) -> tuple[str, str]:
@@ -448,7 +470,3 @@ def _without_comment(value: str) -> str:
     """A value without the remark after it."""
     remark = next((match.start() for match in QUOTED.finditer(value) if match[0].startswith("#")), len(value))
     return value[:remark].strip()
-
-
-def _without_place(message: str) -> str:
-    return printable(message.partition(" (at ")[0])[:80]

@@ -10,18 +10,18 @@ import numpy as np
 
 # Evaluations of a row on the way to its root; tests/test_floating.py measures what is left.
 DOWN_EVALUATIONS = 5
-UP_EVALUATIONS = 6
+UP_EVALUATIONS = 7
 # Range of supply air that floats down, and the warmest first guess. [degF]
 DOWN_LOWEST_F, DOWN_HIGHEST_F, DOWN_START_HIGHEST_F = -60.0, 75.0, 60.0
-# Supply air that floats up is looked for from a temperature at or above every usual setpoint, so that of several
-# roots the one next to the warmest setpoint is found; and its range. [degF]
-UP_START_F = 68.0
+# Supply air that floats up is tried first at a temperature above every usual setpoint. Where the plant is short even
+# there the search goes on upward, else it starts again at a cold one, from where the residual falls without a hump. [degF]
+UP_START_F, UP_COLD_F = 68.0, 54.0
 UP_LOWEST_F, UP_HIGHEST_F = 30.0, 200.0
 # The residual falls at least so fast in a step: a flatter or rising one would throw the step far away.
 LEAST_FALL = 0.05
 # A chord across the bracket stays this share of it away from either end.
 CHORD_MARGIN = 0.05
-# A residual below this is found: the steps stay, instead of following its rounding. [degF]
+# A residual below this is none: the steps stay, instead of following its rounding. [degF]
 FOUND_F = 1e-9
 # Two supply temperatures closer than this give no slope. [degF]
 SAME_F = 1e-9
@@ -38,35 +38,37 @@ def floating_down_f(residual, start_f):
         First guess. [degF]
     """
     start = np.clip(start_f, DOWN_LOWEST_F, DOWN_START_HIGHEST_F)
-    return _root(residual, start, DOWN_LOWEST_F, DOWN_HIGHEST_F, DOWN_EVALUATIONS)
+    return _root(residual, start, DOWN_LOWEST_F, DOWN_HIGHEST_F, DOWN_EVALUATIONS, None)
 
 
 def floating_up_f(residual, shape):
-    """Supply temperature at which a plant too small carries the load, the root next to the warmest setpoint. (R,) [degF]
+    """Supply temperature at which a plant too small carries the load. (R,) [degF]
 
     Parameters
     ----------
     residual : callable
         Load beyond capacity over ``fs V`` (R,) at supply temperatures (R,). [degF]
     """
-    return _root(residual, np.full(shape, UP_START_F), UP_LOWEST_F, UP_HIGHEST_F, UP_EVALUATIONS)
+    return _root(residual, np.full(shape, UP_START_F), UP_LOWEST_F, UP_HIGHEST_F, UP_EVALUATIONS, UP_COLD_F)
 
 
-def _root(residual, start_f, lowest_f, highest_f, evaluations: int):
+def _root(residual, start_f, lowest_f, highest_f, evaluations: int, again_f: float | None):
     """Root of a falling residual by secants inside a bracket. (R,) [degF]
 
     Each evaluation narrows the bracket: the residual is positive at its lower end. The next
     temperature is that of the secant through the last two evaluations (at first of slope -1:
     the air that results); where it leaves the bracket, the chord between its ends once both
-    are evaluated, else the end.
+    are evaluated, else the end. With ``again_f`` rows whose first residual is not positive
+    start a second time there.
     """
     s = start_f
     shape = np.shape(s)
     low, high = np.full(shape, lowest_f), np.full(shape, highest_f)
     low_f, high_f = np.zeros(shape), np.zeros(shape)  # zero: not evaluated
     last_s = last_f = None
-    for _ in range(evaluations):
+    for k in range(evaluations):
         f = residual(s)
+        f = np.where(np.abs(f) > FOUND_F, f, 0.0)
         above = f > 0.0
         low_f, high_f = np.where(above & (s >= low), f, low_f), np.where(~above & (s <= high), f, high_f)
         low, high = np.where(above, np.maximum(low, s), low), np.where(above, high, np.minimum(high, s))
@@ -75,10 +77,14 @@ def _root(residual, start_f, lowest_f, highest_f, evaluations: int):
             run = s - last_s
             wide = np.abs(run) > SAME_F
             fall = np.where(wide, np.maximum((last_f - f) / np.where(wide, run, 1.0), LEAST_FALL), 1.0)
+            if k == 1 and again_f is not None:
+                fall = np.where(last_f > 0.0, fall, 1.0)
         secant = s + f / fall
         both = (low_f > 0.0) & (high_f < 0.0)
         part = np.clip(low_f / np.where(both, low_f - high_f, 1.0), CHORD_MARGIN, 1.0 - CHORD_MARGIN)
         other = np.where(both, low + part * (high - low), np.clip(secant, low, high))
         following = np.where((secant > low) & (secant < high), secant, other)
-        last_s, last_f, s = s, f, np.where(np.abs(f) > FOUND_F, following, s)
+        if k == 0 and again_f is not None:
+            following = np.where(above, following, again_f)
+        last_s, last_f, s = s, f, np.where(f != 0.0, following, s)
     return s

@@ -421,7 +421,7 @@ def _closed(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir, high) 
     """Coils of rows that float, so that balances close whatever the steps have left. ``high`` (R,) bool marks plants too small.
 
     Mixed air too cold: the outdoor-air share is the one that gives the supply temperature, a hair
-    off its setting; a coil that heats takes the hair instead. Plant too small: a wet coil dries just
+    off its setting, and no economizer is at work; a coil that heats takes the hair instead. Plant too small: a wet coil dries just
     what capacity is left, and where the sensible load alone is beyond it the share gives way.
     """
     target = a.sat_f - a.rise_f
@@ -436,7 +436,7 @@ def _closed(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir, high) 
     carried = np.where(beyond, spare, 0.0)
     wanted = target + carried / (loads.fs * np.where(a.flow > 0.0, a.flow, 1.0))
     x = np.where(moved, _share_for(c, a, wanted, mixed.oa_frac), mixed.oa_frac)
-    at = _coils(unit, c, loads, a, ah.MixedAir(oa_frac=x, mat_f=a.rat_f + x * (c.oat_f - a.rat_f), economizing=mixed.economizing))
+    at = _coils(unit, c, loads, a, ah.MixedAir(oa_frac=x, mat_f=a.rat_f + x * (c.oat_f - a.rat_f), economizing=mixed.economizing & high))
     latent = np.where(high, np.clip(at.latent_btuh, 0.0, np.maximum(spare - at.sensible_btuh, 0.0)), at.latent_btuh)
     wet = ah.moisture_of_latent(loads.fl, a.flow, loads.infiltration_cfm, x, c.humidity_ratio, loads.latent_btuh, latent, at.wet.wet_frac)
     less = high & (latent < at.latent_btuh)

@@ -41,7 +41,7 @@ FLOW_TOLERANCE_FRAC = 1e-6
 # dual maximum law; between, the flow rises in proportion. Proportional band of a room's loop (assumption). [degF]
 HEATING_RAMP_F = 1.0
 # Newton rounds for the leakage at the pressure that the fan's ceiling leaves; exact from the first where leakage goes with the root of pressure.
-LEAKAGE_ROUNDS = 3
+LEAKAGE_ROUNDS = 4
 # An airflow above the fan's ceiling by less is rounding. [share]
 CEILING_SLACK_FRAC = 1e-12
 

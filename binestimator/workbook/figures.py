@@ -334,7 +334,8 @@ def key_figures(results: Results) -> list[tuple[str, str, str]]:
         number, saving = number_of(results, best.id), best.saving["cost_usd"]
         left = best.annual["cost_usd"]
         found += [(f"Best: option {number}", f"{money(left, step)} a year", f"{money(10 * left, step_for(10 * left))} in ten years; {best.name}"),
-                  ("It saves", f"{money(saving, step)} a year", f"{100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of the baseline")]
+                  ("It saves" if saving >= 0.0 else "It costs more", f"{money(abs(saving), step)} a year",
+                   f"{100 * share(abs(saving), base.annual['cost_usd']):.0f} % of the energy cost of the baseline")]
         c = best.candidate
         if c.cost_usd > 0.0:
             remark = "pays back in " + payback_text(best.payback_years, best.payback_note)

@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass
 
 from ..inputs.form_content import INPUTS, PROFILES, STRATEGIES, ZONES
-from .strict import LONGEST_SHEET_NAME
+from .strict import LONGEST_SHEET_NAME, utf16_length
 
 # ---------------------------------------------------------------- sheets, in order
 
@@ -98,7 +98,10 @@ def candidate_sheet_names(names: list[str], others: list[str] = ()) -> list[str]
     found = []
     for number, name in enumerate(names, 1):
         plain = " ".join(_ESCAPE.sub(" ", _FORBIDDEN.sub(" ", name)).split()).strip("' ")
-        sheet = f"{number} {plain}"[:LONGEST_SHEET_NAME].rstrip("' ")
+        sheet = f"{number} {plain}"[:LONGEST_SHEET_NAME]
+        while utf16_length(sheet) > LONGEST_SHEET_NAME:
+            sheet = sheet[:-1]
+        sheet = sheet.rstrip("' ")
         while sheet.casefold() in taken:  # two of them can only meet through case folding
             sheet = f"{number}"
         taken.add(sheet.casefold())

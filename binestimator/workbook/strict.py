@@ -97,8 +97,8 @@ class Book:
 
     def sheet(self, name: str) -> "Sheet":
         """A new sheet. Raises WorkbookError if the name is too long, in use or has forbidden characters."""
-        if not 0 < len(name) <= LONGEST_SHEET_NAME:
-            raise WorkbookError(f"sheet name {name!r}: {len(name)} characters; 1 to {LONGEST_SHEET_NAME} are allowed")
+        if not 0 < utf16_length(name) <= LONGEST_SHEET_NAME:
+            raise WorkbookError(f"sheet name {name!r}: {utf16_length(name)} characters as the file counts them; 1 to {LONGEST_SHEET_NAME} are allowed")
         if name.casefold() in self._sheet_names:
             raise WorkbookError(f"sheet name {name!r}: already in use")
         self._sheet_names.add(name.casefold())
@@ -320,6 +320,11 @@ def _done(answer, where: str) -> None:
     """Raise if the library answered with a failure."""
     if isinstance(answer, int) and answer < 0:
         raise WorkbookError(f"{where}: the spreadsheet library refused it (answer {answer})")
+
+
+def utf16_length(text: str) -> int:
+    """Length as the file format counts it: characters outside the basic plane take two units."""
+    return len(text) + sum(character > "\uffff" for character in text)
 
 
 def column_name(column: int) -> str:

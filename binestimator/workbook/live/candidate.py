@@ -485,12 +485,12 @@ class Chain:
             self.out("oa_cfm", "{oa_frac}*{flow_cfm}")
         self.out("mat_f", self._mixed(x, f"{{{x}oa_frac}}"), prefix=x)
 
-    def _economizing(self, chosen: str) -> None:
+    def _economizing(self, chosen: str, unless: str = "") -> None:
         eco = self.project.economizer
         if eco.type == "none" or eco.stuck_frac is not None:
             self.out("economizing", None)
         else:
-            self.out("economizing", f"IF(AND({{allowed}}=1,{chosen}>{{oa_min_frac}}),1,0)")
+            self.out("economizing", f"IF(AND({{allowed}}=1,{chosen}>{{oa_min_frac}}{unless}),1,0)")
 
     def _share(self, a: str, sat: str) -> str:
         """Template of the outdoor-air share that controls choose, after the columns of the economizer's decision."""

@@ -123,7 +123,7 @@ def closed(chain) -> None:
     chain._group("Mixing that results")
     gap = "({rat_f}-{oat_f})"
     chain.out("oa_frac", f"IF({moved[0] if len(moved) == 1 else 'OR(' + ','.join(moved) + ')'},MEDIAN(0,IF(ABS({gap})>{{k.same_f}},({{rat_f}}-{wanted})/IF(ABS({gap})>{{k.same_f}},{gap},1),{{b_oa_frac}}),1),{{b_oa_frac}})")
-    chain._economizing("{b_oa_frac}")
+    chain._economizing("{b_oa_frac}", ",OR({floats_low}=0,{down_line}=0)" if down else "")
     chain.out("oa_cfm", "{oa_frac}*{flow_cfm}")
     chain.out("mat_f", chain._mixed("", "{oa_frac}"))
     if not up:
@@ -171,7 +171,8 @@ def _root(one, kind: str) -> str:
         one._terminals(x, s)
         one._air(x, s)
         one._group(f"Residual, step {k}")
-        one.col(f"f_{k}", f"Air that results above it, step {k}", "°F", _cold(one, x, s) if down else _excess(one, x, s), "f4")
+        one.col(f"r_{k}", f"Air that results above it, step {k}", "°F", _cold(one, x, s) if down else _excess(one, x, s), "f4")
+        one.col(f"f_{k}", "The same without rounding", "°F", f"IF(ABS({{r_{k}}})>{{k.found}},{{r_{k}}},0)", "f4")
         f = f"{{f_{k}}}"
         one._group(f"Bracket, and step {k + 1}")
         one.col(f"lf_{k}", "Residual at its lower end, 0 unknown", "°F", f"IF(AND({f}>0,{s}>={low}),{f},{low_f})", "f4")
@@ -182,14 +183,19 @@ def _root(one, kind: str) -> str:
         fall = "1"
         if k > 1:
             run = f"({s}-{{s_sat_{k - 1}}})"
-            one.col(f"fall_{k}", "Fall of the residual", "°F/°F", f"IF(ABS({run})>{{k.same_step}},MAX(({{f_{k - 1}}}-{f})/IF(ABS({run})>{{k.same_step}},{run},1),{{k.least_fall}}),1)", "f3")
+            slope = f"IF(ABS({run})>{{k.same_step}},MAX(({{f_{k - 1}}}-{f})/IF(ABS({run})>{{k.same_step}},{run},1),{{k.least_fall}}),1)"
+            # Rows that start a second time know no slope yet.
+            one.col(f"fall_{k}", "Fall of the residual", "°F/°F", f"IF({{f_1}}>0,{slope},1)" if k == 2 and not down else slope, "f3")
             fall = f"{{fall_{k}}}"
         one.col(f"secant_{k}", "Secant's next", "°F", f"{s}+{f}/{fall}")
         secant = f"{{secant_{k}}}"
         both = f"AND({low_f}>0,{high_f}<0)"
         chord = f"{low}+MEDIAN({{k.chord_margin}},{low_f}/IF({both},{low_f}-{high_f},1),1-{{k.chord_margin}})*({high}-{low})"
+        following = f"IF(AND({secant}>{low},{secant}<{high}),{secant},IF({both},{chord},MEDIAN({low},{secant},{high})))"
+        if k == 1 and not down:
+            following = f"IF({f}>0,{following},{{k.up_cold}})"
         one.col(f"s_sat_{k + 1}", f"Supply air, step {k + 1}" if k < count else "Supply air that results", "°F",
-                f"IF(ABS({f})>{{k.found}},IF(AND({secant}>{low},{secant}<{high}),{secant},IF({both},{chord},MEDIAN({low},{secant},{high}))),{s})")
+                f"IF({f}<>0,{following},{s})")
     return f"s_sat_{count + 1}"
 
 

@@ -168,11 +168,10 @@ def line_through(x: str, points: int, name: str) -> str:
         Template of the abscissa.
     points : int
     name : str
-        Ranges ``{name.x}``, ``{name.y}`` of the points and ``{name.s}`` of the slopes after each, of which the last
-        is 0; ``{name.x1}`` and ``{name.y1}`` are the first point.
+        Ranges ``{name.x}``, ``{name.y}`` of the points and ``{name.s}`` of the slopes after each: the first stands
+        for all below the points, and its slope and the last are 0. ``{name.y1}`` is the first point's value.
     """
     if points == 1:
         return f"{{{name}.y1}}"
-    held = f"MAX({x},{{{name}.x1}})"
-    found = lambda what: f"LOOKUP({held},{{{name}.x}},{{{name}.{what}}})"  # noqa: E731
-    return f"({found('y')}+{found('s')}*({held}-{found('x')}))"
+    found = lambda what: f"LOOKUP({x},{{{name}.x}},{{{name}.{what}}})"  # noqa: E731
+    return f"({found('y')}+{found('s')}*({x}-{found('x')}))"

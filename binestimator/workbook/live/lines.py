@@ -58,10 +58,12 @@ class Lines:
             if strategy == "as_found" and record.points_unoccupied is not None:
                 self._points(f"{p}points_unoccupied", s("points_unoccupied"), record.points_unoccupied)
         if strategy in ("outdoor_air", "airflow"):
+            # Of one point there is no table.
+            ys = f"{p}points.y" if len(record.points) > 1 else f"{p}points.y1"
             words = "supply air" if part == "sat" else "duct static"
             shown = "°F" if part == "sat" else "in. w.c."
-            self._derive(f"{p}low", f"Lowest {words} of the line", shown, f"MIN({{{p}points.y}})")
-            self._derive(f"{p}high", f"Highest {words} of the line", shown, f"MAX({{{p}points.y}})")
+            self._derive(f"{p}low", f"Lowest {words} of the line", shown, f"MIN({{{ys}}})")
+            self._derive(f"{p}high", f"Highest {words} of the line", shown, f"MAX({{{ys}}})")
         if strategy in ("demand", "cost_optimal"):
             self._mirror(f"{p}low", s(f"min_{unit}"))
             self._mirror(f"{p}high", s(f"max_{unit}"))

@@ -14,7 +14,7 @@ EQUATIONS = (
      "Heat balance of the room in the hour; conduction and gains as in ASHRAE Fundamentals", "Steady in the hour: the room keeps no heat of its own while the unit runs"),
     ("Airflow asked for", "V = q(Tcool) / (fs (Tcool − SAT − duct gain)), not below the minimum, not above the maximum; fs = 1.08 p / 14.696. Dual maximum: −q(Theat) / (fs × highest rise) while heating",
      "Sensible balance; heating law of Guideline 36", "Where supply air is not colder than the room a zone that needs cooling opens fully"),
-    ("Airflow that arrives", "V = min(asked for × share the fan can give, Vmax √(DSP / (DSP of the index run × k)))", "Turbulent flow goes with the root of pressure; k by damper survey or assumption",
+    ("Airflow that arrives", "V = min(asked for, Vmax √(DSP / (DSP of the index run × k))). At the fan's airflow ceiling DSP falls to where zones and leaks take just what it gives", "Turbulent flow goes with the root of pressure; k by damper survey or assumption",
      "k is the largest assumption behind savings of pressure resets"),
     ("Reheat", "Q = least of fs V (Theat − SAT) − q(Theat), coil, and fs V (Theat + highest rise − SAT); not below 0", "Heat balance of the room", "One pass; a coil too small leaves the room cold"),
     ("Room temperature", "T = Tcool + (q(Tcool) − fs V (Tcool − SAT) + Q) / (UA + fs V)", "Heat balance of the room", ""),
@@ -30,7 +30,8 @@ EQUATIONS = (
     ("Moisture", "Wet coil: W leaving = 0.95 Wsat(T leaving); rooms from fl V (…) + infiltration + gain = 0; dry coil: no drying. Wet share rises over the first degrees of sensible drop",
      "Mass balance; vapour pressure of ASHRAE Fundamentals 2017, chapter 1", "Steady; rooms not above saturation at 80 °F"),
     ("Coils", "Sensible = fs V (Tm − T leaving); latent = fl V (Wm − W leaving); preheat = fs V (target − Tm)", "Heat and mass balance", ""),
-    ("Supply air that results", "Rises by the missing sensible part where the plant is too small, falls where nothing heats cold mixed air; the zones are then worked out once more", "This program", "Once, not to the end"),
+    ("Supply air that results", "Where mixed air is too cold and not heated enough: the lower of setpoint and the temperature at which it gives itself. Where the plant is too small: the higher of setpoint and the temperature at which it carries the load. "
+     "Found by secants inside a bracket without looking at the setpoint; the outdoor-air share or the latent load closes what the steps leave", "Heat and mass balance; steps are this program's own", "A fixed number of steps; energies of the year within 0.1 % of the root as a rule"),
     ("Cost", "Electricity × price + fuel × price + purchased cooling and heat × price", "Flat prices by input", "No demand charges, no tiers"),
 )
 

@@ -699,44 +699,54 @@ def _code_of(numbers) -> str:
     return "sci" if largest < 0.001 else number_style(largest)
 
 
+# Colder than any air and less than any airflow: the abscissa from which the first point's value holds.
+_BELOW_ALL_POINTS = -1000.0
+
+
 def write_points(pen, sheet, row: int, scope: Scope, name: str, path: str, registry, points, own_values: bool = False) -> int:
     """Points of a line and the slope after each; returns the next row.
 
-    Abscissas, ordinates and slopes stand one below the other, so that formulas can look up in each.
+    Abscissas, ordinates and slopes stand one below the other, each after a line for what lies below
+    the first point, so that formulas can look up in them.
     """
     s = pen.s
     label, unit = registry.label(path)
     x_unit, _, y_unit = unit.partition(":")
     style = s("general", "line", "left")
-    start, count = row, len(points)
     at = lambda k: f"{_sheet_ref(sheet.name)}!$B${k + 1}"  # noqa: E731
-    for axis, numbers, u in (("x", [x for x, _ in points], x_unit), ("y", [y for _, y in points], y_unit)):
+    flat = "flat outside the points"
+    count = len(points)
+
+    def line(words: str, u: str, value: float, formula: str | None, how: str) -> float:
+        nonlocal row
+        sheet.text(row, 0, f"{label}: {words}", s("line", "small"))
+        sheet.text(row, 2, u, s("line", "small"))
+        sheet.text(row, 3, how, s("line", "small", "quiet"))
+        if formula is None:
+            sheet.number(row, 1, value, style)
+        else:
+            pen.formula(sheet, row, 1, "=" + formula, value, style)
+        row += 1
+        return value
+
+    starts, columns = [], []
+    for axis, numbers, u in (("x", [float(x) for x, _ in points], x_unit), ("y", [float(y) for _, y in points], y_unit)):
+        starts.append(row)
+        below = [line(f"{axis} below all points", u, *((_BELOW_ALL_POINTS, None) if axis == "x" else (numbers[0], at(row + 1))), flat)] if count > 1 else []
         for k, number in enumerate(numbers, 1):
-            sheet.text(row, 0, f"{label}: {axis}{k}", s("line", "small"))
-            sheet.text(row, 2, u, s("line", "small"))
-            if own_values:
-                sheet.number(row, 1, float(number), style)
-            else:
-                pen.formula(sheet, row, 1, "=" + registry.address(f"{path}.{axis}{k}"), float(number), style)
-            sheet.text(row, 3, "candidate's own value" if own_values else "input", s("line", "small", "quiet"))
-            scope.put(f"{name}.{axis}{k}", at(row), float(number))
-            row += 1
-    slopes = []
+            scope.put(f"{name}.{axis}{k}", at(row), number)
+            line(f"{axis}{k}", u, number, None if own_values else registry.address(f"{path}.{axis}{k}"), "candidate's own value" if own_values else "input")
+        columns.append([*below, *numbers])
+    if count == 1:
+        return row
+    starts.append(row)
+    slopes = [line("slope below all points", "", 0.0, None, flat)]
     for k in range(1, count):
         template = f"({{{name}.y{k + 1}}}-{{{name}.y{k}}})/({{{name}.x{k + 1}}}-{{{name}.x{k}}})"
-        slopes.append(float(scope.evaluate(template)))
-        sheet.text(row, 0, f"{label}: slope from {k} to {k + 1}", s("line", "small"))
-        pen.formula(sheet, row, 1, "=" + scope.formula(template), slopes[-1], style)
-        row += 1
-    if count > 1:
-        slopes.append(0.0)
-        sheet.text(row, 0, f"{label}: slope from {count} on", s("line", "small"))
-        sheet.number(row, 1, 0.0, style)
-        sheet.text(row, 3, "flat outside the points", s("line", "small", "quiet"))
-        row += 1
-    for k, (part, numbers) in enumerate((("x", [x for x, _ in points]), ("y", [y for _, y in points]), ("s", slopes))):
-        first = start + k * count
-        scope.put(f"{name}.{part}", f"{at(first)}:$B${first + count}", np.array([numbers], dtype=float))
+        slopes.append(line(f"slope from {k} to {k + 1}", "", float(scope.evaluate(template)), scope.formula(template), ""))
+    slopes.append(line(f"slope from {count} on", "", 0.0, None, flat))
+    for part, start, numbers in zip("xys", starts, (*columns, slopes), strict=True):
+        scope.put(f"{name}.{part}", f"{at(start)}:$B${start + len(numbers)}", np.array([numbers]))
     return row
 
 

@@ -136,14 +136,14 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
     at = cell_name(area[0], area[1])
     low, high = POINT_X_RANGE if coordinate == "x" else (field.low, field.high)
     number = f"{low:.12g} to {high:.12g}" if low is not None else ""
-    allowed = number if coordinate else field.allowed
+    allowed = number if coordinate else field.allowed_as(in_cell=True)
     none = field.optional or bool(coordinate)
     if field.type in ("float", "optional_float", "int") or coordinate:
         whole = field.type == "int"
         if none:
             test = f"{at}>={low:.12g},{at}<={high:.12g}" + (f",{at}=INT({at})" if whole else "")
             rule = {"validate": "custom", "value": f'=OR({at}="none",{at}="{UNUSED}",AND(ISNUMBER({at}),{test}))'}
-            allowed = allowed if "none" in allowed else f'{allowed}, or "none"'
+            allowed = allowed if "none" in allowed else f"{allowed}, or the word none"
         else:
             rule = {"validate": "integer" if whole else "decimal", "criteria": "between", "minimum": low, "maximum": high}
     elif field.type in ("choice", "bool", "choice_float"):
@@ -159,9 +159,6 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
             allowed = "name of a profile group"
         else:
             rule = {"validate": "length", "criteria": "between", "minimum": 0, "maximum": field.max_length}
-    if field.type == "choice_list":
-        allowed = allowed_text(field)
-    allowed = _ALLOWED_LISTS.get(field.type, allowed) if not coordinate else allowed
     default = "" if field.required or coordinate else f" Empty: {default_text(field)}." if field.default is not None else ""
     if field.path in rules():
         default = " Empty: what stands under “Otherwise”."
@@ -174,27 +171,16 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
                    error_message=_cut(f"Expected {allowed}."))  # fmt: skip
 
 
-_ALLOWED_LISTS = {
-    "hour_pair": "two clock hours 0 to 24 such as 7, 18, or closed",
-    "date_list": "days such as 01-01, 12-25, or no days",
-    "profile24": "24 numbers 0 to 1 with commas between them, one for each clock hour",
-}
-
-
 def allowed_text(field: Field) -> str:
     """Allowed values as a form asks for them: lists without brackets."""
-    if field.type == "bool":
-        return "yes or no"
-    if field.type in _ALLOWED_LISTS:
-        return _ALLOWED_LISTS[field.type]
+    if field.type in ("bool", "hour_pair", "date_list", "profile24", "choice_list"):
+        return field.allowed_as(in_cell=True)
     if field.type == "points":
         return f"x {POINT_X_RANGE[0]:g} to {POINT_X_RANGE[1]:g}, y {field.low:g} to {field.high:g}"
     if field.low is not None:
         return " to ".join(f"{end:,.0f}" if abs(end) >= 1000 else f"{end:g}" for end in (field.low, field.high))
     if field.type in ("choice", "choice_float"):
         return ", ".join(c if isinstance(c, str) else f"{c:g}" for c in field.choices)
-    if field.type == "choice_list":
-        return ", ".join(field.choices) + " with commas between them, or none of them"
     return f"text, at most {field.max_length} characters"
 
 

@@ -257,7 +257,7 @@ def _bound_line(work: Work, sheet: Sheet, columns, row: int, steps, usd: float) 
 def standing(results, c) -> str:
     """Mark of a candidate in the first column: words, not colour alone."""
     if c.kind == CHANGED_SERVICE:
-        return "▲ other service"
+        return "▲ changed"
     if c.rank is None:
         return "▲ not ranked"
     if c.rank == 1:
@@ -311,7 +311,8 @@ def _remarks(work: Work, sheet: Sheet, row: int, last: int, width: float) -> int
              for (head, text), numbers in reasons.items()]  # fmt: skip
     if len(texts) > _MOST_REASONS:
         # One paragraph, so that the page stays readable however many options there are.
-        texts = ["▲ Not ranked, as they serve the rooms worse: " + "  ·  ".join(f"{options(numbers).lower()}: {text}" for (_, text), numbers in reasons.items()) + "."]
+        both = " or ".join(several[head] for head in several if any(head == h for h, _ in reasons))
+        texts = [f"▲ Not ranked, as they {both}: " + "  ·  ".join(f"{options(numbers).lower()}: {text}" for (_, text), numbers in reasons.items()) + "."]
     without = [k for k, c in enumerate(results.candidates, 1) if c.rank is None and not c.equal_service.flagged]
     if without and results.baseline_service.open:
         texts.append(f"▲ {options(without)}: not ranked, as what the baseline fails in is not cured ({', '.join(results.baseline_service.open).replace('_', ' ')}).")
