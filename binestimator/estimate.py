@@ -414,10 +414,11 @@ def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
 
 # --- reports from the hourly run -----------------------------------------------------------------
 
-def zone_report(unit: Unit, rows: Rows, parts: list[Part], yardstick: Yardstick) -> tuple[pd.DataFrame, dict[str, np.ndarray]]:
+def zone_report(unit: Unit, rows: Rows, parts: list[Part], yardstick: Yardstick, night: NightBlock) -> tuple[pd.DataFrame, dict[str, np.ndarray]]:
     """What happens zone by zone over the hourly run (see ``CandidateResult.zones``), and its depths on the yardstick.
 
-    Room temperatures are found once a part, added up and dropped: those of all hours and zones are large.
+    Room temperatures are found once a part, added up and dropped: those of all hours and zones are large. Hours of rooms that
+    catch up after the start of occupancy stand among the cold ones; the yardstick has the start of occupancy as a depth of its own.
     """
     z = unit.zones
     w = rows.on.hours
@@ -443,6 +444,8 @@ def zone_report(unit: Unit, rows: Rows, parts: list[Part], yardstick: Yardstick)
             out[name] += p.share * (w @ values)
         for name, values in zone_depths(yardstick, p.state, s).items():
             depths[name] += p.share * values
+    out["cold_hours"] += night.late_cold_hours
+    out["cold_degree_hours"] += night.late_cold_degree_hours
     frame = pd.DataFrame({"zone": z.names, "group": [unit.groups.names[g] for g in z.group], "multiplier": z.multiplier, **out})
     return frame, depths
 
@@ -711,7 +714,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     yardstick = Yardstick.of(base_site.unit, base_site.hourly.on, base_site.hourly.loads)
     reports, served = {}, {}
     for id_, (site, parts, _) in runs.items():
-        reports[id_], depths = zone_report(site.unit, site.hourly, parts, yardstick)
+        reports[id_], depths = zone_report(site.unit, site.hourly, parts, yardstick, nights[id_])
         served[id_] = service_figures(yardstick, parts, depths, nights[id_], of_hours.figures[id_])
     base_served = served[project.baseline_id]
     baseline_service = judge_baseline(base_served, yardstick, base_site.project, base_site.unit, base_parts)

@@ -59,7 +59,7 @@ class NightBlock:
     By zone line (one zone of it), (Z,): ``start_miss_f`` degrees outside the setpoints at the first occupied hour, cold or warm, summed over
     ``starts`` days · ``lowest_f`` lowest room temperature of the nights (without nights the lowest heating setpoint) ·
     ``late_cold_degree_hours`` after the start, colder than the heating setpoint by more than the tolerance, on top of those that the
-    steady hours count [degF.h]. ``cold_zone_hours`` hours of all zones in which that is so.
+    steady hours count [degF.h] · ``late_cold_hours`` hours in which that is so; ``cold_zone_hours`` of all zones.
     """
 
     running_frac: np.ndarray
@@ -76,6 +76,7 @@ class NightBlock:
     start_miss_f: np.ndarray
     lowest_f: np.ndarray
     late_cold_degree_hours: np.ndarray
+    late_cold_hours: np.ndarray
     cold_zone_hours: float
     starts: float
 
@@ -89,7 +90,7 @@ def empty_night(hours: int, lowest_f) -> NightBlock:
     by_hour, by_zone = np.zeros(hours), np.zeros(len(lowest_f))
     names = NightBlock.__slots__[: NightBlock.__slots__.index("start_miss_f")]
     return NightBlock(**{name: by_hour for name in names}, start_miss_f=by_zone, lowest_f=lowest_f, late_cold_degree_hours=by_zone,
-                      cold_zone_hours=0.0, starts=0.0)
+                      late_cold_hours=by_zone, cold_zone_hours=0.0, starts=0.0)
 
 
 def heat_capacity_btu_f(unit: Unit, time_constant_h, fs):
@@ -204,6 +205,7 @@ class _Rooms:
     handed_f: np.ndarray
     start_miss_f: np.ndarray
     late_cold_degree_hours: np.ndarray
+    late_cold_hours: np.ndarray
     cold_zone_hours: float
     lowest_f: np.ndarray
     starts: float
@@ -357,7 +359,7 @@ def _morning(unit: Unit, conditions, loads: ZoneLoads, capacity, first, end_f, m
     z = unit.zones
     hours = len(conditions.oat_f)
     late_heat, late_coil, late_cfm = (np.zeros((hours, len(z))) for _ in range(3))
-    handed, lack, counted, degree_hours = np.zeros(end_f.shape), np.zeros(end_f.shape), 0.0, np.zeros(len(z))
+    handed, lack, counted, degree_hours = np.zeros(end_f.shape), np.zeros(end_f.shape), np.zeros(len(z)), np.zeros(len(z))
     tolerance = unit.service.unmet_tolerance_f
     at, cold = np.arange(len(first)), None
     for step in range(hours):
@@ -389,9 +391,10 @@ def _morning(unit: Unit, conditions, loads: ZoneLoads, capacity, first, end_f, m
         late_heat[h], late_coil[h], late_cfm[h] = q * share, coil * share, added * share
         mean = 0.5 * (before + cold)
         degree_hours += np.maximum(mean - np.maximum(tolerance - day.short_f, 0.0), 0.0).sum(axis=0)
-        counted += float(((mean > tolerance) @ z.multiplier).sum())
+        # Hours that are cold in the steady count already are not counted again.
+        counted += ((mean > tolerance - day.short_f) & (day.short_f <= tolerance)).sum(axis=0)
     return {"late_heat": late_heat, "late_coil": late_coil, "late_cfm": late_cfm, "lack_f": lack, "handed_f": handed,
-            "late_cold_degree_hours": degree_hours, "cold_zone_hours": counted}
+            "late_cold_degree_hours": degree_hours, "late_cold_hours": counted, "cold_zone_hours": float(counted @ z.multiplier)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -518,7 +521,8 @@ def _night_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, duct: NightDuc
     for name, values in _late_energy(unit, c, loads, rooms, late, duct).items():
         block[name][late] += values
     return NightBlock(**block, start_miss_f=rooms.start_miss_f, lowest_f=rooms.lowest_f, starts=rooms.starts,
-                      late_cold_degree_hours=rooms.late_cold_degree_hours, cold_zone_hours=rooms.cold_zone_hours)
+                      late_cold_degree_hours=rooms.late_cold_degree_hours,
+                      late_cold_hours=rooms.late_cold_hours, cold_zone_hours=rooms.cold_zone_hours)
 
 
 def _pressures(unit: Unit, oat_f, zone_cfm, duct: NightDuct | None):
