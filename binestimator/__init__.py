@@ -26,7 +26,7 @@ _PUBLIC = {
     "Weather": "weather",
     "WeatherError": "errors",
     "WorkbookError": "errors",
-    "estimate_project": "estimate:estimate",
+    "estimate_project": "advice:estimate_and_advise",
     "find_weather": "weather",
     "project_from_mapping": "inputs.read",
     "read_project": "inputs.read",

@@ -9,11 +9,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from .benchmarks import benchmarks
 from .errors import Finding
-from .model.air_handler import ROOM_SATURATION_F
+from .inputs.defaults import paths_by
+from .inputs.schema import fields_of
+from .model.air_handler import ROOM_SATURATION_F, design_outdoor_air_cfm
 from .model.system import balance_error_btuh, moisture_error_btuh
 from .moist_air import saturation_humidity_ratio
-from .results import ANNUAL, COUNT_KEYS, ENERGY_KEYS, Check
+from .results import ANNUAL, CHANGED_SERVICE, COUNT_KEYS, ENERGY_KEYS, Check
+from .service import FAILURES
 from .units import KBTU_PER_KWH, KBTU_PER_THERM
 
 # Accuracy wanted of the bin rows against the hours, per candidate.
@@ -145,7 +149,7 @@ def count_accuracy_table(results) -> pd.DataFrame:
     return pd.DataFrame(lines, columns=["candidate", "name", "count", "label", "unit", "hourly", "bins", "error"])
 
 
-def run_checks(project, weather, unit, results, baseline, runs, selection, interactions):
+def run_checks(project, weather, unit, results, baseline, runs, selection, interactions, baseline_service):
     """Checks and findings of a run.
 
     Returns
@@ -153,8 +157,22 @@ def run_checks(project, weather, unit, results, baseline, runs, selection, inter
     tuple of Check, tuple of Finding
     """
     checks = [*_hours(results, weather), _balance(runs), *_unserved(results), *_bins(results, baseline, project), *_published(results, baseline, project),
-              *_signs(results, baseline)]
-    return tuple(checks), tuple(_findings(project, unit, results, baseline, interactions))
+              *_signs(results, baseline), *_benchmarks(found := benchmarks(runs[baseline.id][0].unit, baseline.annual))]
+    return tuple(checks), (*_price_findings(found), *_findings(project, unit, results, baseline, baseline_service))
+
+
+def _benchmarks(found):
+    """Figures of the baseline outside what is usual; prices have findings of their own."""
+    for b in found:
+        if not b.usual and not b.price:
+            yield Check(name=b.label, status="explain", value=f"{b.value:.3g} {b.unit}", expected=f"{b.low:g} to {b.high:g} {b.unit}",
+                        text=f"Outside what is usual: {b.remark}.", source=b.source)
+
+
+def _price_findings(found):
+    for b in found:
+        if not b.usual and b.price:
+            yield Finding("check", "prices", f"{b.label} {b.value:g} {b.unit}, usual {b.low:g} to {b.high:g}: {b.remark}.")
 
 
 def _hours(results, weather):
@@ -191,10 +209,8 @@ def _balance(runs):
                  + (f"; worst in {where}." if where else "."))
 
 
-# Cooling or heat beyond the plant above this share of the coil's year wants a word; more of it than the
-# baseline's by this share of all coil energy is no equal service.
+# Cooling or heat beyond the plant above this share of the coil's year wants a word.
 UNSERVED_FRAC = 0.005
-COIL_KEYS = ("cooling_sensible_kbtu", "cooling_latent_kbtu", "reheat_kbtu", "preheat_kbtu")
 
 
 def _unserved(results):
@@ -225,8 +241,11 @@ def _bins(results, baseline, project):
                     expected=f"±{100 * COST_ERROR_FRAC:.1f} %, ±{SAVING_ERROR_POINTS} points, ±{100 * END_USE_ERROR_FRAC:.0f} %", text=text)
 
 
-# Hours short of outdoor air above this share of the running hours want a word.
+# Hours short of outdoor air above this share of the running hours want a word, and more humid hours than the baseline's by this share.
 OA_SHORT_FRAC = 0.01
+HUMID_FRAC = 0.005
+# A saving that shrinks by more than this share at equal outdoor air wants a word.
+OA_SAVING_FRAC = 0.02
 NOT_VENTILATED = "Energy saved so is ventilation not given: put it right before a reset is judged."
 
 
@@ -234,7 +253,30 @@ def short_of_outdoor_air(candidates, baseline) -> tuple[str, ...]:
     """Ids of the baseline where it runs short of outdoor air in more than a few hours, and of candidates in which that lasts longer."""
     some = OA_SHORT_FRAC * baseline.hourly["running_hours"]
     before = baseline.hourly["oa_short_hours"]
-    return tuple(c.id for c in candidates if c.hourly["oa_short_hours"] > (0.0 if c is baseline else before) + some)
+    return tuple(c.id for c in candidates if c.hourly["oa_short_hours"] > (0.0 if c.id == baseline.id else before) + some)
+
+
+def more_humid(candidates, baseline) -> tuple[str, ...]:
+    """Ids of candidates in which rooms stay humid for longer than in the baseline by more than a few hours: a caution, not judged."""
+    some = HUMID_FRAC * baseline.hourly["running_hours"]
+    return tuple(c.id for c in candidates if c.hourly["humid_hours"] > baseline.hourly["humid_hours"] + some)
+
+
+def saves_by_ventilation(candidates, baseline) -> tuple[str, ...]:
+    """Ids of candidates whose saving differs at equal outdoor air, by more than rounding and a small share of it."""
+    some = lambda c: max(OA_SAVING_FRAC * abs(c.saving["cost_usd"]), 0.0005 * baseline.annual["cost_usd"])  # noqa: E731
+    return tuple(c.id for c in candidates if abs(c.oa_not_given_usd) > some(c))
+
+
+def baseline_failures(baseline_service) -> tuple[tuple[str, str, str], ...]:
+    """What the baseline fails in, in words: (word, sentence, confirmed or what to do)."""
+    out = []
+    for word, path, why in baseline_service.suspects:
+        known = word in baseline_service.confirmed
+        do = ("confirmed as found by the project" if known else
+              f"check {path}; if it is so, give the evidence and confirm it: service.as_found_confirmed = [\"{word}\"]")  # fmt: skip
+        out.append((word, f"{FAILURES[word]} ({why})", do))
+    return tuple(out)
 
 
 PUBLISHED = "PNNL-25985 (2017): static pressure reset saves 5-30 % of fan energy; supply temperature reset 1-4.4 % of site energy"
@@ -297,8 +339,30 @@ def _signs(results, baseline):
                         text="Lower duct pressure at the same airflow takes less fan power; colder coils need less cooling, as fan heat falls.")
 
 
-def _findings(project, unit, results, baseline, interactions):
+def _findings(project, unit, results, baseline, baseline_service):
+    for word, said, do in baseline_failures(baseline_service):
+        level = "info" if word in baseline_service.confirmed else "caution"
+        yield Finding(level, "baseline", f"The baseline fails in {word.replace('_', ' ')}: {said}; {do}.")
+    confirmed = project.service.as_found_confirmed
+    idle = [word for word in confirmed if word not in baseline_service.fails]
+    if idle:
+        yield Finding("info", "baseline", "Confirmed as found, while the baseline does not fail in it: " + ", ".join(idle) + ".")
+    if baseline_service.confirmed and "service.as_found_confirmed" not in project.evidence:
+        yield Finding("check", "baseline", "What the baseline fails in is confirmed without evidence: say under [evidence] where service.as_found_confirmed comes from.")
+    rates_cfm = sum(design_outdoor_air_cfm(unit.zones, unit.groups)) / project.outdoor_air.ventilation_efficiency
+    if unit.oa_required_cfm < (1.0 - project.service.outdoor_air_margin_frac) * rates_cfm:
+        yield Finding("check", "outdoor air", f"The required outdoor air of {unit.oa_required_cfm:,.0f} cfm is less than the groups' rates over the ventilation efficiency ask for "
+                      f"({rates_cfm:,.0f} cfm): every candidate is judged by it, so say where outdoor_air.required_cfm comes from.")
+    loose = [field.name for field in fields_of("service").values() if field.type == "float" and getattr(project.service, field.name) > field.default]
+    if loose:
+        yield Finding("caution", "service", "Limits of equal service are looser than the program's: " + ", ".join(
+            f"{name} = {getattr(project.service, name):g} for {fields_of('service')[name].default:g}" for name in loose) + ".")
     yield Finding("info", "summary", "Not reconciled with bills: compare the as-found end uses with at least twelve months of bills before a programme claim.")
+    by_climate = [path for path in paths_by("climate") if project.origins[path] == "default"]
+    if project.climate and by_climate:
+        whose = "given" if project.weather.climate_zone != "auto" else "by the weather file's degree-days and moisture; tables of counties go before it"
+        values = ", ".join(f"{path} = {project.defaults[path][0]:g}" for path in by_climate)
+        yield Finding("info", "weather", f"Climate zone {project.climate} ({whose}) sets defaults: {values}.")
     counted = [o for o in project.origins.values()]
     defaults = sum(o == "default" for o in counted)
     if counted:
@@ -312,19 +376,26 @@ def _findings(project, unit, results, baseline, interactions):
     if assumed:
         yield Finding("check", "zones", f"The share of the index run's pressure is assumed for {assumed} of {len(zones)} zones: it is the largest hidden "
                       "driver of duct pressure savings. A damper survey replaces the assumption.")
-    flagged = [c.id for c in results if c.equal_service.flagged]
+    changed = [c.id for c in results if c.kind == CHANGED_SERVICE]
+    if changed:
+        yield Finding("caution", "summary", "They change what the rooms are promised, so neither ranked nor called best: " + ", ".join(changed) + ".")
+    flagged = [c.id for c in results if c.equal_service.flagged and c.kind != CHANGED_SERVICE]
     if flagged:
         yield Finding("caution", "summary", "Not equal in service to the baseline, so not ranked: " + ", ".join(flagged) + ".")
     before = baseline.hourly["humid_hours"]
-    humid = [f"{c.id} {c.hourly['humid_hours']:,.0f} h" for c in results
-             if c.hourly["humid_hours"] > before + project.service.humid_hours_tolerance]
+    damp = more_humid(results, baseline)
+    humid = [f"{c.id} {c.hourly['humid_hours']:,.0f} h" for c in results if c.id in damp]
     if humid:
         yield Finding("caution", "humidity", f"Rooms stay humid for longer than in the baseline ({before:,.0f} h): " + ", ".join(humid)
                       + ". Comfort and mould need a humidity limit on the reset.")
     short = short_of_outdoor_air(results, baseline)
     if short:
         hours = [f"{c.id} {c.hourly['oa_short_hours']:,.0f} h" for c in results if c.id in short]
-        yield Finding("caution", "outdoor air", f"Less outdoor air than the minimum asks for, a year: {', '.join(hours)}. {NOT_VENTILATED}")
+        yield Finding("caution", "outdoor air", f"Less outdoor air than is required, a year: {', '.join(hours)}. {NOT_VENTILATED}")
+    part = saves_by_ventilation(results, baseline)
+    if part:
+        said = [f"{c.id} {c.saving_at_equal_oa['cost_usd']:,.0f} for {c.saving['cost_usd']:,.0f} USD" for c in results if c.id in part]
+        yield Finding("caution", "equal outdoor air", f"Saving at equal outdoor air differs, a year: {', '.join(said)}.")
     if any(c.hourly["freeze_hours"] > 0 for c in results):
         hours = max(c.hourly["freeze_hours"] for c in results)
         yield Finding("caution", "coils", f"Mixed air falls below {project.air_handler.freeze_limit_f:.0f} degF for up to {hours:,.0f} h: keep low-temperature protection and preheat as they are.")

@@ -1,7 +1,7 @@
 """The command ``binestimator``: reads arguments, calls the library, tells how it ended.
 
-Exit codes: 0 done · 1 done, but ``--strict`` and a check failed or a caution stands · 2 the
-input or the output folder cannot be used · 3 a fault of the program · 130 interrupted.
+Exit codes: 0 done · 1 done, but a check that must hold failed, or ``--strict`` and something wants a look · 2 the
+input or the place of the output cannot be used · 3 a fault of the program · 130 interrupted.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import os
 import signal
 import sys
 import threading
+import warnings
 from pathlib import Path
 
 from binestimator import __version__
@@ -26,6 +27,9 @@ def command() -> int:
     """The command as a process of its own; exit code of :func:`main`."""
     # A process that ends in seconds: looking for garbage, last of all on the way out, is in vain.
     gc.disable()
+    # Messages of libraries are for those who call them. Tests see them all, as errors.
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")
     try:
         return main()
     finally:
@@ -53,8 +57,14 @@ def main(arguments: list[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal that lacks a character shows "?"
-    args = parser().parse_args(arguments)
-    args.written = False
+    try:
+        args = parser().parse_args(arguments)
+    except SystemExit as ended:
+        if ended.code or sys.stdout is None:
+            raise
+        # Help and version: they have to arrive as well.
+        args = argparse.Namespace(run=lambda args: _say(args, None), debug=False)
+    args.watched, args.code = None, DONE
     # Matrices here are small: more threads cost more than they bring, and one gives the same
     # last digits on every machine. Has to be said before the libraries load.
     for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
@@ -66,33 +76,104 @@ def main(arguments: list[str] | None = None) -> int:
 def _guarded(args) -> int:
     """Run a command; every way to end has its code and at most one message."""
     try:
-        code = args.run(args)
-        sys.stdout.flush()
-        return code
+        if sys.stdout is None:
+            raise _OutputError("standard output is closed; nothing was begun; run again with it open, or send it to a file")
+        _check_current_folder(args)
+        args.run(args)
+        return args.code
     except BinestimatorError as error:
         return _ended(args, BAD_INPUT, f"error: {error}")
     except KeyboardInterrupt:
-        return _ended(args, INTERRUPTED, f"interrupted: {_state_of_files(args)}")
+        return _ended(args, INTERRUPTED, f"interrupted; {_state_of_files(args)}")
     except BrokenPipeError:
-        # Whoever read the output had enough of it. What is left must not fail at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return DONE
+        # Whoever read the output had enough of it.
+        _silence(sys.stdout)
+        return args.code
+    except MemoryError:
+        return _ended(args, BAD_INPUT, f"error: this machine has not enough memory for that; {_state_of_files(args)}; close other programs, "
+                                       "or make the project smaller")  # fmt: skip
     except Exception as error:  # noqa: BLE001 - the last resort: no traceback for users
+        from binestimator.writing import remedy
+
+        do = remedy(error, "use another place") if isinstance(error, OSError) else ""
+        if do:
+            return _ended(args, BAD_INPUT, f"error: {error.strerror}; {_state_of_files(args)}; {do}")
         what = f"{type(error).__name__}: {error}".splitlines()[0]
         return _ended(args, FAULT, f"error: a fault of the program, not of your input ({what}); {_state_of_files(args)}. "
                                    "Run again with --debug and report what it prints.")  # fmt: skip
 
 
+def _check_current_folder(args) -> None:
+    """Names without a folder mean nothing where the folder that the command was started in was deleted since."""
+    try:
+        os.getcwd()
+    except OSError:
+        for name in ("project", "source", "csv", "out"):
+            path = getattr(args, name, None)
+            if path is not None and not os.path.isabs(path):
+                raise InputError(f"{path}: the current folder no longer exists; change to another one (cd), or give full paths") from None
+
+
+class _OutputError(BinestimatorError):
+    """Standard output cannot be written."""
+
+
+class _Watched:
+    """Files that a run is about to write: what has become of them is looked up, not remembered."""
+
+    def __init__(self, *paths):
+        from binestimator.writing import signature
+
+        self._signature = signature
+        self._before = {path: signature(path) for path in paths}
+
+    def state(self) -> str:
+        changed = [path for path, before in self._before.items() if self._signature(path) != before]
+        if not changed:
+            return "nothing was written, files of earlier runs are as they were"
+        if len(changed) == len(self._before):
+            return "the files of this run are complete"
+        return f"written was only {', '.join(map(str, changed))}"
+
+
 def _state_of_files(args) -> str:
-    return "the files of this run are complete" if args.written else "nothing was written, files of earlier runs are as they were"
+    return "it had not come to writing files" if args.watched is None else args.watched.state()
+
+
+def _say(args, text: str | None) -> None:
+    """Print, and make sure that this and what was printed before arrives."""
+    try:
+        if text is not None:
+            print(_printable(text))
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        _silence(sys.stdout)
+        raise _OutputError(f"standard output cannot be written ({error.strerror or error}); {_state_of_files(args)}; free some space "
+                           "where it goes, or send it elsewhere") from error  # fmt: skip
+
+
+def _silence(stream) -> None:
+    """Send what is left in a stream nowhere: it must not fail at exit."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+    except (OSError, ValueError):
+        pass  # no stream of the system
 
 
 def _ended(args, code: int, message: str) -> int:
-    if args.debug:
-        import traceback
+    if sys.stderr is None:
+        return code
+    try:
+        if args.debug:
+            import traceback
 
-        traceback.print_exc()
-    print(_printable(message), file=sys.stderr)
+            traceback.print_exc()
+        print(_printable(message), file=sys.stderr)
+        sys.stderr.flush()
+    except OSError:
+        _silence(sys.stderr)  # nobody can be told; the exit code says it
     return code
 
 
@@ -132,7 +213,7 @@ def parser() -> argparse.ArgumentParser:
     top = argparse.ArgumentParser(
         prog="binestimator",
         description="Annual energy and cost of supply air temperature and duct static pressure reset strategies of VAV air handlers.",
-        epilog="Exit codes: 0 done; 1 --strict and a check failed or a caution stands; 2 input or output cannot be used; "
+        epilog="Exit codes: 0 done; 1 a check that must hold failed, or --strict and something wants a look; 2 input or output cannot be used; "
                "3 fault of the program; 130 interrupted.",
     )  # fmt: skip
     top.add_argument("--version", action="version", version=f"binestimator {__version__}")
@@ -145,7 +226,8 @@ def parser() -> argparse.ArgumentParser:
     )  # fmt: skip
     estimate.add_argument("project", metavar="PROJECT", help="project file (.toml), filled-in input form, or a workbook of an earlier run (.xlsx)")
     estimate.add_argument("--out", metavar="DIR", default="output", help="folder of the two files, made if missing (default: output)")
-    estimate.add_argument("--strict", action="store_true", help="exit with 1 if a check fails or a caution stands; the files are written all the same")
+    estimate.add_argument("--strict", action="store_true", help="exit with 1 also if a caution stands or an earlier file was kept under another name; the files are written all the same")
+    _add_force(estimate, "replace files that stand there whatever they hold, instead of keeping or refusing them; never a file that is read")
     _add_debug(estimate)
     estimate.set_defaults(run=_estimate)
 
@@ -154,8 +236,9 @@ def parser() -> argparse.ArgumentParser:
         description="Shows the hours of a typical year by outdoor temperature, occupied and not, with mean coincident humidity. "
                     "The schedule is that of a project, or weekday hours given here.",
     )  # fmt: skip
-    bins.add_argument("weather", metavar="WEATHER", help="typical-year file (TMY3, TMY2 or EPW), looked up here and in weather/")
+    bins.add_argument("weather", metavar="WEATHER", help="typical-year file (TMY3, TMY2 or EPW), looked for here and where a project would look")
     bins.add_argument("--csv", metavar="FILE", help="write the table to this file as well, with the hours in thirds of the day")
+    _add_force(bins, "replace FILE whatever it holds; never a file that is read")
     bins.add_argument("--width", type=int, choices=(2, 5, 10), help="width of the bins in degF (default: that of the project, else 5)")
     bins.add_argument("--whole-f", choices=("auto", "yes", "no"), help="round temperatures back to whole degF (default: that of the project, else auto)")
     bins.add_argument("--project", metavar="PROJECT.toml", help="take calendar, schedule, bins and site pressure from this project")
@@ -176,6 +259,7 @@ def parser() -> argparse.ArgumentParser:
     )  # fmt: skip
     form.add_argument("out", metavar="OUT.xlsx", help="form to write")
     form.add_argument("--from", dest="source", metavar="PROJECT", help="fill it from this project file, form or workbook")
+    _add_force(form, "replace OUT.xlsx whatever it holds; never a file that is read")
     _add_debug(form)
     form.set_defaults(run=_form)
 
@@ -193,15 +277,26 @@ def _add_debug(command: argparse.ArgumentParser) -> None:
     command.add_argument("--debug", action="store_true", help="show where in the program an error arose")
 
 
+def _add_force(command: argparse.ArgumentParser, help_text: str) -> None:
+    command.add_argument("--force", action="store_true", help=help_text)
+
+
 # --- commands -----------------------------------------------------------------------------
 
 
-def _estimate(args) -> int:
-    from binestimator.steps import free_stem, read_any, weather_of, write_outputs
+def _estimate(args) -> None:
+    from binestimator.steps import check_outputs, files_read, free_stem, output_places, read_any, weather_of, write_outputs
+    from binestimator.writing import Manners
 
     project, overrides, reviewed_project = read_any(args.project)
-    # Only now the heavy part: what is wrong with a file is said at once.
-    from binestimator.estimate import estimate
+    # Only now the heavy part: what is wrong with a file, or stands in the way, is said at once.
+    read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
+    stem = free_stem(args.project, args.out, read)
+    manners = Manners(read=read, force=args.force, elsewhere="choose another folder with --out", insist="--force")
+    args.watched = _Watched(*output_places(args.out, stem))
+    check_outputs(args.out, stem, manners)
+
+    from binestimator.advice import estimate_and_advise as estimate
     from binestimator.results import Review
     from binestimator.terminal import comparison, reviewed
 
@@ -209,18 +304,22 @@ def _estimate(args) -> int:
     review = None
     if reviewed_project is not None:
         review = Review(overrides=overrides, results=estimate(reviewed_project, weather_of(reviewed_project)))
-    workbook, results_file = write_outputs(results, args.out, free_stem(args.project, args.out), review)
-    args.written = True
-    print(_printable(comparison(results)))
-    if review is not None:
-        print(_printable("\n" + reviewed(results, review)))
-    print(_printable(f"\nWorkbook      {workbook}\nResults file  {results_file}"))
+    written = write_outputs(results, args.out, stem, review, manners)
     failed = any(check.status == "fail" for check in results.checks)
     cautions = any(finding.level == "caution" for finding in results.findings)
-    return FINDINGS if args.strict and (failed or cautions) else DONE
+    if failed or args.strict and (cautions or written.kept):
+        args.code = FINDINGS
+    parts = [comparison(results)]
+    if review is not None:
+        parts.append(reviewed(results, review))
+    files = [f"Workbook      {written.workbook}", f"Results file  {written.results_file}"]
+    if written.kept:
+        files.append(f"Kept          {', '.join(map(str, written.kept.values()))}\n"
+                     "              (earlier results that are not as this program wrote them: changed since, or of an earlier version)")  # fmt: skip
+    _say(args, "\n\n".join([*parts, "\n".join(files)]))
 
 
-def _bins(args) -> int:
+def _bins(args) -> None:
     import csv
     import io
 
@@ -228,13 +327,15 @@ def _bins(args) -> int:
 
     from binestimator.bins import bin_table
     from binestimator.hours import bin_low_f, build_conditions
-    from binestimator.steps import read_any
+    from binestimator.seal import BINS, UNSEALED, seal_text
+    from binestimator.steps import files_read, read_any
     from binestimator.terminal import bins as bins_text
-    from binestimator.weather import find_weather, read_weather
+    from binestimator.weather import find_weather, read_weather, weather_for
+    from binestimator.writing import Manners, NewFile, check_places, write_files
 
     if args.project is None:
         project, schedule = _schedule_project(args)
-        folder, whole_f, pressure_psia = ".", args.whole_f or "auto", None
+        folder, whole_f, pressure_psia, read = ".", args.whole_f or "auto", None, ()
     else:
         given = _schedule_options(args)
         if given:
@@ -242,8 +343,15 @@ def _bins(args) -> int:
         project = read_any(args.project)[0]
         schedule = f"that of {project.info.name}"
         folder, whole_f, pressure_psia = project.source_dir, args.whole_f or project.weather.whole_f, project.weather.pressure_psia
-    path = Path(args.weather)
-    weather = read_weather(path if path.exists() else find_weather(args.weather, folder), whole_f=whole_f, pressure_psia=pressure_psia)
+        read = files_read(args.project, project, weather=False)
+    here = os.path.lexists(args.weather)
+    path = Path(args.weather) if here else find_weather(args.weather, folder)
+    manners = Manners(read=(path, *read), force=args.force, elsewhere="give another name with --csv", insist="--force")
+    if args.csv is not None:
+        args.watched = _Watched(args.csv)
+        check_places([args.csv], [BINS], manners)
+    how = {"whole_f": whole_f, "pressure_psia": pressure_psia}
+    weather = read_weather(path, **how) if here else weather_for(args.weather, folder, **how)
     width_f = args.width or project.bins.width_f
     conditions = build_conditions(weather, project)
     occupied = conditions.occupied > 0.5
@@ -251,21 +359,19 @@ def _bins(args) -> int:
     table = bin_table(conditions, width_f=int(width_f), means={k: np.where(occupied, v, np.nan) for k, v in means.items()})
     text = bins_text(table, weather, schedule, float(len(weather.frame)))
     if args.csv is not None:
-        from binestimator.workbook.strict import write_atomically
-
         place = ((bin_low_f(conditions.oat_f, width_f) - table["bin_low_f"].iloc[0]) / width_f).astype(int)
         for start in (0, 8, 16):
             third = (conditions.hour_start >= start) & (conditions.hour_start < start + 8)
             table[f"hours_{start:02d}_{start + 8:02d}"] = np.bincount(place, third, len(table))
         file = io.StringIO()
         writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(table.columns)
-        writer.writerows([_csv_cell(value) for value in row] for row in table.itertuples(index=False))
-        write_atomically(args.csv, file.getvalue().encode())
-        args.written = True
+        # The checksum of the file stands in its first line: a line of its own would be taken for a bin.
+        writer.writerow([*table.columns, "checksum"])
+        writer.writerows([*(_csv_cell(value) for value in row), "" if number else UNSEALED]
+                         for number, row in enumerate(table.itertuples(index=False)))  # fmt: skip
+        write_files([NewFile(Path(args.csv), seal_text(file.getvalue()), BINS)], manners)
         text += f"\n\nTable  {args.csv}"
-    print(_printable(text))
-    return DONE
+    _say(args, text)
 
 
 def _csv_cell(value) -> str:
@@ -313,24 +419,31 @@ def _schedule_project(args):
     return project, f"{hours}; {clock}; 1 January is a {project.calendar.first_weekday}; {len(project.calendar.holidays)} holidays"
 
 
-def _form(args) -> int:
-    from binestimator.steps import read_any
-    from binestimator.workbook.form import write_form
+def _form(args) -> None:
+    from binestimator.seal import FORM
+    from binestimator.steps import files_read, read_any
+    from binestimator.writing import Manners, check_places
 
     out = Path(args.out)
     if out.suffix.casefold() != ".xlsx":
         raise InputError(f"{out}: a form is a workbook; give it a name that ends in .xlsx")
-    if args.source is not None and os.path.realpath(out) == os.path.realpath(args.source):
-        raise InputError(f"{out}: is the file that the form is filled from; give another name")
-    project = None if args.source is None else read_any(args.source)[0]
-    write_form(out, project)
-    args.written = True
-    print(_printable(f"Form  {out}"))
-    return DONE
+    project, read = None, ()
+    if args.source is not None:
+        project = read_any(args.source)[0]
+        read = files_read(args.source, project, weather=False)
+    manners = Manners(read=read, force=args.force, elsewhere="give another name", insist="--force")
+    args.watched = _Watched(out)
+    check_places([out], [FORM], manners)
+
+    from binestimator.workbook.form import write_form
+
+    write_form(out, project, manners)
+    _say(args, f"Form  {out}")
 
 
-def _inputs(args) -> int:
-    from binestimator.inputs.schema import SECTIONS, did_you_mean, documentation_markdown, title_of
+def _inputs(args) -> None:
+    from binestimator.inputs.reference import documentation_markdown
+    from binestimator.inputs.schema import SECTIONS, did_you_mean, title_of
 
     text = documentation_markdown()
     if args.section is not None:
@@ -340,5 +453,4 @@ def _inputs(args) -> int:
         start = text.index(f"## {title_of(args.section)}\n")
         end = text.find("\n## ", start)
         text = text[start : len(text) if end < 0 else end]
-    print(text.rstrip())
-    return DONE
+    _say(args, text.rstrip())

@@ -14,23 +14,28 @@ import pandas as pd
 
 from . import __version__
 from .bins import EXACT_TOLERANCE, RowSelection, bin_table, group_keys, mean_rows, row_table
-from .checks import COIL_KEYS, UNSERVED_FRAC, run_checks, worst_bin_errors
+from .checks import run_checks, worst_bin_errors
+from .climate import climate_of
 from .errors import Finding, InputError
 from .hours import Conditions, build_conditions
+from .model.air_handler import required_oa_cfm
 from .model.build import build_unit
 from .model.fan import fan_power_at, supply_fan
 from .model.loads import ZoneLoads, zone_loads
-from .model.night import NightBlock, empty_night, run_nights
+from .model.night import NightBlock, NightDuct, run_nights
 from .model.plant import cooling_capacity_kbtuh
 from .model.system import RowState, evaluate, heat_sources, heating_enabled, zones_of
 from .model.terminals import cooling_flow_cfm, heating_need_btuh, requested_flow_cfm
 from .model.unit import Sizes, Unit
 from .money import annual_cost_usd, simple_payback_years
 from .results import (
-    ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, CandidateRun, EqualService, Held, Interaction, Results, RowChoice, overrides_key,
+    ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, CandidateRun, Held, Interaction, Results, RowChoice, overrides_key,
 )
+from .service import FAILURES, ZONE_DEPTHS, Yardstick, failing, judge, judge_baseline, rises, service_figures, zone_depths
 from .selection import choose_rows, end_use_costs
-from .strategies.choose import RESET_DSP, RESET_SAT, Setpoints, at_dsp_ends, dsp_of_sat, dsp_setpoint_inwc, reset_range, resets_pressure, setpoints
+from .strategies.choose import (
+    RESET_DSP, RESET_SAT, Setpoints, at_dsp_ends, dsp_of_sat, dsp_setpoint_inwc, night_dsp_inwc, reset_range, resets_pressure, setpoints,
+)
 from .strategies.cost_optimal import SERVED_TOLERANCE, search as search_sat
 from .strategies.demand import pressure_thresholds_inwc, temperature_thresholds_f
 from .strategies.limits import sat_limits
@@ -44,6 +49,8 @@ LEAST_TERMINAL_CFM = 30.0
 BOUND_STEPS = 3
 # Cooling capacity at which sizing finds no limit. [ton]
 UNLIMITED_TONS = 1.0e6
+# Outdoor air missing by less is rounding. [cfm]
+OA_ROUNDING_CFM = 1e-6
 # Heating capacity at which sizing finds no limit; finite, since losses are a share of it. [kBtu/h]
 UNLIMITED_KBTUH = 1.0e9
 
@@ -191,12 +198,13 @@ def size_list(project, unit: Unit) -> dict[str, tuple[float, str, str]]:
 
 # --- running a candidate --------------------------------------------------------------------
 
-def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None) -> list[Part]:
+def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None, oa_least_cfm=None) -> list[Part]:
     """Evaluate a candidate on running rows, split by its operators' overrides.
 
     An override rules for a share of every running row, so the row is evaluated with and
     without it and the parts are weighted: the mean of the setpoints would not do, since
-    energy is not linear in them.
+    energy is not linear in them. ``oa_least_cfm`` raises the minimum outdoor air of each part, in their
+    order. [cfm]
     """
     normal = setpoints(unit, candidate, rows.on, rows.loads, other_sats, optimal_sat)
     sat, dsp = candidate.sat, candidate.dsp
@@ -226,7 +234,7 @@ def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None
                     marks.update(dsp_at_max=none, dsp_at_min=none)
                 used = replace(normal, sat_f=new_sat, dsp_inwc=new_dsp, **marks)
             state = evaluate(unit, rows.on, rows.loads, used.sat_f, used.dsp_inwc, resets_pressure=resets_pressure(dsp),
-                             dsp_of_sat=dsp_of_sat(unit, dsp, dsp_value))
+                             dsp_of_sat=dsp_of_sat(unit, dsp, dsp_value), oa_least_cfm=None if oa_least_cfm is None else oa_least_cfm[len(parts)])
             if dsp_value is None:
                 # Where the supply air floats, the pressure strategy answers to the temperature that results.
                 used = replace(used, dsp_inwc=state.dsp_set_inwc, **at_dsp_ends(dsp, state.dsp_set_inwc))
@@ -247,9 +255,10 @@ def off_energy(unit: Unit, conditions: Conditions):
 
 
 def night_totals(night: NightBlock) -> dict[str, float]:
-    """Annual figures of setback, warm-up and cool-down."""
+    """Annual figures of setback, warm-up and cool-down, and of what the morning makes up."""
     return {
         "running_hours": float(night.running_frac.sum()), "heat_kbtu": float(night.heat_kbtuh.sum()),
+        "late_heat_kbtu": float(night.late_heat_kbtuh.sum()), "cold_zone_hours": night.cold_zone_hours,
         "cool_kbtu": float(night.cool_kbtuh.sum()), "fan_kwh": float(night.fan_kw.sum()),
         "cooling_kwh": float(night.cooling_kw.sum()), "pump_tower_kwh": float(night.pump_tower_kw.sum()),
         "heating_kwh": float(night.heating_kw.sum()), "fuel_therm": float(night.fuel_thermh.sum()),
@@ -284,7 +293,7 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
         "cooling_latent_kbtu": total("cooling_latent_kbtuh"),
         "unmet_zone_hours": total("unmet_zones"),
         "unmet_degree_hours": total("unmet_degrees"),
-        "cold_zone_hours": total("cold_zones"),
+        "cold_zone_hours": total("cold_zones") + night["cold_zone_hours"],
         "starved_zone_hours": total("starved_zones"),
         "ventilation_short_hours": total("ventilation_short_zones"),
         "oa_short_hours": total("oa_short"),
@@ -315,7 +324,38 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
     return {key: float(figures[key]) for key in ANNUAL_KEYS}
 
 
-def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
+def night_duct(unit: Unit, schedule, dsp) -> NightDuct | None:
+    """Duct pressure of a strategy at night; None where the sequence holds it at design."""
+    if schedule.night_dsp == "design":
+        return None
+    return NightDuct(setpoint_inwc=lambda oat_f, zone_cfm: night_dsp_inwc(unit, dsp, oat_f, zone_cfm), override_frac=dsp.override_frac,
+                     override_inwc=dsp.override_inwc, resets_pressure=resets_pressure(dsp))
+
+
+def _nights(candidates, site_for) -> dict[str, NightBlock]:
+    """Night block of every candidate by id; rooms are run once for candidates that share unit and air."""
+    nights, blocks, hourly = {}, {}, {}
+    for candidate in candidates:
+        site = site_for(candidate)
+        schedule, dsp = site.project.schedule, candidate.dsp
+        duct = night_duct(site.unit, schedule, dsp)
+        key = (site.key, None if duct is None else dsp)
+        if key not in blocks:
+            if site.key not in hourly:
+                hourly[site.key] = (zone_loads(site.unit, site.hourly.conditions), {})
+            loads, rooms = hourly[site.key]
+            blocks[key] = run_nights(site.unit, site.hourly.conditions, loads, schedule, duct, rooms)
+        nights[candidate.id] = blocks[key]
+    return nights
+
+
+def _cheapest_night(nights, runs, site) -> dict[str, float]:
+    """Annual figures of the cheapest night block of candidates that share a site."""
+    totals = [night_totals(nights[id_]) for id_, (of, _, _) in runs.items() if of is site]
+    return min(totals, key=lambda n: annual_cost_usd(n["electricity_kwh"], n["fuel_therm"], n["purchased_cooling_kbtu"], n["purchased_heating_kbtu"], site.unit.prices))
+
+
+def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
     """Annual figures of perfect resets: the least energy cost that setpoints alone can reach.
 
     In every row the cheapest supply air over the widest range of any reset of the project, and
@@ -327,6 +367,8 @@ def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
 
     Parameters
     ----------
+    night : dict
+        Annual figures of the night block that goes with them.
     tried : sequence of ndarray (R,)
         Supply temperatures for the search. [degF]
     asked : sequence of Setpoints
@@ -367,18 +409,22 @@ def reset_bound(project, site, tried=(), asked=()) -> dict[str, float]:
     never = np.zeros(len(rows.on), dtype=bool)
     at = Setpoints(sat_f=sat, dsp_inwc=dsp, humidity_limited=never, cold_zone_limited=never, sat_at_max=never,
                    sat_at_min=never, dsp_at_max=never, dsp_at_min=never)
-    return annual_figures(honest, rows, [Part(share=1.0, setpoints=at, state=state)], night_totals(site.night))
+    return annual_figures(honest, rows, [Part(share=1.0, setpoints=at, state=state)], night)
 
 
 # --- reports from the hourly run -----------------------------------------------------------------
 
-def zone_report(unit: Unit, rows: Rows, parts: list[Part]) -> pd.DataFrame:
-    """What happens zone by zone over the hourly run (see ``CandidateResult.zones``)."""
+def zone_report(unit: Unit, rows: Rows, parts: list[Part], yardstick: Yardstick) -> tuple[pd.DataFrame, dict[str, np.ndarray]]:
+    """What happens zone by zone over the hourly run (see ``CandidateResult.zones``), and its depths on the yardstick.
+
+    Room temperatures are found once a part, added up and dropped: those of all hours and zones are large.
+    """
     z = unit.zones
     w = rows.on.hours
-    names = ("unmet_hours", "unmet_degree_hours", "starved_hours", "ventilation_short_hours", "cold_hours",
+    names = ("unmet_hours", "unmet_degree_hours", "starved_hours", "ventilation_short_hours", "cold_hours", "cold_degree_hours",
              "reheat_kbtu", "temperature_request_hours", "pressure_request_hours", "minimum_flow_hours")
     out = {name: np.zeros(len(z)) for name in names}
+    depths = {name: np.zeros(len(z)) for name in ZONE_DEPTHS}
     ask_sat = temperature_thresholds_f(unit, rows.loads)[0]
     tolerance = unit.service.unmet_tolerance_f
     for p in parts:
@@ -390,12 +436,15 @@ def zone_report(unit: Unit, rows: Rows, parts: list[Part]) -> pd.DataFrame:
         for name, values in (
             ("unmet_hours", over > 0.0), ("unmet_degree_hours", over), ("starved_hours", s.starved),
             ("ventilation_short_hours", s.ventilation_short), ("cold_hours", s.room_f < rows.loads.heat_f - tolerance),
+            ("cold_degree_hours", np.maximum(rows.loads.heat_f - tolerance - s.room_f, 0.0)),
             ("reheat_kbtu", s.reheat_btuh / 1000.0), ("temperature_request_hours", asks_t),
             ("pressure_request_hours", asks_p), ("minimum_flow_hours", s.flow_cfm <= rows.loads.min_cfm * (1.0 + 1e-9)),
         ):
             out[name] += p.share * (w @ values)
+        for name, values in zone_depths(yardstick, p.state, s).items():
+            depths[name] += p.share * values
     frame = pd.DataFrame({"zone": z.names, "group": [unit.groups.names[g] for g in z.group], "multiplier": z.multiplier, **out})
-    return frame
+    return frame, depths
 
 
 def _hourly_energy(unit: Unit, rows: Rows, parts: list[Part], night: NightBlock) -> dict[str, np.ndarray]:
@@ -487,47 +536,32 @@ def rows_frame(rows: Rows, parts: list[Part]) -> pd.DataFrame:
 
 # --- comparing ---------------------------------------------------------------------------------
 
-def equal_service(hourly: dict[str, float], base: dict[str, float], service, zone_hours: float, zones=None, base_zones=None) -> EqualService:
-    """Whether a candidate serves no worse than the baseline, from the hourly run.
+def oa_at_minimum_cfm(unit: Unit, state: RowState) -> np.ndarray:
+    """Outdoor air that dampers at their minimum give, without what the economizer adds. (R,) [cfm]"""
+    share = state.oa_frac if unit.economizer.stuck_frac is not None else np.minimum(state.oa_frac, state.oa_min_frac)
+    return share * state.flow_cfm
 
-    Unmet degree-hours, starved, ventilation-short and under-heated zone-hours beyond their
-    tolerances; loads beyond the plant that nobody is charged for, more of them than the baseline's by
-    ``UNSERVED_FRAC`` of the baseline's coil energy; or a cooling saving of which most is moisture, with more humid hours.
-    ``zone_hours`` are the running hours times all zones: ignored requests leave a few zones short
-    by design, so part of the tolerance is a share of them. With the zone reports of both, a reason names the
-    zone that loses most.
+
+def figures_at_equal_oa(unit: Unit, candidate, rows: Rows, parts: list[Part], wanted_cfm, night: dict[str, float], figures: dict[str, float]):
+    """Annual figures of a candidate whose minimum outdoor air is raised to what is wanted; those it has where it gives as much.
+
+    Parameters
+    ----------
+    wanted_cfm : ndarray (R,)
+        What the baseline gives at its minimum, as far as that is required. [cfm]
+
+    Notes
+    -----
+    The mean over the parts is raised, each part by the same airflow, and economizer air is not topped up: an hour in which the
+    candidate's dampers open wider by themselves has what it needs.
     """
-    reasons = []
-
-    def where(column):
-        if zones is None:
-            return ""
-        more = (zones[column] - base_zones[column]) * zones["multiplier"]
-        return f", most in {zones['zone'][more.idxmax()]}"
-
-    some = service.zone_hours_tolerance_frac * zone_hours
-    allowed = base["unmet_degree_hours"] * (1.0 + service.degree_hours_tolerance_frac) + service.degree_hours_tolerance + some
-    if hourly["unmet_degree_hours"] > allowed:
-        reasons.append(f"rooms too warm: {hourly['unmet_degree_hours']:,.0f} unmet zone-degree-hours against {base['unmet_degree_hours']:,.0f}"
-                       + where("unmet_degree_hours"))
-    for key, column, words in (("starved_zone_hours", "starved_hours", "zones starved of air"),
-                               ("ventilation_short_hours", "ventilation_short_hours", "zones below minimum airflow"),
-                               ("cold_zone_hours", "cold_hours", "rooms too cold")):
-        if hourly[key] > base[key] + service.zone_hours_tolerance + some:
-            reasons.append(f"{words}: {hourly[key]:,.0f} zone-hours against {base[key]:,.0f}{where(column)}")
-    some_kbtu = UNSERVED_FRAC * sum(base[key] for key in COIL_KEYS)
-    for key, words in (("unserved_heating_kbtu", "heat beyond its source"), ("unserved_cooling_kbtu", "cooling beyond the plant")):
-        if hourly[key] > base[key] + some_kbtu:
-            reasons.append(f"{words}, not in the cost: {hourly[key]:,.0f} kBtu against {base[key]:,.0f}")
-    sensible = base["cooling_sensible_kbtu"] - hourly["cooling_sensible_kbtu"]
-    latent = base["cooling_latent_kbtu"] - hourly["cooling_latent_kbtu"]
-    saved = sensible + latent
-    total = base["cooling_sensible_kbtu"] + base["cooling_latent_kbtu"]
-    more_humid = hourly["humid_hours"] > base["humid_hours"] + service.humid_hours_tolerance
-    if saved > 0.005 * total and latent > service.moisture_share_limit_frac * saved and more_humid:
-        reasons.append(f"moisture left in the rooms: {100.0 * latent / saved:,.0f} % of the cooling saving is latent, "
-                       f"{hourly['humid_hours']:,.0f} humid hours against {base['humid_hours']:,.0f}")
-    return EqualService(flagged=bool(reasons), reasons=tuple(reasons))
+    given = [oa_at_minimum_cfm(unit, p.state) for p in parts]
+    missing = wanted_cfm - sum(p.share * cfm for p, cfm in zip(parts, given, strict=True))
+    missing = np.where(missing > OA_ROUNDING_CFM, missing, 0.0)
+    if not missing.any():
+        return figures
+    raised = run_parts(unit, candidate, rows, (), parts[0].setpoints.sat_f, [np.where(missing > 0.0, cfm + missing, 0.0) for cfm in given])
+    return annual_figures(unit, rows, raised, night)
 
 
 SAVING_KEYS = ENERGY_KEYS + ("electricity_kwh", "reheat_kbtu", "preheat_kbtu", "cooling_sensible_kbtu", "cooling_latent_kbtu", "cost_usd")
@@ -562,7 +596,7 @@ _OTHER_PROJECT = ("candidate[{}].override: changes {}, which all candidates shar
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Site:
-    """A unit with its hours, rows and night block: shared by candidates with the same overrides."""
+    """A unit with its hours and rows: shared by candidates with the same overrides."""
 
     project: object
     key: str
@@ -570,7 +604,6 @@ class _Site:
     hourly: Rows
     rows: Rows
     mean: Rows
-    night: NightBlock
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -605,6 +638,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     first; rows are chosen once, from reference settings and these runs, and held. Counts,
     months, peaks and the equal-service rule come from the hourly run.
     """
+    project = project.in_climate(climate_of(weather))
     conditions = build_conditions(weather, project)
     sizes = size_unit(project, conditions) if held is None else held.sizes
     unit = build_unit(project, sizes)
@@ -623,13 +657,8 @@ def estimate(project, weather, held: Held | None = None) -> Results:
             raise InputError(_OTHER_PROJECT.format(candidate_id, "the running hours of the air handler"))
         u = unit if same else build_unit(this_project, sizes)
         means = mean_rows(c, group_id)
-        night = empty_night(len(c.oat_f))
-        if held is not None:
-            night = held.nights[key]
-        elif this_project.schedule.unoccupied_mode == "setback":
-            night = run_nights(u, c, zone_loads(u, c), this_project.schedule)
         mean = Rows.of(u, means)
-        return _Site(project=this_project, key=key, unit=u, hourly=hourly if same else Rows.of(u, c), rows=mean, mean=mean, night=night)
+        return _Site(project=this_project, key=key, unit=u, hourly=hourly if same else Rows.of(u, c), rows=mean, mean=mean)
 
     sites: dict = {}
 
@@ -643,6 +672,8 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     ordered = sorted(project.candidates, key=lambda c: (c.sat.strategy == "cost_optimal", c.id != project.baseline_id))
     for candidate in ordered:
         site_for(candidate)
+    nights = {} if held is None else dict(held.nights)
+    nights |= _nights([c for c in ordered if c.id not in nights], site_for)  # a held run may be asked for further candidates
 
     def evaluated(name) -> _Evaluated:
         """Every candidate on the hours, the rows or the mean rows of its site."""
@@ -654,7 +685,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
             parts[candidate.id] = run_parts(site.unit, candidate, getattr(site, name), _distinct(tried), kept)
             if candidate.sat.strategy != "cost_optimal":
                 tried.append(parts[candidate.id][0].setpoints.sat_f)
-            figures[candidate.id] = annual_figures(site.unit, getattr(site, name), parts[candidate.id], night_totals(site.night))
+            figures[candidate.id] = annual_figures(site.unit, getattr(site, name), parts[candidate.id], night_totals(nights[candidate.id]))
         return _Evaluated(parts=parts, figures=figures, tried=tuple(_distinct(tried)))
 
     of_hours = evaluated("hourly")
@@ -676,27 +707,37 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     optimal = {c.id: of_rows.parts[c.id][0].setpoints.sat_f for c in ordered if c.sat.strategy == "cost_optimal"}
     base_annual, base_hourly = of_rows.figures[project.baseline_id], of_hours.figures[project.baseline_id]
 
+    base_site, base_parts, base_rows = runs[project.baseline_id]
+    yardstick = Yardstick.of(base_site.unit, base_site.hourly.on, base_site.hourly.loads)
+    reports, served = {}, {}
+    for id_, (site, parts, _) in runs.items():
+        reports[id_], depths = zone_report(site.unit, site.hourly, parts, yardstick)
+        served[id_] = service_figures(yardstick, parts, depths, nights[id_], of_hours.figures[id_])
+    base_served = served[project.baseline_id]
+    baseline_service = judge_baseline(base_served, yardstick, base_site.project, base_site.unit, base_parts)
+    required_cfm = required_oa_cfm(base_site.unit, base_site.rows.on.occupied, base_site.rows.loads.oa_people_cfm)
+    wanted_cfm = np.minimum(required_cfm, sum(p.share * oa_at_minimum_cfm(base_site.unit, p.state) for p in base_rows))
+
     results = []
-    reports = {id_: zone_report(site.unit, site.hourly, parts) for id_, (site, parts, _) in runs.items()}
     for candidate in project.candidates:
         site, parts_h, parts_r = runs[candidate.id]
         annual, by_hour = of_rows.figures[candidate.id], of_hours.figures[candidate.id]
         saving = {key: base_annual[key] - annual[key] for key in SAVING_KEYS}
-        service = EqualService(flagged=False, reasons=()) if candidate.id == project.baseline_id else equal_service(
-            by_hour, base_hourly, project.service, by_hour["running_hours"] * float(site.unit.zones.multiplier.sum()),
-            reports[candidate.id], reports[project.baseline_id])
+        equal = figures_at_equal_oa(site.unit, candidate, site.rows, parts_r, wanted_cfm, night_totals(nights[candidate.id]), annual)
+        rise = rises(served[candidate.id], base_served, yardstick)
         payback = simple_payback_years(candidate.cost_usd, candidate.incentive_usd, saving["cost_usd"])
-        energy = _hourly_energy(site.unit, site.hourly, parts_h, site.night)
+        energy = _hourly_energy(site.unit, site.hourly, parts_h, nights[candidate.id])
         power = energy["fan_kwh"] + energy["cooling_kwh"] + energy["pump_tower_kwh"] + energy["heating_kwh"]
         results.append(CandidateResult(
-            candidate=candidate, annual=annual, hourly=by_hour, classic=of_means.figures[candidate.id], saving=saving, equal_service=service,
+            candidate=candidate, annual=annual, hourly=by_hour, classic=of_means.figures[candidate.id], saving=saving,
+            saving_at_equal_oa={key: base_annual[key] - equal[key] for key in SAVING_KEYS},
+            equal_service=judge(rise, yardstick, [(path, candidate.overrides[path]) for path in candidate.changed_service]),
+            service=rise, fails=failing(served[candidate.id], yardstick),
             payback_years=payback.before_years, payback_after_incentive_years=payback.after_years, payback_note=payback.before_reason or payback.after_reason,
-            rank=None, rows=rows_frame(site.rows, parts_r), monthly=monthly_table(site.unit, site.hourly, energy),
+            rank=None, not_ranked="", rows=rows_frame(site.rows, parts_r), monthly=monthly_table(site.unit, site.hourly, energy),
             by_temperature=temperature_table(site.hourly, parts_h), flow_hours=flow_table(site.unit, site.hourly, parts_h),
             zones=reports[candidate.id], peak_kw=float(power.max())))
-    results = _ranked(results)
 
-    base_site, base_parts, _ = runs[project.baseline_id]
     flow = np.full(len(conditions.oat_f), np.nan)
     flow[base_site.hourly.running] = sum(p.share * p.state.flow_cfm for p in base_parts)
     if row_index is not None and selection is None:
@@ -706,18 +747,19 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     rows_of_table = row_table(conditions, selection) if selection is not None else _mean_row_table(base_site.rows.conditions)
     baseline = baseline_of(project, results)
     interactions = find_interactions(results, baseline)
-    checks, findings = run_checks(project, weather, unit, results, baseline, runs, selection, interactions)
+    checks, findings = run_checks(project, weather, unit, results, baseline, runs, selection, interactions, baseline_service)
+    results = _ranked(results, baseline_service.open, [check.name for check in checks if check.status == "fail"])
     asked = [p.setpoints for site, _, parts in runs.values() if site is base_site for p in parts]
     return Results(
         project=project, weather=weather, baseline_id=project.baseline_id, candidates=tuple(results), bin_table=table,
-        row_table=rows_of_table, row_method=choice.method, selection=choice, night=night_totals(base_site.night), sizes=size_list(project, unit),
-        interactions=interactions, checks=checks, bound=reset_bound(project, base_site, of_rows.tried, asked),
+        row_table=rows_of_table, row_method=choice.method, selection=choice, night=night_totals(nights[project.baseline_id]), sizes=size_list(project, unit),
+        interactions=interactions, checks=checks, bound=reset_bound(project, base_site, _cheapest_night(nights, runs, base_site), of_rows.tried, asked), baseline_service=baseline_service,
         findings=tuple(project.findings) + tuple(weather.findings) + findings + choice_findings(choice),
         run_id=make_run_id(project, weather), unit=unit,
         held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal,
-                  nights={key: site.night for key, site in sites.items()}),
+                  nights=nights),
         runs={id_: CandidateRun(project=site.project, unit=site.unit, rows=site.rows, parts=tuple(parts),
-                                night=night_totals(site.night), site=site.key)
+                                night=night_totals(nights[id_]), site=site.key)
               for id_, (site, _, parts) in runs.items()})
 
 
@@ -782,8 +824,25 @@ def _mean_row_table(c: Conditions) -> pd.DataFrame:
         "humidity_ratio": c.humidity_ratio, "rate_period": c.rate_period})
 
 
-def _ranked(results: list[CandidateResult]) -> list[CandidateResult]:
-    """Ranks by energy cost among unflagged candidates; equal costs keep the order of the list."""
-    order = sorted((c for c in results if not c.equal_service.flagged), key=lambda c: round(c.annual["cost_usd"], 6))
+def _ranked(results: list[CandidateResult], to_cure: tuple[str, ...], failed: list[str]) -> list[CandidateResult]:
+    """Ranks by energy cost among candidates of equal service that may be best; equal costs keep the order of the list.
+
+    Parameters
+    ----------
+    to_cure : tuple of str
+        What the baseline fails in and nobody has confirmed: a candidate that fails in it as well is not ranked.
+    failed : list of str
+        Checks that must not fail and did: nothing is ranked.
+    """
+    why = {}
+    for c in results:
+        left = [word for word in to_cure if word in c.fails]
+        if failed:
+            why[c.id] = f"a check that must not fail has failed: {failed[0]}"
+        elif c.equal_service.flagged:
+            why[c.id] = "; ".join(c.equal_service.reasons)
+        elif left:
+            why[c.id] = "fails as the baseline does: " + ", ".join(FAILURES[word] for word in left)
+    order = sorted((c for c in results if c.id not in why), key=lambda c: round(c.annual["cost_usd"], 6))
     rank = {c.id: i + 1 for i, c in enumerate(order)}
-    return [replace(c, rank=rank.get(c.id)) for c in results]
+    return [replace(c, rank=rank.get(c.id), not_ranked=why.get(c.id, "")) for c in results]

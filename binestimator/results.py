@@ -38,7 +38,7 @@ ANNUAL = (
     ("cold_zone_hours", "Under-heated zone-hours", "zone h", "Zone-hours colder than the heating setpoint by more than the tolerance"),
     ("starved_zone_hours", "Starved zone-hours", "zone h", "Zone-hours whose airflow is cut by too little duct pressure"),
     ("ventilation_short_hours", "Ventilation-short zone-hours", "zone h", "Zone-hours with less than the minimum airflow of the zone"),
-    ("oa_short_hours", "Outdoor-air-short hours", "h", "Hours with less than 98 % of the outdoor air that the minimum asks for"),
+    ("oa_short_hours", "Outdoor-air-short hours", "h", "Hours with less than 98 % of the required outdoor air"),
     ("airflow_ceiling_hours", "Airflow-ceiling hours", "h", "Hours in which zones ask for more than the fan can give"),
     ("humid_hours", "Humid hours", "h", "Occupied hours with the room dew point above the limit"),
     ("capacity_hours", "Cooling-short hours", "h", "Hours in which supply air rises because the plant cannot give more"),
@@ -82,6 +82,60 @@ class EqualService:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ServiceRise:
+    """What a candidate takes from the rooms more than the baseline does, from the hour-by-hour run and on the baseline's yardstick.
+
+    ``zone`` the zone line that goes farthest beyond one of its limits, or comes nearest to it; None where nothing rises.
+    Of one zone, the worst for its limit, named in ``..._zone`` beside it: ``unmet_degree_hours_rise, cold_degree_hours_rise`` beyond
+    its setpoints [degF.h] · ``zone_oa_short_cfmh_rise`` of its own outdoor-air need [cfm.h] · ``start_miss_f_rise`` outside its setpoints at
+    the first occupied hour, summed over the days [degF] · ``night_low_drop_f`` of its lowest night temperature [degF].
+    At the unit: ``oa_short_cfmh_rise`` [cfm.h] · ``dewpoint_degree_hours_rise`` [degF.h] · ``unserved_cooling_kbtu_rise,
+    unserved_heating_kbtu_rise`` [kBtu]. ``total_...`` over all zones · ``humid_hours_rise`` [h], shown and never judged ·
+    ``limits`` what is allowed, by the name of each rise that is judged.
+    """
+
+    zone: str | None
+    unmet_degree_hours_rise: float
+    unmet_zone: str
+    cold_degree_hours_rise: float
+    cold_zone: str
+    zone_oa_short_cfmh_rise: float
+    zone_oa_zone: str
+    start_miss_f_rise: float
+    start_miss_zone: str
+    night_low_drop_f: float
+    night_low_zone: str
+    oa_short_cfmh_rise: float
+    dewpoint_degree_hours_rise: float
+    unserved_cooling_kbtu_rise: float
+    unserved_heating_kbtu_rise: float
+    total_unmet_degree_hours_rise: float
+    total_cold_degree_hours_rise: float
+    total_zone_oa_short_cfmh_rise: float
+    humid_hours_rise: float
+    limits: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BaselineService:
+    """The baseline judged by itself.
+
+    ``fails`` words of what it fails in (outdoor_air, temperature, airflow, capacity) · ``confirmed`` those of them that the
+    project confirms as found · ``suspects`` (word, path of the input suspected, why) · ``figures`` behind it.
+    """
+
+    fails: tuple[str, ...]
+    confirmed: tuple[str, ...]
+    suspects: tuple[tuple[str, str, str], ...]
+    figures: dict[str, float]
+
+    @property
+    def open(self) -> tuple[str, ...]:
+        """Failures that nobody has confirmed: only candidates that cure them may be best."""
+        return tuple(word for word in self.fails if word not in self.confirmed)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CandidateResult:
     """One candidate over the year.
 
@@ -95,11 +149,19 @@ class CandidateResult:
     saving : dict
         Baseline minus candidate for the energies and ``cost_usd``, ``electricity_kwh``,
         ``reheat_kbtu``, from the bin rows.
+    saving_at_equal_oa : dict
+        The same with the candidate's minimum outdoor air raised, row by row, to what the baseline gives at its minimum,
+        as far as that is required: without the saving of air that it does not ventilate with.
     equal_service : EqualService
+    service : ServiceRise
+    fails : tuple of str
+        What the candidate fails in by itself, as ``BaselineService.fails``.
     payback_years, payback_after_incentive_years : float or None
         Simple payback; None with the reason in ``payback_note``.
     rank : int or None
-        1 is the least energy cost among unflagged candidates.
+        1 is the least energy cost among candidates of equal service that may be best.
+    not_ranked : str
+        Why there is no rank; empty where there is one.
     rows : DataFrame
         One line per bin row: weights, conditions and every field of ``RowState`` (fan-off
         rows hold zeros for energy and NaN for temperatures and setpoints).
@@ -123,11 +185,15 @@ class CandidateResult:
     hourly: dict[str, float]
     classic: dict[str, float]
     saving: dict[str, float]
+    saving_at_equal_oa: dict[str, float]
     equal_service: EqualService
+    service: ServiceRise
+    fails: tuple[str, ...]
     payback_years: float | None
     payback_after_incentive_years: float | None
     payback_note: str
     rank: int | None
+    not_ranked: str
     rows: pd.DataFrame
     monthly: pd.DataFrame
     by_temperature: pd.DataFrame
@@ -142,6 +208,19 @@ class CandidateResult:
     @property
     def name(self) -> str:
         return self.candidate.name
+
+    @property
+    def kind(self) -> str:
+        """Kind of the candidate: as given, or ``changed_service`` where it changes what the rooms are promised."""
+        return CHANGED_SERVICE if self.candidate.changed_service else self.candidate.kind
+
+    @property
+    def oa_not_given_usd(self) -> float:
+        """Part of the cost saving that is ventilation not given. [USD/yr]"""
+        return self.saving["cost_usd"] - self.saving_at_equal_oa["cost_usd"]
+
+
+CHANGED_SERVICE = "changed_service"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,7 +258,7 @@ class Held:
 
     ``sizes`` (Sizes) · ``row_index``, ``row_weights`` (rows of the hourly conditions; None for mean
     rows) · ``optimal_sat`` candidate id to the supply temperatures (R,) of the cost-optimal search in
-    the running rows · ``nights`` night block by overrides of candidates (see :func:`overrides_key`).
+    the running rows · ``nights`` candidate id to its night block.
     """
 
     sizes: Any
@@ -238,15 +317,31 @@ class RowChoice:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """What the answer hangs on and what is worth its money (package ``advice``).
+
+    ``drivers_of`` id of the candidate that ``drivers`` (strongest first) are about, None where there is none · ``value``
+    best value and the way to it · ``parts`` repair, companion and reset parts of combined options ·
+    ``coincidences`` options whose year is the same.
+    """
+
+    drivers_of: str | None
+    drivers: tuple
+    value: Any
+    parts: tuple
+    coincidences: tuple
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Results:
     """Everything an estimate found.
 
     ``bin_table`` one line per outdoor-temperature bin · ``row_table`` one line per bin row (hours,
     date, hour, outdoor conditions) · ``night`` annual figures of setback and warm-up,
     included in every candidate · ``sizes`` path to (value, unit, 'given' or 'sized') ·
-    ``bound`` annual figures of perfect resets (``estimate.reset_bound``) ·
+    ``bound`` annual figures of perfect resets (``estimate.reset_bound``) · ``baseline_service`` the baseline judged by itself ·
     ``row_method`` how rows were chosen, in words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again ·
-    ``runs`` candidate id to what stands behind its annual figures.
+    ``runs`` candidate id to what stands behind its annual figures · ``advice`` drivers and value, None until they were found.
     """
 
     project: Any
@@ -259,6 +354,7 @@ class Results:
     selection: RowChoice
     night: dict[str, float]
     bound: dict[str, float]
+    baseline_service: BaselineService
     sizes: dict[str, tuple[float, str, str]]
     interactions: tuple[Interaction, ...]
     checks: tuple[Check, ...]
@@ -267,6 +363,7 @@ class Results:
     unit: Any = field(repr=False)
     held: Held = field(repr=False)
     runs: dict[str, CandidateRun] = field(repr=False)
+    advice: Advice | None = field(default=None, repr=False)
 
     def __getitem__(self, candidate_id: str) -> CandidateResult:
         for c in self.candidates:
@@ -292,7 +389,7 @@ class Results:
 
     @property
     def best(self) -> CandidateResult | None:
-        """The least energy cost among unflagged candidates, the baseline included."""
+        """The least energy cost among candidates of equal service, the baseline included; None where nothing may be best."""
         ranked = [c for c in self.candidates if c.rank == 1]
         return ranked[0] if ranked else None
 
@@ -358,13 +455,34 @@ def to_plain(results: Results, review: Review | None = None) -> dict:
             "run_id": review.results.run_id,
             "overrides": {path: list(value) if isinstance(value, tuple) else value for path, value in review.overrides.items()},
             "baseline_cost_usd": review.results.baseline.annual["cost_usd"],
+            "best": _id_of(review.results.best), "baseline_rank": review.results.baseline.rank,
+            "baseline_service": _baseline_service(review.results.baseline_service),
             "candidates": [{
                 "id": line.id, "claimed_saving_usd": line.claimed_usd, "reviewed_saving_usd": line.reviewed_usd,
                 "reviewed_over_claimed": line.ratio, "annual": review.results[line.id].annual, "saving": review.results[line.id].saving,
-                "equal_service": not review.results[line.id].equal_service.flagged,
+                **_service_of(review.results[line.id]),
             } for line in review.lines(results)],
         })  # fmt: skip
     return data
+
+
+def _id_of(candidate: CandidateResult | None) -> str | None:
+    return None if candidate is None else candidate.id
+
+
+def _baseline_service(found: BaselineService) -> dict:
+    """Plain data of the baseline judged by itself."""
+    return {"fails": list(found.fails), "confirmed": list(found.confirmed),
+            "suspects": [{"fails": word, "input": path, "text": text} for word, path, text in found.suspects], **found.figures}  # fmt: skip
+
+
+def _service_of(c: CandidateResult) -> dict:
+    """Plain data of the judgement of a candidate, the same for claim and review."""
+    return {
+        "kind": c.kind, "saving_at_equal_oa": c.saving_at_equal_oa, "equal_service": not c.equal_service.flagged,
+        "equal_service_reasons": list(c.equal_service.reasons), "service": asdict(c.service), "fails": list(c.fails),
+        "rank": c.rank, "not_ranked": c.not_ranked or None,
+    }  # fmt: skip
 
 
 def _claimed(results: Results) -> dict:
@@ -381,19 +499,19 @@ def _claimed(results: Results) -> dict:
             "whole_f": w.whole_f, "sha256": w.sha256,
         },
         "baseline": results.baseline_id,
-        "best": None if results.best is None else results.best.id,
+        "best": _id_of(results.best),
+        "baseline_service": _baseline_service(results.baseline_service),
+        **_advised(results),
         "rows": {"count": len(results.row_table), **asdict(results.selection)},
         "sizes": {k: {"value": v, "unit": u, "origin": o} for k, (v, u, o) in results.sizes.items()},
         "night": results.night,
         "bound": results.bound,
         "candidates": [
             {
-                "id": c.id, "name": c.name, "kind": c.candidate.kind,
+                "id": c.id, "name": c.name,
                 "sat": {"strategy": c.candidate.sat.strategy}, "dsp": {"strategy": c.candidate.dsp.strategy},
                 "annual": c.annual, "hourly": c.hourly, "classic_mean_bins": c.classic, "saving": c.saving,
-                "equal_service": not c.equal_service.flagged,
-                "equal_service_reasons": list(c.equal_service.reasons),
-                "rank": c.rank, "share_of_bound": results.share_of_bound(c.id),
+                **_service_of(c), "share_of_bound": results.share_of_bound(c.id),
                 "implementation_cost_usd": c.candidate.cost_usd, "incentive_usd": c.candidate.incentive_usd,
                 "simple_payback_years": c.payback_years,
                 "simple_payback_after_incentive_years": c.payback_after_incentive_years,
@@ -409,3 +527,22 @@ def _claimed(results: Results) -> dict:
                     "source": k.source} for k in results.checks],
         "findings": [{"level": f.level, "where": f.where, "text": f.text} for f in results.findings],
     })
+
+
+def _advised(results: Results) -> dict:
+    """What the advice adds to the results file; the keys are there without it as well."""
+    advice = results.advice
+    if advice is None:
+        return {"best_value": None, "value": None, "drivers_of": None, "drivers": [], "parts": [], "coincidences": []}
+    return {
+        "best_value": advice.value.best_id,
+        "value": {"payback_limit_years": advice.value.limit_years, "note": advice.value.note, "path": [asdict(step) for step in advice.value.path]},
+        "drivers_of": advice.drivers_of,
+        "drivers": [{
+            "input": d.assumption.path, "label": d.assumption.label, "low": d.low, "high": d.high,
+            "saving_low_usd": d.saving_low_usd, "saving_high_usd": d.saving_high_usd,
+            "saving_low_pct": d.saving_low_pct, "saving_high_pct": d.saving_high_pct, "points": d.points, "source": d.assumption.source,
+        } for d in advice.drivers],
+        "parts": [{**asdict(part), "total_usd": part.total_usd} for part in advice.parts],
+        "coincidences": [{"ids": list(c.ids), "why": c.why} for c in advice.coincidences],
+    }  # fmt: skip

@@ -1,21 +1,15 @@
-"""The steps of a run that touch files: the weather of a project, and the two files that come out.
-
-The workbook and the results file belong together: a new one beside an old one would be
-worse than none. Both are first written into a hidden folder beside their places; only when
-both are whole do they take their names, and if the second cannot, the first is put back: all or
-none.
-"""
+"""The steps of a run that touch files: the weather of a project, and the two files that come out."""
 
 from __future__ import annotations
 
 import os
-import shutil
-import tempfile
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from binestimator.errors import WorkbookError
+from binestimator.writing import Manners, NewFile, check_places, remedy, same_file, write_files
 
-_FOLDER_PREFIX = ".binestimator-"
+_ENDINGS = (".xlsx", ".json")
 
 
 def weather_of(project):
@@ -35,11 +29,10 @@ def weather_of(project):
     WeatherError
         The file is not found or cannot be used.
     """
-    from binestimator.weather import find_weather, read_weather
+    from binestimator.weather import weather_for
 
     record = project.weather
-    path = find_weather(record.file, project.source_dir)
-    return read_weather(path, whole_f=record.whole_f, pressure_psia=record.pressure_psia)
+    return weather_for(record.file, project.source_dir, whole_f=record.whole_f, pressure_psia=record.pressure_psia)
 
 
 def read_any(path):
@@ -72,17 +65,75 @@ def read_any(path):
     return form.project, form.review, form.reviewed
 
 
-def free_stem(source, folder) -> str:
-    """Name for the files of a run: that of the file that was read, with an addition where they would replace it."""
-    source, folder = Path(source), Path(folder)
-    stem = source.stem
-    while any(os.path.realpath(folder / f"{stem}{ending}") == os.path.realpath(source) for ending in (".xlsx", ".json")):
+def files_read(path, *projects, weather: bool = True) -> tuple[Path, ...]:
+    """Files that a run on a project file, form or workbook reads: that file, zones, and weather if it does.
+
+    Parameters
+    ----------
+    path : str or Path
+    projects : Project
+        As it was read, and with a reviewer's overrides.
+    """
+    from binestimator.weather import find_weather
+
+    found = [Path(path)]
+    for project in projects:
+        if weather:
+            found.append(find_weather(project.weather.file, project.source_dir))
+        if project.info.zones_csv:
+            found.append(Path(project.source_dir) / project.info.zones_csv)
+    return tuple(dict.fromkeys(found))
+
+
+def output_places(folder, stem: str) -> tuple[Path, Path]:
+    """Names of the workbook and the results file of a run."""
+    return tuple(Path(folder) / f"{stem}{ending}" for ending in _ENDINGS)
+
+
+def free_stem(source, folder, read=()) -> str:
+    """Name for the files of a run: that of the file that was read, with an addition where they would replace a file that was read."""
+    stem = Path(source).stem
+    while any(same_file(place, other) for place in output_places(folder, stem) for other in (source, *read)):
         stem += "_rerun"
     return stem
 
 
-def write_outputs(results, folder, stem: str, review=None) -> tuple[Path, Path]:
-    """Write the workbook and the results file of a run.
+@dataclass(frozen=True, slots=True)
+class Written:
+    """Files of a run.
+
+    Parameters
+    ----------
+    workbook, results_file : Path
+    kept : dict
+        Files that stood there and may hold somebody's work: name -> name under which each is kept.
+    """
+
+    workbook: Path
+    results_file: Path
+    kept: dict[Path, Path]
+
+
+def check_outputs(folder, stem: str, manners: Manners = Manners()) -> None:
+    """Refuse before the work what :func:`write_outputs` would refuse after it.
+
+    Raises
+    ------
+    WorkbookError
+    """
+    from binestimator.seal import RESULTS
+
+    at = _missing(Path(folder))[1]
+    if not os.path.isdir(at):
+        raise _no_folder(folder, at, manners)
+    if not os.access(at, os.W_OK | os.X_OK):
+        raise WorkbookError(f"{folder}: nothing can be written in the folder {at}; check its permissions, or {manners.elsewhere}")
+    if os.path.isdir(folder):
+        check_places(output_places(folder, stem), (RESULTS, RESULTS), replace(manners, keep=True))
+
+
+def write_outputs(results, folder, stem: str, review=None, manners: Manners = Manners()) -> Written:
+    """Write the workbook and the results file of a run, both or none.
 
     Parameters
     ----------
@@ -94,67 +145,70 @@ def write_outputs(results, folder, stem: str, review=None) -> tuple[Path, Path]:
         Name of both files without their endings.
     review : Review, optional
         A second run with a reviewer's overrides, reported beside the claim.
+    manners : Manners
+        Files that were read, and whether to insist. Files of an earlier run that were changed since, or carry no
+        seal, are kept under another name unless ``force`` is set.
 
     Returns
     -------
-    workbook, results_file : Path
-        ``<stem>.xlsx`` and ``<stem>.json`` in the folder.
+    Written
+        ``<stem>.xlsx`` and ``<stem>.json`` in the folder, and what was kept.
 
     Raises
     ------
     WorkbookError
-        The folder cannot be made or written, or one of the names belongs to a folder.
+        The folder cannot be made or written, or one of the names belongs to a file that must not be replaced.
 
     Notes
     -----
-    After any error or interruption both files are as they were before. A process that is
-    killed outright can leave a hidden folder ``.binestimator-...`` behind, never a file that
-    is half written.
+    The workbook and the results file belong together: a new one beside an old one would be worse than
+    none. After any error or interruption both are as they were before. A process that is killed outright can
+    leave hidden files ``.binestimator-...`` behind, never one that is half written.
     """
-    from binestimator.workbook.write import write_results_json, write_workbook
+    from binestimator.seal import RESULTS
+    from binestimator.workbook.write import results_bytes, workbook_bytes
 
-    folder = Path(folder)
-    made = _make_folder(folder)
-    targets = (folder / f"{stem}.xlsx", folder / f"{stem}.json")
-    for target in targets:
-        if target.is_dir():
-            _remove_folders(made)
-            raise WorkbookError(f"{target}: is a folder where a file has to be written; move it or choose another --out")
+    beside = () if review is None else (review,)
+    contents = workbook_bytes(results, *beside), results_bytes(results, *beside)
+    places = output_places(folder, stem)
+    made = _make_folder(Path(folder), manners)
     done = False
-    working = None
     try:
-        try:
-            working = Path(tempfile.mkdtemp(dir=folder, prefix=_FOLDER_PREFIX))
-        except OSError as error:
-            raise _cannot_write(folder, error) from error
-        new = tuple(working / f"new{target.suffix}" for target in targets)
-        beside = () if review is None else (review,)
-        write_workbook(results, new[0], *beside)
-        write_results_json(results, new[1], *beside)
-        _move_all(new, targets, working)
+        kept = write_files([NewFile(place, content, RESULTS) for place, content in zip(places, contents, strict=True)],
+                           replace(manners, keep=True))  # fmt: skip
         done = True
     finally:
-        if working is not None:
-            shutil.rmtree(working, ignore_errors=True)
         if not done:
             _remove_folders(made)
-    return targets
+    return Written(*places, kept)
 
 
-def _make_folder(folder: Path) -> list[Path]:
-    """Make a folder and its parents; returns those made, the deepest first."""
+def _missing(folder: Path) -> tuple[list[Path], Path]:
+    """Folders to be made, the deepest first, and what stands above them."""
     missing = []
     at = folder
-    while not os.path.lexists(at):
+    while not os.path.lexists(at) and at != at.parent:
         missing.append(at)
         at = at.parent
+    return missing, at
+
+
+def _no_folder(folder, at: Path, manners: Manners) -> WorkbookError:
+    what = "a link that leads to no folder" if os.path.islink(at) else "a file, not a folder"
+    return WorkbookError(f"{folder}: {at} is {what}; {manners.elsewhere}")
+
+
+def _make_folder(folder: Path, manners: Manners) -> list[Path]:
+    """Make a folder and its parents; returns those made, the deepest first."""
+    missing, at = _missing(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except (FileExistsError, NotADirectoryError) as error:
-        raise WorkbookError(f"{folder}: {at} is a file, not a folder; choose another folder with --out") from error
+        raise _no_folder(folder, at, manners) from error
     except OSError as error:
         _remove_folders(missing)
-        raise _cannot_write(folder, error) from error
+        do = remedy(error, manners.elsewhere) or f"check the permissions of {at}, or {manners.elsewhere}"
+        raise WorkbookError(f"{folder}: the output folder cannot be made ({error.strerror or error}); {do}") from error
     return missing
 
 
@@ -165,33 +219,3 @@ def _remove_folders(folders: list[Path]) -> None:
             folder.rmdir()
         except OSError:
             return  # something else is in it by now
-
-
-def _cannot_write(folder: Path, error: OSError) -> WorkbookError:
-    return WorkbookError(f"{folder}: the output folder cannot be written ({error.strerror or error}); "
-                         "check its permissions and the space left, or choose another folder with --out")  # fmt: skip
-
-
-def _move_all(new: tuple[Path, ...], targets: tuple[Path, ...], working: Path) -> None:
-    """Give finished files their names; on failure put back what stood there."""
-    moved: list[tuple[Path, Path | None]] = []
-    try:
-        for source, target in zip(new, targets, strict=True):
-            kept = None
-            if target.exists():
-                kept = working / f"old{target.suffix}"
-                # A copy, so that the name is never without a file.
-                shutil.copy2(target, kept)
-            moved.append((target, kept))
-            os.replace(source, target)
-    except BaseException as error:
-        for target, kept in reversed(moved):
-            if kept is not None:
-                os.replace(kept, target)
-            else:
-                target.unlink(missing_ok=True)
-        if isinstance(error, OSError):
-            raise WorkbookError(f"{targets[len(moved) - 1]}: cannot be written ({error.strerror or error}); "
-                                "check that the file is not open in another program, or choose another folder "
-                                "with --out") from error  # fmt: skip
-        raise

@@ -8,11 +8,13 @@ from __future__ import annotations
 import math
 import textwrap
 
+from binestimator.checks import baseline_failures, saves_by_ventilation
 from binestimator.inputs.schema import value_text
+from binestimator.results import CHANGED_SERVICE
 
 WIDTH = 100
 #: Mark of a row, and what it says.
-BASELINE, BEST, FLAGGED = "=", "*", "!"
+BASELINE, BEST, FLAGGED, CHANGED, NO_CURE = "=", "*", "!", "~", "-"
 
 # End uses of the comparison: annual key, two lines of heading. Left out where no candidate has any;
 # the last ones go first when the table would be too wide.
@@ -40,7 +42,7 @@ def comparison(results) -> str:
         Lines of at most ``WIDTH`` characters, as far as the user's own words allow, without
         the names of the files written.
     """
-    blocks = [_heading(results), _table(results), _marks(results), _reading(results), _cautions(results)]
+    blocks = [_first(results), _heading(results), _table(results), _marks(results), _advice(results), _reading(results), _cautions(results)]
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
 
@@ -54,8 +56,11 @@ def reviewed(results, review) -> str:
     review : Review
     """
     lines = review.lines(results)
-    heads = (("Claimed", "USD"), ("Reviewed", "USD"), ("Ratio", "%"))
-    cells = [(line.id, whole(line.claimed_usd), whole(line.reviewed_usd), "-" if line.ratio is None else _tenths(100 * line.ratio)) for line in lines]
+    second = review.results
+    heads = (("Claimed", "USD"), ("Reviewed", "USD"), ("Ratio", "%"), ("Rank", "claimed"), ("Rank", "reviewed"))
+    rank = lambda c: "-" if c.rank is None else str(c.rank)  # noqa: E731
+    cells = [(line.id, whole(line.claimed_usd), whole(line.reviewed_usd), "-" if line.ratio is None else _tenths(100 * line.ratio),
+              rank(results[line.id]), rank(second[line.id])) for line in lines]  # fmt: skip
     first = max([len("Saving a year"), *(len(row[0]) for row in cells)]) + 2
     widths = [max([len(word) for word in head] + [len(row[k + 1]) for row in cells]) + 2 for k, head in enumerate(heads)]
     table = [("Saving a year", *(head for head, _ in heads)), ("", *(unit for _, unit in heads)), *cells]
@@ -64,7 +69,7 @@ def reviewed(results, review) -> str:
     count = len(review.overrides)
     head = _wrapped(f"a second run with {count} override{'' if count == 1 else 's'} of a reviewer; the claim above stays as it is", "Reviewed  ")
     overrides = [line for path, value in review.overrides.items() for line in _wrapped(f"{path} = {value_text(value)}", "  ", "    ")]
-    return "\n".join([*head, "", *text, "", "Overrides", *overrides])
+    return "\n".join([*head, "", *text, "", *_first(second), *_marks(second), "", "Overrides", *overrides])
 
 
 def whole(value: float) -> str:
@@ -86,7 +91,7 @@ def _wrapped(text: str, first: str = "", later: str | None = None) -> list[str]:
 def _heading(results) -> list[str]:
     weather, base, choice = results.weather, results.baseline, results.selection
     hours, residual = base.annual["hours"], choice.worst_residual_frac
-    place = f"{weather.name or 'station'} ({weather.format}, {weather.file_name})"
+    place = f"{weather.name or 'station'} ({_file_of(weather)})"
     mean_f = float(weather.frame["oat_f"].mean())
     return [
         *_wrapped(results.project.info.name),
@@ -96,6 +101,24 @@ def _heading(results) -> list[str]:
                   f"{100 * choice.worst_cost_frac:.2f} % of the hour-by-hour run, savings within {choice.worst_saving_points:.2f} points"
                   + ("" if residual is None else f"; residual of the choice {100 * residual:.1g} %"), "Rows      "),
     ]  # fmt: skip
+
+
+def _first(results) -> list[str]:
+    """What a reader must know before any figure: a failed check, and what the baseline fails in."""
+    lines = []
+    for check in results.checks:
+        if check.status == "fail":
+            lines += _wrapped(f"a check that must not fail has failed, so nothing is ranked: {check.name}, {check.value}; expected {_ascii(check.expected)}", "FAIL      ")
+    found = results.baseline_service
+    for word, said, do in baseline_failures(found):
+        lines += _wrapped(f"the baseline fails in {word.replace('_', ' ')}: {said}; {do}", "Known     " if word in found.confirmed else "FAILS     ")
+    if found.open:
+        lines += _wrapped("until then only candidates that cure it may be best", "          ")
+    return lines
+
+
+def _ascii(text: str) -> str:
+    return text.replace("±", "+/-")
 
 
 def _share(part: float, of: float) -> float:
@@ -136,12 +159,16 @@ def _lines(results, columns) -> list[str]:
 
 
 def mark_of(results, candidate) -> str:
-    """Mark of a candidate: flagged, best, baseline, or a blank."""
+    """Mark of a candidate: of another service, flagged, best, baseline, no cure of what the baseline fails in, or a blank."""
+    if candidate.kind == CHANGED_SERVICE:
+        return CHANGED
     if candidate.equal_service.flagged:
         return FLAGGED
     if results.best is not None and candidate.id == results.best.id:
         return BEST
-    return BASELINE if candidate.id == results.baseline_id else " "
+    if candidate.id == results.baseline_id:
+        return BASELINE
+    return NO_CURE if candidate.rank is None else " "
 
 
 def _years(cost_usd: float, years: float | None) -> str:
@@ -153,33 +180,79 @@ def _years(cost_usd: float, years: float | None) -> str:
 
 def _marks(results) -> list[str]:
     best, base = results.best, results.baseline
-    if best is None:
+    cured = results.baseline_service.open
+    if best is None and any(check.status == "fail" for check in results.checks):
+        said = "none: a check that must not fail has failed"
+    elif best is None and cured:
+        said = f"none: no candidate of equal service cures what the baseline fails in ({', '.join(cured)})"
+    elif best is None:
         said = "none: every candidate serves the rooms worse than the baseline"
     elif best.id == base.id:
         said = f"{best.id}, the baseline: no candidate of equal service costs less"
     else:
-        said = f"{best.id}: least energy cost at equal service, saves {whole(best.saving['cost_usd'])} USD a year"
+        of = "at equal service" if not cured else f"at equal service that cures what the baseline fails in ({', '.join(cured)})"
+        saving = best.saving["cost_usd"]
+        said = f"{best.id}: least energy cost {of}, " + (f"saves {whole(saving)}" if saving >= 0.0 else f"costs {whole(-saving)} more") + " USD a year"
+        if best.id in saves_by_ventilation(results.candidates, base):
+            said += f" ({whole(best.saving_at_equal_oa['cost_usd'])} at equal outdoor air)"
     lines = _wrapped(said, f"{BEST} best  ", "    ")
-    flagged = [c for c in results.candidates if c.equal_service.flagged]
-    if flagged:
-        lines += [f"{FLAGGED} serves the rooms worse than the baseline: shown, neither ranked nor called best"]
-        for c in flagged:
+    for mark, words, mine in (
+        (FLAGGED, "serves the rooms worse than the baseline: shown, neither ranked nor called best",
+         [c for c in results.candidates if c.equal_service.flagged and c.kind != CHANGED_SERVICE]),
+        (CHANGED, "is of another service: shown with what it changes, neither ranked nor called best",
+         [c for c in results.candidates if c.kind == CHANGED_SERVICE]),
+    ):
+        if mine:
+            lines.append(f"{mark} {words}")
+        for c in mine:
             lines += _wrapped("; ".join(c.equal_service.reasons), f"    {c.id}: ", "        ")
+    if any(mark_of(results, c) == NO_CURE for c in results.candidates):
+        lines.append(f"{NO_CURE} does not cure what the baseline fails in: not ranked" if cured else f"{NO_CURE} not ranked")
+    return lines
+
+
+def _advice(results) -> list[str]:
+    """Best value and the way to it, parts of combined options, options that coincide, and what the saving hangs on."""
+    advice = results.advice
+    if advice is None:
+        return []
+    value, lines = advice.value, []
+    if value.best_id is not None:
+        lines += _wrapped(f"{value.best_id}: the last step whose added cost pays back within the owner's limit of {value.limit_years:g} yr", "Value     ")
+    for step in value.path:
+        lines += _wrapped(f"{step.id}: {whole(step.net_cost_usd)} USD after incentive saves {whole(step.saving_usd)} a year; what it adds pays back in "
+                          f"{step.added_payback_years:.1f} yr" + ("" if step.pays else ", beyond the limit"), "  step    ")  # fmt: skip
+    if value.note:
+        lines += _wrapped(value.note, "  note    " if value.path else "Value     ")
+    for part in advice.parts:
+        lines += _wrapped(f"{part.id}: repair {whole(part.repair_usd)}, companion {whole(part.companion_usd)}, reset {whole(part.reset_usd)} USD a year, "
+                          "one on top of the other", "Parts     ")  # fmt: skip
+    for same in advice.coincidences:
+        lines += _wrapped(f"{', '.join(same.ids)}: {same.why}", "Same      ")
+    if advice.drivers:
+        c = results[advice.drivers_of]
+        lines += _wrapped(f"saving of {c.id}, {_tenths(100 * _share(c.saving['cost_usd'], results.baseline.annual['cost_usd']))} %, with one assumption changed at a time", "Drivers   ")
+        for d in advice.drivers:
+            lines += _wrapped(f"{d.assumption.label}, {d.low} to {d.high}: {_tenths(d.saving_low_pct)} to {_tenths(d.saving_high_pct)} %", "  ")
     return lines
 
 
 def _reading(results) -> list[str]:
     text = ("Savings are baseline minus candidate; a minus sign spends more. Energies and costs from the bin rows, the service "
-            "of the rooms from the hour-by-hour run.")  # fmt: skip
+            "of the rooms from the hour-by-hour run, as a rise over the baseline.")  # fmt: skip
     hidden = [c for c in results.candidates if c.candidate.cost_usd <= 0.0]
     if len(hidden) == len(results.candidates):
         text += " No implementation cost is given, so no payback."
     else:
         text += " A dash: never pays back."
     lines = _wrapped(text, "Reading   ")
+    part = saves_by_ventilation(results.candidates, results.baseline)
+    if part:
+        said = ", ".join(f"{c.id} {whole(c.saving_at_equal_oa['cost_usd'])} for {whole(c.saving['cost_usd'])}" for c in results.candidates if c.id in part)
+        lines += _wrapped(f"saving with as much outdoor air as the baseline gives at its minimum, USD a year: {said}", "Equal OA  ")
     for kind, words in (("repair", "with a repair, whose part is no saving of a reset"),
                         ("companion", "with a companion measure, whose part is no saving of a reset")):
-        mixed = [c.id for c in results.candidates if c.candidate.kind == kind]
+        mixed = [c.id for c in results.candidates if c.kind == kind]
         if mixed:
             lines += _wrapped(f"{', '.join(mixed)}: {words}", kind.capitalize().ljust(10))
     if results.interactions:
@@ -196,9 +269,9 @@ def _cautions(results) -> list[str]:
     lines = _wrapped(f"{counts['pass']} pass, {counts['explain']} want a reason, {counts['fail']} fail", "Checks    ")
     for check in results.checks:
         if check.status == "fail":
-            lines += _wrapped(f"{check.name}: {check.value}; expected {check.expected.replace('±', '+/-')}", "  failed  ")
-    # Which candidates are not equal in service stands below the table already.
-    cautions = [f for f in results.findings if f.level == "caution" and f.where != "summary"]
+            lines += _wrapped(f"{check.name}: {check.value}; expected {_ascii(check.expected)}", "  failed  ")
+    # Which candidates are not equal in service, and what the baseline fails in, stands above already.
+    cautions = [f for f in results.findings if f.level == "caution" and f.where not in ("summary", "baseline", "equal outdoor air")]
     for finding in cautions:
         lines += _wrapped(finding.text, "Caution   ")
     return lines + _wrapped("An estimate, no design: ventilation, humidity and pressure relationships stay within local codes; have changes "
@@ -241,9 +314,10 @@ def bins(table, weather, schedule: str, total_hours: float) -> str:
     widths = [max(len(head), len(unit), len(totals[key]), *map(len, cells[key])) + 2 for key, head, unit in shown]
     line = lambda values: "".join(v.rjust(w) for v, w in zip(values, widths, strict=True))  # noqa: E731
     lines = [
-        *_wrapped(f"{weather.name or 'station'} ({weather.format}, {weather.file_name}), {_position(weather)}, "
+        *_wrapped(f"{weather.name or 'station'} ({_file_of(weather)}), {_position(weather)}, "
                   f"{weather.elevation_ft:,.0f} ft, {weather.pressure_psia:.2f} psia", "Weather   "),
-        *_wrapped(schedule, "Schedule  "), "",
+        *_wrapped(schedule, "Schedule  "),
+        *(text for finding in weather.findings if finding.level == "caution" for text in _wrapped(finding.text, "Caution   ")), "",
         line([head for _, head, _ in shown]), line([unit for _, _, unit in shown]), "-" * sum(widths),
     ]  # fmt: skip
     lines += [line([cells[key][k] for key, _, _ in shown]) for k in range(len(table))]
@@ -253,6 +327,11 @@ def bins(table, weather, schedule: str, total_hours: float) -> str:
     lines += _wrapped(f"Bins are left-closed: a bin from 60 holds 60.0 up to, not with, its upper end. Hours total {table['hours'].sum():,.0f} of "
                       f"{total_hours:,.0f} h of the file, {agree}. MC wb: mean coincident wet bulb; W: humidity ratio.")  # fmt: skip
     return "\n".join(line.rstrip() for line in lines)
+
+
+def _file_of(weather) -> str:
+    """Format and name of the weather file, and where it was found if not beside the project."""
+    return f"{weather.format}, {weather.file_name}" + (f" from {weather.found}" if weather.found else "")
 
 
 def _position(weather) -> str:

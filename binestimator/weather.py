@@ -17,7 +17,10 @@ EnergyPlus Auxiliary Programs, EPW data dictionary (limits and missing codes; fr
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+import importlib.util
+import os
+import re
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -25,6 +28,7 @@ import numpy as np
 import pandas as pd
 
 from binestimator.errors import Finding, WeatherError
+from binestimator.inputs.files import read_file
 from binestimator.moist_air import (
     dewpoint_f,
     humidity_ratio_from_dewpoint,
@@ -48,7 +52,14 @@ WEATHER_FOLDER = Path(__file__).resolve().parent.parent / "weather"
 
 _LARGEST_FILE_BYTES = 50_000_000
 _DEW_POINT_SLACK_F = 0.2  # a tenth of a degree C of rounding in the file
-_PRESSURE_BAND_FRAC = 0.04  # station pressure against that of the standard atmosphere
+# Mean pressure of a year against that of the standard atmosphere at the elevation of the station. Long-term means of
+# sea-level pressure lie between some 985 mbar (around Antarctica) and 1 025 mbar (inner Asia), 2.8 % below and 1.2 % above
+# the standard 1 013; warm or cold air under a high station adds about 1.5 % at 2,000 m (common knowledge, from memory).
+# So 3 % is more than weather explains: it stands for some 250 m of elevation, and for as much of the density of air.
+_PRESSURE_BAND_FRAC = 0.03
+# The middle of the lit hours of a day against noon by the sun [h]. It is within 0.1 h in the three files of weather/; hills on
+# one side of a station and samples taken within the hour move it by a quarter of an hour each.
+_SUN_BAND_H = 0.5
 
 # Used columns: lowest and highest value taken as real, and the unit. Temperature and
 # pressure limits are those of the EPW data dictionary (from memory); no hour on Earth has
@@ -98,6 +109,8 @@ class Weather:
         Whether dry bulb and dew point were rounded to whole degrees F.
     findings : tuple of Finding
         What a reader should know about the file.
+    found : str
+        Where the file was found, in words; empty beside the project and for files named by their path.
     """
 
     frame: pd.DataFrame
@@ -113,14 +126,56 @@ class Weather:
     sha256: str
     whole_f: bool
     findings: tuple[Finding, ...]
+    found: str = ""
+
+
+#: Typical years are named by the number of their station, or by their ending.
+_LOOKS_LIKE_WEATHER = re.compile(r"\d{5,6}\w*\.csv|.*\.(?:epw|tm2|tmy2|tmy3|tmy)", re.IGNORECASE)
+_SOURCES = (
+    "typical years are published, free of charge, by the US National Renewable Energy Laboratory (TMY3 archive of the National Solar "
+    "Radiation Database), by the US Department of Energy (EPW, worldwide), by the European Commission's PVGIS (EPW for any place) and by national "
+    "weather services"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """A folder in which weather is looked for: for people, and whether anything that is there counts as weather."""
+
+    folder: Path
+    words: str
+    only_weather: bool = True
+
+
+def _places(project_dir) -> list[_Place]:
+    project = Path(project_dir)
+    found = [_Place(project, "", False), _Place(project / "weather", "weather/ beside the project")]
+    above = Path(os.path.abspath(project)).parents
+    found += [_Place(folder / "weather", f"weather/ {_count(steps)} above the project") for steps, folder in enumerate(above, start=1)]
+    found += [_Place(Path("."), "the working folder", False), _Place(Path("weather"), "weather/ of the working folder"),
+              _Place(WEATHER_FOLDER, "weather/ of this program")]  # fmt: skip
+    data = _pvlib_data()
+    return found if data is None else [*found, _Place(data, "the data of the installed pvlib", False)]
+
+
+def _count(steps: int) -> str:
+    words = ("one folder", "two folders", "three folders", "four folders", "five folders")
+    return words[steps - 1] if steps <= len(words) else f"{steps} folders"
+
+
+def _pvlib_data() -> Path | None:
+    """Folder in which the installed pvlib keeps its typical years; pvlib itself is not loaded."""
+    spec = importlib.util.find_spec("pvlib")
+    return Path(spec.origin).parent / "data" if spec is not None and spec.origin else None
 
 
 def find_weather(name, project_dir) -> Path:
     """Path of a weather file named in a project.
 
     Looked up as given when absolute; else beside the project file, in a ``weather`` folder
-    beside it, in ``weather/`` of the working folder, and among the files that come with
-    the project.
+    beside it, in ``weather`` of the folders above it, in the working folder, in ``weather`` of
+    it, among the files that come with the project, and among the typical years that come
+    with pvlib.
 
     Parameters
     ----------
@@ -132,17 +187,44 @@ def find_weather(name, project_dir) -> Path:
     Raises
     ------
     WeatherError
-        When it is in none of these places; lists the weather files there are.
+        When it is in none of these places; says where it was looked for, which weather files there are, and where others
+        are to be had.
     """
-    folders = [Path(project_dir), Path(project_dir) / "weather", Path("weather"), WEATHER_FOLDER]
-    for folder in folders:
-        candidate = folder / name  # an absolute name replaces the folder
-        if candidate.is_file():
-            return candidate
-    raise WeatherError(
-        f"{name}: weather file not found beside the project file or in weather/; "
-        f"{_what_there_is(Path(name).name, folders[1:])}"
-    )
+    return _find(name, project_dir)[0]
+
+
+def _find(name, project_dir) -> tuple[Path, str]:
+    """Path of a weather file, and the place in words; empty beside the project or as given."""
+    places = _places(project_dir)
+    if os.path.isabs(name):
+        return Path(name), ""
+    if str(name).strip() in ("", ".", ".."):
+        raise WeatherError(f"{str(name)!r}: not the name of a weather file; give its name, such as 723170TYA.CSV")
+    for there in (os.path.isfile, os.path.lexists):  # a pipe or dead link only when there is no file
+        for place in places:
+            candidate = place.folder / name
+            try:
+                if there(candidate):
+                    return candidate, place.words
+            except ValueError:  # a zero byte in the name
+                break
+    project = os.path.abspath(project_dir)
+    working = os.path.abspath(".")
+    places_text = f"{project}, weather/ in it and in the folders above it"
+    if working != project:
+        places_text += f", the working folder {working} and its weather/"
+    places_text += ", weather/ of this program" if WEATHER_FOLDER.is_dir() else ""
+    places_text += ", and the typical years that come with pvlib" if _pvlib_data() is not None else ""
+    raise WeatherError(f"{name}: weather file not found; looked in {places_text}; {_what_there_is(Path(name).name, places)}; {_SOURCES}")
+
+
+def weather_for(name, project_dir, *, whole_f: str = "auto", pressure_psia: float | None = None) -> Weather:
+    """Find a weather file as :func:`find_weather` does and read it as :func:`read_weather` does.
+
+    The result says in :attr:`Weather.found` where the file was, unless it lies beside the project.
+    """
+    path, words = _find(name, project_dir)
+    return replace(read_weather(path, whole_f=whole_f, pressure_psia=pressure_psia), found=words)
 
 
 def read_weather(path, *, whole_f: str = "auto", pressure_psia: float | None = None) -> Weather:
@@ -185,9 +267,11 @@ def read_weather(path, *, whole_f: str = "auto", pressure_psia: float | None = N
 
     findings: list[Finding] = []
     _check_values(raw, skip=("pressure_pa",) if pressure_psia is not None else ())
-    if pressure_psia is None:
+    given = pressure_psia is not None
+    if not given:
         pressure_psia = float(raw.columns["pressure_pa"].mean() / PSI_PA)
-    findings += _pressure_findings(raw, pressure_psia)
+    findings += _pressure_findings(raw, pressure_psia, given)
+    findings += _sun_findings(raw)
 
     share = whole_f_share(raw.columns["temp_c"])
     rounded = whole_f == "yes" or (whole_f == "auto" and share >= WHOLE_F_SHARE)
@@ -303,35 +387,33 @@ def _rounding_finding(file_name, share, asked, rounded) -> Finding:
 # --- file to lines ---------------------------------------------------------------------
 
 
-def _what_there_is(name: str, folders) -> str:
+_MOST_NAMED = 12
+
+
+def _what_there_is(name: str, places: list[_Place]) -> str:
     """Names of the weather files in these folders, the likeliest first."""
-    names = sorted(
-        {
-            entry.name
-            for folder in folders
-            if folder.is_dir()
-            for entry in folder.iterdir()
-            if entry.is_file() and entry.suffix.lower() != ".md"
-        }
-    )
-    by_lower = {entry.lower(): entry for entry in names}
+    names: set[str] = set()
+    for place in places:
+        try:
+            with os.scandir(place.folder) as entries:
+                names |= {entry.name for entry, _ in zip(entries, range(2_000)) if _LOOKS_LIKE_WEATHER.fullmatch(entry.name) and entry.is_file()
+                          or place.only_weather and entry.name.lower().endswith(".csv") and entry.is_file()}  # fmt: skip
+        except OSError:
+            continue
+    by_lower = {entry.lower(): entry for entry in sorted(names)}
     close = [by_lower[key] for key in get_close_matches(name.lower(), by_lower, n=1, cutoff=0.6)]
     hint = f"did you mean {close[0]}? " if close else ""
-    return f"{hint}weather/ holds {', '.join(names) if names else 'no files'}"
+    listed = ", ".join(sorted(names)[:_MOST_NAMED]) + (f" and {len(names) - _MOST_NAMED} more" if len(names) > _MOST_NAMED else "")
+    return f"{hint}there {'is' if len(names) == 1 else 'are'} {listed}" if names else "no weather file is in any of them"
 
 
 def _bytes_of(path: Path) -> bytes:
-    if path.is_dir():
-        raise WeatherError(f"{path}: is a folder; give the weather file in it")
-    if not path.exists():
-        there = _what_there_is(path.name, [WEATHER_FOLDER])
-        raise WeatherError(f"{path}: no such weather file; {there}")
     try:
-        if path.stat().st_size > _LARGEST_FILE_BYTES:
-            raise WeatherError(f"{path.name}: larger than 50 MB; a typical year has about 2 MB")
-        return path.read_bytes()
-    except OSError as error:
-        raise WeatherError(f"{path}: cannot be read: {error.strerror}") from error
+        return read_file(path, "weather file", largest=_LARGEST_FILE_BYTES, error=WeatherError)
+    except WeatherError as error:
+        if os.path.lexists(path):
+            raise
+        raise WeatherError(f"{error}; {_what_there_is(path.name, _places(path.parent))}; {_SOURCES}") from None
 
 
 # --- values ----------------------------------------------------------------------------
@@ -381,15 +463,48 @@ def _dew_point_from_rh_c(raw: RawWeather) -> np.ndarray:
     return np.round((dewpoint_f(ratio, pressure) - 32.0) / 1.8, 1)
 
 
-def _pressure_findings(raw: RawWeather, pressure_psia: float) -> list[Finding]:
+def _pressure_findings(raw: RawWeather, pressure_psia: float, given: bool) -> list[Finding]:
     standard = float(pressure_at_elevation_psia(raw.elevation_m / FOOT_M))
-    if abs(pressure_psia / standard - 1.0) <= _PRESSURE_BAND_FRAC:
+    off = pressure_psia / standard - 1.0
+    if abs(off) <= _PRESSURE_BAND_FRAC:
         return []
-    return [
-        Finding(
-            "check",
-            f"weather {raw.file_name}",
-            f"The site pressure {pressure_psia:.2f} psia is more than {_PRESSURE_BAND_FRAC:.0%} "
-            f"off the standard atmosphere at the station's elevation ({standard:.2f} psia).",
-        )
-    ]
+    apart = f"{abs(off):.1%} {'above' if off > 0 else 'below'} the standard atmosphere at the station's elevation of {raw.elevation_m / FOOT_M:,.0f} ft"
+    if given:
+        text = (f"The site pressure given, {pressure_psia:.2f} psia, is {apart} ({standard:.2f} psia): right only if the building stands that much "
+                "higher or lower than the station.")  # fmt: skip
+        return [Finding("check", f"weather {raw.file_name}", text)]
+    text = (f"The mean pressure in the file, {pressure_psia:.2f} psia, is {apart} ({standard:.2f} psia, U.S. Standard Atmosphere), more than weather "
+            f"explains: the pressure or the elevation in the file is wrong. It scales the density of air and with it loads and fan energy. If the elevation "
+            f"is right, set weather.pressure_psia = {standard:.2f}.")  # fmt: skip
+    return [Finding("caution", f"weather {raw.file_name}", text)]
+
+
+def _sun_findings(raw: RawWeather) -> list[Finding]:
+    """Whether the sun in the file keeps the time that longitude and time zone say."""
+    early_h = _sun_early_h(raw)
+    if early_h is None or abs(early_h) <= _SUN_BAND_H:
+        return []
+    return [Finding(
+        "caution", f"weather {raw.file_name}",
+        f"The sun in the file comes {abs(early_h):.1f} h too {'early' if early_h > 0 else 'late'} for the longitude and time zone of its first line "
+        f"({raw.longitude_deg:g} deg, {raw.utc_offset_h:+g} h): its hours may be in UTC or in daylight-saving time. Schedules and sun on facades are off by as "
+        "much. Take a file in local standard time.",
+    )]  # fmt: skip
+
+
+def _sun_early_h(raw: RawWeather) -> float | None:
+    """Mean of solar noon less the middle of the lit hours, over days with a night [h]; ``None`` with too few of them.
+
+    Notes
+    -----
+    Equation of time after Spencer (1971), good to a minute.
+    """
+    lit = raw.columns["ghi_wm2"].reshape(365, 24) > 0.0
+    days = np.flatnonzero(lit.any(axis=1) & ~lit[:, 0] & ~lit[:, -1])
+    if len(days) < 100:
+        return None
+    first, last = lit[days].argmax(axis=1), 23 - lit[days, ::-1].argmax(axis=1)
+    turn = 2.0 * np.pi * days / 365.0
+    minutes = 229.18 * (0.000075 + 0.001868 * np.cos(turn) - 0.032077 * np.sin(turn) - 0.014615 * np.cos(2 * turn) - 0.040849 * np.sin(2 * turn))
+    noon = 12.0 - (raw.longitude_deg / 15.0 - raw.utc_offset_h) - minutes / 60.0
+    return float(np.mean((noon - (first + last + 1) / 2.0 + 12.0) % 24.0 - 12.0))

@@ -25,6 +25,8 @@ import numpy as np
 import pandas as pd
 
 from binestimator.errors import WeatherError
+from binestimator.inputs.files import text_of
+from binestimator.inputs.problems import printable
 
 HOURS_IN_YEAR = 8760
 """Hours of a typical year [h]; none of the formats knows a 29 February."""
@@ -56,16 +58,15 @@ def lines_of(file_name: str, content: bytes) -> list[str]:
     """Lines of the file, line 1 first; no blank lines at its end."""
     if not content.strip():
         raise WeatherError(f"{file_name}: the file is empty; expected TMY3, TMY2 or EPW weather")
-    if b"\0" in content:
-        raise WeatherError(
-            f"{file_name}: not a plain text file; expected TMY3, TMY2 or EPW weather (unpack "
-            "an archive, save UTF-16 text as UTF-8)"
-        )
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = content.decode("latin-1")  # station names of older files; cannot fail
-    return text.replace("\r\n", "\n").replace("\r", "\n").rstrip().split("\n")
+    # Station names of older files are in Latin-1, with which decoding cannot fail.
+    text = text_of(content, file_name, "weather file", "expected TMY3, TMY2 or EPW weather: unpack an archive, and save a sheet as plain text",
+                   WeatherError, other="latin-1")  # fmt: skip
+    return text.rstrip().split("\n")
+
+
+def quoted(line: str) -> str:
+    """Start of a line between accents for a message."""
+    return f"`{printable(line[:70])}{' ...' if len(line) > 70 else ''}`"
 
 
 @dataclass(slots=True, kw_only=True)
@@ -153,19 +154,65 @@ def parse(file_name: str, lines: list[str]) -> RawWeather:
 def _reader_of(file_name: str, lines: list[str]) -> Callable[[str, list[str]], RawWeather]:
     """The parser for the format that the first lines show."""
     head = lines[:9]
+    _refuse_other_separators(file_name, lines)
     if any(line.lstrip('" ').upper().startswith(_EPW_HEADER) for line in head):
         return _parse_epw
     if any(line.startswith("Date (MM/DD/YYYY)") or _TMY3_DATE.match(line) for line in head[:3]):
         return _parse_tmy3
     if any(_TMY2_STATION.match(line) or _TMY2_DATE.match(line) for line in head[:2]):
         return _parse_tmy2
-    start = head[0][:60]
+    what = _other_layout(lines)
+    if what:
+        raise WeatherError(f"{file_name}, line 1: {what}; got {quoted(lines[0])}; expected a TMY3, TMY2 or EPW file")
     raise WeatherError(
-        f"{file_name}, line 1: the format is not recognised; the file begins {start!r}; expected "
+        f"{file_name}, line 1: the format is not recognised; got {quoted(lines[0])}; expected "
         "TMY3 (second line begins 'Date (MM/DD/YYYY)'), TMY2 (first line: station number, name, "
         "state, time zone, latitude, longitude, elevation) or EPW (first line begins "
         "'LOCATION,'); other formats must be converted to one of them first"
     )
+
+
+_SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars"}
+
+
+def _refuse_other_separators(file_name: str, lines: list[str]) -> None:
+    """Refuse a file that a spreadsheet program saved with semicolons or tabs, or with quotes around its lines."""
+    look = lines[:12]
+    for sign, name in _SEPARATORS.items():
+        if sum(line.count(sign) >= 5 for line in look) >= min(2, len(look)):
+            number = next(number for number, line in enumerate(look, start=1) if line.count(sign) >= 5)
+            row = next((row for row in lines[10:30] if re.search(rf"{re.escape(sign)}-?\d+,\d+{re.escape(sign)}", row)), "")
+            comma = " and decimal commas" if row else ""
+            raise WeatherError(
+                f"{file_name}, line {number}: the fields are separated by {name}{comma}; got {quoted(row or look[number - 1])}; expected commas"
+                f"{' and decimal points' if row else ''}, as in the file at its source; take that file as it is (a spreadsheet program "
+                "changes it on saving)"
+            )
+    wrapped = next((number for number, line in enumerate(look, start=1) if re.fullmatch(r'"[^"]*,[^"]*,[^"]*,[^"]*(""[^"]*)*"[,;]*', line.strip())), 0)
+    if wrapped:
+        raise WeatherError(
+            f"{file_name}, line {wrapped}: quotes around the whole line; got {quoted(look[wrapped - 1])}; take the file as it is at its source, or "
+            "remove the quotes"
+        )
+
+
+def _other_layout(lines: list[str]) -> str:
+    """What a file is that is none of the three formats, in words, or an empty text."""
+    start, names = lines[0].lstrip(), {name.strip().casefold() for line in lines[:4] for name in line.split(",")}
+    if start.startswith(("{", "[{")):
+        return "a JSON file, not a weather file; if it is a typical year, its source may offer it in EPW form: take that"
+    if start.startswith("<"):
+        return "a web page or XML file, perhaps saved in place of the weather file itself; fetch the file again"
+    if start.startswith("[") and any(line.startswith("[weather]") for line in lines[:200]):
+        return "the format is not recognised: this looks like a project file"
+    if start.startswith("Latitude (decimal degrees)"):
+        return "a typical year in the CSV layout of the European Commission's PVGIS, which offers the same year in EPW form: take that"
+    if {"year", "month", "day", "hour", "minute", "ghi", "dni"} <= names:
+        return ("hourly data in the CSV layout of the National Solar Radiation Database, often stamped at half past the hour; convert it to EPW, "
+                "or take a TMY3 file of that database")  # fmt: skip
+    if "date" in "".join(names) and any("w/m" in name for name in names):
+        return "hourly data under column names that are not those of TMY3; the second line of TMY3 begins 'Date (MM/DD/YYYY)'"
+    return ""
 
 
 def _parse_tmy3(file_name: str, lines: list[str]) -> RawWeather:
@@ -174,12 +221,12 @@ def _parse_tmy3(file_name: str, lines: list[str]) -> RawWeather:
     if lines[0].startswith("Date (MM/DD/YYYY)") or _TMY3_DATE.match(lines[0]):
         raise WeatherError(
             f"{file_name}, line 1: the station line of a TMY3 file is missing; expected number, "
-            f"name, state, time zone, latitude, longitude, elevation; got {lines[0][:40]!r}"
+            f"name, state, time zone, latitude, longitude, elevation; got {quoted(lines[0])}"
         )
     if len(lines) < 2 or not lines[1].startswith("Date (MM/DD/YYYY)"):
         raise WeatherError(
             f"{file_name}, line 2: the line with the column names of a TMY3 file is missing; "
-            f"expected it to begin 'Date (MM/DD/YYYY)'; got {lines[1][:40]!r}"
+            f"expected it to begin 'Date (MM/DD/YYYY)'; got {quoted(lines[1])}"
         )
     header = [field.strip() for field in lines[1].split(",")]
     labels = {name: label for name, (_, label) in _TMY3_COLUMNS.items()}
@@ -191,7 +238,7 @@ def _parse_tmy3(file_name: str, lines: list[str]) -> RawWeather:
             )
     fields = _split_station(file_name, lines[0], least=7)
     station, *names, state, zone, latitude, longitude, elevation = fields
-    site = _site(file_name, latitude, longitude, zone, elevation)
+    site = _site(file_name, lines[0], latitude, longitude, zone, elevation)
     rows = lines[2:]
     _check_field_count(file_name, rows, 3, len(header))
     # Hours are numbered by their end. One vendor writes midnight as 00:00 of the next day.
@@ -233,7 +280,7 @@ def _parse_epw(file_name: str, lines: list[str]) -> RawWeather:
         if not got.lstrip('" ').upper().startswith(keyword):
             raise WeatherError(
                 f"{file_name}, line {number}: header line {keyword!r} of an EPW file is missing; "
-                f"got {got[:40]!r}; expected the eight header lines in order"
+                f"got {quoted(got)}; expected the eight header lines in order"
             )
     periods = [field.strip() for field in lines[7].split(",")]
     if len(periods) > 2 and periods[2] not in ("1", ""):
@@ -242,13 +289,13 @@ def _parse_epw(file_name: str, lines: list[str]) -> RawWeather:
         )
     fields = _split_station(file_name, lines[0], least=10)
     _, *names, state, country, _, station, latitude, longitude, zone, elevation = fields
-    site = _site(file_name, latitude, longitude, zone, elevation)
+    site = _site(file_name, lines[0], latitude, longitude, zone, elevation)
     rows = lines[8:]
     # Older files stop before the last fields, which nobody uses here; more would shift every column.
     count = rows[0].count(",") + 1 if rows else _EPW_FIELDS
     if not 16 <= count <= _EPW_FIELDS:
         raise WeatherError(
-            f"{file_name}, line 9: {count} fields; expected 16 to {_EPW_FIELDS} in an EPW row"
+            f"{file_name}, line 9: {count} fields; got {quoted(rows[0])}; expected 16 to {_EPW_FIELDS} in an EPW row"
         )
     _check_field_count(file_name, rows, 9, count)
     _check_calendar(
@@ -284,7 +331,7 @@ def _parse_tmy2(file_name: str, lines: list[str]) -> RawWeather:
     match = _TMY2_STATION.match(lines[0])
     if match is None:
         raise WeatherError(
-            f"{file_name}, line 1: not the station line of a TMY2 file; got {lines[0][:60]!r}; "
+            f"{file_name}, line 1: not the station line of a TMY2 file; got {quoted(lines[0])}; "
             "expected number, name, state, time zone, N or S with degrees and minutes, E or W "
             "with degrees and minutes, elevation"
         )
@@ -293,12 +340,13 @@ def _parse_tmy2(file_name: str, lines: list[str]) -> RawWeather:
     )
     latitude = (int(lat_deg) + int(lat_min) / 60.0) * (1 if ns == "N" else -1)
     longitude = (int(lon_deg) + int(lon_min) / 60.0) * (1 if ew == "E" else -1)
-    site = _site(file_name, latitude, longitude, zone, elevation)
+    site = _site(file_name, lines[0], latitude, longitude, zone, elevation)
     rows = lines[1:]
     for number, row in enumerate(rows, start=2):
         if len(row) < _TMY2_LAST_CHARACTER:
             raise WeatherError(
-                f"{file_name}, line {number:,}: {len(row)} characters; a TMY2 row has 142"
+                f"{file_name}, line {number:,}: {len(row)} characters; got {quoted(row)}; a TMY2 row has 142; "
+                "the file may have been cut off or edited"
             )
     _check_calendar(file_name, rows, 2, _TMY2_DATE, "year, month, day, hour of two digits each")
     labels, columns = {}, {}
@@ -335,12 +383,12 @@ def _split_station(file_name: str, line: str, least: int) -> list[str]:
     if len(fields) < least:
         raise WeatherError(
             f"{file_name}, line 1: the station line has {len(fields)} fields; expected {least}; "
-            f"got {line[:60]!r}"
+            f"got {quoted(line)}"
         )
     return fields
 
 
-def _site(file_name: str, latitude, longitude, zone, elevation) -> dict[str, float]:
+def _site(file_name: str, line: str, latitude, longitude, zone, elevation) -> dict[str, float]:
     """Checked position of the station."""
     site = {}
     for name, what, value, low, high in (
@@ -355,7 +403,8 @@ def _site(file_name: str, latitude, longitude, zone, elevation) -> dict[str, flo
             number = np.nan
         if not low <= number <= high:
             raise WeatherError(
-                f"{file_name}, line 1: {what}: got {value!r}; expected {low:g} to {high:g}"
+                f"{file_name}, line 1: {what}: got {str(value)!r} in {quoted(line)}; expected {low:g} to {high:g}; numbers have decimal points, and "
+                "a name that holds a comma stands in quotes"
             )
         site[name] = number
     # Clock and sun part by 3 h at most anywhere (western China); a longitude with the wrong
@@ -372,10 +421,16 @@ def _site(file_name: str, latitude, longitude, zone, elevation) -> dict[str, flo
 
 def _check_field_count(file_name: str, rows: list[str], first_line: int, count: int) -> None:
     for number, row in enumerate(rows, start=first_line):
-        if row.count(",") != count - 1:
+        if '"' in row:
             raise WeatherError(
-                f"{file_name}, line {number:,}: {row.count(',') + 1} fields; expected {count}; "
-                "the file may have been cut off or edited"
+                f"{file_name}, line {number:,}: a quote in a row of numbers; got {quoted(row)}; remove the quotes, or take the file as it is "
+                "at its source"
+            )
+        if row.count(",") != count - 1:
+            commas = " (decimal commas?)" if row.count(",") > count and rows[-1].count(",") > count else ""
+            raise WeatherError(
+                f"{file_name}, line {number:,}: {row.count(',') + 1} fields{commas}; got {quoted(row)}; expected {count}; "
+                "the file may have been cut off or edited; take it as it is at its source"
             )
 
 
@@ -393,7 +448,7 @@ def _check_calendar(file_name, rows, first_line, pattern, form, minutes=None) ->
         number = matches.index(None)
         raise WeatherError(
             f"{file_name}, line {first_line + number:,}: does not begin with a date and hour "
-            f"({form}); got {rows[number][:24]!r}"
+            f"({form}); got {quoted(rows[number])}"
         )
     stamps = [match.groups() for match in matches]
     month, day, hour = np.array([stamp[:3] for stamp in stamps], dtype=int).T
@@ -401,7 +456,7 @@ def _check_calendar(file_name, rows, first_line, pattern, form, minutes=None) ->
         for number, stamp in enumerate(stamps):
             if stamp[3] not in minutes:
                 raise WeatherError(
-                    f"{file_name}, line {first_line + number:,}: minute {stamp[3]}; expected "
+                    f"{file_name}, line {first_line + number:,}: minute {stamp[3]}; got {quoted(rows[number])}; expected "
                     "hourly rows stamped on the hour"
                 )
     leap = (month == 2) & (day == 29)
@@ -416,7 +471,7 @@ def _check_calendar(file_name, rows, first_line, pattern, form, minutes=None) ->
     if not valid.all():
         number = int((~valid).argmax())
         raise WeatherError(
-            f"{file_name}, line {first_line + number:,}: no such hour; got month {month[number]}, "
+            f"{file_name}, line {first_line + number:,}: no such hour; got {quoted(rows[number])}: month {month[number]}, "
             f"day {day[number]}, hour {hour[number]}; expected an hour of a 365-day year"
         )
     if hour[0] == 0:

@@ -39,7 +39,7 @@ from binestimator.checks import (
     end_use_kbtu,
     site_kbtu,
 )
-from binestimator.estimate import Rows, annual_figures, estimate, night_totals, run_parts
+from binestimator.estimate import Rows, annual_figures, estimate, night_duct, night_totals, run_parts
 from binestimator.hours import build_conditions
 from binestimator.inputs import project_from_mapping, read_project
 from binestimator.model.loads import zone_loads
@@ -353,13 +353,13 @@ def held_errors_of(name: str, project, weather, results) -> pd.DataFrame:
         nights = {}
         for c in held.candidates:
             run = held.runs[c.id]
-            if run.site not in nights:
-                nights[run.site] = run.night
-                if run.project.schedule.unoccupied_mode == "setback":
-                    conditions = build_conditions(weather, run.project)
-                    nights[run.site] = night_totals(run_nights(run.unit, conditions, zone_loads(run.unit, conditions), run.project.schedule))
+            duct = night_duct(run.unit, run.project.schedule, c.candidate.dsp)
+            key = (run.site, None if duct is None else c.candidate.dsp)
+            if key not in nights:
+                conditions = build_conditions(weather, run.project)
+                nights[key] = night_totals(run_nights(run.unit, conditions, zone_loads(run.unit, conditions), run.project.schedule, duct))
             night_usd = [annual_cost_usd(n["electricity_kwh"], n["fuel_therm"], n["purchased_cooling_kbtu"], n["purchased_heating_kbtu"], run.unit.prices)
-                         for n in (run.night, nights[run.site])]  # fmt: skip
+                         for n in (run.night, nights[key])]  # fmt: skip
             fresh = c.hourly["cost_usd"] - night_usd[0] + night_usd[1]
             live = c.annual["cost_usd"]
             if c.id in results.held.optimal_sat:

@@ -12,6 +12,14 @@ import subprocess
 import zipfile
 from pathlib import Path
 
+import numpy as np
+
+# Two programs add in another order and round exponentials and powers their own way.
+RELATIVE = 1e-6
+# Absolute floor, in the unit of each cell (°F, cfm, kW, kBtu/h, USD, lb/lb × 1000 ...): differences of
+# sums that cancel are no smaller than the rounding of what they are the difference of.
+FLOOR = 1e-6
+
 # Everything is computed anew on loading, whatever values the file carries.
 _PROFILE = """<?xml version="1.0" encoding="UTF-8"?>
 <oor:items xmlns:oor="http://openoffice.org/2001/registry" xmlns:xs="http://www.w3.org/2001/XMLSchema" xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance">
@@ -133,3 +141,24 @@ def edited(content: bytes, changes: dict[tuple[str, str], float]) -> bytes:
         for name, part in parts.items():
             archive.writestr(name, part)
     return out.getvalue()
+
+
+def compare_books(label: str, own_book: bytes, found: bytes) -> int:
+    """Every number and every text of a formula, as written and as computed anew; returns how many numbers there are."""
+    wanted, got = cells(own_book), cells(found)
+    compared = 0
+    for sheet, own in wanted.items():
+        other = got[sheet]
+        bad = [address for address, (kind, _) in other.items() if kind == "e"]
+        assert not bad, f"{label} {sheet}: errors in {bad[:5]}"
+        numbers = [address for address, (kind, _) in own.items() if kind == "n"]
+        missing = [address for address in numbers if other.get(address, ("",))[0] != "n"]
+        assert not missing, f"{label} {sheet}: no number in {missing[:5]}"
+        mine = np.array([float(own[address][1]) for address in numbers])
+        theirs = np.array([float(other[address][1]) for address in numbers])
+        apart = np.abs(mine - theirs) > RELATIVE * np.maximum(np.abs(mine), FLOOR / RELATIVE * 1e-3)
+        assert not apart.any(), f"{label} {sheet}: {[(numbers[k], mine[k], theirs[k]) for k in np.flatnonzero(apart)[:5]]}"
+        compared += len(numbers)
+        texts = [address for address, (kind, value) in own.items() if kind == "str" and other.get(address, ("", ""))[1] != value]
+        assert not texts, f"{label} {sheet}: other texts in {texts[:5]}"
+    return compared

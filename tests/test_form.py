@@ -31,7 +31,9 @@ from binestimator.inputs import cells, project_from_mapping, project_to_toml, re
 from binestimator.inputs.cells import WorkbookFile
 from binestimator.inputs.form import is_workbook, read_form
 from binestimator.inputs.form_content import FORM_SHEETS, cell_of, form_content, raw_of
-from binestimator.inputs.schema import FIELDS, check_value
+from binestimator.inputs.paths import parse_path
+from binestimator.inputs.problems import InputErrors
+from binestimator.inputs.schema import FIELDS, check_value, fields_of
 from binestimator.workbook.form import form_bytes
 from binestimator.workbook.form_layout import FORM_SPARE, FormPlan, Spare
 from binestimator.workbook.strict import cell_name
@@ -305,7 +307,7 @@ def test_overrides_of_a_reviewer_are_kept_apart(edit):
     assert form.reviewed.prices.electricity_usd_kwh == 0.09 and form.reviewed.economizer.stuck_frac is None
     assert form.reviewed.candidate("sat_outdoor_air").sat.points == ((60.0, 59.0), (70.0, 55.0))
     edit.review("limits.sat_min_f").value = 70
-    assert at(edit.review("limits.sat_min_f")) + " (limits.sat_min_f): not below limits.sat_max_f" in edit.refused()
+    assert at(edit.review("limits.sat_min_f")) + ", Coldest SAT (limits.sat_min_f): not below “Warmest SAT” at Inputs!B" in edit.refused()
 
 
 @pytest.mark.invariant
@@ -316,7 +318,7 @@ def test_mistakes_are_named_by_sheet_and_cell(edit):
         "prices.fuel_usd_therm": ("=1+1", "holds a formula"), "prices.electricity_usd_kwh": ("#REF!", "holds an error value"),
         "project.date": (__import__("datetime").date(2024, 5, 1), "holds a date"), "cooling.capacity_tons": (True, "not a number; got true"),
         "calendar.first_weekday": ("Mon", "did you mean"), "group[office].lights_w_ft2": (50, "above the largest"),
-        "zone[Lobby].min_cfm": ("1,000", "without the thousands separator"), "special[Meeting rooms].group": ("meetings", "no such profile group"),
+        "zone[Lobby].min_cfm": ("1,000", "1000 if the comma is a thousands separator"), "special[Meeting rooms].group": ("meetings", "no such profile group"),
         "candidate[minimums_lowered].sat.strategy": ("reset", "not one of the choices"), "candidate[sat_demand].cost_usd": (-1, "below"),
     }  # fmt: skip
     for path, (value, _) in wrong.items():
@@ -337,11 +339,100 @@ def test_mistakes_between_inputs_and_in_lists_of_paths_are_placed(edit):
     changes = edit.plan.changes_row + 3
     edit.cell("Strategies", changes, 3).value = "nobody"
     text = edit.refused()
-    assert f"{at(edit.yours('limits.sat_min_f'))} (limits.sat_min_f): not below" in text
-    assert f"Inputs!B{edit.plan.overrides_row + 4} (override[\"zone.Nowhere.importance\"]): there is no zone \"Nowhere\"" in text
-    assert f"Inputs!J{edit.plan.about_row + 4} (status[" in text and "not a status" in text
+    assert f"{at(edit.yours('limits.sat_min_f'))}, Coldest SAT (limits.sat_min_f): not below “Warmest SAT” at Inputs!B" in text
+    assert f"Inputs!B{edit.plan.overrides_row + 4}, Importance multiplier of Nowhere (zone.Nowhere.importance): there is no zone \"Nowhere\"" in text
+    assert f"Inputs!J{edit.plan.about_row + 4}, " in text and "not a status" in text
     assert f"Inputs!A{edit.plan.about_row + 9}: the line needs the path" in text
     assert f"Strategies!E{changes + 1}: no candidate of this id" in text
+
+
+# What nobody should have to read who fills in cells: signs of a project file, and advice about it.
+_FILE_WORDS = re.compile(r'\[\[|\]\]|\[\]|\[start|\["|\w = |true or false|TOML|quotes|"none"|under \[')
+_SPOILED = {
+    "text": True, "path": True, "bool": "perhaps", "int": "many", "float": "seven", "optional_float": "7,5 cfm", "choice": "strange",
+    "choice_float": 3.3, "hour_pair": "7:00", "date_list": "July", "profile24": "1, 2", "points": "x?", "choice_list": "strange",
+}  # fmt: skip
+_COORDINATE = re.compile(r"\.[xy]\d+$")
+
+
+@pytest.fixture(scope="module")
+def spoiled(tmp_path_factory):
+    """A form with a bad value in every cell, and the error it ends in."""
+    raw = {key: value for key, value in PROJECT.items() if key not in ("override", "evidence", "status")}
+    raw |= {"project": {"name": "P"}, "candidate": [{"id": "mine", "name": "Mine", "sat": "outdoor_air", "dsp": "demand"}]}
+    editor = Editor(project_from_mapping(raw), tmp_path_factory.mktemp("spoiled") / "form.xlsx")
+    cells = {}
+    for path in editor.plan.yours:
+        head = _COORDINATE.sub("", path)
+        part, _, rest = head.partition(".")
+        field = fields_of(part)[rest.partition(".")[2]] if part in ("sat", "dsp") else parse_path(head)[0].field
+        if path.startswith("zone[") and not path.startswith(("zone[Lobby]", "zone[Atrium*]")):
+            continue  # zones of the quick description, which a bad floor area leaves without
+        if field.name not in ("name", "id"):  # names stay, so that every message says whose cell it is
+            editor.yours(path).value = _SPOILED[field.type]
+            cells[path] = (field, at(editor.yours(path)))
+    editor.book.save(editor.path)
+    with pytest.raises(InputErrors) as caught:
+        read_form(editor.path)
+    return cells, caught.value.problems
+
+
+def test_every_bad_cell_of_a_form_is_named_with_its_label_and_what_it_wants(spoiled):
+    cells, problems = spoiled
+    for path, (field, cell) in cells.items():
+        if _COORDINATE.search(path) and not path.endswith(".x1"):
+            continue  # the first wrong coordinate of a line stands for it
+        if field.path in ("special.group", "building.group") or path.startswith("zone[") and field.name == "group":
+            continue  # zones made of others; a group of that name may exist
+        found = [problem for problem in problems if problem.where.startswith(f"{cell}, ")]
+        assert found, (path, cell)
+        assert field.label in found[0].where
+        assert f"expected {field.allowed_as(in_cell=True)}" in found[0].text or "outside" in found[0].text, str(found[0])
+    assert {field.type for field, _ in cells.values()} >= {field.type for field in FIELDS} - {"path"}
+
+
+def test_no_message_of_a_form_speaks_of_project_files(spoiled):
+    _, problems = spoiled
+    for problem in problems:
+        assert re.match(r"[A-Z][a-z ]+![A-Z]+\d+, ", problem.where), problem.where
+        bare = re.sub(r'got .*?; expected', "", problem.text)
+        assert not _FILE_WORDS.search(bare), str(problem)
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "words"),
+    [
+        ("group[office].weekday_hours", "7:00 - 18:30", "type 7, 18.5"), ("group[office].weekday_hours", 7.18, "format the cell as text"),
+        ("group[office].weekday_hours", 7.0, "such as 7, 18, or the word closed"), ("group[office].saturday_hours", "7, 7", "type 0, 24 for the whole day"),
+        ("group[office].always_on", "1", "type yes"), ("weather.whole_f", "maybe", "one of auto, yes, no"),
+        ("fan.motor_hp", "40,5", "type 40.5 with a decimal point"), ("fan.motor_hp", "40 hp", "type 40 alone; the unit (hp)"),
+        ("calendar.holidays", "7/4", "two digits each: 07-04"), ("limits.sat_min_f", 66, "“Warmest SAT” at Inputs!B"),
+        ("fan.design_dsp_inwc", 6, "“Total static pressure at design” at Inputs!B"), ("bins.by_rate_period", "yes", "“On-peak rate period” at Inputs!B"),
+        ("candidate[sat_demand].sat.min_f", 66, "candidate sat_demand"), ("zone[Lobby].group", "ofice", "no such profile group"),
+        ("fan.measured_cfm", "none", "measured point without “Measured airflow”"),
+    ],
+)  # fmt: skip
+def test_what_a_cell_wants_is_said_in_its_own_words(edit, path, value, words):
+    edit.yours(path).value = value
+    text = edit.refused()
+    assert words in text, text
+    assert not _FILE_WORDS.search(re.sub(r"got .*?; expected", "", text)), text
+
+
+def test_bad_overrides_of_a_reviewer_in_words_of_cells(edit):
+    edit.review("economizer.stuck_frac").value = "half"
+    edit.review("group[office].people_ft2").value = "90,5"
+    text = edit.refused()
+    assert f"{at(edit.review('economizer.stuck_frac'))}, " in text and "or the word none" in text and "type 90.5" in text
+    assert not _FILE_WORDS.search(text)
+
+
+def test_a_candidate_whose_short_name_cannot_be_used_is_placed(edit):
+    edit.yours("candidate[minimums_lowered].id").value = "Minimums lowered"
+    edit.yours("candidate[minimums_lowered].cost_usd").value = "much"
+    text = edit.refused()
+    for path in ("id", "cost_usd"):
+        assert f"{at(edit.yours(f'candidate[minimums_lowered].{path}'))}, " in text, text
 
 
 @pytest.mark.invariant
@@ -357,7 +448,7 @@ def test_an_empty_form_says_what_is_required(tmp_path):
     with pytest.raises(InputError) as caught:
         read_form(path)
     text = str(caught.value)
-    for words in ("Inputs!B9 (project.name): is missing", "(weather.file): is missing", "sheet Profile groups (group): no profile group",
+    for words in ("Inputs!B9, Name (project.name): is missing", "(weather.file): is missing", "sheet Profile groups (group): no profile group",
                   "sheet Zone schedule (zone): no zone"):  # fmt: skip
         assert words in text
     book = openpyxl.load_workbook(path)
@@ -552,8 +643,14 @@ HOSTILE = {
     "no zip": (lambda: b"hello" * 100, "is not a workbook"),
     "empty": (lambda: b"", "is not a workbook"),
     "cut": (lambda: packed(least())[:-400], "is not whole"),
-    "old or encrypted": (lambda: b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(4000), "is encrypted, or a workbook of the old kind"),
-    "another zip": (lambda: packed({"readme.txt": b"hello"}), "lacks the part [Content_Types].xml"),
+    "old": (lambda: b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(4000), "is a workbook of the old kind (.xls), which is not read; open it"),
+    "encrypted": (lambda: b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(4000) + "EncryptedPackage".encode("utf-16-le"), "is encrypted; save it"),
+    "another zip": (lambda: packed({"readme.txt": b"hello"}), "is a packed file but no workbook; open it"),
+    "an OpenDocument sheet": (lambda: packed({"mimetype": b"application/vnd.oasis.opendocument.spreadsheet", "content.xml": b"<x/>"}),
+                              "is an OpenDocument spreadsheet (.ods), which is not read; open it in a spreadsheet program and save it as .xlsx"),
+    "a binary workbook": (lambda: packed({"[Content_Types].xml": b"<Types/>", "xl/workbook.bin": b""}), "is a binary workbook (.xlsb)"),
+    "a web page": (lambda: b"<html><table></table></html>", "is a web page or XML file under the name of a workbook"),
+    "a project file": (lambda: b"[project]\nname = 'x'\n", "is not a workbook but plain text; a project file ends in .toml"),
     "macros": (lambda: packed({**least(), "xl/vbaProject.bin": b"x"}), "holds macros"),
     "macro type": (lambda: changed_part("[Content_Types].xml", ("application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml",
                                                                "application/vnd.ms-excel.sheet.macroEnabled.main+xml")), "with macros"),
@@ -597,6 +694,8 @@ HOSTILE = {
     "keys taken away": (lambda: changed_part("xl/sharedStrings.xml", ("<t>key: inputs</t>", "<t>x</t>")), "the table with the key"),
     "keys changed": (lambda: changed_part("xl/sharedStrings.xml", ("<t>key: inputs</t>", "<t>key: zone</t>")), "unknown key of a table"),
     "an unknown line": (lambda: changed_part("xl/sharedStrings.xml", ("<t>fan.motor_hp</t>", "<t>fan.motor_h</t>")), 'did you mean "fan.motor_hp"'),
+    "an input of an earlier version": (lambda: changed_part("xl/sharedStrings.xml", ("<t>project.name</t>", "<t>service.degree_hours_tolerance</t>")),
+                                       "service.temperature_rise_f"),
     "a column of keys changed": (lambda: changed_part("xl/sharedStrings.xml", ("<t>override</t>", "<t>overide</t>")), "the column with the key"),
 }  # fmt: skip
 

@@ -23,7 +23,7 @@ from binestimator.inputs.schema import LIST_SECTIONS, SINGLE_SECTIONS, STATUSES,
 QUICK = {
     "project": {"name": "Harbour Office"},
     "weather": {"file": "station.csv"},
-    "building": {"floor_area_ft2": 60_000, "floors": 3},
+    "building": {"floor_area_ft2": 60_000, "floors": 3, "zones_per_facade": 1, "core_zones": 1},
     "group": [{"name": "office"}, {"name": "network", "always_on": True, "equipment_w_ft2": 40}],
     "special": [{"name": "Network room", "group": "network", "area_ft2": 300, "sat_max_f": 58}],
 }
@@ -339,7 +339,7 @@ def test_no_candidate_and_too_many():
         (("fan", {"motor_efficiency_frac": 93}), "fan.motor_efficiency_frac", ["enter 0.93 for 93 %"]),
         (("fan", {"measured_cfm": 9000, "measured_kw": 8}), "fan", ["measured point without measured_total_inwc"]),
         (("fan", {"motor_hp": 10, "measured_cfm": 20000, "measured_total_inwc": 1, "measured_kw": 15}), "fan.measured_kw",
-         ["output against input power", "8.0 kW of input", "at most 10.0 kW"]),
+         ["output against input power", "8.1 kW of input", "at most 10.2 kW"]),
         (("fan", {"measured_cfm": 10000, "measured_total_inwc": 4, "measured_kw": 4}), "fan.measured_kw",
          ["carries 4.69 kW: efficiency above 1"]),
         (("fan", {"measured_cfm": 1000, "measured_total_inwc": 4, "measured_kw": 8}), "fan.measured_kw", ["0.008000 kW/cfm"]),
@@ -492,7 +492,7 @@ def test_overrides_reach_sections_groups_zones_and_candidates():
     network = over.zones[-1]
     assert (network.rogue, network.multiplier) == ("both", 2)
     assert over.candidate("sat_demand").sat.ignored_requests == 4.0
-    assert over.candidate("as_found").sat.ignored_requests == 2.0  # as found does not use it
+    assert over.candidate("as_found").sat.ignored_requests == 1.0  # as found does not use it: the default of 12 terminals
     assert over.candidate("sat_demand").cost_usd == 12.0
     assert project == project_from_mapping(QUICK)  # the first one is as it was
 
@@ -565,15 +565,15 @@ def test_overrides_are_checked_all_at_once():
 
 @pytest.mark.invariant
 def test_candidate_overrides_keep_their_checked_values():
-    override = {"economizer.stuck_frac": "none", "zone.*.min_cfm": 50, "building.index_share_low": 1}
+    override = {"economizer.stuck_frac": "none", "zone.*.min_cfm": 50, "limits.damper_open_pct": 90}
     listed = [{"id": "fix", "name": "Fix", "kind": "repair", "sat": "demand", "dsp": "demand", "override": override}]
     raw = changed(LISTED, ("candidate", listed), ("economizer", "stuck_frac", 0.3))
     project = project_from_mapping(raw)
     fix = project.candidate("fix")
-    assert fix.overrides == {"economizer.stuck_frac": None, "zone.*.min_cfm": 50.0, "building.index_share_low": 1.0}
+    assert fix.overrides == {"economizer.stuck_frac": None, "zone.*.min_cfm": 50.0, "limits.damper_open_pct": 90.0}
     repaired = project.with_overrides(fix.overrides)
     assert repaired.economizer.stuck_frac is None and project.economizer.stuck_frac == 0.3
-    assert [zone.index_share for zone in repaired.zones] == [1.0, 1.0, 1.0]
+    assert [zone.min_cfm for zone in repaired.zones] == [50.0, 50.0, 50.0]
 
 
 def test_names_with_dots_and_brackets_can_be_reached():
@@ -653,6 +653,20 @@ def test_zones_file_with_semicolons_and_listed_zones(tmp_path):
 
 
 @pytest.mark.parametrize(
+    ("text", "encoding"),
+    [
+        ("name\tarea_ft2\r\nB\t800\r\n", "utf-16"),  # what a spreadsheet program calls Unicode text
+        ("sep=;\nname;area_ft2\nB;800\n", "utf-8"), ("name,area_ft2,,\nB,800,,\n,,,\n", "utf-8-sig"), ("name,area_ft2\rB,800\r", "utf-8"),
+        ('"name","area_ft2"\n"B","800"\n', "utf-8"),
+    ],
+)  # fmt: skip
+def test_zones_files_as_spreadsheet_programs_save_them(tmp_path, text, encoding):
+    write(tmp_path, text, "z.csv", encoding)
+    raw = changed(LISTED, ("project", "zones_csv", "z.csv"), ("zone", []))
+    assert [(zone.name, zone.area_ft2) for zone in project_from_mapping(raw, tmp_path).zones] == [("B", 800.0)]
+
+
+@pytest.mark.parametrize(
     ("text", "words"),
     [
         ("", ["is empty"]),
@@ -663,10 +677,23 @@ def test_zones_file_with_semicolons_and_listed_zones(tmp_path):
         ("name,area_ft2\nA,50,60\n", ["z.csv line 2", "3 cells, the header 2"]),
         ("name,area_ft2\n\nA,x\n", ["z.csv line 3.area_ft2: not a number", 'got "x"']),
         ('name,area_ft2\nA,"1,000"\n', ["thousands separator"]),
+        ("name,area_ft2,max_cfm\nA,100\n", ["z.csv line 2: has 2 cells, the header 3; got `A,100`", "add the 1 missing comma"]),
+        ("name,area_ft2,max_cfm\nA,1,000,900\n", ["z.csv line 2: has 4 cells, the header 3; got `A,1,000,900`", "1.000 with a decimal point, or 1000"]),
+        ("name,area_ft2\nNorth, upper,100\n", ["got `North, upper,100`", "put a name that holds a comma in quotes"]),
+        ("name,area_ft2,max_cfm\nA,100\nB,x,500\nC,1,2,3\n", ["line 2: has 2 cells", "line 3.area_ft2: not a number", "line 4: has 4 cells", "3 problems"]),
+        ("name;area_ft2\nA;12,5\n", ["z.csv line 2.area_ft2: not a number", "type 12.5 with a decimal point"]),
+        ("name,area_ft2\nA;100\n", ["line 2: has 1 cell, the header 2; got `A;100` with semicolons", "commas between the cells"]),
+        ('name,area_ft2\nDuct 12" high,100\nB,100\n"C" x,5\n', ['got `"C" x,5`; put the comma after it']),
+        ('name,area_ft2\n"A,100\nB","5\n', ['line 2: a quote without its partner; got `"A,100`', 'line 3: text after a closing quote; got `B","5`']),
+        ("A,100\nB,200\n", ["z.csv line 1: no column is an input of a zone; got `A,100`", "expected a header line such as name,group"]),
+        ("name,max_cfm\nA,100\n", ["z.csv line 1: no column area_ft2, which every zone needs; got `name,max_cfm`; add it", "1 problem"]),
+        ("name,,area_ft2\nA,,100\n", ["a column without a name; got `name,,area_ft2`"]),
+        ("name,area_ft2,reheat\nA,100,maybe\n", ["not a truth value; got \"maybe\"; expected yes or no"]),
+        ("PK\x03\x04", ["the zones file is a workbook or another packed file", "save the sheet of zones as CSV"]),
         ("name,area_ft2\nA,100\nA,100\n", ["zone[A]", "twice"]),
         ("name,area_ft2\n,100\n", ["zone[#1].name: is missing"]),
         ("name,area_ft2\nA,\n", ["zone[A].area_ft2: is missing"]),
-        ('name,area_ft2\n"A,100\n', ["z.csv line", "not valid CSV"]),
+        ('name,area_ft2\n"A,100\n', ["z.csv line 2", 'got `"A,100`', "a quote without its partner"]),
         ("name,area_ft2\nA\x00,100\n", ["z.csv"]),
         ("name,area_ft2\n" + "x" * 200_000 + ",5\n", ["not valid CSV"]),
         ("name,area_ft2,terminal\nA,100,parallel fan\n", ["unknown input"]),
@@ -699,9 +726,9 @@ def test_files_that_cannot_be_read(tmp_path, monkeypatch):
     assert "is a folder" in message(tmp_path)
     assert "cannot be read" in message("bad\x00name.toml") or "does not exist" in message("bad\x00name.toml")
     latin = write(tmp_path, "[project]\nname = 'Caf\u00e9'\n", encoding="latin-1")
-    assert "not UTF-8 text (line 2" in message(latin)
+    assert "line 2: the project file is not UTF-8 text; got `name = 'Caf\u00e9'`" in message(latin)
     assert "line 3" in message(write(tmp_path, "[project]\nname = 'x'\nthis is no line\n"))
-    assert "not valid TOML" in message(write(tmp_path, "x = " + "9" * 5000))
+    assert "too many digits" in message(write(tmp_path, "x = " + "9" * 5000))
     assert "deep" in message(write(tmp_path, "x = " + "[" * 100_000))
     for key in (".a" * 100, ' . "a=b,"' * 100, ".'a'" * 100):
         for form in ("a{} = 1", "x = {{a{} = 1}}", "[a{}]", "[[a{}]]"):
@@ -710,14 +737,14 @@ def test_files_that_cannot_be_read(tmp_path, monkeypatch):
     assert "line 3: a key with too many dots" in message(write(tmp_path, hidden))
     assert "5,000,001 bytes" in message(write(tmp_path, "#" * 5_000_001))
     os.mkfifo(tmp_path / "pipe.toml")
-    assert "not a regular file" in message(tmp_path / "pipe.toml")
+    assert "is a pipe" in message(tmp_path / "pipe.toml")
     good = write(tmp_path, TEXT)
 
     def refuse(*args, **kwargs):
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(type(good), "open", refuse)
-    assert "cannot be read: Permission denied" in message(good)
+    monkeypatch.setattr(os, "open", refuse)
+    assert "cannot be read (Permission denied)" in message(good)
 
 
 @pytest.mark.invariant
@@ -779,6 +806,7 @@ def values_of(field):
         "hour_pair": lambda: st.just([]) | st.tuples(st.integers(0, 11), st.integers(12, 24)).map(list).filter(
             lambda pair: pair[0] % 24 != pair[1] % 24),
         "date_list": lambda: st.lists(st.sampled_from(["01-01", "07-04", "12-25"]), unique=True),
+        "choice_list": lambda: st.lists(st.sampled_from(field.choices), unique=True),
         "profile24": lambda: st.lists(st.floats(0, 1), min_size=24, max_size=24),
         "points": lambda: st.lists(st.integers(-40, 120), min_size=1, max_size=6, unique=True).flatmap(
             lambda xs: st.tuples(*[st.tuples(st.just(x), st.floats(field.low, field.high)) for x in sorted(xs)])),

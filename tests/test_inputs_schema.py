@@ -8,8 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from binestimator.inputs import schema
+from binestimator.inputs.reference import documentation_markdown
 from binestimator.inputs.schema import (
-    FIELDS, LIST_SECTIONS, SECTIONS, check_value, default_text, documentation_markdown, fields_of, is_used,
+    FIELDS, LIST_SECTIONS, SECTIONS, check_value, default_text, fields_of, is_used,
     not_modelled, raw_from_text, record_type, used_when_text,
 )  # fmt: skip
 
@@ -36,7 +37,7 @@ def test_every_row_is_whole():
             if other.choices:
                 assert set(values) <= set(other.choices)
             else:
-                assert values == ("given",) and other.optional or other.type == "bool"
+                assert values in (("given",), ("none",)) and other.optional or other.type == "bool"
         assert not not_modelled(each.name), each.path
         for choice in each.choices:
             assert each.type == "choice_float" or not not_modelled(choice), each.path
@@ -55,7 +56,7 @@ def test_defaults_pass_their_own_check_and_survive_text():
         if each.required:
             continue
         assert check_value(each, each.default) == (each.default, None)
-        if each.type not in ("points", "hour_pair", "date_list", "profile24"):
+        if each.type not in ("points", "hour_pair", "date_list", "profile24", "choice_list"):
             assert check_value(each, raw_from_text(each, default_text(each))) == (each.default, None)
 
 
@@ -161,7 +162,7 @@ def test_good_values(path, raw, value):
         ("cooling.type", "evaporative cooler", ["not modelled"]),
         ("bins.width_f", 4, ["one of 2, 5, 10"]),
         ("bins.width_f", "wide", ["not a number"]),
-        ("group.weekday_hours", [7], ["has 1 values"]),
+        ("group.weekday_hours", [7], ["has 1 value;"]),
         ("group.weekday_hours", [7, 25], ["value 2 is outside"]),
         ("group.weekday_hours", [7, "18"], ["value 2 is not a number"]),
         ("group.weekday_hours", [7, 7], ["starts when it ends", "[0, 24]"]),
@@ -287,6 +288,8 @@ def test_used_when_looks_at_truth_and_presence():
     assert not is_used(field("zone.reheat_kbtuh"), lambda *key: False)
     assert is_used(field("building.floors"), lambda *key: 1000.0)
     assert not is_used(field("building.floors"), lambda *key: None)
+    assert is_used(field("building.diversity_frac"), lambda section, name: {"zones_per_facade": 2}.get(name))
+    assert not is_used(field("building.diversity_frac"), lambda *key: 2)
 
 
 def test_reference_names_every_input_once_and_keeps_its_tables_whole():
@@ -295,7 +298,7 @@ def test_reference_names_every_input_once_and_keeps_its_tables_whole():
     assert len(rows) == len(FIELDS)
     for row, each in zip(rows, FIELDS, strict=True):
         assert row.startswith(f"| `{each.name}` |")
-        assert row.replace("\\|", "").count("|") == 7
+        assert row.replace("\\|", "").count("|") == 8
         assert default_text(each) in row
     for section in LIST_SECTIONS:
         assert f"`[[{section}]]`" in text

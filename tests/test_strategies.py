@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from binestimator.inputs.schema import record_type
+from binestimator.model.air_handler import required_oa_cfm
 from binestimator.model.loads import zone_loads
 from binestimator.model.system import evaluate
 from binestimator.model.terminals import available_flow_cfm, requested_flow_cfm, zone_state
@@ -513,6 +514,16 @@ PLANTS = [
 ]  # fmt: skip
 
 
+def keeps_air(unit, c, loads, state, reference):
+    """Rows in which a state is no shorter of outdoor air and no moister above the limit than the reference, by what equal service allows. (R,) bool"""
+    rules = unit.service
+    required = required_oa_cfm(unit, c.occupied, loads.oa_people_cfm)
+    short = lambda s: np.maximum((1.0 - rules.outdoor_air_margin_frac) * required - s.oa_cfm, 0.0)  # noqa: E731
+    limit, more = (humidity_ratio_from_dewpoint(unit.air_handler.humid_dewpoint_f + f, c.pressure_psia) for f in (0.0, rules.dewpoint_rise_f))
+    over = lambda s: np.maximum(s.room_humidity_ratio - limit, 0.0)  # noqa: E731
+    return (short(state) <= short(reference) + rules.outdoor_air_rise_frac * required) & (over(state) <= over(reference) + (more - limit))
+
+
 @pytest.mark.invariant
 @pytest.mark.parametrize("changes", PLANTS, ids=["boiler", "dx electric", "position", "purchased float", "humidity"])
 @pytest.mark.parametrize("dsp", ["fixed", "demand"])
@@ -545,9 +556,11 @@ def test_cost_optimal_is_never_dearer_in_a_row_it_may_serve(changes, dsp):
         serves = (sat >= 55.0) & (sat <= np.maximum(limit.max_f, 55.0))
         for name in ("unmet_degrees", "starved_zones", "ventilation_short_zones"):
             serves &= getattr(other, name) <= getattr(reference, name) + 1e-9
+        serves &= keeps_air(unit, c, loads, other, reference)
         assert np.all(optimal.cost_usd_h[serves] <= other.cost_usd_h[serves] + 1e-8)
         compared += int(serves.sum())
-    assert compared > 200
+    assert compared > 150
+    assert np.all(keeps_air(unit, c, loads, optimal, reference))
     assert optimal.cost_usd_h.sum() < reference.cost_usd_h.sum()
     for name in ("unmet_degrees", "starved_zones", "ventilation_short_zones"):
         assert np.all(getattr(optimal, name) <= getattr(reference, name) + 1e-9)  # the baseline here is the coldest
@@ -583,7 +596,7 @@ def test_cost_optimal_against_a_fine_search():
     c = random_conditions(60, 14)
     loads = zone_loads(unit, c)
     partner = dsp_record("fixed", setpoint_inwc=1.5)
-    sat = setpoints(unit, candidate(project, sat_record("cost_optimal"), partner), c, loads).sat_f
+    sat = setpoints(unit, candidate(project, sat_record("cost_optimal"), partner), c, loads, [np.full(60, 55.0)]).sat_f
     found = evaluate(unit, c, loads, sat, np.full(60, 1.5)).cost_usd_h
     reference = evaluate(unit, c, loads, np.full(60, 55.0), np.full(60, 1.5))
     best = reference.cost_usd_h.copy()
@@ -591,6 +604,7 @@ def test_cost_optimal_against_a_fine_search():
         s = evaluate(unit, c, loads, np.full(60, value), np.full(60, 1.5))
         serves = (s.unmet_degrees <= reference.unmet_degrees + 1e-9) & (s.starved_zones <= reference.starved_zones)
         serves &= s.ventilation_short_zones <= reference.ventilation_short_zones
+        serves &= keeps_air(unit, c, loads, s, reference)
         best = np.where(serves, np.minimum(best, s.cost_usd_h), best)
     assert np.all(found <= best * 1.005)
 

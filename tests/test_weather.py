@@ -7,6 +7,10 @@ the package with it.
 
 import csv
 import dataclasses
+import hashlib
+import re
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +23,7 @@ from pvlib.iotools import read_tmy2
 from binestimator import moist_air, weather
 from binestimator.errors import WeatherError
 from binestimator.units import PSI_PA
-from binestimator.weather import find_weather, read_weather
+from binestimator.weather import find_weather, read_weather, weather_for
 from binestimator.weather_formats import DAYS_IN_MONTH
 
 FOLDER = Path(weather.__file__).parent.parent / "weather"
@@ -542,7 +546,8 @@ def test_broken_file_is_refused_with_its_place(tmp_path, case):
         (b"", "empty"),
         (b" \r\n\n", "empty"),
         (b"PK\x03\x04\x00\x00", "not a plain text file"),
-        ("LOCATION,Nowhere".encode("utf-16"), "not a plain text file"),
+        ("LOCATION,Nowhere".encode("utf-16-le"), "UTF-16 text without its mark"),
+        ("LOCATION,Nowhere".encode("utf-16"), "line 2: header line"),
         (b"\xff\xfe\xfd\xfc", "not recognised"),
     ],
 )
@@ -556,10 +561,138 @@ def test_content_that_is_no_weather(tmp_path, content, fragment):
 def test_folder_and_missing_file(tmp_path):
     with pytest.raises(WeatherError, match="is a folder"):
         read_weather(tmp_path)
-    with pytest.raises(WeatherError, match="no such weather file.*12839.tm2, 703165TY.csv, 7231"):
+    with pytest.raises(WeatherError, match="the weather file does not exist.*12839.tm2, 703165TY.csv, 7231"):
         read_weather(tmp_path / "nowhere.epw")
     with pytest.raises(WeatherError, match="whole_f.*auto, yes or no"):
         read_weather(FOLDER / MIAMI, whole_f="maybe")
+
+
+def test_weather_is_looked_for_in_the_order_that_is_said(tmp_path, monkeypatch):
+    """Beside the project, weather/ of it and of the folders above, the working folder, the program, the data of pvlib."""
+    project, work, bare = tmp_path / "a" / "b", tmp_path / "work", tmp_path / "bare"
+    for folder in (project / "weather", tmp_path / "a" / "weather", tmp_path / "weather", work / "weather", bare):
+        folder.mkdir(parents=True)
+    monkeypatch.chdir(work)
+    monkeypatch.setattr("binestimator.weather.WEATHER_FOLDER", bare)
+    source = (FOLDER / MIAMI).read_bytes()
+    pvlib_own = weather_for(MIAMI, project)
+    assert pvlib_own.found == "the data of the installed pvlib" and pvlib_own.sha256 == hashlib.sha256(source).hexdigest()
+    for folder, words in (
+        (bare, "weather/ of this program"), (work / "weather", "weather/ of the working folder"), (work, "the working folder"),
+        (tmp_path / "weather", "weather/ two folders above the project"), (tmp_path / "a" / "weather", "weather/ one folder above the project"),
+        (project / "weather", "weather/ beside the project"), (project, ""),
+    ):  # fmt: skip
+        (folder / MIAMI).write_bytes(source)
+        assert weather_for(MIAMI, project).found == words and find_weather(MIAMI, project).samefile(folder / MIAMI)
+    assert weather_for(project / MIAMI, tmp_path).found == "" and weather_for(f"../b/{MIAMI}", project).found == ""
+
+
+def test_a_missing_file_says_where_it_was_looked_for_and_where_others_are_to_be_had(tmp_path, monkeypatch):
+    (tmp_path / "zones.csv").write_text("name\n")
+    (tmp_path / "town.epw").write_text("")
+    monkeypatch.chdir(tmp_path.parent)
+    with pytest.raises(WeatherError) as caught:
+        find_weather("towm.epw", tmp_path)
+    text = str(caught.value)
+    for words in (f"looked in {tmp_path}, weather/ in it and in the folders above it, the working folder {tmp_path.parent}", "come with pvlib",
+                  "did you mean town.epw?", "12839.tm2, 703165TY.csv, 723170TYA.CSV, town.epw;", "TMY3 archive", "PVGIS", "free of charge"):  # fmt: skip
+        assert words in text, text
+    assert "zones.csv" not in text and "sam-library" not in text
+    for name in (" ", "..", "bad\0name"):
+        with pytest.raises(WeatherError):
+            find_weather(name, tmp_path)
+    (tmp_path / "dead.epw").symlink_to("gone.epw")
+    with pytest.raises(WeatherError, match="is a link to gone.epw, and nothing is there"):
+        weather_for("dead.epw", tmp_path)
+
+
+def test_looking_for_weather_loads_no_pvlib():
+    code = "import sys; from binestimator.weather import find_weather; find_weather('12839.tm2', '/'); assert not any(m.startswith('pvlib') for m in sys.modules)"
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def saved_by_a_spreadsheet(lines, decimal=","):
+    return [";".join(line.split(",")).replace(".", decimal) for line in lines]
+
+
+@pytest.mark.parametrize(
+    ("lines", "words"),
+    [
+        (saved_by_a_spreadsheet(TMY3), ["separated by semicolons and decimal commas; got `", "expected commas and decimal points", "as in the file at its source"]),
+        (saved_by_a_spreadsheet(EPW, "."), ["line 1: the fields are separated by semicolons; got `LOCATION;", "expected commas,"]),
+        ([line.replace(",", "\t") for line in TMY3], ["separated by tabs; got `"]),
+        ([f'"{line}"' for line in TMY3], ["line 2: quotes around the whole line; got `\"Date (MM/DD/YYYY)"]),
+        ([*TMY3[:11], TMY3[11].replace(",", ',"', 1), *TMY3[12:]], ["line 12: a quote in a row of numbers; got `", "remove the quotes"]),
+        ([*TMY3[:2], *(line.replace(".", ",") for line in TMY3[2:])], ["line 3: ", "fields (decimal commas?); got `"]),
+        (["Latitude (decimal degrees): 45.000", "x"], ["line 1: a typical year in the CSV layout of the European Commission's PVGIS", "EPW form: take that"]),
+        ([",Year,Month,Day,Hour,Minute,GHI,DNI", "0,2020,1,1,0,30,0,0"], ["CSV layout of the National Solar Radiation Database", "got `,Year,Month"]),
+        (['{"inputs": 1}'], ["a JSON file, not a weather file", 'got `{"inputs": 1}`']),
+        (["<!DOCTYPE html>"], ["a web page or XML file", "fetch the file again"]),
+        (["[project]", "name = 'x'", "[weather]"], ["this looks like a project file"]),
+    ],
+)  # fmt: skip
+def test_files_changed_on_saving_or_of_another_layout(tmp_path, lines, words):
+    with pytest.raises(WeatherError) as caught:
+        read_weather(write(tmp_path, "saved.csv", lines))
+    for word in words:
+        assert word in str(caught.value), str(caught.value)
+
+
+@pytest.mark.parametrize(("encoding", "ends"), [("utf-8-sig", "\r\n"), ("utf-16", "\r\n"), ("latin-1", "\r")])
+def test_encodings_and_line_ends_of_weather_files(tmp_path, encoding, ends):
+    path = tmp_path / "w.csv"
+    path.write_bytes(ends.join([TMY3[0].replace("GREENSBORO", "GR\u00dcNSBORO"), *TMY3[1:]]).encode(encoding))
+    read = read_weather(path)
+    assert read.name.startswith("GR\u00dcNSBORO") and read.frame.equals(read_weather(FOLDER / GREENSBORO).frame)
+
+
+def _levels(read):
+    return {finding.level: finding.text for finding in read.findings if "pressure" in finding.text or "sun" in finding.text}
+
+
+@pytest.mark.published
+def test_a_pressure_that_does_not_fit_the_elevation_is_a_caution(tmp_path):
+    """U.S. Standard Atmosphere (1976): 1013.25 mbar at sea level; 101.25 kPa at 6 m, against 93.0 kPa in a public file of a station at 6 m."""
+    column = TMY3[1].split(",").index("Pressure (mbar)")
+
+    def with_pressure(mbar, elevation="6"):
+        station = ",".join([*TMY3[0].split(",")[:6], elevation])
+        rows = [",".join([*fields[:column], str(mbar), *fields[column + 1 :]]) for fields in (line.split(",") for line in TMY3[2:])]
+        return write(tmp_path, "low.csv", [station, TMY3[1], *rows])
+
+    path = with_pressure(930)
+    text = _levels(read_weather(path))["caution"]
+    for words in ("13.49 psia", "8.2% below the standard atmosphere at the station's elevation of 20 ft (14.69 psia", "set weather.pressure_psia = 14.69"):
+        assert words in text, text
+    assert _levels(read_weather(path, pressure_psia=14.69)) == {}  # the remedy ends it
+    assert "given" in _levels(read_weather(path, pressure_psia=13.5))["check"]
+    assert "4.9% above" in _levels(read_weather(with_pressure(930, "1112")))["caution"]
+    for name in (GREENSBORO, MIAMI, SAND_POINT):
+        assert _levels(read_weather(FOLDER / name)) == {}
+    # What weather can explain is none: yearly means of 985 and 1025 mbar at the sea.
+    for mbar in (985, 1025):
+        assert _levels(read_weather(with_pressure(mbar))) == {}
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize(("shift", "words"), [(-1, "h too early"), (1, "h too late"), (0, "")])
+def test_a_sun_that_keeps_another_time_is_a_caution(tmp_path, shift, words):
+    """Rows moved by an hour, as in a file stamped in UTC or in daylight-saving time."""
+    stamps = [line.split(",", 2)[:2] for line in TMY3[2:]]
+    rest = [line.split(",", 2)[2] for line in TMY3[2:]]
+    lines = [*TMY3[:2], *(f"{date},{hour},{rest[(at - shift) % 8760]}" for at, (date, hour) in enumerate(stamps))]
+    levels = _levels(read_weather(write(tmp_path, "moved.csv", lines)))
+    if not words:
+        assert levels == {}
+        return
+    assert words in levels["caution"]
+    hours = float(re.search(r"comes (\d\.\d) h", levels["caution"])[1])
+    assert abs(hours - 1.0) <= 0.15  # the file itself is within 0.1 h; one decimal is printed
+
+
+def test_the_sun_is_not_judged_where_there_are_too_few_days_with_a_night(tmp_path):
+    rows = [",".join([*fields[:13], "5", *fields[14:]]) for fields in (line.split(",") for line in EPW[8:])]
+    assert _levels(read_weather(write(tmp_path, "light.epw", [*EPW[:8], *rows]))) == {}
 
 
 def test_file_is_found_beside_the_project_first(tmp_path, monkeypatch):

@@ -1,7 +1,6 @@
-"""The strict writer: nothing unusable reaches a file, and no file is ever half written or lost."""
+"""The strict writer: nothing unusable reaches a file."""
 
 import io
-import os
 import subprocess
 import sys
 
@@ -9,13 +8,14 @@ import openpyxl
 import pytest
 
 from binestimator.errors import WorkbookError
+from binestimator.seal import FORM
 from binestimator.workbook import page, strict
-from binestimator.workbook.strict import Book, write_atomically
+from binestimator.workbook.strict import Book
 
 
 def made(write):
     """A one-sheet workbook, read back."""
-    with Book(title="t") as book:
+    with Book(title="t", kind=FORM) as book:
         write(book, book.sheet("S"))
         return openpyxl.load_workbook(io.BytesIO(book.content()))["S"]
 
@@ -83,62 +83,6 @@ def test_lines_of_wrapped_text_grow_with_text_and_shrink_with_width():
     assert counts == sorted(counts) and counts[0] == 1
     assert page.lines_of("word " * 100, 20) > page.lines_of("word " * 100, 80)
     assert page.lines_of("a\nb\nc", 40) == 3 and page.lines_of("x" * 400, 10) > 10
-
-
-# ---------------------------------------------------------------- files
-
-
-def listing(folder):
-    return sorted(p.name for p in folder.iterdir())
-
-
-def test_a_new_file_replaces_the_old_one_in_one_step(tmp_path):
-    target = tmp_path / "out.xlsx"
-    write_atomically(target, b"old")
-    os.chmod(target, 0o640)
-    write_atomically(target, b"new")
-    assert target.read_bytes() == b"new" and listing(tmp_path) == ["out.xlsx"]
-    assert target.stat().st_mode & 0o777 == 0o640
-    fresh = tmp_path / "fresh.xlsx"
-    write_atomically(fresh, b"x")
-    mask = os.umask(0)
-    os.umask(mask)
-    assert fresh.stat().st_mode & 0o777 == 0o666 & ~mask
-
-
-@pytest.mark.parametrize("step", ["fsync", "chmod", "replace"])
-@pytest.mark.parametrize("error", [KeyboardInterrupt, OSError(28, "No space left on device")])
-def test_interruption_at_any_step_keeps_the_old_file(tmp_path, monkeypatch, step, error):
-    target = tmp_path / "out.xlsx"
-    target.write_bytes(b"old")
-
-    def fail(*_, **__):
-        raise error
-
-    monkeypatch.setattr(strict.os, step, fail)
-    with pytest.raises(KeyboardInterrupt if error is KeyboardInterrupt else WorkbookError, match=None):
-        write_atomically(target, b"new")
-    assert target.read_bytes() == b"old" and listing(tmp_path) == ["out.xlsx"]
-
-
-def test_places_that_cannot_be_written_are_named(tmp_path):
-    (tmp_path / "folder").mkdir()
-    with pytest.raises(WorkbookError, match="is a folder"):
-        write_atomically(tmp_path / "folder", b"")
-    with pytest.raises(WorkbookError, match="does not exist"):
-        write_atomically(tmp_path / "none" / "a.xlsx", b"")
-    (tmp_path / "file").write_bytes(b"")
-    with pytest.raises(WorkbookError, match="cannot be written"):
-        write_atomically(tmp_path / "file" / "a.xlsx", b"")
-    assert listing(tmp_path) == ["file", "folder"]
-
-
-def test_a_link_stays_a_link(tmp_path):
-    (tmp_path / "real").mkdir()
-    link = tmp_path / "link.xlsx"
-    link.symlink_to(tmp_path / "real" / "file.xlsx")
-    write_atomically(link, b"new")
-    assert link.is_symlink() and (tmp_path / "real" / "file.xlsx").read_bytes() == b"new"
 
 
 def test_the_spreadsheet_library_is_loaded_only_to_write():

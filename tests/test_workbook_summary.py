@@ -249,7 +249,7 @@ def test_resets_that_cost_more_reach_nothing():
     results = estimate(project_of(
         project={"name": "Dear fans", "default_candidates": False}, bins={"rows": "mean"}, cooling={"type": "purchased"},
         prices={"electricity_usd_kwh": 0.6, "fuel_usd_therm": 0.0, "cooling_usd_kbtu": 0.0001}, economizer={"type": "none"},
-        candidate=[{"id": "as_found"}, {"id": "warm", "name": "Warm", "sat": "demand", "dsp": "as_found"}]), weather_of("greensboro"))  # fmt: skip
+        candidate=[{"id": "as_found"}, {"id": "warm", "name": "Warm", "sat": {"strategy": "demand", "max_f": 60}, "dsp": "as_found"}]), weather_of("greensboro"))  # fmt: skip
     assert results["warm"].saving["cost_usd"] < 0.0 and results["warm"].rank == 2
     assert key_figures(results)[-1][:2] == ("Setpoints alone reach", "nothing")
     assert answer(results).endswith("leave the setpoints as they are.")

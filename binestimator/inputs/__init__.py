@@ -3,7 +3,8 @@
 from binestimator.inputs.problems import InputErrors, Problem
 from binestimator.inputs.project import DEFAULT_CANDIDATES, Candidate, Project
 from binestimator.inputs.read import project_from_mapping, read_project
-from binestimator.inputs.schema import FIELDS, Field, documentation_markdown, fields_of, record_type
+from binestimator.inputs.reference import documentation_markdown
+from binestimator.inputs.schema import FIELDS, Field, fields_of, record_type
 from binestimator.inputs.write import project_to_toml
 
 __all__ = [

@@ -31,6 +31,7 @@ from pathlib import Path
 from xml.parsers import expat
 
 from binestimator.errors import InputError
+from binestimator.inputs.files import readable_file
 
 #: Largest workbook file, and largest size of all its parts unpacked. [bytes]
 LARGEST_WORKBOOK = 20_000_000
@@ -210,6 +211,21 @@ class WorkbookFile:
             raise _Refused("holds links to other files; break them (replace them by their values) and save it again")
         if "encryptedpackage" in self._parts:
             raise _Refused("is encrypted; save it without a password")
+        if "xl/workbook.bin" in self._parts:
+            raise _Refused(f"is a binary workbook (.xlsb), which is not read; {_SAVE_AS}")
+        if "[content_types].xml" not in self._parts:
+            kind = self._kind_of_another()
+            raise _Refused(f"is {kind}, which is not read; {_SAVE_AS}" if kind else f"is a packed file but no workbook; {_SAVE_AS}")
+
+    def _kind_of_another(self) -> str:
+        """What a zip folder is that is no workbook of this kind, in words."""
+        if "mimetype" in self._parts:
+            type_ = b"".join(self._unpacked("mimetype", "small"))[:200].decode("ascii", "replace")
+            if "opendocument.spreadsheet" in type_:
+                return "an OpenDocument spreadsheet (.ods)"
+            if "opendocument" in type_:
+                return "an OpenDocument file that is no spreadsheet"
+        return "a workbook of another program (.numbers)" if any(name.endswith(".iwa") for name in self._parts) else ""
 
     def _unpacked(self, name: str, kind: str):
         """Pieces of a part, never more than its kind may have."""
@@ -266,9 +282,9 @@ class WorkbookFile:
             raise _Refused("is a workbook with macros; save it as a workbook without macros (.xlsx)")
         books = [target for type_, target in self._relations("").values() if type_ == "officeDocument"]
         if len(books) != 1:
-            raise _Refused("is not a workbook")
+            raise _Refused(f"is an office document but not a workbook; {_SAVE_AS}")
         if not any("sheet.main" in type_ for name, type_ in types.found if name.lstrip("/") == books[0]):
-            raise _Refused("is not a workbook of sheets (.xlsx)")
+            raise _Refused(f"is an office document but not a workbook of sheets (.xlsx); {_SAVE_AS}")
         sheets = _Attributes("sheet", ("name", *(relation + "id" for relation in _RELATIONS)))
         self._parse(books[0], "small", sheets)
         relations = self._relations(books[0])
@@ -306,26 +322,21 @@ class WorkbookFile:
 
 def _open(path: Path) -> zipfile.ZipFile:
     """The zip folder of a file after a look at its size and its end."""
-    try:
-        if not path.exists():
-            raise InputError(f"{path}: the workbook does not exist; expected the path of a file; check name and folder")
-        if not path.is_file():
-            kind = "a folder" if path.is_dir() else "not a regular file"
-            raise InputError(f"{path}: the workbook is {kind}; expected a file")
-        size = path.stat().st_size
-        if size > LARGEST_WORKBOOK:
-            raise InputError(f"{path}: the workbook has {size:,} bytes; expected at most {LARGEST_WORKBOOK:,}")
-        with path.open("rb") as file:
-            start = file.read(8)
-            file.seek(max(size - 66_000, 0))
-            end = file.read(66_000)
-    except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
-        if isinstance(error, InputError):
-            raise
-        raise InputError(f"{path}: the workbook cannot be read: {getattr(error, 'strerror', None) or error}") from None
+    readable_file(path, "workbook", largest=LARGEST_WORKBOOK)
+    with path.open("rb") as file:
+        start = file.read(8)
+        file.seek(max(path.stat().st_size - 66_000, 0))
+        end = file.read(66_000)
     if start.startswith(b"\xd0\xcf\x11\xe0"):
-        raise _Refused("is encrypted, or a workbook of the old kind (.xls); save it without a password as .xlsx")
+        if _holds(path, "EncryptedPackage".encode("utf-16-le")):
+            raise _Refused("is encrypted; save it without a password")
+        raise _Refused(f"is a workbook of the old kind (.xls), which is not read; {_SAVE_AS}")
     if not start.startswith(b"PK\x03\x04"):
+        if start.lstrip(b"\xef\xbb\xbf \r\n\t").startswith(b"<"):
+            raise _Refused(f"is a web page or XML file under the name of a workbook; {_SAVE_AS}")
+        if start and not start.startswith((b"\xff\xfe", b"PK")) and all(byte in b"\t\r\n" or 32 <= byte < 127 for byte in start):
+            raise _Refused("is not a workbook but plain text; a project file ends in .toml, and a form is a workbook that a spreadsheet "
+                           "program saved as .xlsx")  # fmt: skip
         raise _Refused("is not a workbook; expected a file that a spreadsheet program saved as .xlsx")
     place = end.rfind(b"PK\x05\x06")
     if place < 0 or len(end) - place < 22:
@@ -336,6 +347,13 @@ def _open(path: Path) -> zipfile.ZipFile:
     if directory > _LARGEST_DIRECTORY:
         raise _Refused(f"has a directory of {directory:,} bytes; expected at most {_LARGEST_DIRECTORY:,}")
     return zipfile.ZipFile(path)
+
+
+_SAVE_AS = "open it in a spreadsheet program and save it as .xlsx"
+
+
+def _holds(path: Path, mark: bytes) -> bool:
+    return mark in path.read_bytes()  # at most LARGEST_WORKBOOK
 
 
 class _Refused(Exception):

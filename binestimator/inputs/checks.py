@@ -43,7 +43,7 @@ def check_all(project, problems: Problems, places: dict[str, str]) -> list[Findi
     list of Finding
     """
     findings: list[Finding] = []
-    for rule in (_ordered_pairs, _setpoints, _airflows, _cold_zones, _survey, _outdoor_air, _calendar):
+    for rule in (_ordered_pairs, _setpoints, _airflows, _cold_zones, _survey, _outdoor_air, _calendar, _standing_loss):
         rule(project, problems)
     _strategies(project, problems, places)
     _supply_below_rooms(project, problems, places)
@@ -77,6 +77,20 @@ def _ordered_pairs(project, problems: Problems) -> None:
                 low_path, f"not below {high_path}", low, f"less than {value_text(high)}",
                 "check whether the two are swapped", involves=(low_path, high_path),
             )  # fmt: skip
+
+
+def _standing_loss(project, problems: Problems) -> None:
+    """A standing loss that no plant would have: it would silently count for nothing."""
+    path, loss = "heating.standing_loss_kbtuh", project.heating.standing_loss_kbtuh
+    if loss is None or project.origins.get(path) != "given":
+        return
+    kinds = {project.heating.type, project.preheat.type if project.preheat.type != "same" else project.heating.type}
+    if not kinds & {"boiler"} and project.heating.type != "heat_pump":
+        problems.add(
+            path, f"a source of type {project.heating.type} has no standing loss", loss, "none",
+            "remove it; losses of purchased heat are heating.purchased_loss_frac" if "purchased" in kinds else "remove it",
+            involves=(path, "heating.type"),
+        )  # fmt: skip
 
 
 def _setpoints(project, problems: Problems) -> None:
@@ -177,7 +191,7 @@ def _calendar(project, problems: Problems) -> None:
     if project.bins.by_rate_period and not (project.calendar.rate_period_hours or project.calendar.mid_peak_hours):
         problems.add(
             "bins.by_rate_period", "asks for rate periods, but none is given", project.bins.by_rate_period,
-            do="give calendar.rate_period_hours, such as [12, 18]", involves=("calendar.rate_period_hours",),
+            do="give calendar.rate_period_hours, such as " + problems.words("[12, 18]", "12, 18"), involves=("calendar.rate_period_hours",),
         )  # fmt: skip
 
 

@@ -7,6 +7,7 @@ checked as in a project file, and what is wrong is named by sheet and cell.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field as dataclass_field
 from pathlib import Path
@@ -14,7 +15,7 @@ from pathlib import Path
 from binestimator.errors import InputError
 from binestimator.inputs.cells import Cell, SheetCells, WorkbookFile, address_of
 from binestimator.inputs.form_content import (
-    CORNER, END, FORM_SHEETS, FROM_FILE, FROM_QUICK, NOT_READ, OPTIONAL_TABLES, OTHERWISE, REVIEWER, TABLES, UNUSED, YOURS, can_review,
+    CORNER, END, FORM_SHEETS, FROM_FILE, FROM_QUICK, INPUTS, NOT_READ, OPTIONAL_TABLES, OTHERWISE, REVIEWER, TABLES, UNUSED, YOURS, can_review,
     hit_by, raw_of,
 )  # fmt: skip
 from binestimator.inputs.paths import item_path, parse_path
@@ -22,7 +23,7 @@ from binestimator.inputs.problems import InputErrors, Problem, Problems, printab
 from binestimator.inputs.project import MOST, Project, build_project, nameless, override_place
 from binestimator.inputs.read import given_from_mapping, zone_values
 from binestimator.inputs.schema import (
-    MOST_POINTS, SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, check_value, did_you_mean, fields_of, number_or_text,
+    MOST_POINTS, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, check_value, did_you_mean, fields_of, number_or_text, replaced,
 )  # fmt: skip
 
 #: Endings of files that are taken for a form or a workbook, not for a project file.
@@ -271,8 +272,9 @@ class _FormReader:
     def _bad(self, place: str, text: str) -> None:
         self.problems.append(Problem(place, text))
 
-    def _content(self, table: _Table, row: int, column: int) -> object:
-        """Content of an input cell: text, number, truth value or None; what is wrong is noted."""
+    def _content(self, table: _Table, row: int, column: int, field: Field | None = None) -> object:
+        """Content of an input cell: text, number, truth value or None; what is wrong is noted, with what ``field`` wants."""
+        wanted = "a value" if field is None else field.allowed_as(in_cell=True)
         cell: Cell | None = table.sheet.cells.get((row, column))
         if (row, column) in self._merged[id(table)]:
             self._bad(table.at(row, column), "is part of merged cells, so that it is not clear which input the value is for; "
@@ -280,14 +282,13 @@ class _FormReader:
             return None
         if cell is None:
             return None
+        place = table.at(row, column) + (f", {field.label}" if field is not None else "")
         if cell.kind == "formula":
-            self._bad(table.at(row, column), "holds a formula; expected a value, as formulas are not worked out here; "
-                                             "copy the cell and paste it as a value")  # fmt: skip
+            self._bad(place, f"holds a formula; expected {wanted}, as formulas are not worked out here; copy the cell and paste it as a value")
         elif cell.kind == "error":
-            self._bad(table.at(row, column), "holds an error value; expected a value; type it again")
+            self._bad(place, f"holds an error value; expected {wanted}; type it again")
         elif cell.kind == "date":
-            self._bad(table.at(row, column), "holds a date or time; expected a number or text; format the cell as text and type "
-                                             "the value again")  # fmt: skip
+            self._bad(place, f"holds a date or time; expected {wanted}; format the cell as text and type the value again")
         elif cell.kind == "text":
             return cell.value if cell.value.strip() else None
         else:
@@ -317,11 +318,16 @@ class _FormReader:
         known = {**_SINGLES, **{f"{path}.{last}": field for path, field in _SINGLES.items() if field.type == "points" for last in _LASTS}}
         seen: dict[str, str] = {}
         for key, row in table.lines:
-            contents = {name: self._content(table, row, column) for name, column in columns.items() if name != OTHERWISE}
+            contents = {name: self._content(table, row, column, known.get(key) if name in (YOURS, REVIEWER) else None)
+                        for name, column in columns.items() if name != OTHERWISE}  # fmt: skip
             given = next((name for name, content in contents.items() if content is not None), None)
             place = table.at(row, columns[given or YOURS])
             if key not in known:
-                if key:
+                old = replaced(*key.split(".", 1)) if "." in key else None
+                if old:
+                    if contents[YOURS] is not None or contents[REVIEWER] not in (None, UNUSED):
+                        self._bad(place, sentence(old[0], key, do=old[1]))
+                elif key:
                     self._bad(place, sentence(f"unknown key “{printable(key[:60])}” of a line", do=did_you_mean(key, known)))
                 elif given is not None:
                     self._bad(place, "the line has no key that says which input it is; remove the line, or take the sheet from a new form")
@@ -336,6 +342,7 @@ class _FormReader:
                 layers.otherwise[key] = cell.value
             for name in (YOURS, REVIEWER):
                 layers.places.setdefault((name, path), table.at(row, columns[name]))
+                layers.places.setdefault((name, key), table.at(row, columns[name]))
                 if contents[name] is not None and (name, contents[name]) != (REVIEWER, UNUSED):
                     layers.of(name)[key] = contents[name]
                     layers.places[name, path] = table.at(row, columns[name])
@@ -422,7 +429,7 @@ class _FormReader:
                 if layer == REVIEWER and cell is not None and (cell.value == UNUSED or (key in ("id", "name") and cell.kind == "formula")):
                     continue  # written so: nothing to override, or the name as a heading
                 layers.places.setdefault((layer, key), table.at(row, column))
-                content = self._content(table, row, column)
+                content = self._content(table, row, column, _line_field(kind, key))
                 if content is None:
                     continue
                 if key not in known:
@@ -465,7 +472,7 @@ class _FormReader:
             layers = _Layers(key)
             for layer, name, column in columns:
                 layers.places[layer, name] = table.at(row, column)
-                content = self._content(table, row, column)
+                content = self._content(table, row, column, fields[name])
                 if content is not None and (layer, content) != (REVIEWER, UNUSED):
                     layers.of(layer)[name] = content
             cell = table.sheet.cells.get((row, origin_column))
@@ -551,6 +558,11 @@ class _FormReader:
         if not listed:
             return
         self.raw["candidate"] = [table for _, _, table in listed]
+        for index, (_, at, _) in enumerate(listed):  # one whose id cannot be used is called by its place
+            for (layer, key), place in columns[at].places.items():
+                if layer == YOURS and key:
+                    self.places.setdefault(f"candidate[{nameless(index)}].{key}", place)
+            self.places.setdefault(f"candidate[{nameless(index)}]", columns[at].places.get((YOURS, "id"), ""))
         for candidate_id, path, raw, place in self._path_lines("changes"):
             target = next((table for table in self.raw["candidate"] if table.get("id") == candidate_id), None)
             if target is None:
@@ -728,11 +740,11 @@ class _FormReader:
     # -- the project
 
     def _build(self) -> Project:
-        problems = Problems()
+        problems = Problems(in_cells=True)
         zones_csv = self.raw.get("project", {}).get("zones_csv")
         given, overrides = given_from_mapping(self._without_zones_file(), self.path.parent, problems)
         if zones_csv is not None:
-            value, problem = check_value(_SINGLES["project.zones_csv"], zones_csv)
+            value, problem = check_value(_SINGLES["project.zones_csv"], zones_csv, in_cell=True)
             if problem:
                 problems.add_bad("project.zones_csv", problem)
             elif value is not None or zones_csv == "none":
@@ -750,7 +762,7 @@ class _FormReader:
         places = {**self.places, **self.review_places}
         places |= {override_place("override", path): place for path, place in self.review_places.items()}
         try:
-            return project.with_overrides(self.review)
+            return project.with_overrides(self.review, in_cells=True)
         except InputErrors as error:
             self._raise_if_any(error.problems, places, "the reviewer's overrides")
             raise
@@ -763,17 +775,70 @@ class _FormReader:
             raise InputErrors(f"{self.path.name}: {len(placed)} {noun} in {what}", tuple(placed))
 
     def _placed(self, problem: Problem, places: Mapping[str, str]) -> Problem:
-        """A problem with the cell it stands in before the path, as near as it is known."""
-        where = problem.where
-        while where:
-            if places.get(where):
-                return Problem(f"{places[where]} ({problem.where})", problem.text)
-            head, divider, _ = where.rpartition(".")
-            if not divider:
-                break
-            where = head
-        sheet = TABLES.get(problem.where, "")
-        return Problem(f"sheet {sheet} ({problem.where})" if sheet else problem.where, problem.text)
+        """A problem as a reader of the form sees it: the cell it stands in, or the nearest known, and inputs by their labels."""
+        where, text = problem.where, _with_labels(problem.text, places)
+        label = _label_of(where)
+        inner = _ABOUT_PATH.fullmatch(where)
+        shown = inner[1] if inner else where
+        named = f"{label} ({shown})" if label else where
+        point = re.match(r"([xy]) of point (\d+) ", problem.text)
+        nearest = f"{where}.{point[1]}{point[2]}" if point else where
+        while nearest:
+            if places.get(nearest):
+                return Problem(f"{places[nearest]}, {named}" if label else f"{places[nearest]} ({shown})", text)
+            nearest = nearest[: max(nearest.rfind("."), 0)]
+        sheet = TABLES.get(where, INPUTS if where in (*SINGLE_SECTIONS, "override", "evidence", "status") else "")
+        return Problem(f"sheet {sheet} ({where})" if sheet else named, text)
+
+
+_PATH = re.compile(
+    r'(?P<quoted>"[^"]*")'
+    r"|(?P<item>(?:group|zone|special|candidate)\[(?:[^\]]+)\](?:\.\w+)+)"
+    rf"|(?P<single>\b(?:{'|'.join(SINGLE_SECTIONS)})\.[a-z][a-z0-9_]*)\b"
+    r"|(?P<name>\b[a-z][a-z0-9]*(?:_[a-z0-9]+)+\b)"
+)
+_ABOUT_PATH = re.compile(r'.*?(?:override|evidence|status)\["(.*)"\]')
+_LABELS: dict[str, str] = {}
+for _section in SECTIONS:
+    for _field in fields_of(_section).values():
+        if "_" in _field.name:
+            _LABELS.setdefault(_field.name, _field.label)
+
+
+def _with_labels(text: str, places: Mapping[str, str]) -> str:
+    """Text with paths and keys of inputs replaced by the labels that stand on the sheets; what is in quotes stays."""
+
+    def named(match: re.Match) -> str:
+        if match["quoted"]:
+            return match[0]
+        if match["name"]:
+            return f"“{_LABELS[match[0]]}”" if match[0] in _LABELS else match[0]
+        label = _label_of(match[0])
+        if not label:
+            return match[0]
+        return f"“{label}”" + (f" at {places[match[0]]}" if places.get(match[0]) else "")
+
+    return _PATH.sub(named, text)
+
+
+def _label_of(path: str) -> str:
+    """Label of an input on the sheets, with the name of the thing it belongs to; empty when the path is none of an input."""
+    inner = _ABOUT_PATH.fullmatch(path)
+    path = inner[1] if inner else path
+    thing = re.fullmatch(r"(group|zone|special|candidate)\[(.+)\](?:\.(baseline|override))?", path)
+    if thing:
+        kind = {"group": "profile group", "special": "special zone"}.get(thing[1], thing[1])
+        return f"{'baseline of ' if thing[3] == 'baseline' else 'changes of ' if thing[3] else ''}{kind} {printable(thing[2])}"
+    part, _, rest = path.partition(".")
+    if part in STRATEGY_SECTIONS:
+        strategy, _, name = rest.partition(".")
+        field = fields_of(part).get(name)
+        return f"{field.label} of the {part.upper()} strategy {strategy}" if field else ""
+    parsed, _ = parse_path(path)
+    if parsed is None:
+        return ""
+    of = f" of {printable(parsed.name)}" if parsed.name else ""
+    return f"{f'{parsed.part.upper()}: ' if parsed.part else ''}{parsed.field.label}{of}"
 
 
 def _row_of(table: _Table) -> int:
@@ -800,7 +865,9 @@ def _merged_cells(table: _Table) -> set[tuple[int, int]]:
 
 
 def _as_text(content: object) -> object:
-    """A number that was typed where a text belongs, as text."""
+    """A number or truth value that was typed where a text belongs, as text."""
+    if isinstance(content, bool):
+        return "yes" if content else "no"
     return str(raw_of(_SINGLES["project.name"], content)) if isinstance(content, float) else content
 
 
@@ -816,6 +883,13 @@ def _known_lines(kind: str) -> set[str]:
             for field in fields_of(part).values():
                 known |= _coordinates(f"{part}.{field.name}") if field.type == "points" else {f"{part}.{field.name}"}
     return known
+
+
+def _line_field(kind: str, key: str) -> Field | None:
+    """Input of a line of a table with things across; ``None`` for lines of their own, and for coordinates of points."""
+    part, divider, name = key.partition(".")
+    fields = fields_of(part) if divider and part in STRATEGY_SECTIONS else fields_of(kind)
+    return fields.get(name if divider else key)
 
 
 def _library_lines() -> dict[str, Field]:

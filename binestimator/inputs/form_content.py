@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field as dataclass_field, replace
 
+from binestimator.inputs.defaults import default_formula, rules
 from binestimator.inputs.paths import item_path, parse_path
 from binestimator.inputs.problems import Problems
 from binestimator.inputs.project import DEFAULT_CANDIDATES, Given, Project, build_project, resolved_inputs, source_of
@@ -44,7 +45,7 @@ LAYERS = (YOURS, OTHERWISE, REVIEWER, COUNTS)
 #: Where a line of the zone schedule or a candidate comes from.
 FROM_PROJECT, FROM_FILE, FROM_QUICK, FROM_DEFAULT = "project", "zones file", "quick description", "default eight"
 
-_WORDS = {"hour_pair": "closed", "date_list": "no days"}
+_WORDS = {"hour_pair": "closed", "date_list": "no days", "choice_list": "none of them"}
 
 
 # ---------------------------------------------------------------- values and cells
@@ -316,17 +317,25 @@ class _Content:
             if yours is not None:
                 self.content.underneath.append((path, yours))
             return Entry(path, field, None, cell_of(field, value), "override", "laid over by the project", can_review(field))
+        default, reason = self.project.default_of(field)
+        follows = self._default_formula(path)
         if yours is not None:
-            otherwise, kind = ("required", "required") if field.required else (UNUSED if field.default == "" else cell_of(field, field.default), "default")
-            return Entry(path, field, yours, otherwise, kind, "" if field.required else field.source, can_review(field))
+            otherwise, kind = ("required", "required") if field.required else (UNUSED if default == "" else cell_of(field, default), "default")
+            return Entry(path, field, yours, otherwise, kind, "" if field.required else reason, can_review(field), follows)
         if value is None and path in self.sizes and self.sizes[path][2] == "sized":
             return Entry(path, field, None, float(self.sizes[path][0]), "sized", "sized once from the as-found run, then held",
                          can_review(field))  # fmt: skip
         if value is None and field.required:
             return Entry(path, field, None, "required", "required", "", can_review(field))
         kind = "derived" if origin == "derived" else "default"
-        source = field.source if kind == "default" else source_of(kind, field)
-        return Entry(path, field, None, UNUSED if value == "" else cell_of(field, value), kind, source, can_review(field))
+        source = reason if kind == "default" else source_of(kind, field)
+        return Entry(path, field, None, UNUSED if value == "" else cell_of(field, value), kind, source, can_review(field), follows)
+
+    def _default_formula(self, path: str) -> str:
+        """Template of a default that follows from other cells; of strategies it does from none."""
+        if path not in rules() or path.partition(".")[0] in STRATEGY_SECTIONS:
+            return ""
+        return default_formula(path, {"climate": self.project.climate or None}, self.hit)
 
     def _items(self, kind: str, records, given: list[dict]) -> list[Item]:
         return [
@@ -392,8 +401,8 @@ class _Content:
                     path = f"{part}.{strategy}.{field.name}"
                     value = given.get(field.name)
                     yours = cell_of(field, value) if field.name in given else None
-                    text = cell_of(field, field.default)
-                    entry = Entry(path, field, yours, text, "default", field.source, False)
+                    default, reason = self.project.default_of(field)
+                    entry = Entry(path, field, yours, cell_of(field, default), "default", reason, False)
                     if field.type == "points":
                         own = (value or ()) if field.name in given else None  # none: every coordinate says so
                         self.content.library += self._split(entry, own, None).values()
@@ -447,13 +456,13 @@ class _Content:
                     value = default[1 + STRATEGY_SECTIONS.index(part)] if default else "required"
             else:
                 unset = field.name in given and own is None  # also what the shared settings say
-                follows = _follows(part, strategy, field, self.content.points.get(key, 0), not unset)
+                follows = _follows(part, strategy, field, self.project.default_of(field)[0], self.content.points.get(key, 0), not unset)
                 if not unset and library.get(field.name) is not None:
                     value, kind, source = library[field.name], "derived", f"settings of {part}.{strategy} below"
                 elif resolved.get(field.name) is not None:
                     value, kind, source = resolved[field.name], "derived", "from the limits and design values of the project"
                 else:
-                    value, kind, source = field.default, "default", field.source
+                    (value, source), kind = self.project.default_of(field), "default"
             content = "required" if value == "required" else cell_of(field, value) if used else UNUSED
             entry = Entry(path, field, yours, content, kind,
                           source, can_review(field) and used, follows if isinstance(follows, str) and used else "")  # fmt: skip
@@ -500,7 +509,7 @@ _HIGH = {
 }
 
 
-def _follows(part: str, strategy: str, field: Field, points: int, shares: bool) -> object:
+def _follows(part: str, strategy: str, field: Field, default: object, points: int, shares: bool) -> object:
     """Template of what counts otherwise for an input of a candidate, or those of its points as pairs.
 
     The settings shared by candidates come first, then what ``project.resolved_inputs`` says, then the default.
@@ -524,7 +533,7 @@ def _follows(part: str, strategy: str, field: Field, points: int, shares: bool) 
     if start in resolved and unit == ("f" if part == "sat" else "inwc"):
         other = resolved[start][part]
     else:
-        other = _digits(field.default) if isinstance(field.default, float) else '"none"'
+        other = _digits(default) if isinstance(default, float) else '"none"'
     return f"IF(ISNUMBER({{{shared}}}),{{{shared}}},{other})" if shares else other
 
 

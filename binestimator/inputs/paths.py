@@ -11,6 +11,7 @@ import fnmatch
 import re
 from dataclasses import dataclass
 
+from binestimator.inputs.hints import instead_of, not_modelled
 from binestimator.inputs.problems import sentence
 from binestimator.inputs.schema import (
     LIST_SECTIONS,
@@ -20,8 +21,7 @@ from binestimator.inputs.schema import (
     Field,
     did_you_mean,
     fields_of,
-    not_modelled,
-    NOT_MODELLED_ADVICE,
+    replaced,
 )
 
 _LONGEST = 300
@@ -86,7 +86,7 @@ def parse_path(path: object) -> tuple[InputPath | None, str | None]:
     kind = match[1]
     if kind not in SECTIONS or kind in STRATEGY_SECTIONS:
         if kind in STRATEGY_SECTIONS:
-            hint = f"write candidate.<id>.{kind}.<input>, or give the value under [{kind}.<strategy>]"
+            hint = f"write candidate.<id>.{kind}.<input>, or give the value with the settings of the strategy"
         else:
             hint = did_you_mean(kind, [*SINGLE_SECTIONS, *LIST_SECTIONS])
         return None, sentence(f'unknown section "{kind[:60]}"', path, expected, hint)
@@ -110,8 +110,11 @@ def parse_path(path: object) -> tuple[InputPath | None, str | None]:
     section = part or kind
     fields = fields_of(section)
     if rest not in fields:
+        old = replaced(section, rest)
+        if old:
+            return None, sentence(old[0], path, do=old[1])
         what = not_modelled(rest)
         if what:
-            return None, sentence(f"{what} are not modelled", path, "", NOT_MODELLED_ADVICE)
+            return None, sentence(f"{what} are not modelled", path, "", instead_of(rest))
         return None, sentence(f'"{rest[:60]}" is no input of {section}', path, "", did_you_mean(rest, fields))
     return InputPath(kind, name, part, fields[rest]), None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import reprlib
 from dataclasses import dataclass
 
@@ -10,7 +11,8 @@ from binestimator.errors import InputError
 #: A message lists at most this many problems; the rest are counted.
 MOST_LISTED = 60
 
-_NOT_GIVEN = object()
+#: Stands for no value where ``None`` is one.
+NOT_GIVEN = object()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +71,10 @@ def shown(value: object) -> str:
             return "nothing"
         if isinstance(value, dict):
             return "a table"
+        if isinstance(value, (datetime.date, datetime.time)):
+            return value.isoformat()
+        if isinstance(value, (list, tuple)) and 0 < len(value) <= 6 and all(isinstance(item, datetime.time) for item in value):
+            return f"[{', '.join(item.isoformat() for item in value)}]"
         return printable(reprlib.repr(list(value) if isinstance(value, tuple) else value))
     except Exception:  # a value may refuse to be printed (whole numbers of thousands of digits)
         return f"a value of type {type(value).__name__}"
@@ -79,10 +85,10 @@ def printable(text: str) -> str:
     return text if text.isprintable() else "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)
 
 
-def sentence(what: str, got: object = _NOT_GIVEN, expected: str = "", do: str = "") -> str:
+def sentence(what: str, got: object = NOT_GIVEN, expected: str = "", do: str = "") -> str:
     """One problem as text: what is wrong; got; expected; what to do."""
     parts = [what]
-    if got is not _NOT_GIVEN:
+    if got is not NOT_GIVEN:
         parts.append(f"got {shown(got)}")
     if expected:
         parts.append(f"expected {expected}")
@@ -92,12 +98,23 @@ def sentence(what: str, got: object = _NOT_GIVEN, expected: str = "", do: str = 
 
 
 class Problems:
-    """Growing list of problems and the set of inputs that cannot be trusted."""
+    """Growing list of problems and the set of inputs that cannot be trusted.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    in_cells : bool
+        Values were typed into cells of a form: what is wrong with one is said in words that suit a cell.
+    """
+
+    def __init__(self, *, in_cells: bool = False) -> None:
+        self.in_cells = in_cells
         self.items: list[Problem] = []
         self.bad: set[str] = set()
         self._seen: set[Problem] = set()
+
+    def words(self, in_file: str, in_cell: str) -> str:
+        """The words that suit where the values come from."""
+        return in_cell if self.in_cells else in_file
 
     def add_text(self, where: str, text: str) -> None:
         """Add a finished text; an exact repetition is dropped."""
@@ -110,7 +127,7 @@ class Problems:
         self,
         where: str,
         what: str,
-        got: object = _NOT_GIVEN,
+        got: object = NOT_GIVEN,
         expected: str = "",
         do: str = "",
         involves: tuple[str, ...] = (),
@@ -142,6 +159,10 @@ class Problems:
             What was read, usually the name of the project file.
         """
         if self.items:
-            count = len(self.items)
-            noun = "problem" if count == 1 else "problems"
-            raise InputErrors(f"{name}: {count} {noun} in the inputs", tuple(self.items))
+            raise self.error(name)
+
+    def error(self, name: str) -> InputErrors:
+        """The error that lists everything, at least one problem."""
+        count = len(self.items)
+        noun = "problem" if count == 1 else "problems"
+        return InputErrors(f"{name}: {count} {noun} in the inputs", tuple(self.items))

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field as dataclass_field
+from dataclasses import dataclass, field as dataclass_field, replace
 
 from binestimator.errors import Finding
 from binestimator.inputs.checks import check_all
+from binestimator.inputs.defaults import default_in_force, rules
 from binestimator.inputs.paths import InputPath, item_path, parse_path
 from binestimator.inputs.problems import Problems, printable, sentence, shown
 from binestimator.inputs.quick import quick_zones, spread_index_share
@@ -31,8 +32,16 @@ DEFAULT_CANDIDATES = {
     "sat_cost_optimal_dsp_demand": ("Cost-optimal SAT, DSP by demand", "cost_optimal", "demand"),
 }
 
-# What a candidate may not override: what all candidates have to share to be compared.
-_SHARED_SECTIONS = ("project", "weather", "calendar", "service", "prices", "bins", "candidate")
+# What a candidate may not override, by the role of the input: what is wrong, and what to do.
+_NOT_OF_A_CANDIDATE = {
+    "shared": ("all candidates share it", "change it for the whole project"),
+    "building": ("it says what the building is, so that the saving would be that of another building",
+                 "estimate a second project file with that change"),
+    "assumption": ("it is an assumption of the estimate, so that the saving would be that of another assumption",
+                   "estimate a second project file with that change"),
+}  # fmt: skip
+#: Pressure that a zone's run needs: a repair where zones are named, an assumption where all are meant.
+_RUN_INPUTS = ("index_share", "survey_flow_cfm", "survey_damper_pct", "survey_dsp_inwc")
 _SURVEY = ("survey_flow_cfm", "survey_damper_pct", "survey_dsp_inwc")
 
 
@@ -90,6 +99,11 @@ class Candidate(record_type("candidate")):
     dsp: object
     overrides: Mapping[str, object] = dataclass_field(default_factory=dict, hash=False)
 
+    @property
+    def changed_service(self) -> tuple[str, ...]:
+        """Paths of the overrides that change what the rooms are promised."""
+        return tuple(path for path in self.overrides if parse_path(path)[0].field.role == "service")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Project:
@@ -98,7 +112,7 @@ class Project:
     Parameters
     ----------
     info, weather, calendar, schedule, building, air_handler, outdoor_air, economizer, fan, return_fan, cooling, \
-heating, preheat, limits, service, prices, bins : records
+heating, preheat, limits, service, prices, remedies, bins : records
         One for each section (``info`` is section ``project``); attributes as in the inputs reference.
     specials, groups, zones : tuple of records
         Zones are complete: those of the quick description, then those of the project file, then
@@ -123,6 +137,11 @@ heating, preheat, limits, service, prices, bins : records
         What is unlikely or given without effect.
     given : Given
         What the user gave; the project can be written from it again.
+    defaults : dict
+        Path of each input of ``inputs.defaults`` -> (value, source): what counts where it is not given. Of
+        strategies ``sat.ignored_requests``, the same for all candidates.
+    climate : str
+        Climate zone of 90.1, such as ``4A``; empty while nobody knows (see :meth:`in_climate`).
 
     Notes
     -----
@@ -148,6 +167,7 @@ heating, preheat, limits, service, prices, bins : records
     limits: object
     service: object
     prices: object
+    remedies: object
     bins: object
     candidates: tuple[Candidate, ...]
     baseline_id: str
@@ -159,6 +179,8 @@ heating, preheat, limits, service, prices, bins : records
     source_dir: str = dataclass_field(compare=False)
     findings: tuple[Finding, ...]
     given: Given = dataclass_field(hash=False, repr=False)
+    defaults: dict[str, tuple[object, str]] = dataclass_field(hash=False, repr=False)
+    climate: str = ""
 
     def section(self, name: str) -> object:
         """Record of a section by its name in the project file."""
@@ -204,7 +226,7 @@ heating, preheat, limits, service, prices, bins : records
             [(candidate.id, dict(candidate.overrides)) for candidate in self.candidates])
         return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:8]
 
-    def with_overrides(self, overrides: Mapping[str, object]) -> Project:
+    def with_overrides(self, overrides: Mapping[str, object], *, in_cells: bool = False) -> Project:
         """Project with some inputs changed, checked and resolved again from what was given.
 
         Parameters
@@ -215,20 +237,45 @@ heating, preheat, limits, service, prices, bins : records
             ``"none"`` unsets an optional input. Values follow one another, later ones win, also
             over the overrides the project already has. Inputs of the quick description make the
             zones anew; a zone's ``index_share`` changes no other zone's.
+        in_cells : bool
+            The values were typed into cells of a form: what is wrong is said in words that suit a cell.
 
         Raises
         ------
         InputError
             Lists everything that does not fit. Overrides of the candidates are not tried again.
         """
-        problems = Problems()
+        problems = Problems(in_cells=in_cells)
         checked = check_overrides(overrides, problems, "override")
         merged = {path: value for path, value in self.overrides.items() if path not in checked} | checked
         project = build_project(
             self.given, merged, problems, source_path=self.source_path, source_dir=self.source_dir,
-            try_candidates=False,
+            try_candidates=False, climate=self.climate,
         )  # fmt: skip
         problems.raise_if_any("overrides")
+        return project
+
+    def in_climate(self, climate: str) -> Project:
+        """The project with the defaults that suit a climate.
+
+        Parameters
+        ----------
+        climate : str
+            Climate zone of 90.1, as of the weather file; ``weather.climate_zone`` goes before it.
+
+        Raises
+        ------
+        InputError
+            A default of that climate does not go with what was given.
+        """
+        if self.weather.climate_zone != "auto" or climate == self.climate:
+            return self
+        problems = Problems()
+        project = build_project(
+            self.given, self.overrides, problems, source_path=self.source_path, source_dir=self.source_dir,
+            try_candidates=False, climate=climate,
+        )  # fmt: skip
+        problems.raise_if_any(f"climate zone {climate}")
         return project
 
     def effective_rows(self) -> list[tuple]:
@@ -264,9 +311,13 @@ heating, preheat, limits, service, prices, bins : records
                         self._add_row(rows, path, field, getattr(record, field.name))
         return rows
 
+    def default_of(self, field: Field) -> tuple[object, str]:
+        """What counts where nobody gives an input, and where that comes from."""
+        return self.defaults.get(field.path, (field.default, field.source))
+
     def _add_row(self, rows: list[tuple], path: str, field: Field, value: object) -> None:
         origin = self.origins[path]
-        source = field.source if origin == "default" else source_of(origin, field)
+        source = self.default_of(field)[1] if origin == "default" else source_of(origin, field)
         rows.append((path, field.label, value, field.unit, field.low, field.high, origin, source, field.description,
                      self.evidence.get(path, "")))  # fmt: skip
 
@@ -300,7 +351,7 @@ def check_overrides(overrides: Mapping[str, object], problems: Problems, where: 
         if parsed is not None:
             problem = _cannot_override(parsed)
         if problem is None:
-            value, problem = check_value(parsed.field, raw)
+            value, problem = check_value(parsed.field, raw, in_cell=problems.in_cells)
         if problem is None:
             checked[path] = value
         else:
@@ -337,6 +388,7 @@ def build_project(
     source_dir: str,
     try_candidates: bool,
     override_where: Mapping[str, str] | None = None,
+    climate: str = "",
 ) -> Project:
     """Fill in, expand, resolve and check.
 
@@ -352,6 +404,8 @@ def build_project(
         Also build the project of each candidate that overrides inputs, to check it.
     override_where : mapping, optional
         Path of an override -> its place in messages.
+    climate : str
+        Climate zone of the weather where it is known; what ``weather.climate_zone`` says goes before it.
 
     Returns
     -------
@@ -359,21 +413,26 @@ def build_project(
     """
     build = _Build(given, overrides, problems, override_where or {})
     sections = {section: build.single(section) for section in SINGLE_SECTIONS}
+    if sections["weather"].climate_zone != "auto":
+        climate = sections["weather"].climate_zone
+    build.follow_choices(sections, climate)
     groups = build.items("group", given.groups)
     specials = build.items("special", given.specials)
     group_names = [group.name for group in groups]
     if not groups:
-        problems.add("group", "no profile group", expected="at least one [[group]]", do='add [[group]] with a name')
+        problems.add("group", "no profile group", expected=problems.words("at least one [[group]]", "at least one"),
+                     do=problems.words("add [[group]] with a name", "give one a name"))  # fmt: skip
     building = sections["building"]
     if specials and building.floor_area_ft2 is None:
         problems.add(
             "special", "special zones without the quick description they are taken from",
-            do="give building.floor_area_ft2, or list them under [[zone]]", involves=("building.floor_area_ft2",),
+            do="give building.floor_area_ft2, or " + problems.words("list them under [[zone]]", "list them as zones"), involves=("building.floor_area_ft2",),
         )  # fmt: skip
     build.group_exists("building.group", building.group, group_names)
     for special in specials:
         build.group_exists(item_path("special", special.name, "group"), special.group, group_names)
     zones = build.zones(building, specials, group_names)
+    build.follow_zones(sum(zone.multiplier for zone in zones))
     candidates, baseline_id = build.candidates(sections)
     build.all_overrides_used()
 
@@ -383,6 +442,7 @@ def build_project(
         evidence=build.about_inputs("evidence", given.evidence, try_candidates),
         statuses=build.about_inputs("status", given.status, try_candidates),
         overrides=dict(overrides), source_path=source_path, source_dir=source_dir, findings=(), given=given,
+        defaults=build.defaults, climate=climate,
     )  # fmt: skip
     findings = check_all(project, problems, build.places)
     object.__setattr__(project, "findings", tuple(findings))  # before anyone else has seen the project
@@ -397,25 +457,19 @@ def _try_candidates(project: Project, problems: Problems) -> None:
         where = item_path("candidate", candidate.id, "override")
         if not candidate.overrides:
             continue
-        if candidate.kind == "reset":
+        if candidate.kind == "reset" and not candidate.changed_service:
             problems.add(
                 item_path("candidate", candidate.id, "kind"), "a candidate that overrides other inputs is not a reset only",
                 candidate.kind, '"repair" or "companion"', "say which, so that its saving is told apart from the reset's",
             )  # fmt: skip
-        for path in candidate.overrides:
-            parsed, _ = parse_path(path)
-            if parsed.kind in _SHARED_SECTIONS:
-                problems.add(
-                    override_place(where, path), f"a candidate cannot change section {parsed.kind}: all candidates share it",
-                    do="change it for the whole project",
-                )  # fmt: skip
+        _check_roles(project, candidate, where, problems)
         merged = {path: value for path, value in project.overrides.items() if path not in candidate.overrides}
         merged |= candidate.overrides
         changed = Problems()
         changed.bad |= problems.bad
         build_project(
             project.given, merged, changed, source_path="", source_dir=project.source_dir, try_candidates=False,
-            override_where={path: override_place(where, path) for path in candidate.overrides},
+            override_where={path: override_place(where, path) for path in candidate.overrides}, climate=project.climate,
         )  # fmt: skip
         for problem in changed.items:
             if problem.where.startswith(where):
@@ -424,12 +478,40 @@ def _try_candidates(project: Project, problems: Problems) -> None:
                 problems.add_text(where, f"with these values {problem}")
 
 
+def _check_roles(project: Project, candidate: Candidate, where: str, problems: Problems) -> None:
+    """Refuse overrides of a candidate that make another project of it."""
+    zones = [zone.name for zone in project.zones]
+    specials = [special.name for special in project.specials]
+    why, do = _NOT_OF_A_CANDIDATE["assumption"]
+    repaired: set[str] = set()
+    for path in candidate.overrides:
+        parsed, _ = parse_path(path)
+        role = "shared" if parsed.kind == "candidate" else parsed.field.role  # its strategies have inputs of role control
+        if role in _NOT_OF_A_CANDIDATE:
+            reason = _NOT_OF_A_CANDIDATE[role]
+            problems.add(override_place(where, path), f"a candidate cannot change {parsed.field.path}: {reason[0]}", do=reason[1])
+        elif parsed.field.name in _RUN_INPUTS:
+            if parsed.name in (zones if parsed.kind == "zone" else specials):
+                repaired.add(parsed.name)
+            else:
+                problems.add(override_place(where, path), f"a candidate cannot change {parsed.field.name} of zones by a pattern: {why}",
+                             do=f"{do}, or name the zones that are repaired")  # fmt: skip
+    if len(zones) > 1 and repaired.issuperset(zones):
+        problems.add(where, f"a candidate cannot change the pressure that every zone needs: {why}", do=do)
+    if candidate.id == project.baseline_id and candidate.changed_service:
+        problems.add(
+            override_place(where, candidate.changed_service[0]),
+            "the baseline cannot change what the rooms are promised: all others are judged by it", do="change it for the whole project",
+        )  # fmt: skip
+
+
 class _Build:
     """State of one build: origins, places and which overrides have met an input."""
 
     def __init__(self, given: Given, overrides: Mapping[str, object], problems: Problems, where: Mapping[str, str]):
         self.given, self.problems = given, problems
         self.origins: dict[str, str] = {}
+        self.defaults: dict[str, tuple[object, str]] = {}
         self.places: dict[str, str] = {}
         self._names: dict[str, list[str]] = {kind: [] for kind in LIST_SECTIONS}
         self._overrides: list[tuple[InputPath, object, str, str]] = []
@@ -449,10 +531,10 @@ class _Build:
                 filled[name] = values[name]
                 self.origins[path] = "derived" if name in derived else "given"
                 continue
-            filled[name] = field.default
+            filled[name] = self.defaults.get(field.path, (field.default,))[0]
             self.origins[path] = "default"
             if field.required and path not in problems.bad:
-                problems.add_bad(path, sentence("is missing", expected=field.allowed, do=f"give it: {field.description}"))
+                problems.add_bad(path, sentence("is missing", expected=field.allowed_as(in_cell=problems.in_cells), do=f"give it: {field.description}"))
         return record_type(section)(**filled)
 
     def single(self, section: str):
@@ -463,6 +545,27 @@ class _Build:
                 values[parsed.field.name] = value
                 self._met.add(path)
         return self.record(section, values, section)
+
+    def follow_choices(self, sections: dict, climate: str) -> None:
+        """Lay defaults that follow from other inputs into the records of sections that stand once, in place."""
+        facts = {"climate": climate or None}
+
+        def value_of(path: str):
+            section, _, name = path.partition(".")
+            return facts[path] if path in facts else getattr(sections[section], name)
+
+        for path in rules():
+            section, _, name = path.partition(".")
+            if section in sections:
+                self.defaults[path] = default_in_force(path, value_of)
+                if self.origins[path] == "default":
+                    sections[section] = replace(sections[section], **{name: self.defaults[path][0]})
+
+    def follow_zones(self, zones: int) -> None:
+        """Defaults of strategies that follow from the number of terminals, for the candidates to come."""
+        for path in rules():
+            if path.partition(".")[0] in STRATEGY_SECTIONS:
+                self.defaults[path] = default_in_force(path, {"zones": zones}.get)
 
     def items(self, kind: str, given: list[dict]) -> tuple:
         """Records of a section that stands as a list."""
@@ -546,8 +649,8 @@ class _Build:
         if not explicit and building.floor_area_ft2 is None:
             self.problems.add(
                 "zone", "no zone", expected="at least one",
-                do="give building.floor_area_ft2 for zones from the quick description, list [[zone]], or name a "
-                   "zones_csv file under [project]",
+                do="give building.floor_area_ft2 for zones from the quick description" + self.problems.words(
+                    ", list [[zone]], or name a zones_csv file under [project]", ", or list zones here"),
                 involves=("building.floor_area_ft2", "project.zones_csv", "zone"),
             )  # fmt: skip
         lines += explicit
@@ -560,11 +663,11 @@ class _Build:
             if values.get("group") is None and first is not None:
                 values["group"] = first
                 made.add("group")
-        for places, keys in (
-            (range(len(quick)), [zone.nearness for zone in quick]),
-            (range(len(quick), len(lines)), [(place,) for place in range(len(lines) - len(quick))]),
+        for places, keys, counts in (
+            (range(len(quick)), [zone.nearness for zone in quick], [zone.values["multiplier"] for zone in quick]),
+            (range(len(quick), len(lines)), [(place,) for place in range(len(lines) - len(quick))], [1] * (len(lines) - len(quick))),
         ):
-            self._spread(lines, derived, lacking, list(places), keys, building.index_share_low)
+            self._spread(lines, derived, lacking, list(places), keys, counts, building.index_share_low)
         zones = []
         for values, made in zip(lines, derived, strict=False):
             prefix = f"zone[{values['name']}]"
@@ -573,16 +676,16 @@ class _Build:
             zones.append(self.record("zone", values, prefix, frozenset(made)))
         return tuple(zones)
 
-    def _spread(self, lines, derived, lacking, places: list[int], keys: list[tuple], low: float) -> None:
+    def _spread(self, lines, derived, lacking, places: list[int], keys: list[tuple], counts: list[int], low: float) -> None:
         """Fill in index shares along one list of zones.
 
         Zones that lacked a share before overrides keep their place in the spread, so that
         overriding one zone's share moves no other zone's.
         """
-        spread = [(place, key) for place, key in zip(places, keys, strict=False)
+        spread = [(place, key, count) for place, key, count in zip(places, keys, counts, strict=False)
                   if lacking[place] or _lacks_share(lines[place])]  # fmt: skip
-        shares = spread_index_share([key for _, key in spread], low)
-        for (place, _), share in zip(spread, shares, strict=True):
+        shares = spread_index_share([key for _, key, _ in spread], low, [count for *_, count in spread])
+        for (place, *_), share in zip(spread, shares, strict=True):
             if _lacks_share(lines[place]):
                 lines[place]["index_share"] = share
                 derived[place].add("index_share")
@@ -603,8 +706,9 @@ class _Build:
         if sections["project"].default_candidates:
             ids = [*DEFAULT_CANDIDATES, *(each for each in ids if each not in DEFAULT_CANDIDATES)]
         if not ids:
-            problems.add("candidate", "no candidate", expected="at least one [[candidate]]",
-                         do="list candidates or set project.default_candidates = true")  # fmt: skip
+            problems.add("candidate", "no candidate", expected=problems.words("at least one [[candidate]]", "at least one"),
+                         do="list candidates or " + problems.words("set project.default_candidates = true",
+                                                                   "answer yes to project.default_candidates"))  # fmt: skip
         if len(ids) > MOST["candidate"]:
             problems.add("candidate", f"too many: {len(ids)}", expected=f"at most {MOST['candidate']}, the default ones counted")
             ids = ids[: MOST["candidate"]]
@@ -613,7 +717,7 @@ class _Build:
         self._candidate_overrides_met(candidates)
         marked = [each for each in ids if listed.get(each, {}).get("baseline")]
         if len(marked) > 1:
-            problems.add("candidate", "more than one baseline", ", ".join(marked), "baseline = true at most once")
+            problems.add("candidate", "more than one baseline", ", ".join(marked), problems.words("baseline = true at most once", "yes at most once"))
         default = "as_found" if "as_found" in ids and sections["project"].default_candidates else None
         return candidates, (marked or [default or (ids[0] if ids else "")])[0]
 
@@ -663,8 +767,9 @@ class _Build:
         strategy = inline.get("strategy", default)
         if strategy is None:
             if prefix not in self.problems.bad and f"{prefix}.strategy" not in self.problems.bad:
-                choices = fields_of(part)["strategy"].allowed
-                self.problems.add_bad(prefix, sentence("is missing", expected=choices, do=f'write {part} = "as_found"'))
+                choices = fields_of(part)["strategy"].allowed_as(in_cell=self.problems.in_cells)
+                do = self.problems.words(f'write {part} = "as_found"', "choose one")
+                self.problems.add_bad(prefix, sentence("is missing", expected=choices, do=do))
             strategy = "as_found"
         values = {"strategy": strategy}
         for name, value in self.given.library[part].get(strategy, {}).items():

@@ -7,6 +7,12 @@ Assumptions, all of them visible as inputs or stated here:
   the corners, and a core. The depth is at most half the depth of the footprint (then there
   is no core).
 - Floors below the top are one set of zones with a multiplier; the top floor is a second set.
+- Each kind of zone (a facade or the core of a set of floors) is cut into zones of about
+  ``zone_area_ft2``, one terminal each, unless ``zones_per_facade`` or ``core_zones`` says how many
+  there are on a floor. Like zones share lines: at most ``MOST_LINES_OF_KIND`` a kind and ``MOST_LINES`` in all.
+- Rooms of a kind are not loaded alike: internal gains of the lines of a kind cut by area are spread evenly
+  from 1 - ``diversity_frac`` to 1 + ``diversity_frac`` times those of the group, and their mean stays.
+  Lines with more and with less stand by turns, near the fan and far from it alike.
 - Special zones come out of the core, spread evenly over all floors: each carries
   1/floors of its area as roof, and has no outer wall.
 - The fan stands at the core: the core needs least duct pressure, then special zones, then the
@@ -25,6 +31,11 @@ from binestimator.inputs.schema import check_value, fields_of
 FACADES = ("north", "east", "south", "west")
 # From near the fan to far from it.
 _NEARNESS = {"core": 0, "special": 1, "north": 2, "south": 3, "east": 4, "west": 5}
+#: Most lines of zones from the quick description, special ones included, and most of one kind.
+MOST_LINES, MOST_LINES_OF_KIND = 60, 5
+# Gains of the lines of a kind from near the fan to far from it, as shares of the diversity: evenly spread from
+# -1 to 1, of opposite signs at opposite places (so that their mean is 0), and with four or five without a trend.
+_SPREAD = {1: (0.0,), 2: (1.0, -1.0), 3: (1.0, 0.0, -1.0), 4: (-1 / 3, 1.0, -1.0, 1 / 3), 5: (-0.5, 1.0, 0.0, -1.0, 0.5)}
 #: Smallest floor that the quick description accepts: below it the zones have no sense. [ft2]
 LEAST_FLOOR_FT2 = 400.0
 _LEAST_ZONE_FT2 = fields_of("zone")["area_ft2"].low
@@ -44,6 +55,24 @@ class QuickZone:
 
     values: dict
     nearness: tuple
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """Line of like zones of one kind.
+
+    Parameters
+    ----------
+    name : str
+    count : int
+        Zones that the line stands for.
+    gain_multiplier : float or None
+        None: that of the group.
+    """
+
+    name: str
+    count: int
+    gain_multiplier: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +121,7 @@ def footprint_of(building) -> Footprint:
     length = math.sqrt(floor_ft2 * building.aspect_ratio)
     width = floor_ft2 / length
     footprint = Footprint(length, width, min(building.perimeter_depth_ft, width / 2))
-    if footprint.core_ft2 < _LEAST_ZONE_FT2 * building.core_zones:
+    if footprint.core_ft2 < _LEAST_ZONE_FT2 * (building.core_zones or 1):
         footprint = Footprint(length, width, width / 2)
     return footprint
 
@@ -134,7 +163,7 @@ def quick_zones(building, specials, first_group: str | None, problems: Problems)
             f"at most {footprint.core_ft2 * floors:.0f} ft2 in all", "make them smaller or fewer, or list zones instead",
         )  # fmt: skip
         return []
-    cores = building.core_zones
+    cores = building.core_zones or 1
     if 1e-6 < core_ft2 < _LEAST_ZONE_FT2 * cores:
         problems.add(
             "special", f"the special zones leave {core_ft2:.1f} ft2 of core on each floor for {cores} zones",
@@ -145,19 +174,28 @@ def quick_zones(building, specials, first_group: str | None, problems: Problems)
     sets = [("Top floor", 1, True)] if floors > 1 else [("", 1, True)]
     if floors > 1:
         sets.insert(0, ("Lower floors", floors - 1, False))
+    kinds = [*FACADES, *(["core"] if core_ft2 > 1e-6 else [])]
+    most = max(1, min(MOST_LINES_OF_KIND, (MOST_LINES - len(specials)) // (len(sets) * len(kinds))))
     zones: list[QuickZone] = []
-    for rank, (prefix, multiplier, roofed) in enumerate(sets):
-        common = {"group": group, "multiplier": multiplier}
-        for facade in FACADES:
-            for part in range(building.zones_per_facade):
-                name = _name(prefix, facade, part, building.zones_per_facade)
-                values = {"name": name, **common, **_perimeter(building, footprint, facade, roofed)}
-                zones.append(QuickZone(values, (_NEARNESS[facade], rank, part)))
-        for part in range(cores if core_ft2 > 1e-6 else 0):
-            area = core_ft2 / cores
-            values = {"name": _name(prefix, "core", part, cores), **common, "area_ft2": area}
-            values |= _roof(building, area if roofed else 0.0)
-            zones.append(QuickZone(values, (_NEARNESS["core"], rank, part)))
+    for rank, (prefix, alike, roofed) in enumerate(sets):
+        for place, kind in enumerate(kinds):
+            area = core_ft2 if kind == "core" else footprint.perimeter_ft2(kind)
+            count = building.core_zones if kind == "core" else building.zones_per_facade
+            by_area = count is None
+            if by_area:
+                count = max(1, round(area / building.zone_area_ft2))
+            # Turn and turn about between kinds, so that the order within a kind favours neither end of the duct.
+            lines = _lines(prefix, kind, count, alike, most, building.diversity_frac * (-1) ** (place + rank)) if by_area else [
+                _Line(_name(prefix, kind, part, count), alike, None) for part in range(count)]  # fmt: skip
+            for part, line in enumerate(lines):
+                values = {"name": line.name, "group": group, "multiplier": line.count}
+                if line.gain_multiplier is not None:
+                    values["gain_multiplier"] = line.gain_multiplier
+                if kind == "core":
+                    values |= {"area_ft2": area / count, **_roof(building, area / count if roofed else 0.0)}
+                else:
+                    values |= _perimeter(building, footprint, kind, count, roofed)
+                zones.append(QuickZone(values, (_NEARNESS[kind], rank, part)))
     for place, special in enumerate(specials):
         values = {"name": special.name, "group": special.group, "multiplier": special.count}
         values |= {"area_ft2": special.area_ft2, **_roof(building, special.area_ft2 / floors)}
@@ -171,8 +209,29 @@ def _name(prefix: str, what: str, part: int, parts: int) -> str:
     return f"{name} {part + 1}" if parts > 1 else name
 
 
-def _perimeter(building, footprint: Footprint, facade: str, roofed: bool) -> dict:
-    parts = building.zones_per_facade
+def _lines(prefix: str, kind: str, count: int, floors: int, most: int, diversity: float) -> list[_Line]:
+    """Lines of the zones of a kind: as many as there are zones, at most ``most``.
+
+    Zones are dealt out so that lines at opposite places stand for equally many; a line fewer
+    where that cannot be. Then the mean gain of all zones is that of the group.
+    """
+    zones = count * floors
+    number = min(zones, most)
+    if number % 2 == 0 and (zones % number) % 2 == 1:
+        number -= 1
+    each, left = divmod(zones, number)
+    counts = [each] * number
+    if left % 2:
+        counts[number // 2] += 1
+    for place in range(left // 2):
+        counts[place] += 1
+        counts[number - 1 - place] += 1
+    return [
+        _Line(_name(prefix, kind, part, number), counts[part], 1.0 + diversity * _SPREAD[number][part]) for part in range(number)
+    ]
+
+
+def _perimeter(building, footprint: Footprint, facade: str, parts: int, roofed: bool) -> dict:
     area = footprint.perimeter_ft2(facade) / parts
     wall = footprint.wall_length_ft(facade) * building.floor_height_ft / parts
     glass = wall * getattr(building, f"glazing_{facade}_frac")
@@ -203,28 +262,36 @@ def _all_fit(zones: list[QuickZone], problems: Problems) -> bool:
                 problems.add_text(
                     "building",
                     f'the quick description gives a zone "{zone.values["name"]}" whose {name} is {problem}; '
-                    "change zones_per_facade, core_zones or floors, or list zones instead",
+                    "change zone_area_ft2, zones_per_facade, core_zones or floors, or list zones instead",
                 )
     return fit
 
 
-def spread_index_share(nearness: list[tuple], low: float) -> list[float]:
-    """Shares of the index run's pressure, evenly from ``low`` (nearest the fan) to 1 (farthest).
+def spread_index_share(nearness: list[tuple], low: float, counts: list[int] | None = None) -> list[float]:
+    """Shares of the index run's pressure, evenly over the zones from ``low`` (nearest the fan) to 1 (farthest).
 
     Parameters
     ----------
     nearness : list
-        Sort key of each zone; equal keys keep their order.
+        Sort key of each line; equal keys keep their order.
     low : float
-        Share of the nearest zone.
+        Share of the nearest line.
+    counts : list of int, optional
+        Zones that each line stands for; one each when not given.
 
     Returns
     -------
     list of float
-        In the order of ``nearness``. A single zone is the index zone: 1.
+        In the order of ``nearness``: each line has the share at the middle of its zones, drawn out so that
+        the first has ``low`` and the last 1. A single line is the index zone: 1.
     """
     order = sorted(range(len(nearness)), key=lambda place: nearness[place])
+    counts = [1] * len(nearness) if counts is None else counts
+    middles, before = {}, 0
+    for place in order:
+        middles[place] = before + counts[place] / 2
+        before += counts[place]
     shares = [1.0] * len(nearness)
-    for rank, place in enumerate(order[:-1]):
-        shares[place] = low + (1.0 - low) * rank / (len(nearness) - 1)
+    for place in order[:-1]:
+        shares[place] = low + (1.0 - low) * (middles[place] - middles[order[0]]) / (middles[order[-1]] - middles[order[0]])
     return shares

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 import re
 import tomllib
 from collections.abc import Mapping
@@ -11,15 +10,18 @@ from pathlib import Path
 
 from binestimator.errors import InputError
 from binestimator.inputs.checks import unused_strategy_inputs
+from binestimator.inputs.files import read_file, text_of
+from binestimator.inputs.hints import instead_of, not_modelled
 from binestimator.inputs.paths import parse_path
-from binestimator.inputs.problems import Problems, sentence, shown
+from binestimator.inputs.problems import NOT_GIVEN, InputErrors, Problem, Problems, sentence, shown
 from binestimator.inputs.project import (
     DEFAULT_CANDIDATES, MOST, Given, Project, build_project, check_overrides, nameless, override_place,
 )  # fmt: skip
 from binestimator.inputs.schema import (
-    LIST_SECTIONS, NOT_MODELLED_ADVICE, SECTIONS, SINGLE_SECTIONS, STATUSES, STRATEGY_SECTIONS, check_free_text, check_value,
-    did_you_mean, fields_of, not_modelled, raw_from_text, used_when_text,
+    LIST_SECTIONS, SECTIONS, SINGLE_SECTIONS, STATUSES, STRATEGY_SECTIONS, check_free_text, check_value,
+    did_you_mean, fields_of, raw_from_text, replaced, used_when_text,
 )  # fmt: skip
+from binestimator.inputs.toml_text import QUOTED, Outline, outline, quoted_line
 
 #: Largest project or zones file. [bytes]
 LARGEST_FILE = 5_000_000
@@ -47,7 +49,7 @@ def read_project(path: str | Path) -> Project:
         When the file cannot be read, or with everything that is wrong in it.
     """
     path = Path(path)
-    text = read_text(path, "project file")
+    text = read_text(path, "project file", "a form or workbook is read when its name ends in .xlsx")
     line = _line_of_deep_key(text)
     if line:
         raise InputError(f"{path.name}: line {line}: a key with too many dots; expected keys such as design_sat_f = 55")
@@ -56,11 +58,89 @@ def read_project(path: str | Path) -> Project:
     except RecursionError:
         raise InputError(f"{path.name}: lists or tables stand too deep inside each other") from None
     except ValueError as error:  # includes TOMLDecodeError, whose text names line and column
-        raise InputError(
-            f"{path.name}: not valid TOML: {error}; expected lines such as design_sat_f = 55 under [air_handler], "
-            "texts in quotes"
-        ) from None
-    return _project(raw, path.name, path.parent)
+        raise _unreadable(text, str(error), path) from None
+    try:
+        return _project(raw, path.name, path.parent)
+    except InputErrors as error:
+        raise _by_line(error, outline(text)) from None
+
+
+def _unreadable(text: str, message: str, path: Path) -> InputError:
+    """Everything that can be said about a file that is no TOML: its lines, and the values of those that can be read."""
+    other = _other_kind(text)
+    if other:
+        return InputError(f"{path.name}: line 1: {other}; got {quoted_line(text.lstrip())}; expected a project file with lines such as "
+                          "design_sat_f = 55 under [air_handler]")  # fmt: skip
+    found = outline(text)
+    if not found.problems:  # what is wrong lies between the lines
+        number = re.search(r"line (\d+)", message)
+        line = text.split("\n")[int(number[1]) - 1] if number else ""
+        found.problems.append(Problem(f"line {number[1]}" if number else "", "not valid TOML" + (f"; got {quoted_line(line)}" if line else "")
+                                      + f"; {message}; expected lines such as design_sat_f = 55 under [air_handler]"))  # fmt: skip
+    problems = Problems()
+    given_from_mapping(found.raw, path.parent, problems)
+    problems.items[:0] = found.problems
+    return _by_line(problems.error(path.name), found)
+
+
+def _other_kind(text: str) -> str:
+    """What a file is that was taken for a project file, in words, or an empty text."""
+    start = text.lstrip()[:2000]
+    first = start.partition("\n")[0]
+    if start.startswith(("{", "[{")) or first.strip() == "[":
+        return "this looks like a JSON file, such as the results of a run, not a project file"
+    if start.startswith("<"):
+        return "this looks like a web page or XML file, not a project file"
+    if first.startswith("LOCATION,") or re.match(r'"?\d{5,6}"?,.*,-?\d+\.\d+,', first) or "Date (MM/DD/YYYY)" in start:
+        return "this looks like a weather file, not a project file; name it there as file under [weather]"
+    names = set(re.split(r"[,;\t]", first.strip()))
+    if {"name", "area_ft2"} <= names:
+        return "this looks like a zones file, not a project file; name it there as zones_csv under [project]"
+    return ""
+
+
+def _by_line(error: InputErrors, found: Outline) -> InputErrors:
+    """The error with the line of each problem's input, or of the nearest thing it belongs to, and in the order of the file."""
+    places = _lines_of_inputs(found)
+
+    def placed(problem: Problem) -> tuple[int, Problem]:
+        number = re.match(r"line (\d+)$", problem.where)
+        if number:
+            return int(number[1]), problem
+        where = problem.where
+        while where and where not in places:
+            where = where[: max(where.rfind("."), where.rfind("["), 0)]
+        if not where:
+            return 1 << 30, problem
+        return places[where], Problem(f"line {places[where]}, {problem.where}", problem.text)
+
+    return InputErrors(error.title, tuple(problem for _, problem in sorted(map(placed, error.problems), key=lambda pair: pair[0])))
+
+
+def _lines_of_inputs(found: Outline) -> dict[str, int]:
+    """Line of each input of a project file by its path in messages."""
+    places: dict[str, int] = {}
+
+    def note(path: str, lines: object) -> None:
+        if isinstance(lines, int):
+            places.setdefault(path, lines)
+        elif isinstance(lines, dict):
+            places.setdefault(path, lines.get("", 0))
+            for key, inner in lines.items():
+                if key and isinstance(key, str):
+                    listed = path in ("override", "evidence", "status") or path.endswith(".override")
+                    note(override_place(path, key) if listed else f"{path}.{key}", inner)
+
+    for section, lines in found.lines.items():
+        tables = found.raw.get(section)
+        if isinstance(lines, list) and isinstance(tables, list):
+            key = "id" if section == "candidate" else "name"
+            for place, (table, inner) in enumerate(zip(tables, lines, strict=False)):
+                if section in LIST_SECTIONS and isinstance(table, Mapping):
+                    note(_item(section, table, place, key), inner)
+        elif section:
+            note(section, lines)
+    return {path: line for path, line in places.items() if line}
 
 
 def project_from_mapping(raw: Mapping, source_dir: str | Path | None = None) -> Project:
@@ -93,15 +173,6 @@ def _project(raw: Mapping, name: str, folder: Path) -> Project:
     return project
 
 
-# Texts in quotes (of several lines first) and comments: where dots are no part of a key.
-_QUOTED = re.compile(
-    r'"""(?:[^"\\]|\\.|"(?!""))*+(?:"{3,5}+|\Z)'
-    r"|'''(?:[^']|'(?!''))*+(?:'{3,5}+|\Z)"
-    r'|"(?:[^"\\\n]|\\[^\n])*+"?+'
-    r"|'[^'\n]*+'?+"
-    r"|#[^\n]*+",
-    re.DOTALL,
-)
 _MOST_KEY_DOTS = 4
 
 
@@ -111,7 +182,7 @@ def _line_of_deep_key(text: str) -> int:
     The standard TOML reader keeps every beginning of a dotted key, so that memory grows with
     the square of its parts: a small file could fill any machine. A key stands on one line.
     """
-    bare = _QUOTED.sub(lambda match: "q" + "\n" * match[0].count("\n"), text)
+    bare = QUOTED.sub(lambda match: "q" + "\n" * match[0].count("\n"), text)
     for number, line in enumerate(bare.split("\n"), start=1):
         if line.count(".") > _MOST_KEY_DOTS:
             joined = ".".join(part.strip(" \t") for part in line.split("."))
@@ -120,39 +191,20 @@ def _line_of_deep_key(text: str) -> int:
     return 0
 
 
-def read_text(path: Path, what: str) -> str:
-    """Text of a file of limited size in UTF-8, with or without a byte order mark.
+def read_text(path: Path, what: str, remedy: str) -> str:
+    """Text of a file of limited size in UTF-8, with or without a byte order mark, or in UTF-16 with one.
+
+    Parameters
+    ----------
+    what, remedy : str
+        What the file is for, and what to do when it is no text at all.
 
     Raises
     ------
     InputError
-        Missing, a folder or another special file, too large, not UTF-8, not readable.
+        Missing, a folder or another special file, too large, not text, not readable.
     """
-    try:
-        if not path.exists():
-            raise InputError(f"{path}: the {what} does not exist; expected the path of a file; check name and folder")
-        if not path.is_file():
-            kind = "a folder" if path.is_dir() else "not a regular file"
-            raise InputError(f"{path}: the {what} is {kind}; expected a file")
-        size = path.stat().st_size
-        if size > LARGEST_FILE:
-            raise InputError(f"{path}: the {what} has {size:,} bytes; expected at most {LARGEST_FILE:,}")
-        with path.open("rb") as file:
-            data = file.read(LARGEST_FILE + 1)
-    except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
-        if isinstance(error, InputError):
-            raise
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"{path}: the {what} cannot be read: {reason}") from None
-    if len(data) > LARGEST_FILE:
-        raise InputError(f"{path}: the {what} has more than {LARGEST_FILE:,} bytes")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        raise InputError(
-            f"{path}: the {what} is not UTF-8 text (line {line}, byte {error.start + 1}); save it as UTF-8"
-        ) from None
+    return text_of(read_file(path, what, largest=LARGEST_FILE), str(path), what, remedy)
 
 
 # ---------------------------------------------------------------- mapping -> Given
@@ -224,8 +276,8 @@ def _item(kind: str, table: Mapping, place: int, key: str = "name") -> str:
     return f"{kind}[{name if problem is None else nameless(place)}]"
 
 
-def _values(problems: Problems, section: str, table: Mapping, where: str, extra: tuple[str, ...] = ()) -> dict:
-    """Checked values of one table."""
+def _values(problems: Problems, section: str, table: Mapping, where: str, extra: tuple[str, ...] = (), in_cells: bool = False) -> dict:
+    """Checked values of one table, or of a line of a zones file (``in_cells``)."""
     fields, values = fields_of(section), {}
     for key, raw in table.items():
         if key in extra:
@@ -233,7 +285,7 @@ def _values(problems: Problems, section: str, table: Mapping, where: str, extra:
         if key not in fields:
             _unknown(problems, where, key, raw, (*fields, *extra), section)
             continue
-        value, problem = check_value(fields[key], raw)
+        value, problem = check_value(fields[key], raw, in_cell=in_cells or problems.in_cells)
         if problem is None:
             values[key] = value
         else:
@@ -248,10 +300,14 @@ def _unknown(problems: Problems, where: str, key: object, raw: object, known, se
     if problems.crowded:
         problems.add(place, "unknown input" if where else "unknown section")
         return
-    what = not_modelled(key[:200]) or (not_modelled(raw[:200]) if isinstance(raw, str) else "")
-    if what:
-        problems.add(place, f"{what} are not modelled", raw if isinstance(raw, str) and raw else key, do=NOT_MODELLED_ADVICE)
+    old = replaced(section, key)
+    if old:
+        problems.add(place, old[0], do=old[1])
         return
+    for text in (key[:200], raw[:200] if isinstance(raw, str) else ""):
+        if not_modelled(text):
+            problems.add(place, f"{not_modelled(text)} are not modelled", text, do=instead_of(text))
+            return
     hint = did_you_mean(key, known)
     others = [other for other in SECTIONS if other != section and key in fields_of(other)]
     if others and where and not hint:
@@ -307,7 +363,7 @@ def _candidate(problems: Problems, table: Mapping, where: str) -> dict:
         if isinstance(table["baseline"], bool):
             values["baseline"] = table["baseline"]
         else:
-            problems.add_bad(f"{where}.baseline", sentence("not a truth value", table["baseline"], "true or false"))
+            problems.add_bad(f"{where}.baseline", sentence("not a truth value", table["baseline"], problems.words("true or false", "yes or no")))
     default = DEFAULT_CANDIDATES.get(values.get("id", ""))
     for place, part in enumerate(STRATEGY_SECTIONS):
         if part not in table:
@@ -315,7 +371,7 @@ def _candidate(problems: Problems, table: Mapping, where: str) -> dict:
         raw = {"strategy": table[part]} if isinstance(table[part], str) else table[part]
         if not isinstance(raw, Mapping):
             problems.add_bad(f"{where}.{part}", sentence(
-                "not a strategy", raw, f'{part} = "demand" or {part} = {{strategy = "demand", ...}}'
+                "not a strategy", raw, problems.words(f'{part} = "demand" or {part} = {{strategy = "demand", ...}}', "a choice of the list")
             ))  # fmt: skip
             continue
         given = _values(problems, part, raw, f"{where}.{part}")
@@ -383,31 +439,29 @@ def zone_values(problems: Problems, tables: list[dict], before: int) -> list[dic
 def _read_zones_csv(problems: Problems, path: Path, before: int) -> list[dict]:
     """Zones of a CSV file: a header of input names, one zone a line, empty cells not given.
 
-    Columns are separated by commas or, when the header has none, by semicolons. Empty lines
-    are skipped.
+    Cells are separated by commas, semicolons, tabs or bars, whichever the header uses. Empty lines are skipped, and so is a first
+    line ``sep=;``. A cell cannot hold a line break: no input of a zone may, so that each line is read for itself.
     """
     where, fields = path.name, fields_of("zone")
     try:
-        text = read_text(path, "zones file")
-        header = text.partition("\n")[0]
-        delimiter = ";" if ";" in header and "," not in header else ","
-        reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-        lines = [(reader.line_num, line) for line in reader if any(cell.strip() for cell in line)]
+        text = read_text(path, "zones file", "in a spreadsheet program, save the sheet of zones as CSV (UTF-8)")
     except InputError as error:
         problems.add_bad("project.zones_csv", str(error))
         return []
-    except csv.Error as error:
-        problems.add_bad("project.zones_csv", f"{where} line {reader.line_num}: not valid CSV: {error}")
-        return []
+    lines = [(number, line) for number, line in enumerate(text.split("\n"), start=1) if line.strip(" \t,;|")]
+    if lines and re.fullmatch(r'"?sep=.?"?', lines[0][1].strip(), re.IGNORECASE):
+        del lines[0]
     if not lines:
         problems.add_bad("project.zones_csv", sentence(f"{where} is empty", expected="a header line of zone inputs"))
         return []
-    columns = [name.strip() for name in lines[0][1]]
-    for name in columns:
-        if name not in fields:
-            _unknown(problems, f"{where} line {lines[0][0]}", name, "", tuple(fields), "zone")
-        elif columns.count(name) > 1:
-            problems.add(f"{where} line {lines[0][0]}.{name}", "the column stands twice", do="remove one")
+    delimiter = _delimiter(lines[0][1], fields)
+    number, header = lines[0]
+    columns = [name.strip() for name in _csv_cells(problems, where, number, header, delimiter) or ()]
+    while columns and not columns[-1]:  # a separator at the end of the line
+        columns.pop()
+    if not _good_columns(problems, f"{where} line {number}", header, columns, fields):
+        problems.bad.add("zone")
+        return []
     if len(lines) - 1 > MOST["zone"]:
         problems.add_bad("zone", sentence(
             f"{where} has {len(lines) - 1} zones", expected=f"at most {MOST['zone']}", do="join alike zones by their multiplier"
@@ -416,14 +470,92 @@ def _read_zones_csv(problems: Problems, path: Path, before: int) -> list[dict]:
     zones = []
     for number, line in lines[1:]:
         place = f"{where} line {number}"
-        if len(line) > len(columns):
-            problems.add(place, f"has {len(line)} cells, the header {len(columns)}", do="quote cells that hold a comma")
-        cells = {name: raw_from_text(fields[name], cell)
-                 for name, cell in zip(columns, line, strict=False) if name in fields and cell.strip()}  # fmt: skip
-        values = _values(problems, "zone", cells, place)
-        name = values.get("name", nameless(before + len(zones)))
-        for key in cells:
+        cells = _csv_cells(problems, where, number, line, delimiter)
+        if cells is not None and (len(cells) < len(columns) or any(cell.strip() for cell in cells[len(columns) :])):
+            problems.add(place, *_miscounted(line, cells, columns, delimiter, fields))
+            cells = None
+        stand_in = nameless(before + len(zones))
+        if cells is None:  # nothing is said about the values of a line that is not whole
+            problems.bad.update(f"zone[{stand_in}].{name}" for name in fields)
+            zones.append({})
+            continue
+        raw = {name: raw_from_text(fields[name], cell) for name, cell in zip(columns, cells, strict=False) if name in fields and cell.strip()}
+        values = _values(problems, "zone", raw, place, in_cells=True)
+        name = values.get("name", stand_in)
+        for key in raw:
             if f"{place}.{key}" in problems.bad:
                 problems.bad.add(f"zone[{name}].{key}")
         zones.append(values)
     return zones
+
+
+_DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+
+
+def _delimiter(header: str, fields: Mapping) -> str:
+    """Separator under which most cells of the header name inputs; the comma if none does better."""
+    def known(delimiter: str) -> int:
+        return sum(cell.strip(' "') in fields for cell in header.split(delimiter))
+
+    return max(_DELIMITERS, key=known)
+
+
+def _csv_cells(problems: Problems, where: str, number: int, line: str, delimiter: str) -> list[str] | None:
+    """Cells of a line, or ``None`` with the problem noted."""
+    try:
+        return next(csv.reader([line], delimiter=delimiter, strict=True))
+    except csv.Error as error:
+        if line.count('"') % 2:
+            what, do = "a quote without its partner", 'put a whole cell in quotes, or write "" for a quote (inch sign) inside one'
+        elif '"' in line:
+            what, do = "text after a closing quote", f'put the {_DELIMITERS[delimiter]} after it, or write "" for a quote inside a cell'
+        else:
+            what, do = f"not valid CSV ({error})", "remove what does not print"
+        problems.add_bad(f"{where} line {number}", f"{what}; got {quoted_line(line)}; {do}")
+        return None
+
+
+def _good_columns(problems: Problems, place: str, header: str, columns: list[str], fields: Mapping) -> bool:
+    """Whether the columns can be used; what is wrong with them is noted."""
+    if columns and not any(name in fields for name in columns):
+        problems.add_bad("project.zones_csv", f"{place}: no column is an input of a zone; got {quoted_line(header)}; expected a header line such as "
+                         "name,group,area_ft2,max_cfm with commas, semicolons or tabs between the names")  # fmt: skip
+        return False
+    for name in columns:
+        if not name:
+            problems.add(place, f"a column without a name; got {quoted_line(header)}", do="name it, or remove it")
+        elif name not in fields:
+            _unknown(problems, place, name, "", tuple(fields), "zone")
+        elif columns.count(name) > 1:
+            problems.add(f"{place}.{name}", "the column stands twice", do="remove one")
+    lacking = [name for name, field in fields.items() if field.required and name not in columns]
+    if columns and lacking:
+        problems.add_bad(place, f"no column {' and no column '.join(lacking)}, which every zone needs; got {quoted_line(header)}; add it")
+    return bool(columns) and not lacking
+
+
+def _fits(cells: list[str], columns: list[str], fields: Mapping) -> bool:
+    """Whether every cell of a line could be meant as it stands."""
+    return all(not cell.strip() or name not in fields or check_value(fields[name], raw_from_text(fields[name], cell))[1] is None
+               for name, cell in zip(columns, cells, strict=False))  # fmt: skip
+
+
+def _miscounted(line: str, cells: list[str], columns: list[str], delimiter: str, fields: Mapping) -> tuple:
+    """What is wrong with a line of too few or too many cells: what, got, expected, do."""
+    sign, missing = _DELIMITERS[delimiter], len(columns) - len(cells)
+    what = f"has {len(cells)} cell{'' if len(cells) == 1 else 's'}, the header {len(columns)}; got {quoted_line(line)}"
+    other = next((each for each in _DELIMITERS if each != delimiter and line.count(each) >= len(columns) - 1 > 0), None)
+    if other and len(cells) == 1:
+        return f"{what} with {_DELIMITERS[other]}s", NOT_GIVEN, f"{sign}s between the cells, as in the header"
+    if missing > 0:
+        return what, NOT_GIVEN, "", f"an empty cell keeps its {sign}: add the {missing} missing {sign}{'s' if missing > 1 else ''} where a cell is empty"
+    if delimiter == "," and missing == -1:
+        split = [at for at in range(len(columns)) if _fits([*cells[:at], f"{cells[at]}.{cells[at + 1]}".replace(" ", ""), *cells[at + 2 :]], columns, fields)
+                 or _fits([*cells[:at], f"{cells[at]}{cells[at + 1]}".replace(" ", ""), *cells[at + 2 :]], columns, fields)]  # fmt: skip
+        numeric = [at for at in split if all(re.fullmatch(r"\s*-?\d+\s*", part) for part in cells[at : at + 2])]
+        if len(numeric) == 1:
+            left, right = (part.strip() for part in cells[numeric[0] : numeric[0] + 2])
+            return (f"{what}; if {columns[numeric[0]]} is {left},{right}, its comma separates two cells", NOT_GIVEN, "",
+                    f"write {left}.{right} with a decimal point, or {left}{right} without the separator of thousands")  # fmt: skip
+        return what, NOT_GIVEN, "", "write numbers without commas inside (12.5, 1000), and put a name that holds a comma in quotes"
+    return what, NOT_GIVEN, "", f"put a cell that holds a {sign} in quotes"

@@ -10,7 +10,7 @@ Columns of ``inputs.csv``
         What a candidate that overrides it changes: one of :data:`ROLES`.
     type
         ``text, path, bool, int, float, optional_float, choice, choice_float, hour_pair,
-        date_list, profile24, points`` (see :func:`check_value`).
+        date_list, profile24, points, choice_list`` (see :func:`check_value`).
     unit, low, high
         Unit and allowed range, ends included; of ``points`` the range of the second value.
     default
@@ -21,7 +21,7 @@ Columns of ``inputs.csv``
         One sentence, and where the default comes from.
     used_when
         Empty: always. ``name=a|b``: only while that input has one of these values;
-        ``name=given``: only while that input is given. A name of another section is written
+        ``name=given``, ``name=none``: only while that input is given or is not. A name of another section is written
         with it (``preheat.type=boiler``); alternatives are joined by `` or ``.
     label
         Name in plain words; made from ``name`` when empty.
@@ -43,6 +43,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field as dataclass_field, make_dataclass
 from importlib import resources
 
+from binestimator.inputs.hints import as_clock_hours, instead_of, not_modelled, number_hint
 from binestimator.inputs.problems import sentence
 
 #: Sections that stand in the project file as lists of tables or as strategy libraries.
@@ -50,13 +51,15 @@ LIST_SECTIONS = ("special", "group", "zone", "candidate")
 STRATEGY_SECTIONS = ("sat", "dsp")
 
 TYPES = frozenset(
-    "text path bool int float optional_float choice choice_float hour_pair date_list profile24 points".split()
+    "text path bool int float optional_float choice choice_float hour_pair date_list profile24 points choice_list".split()
 )
 
 #: Roles of inputs. ``service``: what the rooms are promised (a candidate that changes it is no equal service);
 #: ``building`` and ``assumption``: what the estimate is about (another value is another project); ``equipment``,
 #: ``control``: what may be repaired or set otherwise; ``shared``: the frame of the run, the same for all candidates.
 ROLES = ("service", "building", "assumption", "equipment", "control", "shared")
+ROLES_TEXT = ("Role says what a candidate may do with an input under [candidate.override]: equipment and control are free; service makes it a candidate "
+              "of another service, shown and never ranked; building, assumption and shared are refused.")
 
 #: How sure a value is: how the user came to it. ``default``: nobody looked.
 STATUSES = ("measured", "nameplate", "drawing", "trended", "interview", "default")
@@ -64,34 +67,14 @@ STATUSES = ("measured", "nameplate", "drawing", "trended", "interview", "default
 _LENGTHS = {"name": 80, "group": 80, "id": 31, "notes": 2000}
 _LENGTH_TEXT, _LENGTH_PATH = 200, 400
 MOST_POINTS = 50
+# Signs that a backslash and a letter mean in a text in double quotes: what a path with backslashes turns into.
+_ESCAPED = {"\t": "t", "\n": "n", "\r": "r", "\b": "b", "\f": "f"}
 _DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 #: First values of points: outdoor temperature [degF] or airflow [% of design].
 POINT_X_RANGE = (-60.0, 150.0)
 
 _WORDS = {"sat": "SAT", "dsp": "DSP", "oat": "OAT", "cop": "COP", "csv": "CSV", "u": "U-factor", "shgc": "SHGC", "id": "short name"}
 _UNIT_SUFFIX = re.compile(r"_(inwc|psia|kbtuh|btuh|tons|frac|pct|ft2|cfm|deg|usd|hp|kw|ft|f|h)$")
-
-# What the program does not model and must never take for something else: pattern on a key
-# or a choice, and how to call it.
-_NOT_MODELLED = tuple(
-    (re.compile(pattern), name)
-    for pattern, name in (
-        (r"fan_?powered|parallel_?fan|series_?fan|fan_assisted", "fan-powered terminals"),
-        (r"dual_?duct|double_?duct", "dual-duct systems"),
-        (r"multi_?zone(?!s)", "multizone units"),
-        (r"induction", "induction terminals"),
-        (r"chilled_?beam|(^|_)beams?($|_)", "chilled beams"),
-        (r"under_?floor|displacement", "underfloor and displacement air distribution"),
-        (r"(^|_)vrf($|_)|variable_?refrigerant", "variable refrigerant flow systems"),
-        (r"fan_?coil", "fan-coil units"),
-        (r"radiant_(panel|floor|ceiling|heat|cool)", "radiant systems"),
-        (r"(^|_)doas($|_)|dedicated_outdoor", "dedicated outdoor air systems"),
-        (r"energy_?recovery|heat_?recovery|enthalpy_?wheel|(^|_)[eh]rv($|_)", "heat and energy recovery"),
-        (r"evaporative|(^|_)i?dec($|_)", "evaporative cooling"),
-        (r"(ice|thermal)_?storage", "thermal storage"),
-        (r"variable_?temperature|constant_?volume|(^|_)vvt($|_)", "constant-volume and variable-temperature systems"),
-    )
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +92,7 @@ class Field:
     required : bool
         Has to be given.
     choices : tuple
-        Allowed values of ``choice`` (texts) and ``choice_float`` (numbers).
+        Allowed values of ``choice`` and ``choice_list`` (texts) and ``choice_float`` (numbers).
     used_when : tuple of (str, str, tuple of str)
         Alternatives (section, name, values) of which one must hold for the input to be used.
     description, source, label : str
@@ -148,33 +131,46 @@ class Field:
 
     @property
     def allowed(self) -> str:
-        """What is allowed, in words."""
+        """What is allowed in a project file, in words."""
+        return self.allowed_as(in_cell=False)
+
+    def allowed_as(self, *, in_cell: bool) -> str:
+        """What is allowed, in words: as it is written in a project file, or typed into a cell of a form."""
         unit = f" {self.unit}" if self.unit else ""
         span = f"{_plain(self.low)} to {_plain(self.high)}" if self.low is not None else ""
+        none = (", or the word none" if in_cell else ' or "none"') if self.optional else ""
         match self.type:
             case "text":
                 return f"text of at most {self.max_length} characters"
             case "path":
                 return f"a file name of at most {self.max_length} characters"
             case "bool":
-                return "true or false"
+                return "yes or no" if in_cell else "true or false"
             case "int":
-                return f"a whole number {span}{unit}"
+                return f"a whole number {span}{unit}{none}"
             case "float":
                 return span + unit
             case "optional_float":
-                return f'{span}{unit} or "none"'
+                return f"{span}{unit}" + (none or (", or the word none" if in_cell else ' or "none"'))
             case "choice":
-                return "one of " + ", ".join(f'"{choice}"' for choice in self.choices)
+                return "one of " + ", ".join(choice if in_cell else f'"{choice}"' for choice in self.choices) + none
+            case "choice_list":
+                if in_cell:
+                    return "any of " + ", ".join(self.choices) + ", separated by commas, or the words none of them"
+                return "a list of any of " + ", ".join(f'"{choice}"' for choice in self.choices) + ", or [] for none of them"
             case "choice_float":
                 return "one of " + ", ".join(_plain(choice) for choice in self.choices) + unit
             case "hour_pair":
+                if in_cell:
+                    return "two clock hours from 0 to 24 such as 7, 18, or the word closed"
                 return "[start, end] in clock hours 0 to 24, or [] for closed"
             case "date_list":
-                return 'a list of days such as ["01-01", "12-25"]'
+                return "days such as 01-01, 12-25, or the words no days" if in_cell else 'a list of days such as ["01-01", "12-25"]'
             case "profile24":
-                return f"24 numbers, one for each clock hour, each {span}"
+                return f"24 numbers, one for each clock hour, each {span}" + (", with commas between them" if in_cell else "")
             case "points":
+                if in_cell:
+                    return f"a number in each cell of a point (or in one cell 50: 58, 70: 55), the first ascending and the second {span}"
                 return f"a list of points [[x, y], ...] with x ascending and y {span}"
         raise AssertionError(self.type)
 
@@ -206,7 +202,7 @@ def raw_from_text(field: Field, text: str) -> object:
         return {"true": True, "yes": True, "false": False, "no": False}.get(text.casefold(), text)
     if field.type in ("hour_pair", "profile24"):
         return [number_or_text(part) for part in text.split(",")] if text else []
-    if field.type == "date_list":
+    if field.type in ("date_list", "choice_list"):
         return [part.strip() for part in text.split(",")] if text else []
     if field.type == "points":
         return [[number_or_text(part) for part in pair.split(":")] for pair in text.split(",")]
@@ -222,7 +218,7 @@ def number_or_text(text: str) -> object:
     return text
 
 
-def check_value(field: Field, raw: object) -> tuple[object, str | None]:
+def check_value(field: Field, raw: object, *, in_cell: bool = False) -> tuple[object, str | None]:
     """Check one raw value.
 
     Parameters
@@ -232,12 +228,15 @@ def check_value(field: Field, raw: object) -> tuple[object, str | None]:
     raw : object
         As read: text, number, truth value or list. For an optional input ``None`` or the
         text ``"none"`` unsets it.
+    in_cell : bool
+        The value was typed into a cell of a form: what is wrong is said in words that suit a cell.
 
     Returns
     -------
     value : object
         In the form the records hold: ``str, bool, int, float``; ``hour_pair`` a tuple of
         two floats or the empty tuple (closed); ``date_list`` a tuple of ``MM-DD`` texts;
+        ``choice_list`` a tuple of choices in their order;
         ``profile24`` a tuple of 24 floats; ``points`` a tuple of (x, y) tuples.
         ``None`` when wrong or unset.
     problem : str or None
@@ -245,25 +244,26 @@ def check_value(field: Field, raw: object) -> tuple[object, str | None]:
     """
     if field.optional and (raw is None or (isinstance(raw, str) and raw.strip().casefold() in ("none", ""))):
         return None, None
-    return _CHECKS[field.type](field, raw)
+    return _CHECKS[field.type](field, raw, in_cell)
 
 
-def _check_text(field: Field, raw: object) -> tuple[object, str | None]:
+def _check_text(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
     if isinstance(raw, (datetime.date, datetime.time)):  # an unquoted date in a TOML file
         raw = raw.isoformat()
     if not isinstance(raw, str):
-        return None, sentence("not a text", raw, field.allowed, "put it in quotes")
+        do = "format the cell as text and type it again" if in_cell else "put it in quotes"
+        return None, sentence("not a text", raw, field.allowed_as(in_cell=in_cell), do)
     text = raw.strip()
     if field.required and not text:
-        return None, sentence("is empty", raw, field.allowed)
+        return None, sentence("is empty", raw, field.allowed_as(in_cell=in_cell))
     if len(text) > field.max_length:
-        return None, sentence(f"is too long ({len(text)} characters)", raw, field.allowed, "shorten it")
+        return None, sentence(f"is too long ({len(text)} characters)", raw, field.allowed_as(in_cell=in_cell), "shorten it")
     place = _forbidden(text, several_lines=field.name == "notes")
     if place is not None:
-        return None, sentence(
-            f"holds a control or unprintable character (U+{ord(text[place]):04X} at place {place + 1})",
-            raw, "printable text", "remove it",
-        )  # fmt: skip
+        what = f"holds a control or unprintable character (U+{ord(text[place]):04X} at place {place + 1})"
+        escaped = field.type == "path" and not in_cell and text[place] in _ESCAPED
+        do = f"a backslash in double quotes begins a special sign, here \\{_ESCAPED[text[place]]}: write / for it" if escaped else "remove it"
+        return None, sentence(what, raw, "printable text", do)
     return text, None
 
 
@@ -304,25 +304,31 @@ def _forbidden(text: str, several_lines: bool) -> int | None:
     return None
 
 
-def _check_path(field: Field, raw: object) -> tuple[object, str | None]:
-    return _check_text(field, raw)
+def _check_path(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
+    return _check_text(field, raw, in_cell)
 
 
-def _check_bool(field: Field, raw: object) -> tuple[object, str | None]:
+def _check_bool(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
     if isinstance(raw, bool):
         return raw, None
-    return None, sentence("not a truth value", raw, field.allowed, "write it without quotes")
+    positive = {"true": True, "yes": True, "y": True, "on": True, "1": True, "false": False, "no": False, "n": False, "off": False,
+                "0": False}.get(str(raw).strip().casefold())  # fmt: skip
+    if positive is None:
+        do = "" if in_cell else "write it without quotes"
+    else:
+        do = ("type yes" if positive else "type no") if in_cell else f"write {field.name} = {'true' if positive else 'false'}, without quotes"
+    return None, sentence("not a truth value", raw, field.allowed_as(in_cell=in_cell), do)
 
 
-def _as_number(raw: object) -> tuple[float | int | None, str | None]:
-    """Finite number of a raw value, or (None, what is wrong, what to do)."""
+def _as_number(raw: object, field: Field, in_cell: bool, low: float | None = None, high: float | None = None) -> tuple[float | int | None, str | None]:
+    """Finite number of a raw value, or (None, what is wrong, what to do); the hint keeps within the range, that of the field if none is given."""
     if isinstance(raw, bool) or not isinstance(raw, numbers.Real):
         hint = ""
         if isinstance(raw, str):
             if isinstance(number_or_text(raw), (int, float)):
                 hint = "write it without quotes"
-            elif re.fullmatch(r"\s*\d{1,3}(,\d{3})+(\.\d*)?\s*", raw):
-                hint = "write it without the thousands separator"
+            else:
+                hint = number_hint(raw, "type" if in_cell else "write", field.low if low is None else low, field.high if high is None else high)
         return None, ("not a number", hint)
     try:
         # A zero has no sign here: equal inputs are written alike and have one checksum.
@@ -333,16 +339,16 @@ def _as_number(raw: object) -> tuple[float | int | None, str | None]:
     return (number, None) if finite else (None, ("not a finite number", ""))
 
 
-def _check_float(field: Field, raw: object) -> tuple[object, str | None]:
-    number, wrong = _as_number(raw)
+def _check_float(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
+    number, wrong = _as_number(raw, field, in_cell)
     if wrong:
-        return None, sentence(wrong[0], raw, field.allowed, wrong[1])
+        return None, sentence(wrong[0], raw, field.allowed_as(in_cell=in_cell), wrong[1])
     number = float(number)
-    wrong = _outside(field, number)
+    wrong = _outside(field, number, in_cell)
     return (None, wrong) if wrong else (number, None)
 
 
-def _outside(field: Field, number: float) -> str | None:
+def _outside(field: Field, number: float, in_cell: bool) -> str | None:
     if field.low is None or field.low <= number <= field.high:
         return None
     hint = ""
@@ -350,75 +356,111 @@ def _outside(field: Field, number: float) -> str | None:
         if number <= 100:
             hint = f"enter {number / 100:g} for {number:g} %"
     what = "below the smallest allowed value" if number < field.low else "above the largest allowed value"
-    return sentence(what, number, field.allowed, hint)
+    return sentence(what, number, field.allowed_as(in_cell=in_cell), hint)
 
 
-def _check_int(field: Field, raw: object) -> tuple[object, str | None]:
-    number, wrong = _as_number(raw)
+def _check_int(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
+    number, wrong = _as_number(raw, field, in_cell)
     if wrong:
-        return None, sentence(wrong[0], raw, field.allowed, wrong[1])
+        return None, sentence(wrong[0], raw, field.allowed_as(in_cell=in_cell), wrong[1])
     if number != int(number):
-        return None, sentence("not a whole number", raw, field.allowed)
-    wrong = _outside(field, number)
+        return None, sentence("not a whole number", raw, field.allowed_as(in_cell=in_cell))
+    wrong = _outside(field, number, in_cell)
     return (None, wrong) if wrong else (int(number), None)
 
 
-def _check_choice(field: Field, raw: object) -> tuple[object, str | None]:
+def _check_choice(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
     if isinstance(raw, str):
         for choice in field.choices:
             if raw.strip().casefold() == choice.casefold():
                 return choice, None
         name = not_modelled(raw[:200])
         if name:
-            return None, sentence(f"{name} are not modelled", raw, field.allowed, NOT_MODELLED_ADVICE)
+            return None, sentence(f"{name} are not modelled", raw, field.allowed_as(in_cell=in_cell), instead_of(raw[:200]))
     if isinstance(raw, bool) and {"yes", "no"} <= set(field.choices):
-        return None, sentence("not a text", raw, field.allowed, f'write "{"yes" if raw else "no"}"')
+        word = "yes" if raw else "no"
+        return None, sentence("not a text", raw, field.allowed_as(in_cell=in_cell), f"type {word}" if in_cell else f'write "{word}"')
     hint = did_you_mean(raw, field.choices) if isinstance(raw, str) else ""
-    return None, sentence("not one of the choices", raw, field.allowed, hint)
+    return None, sentence("not one of the choices", raw, field.allowed_as(in_cell=in_cell), hint)
 
 
-def _check_choice_float(field: Field, raw: object) -> tuple[object, str | None]:
-    number, wrong = _as_number(raw)
+def _check_choice_float(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
+    number, wrong = _as_number(raw, field, in_cell)
     if wrong:
-        return None, sentence(wrong[0], raw, field.allowed, wrong[1])
+        return None, sentence(wrong[0], raw, field.allowed_as(in_cell=in_cell), wrong[1])
     if float(number) not in field.choices:
-        return None, sentence("not one of the choices", raw, field.allowed)
+        return None, sentence("not one of the choices", raw, field.allowed_as(in_cell=in_cell))
     return float(number), None
 
 
-def _check_numbers(field: Field, raw: object, count: int) -> tuple[tuple | None, str | None]:
+def _check_choice_list(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
+    allowed = field.allowed_as(in_cell=in_cell)
     if not isinstance(raw, (list, tuple)):
-        return None, sentence("not a list", raw, field.allowed)
+        word = raw.strip().casefold() if isinstance(raw, str) else ""
+        hint = (f"type {word}" if in_cell else f'write ["{word}"]') if word in field.choices else ""
+        return None, sentence("not a list", raw, allowed, hint)
+    found = set()
+    for place, item in enumerate(raw):
+        word = item.strip().casefold() if isinstance(item, str) else item
+        if word not in field.choices:
+            hint = did_you_mean(item, field.choices) if isinstance(item, str) else ""
+            return None, sentence(f"value {place + 1} is not one of the choices", item, allowed, hint)
+        found.add(word)
+    return tuple(choice for choice in field.choices if choice in found), None
+
+
+def _check_numbers(field: Field, raw: object, count: int, in_cell: bool) -> tuple[tuple | None, str | None]:
+    allowed = field.allowed_as(in_cell=in_cell)
+    if not isinstance(raw, (list, tuple)):
+        return None, sentence("not a list", raw, allowed, _hours_hint(field, [raw], in_cell))
     if len(raw) != count:
-        return None, sentence(f"has {len(raw)} values", raw, field.allowed)
+        do = _hours_hint(field, list(raw), in_cell) if count == 2 else ""
+        return None, sentence(f"has {len(raw)} value{'' if len(raw) == 1 else 's'}", raw, allowed, do)
     values = []
     for place, item in enumerate(raw):
-        number, wrong = _as_number(item)
+        number, wrong = _as_number(item, field, in_cell)
         wrong = wrong[0] if wrong else None
         if wrong is None and not field.low <= number <= field.high:
             wrong = "outside the range"
         if wrong:
-            return None, sentence(f"value {place + 1} is {wrong}", item, field.allowed)
+            return None, sentence(f"value {place + 1} is {wrong}", item, allowed, _hours_hint(field, list(raw), in_cell))
         values.append(float(number))
     return tuple(values), None
 
 
-def _check_hour_pair(field: Field, raw: object) -> tuple[object, str | None]:
+def _hours_hint(field: Field, raw: list, in_cell: bool) -> str:
+    """How clock hours that were written otherwise should be, or an empty text."""
+    if field.type != "hour_pair":
+        return ""
+    if len(raw) == 1 and isinstance(raw[0], str):
+        raw = re.split(r"\s*(?:,|;|\bto\b|[-\u2013])\s*", raw[0].strip("[] "))
+    if in_cell and len(raw) == 1 and isinstance(raw[0], float) and not raw[0].is_integer():
+        return "if the program made one number of two hours, format the cell as text and type them again"
+    if len(raw) == 4 and all(isinstance(part, int) for part in raw):
+        return "half hours have a decimal point, such as 7.5"
+    hours = as_clock_hours(raw) if len(raw) == 2 else None
+    if hours is None or any(isinstance(part, (int, float)) for part in raw):
+        return ""
+    return f"type {hours}" if in_cell else f"clock hours are numbers: write [{hours}]"
+
+
+def _check_hour_pair(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
     if isinstance(raw, (list, tuple)) and len(raw) == 0:
         return (), None
-    pair, wrong = _check_numbers(field, raw, 2)
+    pair, wrong = _check_numbers(field, raw, 2, in_cell)
     if wrong is None and pair[0] % 24 == pair[1] % 24 and pair != (0.0, 24.0):
-        wrong = sentence("starts when it ends", raw, field.allowed, "write [0, 24] for the whole day")
+        wrong = sentence("starts when it ends", raw, field.allowed_as(in_cell=in_cell),
+                         "type 0, 24 for the whole day" if in_cell else "write [0, 24] for the whole day")
     return (None, wrong) if wrong else (pair, None)
 
 
-def _check_profile24(field: Field, raw: object) -> tuple[object, str | None]:
-    return _check_numbers(field, raw, 24)
+def _check_profile24(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
+    return _check_numbers(field, raw, 24, in_cell)
 
 
-def _check_date_list(field: Field, raw: object) -> tuple[object, str | None]:
+def _check_date_list(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
     if not isinstance(raw, (list, tuple)):
-        return None, sentence("not a list", raw, field.allowed)
+        return None, sentence("not a list", raw, field.allowed_as(in_cell=in_cell))
     if len(raw) > 365:
         return None, sentence(f"has {len(raw)} days", expected="at most 365 days")
     days: list[str] = []
@@ -426,27 +468,36 @@ def _check_date_list(field: Field, raw: object) -> tuple[object, str | None]:
         match = re.fullmatch(r"(\d\d)-(\d\d)", item.strip(), re.ASCII) if isinstance(item, str) else None
         if not match or not 1 <= int(match[1]) <= 12 or not 1 <= int(match[2]) <= _DAYS[int(match[1]) - 1]:
             return None, sentence(
-                f"value {place + 1} is not a day of a 365-day year", item, field.allowed, "write month-day"
+                f"value {place + 1} is not a day of a 365-day year", item, field.allowed_as(in_cell=in_cell), _day_hint(item)
             )
         if match[0] not in days:
             days.append(match[0])
     return tuple(days), None
 
 
-def _check_points(field: Field, raw: object) -> tuple[object, str | None]:
+def _day_hint(item: object) -> str:
+    if isinstance(item, datetime.date):
+        return f'write "{item.month:02d}-{item.day:02d}": the year does not matter'
+    match = re.fullmatch(r"(?:\d{4}[-/])?(\d{1,2})[-/.](\d{1,2})(?:[-/.]\d{2,4})?", item.strip(), re.ASCII) if isinstance(item, str) else None
+    if match and 1 <= int(match[1]) <= 12 and 1 <= int(match[2]) <= _DAYS[int(match[1]) - 1]:
+        return f"write month-day with two digits each: {int(match[1]):02d}-{int(match[2]):02d}"
+    return "write month-day"
+
+
+def _check_points(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
     if not isinstance(raw, (list, tuple)):
-        return None, sentence("not a list of points", raw, field.allowed)
+        return None, sentence("not points" if in_cell else "not a list of points", raw, field.allowed_as(in_cell=in_cell))
     if not 1 <= len(raw) <= MOST_POINTS:
         return None, sentence(f"has {len(raw)} points", raw, f"1 to {MOST_POINTS} points")
     points = []
     for place, item in enumerate(raw):
         if not isinstance(item, (list, tuple)) or len(item) != 2:
-            return None, sentence(f"point {place + 1} is not a pair", item, field.allowed)
+            return None, sentence(f"point {place + 1} is not a pair", item, field.allowed_as(in_cell=in_cell))
         pair = []
         for name, part, (low, high) in zip("xy", item, (POINT_X_RANGE, (field.low, field.high)), strict=True):
-            number, wrong = _as_number(part)
+            number, wrong = _as_number(part, field, in_cell, low, high)
             if wrong:
-                return None, sentence(f"{name} of point {place + 1} is {wrong[0]}", part, field.allowed, wrong[1])
+                return None, sentence(f"{name} of point {place + 1} is {wrong[0]}", part, field.allowed_as(in_cell=in_cell), wrong[1])
             if not low <= number <= high:
                 return None, sentence(
                     f"{name} of point {place + 1} is outside the range", part, f"{_plain(low)} to {_plain(high)}"
@@ -480,21 +531,25 @@ _CHECKS = {
     "date_list": _check_date_list,
     "profile24": _check_profile24,
     "points": _check_points,
+    "choice_list": _check_choice_list,
 }
 
-NOT_MODELLED_ADVICE = (
-    "the program models one air handler with single-duct variable-air-volume terminals, with or without reheat coils; "
-    "leave that equipment out of the project and estimate it by other means"
-)
+#: Inputs of earlier versions: path -> those that took their place.
+REPLACED = {
+    "service.degree_hours_tolerance_frac": "service.temperature_rise_f",
+    "service.degree_hours_tolerance": "service.temperature_rise_f",
+    "service.zone_hours_tolerance": "service.temperature_rise_f and service.zone_outdoor_air_rise_frac",
+    "service.zone_hours_tolerance_frac": "service.temperature_rise_f and service.zone_outdoor_air_rise_frac",
+    "service.humid_hours_tolerance": "service.dewpoint_rise_f",
+    "service.moisture_share_limit_frac": "service.dewpoint_rise_f",
+}
 
 
-def not_modelled(text: str) -> str:
-    """Name of the equipment that a key or choice means and the program does not model, or ``""``."""
-    key = re.sub(r"[^a-z0-9]+", "_", text.casefold())
-    for pattern, name in _NOT_MODELLED:
-        if pattern.search(key):
-            return name
-    return ""
+def replaced(section: str, name: str) -> tuple[str, str] | None:
+    """What is wrong with an input of an earlier version, and what to do; None for any other name."""
+    new = REPLACED.get(f"{section}.{name}")
+    return new and ("this input of an earlier version has been replaced: service is judged by depth, no longer by counts and shares",
+                    f"remove it; what may be lost is said by {new}")  # fmt: skip
 
 
 def did_you_mean(word: object, known: Iterable[str]) -> str:
@@ -522,7 +577,7 @@ def _field_from_row(row: dict[str, str]) -> Field:
         raise ValueError(f"{name}: unknown role {row['role']!r}")
     texts = tuple(row["choices"].split("|")) if row["choices"] else ()
     choices = tuple(float(choice) for choice in texts) if kind == "choice_float" else texts
-    if (kind in ("choice", "choice_float")) != bool(choices):
+    if (kind in ("choice", "choice_float", "choice_list")) != bool(choices):
         raise ValueError(f"{name}: choices do not go with type {kind!r}")
     ranged = kind in ("int", "float", "optional_float", "hour_pair", "profile24", "points")
     low, high = (float(row[end]) if row[end] else None for end in ("low", "high"))
@@ -617,6 +672,8 @@ def is_used(field: Field, value_of) -> bool:
         if values == ("given",):
             if value is not None:
                 return True
+        elif value is None and values == ("none",):
+            return True
         elif (str(value).lower() if isinstance(value, bool) else value) in values:
             return True
     return False
@@ -639,7 +696,7 @@ _TITLES = {
     "group": "Profile groups", "zone": "Zones", "air_handler": "Air handler", "outdoor_air": "Outdoor air",
     "economizer": "Economizer", "fan": "Supply fan", "return_fan": "Return or relief fan", "cooling": "Cooling",
     "heating": "Heating", "preheat": "Supply heating coil", "limits": "Limits of the resets",
-    "service": "Equal service", "prices": "Prices", "bins": "Bins", "sat": "Supply air temperature strategies",
+    "service": "Equal service", "prices": "Prices", "remedies": "Costs of remedies", "bins": "Bins", "sat": "Supply air temperature strategies",
     "dsp": "Duct static pressure strategies", "candidate": "Candidates",
 }  # fmt: skip
 
@@ -667,29 +724,3 @@ def value_text(value: object) -> str:
     if isinstance(value, tuple):
         return "[" + ", ".join(value_text(item) for item in value) + "]"
     return str(value)
-
-
-def _header_of(section: str) -> str:
-    if section in LIST_SECTIONS:
-        return f"`[[{section}]]`, one for each"
-    if section in STRATEGY_SECTIONS:
-        strategies = fields_of(section)["strategy"].choices
-        return ", ".join(f"`[{section}.{strategy}]`" for strategy in strategies)
-    return f"`[{section}]`"
-
-
-def documentation_markdown() -> str:
-    """Reference of all inputs as Markdown: one table for each section."""
-    lines = ["# Inputs", ""]
-    for section in SECTIONS:
-        lines += [f"## {title_of(section)}", "", f"{_header_of(section)}", ""]
-        lines += ["| Input | Unit | Allowed | Default | What it is | Source of the default |"]
-        lines += ["|---|---|---|---|---|---|"]
-        for field in fields_of(section).values():
-            what = field.description
-            if field.used_when and section not in STRATEGY_SECTIONS:
-                what += f" (used when {used_when_text(field)})"
-            cells = [f"`{field.name}`", field.unit, field.allowed, default_text(field), what, field.source]
-            lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
-        lines.append("")
-    return "\n".join(lines)

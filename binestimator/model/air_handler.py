@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..moist_air import enthalpy_btu_lb, saturation_humidity_ratio
-from .unit import Unit
+from .unit import Groups, Unit, Zones
 
 # Denominators of the moisture balance are kept above this flow [cfm] so that a room with
 # neither outdoor air nor infiltration has a (very humid) answer instead of none.
@@ -69,11 +69,30 @@ def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm, oa_least_cfm=
     return np.minimum(share, oa.maximum_frac)
 
 
+def design_outdoor_air_cfm(zones: Zones, groups: Groups) -> tuple[float, float]:
+    """Sum of zone outdoor air at full occupancy: share by area and share by people. [cfm]
+
+    ASHRAE 62.1 breathing-zone form, rates per group; the system ventilation efficiency
+    is applied by the caller.
+    """
+    area = zones.area_ft2 * zones.multiplier
+    people = area * zones.gain_multiplier / groups.people_ft2[zones.group]
+    by_area = float(np.sum(area * groups.oa_cfm_ft2[zones.group]))
+    by_people = float(np.sum(people * groups.oa_cfm_person[zones.group]))
+    return by_area, by_people
+
+
 def required_oa_cfm(unit: Unit, occupied, oa_people_cfm):
-    """Outdoor air that the minimum asks for: by people present under ``people``, else the design minimum. [cfm]"""
-    if unit.outdoor_air.control == "people":
-        return (unit.oa_area_cfm + oa_people_cfm / unit.outdoor_air.ventilation_efficiency) * occupied
-    return unit.oa_minimum_cfm * occupied
+    """Outdoor air that the rooms are promised: all of it in occupied hours, or its share for people by those present. [cfm]
+
+    What the controls hold is another matter (:func:`minimum_oa_frac`): they may hold more, or less.
+    """
+    if unit.oa_required_by != "people":
+        return unit.oa_required_cfm * occupied
+    area, people = design_outdoor_air_cfm(unit.zones, unit.groups)
+    full = area + people
+    share = (area + oa_people_cfm) / full if full > 0.0 else 1.0
+    return unit.oa_required_cfm * share * occupied
 
 
 def economizer_allowed(unit: Unit, oat_f, oa_humidity_ratio, return_f, return_humidity_ratio):

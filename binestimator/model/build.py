@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..units import BTU_PER_WH
+from .air_handler import design_outdoor_air_cfm
 from .fan import fan_power_at
 from .unit import Groups, Sizes, Unit, Zones, damper_flow_frac
 
@@ -131,7 +132,9 @@ def build_unit(project, sizes: Sizes) -> Unit:
     groups = build_groups(project)
     oa = project.outdoor_air
     oa_area, oa_people = design_outdoor_air_cfm(zones, groups)
-    oa_minimum = (oa_area + oa_people) / oa.ventilation_efficiency if oa.minimum_cfm is None else oa.minimum_cfm
+    oa_required = (oa_area + oa_people) / oa.ventilation_efficiency if oa.required_cfm is None else oa.required_cfm
+    oa_minimum = oa_required if oa.minimum_cfm is None else oa.minimum_cfm
+    oa_required_by = oa.required_by or ("people" if oa.control == "people" else "design")
     oa_position = min(oa_minimum / design_cfm, 1.0) if oa.position_frac is None else oa.position_frac
 
     unit = Unit(
@@ -142,7 +145,7 @@ def build_unit(project, sizes: Sizes) -> Unit:
         infiltration_running_frac=building.infiltration_running_frac,
         design_cfm=float(design_cfm), max_cfm=float(max_fan_cfm), motor_hp=float(motor_hp), fan_scale=1.0,
         index_dsp_inwc=float(index_dsp),
-        oa_minimum_cfm=float(oa_minimum), oa_area_cfm=float(oa_area / oa.ventilation_efficiency),
+        oa_minimum_cfm=float(oa_minimum), oa_required_cfm=float(oa_required), oa_required_by=oa_required_by, oa_area_cfm=float(oa_area / oa.ventilation_efficiency),
         oa_position_frac=float(oa_position),
         cooling_tons=float(sizes.cooling_tons if project.cooling.capacity_tons is None else project.cooling.capacity_tons),
         heating_kbtuh=float(sizes.heating_kbtuh if project.heating.capacity_kbtuh is None else project.heating.capacity_kbtuh),
@@ -158,16 +161,3 @@ def _calibrated(unit: Unit) -> Unit:
         return unit
     modelled = float(fan_power_at(unit, fan.measured_cfm, fan.measured_total_inwc).kw)
     return replace(unit, fan_scale=fan.measured_kw / modelled)
-
-
-def design_outdoor_air_cfm(zones: Zones, groups: Groups) -> tuple[float, float]:
-    """Sum of zone outdoor air at full occupancy: share by area and share by people. [cfm]
-
-    ASHRAE 62.1 breathing-zone form, rates per group; the system ventilation efficiency
-    is applied by the caller.
-    """
-    area = zones.area_ft2 * zones.multiplier
-    people = area * zones.gain_multiplier / groups.people_ft2[zones.group]
-    by_area = float(np.sum(area * groups.oa_cfm_ft2[zones.group]))
-    by_people = float(np.sum(people * groups.oa_cfm_person[zones.group]))
-    return by_area, by_people

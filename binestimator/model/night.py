@@ -1,13 +1,14 @@
-"""Setback and morning warm-up: what the air handler does outside occupied hours.
+"""Setback, morning warm-up and what is left of it for the day: the air handler outside occupied hours.
 
-The only part of the physics that needs the sequence of hours. It runs once per project,
-hour by hour with a first-order room mass, for all nights side by side; its energy is the
-same for every candidate and is shown apart. Without room mass, night heating would come out
-several times too high.
+The only part of the physics that needs the sequence of hours. It runs hour by hour with a
+first-order room mass, for all nights side by side. Candidates share what rooms are given as far as their
+duct pressures bring the same air; the fan's energy is each candidate's own. Without room mass, night
+heating would come out several times too high.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +16,9 @@ import numpy as np
 from ..units import KBTU_PER_KWH
 from . import fan as fans
 from .loads import ZoneLoads
-from .plant import cooling_capacity_kbtuh, cooling_power
+from .plant import cooling_capacity_kbtuh, cooling_power, heat_source, most_heat_of_source_kbtuh, preheat_source
 from .system import heat_sources, heating_enabled, supply_heating_mode
+from .terminals import available_flow_cfm, heating_need_btuh, requested_flow_cfm, zone_supply_f
 from .unit import Unit
 
 
@@ -24,17 +26,46 @@ from .unit import Unit
 NIGHT_ENTERING_WB_F = 62.6
 
 
+# A zone that heats at night takes at least this share of its design airflow (assumption).
+LEAST_HEATING_FLOW_FRAC = 0.3
+# Rounds in which what a day has not made up is handed on to the night after it; it shrinks from day to day.
+HANDED_ON_ROUNDS = 8
+# Rooms nearer their setpoint than this are ready. [degF]
+LEAST_MISS_F = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NightDuct:
+    """Duct pressure of a candidate at night.
+
+    ``setpoint_inwc(oat_f, zone_cfm)`` gives the setpoint (R,) for outdoor temperatures (R,) and airflows that zones ask for
+    (R, Z); with one line of airflows a number will do. ``override_frac`` of the time ``override_inwc`` stands instead.
+    ``resets_pressure`` says which published fan curve applies.
+    """
+
+    setpoint_inwc: Callable
+    override_frac: float
+    override_inwc: float
+    resets_pressure: bool
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NightBlock:
-    """Energy of setback, warm-up and cool-down; arrays (H,) over the hours of the year, rates per hour.
+    """Energy of setback, warm-up and cool-down and of what the morning makes up; arrays (H,) over the hours of the year, rates per hour.
 
-    ``running_frac`` share of the hour the fan runs · ``heat_kbtuh`` room heat given ·
-    ``cool_kbtuh`` cooling given · the other fields as in ``RowState``.
+    ``running_frac`` share of the hour the fan runs · ``heat_kbtuh`` room heat given, ``late_heat_kbtuh`` of it after the start of
+    occupancy · ``cool_kbtuh`` room cooling given · the other energies as in ``RowState``.
+
+    By zone line (one zone of it), (Z,): ``start_miss_f`` degrees outside the setpoints at the first occupied hour, cold or warm, summed over
+    ``starts`` days · ``lowest_f`` lowest room temperature of the nights (without nights the lowest heating setpoint) ·
+    ``late_cold_degree_hours`` after the start, colder than the heating setpoint by more than the tolerance, on top of those that the
+    steady hours count [degF.h]. ``cold_zone_hours`` hours of all zones in which that is so.
     """
 
     running_frac: np.ndarray
     heat_kbtuh: np.ndarray
     cool_kbtuh: np.ndarray
+    late_heat_kbtuh: np.ndarray
     fan_kw: np.ndarray
     cooling_kw: np.ndarray
     pump_tower_kw: np.ndarray
@@ -42,27 +73,42 @@ class NightBlock:
     fuel_thermh: np.ndarray
     purchased_cooling_kbtuh: np.ndarray
     purchased_heating_kbtuh: np.ndarray
+    start_miss_f: np.ndarray
+    lowest_f: np.ndarray
+    late_cold_degree_hours: np.ndarray
+    cold_zone_hours: float
+    starts: float
 
     @property
     def electricity_kw(self) -> np.ndarray:
         return self.fan_kw + self.cooling_kw + self.pump_tower_kw + self.heating_kw
 
 
-def empty_night(hours: int) -> NightBlock:
-    """No night operation."""
-    zero = np.zeros(hours)
-    return NightBlock(**{name: zero for name in NightBlock.__slots__})
+def empty_night(hours: int, lowest_f) -> NightBlock:
+    """No night operation; ``lowest_f`` (Z,) stands for room temperatures."""
+    by_hour, by_zone = np.zeros(hours), np.zeros(len(lowest_f))
+    names = NightBlock.__slots__[: NightBlock.__slots__.index("start_miss_f")]
+    return NightBlock(**{name: by_hour for name in names}, start_miss_f=by_zone, lowest_f=lowest_f, late_cold_degree_hours=by_zone,
+                      cold_zone_hours=0.0, starts=0.0)
 
 
-def heat_capacity_btu_f(unit: Unit, time_constant_h):
+def heat_capacity_btu_f(unit: Unit, time_constant_h, fs):
     """Heat capacity of each room. (Z,) [Btu/F]
 
-    Spread by floor area so that the building as a whole cools with the given time constant
-    when the air handler is off; rooms without outer walls then have mass as well.
+    Spread by floor area so that the building as a whole, in one piece, decays with the given time
+    constant when the air handler is off: envelope and the infiltration of that time. Rooms
+    without outer walls then have mass as well; rooms with more envelope than most cool faster.
+
+    Parameters
+    ----------
+    time_constant_h : float
+        ``schedule.room_time_constant_h``. [h]
+    fs : float
+        Sensible factor of air at the site. [Btu/h.cfm.F]
     """
     z = unit.zones
     area = float(np.sum(z.area_ft2 * z.multiplier))
-    conductance = float(np.sum(z.ua_btuh_f * z.multiplier))
+    conductance = float(np.sum((z.ua_btuh_f + fs * z.infiltration_cfm) * z.multiplier))
     # A building without conductance still has furniture and slabs.
     per_area = max(time_constant_h * conductance / area, 1.0)
     return per_area * z.area_ft2
@@ -82,8 +128,8 @@ def nights(fan_on):
     return [((int(a) + first_on) % n, int(b - a)) for a, b in zip(edges[::2], edges[1::2])]
 
 
-def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule) -> NightBlock:
-    """Hour-by-hour room temperatures and the heat and cooling that hold the setback limits.
+def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule, duct: NightDuct | None = None, sequences: dict | None = None) -> NightBlock:
+    """Hour-by-hour room temperatures, the heat and cooling that hold the setback limits, and what the morning still lacks.
 
     Parameters
     ----------
@@ -92,47 +138,159 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule) -> NightBlock
     loads : ZoneLoads
         Of the same hours.
     schedule : record of section ``schedule``
+    duct : NightDuct, optional
+        Duct pressure while terminals are served at night; the design pressure when not given.
+    sequences : dict, optional
+        Keeps what does not depend on duct pressure from one call to the next for the same unit and hours.
 
     Notes
     -----
     Room: ``C dT/dt = gains + UA (OAT - T) + q``, exact over an hour of constant conditions.
-    Below the heating setback (or above the cooling set-up; in groups occupied at that hour,
+    ``setback``: below the heating setback (or above the cooling set-up; in groups occupied at that hour,
     their occupied setpoints) the unit cycles with outdoor air shut; over the last
-    ``warmup_hours`` the limits move in even steps to the occupied setpoints.
+    ``warmup_hours`` the limits move in even steps to the occupied setpoints. ``off``: nothing is given.
     Cool-down is sensible only; where the economizer may work by dry bulb, full outdoor air
     carries its share ``(T - OAT)/(T - SAT)`` of it and the coil the rest.
     Heat comes from the supply heating coil when the air handler has one that holds
-    temperature, else from the terminals; fan heat is credited.
+    temperature, else from the terminals; fan heat is credited. All rooms together get no more than the source and the
+    airflow of the fan have, and each no more than its coil and the air that the duct pressure brings it.
+
+    Heat that a room lacks at the start of occupancy is made up in the hours that follow, by what its coil and
+    the source have left beside the day's own load (at the design supply temperature): it is paid for as it is
+    given, and degree-hours until then count. A room that lacks ``d`` degrees follows ``C dd/dt = -(UA + fs V) d - B - q``: at
+    the day's airflow ``V`` it loses less, ``B`` are gains beyond the day's balance, ``q`` the added heat. What a day has not made
+    up the next night starts with. A room that is too warm is counted at the start only: rooms here have no
+    neighbours to share their mass with, so that the warmth of inner rooms on cold mornings is overstated. Supply
+    temperature resets have no part in any of this.
     """
-    z = unit.zones
     hours = len(conditions.oat_f)
     spans = nights(conditions.fan_on)
-    if not spans or len(spans) == 1 and spans[0][1] == hours:
-        return empty_night(hours)
+    if schedule.unoccupied_mode == "continuous" or not spans or (len(spans) == 1 and spans[0][1] == hours):
+        return empty_night(hours, loads.heat_f.min(axis=0))
+    heat_flow, cool_flow = _flows(unit, conditions, duct)
+    key = (heat_flow.tobytes(), cool_flow.tobytes())
+    rooms = None if sequences is None else sequences.get(key)
+    if rooms is None:
+        rooms = _rooms(unit, conditions, loads, schedule, spans, heat_flow, cool_flow)
+        if sequences is not None:
+            sequences[key] = rooms
+    return _night_energy(unit, conditions, loads, rooms, duct)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rooms:
+    """What rooms were given in the hours of the year; (H, Z) unless said, of one zone of the line.
+
+    ``heat, cool`` of night runs, ``late_heat`` to the room in the first hours of the day, ``late_coil`` the same with the
+    reheat of ``late_cfm`` of added airflow [Btu/h, cfm] · ``heat_cap, cool_cap`` the most at
+    night · ``heat_flow, cool_flow`` airflow of a zone that calls (one line where it is the same in every hour) [cfm] ·
+    ``capacity`` (Z,) [Btu/F] · by night (N, Z): ``begin_f, end_f`` room temperature as the unit stops and as occupancy starts,
+    ``lack_f`` what the day has to make up, ``handed_f`` what it has not made up [degF] · the others as in ``NightBlock``.
+    """
+
+    heat: np.ndarray
+    cool: np.ndarray
+    late_heat: np.ndarray
+    late_coil: np.ndarray
+    late_cfm: np.ndarray
+    heat_cap: np.ndarray
+    cool_cap: np.ndarray
+    heat_flow: np.ndarray
+    cool_flow: np.ndarray
+    capacity: np.ndarray
+    begin_f: np.ndarray
+    end_f: np.ndarray
+    lack_f: np.ndarray
+    handed_f: np.ndarray
+    start_miss_f: np.ndarray
+    late_cold_degree_hours: np.ndarray
+    cold_zone_hours: float
+    lowest_f: np.ndarray
+    starts: float
+
+
+def _flows(unit: Unit, conditions, duct: NightDuct | None):
+    """Airflow of a zone that calls for heat and for cooling at night, as far as the duct brings it with all calling. (1 or H, Z) [cfm]"""
+    z = unit.zones
+    central = supply_heating_mode(unit) == "hold"
+    heat = z.max_cfm if central else np.maximum(np.where(z.dual_maximum, z.heat_max_cfm, z.min_cfm), LEAST_HEATING_FLOW_FRAC * z.max_cfm)
+    out = []
+    for flow in (heat, z.max_cfm):
+        flow = flow[None, :]
+        if duct is not None:
+            dsp = np.atleast_1d(duct.setpoint_inwc(conditions.oat_f, flow))
+            brought = np.minimum(flow, available_flow_cfm(unit, dsp))
+            if duct.override_frac > 0.0:
+                overridden = np.minimum(flow, available_flow_cfm(unit, np.array([float(duct.override_inwc)])))
+                brought = (1.0 - duct.override_frac) * brought + duct.override_frac * overridden
+            flow = brought
+        out.append(flow)
+    return out
+
+
+def most_heat_kbtuh(unit: Unit, central: bool, oat_f):
+    """Heat that the source of the supply heating coil (``central``) or of the terminals can give. (H,) [kBtu/h]
+
+    The plant of the terminals only below the outdoor temperature at which it is enabled.
+    """
+    if central and unit.preheat.type != "same":
+        return most_heat_of_source_kbtuh(preheat_source(unit.preheat, unit.heating), unit.preheat_kbtuh, oat_f)
+    enabled = 1.0 if central else (np.asarray(oat_f) < unit.heating.enabled_below_f).astype(float)
+    return most_heat_of_source_kbtuh(heat_source(unit.heating), unit.heating_kbtuh, oat_f) * enabled
+
+
+def _rooms(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flow, cool_flow) -> _Rooms:
+    """Room temperatures from the stop of the unit to the end of what the morning lacks, all nights side by side."""
+    z = unit.zones
+    hours = len(conditions.oat_f)
     fs = loads.fs
-    capacity = heat_capacity_btu_f(unit, schedule.room_time_constant_h)
+    capacity = heat_capacity_btu_f(unit, schedule.room_time_constant_h, fs)
     start = np.array([s for s, _ in spans])
     length = np.array([n for _, n in spans])
-    warmup = int(np.ceil(schedule.warmup_hours))
     central = supply_heating_mode(unit) == "hold"
 
     # Where the rooms stand when the unit stops: between their setpoints by their own balance.
     last = (start - 1) % hours
     ua_last = np.maximum(loads.ua_btuh_f[last], 1e-9)
-    room = np.clip(conditions.oat_f[last][:, None] + loads.gains_btuh[last] / ua_last, loads.heat_f[last], loads.cool_f[last])
+    settled = np.clip(conditions.oat_f[last][:, None] + loads.gains_btuh[last] / ua_last, loads.heat_f[last], loads.cool_f[last])
 
     # What each zone can be given while the unit runs for it.
-    heat_flow = np.maximum(np.where(z.dual_maximum, z.heat_max_cfm, z.min_cfm), 0.3 * z.max_cfm)
     night_drop = np.maximum(z.cool_occupied_f - unit.air_handler.design_sat_f, 5.0)
-    cool_cap = fs * z.max_cfm * night_drop * (unit.cooling.type != "none")
+    cool_cap = fs * cool_flow * night_drop * (unit.cooling.type != "none")
     if central:
-        heat_cap = fs * z.max_cfm * np.maximum(schedule.night_sat_f - z.heat_occupied_f, 5.0)
-        heat_flow = z.max_cfm
+        heat_cap = fs * heat_flow * np.maximum(schedule.night_sat_f - z.heat_occupied_f, 5.0)
     else:
         heat_cap = np.where(z.has_reheat, np.minimum(z.reheat_btuh, fs * heat_flow * z.reheat_rise_max_f), 0.0)
+    caps = {"heat_cap": heat_cap, "cool_cap": cool_cap, "heat_flow": heat_flow, "cool_flow": cool_flow}
+    most = (1000.0 * most_heat_kbtuh(unit, central, conditions.oat_f), 1000.0 * _most_cooling_kbtuh(unit, conditions))
+    by_day = 1000.0 * most_heat_kbtuh(unit, False, conditions.oat_f)
 
-    heat = np.zeros((hours, len(z)))
-    cool = np.zeros((hours, len(z)))
+    first = (start + length) % hours
+    handed = np.zeros(settled.shape)
+    for _ in range(HANDED_ON_ROUNDS):
+        begin = settled - handed
+        night = _nights(unit, conditions, loads, schedule, capacity, start, length, begin, caps, most)
+        day = _morning(unit, conditions, loads, capacity, first, night["end_f"], by_day)
+        after = np.roll(day["handed_f"], 1, axis=0)
+        if np.abs(after - handed).max() <= LEAST_MISS_F:
+            break
+        handed = after
+    cold = np.maximum(loads.heat_f[first] - night["end_f"], 0.0)
+    warm = np.maximum(night["end_f"] - loads.cool_f[first], 0.0)
+    miss = sum(np.where(d > LEAST_MISS_F, d, 0.0).sum(axis=0) for d in (cold, warm))
+    return _Rooms(**caps, **night, **day, capacity=capacity, begin_f=begin, start_miss_f=miss, starts=float(len(spans)))
+
+
+def _nights(unit: Unit, conditions, loads: ZoneLoads, schedule, capacity, start, length, begin_f, caps, most):
+    """All nights side by side from room temperatures as the unit stops (N, Z); ``most`` heat and cooling of plants (H,). [Btu/h]"""
+    z = unit.zones
+    hours, count = len(conditions.oat_f), len(z)
+    served = schedule.unoccupied_mode == "setback"
+    warmup = int(np.ceil(schedule.warmup_hours)) if served else 0
+    here = lambda values, h: values[h] if len(values) > 1 else values  # noqa: E731
+    room = begin_f.copy()
+    heat, cool = np.zeros((hours, count)), np.zeros((hours, count))
+    lowest = np.full(count, np.inf)
     for step in range(int(length.max())):
         active = np.flatnonzero(step < length)
         h = (start[active] + step) % hours
@@ -145,14 +303,152 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule) -> NightBlock
         ua = np.maximum(loads.ua_btuh_f[h], 1e-9)
         gain = -np.expm1(-ua / capacity) / ua  # degF per Btu/h over the hour
         drift = room[active] + gain * (loads.gains_btuh[h] + ua * (conditions.oat_f[h][:, None] - room[active]))
-        q_heat = np.clip((low - drift) / gain, 0.0, heat_cap)
-        q_cool = np.clip((drift - high) / gain, 0.0, cool_cap)
-        # The unit heats or cools in an hour, never both: the larger need decides.
-        heats = (q_heat @ z.multiplier >= q_cool @ z.multiplier)[:, None]
-        q_heat, q_cool = np.where(heats, q_heat, 0.0), np.where(heats, 0.0, q_cool)
-        room[active] = drift + gain * (q_heat - q_cool)
-        heat[h], cool[h] = q_heat, q_cool
-    return _night_energy(unit, conditions, fs, heat, cool, heat_cap, cool_cap, heat_flow, central)
+        if served:
+            heat_cap, cool_cap = here(caps["heat_cap"], h), here(caps["cool_cap"], h)
+            q_heat = np.clip((low - drift) / gain, 0.0, heat_cap)
+            q_cool = np.clip((drift - high) / gain, 0.0, cool_cap)
+            # The unit heats or cools in an hour, never both: the larger need decides, but in warm-up heat comes first, since the
+            # day's supply air cools rooms at once.
+            asked = q_heat @ z.multiplier
+            heats = ((asked >= q_cool @ z.multiplier) | ((ramp[:, 0] > 0.0) & (asked > 0.0)))[:, None]
+            q_heat, q_cool = np.where(heats, q_heat, 0.0), np.where(heats, 0.0, q_cool)
+            air = _over(q_heat, heat_cap) * here(caps["heat_flow"], h) + _over(q_cool, cool_cap) * here(caps["cool_flow"], h)
+            by_fan = _share_of(air @ z.multiplier, unit.max_cfm)[:, None]
+            q_heat, q_cool = (_within(q * by_fan, z.multiplier, limit[h]) for q, limit in zip((q_heat, q_cool), most))
+            heat[h], cool[h] = q_heat, q_cool
+            drift = drift + gain * (q_heat - q_cool)
+        room[active] = drift
+        lowest = np.minimum(lowest, drift.min(axis=0))
+    return {"heat": heat, "cool": cool, "end_f": room, "lowest_f": lowest}
+
+
+def _over(a, b):
+    """a / b where b is above zero, else 0."""
+    return np.where(b > 0.0, a / np.where(b > 0.0, b, 1.0), 0.0)
+
+
+def _share_of(asked, most):
+    """Share of what is asked for that there is, at most 1."""
+    return np.where(asked > most, _over(most, asked), 1.0)
+
+
+def _within(q, multiplier, most):
+    """Heat of zones, all cut by one share where together they ask for more than there is. (R, Z)"""
+    return q * _share_of(q @ multiplier, most)[:, None]
+
+
+def _morning(unit: Unit, conditions, loads: ZoneLoads, capacity, first, end_f, most_heat) -> dict:
+    """How cold rooms come to their setpoints from the start of occupancy on, at the latest by the end of the day.
+
+    Parameters
+    ----------
+    first : ndarray (N,)
+        First occupied hours.
+    end_f : ndarray (N, Z)
+        Room temperatures as they start.
+    most_heat : ndarray (H,)
+        What the source of the terminals has. [Btu/h]
+
+    Returns
+    -------
+    dict
+        The fields of ``_Rooms`` that it finds.
+    """
+    z = unit.zones
+    hours = len(conditions.oat_f)
+    late_heat, late_coil, late_cfm = (np.zeros((hours, len(z))) for _ in range(3))
+    handed, lack, counted, degree_hours = np.zeros(end_f.shape), np.zeros(end_f.shape), 0.0, np.zeros(len(z))
+    tolerance = unit.service.unmet_tolerance_f
+    at, cold = np.arange(len(first)), None
+    for step in range(hours):
+        h = (first[at] + step) % hours
+        if step > 0:
+            ends = conditions.fan_on[h] <= 0.0
+            handed[at[ends]] = cold[ends]
+            on = ~ends & (cold > 0.0).any(axis=1)
+            at, h, cold = at[on], h[on], cold[on]
+            if len(at) == 0:
+                break
+        day = _own_day(unit, conditions.take(h), loads.take(h))
+        if step == 0:
+            lack = np.maximum(day.target_f - end_f, 0.0)
+            cold = lack = np.where(lack > LEAST_MISS_F, lack, 0.0)
+            if not cold.any():
+                break
+        before = cold
+        k = day.conductance
+        gain = -np.expm1(-k / capacity) / k
+        left = np.maximum(before * np.exp(-k / capacity) - gain * day.help_btuh, 0.0)
+        q = np.where(before > 0.0, np.clip(left / gain, 0.0, day.spare_btuh), 0.0)
+        added = day.widest_cfm * _over(q, day.spare_btuh)
+        coil = q + loads.fs * added * day.lift_f
+        share = np.minimum(_share_of(coil @ z.multiplier, np.maximum(most_heat[h] - day.heat_btuh @ z.multiplier, 0.0)),
+                           _share_of(added @ z.multiplier, np.maximum(unit.max_cfm - day.cfm @ z.multiplier, 0.0)))[:, None]
+        cold = left - gain * q * share
+        cold = np.where(cold > LEAST_MISS_F, cold, 0.0)
+        late_heat[h], late_coil[h], late_cfm[h] = q * share, coil * share, added * share
+        mean = 0.5 * (before + cold)
+        degree_hours += np.maximum(mean - np.maximum(tolerance - day.short_f, 0.0), 0.0).sum(axis=0)
+        counted += float(((mean > tolerance) @ z.multiplier).sum())
+    return {"late_heat": late_heat, "late_coil": late_coil, "late_cfm": late_cfm, "lack_f": lack, "handed_f": handed,
+            "late_cold_degree_hours": degree_hours, "cold_zone_hours": counted}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _OwnDay:
+    """Cold rooms in steady hours of the day at the design supply temperature; (n, Z).
+
+    ``target_f`` where the hour holds a cold room: its heating setpoint, ``short_f`` less where its terminal is short ·
+    ``cfm`` airflow, ``heat_btuh`` reheat of the hour · ``conductance`` envelope and airflow [Btu/h.F] · ``help_btuh`` what warms a cold
+    room for nothing · ``spare_btuh`` room heat that the coil has left, with ``widest_cfm`` of added airflow (dual maximum)
+    that is lifted by ``lift_f``.
+    """
+
+    target_f: np.ndarray
+    short_f: np.ndarray
+    cfm: np.ndarray
+    heat_btuh: np.ndarray
+    conductance: np.ndarray
+    help_btuh: np.ndarray
+    spare_btuh: np.ndarray
+    widest_cfm: np.ndarray
+    lift_f: np.ndarray
+
+
+def _own_day(unit: Unit, c, loads: ZoneLoads) -> _OwnDay:
+    """See ``_OwnDay``."""
+    z, fs = unit.zones, loads.fs
+    sat = np.full(c.oat_f.shape, float(unit.air_handler.design_sat_f))
+    satz = zone_supply_f(unit, sat)[:, None]
+    enabled = heating_enabled(unit, c.oat_f, c.fan_on)
+    coil = z.reheat_btuh * z.has_reheat * enabled[:, None]
+    asked = requested_flow_cfm(unit, loads, sat, enabled)
+    # A cold room's terminal stands at its minimum, or at the airflow at which it heats in that hour anyway.
+    flow = np.where(heating_need_btuh(loads, loads.min_cfm, satz) > 0.0, asked, loads.min_cfm)
+    need = heating_need_btuh(loads, flow, satz)
+    rise = np.maximum(loads.heat_f + z.reheat_rise_max_f - satz, 0.0)
+    heat = np.clip(np.minimum(np.minimum(need, fs * flow * rise), coil), 0.0, None)
+    conductance = np.maximum(loads.ua_btuh_f + fs * flow, 1e-9)
+    short = np.maximum(need - heat, 0.0) / conductance
+    widest = np.where(z.dual_maximum & (coil > 0.0), np.maximum(z.heat_max_cfm - flow, 0.0), 0.0)
+    lift = np.maximum(loads.heat_f - short - satz, 0.0)
+    spare = np.minimum(coil, fs * (flow + widest) * rise) - heat - fs * widest * lift
+    still = np.minimum(coil, fs * flow * rise) - heat
+    # More airflow than the coil can warm is no help.
+    widest = np.where(spare > still, widest, 0.0)
+    return _OwnDay(target_f=loads.heat_f - short, short_f=short, cfm=asked, heat_btuh=heat, conductance=conductance,
+                   help_btuh=np.maximum(heat - need, 0.0), spare_btuh=np.maximum(np.maximum(spare, still), 0.0), widest_cfm=widest, lift_f=lift)
+
+
+def _most_cooling_kbtuh(unit: Unit, c):
+    """Room cooling that plant and outdoor air can give at night, fan heat at full flow taken off. (H,) [kBtu/h]"""
+    if unit.cooling.type == "none":
+        return np.zeros(np.shape(c.oat_f))
+    plant = cooling_capacity_kbtuh(unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, np.full(np.shape(c.oat_f), NIGHT_ENTERING_WB_F))
+    fan = fans.supply_fan(unit, np.array([unit.max_cfm]), np.array([unit.fan.design_dsp_inwc]))
+    free = free_cooling_frac(unit, c.oat_f)
+    gross = np.where(free < 1.0, plant / np.where(free < 1.0, 1.0 - free, 1.0), np.inf)
+    return np.maximum(gross - float(fan.heat_kw[0]) * KBTU_PER_KWH, 0.0)
 
 
 def free_cooling_frac(unit: Unit, oat_f):
@@ -168,19 +464,28 @@ def free_cooling_frac(unit: Unit, oat_f):
     return np.where(allowed, share, 0.0)
 
 
-def _night_energy(unit, c, fs, heat, cool, heat_cap, cool_cap, heat_flow, central) -> NightBlock:
-    """Fan, plant and heat source energy of given room heat and cooling (H, Z)."""
-    z = unit.zones
+def _night_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, duct: NightDuct | None) -> NightBlock:
+    """Fan, plant and heat source energy of what rooms were given."""
+    z, fs = unit.zones, loads.fs
+    central = supply_heating_mode(unit) == "hold"
+    heat, cool = rooms.heat, rooms.cool
     share = lambda q, cap: np.where(cap > 0.0, q / np.where(cap > 0.0, cap, 1.0), 0.0)  # noqa: E731
-    r_heat, r_cool = share(heat, heat_cap), share(cool, cool_cap)
-    run = np.maximum(r_heat.max(axis=1), r_cool.max(axis=1))
+    r_heat, r_cool = share(heat, rooms.heat_cap), share(cool, rooms.cool_cap)
+    taken = r_heat * rooms.heat_flow + r_cool * rooms.cool_flow
+    # The fan runs as long as the zone that calls longest, or longer where it cannot bring the air of all in that time.
+    run = np.maximum(np.maximum(r_heat.max(axis=1), r_cool.max(axis=1)), np.minimum(taken @ z.multiplier / unit.max_cfm, 1.0))
     # While it runs, flow is what the calling zones take on average over the run.
-    taken = (r_heat * heat_flow + r_cool * z.max_cfm) @ z.multiplier
-    flow = np.minimum(np.where(run > 0.0, taken / np.where(run > 0.0, run, 1.0), 0.0), unit.max_cfm)
-    fan = fans.supply_fan(unit, flow, np.full(flow.shape, unit.fan.design_dsp_inwc))
-    secondary = fans.secondary_fan_kw(unit, flow * unit.return_fan.flow_frac) if unit.return_fan.type == "return" else 0.0
-    fan_kw = np.where(run > 0.0, run * (fan.kw + secondary), 0.0)
-    fan_heat = np.where(run > 0.0, run * fan.heat_kw * KBTU_PER_KWH, 0.0)
+    each = taken / np.where(run > 0.0, run, 1.0)[:, None]
+    flow = np.minimum(each @ z.multiplier, unit.max_cfm)
+    fan_kw, fan_heat_kw = np.zeros(len(run)), np.zeros(len(run))
+    runs = np.flatnonzero(run > 0.0)
+    for part, dsp in _pressures(unit, c.oat_f[runs], each[runs], duct):
+        fan = fans.supply_fan(unit, flow[runs], dsp, duct is not None and duct.resets_pressure)
+        fan_kw[runs] += part * run[runs] * fan.kw
+        fan_heat_kw[runs] += part * run[runs] * fan.heat_kw
+    if unit.return_fan.type == "return":
+        fan_kw[runs] += run[runs] * fans.secondary_fan_kw(unit, flow[runs] * unit.return_fan.flow_frac)
+    fan_heat = fan_heat_kw * KBTU_PER_KWH
     heat_total = (heat @ z.multiplier) / 1000.0
     cool_total = (cool @ z.multiplier) / 1000.0
     heats = heat_total > cool_total
@@ -191,7 +496,7 @@ def _night_energy(unit, c, fs, heat, cool, heat_cap, cool_cap, heat_flow, centra
     entering_wb = np.full(coil.shape, NIGHT_ENTERING_WB_F)
     cooling_cap = cooling_capacity_kbtuh(unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, entering_wb)
     cool_time = running_share(run, coil, cooling_cap)
-    heat_time = running_share(run, from_plant, unit.preheat_kbtuh if central and unit.preheat.type != "same" else unit.heating_kbtuh)
+    heat_time = running_share(run, from_plant, most_heat_kbtuh(unit, central, c.oat_f))
     zero = np.zeros_like(from_plant)
     rate = from_plant / np.where(heat_time > 0.0, heat_time, 1.0)
     terminal, supply = (zero, rate) if central else (rate, zero)
@@ -203,12 +508,54 @@ def _night_energy(unit, c, fs, heat, cool, heat_cap, cool_cap, heat_flow, centra
              for name in ("electric_kw", "fuel_thermh", "purchased_kbtuh", "pump_kw")}
     plant = cooling_power(unit.cooling, unit.cooling_tons, coil / np.where(cool_time > 0.0, cool_time, 1.0),
                           (coil > 0.0).astype(float), c.oat_f, c.oawb_f, entering_wb)
-    return NightBlock(
-        running_frac=run, heat_kbtuh=heat_total, cool_kbtuh=cool_total, fan_kw=fan_kw,
-        cooling_kw=cool_time * plant.compressor_kw,
-        pump_tower_kw=cool_time * plant.pump_tower_kw + added["pump_kw"],
-        heating_kw=added["electric_kw"], fuel_thermh=added["fuel_thermh"],
-        purchased_cooling_kbtuh=cool_time * plant.purchased_kbtuh, purchased_heating_kbtuh=added["purchased_kbtuh"])
+    block = {
+        "running_frac": run, "heat_kbtuh": heat_total, "cool_kbtuh": cool_total, "fan_kw": fan_kw,
+        "cooling_kw": cool_time * plant.compressor_kw, "pump_tower_kw": cool_time * plant.pump_tower_kw + added["pump_kw"],
+        "heating_kw": added["electric_kw"], "fuel_thermh": added["fuel_thermh"],
+        "purchased_cooling_kbtuh": cool_time * plant.purchased_kbtuh, "purchased_heating_kbtuh": added["purchased_kbtuh"]}
+    late = np.flatnonzero(rooms.late_heat.any(axis=1))
+    block["late_heat_kbtuh"] = np.zeros(len(run))
+    for name, values in _late_energy(unit, c, loads, rooms, late, duct).items():
+        block[name][late] += values
+    return NightBlock(**block, start_miss_f=rooms.start_miss_f, lowest_f=rooms.lowest_f, starts=rooms.starts,
+                      late_cold_degree_hours=rooms.late_cold_degree_hours, cold_zone_hours=rooms.cold_zone_hours)
+
+
+def _pressures(unit: Unit, oat_f, zone_cfm, duct: NightDuct | None):
+    """Duct pressures of given airflows of zones, each with its share of the time. [(share, (R,) in. w.c.)]"""
+    if duct is None:
+        return [(1.0, np.full(len(oat_f), float(unit.fan.design_dsp_inwc)))]
+    rows = np.broadcast_to(duct.setpoint_inwc(oat_f, zone_cfm), np.shape(oat_f))
+    if duct.override_frac <= 0.0:
+        return [(1.0, rows)]
+    return [(1.0 - duct.override_frac, rows), (duct.override_frac, np.full(len(oat_f), float(duct.override_inwc)))]
+
+
+def _late_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, h, duct: NightDuct | None) -> dict[str, np.ndarray]:
+    """What heat after the start of occupancy adds to the day's own. (len(h),) each"""
+    if len(h) == 0:
+        return {}
+    z, oat = unit.zones, c.oat_f[h]
+    enabled = heating_enabled(unit, oat, c.fan_on[h])
+    day = _own_day(unit, c.take(h), loads.take(h))
+    heat, coil, own = (values @ z.multiplier / 1000.0 for values in (rooms.late_heat[h], rooms.late_coil[h], day.heat_btuh))
+    more, less = (sum_sources(heat_sources(unit, load, np.zeros(len(h)), enabled, oat)) for load in (own + coil, own))
+    added = {name: more[name] - less[name] for name in more}
+    fan_kw = np.zeros(len(h))
+    if rooms.late_cfm[h].any():
+        for sign, cfm in ((1.0, day.cfm + rooms.late_cfm[h]), (-1.0, day.cfm)):
+            flow = np.minimum(cfm @ z.multiplier, unit.max_cfm)
+            for part, dsp in _pressures(unit, oat, cfm, duct):
+                fan_kw += sign * part * fans.supply_fan(unit, flow, dsp, duct is not None and duct.resets_pressure).kw
+            if unit.return_fan.type == "return":
+                fan_kw += sign * fans.secondary_fan_kw(unit, flow * unit.return_fan.flow_frac)
+    return {"late_heat_kbtuh": heat, "heat_kbtuh": heat, "fan_kw": fan_kw, "pump_tower_kw": added["pump_kw"], "heating_kw": added["electric_kw"],
+            "fuel_thermh": added["fuel_thermh"], "purchased_heating_kbtuh": added["purchased_kbtuh"]}
+
+
+def sum_sources(both) -> dict[str, np.ndarray]:
+    """Energies of two heat sources together."""
+    return {name: getattr(both[0], name) + getattr(both[1], name) for name in ("electric_kw", "fuel_thermh", "purchased_kbtuh", "pump_kw")}
 
 
 def running_share(run, load, capacity):

@@ -717,6 +717,18 @@ def heat_pump_capacity_frac(source, oat_f):
     )
 
 
+def most_heat_of_source_kbtuh(source, capacity_kbtuh, oat_f):
+    """Heat that a source can bring to coils beside its standing loss [kBtu/h], shape of ``oat_f``; 0 without a source."""
+    oat = np.asarray(oat_f, dtype=float)
+    capacity = float(capacity_kbtuh or 0.0)
+    if source.type in ("none", "same") or capacity <= 0.0:
+        return np.zeros(oat.shape)
+    limit = np.full(oat.shape, capacity)
+    if source.type == "heat_pump":
+        limit = np.maximum(limit, capacity * heat_pump_capacity_frac(source, oat))
+    return limit - standing_loss_kbtuh(source, capacity)
+
+
 def heating_power(heating, capacity_kbtuh, load_kbtuh, enabled, oat_f):
     """Energy that a heating load takes.
 
@@ -771,11 +783,9 @@ def heating_power(heating, capacity_kbtuh, load_kbtuh, enabled, oat_f):
     if source.type in ("none", "same") or capacity <= 0.0:
         return HeatingPower(nothing, nothing, nothing, nothing, load)
     loss = standing_loss_kbtuh(source, capacity)
-    limit = capacity
     if source.type == "heat_pump":
         heat_pump_kbtuh = capacity * heat_pump_capacity_frac(source, oat)
-        limit = np.maximum(capacity, heat_pump_kbtuh)
-    served = np.minimum(load, limit - loss) * enabled
+    served = np.minimum(load, most_heat_of_source_kbtuh(source, capacity, oat)) * enabled
     output = served + loss * enabled
     electric_kw, fuel_thermh, purchased_kbtuh = nothing, nothing, nothing
     if source.type in ("boiler", "gas_furnace"):

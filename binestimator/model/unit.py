@@ -127,6 +127,8 @@ class Unit:
     fan_scale: float
     index_dsp_inwc: float
     oa_minimum_cfm: float
+    oa_required_cfm: float
+    oa_required_by: str
     oa_area_cfm: float
     oa_position_frac: float
     cooling_tons: float

@@ -90,6 +90,28 @@ def at_dsp_ends(record, dsp_inwc) -> dict[str, np.ndarray]:
     return {"dsp_at_max": dsp_inwc >= high - AT_END_INWC, "dsp_at_min": dsp_inwc <= low + AT_END_INWC}
 
 
+def night_dsp_inwc(unit: Unit, record, oat_f, zone_cfm):
+    """Duct pressure setpoint of a strategy at night, in setback, warm-up and cool-down. [in. w.c.]
+
+    Parameters
+    ----------
+    oat_f : ndarray (R,)
+    zone_cfm : ndarray (R, Z) or (1, Z)
+        What zones ask for at night. [cfm]
+
+    Returns
+    -------
+    ndarray (R,), or (1,) where it goes by airflow alone and one line of airflows was given.
+    """
+    if record.strategy == "fixed":
+        return np.full(1, float(record.setpoint_inwc))
+    if record.strategy in ("as_found", "outdoor_air"):
+        return by_outdoor_air(record, oat_f, np.zeros(np.shape(oat_f)))
+    if record.strategy == "airflow":
+        return by_airflow(record, zone_cfm @ unit.zones.multiplier, unit.design_cfm)
+    return settled_dsp_inwc(unit, zone_cfm, zone_cfm, record.ignored_requests, record.min_inwc, record.max_inwc)
+
+
 def demand_sat_f(unit: Unit, record, conditions, loads: ZoneLoads, ceiling_f):
     """Supply setpoint of the demand strategy: where zones are satisfied, inside the outdoor-air envelope. (R,)"""
     warmest = outdoor_envelope_f(conditions.oat_f, record.max_f, record.min_f, record.oat_min_f, record.oat_max_f)

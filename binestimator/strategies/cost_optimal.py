@@ -10,9 +10,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..model.air_handler import required_oa_cfm
 from ..model.loads import ZoneLoads
 from ..model.system import Floating, evaluate
 from ..model.unit import Unit
+from ..moist_air import humidity_ratio_from_dewpoint
 
 GRID_STEP_F = 1.0
 REFINEMENTS = 3
@@ -45,12 +47,18 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
     A temperature is allowed when unmet degrees, starved and ventilation-short zones of the
     row are not above those of the coldest supply air or of the baseline, whichever serves
     worse, and neither too cold zones, nor rows short of cooling, nor loads beyond the plant are above the baseline's (the
-    coldest supply air is no reference there: it is the worst): the optimum may pay neither
+    coldest supply air is no reference there: it is the worst), nor is outdoor air shorter or a room moister above the
+    humid limit, both by more than equal service allows on the mean of a year: the optimum may pay neither
     with comfort nor with loads for which nobody is charged. Where nothing else is allowed the
     coldest supply air stands.
     """
     shape = conditions.oat_f.shape
     top = np.maximum(limits.max_f, limits.min_f)
+    rules, dewpoint = unit.service, unit.air_handler.humid_dewpoint_f
+    humid, moister = (humidity_ratio_from_dewpoint(dewpoint + f, conditions.pressure_psia) for f in (0.0, rules.dewpoint_rise_f))
+    required = required_oa_cfm(unit, conditions.occupied, loads.oa_people_cfm)
+    # What equal service allows a row beyond the baseline, in the order of what is never to be worse than the baseline's.
+    allowance = np.array([0.0, 0.0, 0.0, 0.0, rules.outdoor_air_rise_frac, float(moister - humid)])[:, None] + SERVED_TOLERANCE
 
     floating = Floating(len(conditions.oat_f))
 
@@ -58,7 +66,13 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
         state = evaluate(unit, conditions, loads, sat, dsp_of_sat(conditions, loads, sat), resets_pressure=resets_pressure,
                          dsp_of_sat=dsp_of_sat, floating=floating)
         return (state.cost_usd_h, np.stack([state.unmet_degrees, state.starved_zones, state.ventilation_short_zones]),
-                np.stack([state.cold_zones, state.capacity_limited, state.unserved_kbtuh, state.heat_unserved_kbtuh]))
+                np.stack([state.cold_zones, state.capacity_limited, state.unserved_kbtuh, state.heat_unserved_kbtuh, short_of(state),
+                          np.maximum(state.room_humidity_ratio - humid, 0.0)]))
+
+    def short_of(state):
+        """Outdoor air missing as a share of what is required."""
+        enough = (1.0 - rules.outdoor_air_margin_frac) * required
+        return np.maximum(enough - state.oa_cfm, 0.0) / np.where(required > 0.0, required, 1.0)
 
     best_sat = np.full(shape, float(limits.min_f))
     best_cost, allowed, allowed_cold = run(best_sat)
@@ -68,7 +82,7 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
         # Where the plant is short at the coldest supply air only, what that serves is no reference.
         short = allowed_cold[_SHORT] > cold[_SHORT]
         allowed = np.where(short, service, np.maximum(allowed, service))
-        best_cost = np.where((allowed_cold <= cold + SERVED_TOLERANCE).all(axis=0), best_cost, np.inf)
+        best_cost = np.where((allowed_cold <= cold + allowance).all(axis=0), best_cost, np.inf)
         allowed_cold = cold
         inside = (other_sats[0] >= limits.min_f) & (other_sats[0] <= top)
         take = inside & (cost < best_cost - LEAST_GAIN_USD_H)
@@ -77,7 +91,7 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
     def consider(sat):
         nonlocal best_sat, best_cost
         cost, service, cold = run(sat)
-        ok = (service <= allowed + SERVED_TOLERANCE).all(axis=0) & (cold <= allowed_cold + SERVED_TOLERANCE).all(axis=0)
+        ok = (service <= allowed + SERVED_TOLERANCE).all(axis=0) & (cold <= allowed_cold + allowance).all(axis=0)
         take = ok & (cost < best_cost - LEAST_GAIN_USD_H)
         best_sat, best_cost = np.where(take, sat, best_sat), np.where(take, cost, best_cost)
 

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..checks import NOT_VENTILATED, bin_errors, short_of_outdoor_air
-from ..results import Results
+from ..advice.value import is_limit_of_control
+from ..checks import NOT_VENTILATED, baseline_failures, bin_errors, more_humid, saves_by_ventilation, short_of_outdoor_air
+from ..results import CHANGED_SERVICE, Results
 from ..strategies.choose import RESET_DSP, RESET_SAT
 from .layout import END_USES
 
@@ -145,20 +146,131 @@ def runs_at_all(results: Results) -> bool:
     return any(c.hourly["running_hours"] > 0.0 for c in results.candidates)
 
 
+def advised(results: Results):
+    """The candidate that the first page speaks for: the best value, else the least energy cost among those that may be best; None if neither."""
+    if results.best is None:
+        return None
+    value = None if results.advice is None else results.advice.value.best_id
+    return results.best if value is None else results[value]
+
+
 def answer(results: Results) -> str:
-    """The sentence an owner reads first."""
+    """The three sentences an owner reads first: do what, what it costs and saves, what can go wrong."""
     base, best = results.baseline, results.best
     if not runs_at_all(results):
         return "The air handler never runs by its schedule: there is nothing to reset and nothing to save."
+    failed = [check.name for check in results.checks if check.status == "fail"]
+    if failed:
+        return f"Do not use these results: a check that must not fail has failed ({', '.join(failed[:3])}). Nothing is ranked."
+    first = failing_text(results)
+    if best is None and first:
+        return first + " No option cures that and serves the rooms as well, so none is called best."
     if best is None:
-        return "No option could be ranked: each serves the rooms worse than the baseline."
-    if best.id == base.id:
+        return "No option can be called best; why stands below the table. Put right what is named there before money is spent on a reset."
+    if first:
+        change = best.saving["cost_usd"]
+        moves = f"about {money(abs(change), money_step(results))} a year {'less' if change >= 0.0 else 'more'} than the baseline"
+        return f"{first} Of the options that cure it, option {number_of(results, best.id)}, {best.name}, costs least to run: {moves}."
+    c = advised(results)
+    if c.id == base.id:
         advice = "leave the setpoints as they are" if today(results) is base else "stay with the baseline"
         return f"None of the ranked options costs less to run than the baseline ({base.name}): as things stand, {advice}."
-    step = money_step(results)
-    saving = best.saving["cost_usd"]
-    return (f"Option {number_of(results, best.id)}, {best.name}, costs least to run: about {money(saving, step)} a year less, "
-            f"{100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of this air handler and its plant.")
+    return " ".join((_do_what(results, c), _cost_and_saving(results, c), _risk(results, c)))
+
+
+def _do_what(results: Results, c) -> str:
+    best, number = results.best, number_of(results, c.id)
+    if is_limit_of_control(c.candidate):
+        return (f"Option {number}, {c.name}, costs least to run, but it is a limit of control that no loop reaches: "
+                "take it as what is to be had at most.")
+    said = f"Carry out option {number}, {c.name}"
+    if best.id == c.id:
+        return said + ("." if results.advice is None or results.advice.value.best_id is None else ": it costs least to run, and its last dollar still pays back.")
+    why = "is a limit of control that no loop reaches" if is_limit_of_control(best.candidate) else "asks for dollars that pay back too late"
+    return f"{said}: option {number_of(results, best.id)} would cost still less to run, but {why}."
+
+
+def _cost_and_saving(results: Results, c) -> str:
+    saving, base = c.saving["cost_usd"], results.baseline
+    said = f"It saves about {money(saving, money_step(results))} a year, {100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of this air handler and its plant" + equal_oa_text(results, c)
+    cost, incentive = c.candidate.cost_usd, c.candidate.incentive_usd
+    if cost <= 0.0:
+        return said + "; what it costs to carry out is not given."
+    said += f", for {money(cost)} once"
+    if incentive > 0.0:
+        return said + f" ({money(max(cost - incentive, 0.0))} after the incentive), and pays back in {payback_text(c.payback_after_incentive_years, c.payback_note)}."
+    return said + f", and pays back in {payback_text(c.payback_years, c.payback_note)}."
+
+
+def _risk(results: Results, c) -> str:
+    """The weightiest thing that can go wrong with an option: damp rooms, air not given, else what its saving hangs on."""
+    base = results.baseline
+    humid = c.hourly["humid_hours"] - base.hourly["humid_hours"]
+    if c.id in more_humid(results.candidates, base):
+        return f"The risk: rooms are damp for {humid:,.0f} more hours a year, so that a humidity limit on the reset should come with it."
+    if c.id in short_of_outdoor_air(results.candidates, base):
+        return "The risk: rooms get less outdoor air than today in some hours; the minimum has to be put right with it."
+    drivers = () if results.advice is None or results.advice.drivers_of != c.id else results.advice.drivers
+    if drivers:
+        first = drivers[0]
+        low, high = sorted((first.saving_low_pct, first.saving_high_pct))
+        return (f"The risk: the saving rests on assumptions, most of all on “{first.assumption.label.lower()}”, with which it lies between "
+                f"{low:.0f} and {high:.0f} %; rooms that complain can undo a reset in a day.")
+    return "The risk: a reset is undone in a day where rooms complain, so that somebody has to watch it."
+
+
+def value_lines(results: Results) -> list[str]:
+    """The way from cheap to dear, parts of combined options, options that coincide."""
+    advice = results.advice
+    if advice is None:
+        return []
+    lines = []
+    number = lambda id_: number_of(results, id_)  # noqa: E731
+    for step in advice.value.path:
+        mark = "★" if step.id == advice.value.best_id else "▸" if step.pays else "▹"
+        lines.append(f"{mark} Option {number(step.id)}: {money(step.net_cost_usd)} after incentive saves {money(step.saving_usd, money_step(results))} a year; what it adds pays "
+                     f"back in {payback_text(step.added_payback_years, '')}" + ("." if step.pays else f": beyond the owner’s limit of {advice.value.limit_years:g} years."))
+    if advice.value.note:
+        lines.append(advice.value.note[:1].upper() + advice.value.note[1:] + ".")
+    if any(step.pays for step in advice.value.path):
+        lines.append(f"★ is the best value: the last step whose added dollars pay back within the owner’s limit of {advice.value.limit_years:g} years.")
+    for part in advice.parts:
+        said = [f"{word} {money(usd, money_step(results))}" for word, usd in
+                (("repair", part.repair_usd), ("companion measures", part.companion_usd), ("reset", part.reset_usd)) if rounded(usd, money_step(results))]
+        lines.append(f"Option {number(part.id)} in parts, one on top of the other: {', '.join(said) or 'nothing'} a year.")
+    for same in advice.coincidences:
+        lines.append(f"{options([number(i) for i in same.ids])} come to the same: {same.why}.")
+    return lines
+
+
+def driver_lines(results: Results) -> list[str]:
+    """What the saving hangs on, the strongest first."""
+    advice = results.advice
+    if advice is None or not advice.drivers:
+        return []
+    c = results[advice.drivers_of]
+    said = 100.0 * share(c.saving["cost_usd"], results.baseline.annual["cost_usd"])
+    lines = [f"Option {number_of(results, c.id)} saves {said:.0f} % as it stands; with one assumption changed at a time:"]
+    for d in advice.drivers:
+        lines.append(f"{d.assumption.label}, {d.low} to {d.high}: {d.saving_low_pct:.0f} to {d.saving_high_pct:.0f} %.".replace("degF", "°F"))
+    return lines
+
+
+def failing_text(results: Results) -> str:
+    """What the baseline fails in and nobody has confirmed, for the first sentence; empty where there is nothing."""
+    found = results.baseline_service
+    said = [text for word, text, _ in baseline_failures(found) if word in found.open]
+    paths = dict.fromkeys(path for word, path, _ in found.suspects if word in found.open)
+    if not said:
+        return ""
+    return f"First: the baseline as put in fails: {plain_words('; '.join(said))}. Check {' and '.join(paths)}."
+
+
+def equal_oa_text(results: Results, candidate) -> str:
+    """The saving at equal outdoor air, where it differs; else empty."""
+    if candidate.id not in saves_by_ventilation(results.candidates, results.baseline):
+        return ""
+    return f" ({money(candidate.saving_at_equal_oa['cost_usd'], money_step(results))} with as much outdoor air as now)"
 
 
 # Uses of energy as they move, in the order of the table: key, what it is called in a sentence, unit.
@@ -196,7 +308,10 @@ def what_moves(results: Results) -> str:
         c = max(warm, key=lambda item: item.saving["cost_usd"])
         parts.append(f"Warmer supply air alone makes fans work harder to spare cooling or reheat (option {number_of(results, c.id)}: {moves_text(results, c)}): "
                      "both stand in each figure here.")
-    flagged = [k for k, c in enumerate(results.candidates, 1) if c.equal_service.flagged]
+    changed = [k for k, c in enumerate(results.candidates, 1) if c.kind == CHANGED_SERVICE]
+    if changed:
+        parts.append(f"{options(changed)} change{'s' if len(changed) == 1 else ''} what the rooms are promised and cannot be called best.")
+    flagged = [k for k, c in enumerate(results.candidates, 1) if c.equal_service.flagged and c.kind != CHANGED_SERVICE]
     if flagged:
         parts.append(f"{options(flagged)} serve{'s' if len(flagged) == 1 else ''} the rooms worse than the baseline and cannot be called best.")
     return " ".join(parts)
@@ -210,14 +325,17 @@ def key_figures(results: Results) -> list[tuple[str, str, str]]:
     cost = now.annual["cost_usd"]
     found = [(nothing, f"{money(cost, step)} a year", f"{money(10 * cost, step_for(10 * cost))} in ten years at today’s prices and weather")]
     if best is None:
-        found += [("Best option", "none", "each serves the rooms worse")]
+        why = ("a check has failed" if any(check.status == "fail" for check in results.checks) else
+               "none cures what the baseline fails in" if results.baseline_service.open else "each serves the rooms worse")  # fmt: skip
+        found += [("Best option", "none", why)]
     elif best.id == base.id:
         found += [("Best option", "stay", "no ranked option costs less to run")]
     else:
         number, saving = number_of(results, best.id), best.saving["cost_usd"]
         left = best.annual["cost_usd"]
         found += [(f"Best: option {number}", f"{money(left, step)} a year", f"{money(10 * left, step_for(10 * left))} in ten years; {best.name}"),
-                  ("It saves", f"{money(saving, step)} a year", f"{100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of the baseline")]
+                  ("It saves" if saving >= 0.0 else "It costs more", f"{money(abs(saving), step)} a year",
+                   f"{100 * share(abs(saving), base.annual['cost_usd']):.0f} % of the energy cost of the baseline")]
         c = best.candidate
         if c.cost_usd > 0.0:
             remark = "pays back in " + payback_text(best.payback_years, best.payback_note)
@@ -274,8 +392,7 @@ def options(numbers: list[int]) -> str:
 
 def plain_words(text: str) -> str:
     """A sentence of the run for readers of the summary, without terms of the trade."""
-    for term, plain in (("% of the cooling saving is latent", "% of the cooling saved is moisture not taken out"), ("unmet zone-degree-hours", "zone-hours times °F"),
-                        ("degF", "°F")):
+    for term, plain in (("degF.h", "hours times °F"), ("degF", "°F")):
         text = text.replace(term, plain)
     return text
 
@@ -403,18 +520,27 @@ STANDING_CAUTION = ("Warmer supply air dries rooms less, and lower duct pressure
 def risk_lines(results: Results) -> list[str]:
     """What can go wrong, from the run, and what is always true."""
     lines = []
-    allowed = results.baseline.hourly["humid_hours"] + results.project.service.humid_hours_tolerance
-    humid = {k: c.hourly["humid_hours"] for k, c in enumerate(results.candidates, 1) if c.hourly["humid_hours"] > allowed}
+    found = results.baseline_service
+    for word, said, _ in baseline_failures(found):
+        lines.append(f"▲ The baseline fails in {word.replace('_', ' ')}{', as is known' if word in found.confirmed else ''}: {plain_words(said)}.")
+    damp = more_humid(results.candidates, results.baseline)
+    humid = {k: c.hourly["humid_hours"] for k, c in enumerate(results.candidates, 1) if c.id in damp}
     if humid:
         said = ", ".join(f"{hours:,.0f} h with option {k}" for k, hours in humid.items())
         lines.append(f"▲ Damp rooms: {said}, against {results.baseline.hourly['humid_hours']:,.0f} h. Comfort and mould need a humidity limit on the reset.")
     short = short_of_outdoor_air(results.candidates, results.baseline)
     if short:
         said = ", ".join(f"{c.hourly['oa_short_hours']:,.0f} h with option {k}" for k, c in enumerate(results.candidates, 1) if c.id in short)
-        lines.append(f"▲ Less outdoor air than the minimum asks for: {said}. {NOT_VENTILATED}")
+        lines.append(f"▲ Less outdoor air than is required: {said}. {NOT_VENTILATED}")
+    part = saves_by_ventilation(results.candidates, results.baseline)
+    if part:
+        step = money_step(results)
+        said = ", ".join(f"{money(c.saving_at_equal_oa['cost_usd'], step)} for {money(c.saving['cost_usd'], step)} with option {k}"
+                         for k, c in enumerate(results.candidates, 1) if c.id in part)  # fmt: skip
+        lines.append(f"▲ Saving with as much outdoor air as the baseline gives, a year: {said}.")
     for finding in results.findings:
-        # That some are not ranked stands under the table, damp rooms and short ventilation stand above.
-        if finding.level == "caution" and finding.where not in ("humidity", "outdoor air") and not finding.text.startswith("Not equal in service"):
+        # That some are not ranked stands under the table; the baseline, damp rooms and short ventilation stand above.
+        if finding.level == "caution" and finding.where not in ("humidity", "outdoor air", "equal outdoor air", "baseline", "summary"):
             lines.append("▲ " + plain_words(finding.text))
     lines += ["▲ " + plain_words(f.text) for f in results.findings if f.level == "check" and f.where == "economizer"]
     return [*lines, STANDING_CAUTION]

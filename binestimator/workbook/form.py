@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from ..inputs.form_content import FORM_SHEETS, INPUTS, PROFILES, STRATEGIES, ZONES, empty_project, form_content
 from ..inputs.project import Project
+from ..seal import FORM
+from ..writing import Manners, NewFile, write_files
 from .form_layout import FORM_SPARE, FormPlan, Spare
 from .formats import Styles
 from .page import footer_text
 from .sheets import form_guide, form_inputs, form_tables, review
 from .sheets.form_cells import FormPages
-from .strict import Book, write_atomically
+from .strict import Book
 
 _WRITERS = {
     INPUTS: form_inputs.write, PROFILES: form_tables.write_profiles, ZONES: form_tables.write_zones, STRATEGIES: form_tables.write_strategies,
@@ -36,7 +40,7 @@ def form_bytes(project: Project | None = None, spare: Spare = FORM_SPARE) -> byt
     name = "Input form" if empty else project.info.name
     content = form_content(project, spare_points=3)
     footer = footer_text(name, "input form" if empty else f"input form, inputs {project.checksum()}")
-    with Book(title=name, comments="binestimator, input form") as book:
+    with Book(title=name, kind=FORM) as book:
         form = FormPages(book=book, styles=Styles(book), content=content, plan=FormPlan(content, spare), footer=footer, empty=True)
         guide = book.sheet(form_guide.SHEET)
         sheets = {sheet: book.sheet(sheet) for sheet in FORM_SHEETS}
@@ -49,19 +53,21 @@ def form_bytes(project: Project | None = None, spare: Spare = FORM_SPARE) -> byt
         return book.content()
 
 
-def write_form(path, project: Project | None = None) -> None:
+def write_form(path, project: Project | None = None, manners: Manners = Manners()) -> None:
     """Write an input form.
 
     Parameters
     ----------
     path : str or Path
-        File to write; an existing one is replaced in one step, or kept whole on any failure.
+        File to write. A form that is there already is replaced while it is as this program wrote it.
     project : Project, optional
         What the form is filled with.
+    manners : Manners
+        How to treat a file that stands there and is none that may be replaced.
 
     Raises
     ------
     WorkbookError
-        It cannot be written.
+        It cannot be written, or would replace a file that may hold somebody's work.
     """
-    write_atomically(path, form_bytes(project))
+    write_files([NewFile(Path(path), form_bytes(project), FORM)], manners)

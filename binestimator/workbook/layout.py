@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass
 
 from ..inputs.form_content import INPUTS, PROFILES, STRATEGIES, ZONES
-from .strict import LONGEST_SHEET_NAME
+from .strict import LONGEST_SHEET_NAME, utf16_length
 
 # ---------------------------------------------------------------- sheets, in order
 
@@ -40,7 +40,7 @@ CONTENTS = {
     ROWS: "The rows that stand for the year: hours, weights, outdoor conditions",
     COMPARISON: "Every annual figure of every candidate in full, from the bin rows and hour by hour",
     PATTERNS: "By month, by outdoor temperature and by airflow; the numbers behind the charts",
-    SERVICE: "Which zones are unmet or starved, and which drive the resets",
+    SERVICE: "Equal service: every rise over the baseline beside what is allowed; which zones are unmet or starved, and which drive the resets",
     CHECKS: "Hours, balances, bins against hours, plausibility",
     SOURCES: "Where equations and figures come from, and how each was seen",
     REVIEW: "Revisions, and questions of a reviewer with their answers",
@@ -98,7 +98,10 @@ def candidate_sheet_names(names: list[str], others: list[str] = ()) -> list[str]
     found = []
     for number, name in enumerate(names, 1):
         plain = " ".join(_ESCAPE.sub(" ", _FORBIDDEN.sub(" ", name)).split()).strip("' ")
-        sheet = f"{number} {plain}"[:LONGEST_SHEET_NAME].rstrip("' ")
+        sheet = f"{number} {plain}"[:LONGEST_SHEET_NAME]
+        while utf16_length(sheet) > LONGEST_SHEET_NAME:
+            sheet = sheet[:-1]
+        sheet = sheet.rstrip("' ")
         while sheet.casefold() in taken:  # two of them can only meet through case folding
             sheet = f"{number}"
         taken.add(sheet.casefold())
@@ -306,6 +309,7 @@ ZONE_RESULT_COLUMNS = (
     Column("starved_hours", "Starved", "h", "f0"),
     Column("ventilation_short_hours", "Ventilation short", "h", "f0", width=10),
     Column("cold_hours", "Too cold", "h", "f0"),
+    Column("cold_degree_hours", "Too cold, summed", "°F·h", "f1", width=10),
     Column("minimum_flow_hours", "At least airflow", "h", "f0"),
     Column("temperature_request_hours", "Asks for colder air", "h", "f0", width=10),
     Column("pressure_request_hours", "Asks for pressure", "h", "f0", width=10),

@@ -12,17 +12,14 @@ import datetime
 import inspect
 import io
 import math
-import os
-import stat
-import tempfile
 import warnings
 from collections.abc import Iterable, Sequence
 from functools import partial
-from pathlib import Path
 
 import numpy as np
 
 from ..errors import WorkbookError
+from ..seal import COMMENTS, seal_workbook
 
 # One fixed date in every file: same inputs, same bytes, and no clock.
 CREATED = datetime.datetime(2000, 1, 1)
@@ -48,8 +45,12 @@ class Book:
 
     Parameters
     ----------
-    title, comments : str
-        Document properties.
+    title : str
+        Document property.
+    kind : str
+        Kind of file, as in :mod:`binestimator.seal`.
+    comments : str
+        Added to the kind in the document property of this name.
     without_values : bool
         Formulas carry no values, so that another program has to find them.
 
@@ -58,8 +59,9 @@ class Book:
     Use as a context manager: inside it a warning of the library is an error.
     """
 
-    def __init__(self, *, title: str, comments: str = "", without_values: bool = False):
+    def __init__(self, *, title: str, kind: str, comments: str = "", without_values: bool = False):
         self.without_values = without_values
+        self.kind = kind
         # Loading the library takes time that commands without a workbook need not spend.
         from xlsxwriter import Workbook
 
@@ -68,7 +70,7 @@ class Book:
             "in_memory": True, "default_format_properties": {"font_name": BOOK_FONT, "font_size": BOOK_FONT_SIZE},
             "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
         })
-        self._book.set_properties({"title": title, "comments": comments, "created": CREATED})
+        self._book.set_properties({"title": title, "comments": COMMENTS[kind] + comments, "created": CREATED})
         self._book.set_calc_mode("auto")
         self._formats: dict = {}
         self._sheet_names: set[str] = set()
@@ -95,8 +97,8 @@ class Book:
 
     def sheet(self, name: str) -> "Sheet":
         """A new sheet. Raises WorkbookError if the name is too long, in use or has forbidden characters."""
-        if not 0 < len(name) <= LONGEST_SHEET_NAME:
-            raise WorkbookError(f"sheet name {name!r}: {len(name)} characters; 1 to {LONGEST_SHEET_NAME} are allowed")
+        if not 0 < utf16_length(name) <= LONGEST_SHEET_NAME:
+            raise WorkbookError(f"sheet name {name!r}: {utf16_length(name)} characters as the file counts them; 1 to {LONGEST_SHEET_NAME} are allowed")
         if name.casefold() in self._sheet_names:
             raise WorkbookError(f"sheet name {name!r}: already in use")
         self._sheet_names.add(name.casefold())
@@ -114,9 +116,9 @@ class Book:
         return made
 
     def content(self) -> bytes:
-        """The finished file."""
+        """The finished file, sealed."""
         self._book.close()
-        return self._buffer.getvalue()
+        return seal_workbook(self._buffer.getvalue(), self.kind)
 
 
 class Sheet:
@@ -320,6 +322,11 @@ def _done(answer, where: str) -> None:
         raise WorkbookError(f"{where}: the spreadsheet library refused it (answer {answer})")
 
 
+def utf16_length(text: str) -> int:
+    """Length as the file format counts it: characters outside the basic plane take two units."""
+    return len(text) + sum(character > "\uffff" for character in text)
+
+
 def column_name(column: int) -> str:
     """Letters of a column counted from 0."""
     name = ""
@@ -347,53 +354,3 @@ def quoted(sheet: str) -> str:
 def reference(sheet: str, row: int, column: int) -> str:
     """Absolute address with its sheet."""
     return f"{quoted(sheet)}!${column_name(column)}${row + 1}"
-
-
-def write_atomically(path, content: bytes) -> None:
-    """Put a whole file in place, or leave what was there.
-
-    The bytes go to a new file in the same folder, which then takes the name in one step; on
-    any failure or interruption that file is removed and an existing one stays as it was.
-
-    Raises
-    ------
-    WorkbookError
-        The folder does not exist or cannot be written, or the name belongs to a folder.
-    """
-    path = Path(path)
-    # A link stays a link: what it points to is replaced.
-    target = Path(os.path.realpath(path))
-    if target.is_dir():
-        raise WorkbookError(f"{path}: is a folder; give the name of a file")
-    temporary = None
-    try:
-        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.", suffix=".part")
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(temporary, _mode_of(target))
-        os.replace(temporary, target)
-        temporary = None
-    except FileNotFoundError as error:
-        raise WorkbookError(f"{path}: the folder {target.parent} does not exist; make it or choose another") from error
-    except OSError as error:
-        raise WorkbookError(
-            f"{path}: cannot be written ({error.strerror or error}); "
-            "check that the folder may be written and the file is not open in another program") from error
-    finally:
-        if temporary is not None:
-            try:
-                os.unlink(temporary)
-            except OSError:
-                pass  # what made writing fail can make this fail too; the first error is the one to tell
-
-
-def _mode_of(target: Path) -> int:
-    """Permissions of the file that is replaced, or those of a new file."""
-    try:
-        return stat.S_IMODE(target.stat().st_mode)
-    except FileNotFoundError:
-        mask = os.umask(0)
-        os.umask(mask)
-        return 0o666 & ~mask

@@ -11,7 +11,7 @@ CAUTIONS = (
      "counted in this file; a count of zero is no proof of compliance. Confirm by measurement at the reset's low end."),
     ("Humidity and mould", "Warmer supply air takes less moisture out. Where outdoor air is humid, rooms, ducts and cool surfaces can stay damp and grow mould, also "
      "in hours that save energy. Hold the reset by outdoor or room dew point and watch it. Part of a cooling saving can be moisture left "
-     "in the rooms; this file says how much."),
+     "in the rooms; this file judges it by depth and counts humid hours."),
     ("Freezing coils", "Mixed air near freezing can burst water coils. Resets must not delay, bypass or defeat low-temperature cut-outs, preheat, "
      "coil pumps or damper interlocks. Hours of cold mixed air are counted here from hourly means, which hide stratification and gusts."),
     ("Pressure relationships", "Supply airflow moves with both resets. Return, relief and exhaust must follow, or doors stick, smoke and odours travel, and rooms "
@@ -103,7 +103,10 @@ GLOSSARY = (
     ("Demand reset", "The zones' own requests move the setpoint: a few neediest zones decide"),
     ("Duct static pressure (DSP)", "Pressure held in the supply duct so that terminals get their air, in inches of water"),
     ("Economizer", "More outdoor air than the minimum, when that cools for free"),
-    ("Equal service", "A candidate that leaves rooms warmer, colder, short of air or more humid than the baseline, or more load unserved, is shown but not ranked"),
+    ("Equal service", "No room warmer, colder, moister, less ventilated or less ready at the start of occupancy than under the baseline, by depth and within what "
+     "sensors tell; a candidate that takes more from the rooms is shown but not ranked. The limits stand on “Zone service”"),
+    ("Other service", "A candidate that changes what the rooms are promised (setpoints, hours, required outdoor air, humidity limit): shown with what it changes, never ranked"),
+    ("Saving at equal outdoor air", "The saving with the candidate's minimum outdoor air raised to what the baseline gives at its minimum, as far as that is required"),
     ("Perfect resets", "The least energy cost that setpoints alone could reach on the plant as it is, hour by hour: a limit to measure candidates by, not a product"),
     ("Preheat", "Heat of the coil in the air handler"),
     ("Reheat", "Heat of the coils at the terminals, which warms air that was cooled before"),
@@ -132,10 +135,10 @@ HOW_TO_READ = (
 KINDS = (
     ("BEST", "best", "The least energy cost among candidates that serve the rooms as well as the baseline"),
     ("baseline", "base", "What the others are compared with"),
-    ("not ranked", "flagged", "Serves the rooms worse than the baseline; reasons are given"),
+    ("not ranked", "flagged", "Serves the rooms worse than the baseline, changes the service, or leaves uncured what the baseline fails in; reasons are given"),
     ("Total", "total", "Sum or weighted mean of a column"),
     ("agrees", "agree", "Two routes to the same figure meet"),
     ("PASS", "good", "A check that holds"),
     ("EXPLAIN", "explain", "A check that wants a reason"),
-    ("FAIL", "bad", "A check that must not fail: do not use the results"),
+    ("FAIL", "bad", "A check that must not fail: do not use the results; nothing is ranked"),
 )

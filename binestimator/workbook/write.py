@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import gc
 import json
+from pathlib import Path
 
 from .. import __version__
 from ..inputs.form_content import form_content
 from ..results import Results, Review, to_plain
+from ..seal import RESULTS, UNSEALED, seal_text
+from ..writing import Manners, NewFile, write_files
 from .form_layout import results_plan
 from .figures import runs_at_all
 from .formats import Styles
@@ -23,7 +26,7 @@ from .sheets import (
     bins, cautions, checks, comparison, form_inputs, form_tables, glance, guide, patterns, review, rows, service, sources,
 )  # fmt: skip
 from .sheets.form_cells import FormPages
-from .strict import Book, write_atomically
+from .strict import Book
 
 _WRITERS = {
     # Patterns first: charts on other sheets draw its tables.
@@ -81,7 +84,7 @@ def build_workbook(results: Results, second: Review | None = None, *, blank: boo
 
 
 def _build(results: Results, second: Review | None, blank: bool) -> tuple[bytes, Pen | None]:
-    with Book(title=results.project.info.name, comments=f"binestimator, run {results.run_id}", without_values=blank) as book:
+    with Book(title=results.project.info.name, kind=RESULTS, comments=results.run_id, without_values=blank) as book:
         work = Work(book=book, styles=Styles(book), results=results)
         # An air handler that never runs has no rows to compute: its figures are nights and idle plants.
         live = runs_at_all(results)
@@ -106,7 +109,13 @@ def _build(results: Results, second: Review | None, blank: bool) -> tuple[bytes,
         return book.content(), pen
 
 
-def write_workbook(results: Results, path, review: Review | None = None) -> None:
+def results_bytes(results: Results, review: Review | None = None) -> bytes:
+    """The results as plain data (JSON, UTF-8) with their checksum; keys are documented in the README."""
+    data = to_plain(results, review) | {"checksum": UNSEALED}
+    return seal_text(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def write_workbook(results: Results, path, review: Review | None = None, manners: Manners = Manners()) -> None:
     """Write the workbook.
 
     Parameters
@@ -114,25 +123,20 @@ def write_workbook(results: Results, path, review: Review | None = None) -> None
     results : Results
         From ``estimate``.
     path : str or Path
-        File to write; an existing one is replaced in one step, or kept whole on any failure.
+        File to write. A workbook of an earlier run is replaced while it is as this program wrote it.
     review : Review, optional
         A second run with a reviewer's overrides.
+    manners : Manners
+        How to treat a file that stands there and is none that may be replaced.
 
     Raises
     ------
     WorkbookError
-        It cannot be written.
+        It cannot be written, or would replace a file that may hold somebody's work.
     """
-    write_atomically(path, workbook_bytes(results, review))
+    write_files([NewFile(Path(path), workbook_bytes(results, review), RESULTS)], manners)
 
 
-def write_results_json(results: Results, path, review: Review | None = None) -> None:
-    """Write the results as plain data (JSON, UTF-8); keys are documented in the README.
-
-    Raises
-    ------
-    WorkbookError
-        It cannot be written.
-    """
-    text = json.dumps(to_plain(results, review), indent=1, ensure_ascii=False, allow_nan=False)
-    write_atomically(path, (text + "\n").encode("utf-8"))
+def write_results_json(results: Results, path, review: Review | None = None, manners: Manners = Manners()) -> None:
+    """Write the results file; parameters and errors as :func:`write_workbook`."""
+    write_files([NewFile(Path(path), results_bytes(results, review), RESULTS)], manners)

@@ -78,7 +78,7 @@ _PHYSICS = (
     ("k.least_flow", "Least airflow of a limit", "", 1e-6, "Keeps a division defined"),
     *((f"k.reset_{i}", f"Fan with pressure reset: c{i}", "", v, "ANSI/ASHRAE/IES 90.1-2022, table L4.2.3-1") for i, v in enumerate(fan.CURVE_RESET_STATIC)),
     *((f"k.static_{i}", f"Fan at fixed pressure: c{i}", "", v, "ANSI/ASHRAE/IES 90.1-2022, table L4.2.3-1") for i, v in enumerate(fan.CURVE_FIXED_STATIC)),
-    ("k.heat_share", "Most airflow while heating over the cooling maximum, when not given", "share", 0.5, "ANSI/ASHRAE/IES 90.1 (quoted)"),
+    ("k.heat_share", "Most airflow while heating over the cooling maximum, when not given", "share", 0.5, "From memory: at most half of the cooling maximum"),
     ("k.least_preheat", "Supply heating that is rounding", "kBtu/h", system.LEAST_PREHEAT_KBTUH, "Rounding"),
     ("k.flow_tolerance", "Shortfall of airflow that is rounding", "share", terminals.FLOW_TOLERANCE_FRAC, "Rounding"),
 )

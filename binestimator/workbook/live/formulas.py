@@ -58,14 +58,28 @@ def _roundup(value, digits):
     return np.sign(value) * np.ceil(np.abs(value))
 
 
-def _max_of(block):
-    return np.max(block, axis=1, keepdims=True)
+def _extreme(function):
+    """Of several values as arrays combine, or of one range by itself."""
+    folded = _fold(function)
+
+    def extreme(*values):
+        if len(values) == 1 and np.ndim(values[0]) == 2:
+            return function.reduce(values[0], axis=1, keepdims=True)
+        return folded(*values)
+
+    return extreme
+
+
+def _lookup(value, keys, results):
+    """Of the results, the one that stands at the last key not above the value; keys rise."""
+    keys, results = np.ravel(keys), np.ravel(results)
+    return results[np.searchsorted(keys, value, side="right") - 1]
 
 
 FUNCTIONS = {
-    "IF": _if, "MIN": _fold(np.minimum), "MAX": _fold(np.maximum), "MEDIAN": _median, "AND": _fold(np.logical_and),
+    "IF": _if, "MIN": _extreme(np.minimum), "MAX": _extreme(np.maximum), "MEDIAN": _median, "AND": _fold(np.logical_and),
     "OR": _fold(np.logical_or), "SQRT": np.sqrt, "EXP": np.exp, "LN": np.log, "ABS": np.abs, "SUMPRODUCT": _sumproduct,
-    "SUM": _sum, "MMULT": np.matmul, "ROUNDUP": _roundup,
+    "SUM": _sum, "MMULT": np.matmul, "ROUNDUP": _roundup, "LOOKUP": _lookup,
 }
 
 
@@ -146,15 +160,18 @@ class Scope:
 def line_through(x: str, points: int, name: str) -> str:
     """Template of straight lines through points, flat outside.
 
+    Any number of points gives one short formula: the point at or below the abscissa is looked up.
+
     Parameters
     ----------
     x : str
         Template of the abscissa.
     points : int
     name : str
-        Names ``{name.x1}``, ``{name.y1}``, ... of the points and ``{name.s1}``, ... of the slopes.
+        Ranges ``{name.x}``, ``{name.y}`` of the points and ``{name.s}`` of the slopes after each: the first stands
+        for all below the points, and its slope and the last are 0. ``{name.y1}`` is the first point's value.
     """
-    text = f"{{{name}.y1}}"
-    for k in range(1, points):
-        text += f"+{{{name}.s{k}}}*(MEDIAN({{{name}.x{k}}},{x},{{{name}.x{k + 1}}})-{{{name}.x{k}}})"
-    return text
+    if points == 1:
+        return f"{{{name}.y1}}"
+    found = lambda what: f"LOOKUP({x},{{{name}.x}},{{{name}.{what}}})"  # noqa: E731
+    return f"({found('y')}+{found('s')}*({x}-{found('x')}))"

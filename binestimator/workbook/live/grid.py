@@ -2,7 +2,8 @@
 
 A table of some hundred rows and columns is written as ready rows of the file format: through the
 library's cells the same takes ten times as long. Above the table stand, over the columns that use
-them, the constants its formulas need, each with a label and a unit.
+them, the constants its formulas need, each with a label and a unit. Where there is no more room
+above, formulas read a constant where it stands.
 """
 
 from __future__ import annotations
@@ -80,6 +81,8 @@ class GridColumn:
         The formula works on arrays and gives ``width`` results in each row.
     text : bool
         Values are texts.
+    above : tuple of str
+        Constants that stand above this very column, so that a row of columns can be multiplied with a row of constants.
     total : str
         ``sum``, ``mean``, ``weight`` or empty; see ``layout.Column``.
     """
@@ -98,6 +101,7 @@ class GridColumn:
     annual: str = ""
     column: int = -1
     head: tuple[str, ...] = ()
+    above: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -144,7 +148,7 @@ class Grid:
 
     def add(self, key: str, label: str, unit: str, template, style: str = "f2", *, values=None, width: int = 1,
             array: bool = False, text: bool = False, total: str = "", total_unit: str = "", annual: str = "",
-            head: tuple[str, ...] = ()) -> GridColumn:
+            head: tuple[str, ...] = (), above: tuple[str, ...] = ()) -> GridColumn:
         """Add a column; without ``values`` the template gives them.
 
         ``template`` is one text, a tuple with one a part, or None for plain values.
@@ -155,7 +159,7 @@ class Grid:
         elif not text:
             values = np.asarray(values, dtype=float).reshape(self.lines * self.parts, width)
         column = GridColumn(key, label, unit, style, templates, values, width, array, text, total, total_unit, annual,
-                            self._next, head)
+                            self._next, head, above)
         self._next += width
         self.groups[-1].columns.append(column)
         self._by_key[key] = column
@@ -163,6 +167,23 @@ class Grid:
         address = f"{left}{OWN}" if width == 1 else f"{left}{OWN}:{column_name(column.column + width - 1)}{OWN}"
         self.scope.put(key, address, values)
         return column
+
+    def block(self, name: str, first: str, last: str) -> None:
+        """Name neighbouring columns, from ``first`` to ``last``, as one range of a row."""
+        keys = self._keys(first, last)
+        self.scope.put(name, f"{self.scope.address(first)}:{self.scope.address(last)}", np.hstack([self.scope[key] for key in keys]))
+
+    def block_above(self, name: str, first: str, last: str, place: int) -> None:
+        """Name the constants that stand above neighbouring columns, the ``place``-th of each, as one range."""
+        keys = self._keys(first, last)
+        left, right = (column_name(self._by_key[key].column) for key in (first, last))
+        row = PARAMETER_ROW + 2 * place + 2
+        values = np.array([[float(self.outer[self._by_key[key].above[place]]) for key in keys]])
+        self.scope.put(name, f"${left}${row}:${right}${row}", values)
+
+    def _keys(self, first: str, last: str) -> list[str]:
+        keys = list(self._by_key)
+        return keys[keys.index(first):keys.index(last) + 1]
 
     def _evaluated(self, templates, width) -> np.ndarray:
         shape = (self.lines * self.parts, width)
@@ -216,10 +237,17 @@ class Grid:
     # --- writing
 
     def _place_parameters(self) -> int:
-        """Constants above the group that uses them first. Returns tiers used."""
+        """Constants above the group that uses them first, as far as there is room. Returns tiers used."""
         tiers = 0
-        pen, sheet = self.pen, self.sheet
         for group in self.groups:
+            reserved = max(len(column.above) for column in group.columns)
+            tiers = max(tiers, reserved)
+            for column in group.columns:
+                for tier, name in enumerate(column.above):
+                    self._place(name, tier, column.column)
+        pen = self.pen
+        for group in self.groups:
+            reserved = max(len(column.above) for column in group.columns)
             wanted = []
             for column in group.columns:
                 for template in column.templates:
@@ -230,18 +258,20 @@ class Grid:
             room = sum(c.width for c in group.columns)
             if at == 0 and room > 1:  # the column of row numbers is too narrow for words
                 at, room = 1, room - 1
-            for k, name in enumerate(wanted):
+            for k, name in enumerate(wanted[:room * (MOST_TIERS - reserved)]):
                 tier, place = divmod(k, room)
-                tiers = max(tiers, tier + 1)
-                row, column = PARAMETER_ROW + 2 * tier, at + place
-                label, unit = pen.labels[name]
-                sheet.text(row, column, f"{label} [{unit}]" if unit else label, pen.s("parameter_label"))
-                pen.formula(sheet, row + 1, column, "=" + self.outer.address(name), self.outer[name], pen.s("parameter"))
-                self.parameters[name] = (row + 1, column)
-                self.scope.put(name, f"${column_name(column)}${row + 2}", self.outer[name])
-        if tiers > MOST_TIERS:
-            raise WorkbookError(f"{sheet.name}: constants take {tiers} lines above the table; {MOST_TIERS} fit")
+                tiers = max(tiers, reserved + tier + 1)
+                self._place(name, reserved + tier, at + place)
         return tiers
+
+    def _place(self, name: str, tier: int, column: int) -> None:
+        """A constant in a tier above a column; formulas of the table read it there."""
+        row = PARAMETER_ROW + 2 * tier
+        label, unit = self.pen.labels[name]
+        self.sheet.text(row, column, f"{label} [{unit}]" if unit else label, self.pen.s("parameter_label"))
+        self.pen.formula(self.sheet, row + 1, column, "=" + self.outer.address(name), self.outer[name], self.pen.s("parameter"))
+        self.parameters[name] = (row + 1, column)
+        self.scope.put(name, f"${column_name(column)}${row + 2}", self.outer[name])
 
     def write(self) -> None:
         """Constants, heads and lines."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from ..page import title
 from .candidate import part_overrides
 from .formulas import Scope
@@ -56,11 +58,12 @@ class Lines:
             if strategy == "as_found" and record.points_unoccupied is not None:
                 self._points(f"{p}points_unoccupied", s("points_unoccupied"), record.points_unoccupied)
         if strategy in ("outdoor_air", "airflow"):
-            ys = ",".join(f"{{{p}points.y{k}}}" for k in range(1, len(record.points) + 1))
+            # Of one point there is no table.
+            ys = f"{p}points.y" if len(record.points) > 1 else f"{p}points.y1"
             words = "supply air" if part == "sat" else "duct static"
             shown = "°F" if part == "sat" else "in. w.c."
-            self._derive(f"{p}low", f"Lowest {words} of the line", shown, f"MIN({ys})")
-            self._derive(f"{p}high", f"Highest {words} of the line", shown, f"MAX({ys})")
+            self._derive(f"{p}low", f"Lowest {words} of the line", shown, f"MIN({{{ys}}})")
+            self._derive(f"{p}high", f"Highest {words} of the line", shown, f"MAX({{{ys}}})")
         if strategy in ("demand", "cost_optimal"):
             self._mirror(f"{p}low", s(f"min_{unit}"))
             self._mirror(f"{p}high", s(f"max_{unit}"))
@@ -93,7 +96,7 @@ class Lines:
         self._put(name, label, unit, value, "input")
 
     def _derive(self, name: str, label: str, unit: str, template: str) -> None:
-        value = float(self.scope.evaluate(template))
+        value = float(np.asarray(self.scope.evaluate(template)).reshape(()))
         self.pen.formula(self.sheet, self.row, 1, "=" + self.scope.formula(template), value, self.pen.s("general", "line", "left"))
         self._put(name, label, unit, value, "")
 

@@ -191,9 +191,6 @@ class Site:
         self._fan()
         self._limits()
         self._plant()
-        self._section("Setback, warm-up and cool-down: value block, found hour by hour")
-        for key, value in self.run.night.items():
-            self.held(f"night.{key}", key.replace("_", " "), key.rsplit("_", 1)[-1], value, "value block")
         self._section("Prices")
         self.mirror("prices.electricity_usd_kwh", "prices.fuel_usd_therm", "prices.cooling_usd_kbtu", "prices.heat_usd_kbtu")
         self._sheet.on_paper(footer=self.pen.work.footer, last_row=self._row, last_column=3, repeat_rows=(3, 3))
@@ -214,6 +211,9 @@ class Site:
         self.derive(i + "gain_area", f"{name}: area that gains count on", "ft²", f"SUMPRODUCT({{z.mult}},{{z.area_gain}},{{{member}}})")
         self.derive(i + "area", f"{name}: floor area", "ft²", f"SUMPRODUCT({{z.mult}},{{z.area_ft2}},{{{member}}})")
         self.derive(i + "persons", f"{name}: people when full", "persons", f"{{{i}gain_area}}/{g_}people_ft2}}")
+        self.derive(i + "latent_full", f"{name}: moisture of people when full", "Btu/h", f"{{{i}persons}}*{g_}people_latent_btuh}}")
+        self.derive(i + "oa_full", f"{name}: outdoor air by people when full", "cfm", f"{{{i}persons}}*{g_}oa_cfm_person}}")
+        self.derive(i + "plenum_full", f"{name}: light into the plenum when all is on", "Btu/h", f"{{{i}gain_area}}*{{{i}plenum}}")
 
     def _outdoor_air(self) -> None:
         oa, eco = self.project.outdoor_air, self.project.economizer
@@ -222,9 +222,10 @@ class Site:
         self.mirror("outdoor_air.ventilation_efficiency", "outdoor_air.maximum_frac")
         self.derive("c.oa_area", "Outdoor air by area, at the zones", "cfm", "+".join(f"{{g{g}.area}}*{{g{g}.oa_cfm_ft2}}" for g in groups))
         self.derive("c.oa_people", "Outdoor air by people when full, at the zones", "cfm",
-                    "+".join(f"{{g{g}.persons}}*{{g{g}.oa_cfm_person}}" for g in groups))
-        self.fallback("c.oa_minimum", "outdoor_air.minimum_cfm", "({c.oa_area}+{c.oa_people})/{outdoor_air.ventilation_efficiency}",
+                    "+".join(f"{{g{g}.oa_full}}" for g in groups))
+        self.fallback("c.oa_required", "outdoor_air.required_cfm", "({c.oa_area}+{c.oa_people})/{outdoor_air.ventilation_efficiency}",
                       "zones' outdoor air over the ventilation efficiency when not given")
+        self.fallback("c.oa_minimum", "outdoor_air.minimum_cfm", "{c.oa_required}", "required outdoor air when not given")
         self.derive("c.oa_area_cfm", "Outdoor air by area, at the intake", "cfm", "{c.oa_area}/{outdoor_air.ventilation_efficiency}")
         if oa.control == "position":
             self.fallback("c.oa_position", "outdoor_air.position_frac", "MIN({c.oa_minimum}/{air_handler.design_cfm},1)",
@@ -592,35 +593,37 @@ class Site:
             values = getattr(on, kind if kind == "group_occupied" else f"{kind}_frac")
             label = {"people_gain": "People, delayed", "lights_gain": "Lights, delayed", "equipment_gain": "Equipment, delayed",
                      "people": "People present", "lights": "Lights on", "group_occupied": "Group occupied"}[kind]
+            full = {"people": ("latent_full", "oa_full"), "lights": ("plenum_full",)}.get(kind, ())
             for g in groups:
-                grid.add(f"{kind}_{g}", f"{label}: {self.project.groups[g].name}", "share", None, "f3", values=col(values[:, g]))
+                grid.add(f"{kind}_{g}", f"{label}: {self.project.groups[g].name}", "share", None, "f3", values=col(values[:, g]),
+                         above=tuple(f"g{g}.{name}" for name in full))
+            ends = f"{kind}_0", f"{kind}_{len(groups) - 1}"
+            grid.block(f"{kind}_row", *ends)
+            for tier, name in enumerate(full):
+                grid.block_above(f"{name}_row", *ends, tier)
         grid.group("Gains per area, and sun (value block)")
         for g in groups:
             grid.add(f"gain_{g}", f"Gains per area: {self.project.groups[g].name}", "Btu/h·ft²",
-                     f"{{people_gain_{g}}}*{{g{g}.people}}+{{lights_gain_{g}}}*{{g{g}.lights}}+{{equipment_gain_{g}}}*{{g{g}.equipment}}", "f2")
+                     f"{{people_gain_{g}}}*{{g{g}.people}}+{{lights_gain_{g}}}*{{g{g}.lights}}+{{equipment_gain_{g}}}*{{g{g}.equipment}}", "f2",
+                     above=tuple(f"g{g}.{name}" for name in ("people", "lights", "equipment")))
         for j, side in enumerate(SUN):
             grid.add(f"sun_{side}", f"Sun through clear glass, {side}", "Btu/h·ft²", None, "f1", values=col(on.glass_sun_btuh_ft2[:, j]))
         grid.add("sun_roof", "Sun on the roof", "Btu/h·ft²", None, "f1", values=col(on.roof_sun_btuh_ft2))
         grid.group("Whole building")
         grid.add("infiltration_frac", "Infiltration that remains", "share", "IF({occupied}=1,{building.infiltration_running_frac},1)", "f2")
         grid.add("infiltration", "Infiltration of all rooms", "cfm", "{infiltration_frac}*SUMPRODUCT({z.mult},{z.infiltration_cfm})", "f0")
-        grid.add("latent", "Moisture gain", "Btu/h", "+".join(f"{{people_{g}}}*{{g{g}.persons}}*{{g{g}.people_latent_btuh}}" for g in groups)
-                 + "+{occupied}*{air_handler.latent_extra_btuh}", "f0")
-        grid.add("plenum", "Light into the plenum", "Btu/h", "+".join(f"{{lights_{g}}}*{{g{g}.gain_area}}*{{g{g}.plenum}}" for g in groups), "f0")
-        grid.add("oa_people", "Outdoor air by people present, at the zones", "cfm",
-                 "+".join(f"{{people_{g}}}*{{g{g}.persons}}*{{g{g}.oa_cfm_person}}" for g in groups), "f0")
+        grid.add("latent", "Moisture gain", "Btu/h", "SUMPRODUCT({people_row},{latent_full_row})+{occupied}*{air_handler.latent_extra_btuh}", "f0")
+        grid.add("plenum", "Light into the plenum", "Btu/h", "SUMPRODUCT({lights_row},{plenum_full_row})", "f0")
+        grid.add("oa_people", "Outdoor air by people present, at the zones", "cfm", "SUMPRODUCT({people_row},{oa_full_row})", "f0")
         names = tuple(z.name for z in self.project.zones)
         block = lambda key, label, unit, template, style="f0": (  # noqa: E731
             grid.group(label + ", zone by zone"), grid.add(key, label, unit, template, style, width=z_count, array=True, head=names))
-        gains_first, gains_last = grid.scope.address("gain_0"), grid.scope.address("sun_roof")
-        grid.scope.put("gain_row", f"{gains_first}:{gains_last}", np.hstack([grid.scope[k] for k in (*(f"gain_{g}" for g in groups), *(f"sun_{s}" for s in SUN), "sun_roof")]))
-        occ_first, occ_last = grid.scope.address("group_occupied_0"), grid.scope.address(f"group_occupied_{len(groups) - 1}")
-        grid.scope.put("occ_row", f"{occ_first}:{occ_last}", np.asarray(on.group_occupied, dtype=float))
+        grid.block("gain_row", "gain_0", "sun_roof")
         block("gains", "Room gains with sun", "Btu/h", "MMULT({gain_row},{z.matrix})")
         block("ua", "Conductance with infiltration", "Btu/h·°F", "{z.ua_btuh_f}+{fs}*{infiltration_frac}*{z.infiltration_cfm}", "f1")
-        block("tc", "Cooling setpoint", "°F", "{z.tcu}+MMULT({occ_row},{z.members})*({z.tco}-{z.tcu})", "f1")
-        block("th", "Heating setpoint", "°F", "{z.thu}+MMULT({occ_row},{z.members})*({z.tho}-{z.thu})", "f1")
-        block("vmin", "Minimum airflow", "cfm", "{z.min_off}+MMULT({occ_row},{z.members})*({z.min}-{z.min_off})")
+        block("tc", "Cooling setpoint", "°F", "{z.tcu}+MMULT({group_occupied_row},{z.members})*({z.tco}-{z.tcu})", "f1")
+        block("th", "Heating setpoint", "°F", "{z.thu}+MMULT({group_occupied_row},{z.members})*({z.tho}-{z.thu})", "f1")
+        block("vmin", "Minimum airflow", "cfm", "{z.min_off}+MMULT({group_occupied_row},{z.members})*({z.min}-{z.min_off})")
         block("qc", "Load at the cooling setpoint", "Btu/h", "{gains}+{ua}*({oat}-{tc})")
         block("qh", "Load at the heating setpoint", "Btu/h", "{gains}+{ua}*({oat}-{th})")
         self.dual = bool((unit.zones.dual_maximum & unit.zones.has_reheat).any())
@@ -696,32 +699,54 @@ def _code_of(numbers) -> str:
     return "sci" if largest < 0.001 else number_style(largest)
 
 
+# Colder than any air and less than any airflow: the abscissa from which the first point's value holds.
+_BELOW_ALL_POINTS = -1000.0
+
+
 def write_points(pen, sheet, row: int, scope: Scope, name: str, path: str, registry, points, own_values: bool = False) -> int:
-    """Points of a line, one below the other, and their slopes; returns the next row."""
+    """Points of a line and the slope after each; returns the next row.
+
+    Abscissas, ordinates and slopes stand one below the other, each after a line for what lies below
+    the first point, so that formulas can look up in them.
+    """
     s = pen.s
     label, unit = registry.label(path)
     x_unit, _, y_unit = unit.partition(":")
-    for k, (x, y) in enumerate(points, 1):
-        for axis, value, u in (("x", x, x_unit), ("y", y, y_unit)):
-            own = f"{path}.{axis}{k}"
-            sheet.text(row, 0, f"{label}: {axis}{k}", s("line", "small"))
-            sheet.text(row, 2, u, s("line", "small"))
-            if own_values:
-                sheet.number(row, 1, float(value), s("general", "line", "left"))
-            else:
-                pen.formula(sheet, row, 1, "=" + registry.address(own), float(value), s("general", "line", "left"))
-            sheet.text(row, 3, "candidate's own value" if own_values else "input", s("line", "small", "quiet"))
-            scope.put(f"{name}.{axis}{k}", f"{_sheet_ref(sheet.name)}!$B${row + 1}", float(value))
-            pen.labels[f"{name}.{axis}{k}"] = (f"{label}: {axis}{k}", u)
-            row += 1
-    for k in range(1, len(points)):
-        template = f"({{{name}.y{k + 1}}}-{{{name}.y{k}}})/({{{name}.x{k + 1}}}-{{{name}.x{k}}})"
-        value = float(scope.evaluate(template))
-        sheet.text(row, 0, f"{label}: slope from {k} to {k + 1}", s("line", "small"))
-        pen.formula(sheet, row, 1, "=" + scope.formula(template), value, s("general", "line", "left"))
-        scope.put(f"{name}.s{k}", f"{_sheet_ref(sheet.name)}!$B${row + 1}", value)
-        pen.labels[f"{name}.s{k}"] = (f"{label}: slope {k}", "")
+    style = s("general", "line", "left")
+    at = lambda k: f"{_sheet_ref(sheet.name)}!$B${k + 1}"  # noqa: E731
+    flat = "flat outside the points"
+    count = len(points)
+
+    def line(words: str, u: str, value: float, formula: str | None, how: str) -> float:
+        nonlocal row
+        sheet.text(row, 0, f"{label}: {words}", s("line", "small"))
+        sheet.text(row, 2, u, s("line", "small"))
+        sheet.text(row, 3, how, s("line", "small", "quiet"))
+        if formula is None:
+            sheet.number(row, 1, value, style)
+        else:
+            pen.formula(sheet, row, 1, "=" + formula, value, style)
         row += 1
+        return value
+
+    starts, columns = [], []
+    for axis, numbers, u in (("x", [float(x) for x, _ in points], x_unit), ("y", [float(y) for _, y in points], y_unit)):
+        starts.append(row)
+        below = [line(f"{axis} below all points", u, *((_BELOW_ALL_POINTS, None) if axis == "x" else (numbers[0], at(row + 1))), flat)] if count > 1 else []
+        for k, number in enumerate(numbers, 1):
+            scope.put(f"{name}.{axis}{k}", at(row), number)
+            line(f"{axis}{k}", u, number, None if own_values else registry.address(f"{path}.{axis}{k}"), "candidate's own value" if own_values else "input")
+        columns.append([*below, *numbers])
+    if count == 1:
+        return row
+    starts.append(row)
+    slopes = [line("slope below all points", "", 0.0, None, flat)]
+    for k in range(1, count):
+        template = f"({{{name}.y{k + 1}}}-{{{name}.y{k}}})/({{{name}.x{k + 1}}}-{{{name}.x{k}}})"
+        slopes.append(line(f"slope from {k} to {k + 1}", "", float(scope.evaluate(template)), scope.formula(template), ""))
+    slopes.append(line(f"slope from {count} on", "", 0.0, None, flat))
+    for part, start, numbers in zip("xys", starts, (*columns, slopes), strict=True):
+        scope.put(f"{name}.{part}", f"{at(start)}:$B${start + len(numbers)}", np.array([numbers]))
     return row
 
 

@@ -153,7 +153,7 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
     if chain.parts > 1:
         note += f" The rows stand {chain.parts} times: without and with the operators' overrides, by their shares of the time."
     sheet.text(CANDIDATE_TITLE_ROW + 3, 0, note, s("small", "quiet"))
-    labels = {"unit": "Unit of the totals", "rows": "Rows", "night": "Setback, warm-up", "idle": "Idle heating plant", "year": "Year", "run": "Of the run", "difference": "Live less run"}
+    labels = {"unit": "Unit of the totals", "rows": "Rows", "night": "Nights (values)", "idle": "Idle heating plant", "year": "Year", "run": "Of the run", "difference": "Live less run"}
     for key, row in TOTAL_ROWS.items():
         sheet.merged_text(row, 0, row, 1, labels[key], s("total" if key == "year" else "subtotal", "small"))
     chain.year_cells = {}
@@ -182,7 +182,7 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
         value = total
         if c.annual in run.night and c.annual != "running_hours":
             night = run.night[c.annual]
-            pen.formula(sheet, TOTAL_ROWS["night"], at, "=" + grid.outer.address(f"night.{c.annual}"), night, s("f1", "subtotal", "small"))
+            sheet.number(TOTAL_ROWS["night"], at, night, s("f1", "subtotal", "small"))
             parts.append(f"{letter}{TOTAL_ROWS['night'] + 1}")
             value += night
         if c.annual in chain.site.idle:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from ...results import ANNUAL, COUNT_KEYS
+from ...checks import saves_by_ventilation
+from ...results import ANNUAL, CHANGED_SERVICE, COUNT_KEYS
 from ..layout import annual_name
 from ..page import Work, height_of, lines_of, title, unit_text
 from ..strict import Sheet
@@ -80,11 +81,13 @@ def _strategies(work: Work, sheet: Sheet, row: int) -> int:
     marks = []
     for c in results.candidates:
         words = ["baseline"] if c.id == results.baseline_id else []
+        if c.kind == CHANGED_SERVICE:
+            words.append("changes the service")
         words.append("not ranked" if c.rank is None else f"rank {c.rank}")
         if c.rank == 1:
             words.append("BEST")
         marks.append(", ".join(words))
-    row = _line(work, sheet, row, "Standing", "", marks, "small", "Rank by energy cost among candidates that serve the rooms as well as the baseline")
+    row = _line(work, sheet, row, "Standing", "", marks, "small", "Rank by energy cost among candidates that serve the rooms as well as the baseline, and cure what it fails in")
     return row
 
 
@@ -108,7 +111,16 @@ def _saving(work: Work, sheet: Sheet, row: int) -> int:
         row = _line(work, sheet, row, name, unit, [c.saving[key] for c in work.results.candidates], style)
     base = work.results.baseline.annual["cost_usd"]
     shares = [c.saving["cost_usd"] / base if base else None for c in work.results.candidates]
-    return _line(work, sheet, row, "Energy cost, share saved", "of baseline", shares, "pct2_signed")
+    row = _line(work, sheet, row, "Energy cost, share saved", "of baseline", shares, "pct2_signed")
+    text = "With the minimum outdoor air raised, row by row, to what the baseline gives at its minimum, as far as it is required"
+    row = _line(work, sheet, row, "Energy cost, at equal outdoor air", "USD", [c.saving_at_equal_oa["cost_usd"] for c in work.results.candidates], "usd2_signed", text)
+    if saves_by_ventilation(work.results.candidates, work.results.baseline):
+        row = _section(work, sheet, row, "Saved at equal outdoor air: without the saving of air that is not given")
+        for key in work.results.baseline.saving_at_equal_oa:
+            name, unit = known[key]
+            style = "usd2_signed" if unit == "USD" else "signed"
+            row = _line(work, sheet, row, name, unit, [c.saving_at_equal_oa[key] for c in work.results.candidates], style)
+    return row
 
 
 def _money(work: Work, sheet: Sheet, row: int) -> int:

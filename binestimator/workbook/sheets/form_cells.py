@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ...inputs.form_content import COUNTS, OTHERWISE, REVIEWER, UNUSED, YOURS, Entry, FormContent, can_review
+from ...inputs.defaults import rules
 from ...inputs.schema import POINT_X_RANGE, Field, default_text
-from ..form_layout import FormPlan
+from ..form_layout import INPUT_AT, FormPlan
 from ..formats import Styles
 from ..strict import LONGEST_RULE_LIST, LONGEST_RULE_TEXT, Book, Sheet, cell_name, reference
 from .inputs import number_style
@@ -45,7 +46,15 @@ class FormPages:
     empty: bool = False
 
     def address(self, path: str) -> str:
-        """Address, for formulas, of the cell that counts; of a shared setting that of the user."""
+        """Address, for formulas, of the cell that counts; of a shared setting that of the user.
+
+        With a ``?`` behind the path of an input that stands once: what the reviewer or the user gives, not what
+        stands in where nobody does.
+        """
+        if path.endswith("?"):
+            sheet, row, column = self.plan.yours[path[:-1]]
+            yours, review = reference(sheet, row, column), reference(sheet, row, INPUT_AT[REVIEWER])
+            return f'IF({review}<>"",{review},{yours})'
         return reference(*(self.plan.counts.get(path) or self.plan.yours[path]))
 
 
@@ -127,18 +136,19 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
     at = cell_name(area[0], area[1])
     low, high = POINT_X_RANGE if coordinate == "x" else (field.low, field.high)
     number = f"{low:.12g} to {high:.12g}" if low is not None else ""
-    allowed = number if coordinate else field.allowed
+    allowed = number if coordinate else field.allowed_as(in_cell=True)
     none = field.optional or bool(coordinate)
     if field.type in ("float", "optional_float", "int") or coordinate:
         whole = field.type == "int"
         if none:
             test = f"{at}>={low:.12g},{at}<={high:.12g}" + (f",{at}=INT({at})" if whole else "")
             rule = {"validate": "custom", "value": f'=OR({at}="none",{at}="{UNUSED}",AND(ISNUMBER({at}),{test}))'}
-            allowed = allowed if "none" in allowed else f'{allowed}, or "none"'
+            allowed = allowed if "none" in allowed else f"{allowed}, or the word none"
         else:
             rule = {"validate": "integer" if whole else "decimal", "criteria": "between", "minimum": low, "maximum": high}
     elif field.type in ("choice", "bool", "choice_float"):
         words = ["yes", "no"] if field.type == "bool" else [c if isinstance(c, str) else f"{c:g}" for c in field.choices]
+        words += ["none"] if field.optional else []
         allowed = "yes or no" if field.type == "bool" else allowed
         if len(",".join(words)) <= LONGEST_RULE_LIST:
             rule = {"validate": "list", "source": words}
@@ -149,8 +159,9 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
             allowed = "name of a profile group"
         else:
             rule = {"validate": "length", "criteria": "between", "minimum": 0, "maximum": field.max_length}
-    allowed = _ALLOWED_LISTS.get(field.type, allowed) if not coordinate else allowed
     default = "" if field.required or coordinate else f" Empty: {default_text(field)}." if field.default is not None else ""
+    if field.path in rules():
+        default = " Empty: what stands under “Otherwise”."
     message = f"Allowed: {allowed}.{default} {field.description}."
     if who == REVIEWER:
         message = f"Reviewer’s value; the claim stays as it is. Allowed: {allowed}."
@@ -160,19 +171,10 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
                    error_message=_cut(f"Expected {allowed}."))  # fmt: skip
 
 
-_ALLOWED_LISTS = {
-    "hour_pair": "two clock hours 0 to 24 such as 7, 18, or closed",
-    "date_list": "days such as 01-01, 12-25, or no days",
-    "profile24": "24 numbers 0 to 1 with commas between them, one for each clock hour",
-}
-
-
 def allowed_text(field: Field) -> str:
     """Allowed values as a form asks for them: lists without brackets."""
-    if field.type == "bool":
-        return "yes or no"
-    if field.type in _ALLOWED_LISTS:
-        return _ALLOWED_LISTS[field.type]
+    if field.type in ("bool", "hour_pair", "date_list", "profile24", "choice_list"):
+        return field.allowed_as(in_cell=True)
     if field.type == "points":
         return f"x {POINT_X_RANGE[0]:g} to {POINT_X_RANGE[1]:g}, y {field.low:g} to {field.high:g}"
     if field.low is not None:

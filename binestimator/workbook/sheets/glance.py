@@ -7,10 +7,12 @@ from math import ceil
 
 import numpy as np
 
+from ...checks import saves_by_ventilation
+from ...results import CHANGED_SERVICE
 from ..charts import fill_of, pixels_of, place_at, room, style_chart
 from ..figures import (
-    DSP_WORDS, SAT_WORDS, answer, bound_text, holdback_lines, key_figures, money_step, number_of, options, plain_words, risk_lines, rounded,
-    sure_lines, today, use_step, used_end_uses, what_moves,
+    DSP_WORDS, SAT_WORDS, answer, bound_text, driver_lines, holdback_lines, key_figures, money_step, number_of, options, plain_words, risk_lines, rounded,
+    sure_lines, today, use_step, used_end_uses, value_lines, what_moves,
 )
 from ..formats import INK, LAGOON, NUMBERS, PETROL
 from ..layout import GLANCE, GUIDE, LIVE_YEAR, NOTHING_EDITED, sheet_candidates
@@ -42,10 +44,11 @@ _LEAST, _LEAST_FRAC = 0.001, 0.000001
 def columns_of(results) -> list[tuple[str, str, str, str]]:
     """Columns of the comparison after rank and name: key, label, unit, part."""
     changes = [(key, label, unit, "change") for key, label, unit in used_end_uses(results)]
+    at_equal_oa = [("saving_oa_usd", "… at equal outdoor air", "a year", "money")] if saves_by_ventilation(results.candidates, results.baseline) else []
     return [
         *changes, ("reheat_kbtu", "Reheat at zones", "kBtu", "change"),
         ("cost_usd", "Energy cost", "a year", "money"), ("saving_usd", "Saving", "a year", "money"),
-        ("saving_frac", "Saving", "of cost", "money"), ("bound_share", "Of what perfect resets save", "", "money"),
+        ("saving_frac", "Saving", "of cost", "money"), *at_equal_oa, ("bound_share", "Of what perfect resets save", "", "money"),
         ("implementation", "Cost to carry out", "once", "once"), ("payback", "Pays back in", "years", "once"),
         ("payback_after", "… with incentive", "years", "once"), ("service", "Rooms served", "", "service"),
     ]
@@ -253,6 +256,8 @@ def _bound_line(work: Work, sheet: Sheet, columns, row: int, steps, usd: float) 
 
 def standing(results, c) -> str:
     """Mark of a candidate in the first column: words, not colour alone."""
+    if c.kind == CHANGED_SERVICE:
+        return "▲ changed"
     if c.rank is None:
         return "▲ not ranked"
     if c.rank == 1:
@@ -267,11 +272,15 @@ def _money_cell(results, key: str, c, usd: float) -> tuple[object, str]:
         return rounded(c.annual["cost_usd"], usd), "usd_short"
     if c.id == base.id:
         return "–", "text"
+    if key == "service" and c.kind == CHANGED_SERVICE:
+        return "▲ CHANGED", "text"
     if key == "service":
         as_good = "as now" if today(results) is base else "as baseline"
         return as_good if not c.equal_service.flagged else "▲ WORSE", "text"
     if key == "saving_usd":
         return rounded(saving, usd), "usd_signed"
+    if key == "saving_oa_usd":
+        return rounded(c.saving_at_equal_oa["cost_usd"], usd), "usd_signed"
     if key == "saving_frac":
         return (saving / base.annual["cost_usd"], "signed_pct") if base.annual["cost_usd"] else ("–", "text")
     if key == "bound_share":
@@ -292,15 +301,21 @@ _UNIT_WORDS = {"kWh": "kWh: kilowatt-hours of electricity", "therm": "therm: 100
 def _remarks(work: Work, sheet: Sheet, row: int, last: int, width: float) -> int:
     """Why candidates are not ranked, what the limit is, units; returns the row after."""
     s, results = work.styles, work.results
-    reasons: dict[str, list[int]] = {}
+    reasons: dict[tuple[str, str], list[int]] = {}
     for number, c in enumerate(results.candidates, 1):
         if c.equal_service.flagged:
-            reasons.setdefault("; ".join(plain_words(reason) for reason in c.equal_service.reasons), []).append(number)
-    texts = [f"▲ {options(numbers)} {'is' if len(numbers) == 1 else 'are'} not ranked, as {'it serves' if len(numbers) == 1 else 'they serve'} the rooms worse: {text}."
-             for text, numbers in reasons.items()]  # fmt: skip
+            head = "changes the service" if c.kind == CHANGED_SERVICE else "serves the rooms worse"
+            reasons.setdefault((head, "; ".join(plain_words(reason) for reason in c.equal_service.reasons)), []).append(number)
+    several = {"changes the service": "change the service", "serves the rooms worse": "serve the rooms worse"}
+    texts = [f"▲ {options(numbers)} {'is' if len(numbers) == 1 else 'are'} not ranked, as {f'it {head}' if len(numbers) == 1 else f'they {several[head]}'}: {text}."
+             for (head, text), numbers in reasons.items()]  # fmt: skip
     if len(texts) > _MOST_REASONS:
         # One paragraph, so that the page stays readable however many options there are.
-        texts = ["▲ Not ranked, as they serve the rooms worse: " + "  ·  ".join(f"{options(numbers).lower()}: {text}" for text, numbers in reasons.items()) + "."]
+        both = " or ".join(several[head] for head in several if any(head == h for h, _ in reasons))
+        texts = [f"▲ Not ranked, as they {both}: " + "  ·  ".join(f"{options(numbers).lower()}: {text}" for (_, text), numbers in reasons.items()) + "."]
+    without = [k for k, c in enumerate(results.candidates, 1) if c.rank is None and not c.equal_service.flagged]
+    if without and results.baseline_service.open:
+        texts.append(f"▲ {options(without)}: not ranked, as what the baseline fails in is not cured ({', '.join(results.baseline_service.open).replace('_', ' ')}).")
     texts.append(bound_text(results))
     units = dict.fromkeys(unit for key, _, unit, _ in columns_of(work.results) if unit in _UNIT_WORDS)
     texts.append("  ·  ".join(["Rounded; in full on “Comparison”", *(_UNIT_WORDS[unit] for unit in units),
@@ -334,8 +349,11 @@ def _texts(work: Work, sheet: Sheet, row: int, first: int, widths: list[float]) 
     s, results = work.styles, work.results
     last = len(widths) - 1
     width = room(widths[first:])
-    for label, lines in (("What holds the resets back", holdback_lines(results)), ("What can go wrong", risk_lines(results)),
+    for label, lines in (("What is worth its money, from cheap to dear", value_lines(results)), ("What holds the resets back", holdback_lines(results)),
+                         ("What can go wrong", risk_lines(results)), ("What the saving hangs on", driver_lines(results)),
                          ("How sure, and what it rests on", sure_lines(results))):
+        if not lines:
+            continue
         sheet.height(row, 20)
         for place in range(first, last + 1):
             sheet.text(row, place, label if place == first else "", s("section"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ...service import rule_texts
 from ..formats import ORIGINS
 from ..layout import CANDIDATE_CONTENTS, CONTENTS, GUIDE, live_contents
 from ..page import Work, height_of, lines_of, title
@@ -38,6 +39,9 @@ def write(work: Work, sheet: Sheet) -> None:
         sheet.text(row, 0, word, s(style, "line", "left"))
         sheet.text(row, 1, meaning, s("line"))
         row += 1
+    row = _section(work, sheet, row + 1, "Equal service: what a candidate may take from the rooms more than the baseline does, and still be ranked")
+    for head, said in rule_texts(results.project):
+        row = _pair(work, sheet, row, head, said)
     row = _section(work, sheet, row + 1, "Words")
     for word, meaning in GLOSSARY:
         row = _pair(work, sheet, row, word, meaning)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ...inputs.form_content import cell_of
 from ...inputs.paths import parse_path
-from ..page import title
+from ..page import height_of, lines_of, title
 from ..strict import Sheet
 
 SHEET = "Review"
@@ -52,7 +52,7 @@ def write(pages, sheet: Sheet, first: tuple[str, str, str, str, str] | None = No
 def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
     """Overrides that stood in the file that was read, and what a whole run makes of them."""
     row = _head(sheet, s, row, "As reviewed: a second run with the reviewer’s overrides; the claim stands on all other sheets",
-                ["Claimed, USD/yr", "Ratio", "Candidate", "As reviewed, USD/yr", ""])
+                ["Claimed, USD/yr", "Ratio", "Candidate", "As reviewed, USD/yr", "Service and rank as reviewed"])
     for line in lines:
         sheet.number(row, 0, line.claimed_usd, s("f0", "line", "left"))
         if line.ratio is None:
@@ -61,8 +61,16 @@ def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
             sheet.number(row, 1, line.ratio, s("pct0", "line", "left"))
         sheet.text(row, 2, line.name, s("line", "wrap"))
         sheet.number(row, 3, line.reviewed_usd, s("f0", "line", "left"))
-        sheet.text(row, 4, "", s("line"))
+        c = review.results[line.id]
+        standing = f"rank {c.rank}" if c.rank is not None else f"not ranked: {c.not_ranked}".replace("degF", "°F")
+        sheet.text(row, 4, standing, s("line", "text_small", "wrap"))
+        sheet.height(row, height_of(max(lines_of(standing, _REVISIONS[4][1], 8.0), lines_of(line.name, _REVISIONS[2][1]))))
         row += 1
+    best, failed = review.results.best, review.results.baseline_service.fails
+    said = f"Best of the second run: {'none' if best is None else best.name}." + (
+        f" Its baseline fails in {', '.join(failed).replace('_', ' ')}." if failed else "")
+    sheet.merged_text(row, 0, row, 4, said, s("wrap", "bold"))
+    row += 1
     row = _head(sheet, s, row + 1, "Overrides of that run", ["Value", "", "Input", "", ""])
     for path, value in review.overrides.items():
         shown = cell_of(parse_path(path)[0].field, value)

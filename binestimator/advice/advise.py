@@ -1,0 +1,33 @@
+"""Results with advice: drivers of the answer and value for money, found once a run is whole."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from ..estimate import estimate
+from ..results import Advice, Held, Results
+from .drivers import find_drivers
+from .value import best_value, coincidences, combined_parts, is_limit_of_control
+
+
+def driven_id(results) -> str | None:
+    """Candidate whose saving the drivers are about: the best value, else the best, else the largest saving."""
+    value = best_value(results).best_id
+    if value is not None:
+        return value
+    others = [c for c in results.candidates if c.id != results.baseline_id]
+    open_to = [c for c in others if c.rank is not None and not is_limit_of_control(c.candidate)] or others
+    return max(open_to, key=lambda c: c.saving["cost_usd"]).id if open_to else None
+
+
+def advise(results: Results) -> Results:
+    """The same results with ``advice`` (see ``results.Advice``)."""
+    about = driven_id(results)
+    return replace(results, advice=Advice(
+        drivers_of=about, drivers=find_drivers(results, about) if about else (), value=best_value(results),
+        parts=combined_parts(results), coincidences=coincidences(results)))
+
+
+def estimate_and_advise(project, weather, held: Held | None = None) -> Results:
+    """:func:`estimate.estimate`, then :func:`advise`."""
+    return advise(estimate(project, weather, held))

@@ -1,0 +1,211 @@
+"""Defaults that follow from choices, the number of terminals and the climate."""
+
+import io
+
+import openpyxl
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from binestimator.climate import climate_of, climate_zone, degree_days
+from binestimator.estimate import estimate
+from binestimator.inputs import documentation_markdown, project_from_mapping
+from binestimator.inputs.defaults import default_in_force, rules
+from binestimator.inputs.form_content import form_content
+from binestimator.inputs.schema import FIELDS, fields_of
+from binestimator.workbook.form import FORM_SPARE, form_bytes
+from binestimator.workbook.form_layout import FormPlan
+from builders import PLAIN, merged, project_of, weather_of
+from recalculation import Spreadsheet
+
+LEAST = {"project": {"name": "Least"}, "weather": {"file": "723170TYA.CSV"}, "building": {"floor_area_ft2": 48_000, "floors": 4}, "group": [{"name": "office"}]}
+
+
+def least(**changes):
+    return project_from_mapping(merged(LEAST, changes))
+
+
+# --- by choice -----------------------------------------------------------------------------------
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(
+    ("chiller_set", "kw_per_ton"), [("A", 12 / 10.1), ("B", 12 / 10.1), ("C", 0.75), ("D", 0.72), ("E", 0.66), ("F", 0.61), ("G", 0.56)]
+)
+def test_input_of_a_chiller_is_that_of_its_set(chiller_set, kw_per_ton):
+    """90.1-2022 table J-4: 10.1 EER air-cooled, .750 to .560 kW/ton water-cooled. 3e-4: 1.188 is rounded."""
+    project = least(cooling={"chiller_set": chiller_set})
+    assert project.cooling.kw_per_ton == pytest.approx(kw_per_ton, rel=3e-4)
+    assert project.origins["cooling.kw_per_ton"] == "default"
+    pumps = project.cooling.condenser_pump_w_ton, project.cooling.tower_w_ton
+    assert pumps == (0.0, 0.0) if chiller_set in "AB" else min(pumps) > 0.0
+    source = {row[0]: row[7] for row in project.effective_rows()}["cooling.kw_per_ton"]
+    assert "90.1-2022" in source and chiller_set in source
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(("tons", "units", "expected"), [(74, 1, "C"), (75, 1, "D"), (150, 1, "E"), (300, 1, "F"), (600, 1, "G"), (600, 4, "E")])
+def test_set_of_a_chiller_is_that_of_its_size(tons, units, expected):
+    """Sizes of 90.1-2022 table J-4, by chiller."""
+    assert least(cooling={"capacity_tons": tons, "units": units}).cooling.chiller_set == expected
+
+
+def test_without_a_capacity_the_floor_area_stands_in():
+    assert least().cooling.chiller_set == "D"  # 48,000 ft2 at 400 ft2 a ton
+    assert least(building={"floor_area_ft2": 20_000, "floors": 1}).cooling.chiller_set == "C"
+    assert project_from_mapping(merged(LEAST, {"building": None, "zone": [{"name": "A", "area_ft2": 900}]})).cooling.chiller_set == "F"
+
+
+def test_what_is_given_stays_and_overrides_move_what_follows():
+    project = least(cooling={"kw_per_ton": 0.9, "chiller_set": "A"})
+    assert project.cooling.kw_per_ton == 0.9 and project.origins["cooling.kw_per_ton"] == "given"
+    assert project.defaults["cooling.kw_per_ton"][0] == 1.188  # what would count otherwise
+    assert least().with_overrides({"cooling.chiller_set": "G"}).cooling.kw_per_ton == 0.56
+    assert least(heating={"boiler_curve": "non_condensing"}).heating.efficiency_frac == 0.8
+    assert least().heating.efficiency_frac == 0.84
+    assert least(fan={"motor_hp": 5}, air_handler={"design_cfm": 2000}).fan.motor_efficiency_frac == 0.895
+    assert least(cooling={"type": "direct_expansion", "capacity_tons": 15}).cooling.eer == 11.0
+
+
+@pytest.mark.parametrize(("area", "floors", "zones", "ignored"), [(8_000, 1, 7, 0.0), (20_000, 1, 20, 1.0), (48_000, 4, 48, 2.0)])
+def test_ignored_requests_follow_the_number_of_terminals(area, floors, zones, ignored):
+    project = least(building={"floor_area_ft2": area, "floors": floors})
+    assert sum(zone.multiplier for zone in project.zones) == zones
+    each = project.candidate("sat_demand_dsp_demand")
+    assert each.sat.ignored_requests == each.dsp.ignored_requests == ignored
+    assert least(sat={"demand": {"ignored_requests": 5}}).candidate("sat_demand").sat.ignored_requests == 5.0
+
+
+@pytest.mark.invariant
+def test_rules_are_sound():
+    """Each rule can be reached, differs from what comes before it, says where it comes from, and stands in the reference."""
+    text = documentation_markdown()
+    for path, lines in rules().items():
+        section, _, name = path.partition(".")
+        assert lines[0].field is fields_of(section)[name]
+        for rule in lines:
+            assert rule.source and rule.conditions
+            assert f" when {rule.words}" in text or f"or {rule.words}" in text
+        assert len({rule.words for rule in lines}) == len(lines)
+    assert all(source not in documentation_markdown() for source in ("90.1 performance rating practice", "appendix G sizing"))
+
+
+@pytest.mark.invariant
+@given(st.floats(1, 20_000), st.integers(1, 12), st.none() | st.floats(500, 5_000_000), st.booleans())
+def test_some_default_always_counts(tons, units, area, sized):
+    values = {"cooling.capacity_tons": None if sized else tons, "cooling.units": units, "building.floor_area_ft2": area}
+    value, source = default_in_force("cooling.chiller_set", values.get)
+    assert value in "CDEFG" and source
+
+
+def test_sources_do_not_claim_more_than_was_seen():
+    """The default of infiltration is an assumption, and heating at half the maximum is from memory."""
+    source = {field.path: field.source for field in FIELDS}
+    assert source["building.infiltration_running_frac"].startswith("assumption")
+    assert source["zone.heat_max_cfm"].startswith("from memory")
+    assert source["limits.damper_exponent"].startswith("assumption")
+    field = fields_of("limits")["damper_exponent"]
+    assert field.low <= 0.3 and field.high >= 3.0  # quick opening to equal percentage
+
+
+# --- by climate ----------------------------------------------------------------------------------
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize(("place", "zone", "limit", "warmest"), [("greensboro", "4A", 65.0, 65.0), ("miami", "1A", 65.0, 60.0), ("sand_point", "7", 75.0, 65.0)])
+def test_climate_of_the_three_stations(place, zone, limit, warmest):
+    """Zones by degree-days as published limits give them (Miami 1A, Greensboro 4A, Sand Point 7); limits of 90.1 table 6.5.1.1.3."""
+    weather = weather_of(place)
+    assert climate_of(weather) == zone
+    project = least().in_climate(zone)
+    assert (project.economizer.high_limit_f, project.limits.sat_max_f) == (limit, warmest)
+    assert project.origins["economizer.high_limit_f"] == "default"
+
+
+@pytest.mark.crosscheck
+def test_degree_days_are_those_counted_elsewhere():
+    """24-hour means of the files, counted by another route: 3876, 1306 + ... degF.days; half a unit of the last place."""
+    heating, cooling = degree_days(weather_of("greensboro").frame["oat_f"].to_numpy())
+    assert heating == pytest.approx(3876, abs=0.5) and cooling == pytest.approx(4286, abs=0.5)
+    heating, cooling = degree_days(weather_of("miami").frame["oat_f"].to_numpy())
+    assert heating == pytest.approx(130, abs=0.5) and cooling == pytest.approx(9404, abs=0.5)
+
+
+@pytest.mark.invariant
+def test_moist_dry_and_marine():
+    """Greensboro's temperatures with desert air are 4B; cooled to a mild year with a cool summer they are marine."""
+    frame = weather_of("greensboro").frame
+    oat, dew, month = (frame[name].to_numpy() for name in ("oat_f", "dewpoint_f", "month"))
+    assert climate_zone(oat, dew - 25.0, month) == "4B"
+    mild = 52.0 + (oat - oat.mean()) * 0.45
+    assert climate_zone(mild, mild - 8.0, month)[-1] == "C"
+    assert climate_zone(oat + 30.0, dew, month)[0] == "0" and climate_zone(oat - 40.0, dew - 40.0, month) == "8"
+    zones = [int(climate_zone(oat + shift, dew + shift, month)[0]) for shift in range(-45, 35, 5)]
+    assert zones == sorted(zones, reverse=True)
+
+
+def test_a_given_climate_goes_before_the_weather():
+    project = least(weather={"climate_zone": "5A"})
+    assert project.climate == "5A" and project.economizer.high_limit_f == 70.0
+    assert project.in_climate("1A") is project
+    enthalpy = least(weather={"climate_zone": "1A"}, economizer={"type": "fixed_enthalpy"})
+    assert enthalpy.economizer.high_limit_f == 75.0
+    over = least().in_climate("2B").with_overrides({"limits.sat_min_f": 54})
+    assert over.climate == "2B" and over.economizer.high_limit_f == 75.0
+
+
+def test_the_run_says_which_defaults_the_climate_set():
+    results = estimate(project_of(), weather_of())
+    assert results.project.climate == "4A"
+    assert any("Climate zone 4A" in finding.text and "economizer.high_limit_f = 65" in finding.text for finding in results.findings)
+
+
+# --- in forms --------------------------------------------------------------------------------------
+
+
+@pytest.mark.crosscheck
+def test_cells_of_a_form_follow_as_the_engine_does(tmp_path):
+    """LibreOffice works out defaults that follow from cells just typed; the engine reads the same."""
+    project = least()
+    plan = FormPlan(form_content(project, spare_points=3), FORM_SPARE)
+    cases = {
+        "air": {"cooling.chiller_set": "A", "heating.boiler_curve": "non_condensing"},
+        "small": {"cooling.capacity_tons": 120.0, "cooling.units": 2.0, "fan.motor_hp": 60.0, "economizer.type": "fixed_enthalpy"},
+        "large": {"building.floor_area_ft2": 300_000.0},
+    }
+    books = {}
+    for name, typed in cases.items():
+        book = openpyxl.load_workbook(io.BytesIO(form_bytes(project)))
+        for path, value in typed.items():
+            sheet, row, column = plan.yours[path]
+            book[sheet].cell(row + 1, column + 1).value = value
+        out = io.BytesIO()
+        book.save(out)
+        books[name] = out.getvalue()
+    found = Spreadsheet(tmp_path).recalculated(books)
+    for name, typed in cases.items():
+        expected = project.with_overrides(typed)
+        book = openpyxl.load_workbook(io.BytesIO(found[name]), data_only=True)
+        for path in rules():
+            if path.partition(".")[0] not in ("sat", "dsp"):
+                sheet, row, column = plan.counts[path]
+                section, _, key = path.partition(".")
+                assert book[sheet].cell(row + 1, column + 1).value == getattr(expected.section(section), key), (name, path)
+
+
+# --- a project of four inputs ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("place", ["greensboro", "miami", "sand_point"])
+@pytest.mark.parametrize(("area", "floors"), [(8_000, 1), (48_000, 4)])
+def test_demand_resets_of_a_least_project_serve(place, area, floors):
+    """No demand reset of a project of four inputs is flagged; a core that is cooled all year stops the lines by outdoor air only."""
+    results = estimate(least(building={"floor_area_ft2": area, "floors": floors}), weather_of(place))
+    for id_ in ("sat_demand", "dsp_demand", "sat_demand_dsp_demand"):
+        assert not results[id_].equal_service.flagged, (id_, results[id_].equal_service.reasons)
+        assert results[id_].saving["cost_usd"] > 0.0
+
+
+def test_plain_builders_are_not_least():
+    """The plain project of other tests gives what its own tests rest on."""
+    assert project_from_mapping(PLAIN).cooling.chiller_set == "C"
