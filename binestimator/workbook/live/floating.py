@@ -132,8 +132,9 @@ def closed(chain) -> None:
     chain._coils("", "", "{sat_f}", open_latent="latent_open")
     chain._group("Held to capacity")
     chain.out("cooling_capacity_kbtuh", "IF({high}=1,{b_cooling_capacity_kbtuh},{open_capacity_kbtuh})")
-    chain.out("cooling_latent_kbtuh", "IF({high}=1,MEDIAN(0,{latent_open},MAX({b_cooling_capacity_kbtuh}-{sensible},0)),{latent_open})")
-    chain.col("less", "Dries less than it could", "1/0", "IF(AND({high}=1,{cooling_latent_kbtuh}<{latent_open}),1,0)", "f0")
+    chain.col("latent_left", "Latent load that capacity leaves", "kBtu/h", "MEDIAN(0,{latent_open},MAX({b_cooling_capacity_kbtuh}-{sensible},0))")
+    chain.col("less", "Dries less than it could", "1/0", "IF(AND({high}=1,{latent_open}-{latent_left}>{k.unserved}*MAX({latent_open},1/1000)),1,0)", "f0")
+    chain.out("cooling_latent_kbtuh", "IF({less}=1,{latent_left},{latent_open})")
     outside = "MAX({fl}*({flow_cfm}*{oa_frac}+{infiltration}),{fl}*{k.least_exchange})"
     chain.out("room_humidity_ratio", f"IF({{less}}=1,{{humidity_ratio}}+({{latent}}-1000*{{cooling_latent_kbtuh}})/{outside},{{o_room_humidity_ratio}})")
     chain.out("mixed_humidity_ratio", "IF({less}=1,{oa_frac}*{humidity_ratio}+(1-{oa_frac})*{room_humidity_ratio},{o_mixed_humidity_ratio})")
