@@ -414,11 +414,12 @@ def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
 
 # --- reports from the hourly run -----------------------------------------------------------------
 
-def zone_report(unit: Unit, rows: Rows, parts: list[Part], yardstick: Yardstick, night: NightBlock) -> tuple[pd.DataFrame, dict[str, np.ndarray]]:
+def zone_report(unit: Unit, rows: Rows, parts: list[Part], yardstick: Yardstick, night: NightBlock | None = None) -> tuple[pd.DataFrame, dict[str, np.ndarray]]:
     """What happens zone by zone over the hourly run (see ``CandidateResult.zones``), and its depths on the yardstick.
 
     Room temperatures are found once a part, added up and dropped: those of all hours and zones are large. Hours of rooms that
     catch up after the start of occupancy stand among the cold ones; the yardstick has the start of occupancy as a depth of its own.
+    Without a night block they are left out.
     """
     z = unit.zones
     w = rows.on.hours
@@ -444,8 +445,9 @@ def zone_report(unit: Unit, rows: Rows, parts: list[Part], yardstick: Yardstick,
             out[name] += p.share * (w @ values)
         for name, values in zone_depths(yardstick, p.state, s).items():
             depths[name] += p.share * values
-    out["cold_hours"] += night.late_cold_hours
-    out["cold_degree_hours"] += night.late_cold_degree_hours
+    if night is not None:
+        out["cold_hours"] += night.late_cold_hours
+        out["cold_degree_hours"] += night.late_cold_degree_hours
     frame = pd.DataFrame({"zone": z.names, "group": [unit.groups.names[g] for g in z.group], "multiplier": z.multiplier, **out})
     return frame, depths
 
