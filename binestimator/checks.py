@@ -12,7 +12,7 @@ import pandas as pd
 from .benchmarks import benchmarks
 from .errors import Finding
 from .inputs.defaults import paths_by
-from .inputs.schema import fields_of
+from .inputs.schema import fields_of, value_text
 from .model.air_handler import ROOM_SATURATION_F, design_outdoor_air_cfm
 from .model.system import balance_error_btuh, moisture_error_btuh
 from .moist_air import saturation_humidity_ratio
@@ -358,10 +358,12 @@ def _findings(project, unit, results, baseline, baseline_service):
         yield Finding("caution", "service", "Limits of equal service are looser than the program's: " + ", ".join(
             f"{name} = {getattr(project.service, name):g} for {fields_of('service')[name].default:g}" for name in loose) + ".")
     yield Finding("info", "summary", "Not reconciled with bills: compare the as-found end uses with at least twelve months of bills before a programme claim.")
-    by_climate = [path for path in paths_by("climate") if project.origins[path] == "default"]
+    by_climate = [path for path in paths_by("climate") if any(
+        origin == "default" and (at == path or at.startswith(f"{path.partition('.')[0]}[") and at.endswith(f"].{path.partition('.')[2]}"))
+        for at, origin in project.origins.items())]
     if project.climate and by_climate:
         whose = "given" if project.weather.climate_zone != "auto" else "by the weather file's degree-days and moisture; tables of counties go before it"
-        values = ", ".join(f"{path} = {project.defaults[path][0]:g}" for path in by_climate)
+        values = ", ".join(f"{path} = {value_text(project.defaults[path][0])}" for path in by_climate)
         yield Finding("info", "weather", f"Climate zone {project.climate} ({whose}) sets defaults: {values}.")
     counted = [o for o in project.origins.values()]
     defaults = sum(o == "default" for o in counted)

@@ -67,7 +67,7 @@ def test_what_is_given_stays_and_overrides_move_what_follows():
     assert least(cooling={"type": "direct_expansion", "capacity_tons": 15}).cooling.eer == 11.0
 
 
-@pytest.mark.parametrize(("area", "floors", "zones", "ignored"), [(8_000, 1, 7, 0.0), (20_000, 1, 20, 1.0), (48_000, 4, 48, 2.0)])
+@pytest.mark.parametrize(("area", "floors", "zones", "ignored"), [(8_000, 1, 7, 0.0), (20_000, 1, 20, 0.0), (30_000, 2, 32, 1.0), (48_000, 4, 48, 2.0)])
 def test_ignored_requests_follow_the_number_of_terminals(area, floors, zones, ignored):
     project = least(building={"floor_area_ft2": area, "floors": floors})
     assert sum(zone.multiplier for zone in project.zones) == zones
@@ -150,6 +150,9 @@ def test_a_given_climate_goes_before_the_weather():
     assert project.in_climate("1A") is project
     enthalpy = least(weather={"climate_zone": "1A"}, economizer={"type": "fixed_enthalpy"})
     assert enthalpy.economizer.high_limit_f == 75.0
+    cold = least(weather={"climate_zone": "7"})
+    assert cold.building.wall_u == 0.07 and {zone.heating_law for zone in cold.zones} == {"dual_maximum"}
+    assert cold.zones[0].ua_btuh_f < enthalpy.zones[0].ua_btuh_f and cold.origins[f"zone[{cold.zones[0].name}].heating_law"] == "default"
     over = least().in_climate("2B").with_overrides({"limits.sat_min_f": 54})
     assert over.climate == "2B" and over.economizer.high_limit_f == 75.0
 
@@ -187,7 +190,7 @@ def test_cells_of_a_form_follow_as_the_engine_does(tmp_path):
         expected = project.with_overrides(typed)
         book = openpyxl.load_workbook(io.BytesIO(found[name]), data_only=True)
         for path in rules():
-            if path.partition(".")[0] not in ("sat", "dsp"):
+            if path.partition(".")[0] not in ("sat", "dsp", "zone"):
                 sheet, row, column = plan.counts[path]
                 section, _, key = path.partition(".")
                 assert book[sheet].cell(row + 1, column + 1).value == getattr(expected.section(section), key), (name, path)
@@ -197,10 +200,11 @@ def test_cells_of_a_form_follow_as_the_engine_does(tmp_path):
 
 
 @pytest.mark.parametrize("place", ["greensboro", "miami", "sand_point"])
-@pytest.mark.parametrize(("area", "floors"), [(8_000, 1), (48_000, 4)])
+@pytest.mark.parametrize(("area", "floors"), [(8_000, 1), (20_000, 1), (48_000, 4)])
 def test_demand_resets_of_a_least_project_serve(place, area, floors):
-    """No demand reset of a project of four inputs is flagged; a core that is cooled all year stops the lines by outdoor air only."""
+    """Its baseline serves, and no demand reset of a project of four inputs is flagged; a core that is cooled all year stops the lines by outdoor air only."""
     results = estimate(least(building={"floor_area_ft2": area, "floors": floors}), weather_of(place))
+    assert results.baseline_service.fails == () and results.best is not None
     for id_ in ("sat_demand", "dsp_demand", "sat_demand_dsp_demand"):
         assert not results[id_].equal_service.flagged, (id_, results[id_].equal_service.reasons)
         assert results[id_].saving["cost_usd"] > 0.0

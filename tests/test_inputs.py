@@ -492,7 +492,7 @@ def test_overrides_reach_sections_groups_zones_and_candidates():
     network = over.zones[-1]
     assert (network.rogue, network.multiplier) == ("both", 2)
     assert over.candidate("sat_demand").sat.ignored_requests == 4.0
-    assert over.candidate("as_found").sat.ignored_requests == 1.0  # as found does not use it: the default of 12 terminals
+    assert over.candidate("as_found").sat.ignored_requests == 0.0  # as found does not use it: the default of 12 terminals
     assert over.candidate("sat_demand").cost_usd == 12.0
     assert project == project_from_mapping(QUICK)  # the first one is as it was
 

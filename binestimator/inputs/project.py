@@ -568,6 +568,8 @@ class _Build:
                 self.defaults[path] = default_in_force(path, value_of)
                 if self.origins[path] == "default":
                     sections[section] = replace(sections[section], **{name: self.defaults[path][0]})
+            elif section in LIST_SECTIONS:  # of groups and zones, which are still to be made
+                self.defaults[path] = default_in_force(path, facts.get)
 
     def follow_zones(self, zones: int) -> None:
         """Defaults of strategies that follow from the number of terminals, for the candidates to come."""
