@@ -2,7 +2,8 @@
 
 :func:`evaluate` runs zones, fan, mixing, moisture, coils and plant from left to right. Where
 the supply temperature asked for cannot be held (cold mixed air without enough heat, or too
-little cooling capacity) the zones are evaluated once more at the temperature that results.
+little cooling capacity) it is the one at which the balances close, found without looking at
+the setpoint (:mod:`.floating`), and the row is evaluated there.
 """
 
 from __future__ import annotations
@@ -38,7 +39,8 @@ class RowState:
     """One candidate in R running rows; every field is an array (R,), rates per hour.
 
     Zone counts are already times the zones' multipliers. ``unserved_kbtuh`` is cooling that
-    the plant could not give after the supply air had risen; ``preheat_kbtuh`` heat of the
+    the plant could not give after the supply air had risen (nearly none: the rooms grow warm
+    instead) and no load of the coil; ``dsp_held_inwc`` stands at the terminals; ``preheat_kbtuh`` heat of the
     supply heating coil. See the nomenclature in the README for the rest.
     """
 

@@ -40,10 +40,12 @@ def humidity_ceiling_f(unit: Unit, conditions, loads: ZoneLoads, min_f, max_f):
     ``outdoor_dewpoint``: from ``max_f`` at the low outdoor dew point down to ``min_f`` at the high
     one (Guideline 36-2024 addendum z; its default dew points were not seen).
     ``room_dewpoint``: the leaving-coil humidity that keeps the rooms at the humid limit, from
-    the moisture balance at the airflow of ``min_f`` and with the fan heat of the lowest duct
-    pressure (less air, and a coil less cold below the supply air, than in any row to come:
-    both on the safe side); no limit where outdoor air alone keeps the rooms dry. A wet coil is assumed
-    to dry fully: direct expansion that cycles dries less, so some humid hours can remain.
+    the moisture balance at the airflow of ``min_f`` without more air for heating, at most the fan's
+    ceiling, and with the fan heat of the lowest duct pressure (less air, and a coil less cold below
+    the supply air, than in any row to come: both on the safe side); no limit where outdoor air alone
+    keeps the rooms dry. A wet coil is assumed to dry fully, terminals to get what they ask for and the
+    supply air to be held: direct expansion that cycles, starved terminals and a plant too small dry
+    less, so some humid hours can remain.
     """
     kind = unit.limits.humidity
     top = np.full(conditions.oat_f.shape, float(max_f))

@@ -124,6 +124,10 @@ class Chain:
         self._plant()
         return g
 
+    def of_rows(self, sheet, rows) -> "Steps":
+        """Columns of some of its lines at other supply temperatures, on another sheet."""
+        return Steps(self, sheet, rows)
+
     def _row(self) -> None:
         g = self.grid
         g.group("Row")

@@ -14,7 +14,6 @@ from ...model import floating as steps
 from ...model.system import supply_heating_mode
 from ..page import title
 from ..strict import quoted
-from .formulas import Scope
 from .grid import Grid
 
 DOWN, UP = "Cold air", "Plant short"
@@ -143,10 +142,8 @@ def closed(chain) -> None:
 
 def steps_of(chain, kind: str) -> tuple[Grid, str]:
     """Write the sheet of the rows that float one way; returns its table and the column of the root."""
-    from .candidate import Steps
-
     sheet, rows = chain.floats.sheets[kind], chain.floats.rows[kind]
-    one = Steps(chain, sheet, rows)
+    one = chain.of_rows(sheet, rows)
     words = {DOWN: "mixed air too cold: supply air at which it gives itself", UP: "plant too small: supply air at which it carries the load"}
     title(chain.pen.work, sheet, f"{chain.floats_title}, {words[kind]}", "The rows that float in the run or are near it. Each step tries a supply temperature without "
           "looking at the setpoint, by the secant through the last two and inside what is known; the last column is what the candidate's rows take.", link_column=11)
