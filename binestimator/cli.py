@@ -62,8 +62,11 @@ def main(arguments: list[str] | None = None) -> int:
     except SystemExit as ended:
         if ended.code or sys.stdout is None:
             raise
-        # Help and version: they have to arrive as well.
-        args = argparse.Namespace(run=lambda args: _say(args, None), debug=False)
+        # Help and version have to arrive as well; their text stands in the parser's last message.
+        code = _guarded(argparse.Namespace(run=lambda args: _say(args, _Parser.unsaid), debug=False, watched=None, code=DONE))
+        if code != DONE:
+            return code
+        raise
     args.watched, args.code = None, DONE
     # Matrices here are small: more threads cost more than they bring, and one gives the same
     # last digits on every machine. Has to be said before the libraries load.
@@ -208,9 +211,21 @@ class _termination_as_interrupt:  # noqa: N801 - reads as a statement
 # --- arguments ----------------------------------------------------------------------------
 
 
+class _Parser(argparse.ArgumentParser):
+    """A parser that leaves help and version to be printed with the care of all other output: argparse drops what cannot be written."""
+
+    unsaid = ""
+
+    def _print_message(self, message, file=None):
+        if file is sys.stdout:
+            _Parser.unsaid = (message or "").rstrip("\n")
+        else:
+            super()._print_message(message, file)
+
+
 def parser() -> argparse.ArgumentParser:
     """Reader of the arguments: the one place of commands, options and their help."""
-    top = argparse.ArgumentParser(
+    top = _Parser(
         prog="binestimator",
         description="Annual energy and cost of supply air temperature and duct static pressure reset strategies of VAV air handlers.",
         epilog="Exit codes: 0 done; 1 a check that must hold failed, or --strict and something wants a look; 2 input or output cannot be used; "

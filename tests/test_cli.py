@@ -11,13 +11,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import earlier
 from builders import FILES, PLAIN, WEATHER, merged
 from binestimator import __version__, cli
 from binestimator.inputs import fields_of, project_from_mapping, project_to_toml
 from binestimator.inputs.schema import SECTIONS
 from binestimator.results import ANNUAL_KEYS
 
-OLD = "of an earlier run"
 FEW = {"project": {"name": "Two candidates", "default_candidates": False}, "candidate": [{"id": "as_found"}, {"id": "sat_demand"}]}
 
 
@@ -199,9 +199,9 @@ def assert_refused(folder, capsys, path, fragments):
 @pytest.fixture
 def quick(monkeypatch, plain_results):
     """The estimate itself replaced by one made before: only what comes after it is tried."""
-    import binestimator.estimate as module
+    import binestimator.advice as module
 
-    monkeypatch.setattr(module, "estimate", lambda project, weather: plain_results)
+    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather: plain_results)
     monkeypatch.setattr("binestimator.steps.weather_of", lambda project: None)
 
 
@@ -222,14 +222,12 @@ def test_default_folder_is_output_under_the_current_one(tmp_path, capsys, monkey
 
 
 def old_files(folder):
-    folder.mkdir(exist_ok=True)
-    for ending in ("xlsx", "json"):
-        (folder / f"plain.{ending}").write_text(OLD)
+    earlier.leave(folder, "plain")
     return folder
 
 
 def assert_untouched(folder):
-    assert {path.name: path.read_text() for path in folder.iterdir()} == {"plain.xlsx": OLD, "plain.json": OLD}
+    assert earlier.contents(folder) == {"plain.xlsx": earlier.workbook(), "plain.json": earlier.results_file()}
 
 
 def test_output_that_is_a_file(tmp_path, capsys, quick):
@@ -241,12 +239,12 @@ def test_output_that_is_a_file(tmp_path, capsys, quick):
 
 @pytest.mark.parametrize("how", ["interrupt", "SIGTERM", "SIGHUP"])
 def test_an_interrupted_run_leaves_the_files_of_an_earlier_one(tmp_path, capsys, quick, monkeypatch, how):
-    def interrupted(results, path):
+    def interrupted(results):
         if how.startswith("SIG"):
             os.kill(os.getpid(), getattr(signal, how))
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("binestimator.workbook.write.write_results_json", interrupted)
+    monkeypatch.setattr("binestimator.workbook.write.results_bytes", interrupted)
     numbers = (signal.SIGTERM, signal.SIGHUP)
     before = [signal.getsignal(number) for number in numbers]
     out = old_files(tmp_path / "out")
@@ -279,10 +277,10 @@ def test_an_interruption_after_the_files_are_there_says_so(tmp_path, capsys, qui
 
 @pytest.mark.parametrize("debug", [True, False])
 def test_a_fault_of_the_program(tmp_path, capsys, quick, monkeypatch, debug):
-    def fault(results, path):
+    def fault(results):
         raise ZeroDivisionError("in the middle of it")
 
-    monkeypatch.setattr("binestimator.workbook.write.write_workbook", fault)
+    monkeypatch.setattr("binestimator.workbook.write.workbook_bytes", fault)
     out = old_files(tmp_path / "out")
     code, text, err = run(capsys, "estimate", write_project(tmp_path), "--out", out, *["--debug"] * debug)
     assert (code, text) == (3, "") and "ZeroDivisionError: in the middle of it" in err and "--debug" in err
@@ -295,22 +293,226 @@ def test_debug_shows_where_bad_input_was_found(tmp_path, capsys):
     assert code == 2 and "Traceback" in err and err.rstrip().splitlines()[-1].startswith("error: ")
 
 
-@pytest.mark.parametrize(("status", "level", "code"), [("pass", "info", 0), ("explain", "check", 0), ("fail", "info", 1), ("pass", "caution", 1)])
-def test_strict(tmp_path, capsys, monkeypatch, quick, plain_results, status, level, code):
+@pytest.mark.parametrize(("status", "level", "plain", "strict"), [("pass", "info", 0, 0), ("explain", "check", 0, 0), ("fail", "info", 1, 1), ("pass", "caution", 0, 1)])
+def test_exit_code_1(tmp_path, capsys, monkeypatch, quick, plain_results, status, level, plain, strict):
+    """A check that must hold and failed is told always; what only wants a look with --strict."""
     import dataclasses
 
-    import binestimator.estimate as module
+    import binestimator.advice as module
     from binestimator.errors import Finding
     from binestimator.results import Check
 
     changed = dataclasses.replace(
         plain_results, checks=(Check(name="n", status=status, value="v", expected="e", text="t"),), findings=(Finding(level, "w", "t"),)
     )
-    monkeypatch.setattr(module, "estimate", lambda project, weather: changed)
+    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather: changed)
     path = write_project(tmp_path)
-    assert run(capsys, "estimate", path, "--out", tmp_path)[0] == 0
-    assert run(capsys, "estimate", path, "--out", tmp_path, "--strict")[0] == code
+    assert run(capsys, "estimate", path, "--out", tmp_path)[0] == plain
+    assert run(capsys, "estimate", path, "--out", tmp_path, "--strict")[0] == strict
     assert (tmp_path / "plain.xlsx").exists()
+
+
+# --- what stands in the way --------------------------------------------------------------------
+
+
+def test_a_workbook_in_which_somebody_worked_is_kept(tmp_path, capsys, quick):
+    """Overrides, questions and comments of a reviewer are in a file that a new run would replace."""
+    from openpyxl import load_workbook
+
+    path = write_project(tmp_path)
+    assert run(capsys, "estimate", path, "--out", tmp_path / "out")[0] == 0
+    assert run(capsys, "estimate", path, "--out", tmp_path / "out", "--strict")[1].count("Kept") == 0
+    book = load_workbook(tmp_path / "out" / "plain.xlsx")
+    book["Review"]["A1"].value = "Question of a reviewer"
+    book.save(tmp_path / "out" / "plain.xlsx")
+    before = earlier.contents(tmp_path / "out")
+    code, out, err = run(capsys, "estimate", path, "--out", tmp_path / "out")
+    assert (code, err) == (0, "") and "plain_kept_1.xlsx" in out and "plain_kept_1.json" in out
+    after = earlier.contents(tmp_path / "out")
+    assert (after["plain_kept_1.xlsx"], after["plain_kept_1.json"], after["plain.json"]) == (before["plain.xlsx"], before["plain.json"], before["plain.json"])
+    assert len(after) == 4 and after["plain.xlsx"] != before["plain.xlsx"]
+
+
+@pytest.mark.parametrize(("options", "code"), [([], 0), (["--strict"], 1), (["--force"], 0)])
+def test_what_was_kept_counts_for_strict_and_not_for_force(tmp_path, capsys, monkeypatch, quick, plain_results, options, code):
+    import dataclasses
+
+    import binestimator.advice as module
+
+    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather: dataclasses.replace(plain_results, checks=(), findings=()))
+    earlier.leave(tmp_path / "out", "plain", sealed=False)
+    assert run(capsys, "estimate", write_project(tmp_path), "--out", tmp_path / "out", *options)[0] == code
+    assert len(earlier.contents(tmp_path / "out")) == (2 if "--force" in options else 4)
+
+
+def foreign(name, folder):
+    (folder / name).write_bytes(earlier.workbook(kind=earlier.FORM) if name.endswith("xlsx") else b'{"of": "another program"}')
+
+
+@pytest.mark.parametrize("name", ["plain.xlsx", "plain.json"])
+def test_files_that_are_no_results_are_refused_before_the_work(tmp_path, capsys, monkeypatch, name):
+    monkeypatch.setattr("binestimator.steps.weather_of", lambda project: pytest.fail("the work has begun"))
+    foreign(name, tmp_path)
+    path = write_project(tmp_path)
+    before = earlier.contents(tmp_path)
+    code, out, err = run(capsys, "estimate", path, "--out", tmp_path)
+    assert (code, out) == (2, "") and name in err and "--out" in err and "--force" in err
+    assert earlier.contents(tmp_path) == before
+
+
+def test_a_form_is_not_written_over(tmp_path, capsys):
+    form = tmp_path / "f.xlsx"
+    assert run(capsys, "form", form)[0] == 0
+    assert run(capsys, "form", form)[0] == 0  # still as it was written
+    filled = form.read_bytes() + b"\0"
+    form.write_bytes(filled)
+    code, out, err = run(capsys, "form", form)
+    assert (code, out) == (2, "") and "not as this program wrote it" in err and form.read_bytes() == filled
+    assert run(capsys, "form", form, "--force")[0] == 0 and form.read_bytes() != filled
+    path = write_project(tmp_path)
+    os.link(path, tmp_path / "p.xlsx")
+    code, out, err = run(capsys, "form", tmp_path / "p.xlsx", "--from", path, "--force")
+    assert (code, out) == (2, "") and "never written over" in err and path.read_bytes() == (tmp_path / "p.xlsx").read_bytes()
+
+
+@pytest.mark.parametrize("how", ["weather", "hard link to weather", "symbolic link to weather", "project", "zones", "somebody's table"])
+@pytest.mark.parametrize("force", [True, False])
+def test_a_table_is_not_written_over_what_was_read(tmp_path, capsys, how, force):
+    weather = tmp_path / "w.csv"
+    weather.write_bytes((WEATHER / FILES["miami"]).read_bytes())
+    (tmp_path / "z.csv").write_text("name,area_ft2\na,1000\n")
+    (tmp_path / "p.toml").write_text("[project]\nname = 'p'\nzones_csv = 'z.csv'\n[weather]\nfile = 'w.csv'\n[[group]]\nname = 'g'\n")
+    target = {"weather": weather, "project": tmp_path / "p.toml", "zones": tmp_path / "z.csv"}.get(how, tmp_path / "t.csv")
+    if how.startswith("hard"):
+        os.link(weather, target)
+    elif how.startswith("symbolic"):
+        target.symlink_to(weather)
+    elif how.startswith("somebody"):
+        target.write_text("zone,area\n")
+    before = earlier.contents(tmp_path)
+    code, out, err = run(capsys, "bins", weather, "--project", tmp_path / "p.toml", "--csv", target, *["--force"] * force)
+    if how.startswith("somebody") and force:
+        assert (code, err) == (0, "") and target.read_text().startswith("bin_low_f,")
+        return
+    assert (code, out) == (2, "") and target.name in err and err.count("\n") == 1
+    assert earlier.contents(tmp_path) == before
+
+
+def test_results_beside_a_project_never_replace_what_it_reads(tmp_path, capsys, quick):
+    """A zones file called like the results file: the new files take another name, --force or not."""
+    (tmp_path / "plain.json").write_text("name,area_ft2\na,1000\n")
+    (tmp_path / "plain.toml").write_text(f"[project]\nname = 'p'\nzones_csv = 'plain.json'\n[weather]\nfile = '{WEATHER / FILES['miami']}'\n[[group]]\nname = 'g'\n")
+    before = earlier.contents(tmp_path)
+    code, _, err = run(capsys, "estimate", tmp_path / "plain.toml", "--out", tmp_path, "--force")
+    assert (code, err) == (0, "")
+    after = earlier.contents(tmp_path)
+    assert sorted(set(after) - set(before)) == ["plain_rerun.json", "plain_rerun.xlsx"] and {name: after[name] for name in before} == before
+
+
+@pytest.mark.parametrize("locked", ["plain.xlsx", "plain.json"])
+def test_a_locked_file_is_named_and_both_stay(tmp_path, capsys, monkeypatch, quick, locked):
+    """A colleague's file in a shared folder, or one that is open elsewhere: moving back meets the same obstacle."""
+    real = os.replace
+
+    def replace(source, target):
+        if Path(target).name == locked:
+            raise PermissionError(1, "Operation not permitted")
+        real(source, target)
+
+    monkeypatch.setattr(os, "replace", replace)
+    out = old_files(tmp_path / "out")
+    code, text, err = run(capsys, "estimate", write_project(tmp_path), "--out", out)
+    assert (code, text) == (2, "") and locked in err and "close or unlock it" in err and "fault" not in err
+    assert_untouched(out)
+
+
+# --- streams and places ------------------------------------------------------------------------
+
+
+def by_shell(command, **options):
+    return subprocess.run(["bash", "-c", command], capture_output=True, text=True, timeout=120, **options)
+
+
+COMMAND = f"{sys.executable} -m binestimator"
+
+
+def test_standard_output_that_is_closed_or_full(tmp_path):
+    path, weather = write_project(tmp_path), WEATHER / FILES["miami"]
+    out = tmp_path / "out"
+    for command in (f"estimate {path} --out {out}", "inputs", f"bins {weather}", f"form {tmp_path / 'f.xlsx'}"):
+        process = by_shell(f"{COMMAND} {command} >&-")
+        assert process.returncode == 2 and "standard output is closed" in process.stderr and process.stderr.count("\n") == 1
+    assert sorted(os.listdir(tmp_path)) == ["plain.toml"]
+    process = by_shell(f"{COMMAND} estimate {path} --out {out} >/dev/full")
+    assert process.returncode == 2 and "No space left" in process.stderr and "files of this run are complete" in process.stderr
+    assert sorted(os.listdir(out)) == ["plain.json", "plain.xlsx"]
+    for command in ("inputs", f"bins {weather}", "--help", "--version"):
+        process = by_shell(f"{COMMAND} {command} >/dev/full")
+        assert process.returncode == 2 and process.stderr.startswith("error: standard output cannot be written") and process.stderr.count("\n") == 1
+    for where in (">&-", ">/dev/full"):
+        process = by_shell(f"{COMMAND} inputs nosuch 2{where}")
+        assert (process.returncode, process.stdout, process.stderr) == (2, "", "")
+
+
+def test_a_current_folder_that_was_deleted(tmp_path):
+    path = write_project(tmp_path)
+    gone = f"mkdir {tmp_path}/gone; cd {tmp_path}/gone; rmdir {tmp_path}/gone; {COMMAND}"
+    package = {**os.environ, "PYTHONPATH": str(Path(cli.__file__).parents[1])}
+    for command in (f"estimate {path}", "estimate plain.toml", "form f.xlsx", f"bins {FILES['miami']} --csv t.csv"):
+        process = by_shell(f"{gone} {command}", env=package)
+        assert process.returncode == 2 and "current folder no longer exists" in process.stderr and process.stderr.count("\n") == 1
+    assert by_shell(f"{gone} form {tmp_path}/f.xlsx", env=package).returncode == 0
+    assert sorted(os.listdir(tmp_path)) == ["f.xlsx", "plain.toml"]
+
+
+def test_a_limit_on_the_size_of_files(tmp_path):
+    process = by_shell(f"ulimit -f 100; {COMMAND} form {tmp_path}/f.xlsx")
+    assert process.returncode == 2 and "File too large" in process.stderr and "lift it" in process.stderr
+    assert os.listdir(tmp_path) == []
+
+
+SPECIAL = ("pipe", "folder", "dangling", "loop", "/dev/zero", "/dev/stdin")
+
+
+@pytest.mark.parametrize("kind", SPECIAL)
+@pytest.mark.parametrize("argument", ["PROJECT", "weather of a project", "zones of a project", "--out", "WEATHER", "--project", "--csv", "--from", "OUT"])
+def test_special_files_are_answered_at_once(tmp_path, capsys, monkeypatch, kind, argument):
+    import binestimator.advice as module
+
+    name = Path(kind) if kind.startswith("/") else tmp_path / f"{kind}.xlsx"
+    if kind == "pipe":
+        os.mkfifo(name)
+    elif kind == "folder":
+        name.mkdir()
+    elif not kind.startswith("/"):
+        name.symlink_to(name if kind == "loop" else tmp_path / "none" / "nowhere.xlsx")
+    if argument == "--out" and kind == "folder":
+        name = name / "pipe"
+        os.mkfifo(name)
+    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather: pytest.fail("the work has begun"))
+    plain = write_project(tmp_path)
+    if " of a " in argument:
+        key = {"weather of a project": ("weather", "file"), "zones of a project": ("project", "zones_csv")}[argument]
+        text = plain.read_text()
+        old = f'file = "{FILES["greensboro"]}"' if key[0] == "weather" else "[project]\n"
+        assert old in text
+        plain.write_text(text.replace(old, f"file = '{name}'" if key[0] == "weather" else f"[project]\nzones_csv = '{name}'\n"))
+    weather = WEATHER / FILES["miami"]
+    arguments = {
+        "PROJECT": ["estimate", name], "--out": ["estimate", plain, "--out", name], "WEATHER": ["bins", name], "--project": ["bins", weather, "--project", name],
+        "--csv": ["bins", weather, "--csv", name], "--from": ["form", tmp_path / "new.xlsx", "--from", name],
+        "OUT": ["form", name if name.suffix else tmp_path / "link.xlsx"],
+    }.get(argument, ["estimate", plain, "--out", tmp_path / "out"])  # fmt: skip
+    if argument == "OUT" and not name.suffix:
+        (tmp_path / "link.xlsx").symlink_to(name)
+    signal.alarm(60)  # a hang would end the tests here
+    try:
+        code, out, err = run(capsys, *arguments)
+    finally:
+        signal.alarm(0)
+    assert (code, out) == (2, "") and "Traceback" not in err and err.startswith("error: ")
+    assert (tmp_path / "link.xlsx" if argument == "OUT" and not name.suffix else name).name in err
+    assert not (tmp_path / "new.xlsx").exists() and not (tmp_path / "out").exists()
 
 
 def test_a_reader_that_stops_reading_is_no_error():
@@ -353,6 +555,8 @@ def bins_csv(capsys, tmp_path, *arguments):
     assert (code, err) == (0, "")
     with open(tmp_path / "bins.csv", newline="") as file:
         rows = list(csv.DictReader(file))
+    # In the first line only: a line of its own would be taken for a bin.
+    assert [bool(row.pop("checksum")) for row in rows] == [True] + [False] * (len(rows) - 1)
     number = lambda text: float(text) if text else np.nan  # noqa: E731
     return {key: np.array([row[key] if key == "range" else number(row[key]) for row in rows]) for key in rows[0]}, out
 
@@ -411,7 +615,7 @@ def test_bad_arguments_of_bins(capsys, tmp_path, arguments, said):
 
 
 def test_a_table_that_cannot_be_written_leaves_the_old_one(capsys, tmp_path, monkeypatch):
-    (tmp_path / "bins.csv").write_text(OLD)
+    (tmp_path / "bins.csv").write_bytes(earlier.table())
 
     def refuse(*_):
         raise PermissionError(13, "Permission denied")
@@ -419,7 +623,7 @@ def test_a_table_that_cannot_be_written_leaves_the_old_one(capsys, tmp_path, mon
     monkeypatch.setattr(os, "replace", refuse)
     code, _, err = run(capsys, "bins", FILES["miami"], "--csv", tmp_path / "bins.csv")
     assert code == 2 and "Permission denied" in err
-    assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {"bins.csv": OLD}
+    assert earlier.contents(tmp_path) == {"bins.csv": earlier.table()}
 
 
 # --- inputs ------------------------------------------------------------------------------------
@@ -483,7 +687,7 @@ def test_the_steps_from_python(tmp_path):
     project = be.read_project(write_project(tmp_path))
     results = be.estimate_project(project, be.weather_of(project))
     written = be.write_outputs(results, tmp_path / "output", "office")
-    assert [path.name for path in written] == ["office.xlsx", "office.json"]
+    assert [path.name for path in (written.workbook, written.results_file)] == ["office.xlsx", "office.json"]
     be.write_results_json(results, tmp_path / "again.json")
-    assert (tmp_path / "again.json").read_bytes() == written[1].read_bytes()
-    assert Path(written[0]).stat().st_size > 10_000
+    assert (tmp_path / "again.json").read_bytes() == written.results_file.read_bytes()
+    assert written.workbook.stat().st_size > 10_000

@@ -1,37 +1,25 @@
 """The two files of a run: both new, or both as they were."""
 
-import json
+import errno
 import os
-import sys
 import types
 
 import pytest
 
-from binestimator import steps
+import earlier
+from binestimator import steps, writing
 from binestimator.errors import WorkbookError
+from binestimator.workbook import write
+from binestimator.writing import Manners
 
-OLD, NEW = "of an earlier run", "of this run"
+NEW = {"a.xlsx": earlier.workbook("new"), "a.json": earlier.results_file("new")}
 
 
 @pytest.fixture
 def writers(monkeypatch):
-    """Writers that leave a word in the file, in place of the slow real ones."""
-    module = types.ModuleType("binestimator.workbook.write")
-    module.write_workbook = lambda results, path: path.write_text(NEW)
-    module.write_results_json = lambda results, path: path.write_text(json.dumps(NEW))
-    monkeypatch.setitem(sys.modules, "binestimator.workbook.write", module)
-    return module
-
-
-def content_of(folder):
-    return {path.name: path.read_text() for path in folder.iterdir()}
-
-
-def with_old_files(folder):
-    folder.mkdir(parents=True, exist_ok=True)
-    for ending in ("xlsx", "json"):
-        (folder / f"a.{ending}").write_text(OLD)
-    return content_of(folder)
+    """Makers of the contents that are quick, in place of the slow real ones."""
+    monkeypatch.setattr(write, "workbook_bytes", lambda results: NEW["a.xlsx"])
+    monkeypatch.setattr(write, "results_bytes", lambda results: NEW["a.json"])
 
 
 class Stop(BaseException):
@@ -39,83 +27,123 @@ class Stop(BaseException):
 
 
 def test_both_files_are_written_and_nothing_else(writers, tmp_path):
-    book, data = steps.write_outputs(None, tmp_path / "deep" / "er", "a")
-    assert content_of(tmp_path / "deep" / "er") == {"a.xlsx": NEW, "a.json": json.dumps(NEW)}
-    assert (book.name, data.name) == ("a.xlsx", "a.json")
+    written = steps.write_outputs(None, tmp_path / "deep" / "er", "a")
+    assert earlier.contents(tmp_path / "deep" / "er") == NEW
+    assert (written.workbook.name, written.results_file.name, written.kept) == ("a.xlsx", "a.json", {})
 
 
-def test_files_of_an_earlier_run_are_replaced(writers, tmp_path):
-    with_old_files(tmp_path)
-    steps.write_outputs(None, tmp_path, "a")
-    assert content_of(tmp_path) == {"a.xlsx": NEW, "a.json": json.dumps(NEW)}
+def test_files_of_an_earlier_run_are_replaced_and_changed_ones_kept(writers, tmp_path):
+    before = earlier.leave(tmp_path, "a")
+    assert steps.write_outputs(None, tmp_path, "a").kept == {}
+    assert earlier.contents(tmp_path) == NEW
+    before = earlier.leave(tmp_path, "a", sealed=False)
+    written = steps.write_outputs(None, tmp_path, "a")
+    assert {path.name: kept.name for path, kept in written.kept.items()} == {"a.xlsx": "a_kept_1.xlsx", "a.json": "a_kept_1.json"}
+    assert earlier.contents(tmp_path) == {**NEW, "a_kept_1.xlsx": before["a.xlsx"], "a_kept_1.json": before["a.json"]}
 
 
-@pytest.mark.parametrize("error", [OSError(28, "No space left on device"), ValueError("fault"), KeyboardInterrupt(), Stop()])
-@pytest.mark.parametrize("writer", ["write_workbook", "write_results_json"])
+@pytest.mark.parametrize("error", [ValueError("fault"), KeyboardInterrupt(), Stop()])
+@pytest.mark.parametrize("writer", ["workbook_bytes", "results_bytes"])
 def test_a_writer_that_fails_leaves_everything_as_it_was(writers, tmp_path, monkeypatch, writer, error):
-    def fail(results, path):
-        path.write_text("half a fi")
+    def fail(results):
         raise error
 
-    monkeypatch.setattr(writers, writer, fail)
-    before = with_old_files(tmp_path)
+    monkeypatch.setattr(write, writer, fail)
+    before = earlier.leave(tmp_path, "a")
     with pytest.raises(type(error)):
         steps.write_outputs(None, tmp_path, "a")
-    assert content_of(tmp_path) == before
-
-
-@pytest.mark.parametrize("error", [PermissionError(13, "Permission denied"), KeyboardInterrupt(), Stop()])
-@pytest.mark.parametrize("old", [True, False])
-@pytest.mark.parametrize("fails_at", [1, 2])
-def test_a_move_that_fails_puts_the_other_file_back(writers, tmp_path, monkeypatch, error, old, fails_at):
-    before = with_old_files(tmp_path) if old else content_of(tmp_path)
-    calls, real = [], os.replace
-
-    def replace(source, target):
-        calls.append(target)
-        if len(calls) == fails_at:
-            raise error
-        real(source, target)
-
-    monkeypatch.setattr(steps.os, "replace", replace)
-    with pytest.raises(WorkbookError if isinstance(error, OSError) else type(error)):
-        steps.write_outputs(None, tmp_path, "a")
-    assert content_of(tmp_path) == before
+    assert earlier.contents(tmp_path) == before
+    with pytest.raises(type(error)):
+        steps.write_outputs(None, tmp_path / "deep" / "er", "a")
+    assert not (tmp_path / "deep").exists()
 
 
 def test_a_folder_made_for_a_run_that_failed_goes_again(writers, tmp_path, monkeypatch):
-    def fail(results, path):
-        raise WorkbookError("no")
+    def fail(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr(writers, "write_results_json", fail)
-    with pytest.raises(WorkbookError, match="^no$"):
+    monkeypatch.setattr(writing.os, "fsync", fail)
+    with pytest.raises(WorkbookError, match="a.xlsx: cannot be written .*free some space.*"):
         steps.write_outputs(None, tmp_path / "deep" / "er", "a")
     assert list(tmp_path.iterdir()) == []
 
 
 # The tests may run as a user who is allowed everything, so a file stands where a folder is wanted.
 @pytest.mark.parametrize("out", ["a file", "a file/below", "a file/below/deeper"])
-def test_an_output_folder_that_cannot_be_made(writers, tmp_path, out):
-    (tmp_path / "a file").write_text(OLD)
-    with pytest.raises(WorkbookError, match="a file is a file, not a folder.*--out"):
-        steps.write_outputs(None, tmp_path / out, "a")
-    assert content_of(tmp_path) == {"a file": OLD}
+@pytest.mark.parametrize("step", ["check_outputs", "write_outputs"])
+def test_an_output_folder_that_cannot_be_made(writers, tmp_path, out, step):
+    (tmp_path / "a file").write_text("text")
+    with pytest.raises(WorkbookError, match="a file is a file, not a folder.*ELSEWHERE"):
+        _take(step, tmp_path / out, Manners(elsewhere="ELSEWHERE"))
+    assert earlier.contents(tmp_path) == {"a file": b"text"}
 
 
-def test_an_output_folder_that_cannot_be_written(writers, tmp_path, monkeypatch):
-    before = with_old_files(tmp_path)
-
-    def refuse(**_):
-        raise PermissionError(13, "Permission denied")
-
-    monkeypatch.setattr(steps.tempfile, "mkdtemp", refuse)
-    with pytest.raises(WorkbookError, match=r"cannot be written \(Permission denied\).*--out"):
-        steps.write_outputs(None, tmp_path, "a")
-    assert content_of(tmp_path) == before
+def _take(step, folder, manners=Manners()):
+    if step == "check_outputs":
+        steps.check_outputs(folder, "a", manners)
+    else:
+        steps.write_outputs(None, folder, "a", manners=manners)
 
 
-def test_a_folder_with_the_name_of_a_file(writers, tmp_path):
+@pytest.mark.parametrize("step", ["check_outputs", "write_outputs"])
+def test_a_link_that_leads_nowhere_is_no_output_folder(writers, tmp_path, step):
+    (tmp_path / "link").symlink_to(tmp_path / "nowhere")
+    (tmp_path / "loop").symlink_to(tmp_path / "loop")
+    for name in ("link", "loop", "link/below"):
+        with pytest.raises(WorkbookError, match="is a link that leads to no folder"):
+            _take(step, tmp_path / name)
+    assert sorted(os.listdir(tmp_path)) == ["link", "loop"]
+
+
+def test_a_folder_that_may_not_be_written_is_refused_before_the_work(tmp_path, monkeypatch):
+    monkeypatch.setattr(steps.os, "access", lambda path, mode: False)
+    for folder in (tmp_path, tmp_path / "deep" / "er"):
+        with pytest.raises(WorkbookError, match=f"nothing can be written in the folder {tmp_path};"):
+            steps.check_outputs(folder, "a")
+
+
+@pytest.mark.parametrize("step", ["check_outputs", "write_outputs"])
+def test_a_folder_with_the_name_of_a_file(writers, tmp_path, step):
     (tmp_path / "a.json").mkdir()
     with pytest.raises(WorkbookError, match="a.json: is a folder"):
-        steps.write_outputs(None, tmp_path, "a")
+        _take(step, tmp_path)
     assert [path.name for path in tmp_path.iterdir()] == ["a.json"]
+
+
+@pytest.mark.parametrize("step", ["check_outputs", "write_outputs"])
+def test_what_is_no_file_of_a_run_is_refused_before_the_work_and_after(writers, tmp_path, step):
+    earlier.leave(tmp_path, "a")
+    (tmp_path / "a.json").write_text('{"of": "somebody"}')
+    before = earlier.contents(tmp_path)
+    with pytest.raises(WorkbookError, match="a.json: stands there already"):
+        _take(step, tmp_path)
+    assert earlier.contents(tmp_path) == before
+
+
+# ---------------------------------------------------------------- names
+
+
+def test_the_name_of_the_files_avoids_what_was_read(tmp_path):
+    (tmp_path / "a.toml").write_text("")
+    assert steps.free_stem(tmp_path / "a.toml", tmp_path) == "a"
+    earlier.leave(tmp_path, "a")
+    assert steps.free_stem(tmp_path / "a.xlsx", tmp_path) == "a_rerun"
+    assert steps.free_stem(tmp_path / "a.xlsx", tmp_path / "elsewhere") == "a"
+    # By whatever name it was read: zones and weather count as well as the project.
+    os.link(tmp_path / "a.json", tmp_path / "zones.csv")
+    assert steps.free_stem(tmp_path / "a.toml", tmp_path, (tmp_path / "zones.csv",)) == "a_rerun"
+    (tmp_path / "a_rerun.xlsx").symlink_to("weather.csv")
+    (tmp_path / "weather.csv").write_text("")
+    assert steps.free_stem(tmp_path / "a.xlsx", tmp_path, (tmp_path / "weather.csv",)) == "a_rerun_rerun"
+
+
+def test_files_that_a_run_reads(tmp_path):
+    for name in ("w.csv", "z.csv"):
+        (tmp_path / name).write_text("")
+
+    def project(**info):
+        return types.SimpleNamespace(weather=types.SimpleNamespace(file="w.csv"), source_dir=str(tmp_path), info=types.SimpleNamespace(**info))
+
+    path = tmp_path / "a.toml"
+    assert steps.files_read(path, project(zones_csv=None)) == (path, tmp_path / "w.csv")
+    assert steps.files_read(path, project(zones_csv="z.csv"), weather=False) == (path, tmp_path / "z.csv")
