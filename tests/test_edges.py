@@ -19,6 +19,7 @@ from binestimator.inputs.form import read_form
 from binestimator.inputs.project import MOST, MOST_ZONES_BY_CANDIDATES
 from binestimator.inputs.read import project_from_mapping
 from binestimator.inputs.schema import FIELDS, MOST_POINTS, TABLE_MARK
+from binestimator.seal import RESULTS
 from binestimator.workbook.layout import candidate_sheet_names
 from binestimator.workbook.strict import Book, LONGEST_FORMULA, utf16_length
 from binestimator.workbook.write import build_workbook
@@ -154,7 +155,7 @@ def test_sheet_names_are_cut_by_the_units_that_the_file_counts(name):
     """Spreadsheet programs count UTF-16 units: a sign outside the basic plane takes two."""
     names = candidate_sheet_names([name] * 8)
     assert all(0 < utf16_length(each) == len(each.encode("utf-16-le")) // 2 <= 31 for each in names)
-    with Book(title="Names") as book:
+    with Book(title="Names", kind=RESULTS) as book:
         for each in names:
             book.sheet(each)
         with pytest.raises(WorkbookError, match="32 characters"):

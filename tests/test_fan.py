@@ -17,7 +17,7 @@ TABLE = "90.1-2022 table L4.2.3-1"
 
 def fan_unit(total=4.0, dsp=1.5, **fan):
     """A unit with a fan of 20 000 cfm."""
-    return unit_of(air_handler={"design_cfm": 20000}, fan={"motor_hp": 25, "design_total_inwc": total, "design_dsp_inwc": dsp, **fan})
+    return unit_of(air_handler={"design_cfm": 20000}, fan={"motor_hp": 25, "motor_efficiency_frac": 0.93, "design_total_inwc": total, "design_dsp_inwc": dsp, **fan})
 
 
 def power_frac(unit, flow_frac, dsp):

@@ -32,8 +32,8 @@ def test_fewer_ignored_requests_cure_and_save_what_a_run_of_their_own_says():
     assert remedy.saving_usd > 0.0 and remedy.change_usd == pytest.approx(remedy.saving_usd - results["dsp_demand"].saving["cost_usd"], rel=1e-9)
     again = estimate(results.project.with_overrides(remedy.overrides), results.weather)
     assert not again["dsp_demand"].equal_service.flagged
-    # 2 % of the saving: the run of its own chooses other rows.
-    assert again["dsp_demand"].saving["cost_usd"] == pytest.approx(remedy.saving_usd, rel=0.02)
+    # 5 % of the saving: the run of its own chooses other rows.
+    assert again["dsp_demand"].saving["cost_usd"] == pytest.approx(remedy.saving_usd, rel=0.05)
 
 
 @pytest.mark.invariant
