@@ -444,6 +444,8 @@ def _form(args) -> None:
         raise InputError(f"{out}: a form is a workbook; give it a name that ends in .xlsx")
     project, read = None, ()
     if args.source is not None:
+        if os.path.realpath(out) == os.path.realpath(args.source):
+            raise InputError(f"{out}: is the file that the form is filled from; give another name")
         project = read_any(args.source)[0]
         read = files_read(args.source, project, weather=False)
     manners = Manners(read=read, force=args.force, elsewhere="give another name", insist="--force")

@@ -943,6 +943,7 @@ def test_overrides_of_a_reviewer_never_become_the_claim_and_both_are_reported(ru
     assert code == 0 and err == ""
     claim, data = plain_data(runs / "toml/plain.json"), plain_data(tmp_path / "out/returned.json")
     reviewed = data.pop("reviewed")
+    assert claim.pop("checksum") != data.pop("checksum")  # of the whole file each
     assert data == claim and reviewed["overrides"] == {"prices.electricity_usd_kwh": 0.05} and reviewed["run_id"] != claim["run_id"]
     project = project_from_mapping(merged(merged(PLAIN, FEW), {"prices": {"electricity_usd_kwh": 0.05}}), WEATHER)
     other = estimate(project, weather_of())
