@@ -322,7 +322,7 @@ class Advice:
 
     ``drivers_of`` id of the candidate that ``drivers`` (strongest first) are about, None where there is none · ``value``
     best value and the way to it · ``parts`` repair, companion and reset parts of combined options ·
-    ``coincidences`` options whose year is the same.
+    ``coincidences`` options whose year is the same · ``remedies`` what would cure flagged demand resets.
     """
 
     drivers_of: str | None
@@ -330,6 +330,7 @@ class Advice:
     value: Any
     parts: tuple
     coincidences: tuple
+    remedies: tuple
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -533,7 +534,7 @@ def _advised(results: Results) -> dict:
     """What the advice adds to the results file; the keys are there without it as well."""
     advice = results.advice
     if advice is None:
-        return {"best_value": None, "value": None, "drivers_of": None, "drivers": [], "parts": [], "coincidences": []}
+        return {"best_value": None, "value": None, "drivers_of": None, "drivers": [], "parts": [], "coincidences": [], "remedies": []}
     return {
         "best_value": advice.value.best_id,
         "value": {"payback_limit_years": advice.value.limit_years, "note": advice.value.note, "path": [asdict(step) for step in advice.value.path]},
@@ -545,4 +546,8 @@ def _advised(results: Results) -> dict:
         } for d in advice.drivers],
         "parts": [{**asdict(part), "total_usd": part.total_usd} for part in advice.parts],
         "coincidences": [{"ids": list(c.ids), "why": c.why} for c in advice.coincidences],
+        "remedies": [{
+            "id": r.candidate_id, "kind": r.kind, "zone": r.zone, "overrides": dict(r.overrides), "saving_usd": r.saving_usd,
+            "change_usd": r.change_usd, "cost_usd": r.cost_usd, "serves": r.serves, "text": r.text,
+        } for r in advice.remedies],
     }  # fmt: skip

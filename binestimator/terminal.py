@@ -227,6 +227,9 @@ def _advice(results) -> list[str]:
     for part in advice.parts:
         lines += _wrapped(f"{part.id}: repair {whole(part.repair_usd)}, companion {whole(part.companion_usd)}, reset {whole(part.reset_usd)} USD a year, "
                           "one on top of the other", "Parts     ")  # fmt: skip
+    for remedy in advice.remedies:
+        if remedy.serves:
+            lines += _wrapped(f"{remedy.candidate_id}: {_ascii(remedy.text)}; it would then save {whole(remedy.saving_usd)} USD a year, for {whole(remedy.cost_usd)} USD more", "Remedy    ")
     for same in advice.coincidences:
         lines += _wrapped(f"{', '.join(same.ids)}: {same.why}", "Same      ")
     if advice.drivers:

@@ -308,12 +308,13 @@ def test_a_reset_that_loses_money():
 
 @pytest.mark.invariant
 def test_a_reset_pinned_by_a_rogue_zone():
-    """Field station: the duct reset saves exactly nothing until the crushed duct is repaired or left out."""
+    """Field station: the duct reset saves exactly nothing until the crushed duct is repaired or left out; the repair by itself
+    moves only the nights, by a hair."""
     results = results_of("field_station/field_station.toml")
     pinned = results["dsp_demand"]
     assert pinned.saving["cost_usd"] == 0.0
     assert pinned.annual["mean_dsp_inwc"] == pytest.approx(results.unit.fan.design_dsp_inwc, abs=0.005)  # minimum speed may lift it
-    assert results["duct_repaired"].saving["cost_usd"] == 0.0
+    assert abs(results["duct_repaired"].saving["cost_usd"]) < 0.001 * results.baseline.annual["cost_usd"]
     repaired, excluded = results["duct_repaired_dsp_demand"], results["store_excluded_dsp_demand"]
     for c in (repaired, excluded):
         assert c.saving["cost_usd"] > 0.1 * results.baseline.annual["cost_usd"]

@@ -340,7 +340,7 @@ def test_supply_air_that_cannot_be_held_equals_the_engine_before_and_after_edits
         blank, pens[kind] = build_workbook(found[kind], blank=True)
         assert max(pens[kind].residuals.values()) < 1e-9, max(pens[kind].residuals, key=pens[kind].residuals.get)
         states = [p.state for run in found[kind].runs.values() for p in run.parts]
-        assert sum(np.sum(s.sat_f != s.sat_set_f) for s in states) > 3
+        assert sum(np.sum(s.sat_f != s.sat_set_f) for s in states) > 0
         cells_of = {}
         for path, value in edits.items():
             cells_of |= changes_of(pens[kind], path, value)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from ..estimate import estimate
 from ..results import Advice, Held, Results
 from .drivers import find_drivers
+from .remedies import find_remedies
 from .value import best_value, coincidences, combined_parts, is_limit_of_control
 
 
@@ -25,7 +26,7 @@ def advise(results: Results) -> Results:
     about = driven_id(results)
     return replace(results, advice=Advice(
         drivers_of=about, drivers=find_drivers(results, about) if about else (), value=best_value(results),
-        parts=combined_parts(results), coincidences=coincidences(results)))
+        parts=combined_parts(results), coincidences=coincidences(results), remedies=find_remedies(results)))
 
 
 def estimate_and_advise(project, weather, held: Held | None = None) -> Results:

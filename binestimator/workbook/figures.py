@@ -238,6 +238,10 @@ def value_lines(results: Results) -> list[str]:
         said = [f"{word} {money(usd, money_step(results))}" for word, usd in
                 (("repair", part.repair_usd), ("companion measures", part.companion_usd), ("reset", part.reset_usd)) if rounded(usd, money_step(results))]
         lines.append(f"Option {number(part.id)} in parts, one on top of the other: {', '.join(said) or 'nothing'} a year.")
+    for remedy in advice.remedies:
+        if remedy.serves:
+            lines.append(f"Option {number(remedy.candidate_id)} could be ranked: {plain_words(remedy.text)}; it would then save {money(remedy.saving_usd, money_step(results))} a year, "
+                         f"for {money(remedy.cost_usd)} more.")
     for same in advice.coincidences:
         lines.append(f"{options([number(i) for i in same.ids])} come to the same: {same.why}.")
     return lines
