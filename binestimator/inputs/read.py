@@ -224,7 +224,7 @@ def given_from_mapping(raw: Mapping, folder: Path, problems: Problems) -> tuple[
                 given.sections[section] = values
     for kind, target in (("special", given.specials), ("group", given.groups), ("zone", given.zones)):
         for place, table in enumerate(_tables(problems, kind, raw.get(kind, []))):
-            target.append(_values(problems, kind, table, _item(kind, table, place)))
+            target.append(_without_share(_values(problems, kind, table, _item(kind, table, place))))
     for part in STRATEGY_SECTIONS:
         if part in raw:
             given.library[part] = _library(problems, part, raw[part])
@@ -430,7 +430,12 @@ def zone_values(problems: Problems, tables: list[dict], before: int) -> list[dic
     before : int
         Zones listed before them, for the stand-ins of missing names.
     """
-    return [_values(problems, "zone", table, _item("zone", table, before + place)) for place, table in enumerate(tables)]
+    return [_without_share(_values(problems, "zone", table, _item("zone", table, before + place))) for place, table in enumerate(tables)]
+
+
+def _without_share(values: dict) -> dict:
+    """Values of a zone; an ``index_share`` of none is none given: the share is then spread, and stands as such wherever inputs are shown."""
+    return {name: value for name, value in values.items() if name != "index_share" or value is not None}
 
 
 # ---------------------------------------------------------------- zones file

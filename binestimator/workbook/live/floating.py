@@ -116,7 +116,7 @@ def closed(chain) -> None:
     if up:
         chain._coils("", "b_", "{sat_f}")
         chain.col("high", "Short of cooling and followed", "1/0", "IF(AND({floats_high}=1,{up_line}>0),1,0)", "f0")
-        chain.col("beyond", "Sensible load alone beyond the plant", "1/0", "IF(AND({high}=1,{b_sensible}>{b_cooling_capacity_kbtuh}),1,0)", "f0")
+        chain.col("beyond", "Sensible load alone beyond the plant", "1/0", "IF(AND({high}=1,{b_sensible}>{b_cooling_capacity_kbtuh}*(1+{k.unserved})),1,0)", "f0")
         moved += ["{beyond}=1", "AND({high}=1,{b_mat_f}<{target_f},{b_cooling_capacity_kbtuh}<=0)"]
         wanted = "({target_f}+1000*{beyond}*{b_cooling_capacity_kbtuh}/({fs}*IF({flow_cfm}>0,{flow_cfm},1)))"
     chain._group("Mixing that results")
