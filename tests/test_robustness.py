@@ -1,0 +1,12 @@
+"""A small slice of ``python -m tests.robustness``: input of any kind ends in a result or in one clear message."""
+
+import pytest
+
+import robustness
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize(("part", "count"), [("projects", 60), ("weather", 4), ("workbooks", 15), ("faults", 3)])
+def test_a_slice_of_the_cases_keeps_the_rule(part, count):
+    found, wrong = robustness.run(part, count, 2)
+    assert wrong == [] and sum(found.values()) == count
