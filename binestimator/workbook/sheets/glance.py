@@ -9,6 +9,7 @@ import numpy as np
 
 from ...checks import saves_by_ventilation
 from ...results import CHANGED_SERVICE
+from ...advice.value import is_limit_of_control
 from ..charts import fill_of, pixels_of, place_at, room, style_chart
 from ..figures import (
     DSP_WORDS, SAT_WORDS, answer, bound_text, driver_lines, holdback_lines, key_figures, money_step, number_of, options, plain_words, risk_lines, rounded,
@@ -222,7 +223,7 @@ def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
     usd = money_step(results)
     for row, c in enumerate(results.candidates, FIRST_ROW):
         tint = ("best",) if c.rank == 1 else ("base",) if c.id == base.id else ("flagged",) if c.equal_service.flagged else ()
-        marks = [word for word, true in (("do nothing", now is not None and c.id == now.id), ("baseline", c.id == base.id)) if true]
+        marks = [word for word, true in (("do nothing", now is not None and c.id == now.id), ("baseline", c.id == base.id), ("limit of control", is_limit_of_control(c.candidate))) if true]
         name = f"{row - FIRST_ROW + 1}  {c.name}" + (f"  ({', '.join(marks)})" if marks else "")
         sheet.height(row, max(16.5, height_of(lines_of(name, width, 10.0, bold=c.rank == 1), 10.0)))
         sheet.text(row, 0, standing(results, c), s("line", "large", "bold", *tint))
