@@ -19,7 +19,7 @@ from binestimator.inputs.schema import (
 
 MOST = {"special": 50, "group": 50, "zone": 500, "candidate": 40}
 #: Zones times candidates: what an estimate takes in time and memory grows with it.
-MOST_ZONES_BY_CANDIDATES = 8_000
+MOST_ZONES_BY_CANDIDATES = 4_000
 MOST_OVERRIDES = 500
 
 #: Candidates evaluated unless the project says otherwise: id -> (name, SAT strategy, DSP strategy).
