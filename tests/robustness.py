@@ -225,11 +225,16 @@ def faults(count: int, seed: int, folder: Path):
             elif kind != "twice":
                 time.sleep(rng.uniform(0.0, 1.1 * whole))
                 runs[0].send_signal(getattr(signal, kind))
-            for run in runs:
-                _, errors = run.communicate(timeout=SECONDS)
-                if run.returncode not in (0, 1, 2, 130, -signal.SIGKILL) or b"Traceback" in errors:
-                    raise AssertionError(f"{kind}: ended with {run.returncode}: {errors[-200:]!r}")
-            target.chmod(0o700)
+            try:
+                for run in runs:
+                    _, errors = run.communicate(timeout=SECONDS)
+                    if run.returncode not in (0, 1, 2, 130, -signal.SIGKILL) or b"Traceback" in errors:
+                        raise AssertionError(f"{kind}: ended with {run.returncode}: {errors[-200:]!r}")
+            finally:
+                target.chmod(0o700)
+                for run in runs:  # of a case that took too long
+                    run.kill()
+                    run.communicate()
             now = {path.name: path.read_bytes() for path in target.iterdir() if path.is_file()}
             # The same inputs give the same bytes: old and new files are equal, and no other may stand there.
             if {name: data for name, data in now.items() if name in old} != old:
