@@ -193,6 +193,8 @@ def _marks(results) -> list[str]:
         of = "at equal service" if not cured else f"at equal service that cures what the baseline fails in ({', '.join(cured)})"
         saving = best.saving["cost_usd"]
         said = f"{best.id}: least energy cost {of}, " + (f"saves {whole(saving)}" if saving >= 0.0 else f"costs {whole(-saving)} more") + " USD a year"
+        if best.candidate.sat.strategy == "cost_optimal":
+            said += "; a limit of control: no loop reaches the cheapest supply air of each row"
         if best.id in saves_by_ventilation(results.candidates, base):
             said += f" ({whole(best.saving_at_equal_oa['cost_usd'])} at equal outdoor air)"
     lines = _wrapped(said, f"{BEST} best  ", "    ")
