@@ -384,7 +384,7 @@ def key_figures(results: Results) -> list[tuple[str, str, str]]:
     else:
         number, saving = number_of(results, best.id), best.saving["cost_usd"]
         left = best.annual["cost_usd"]
-        word = "Best" if best.id == results.best.id else "Best value" if results.advice is not None and results.advice.value.best_id == best.id else "Best to be had"
+        word = "Best" if best.id == results.best.id else "Best value" if results.advice is not None and results.advice.value.best_id == best.id else "Best in practice"
         found += [(f"{word}: option {number}", f"{money(left, step)} a year", f"{money(10 * left, step_for(10 * left))} in ten years; {best.name}"),
                   ("It saves" if saving >= 0.0 else "It costs more", f"{money(abs(saving), step)} a year",
                    f"{100 * share(abs(saving), base.annual['cost_usd']):.0f} % of the energy cost of the baseline")]

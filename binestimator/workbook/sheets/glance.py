@@ -35,7 +35,7 @@ REVIEW_LINES = ("claimed", "reviewed", "ratio")
 
 # Charts stand side by side over the whole width, texts below them in columns: so the page is as wide as paper in
 # landscape is, and its print as large as can be.
-_CHART_ROWS, _TEXT_COLUMNS = 12, 3
+_CHART_ROWS, _TEXT_COLUMNS = 13, 3
 # Reasons of options that serve worse, each on a line of its own.
 _MOST_REASONS = 3
 _ONLY_LIVE = "On this page the lines “as reviewed” and “ratio” follow; all else stays the claim."
@@ -343,6 +343,9 @@ def _lower_half(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     """Charts side by side, and below them what it is worth, what can go wrong and how sure; returns the first row below."""
     if len(bins_of(work.results)) > 0:
         _charts(work, sheet, row, [pixels_of(w) for w in widths])
+        # Rows without cells keep their height in every program only if it is given.
+        for down in range(_CHART_ROWS):
+            sheet.height(row + down, ROW_PIXELS * 0.75)
         row += _CHART_ROWS
     return _texts(work, sheet, row, widths)
 
@@ -351,11 +354,11 @@ def _texts(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     """Blocks of text in columns, in rows of standard height; returns the row after them."""
     s, results = work.styles, work.results
     blocks = [(label, lines) for label, lines in (
-        ("What is worth its money, from cheap to dear", value_lines(results)), ("What the saving hangs on", driver_lines(results)),
-        ("What can go wrong", risk_lines(results)), ("What holds the resets back", holdback_lines(results)),
+        ("What is worth its money, from cheap to dear", value_lines(results)), ("What can go wrong", risk_lines(results)),
+        ("What the saving hangs on", driver_lines(results)), ("What holds the resets back", holdback_lines(results)),
         ("How sure, and what it rests on", sure_lines(results))) if lines]  # fmt: skip
     places = spans(widths, _TEXT_COLUMNS)
-    rooms = [room(widths[first:last + 1]) - 2.0 for first, last in places]
+    rooms = [room(widths[first:last + 1]) - 1.5 for first, last in places]
 
     def rows_of(text: str, column: int) -> int:
         # Rows keep their height, as other texts stand beside: long ones take several.
@@ -398,7 +401,7 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int]) -> None:
     style_chart(sat, "Supply air by outdoor temperature, °F (options)", "", "", size=size,
                 x_range=x_range, x_unit=10.0, y_format="0", y_range=_whole_fives(results, edges))
     dsp = lines_chart(work, "dsp", "dsp_inwc", SAME_DSP_INWC, lambda c: DSP_WORDS[c.candidate.dsp.strategy])
-    style_chart(dsp, "Duct pressure, inches of water, by outdoor °F (options)", "", "", size=size,
+    style_chart(dsp, "Duct pressure, in. of water, by outdoor °F (options)", "", "", size=size,
                 x_range=x_range, x_unit=10.0, y_format="0.0", y_range=(0.0, None))
     for k, chart in enumerate((change, flow, sat, dsp)):
         # Each starts at its quarter of the width, to the pixel.
