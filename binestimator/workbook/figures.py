@@ -445,7 +445,8 @@ def options(numbers: list[int]) -> str:
 
 def plain_words(text: str) -> str:
     """A sentence of the run for readers of the summary, without terms of the trade."""
-    for term, plain in (("zone degF.h", "degree-hours of all zones"), ("degF.h", "degree-hours"), ("degF", "°F")):
+    text = re.sub(r"zone degF\.h (too \w+)", r"degree-hours \1 over all zones", text)
+    for term, plain in (("degF.h", "degree-hours"), ("degF", "°F")):
         text = text.replace(term, plain)
     return text
 

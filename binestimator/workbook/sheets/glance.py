@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import product
 from math import ceil
 
 import numpy as np
@@ -365,15 +366,13 @@ def _texts(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
         return ceil((height_of(lines_of(text, rooms[column], 9.0), 9.0) - 2.0) / (ROW_PIXELS * 0.75))
 
     heights = [[1 + sum(rows_of(text, column) for text in lines) for column in range(_TEXT_COLUMNS)] for _, lines in blocks]
-    total = lambda column, some: sum(heights[k][column] + 1 for k in some)  # noqa: E731
-    count = len(blocks)
-    # Blocks stay in their order; the columns part where the longest is shortest.
-    cuts = min(((i, j) for i in range(count + 1) for j in range(i, count + 1)),
-               key=lambda at: max(total(0, range(at[0])), total(1, range(*at)), total(2, range(at[1], count))))  # fmt: skip
+    # The first block starts the first column; the others go where the longest column stays shortest, in their order in each.
+    chosen = min(product(range(_TEXT_COLUMNS), repeat=len(blocks)),
+                 key=lambda at: (at[0], max(sum(heights[k][c] + 1 for k, c in enumerate(at) if c == column) for column in range(_TEXT_COLUMNS)), at))
     bottom = row
-    for column, some in enumerate((blocks[:cuts[0]], blocks[cuts[0]:cuts[1]], blocks[cuts[1]:])):
+    for column in range(_TEXT_COLUMNS):
         (first, last), at = places[column], row
-        for label, lines in some:
+        for label, lines in (block for block, where in zip(blocks, chosen, strict=True) if where == column):
             for place in range(first, last + 1):
                 sheet.text(at, place, label if place == first else "", s("section", *(("inset",) if column else ())))
             at += 1
