@@ -16,7 +16,7 @@ from .form_cells import (
     KIND_WORDS, LAYER_WORDS, FormPages, add_rule, allowed_text, put_counts, put_otherwise, put_review, put_yours,
 )  # fmt: skip
 
-_LABEL, _UNIT, _ALLOWED, _SOURCE, _WHAT, _ITEM = 30.0, 13.0, 17.0, 40.0, 46.0, 15.5
+_LABEL, _UNIT, _ALLOWED, _SOURCE, _WHAT, _ITEM = 30.0, 13.0, 18.5, 40.0, 46.0, 15.5
 
 
 def _legend(form: FormPages, sheet: Sheet, row: int) -> None:
@@ -321,7 +321,7 @@ def _zone_head(form: FormPages, sheet: Sheet) -> None:
             sheet.text(ZONE_ROWS["default"], column, field.source if layer == OTHERWISE else "", s("units"))
             sheet.text(ZONE_ROWS["key"], column, f"{layer} {name}", s("key"))
     sheet.text(ZONE_ROWS["key"], ZONE_KEY_COLUMN, CORNER + "zone", s("key"))
-    for row, height in (("label", 62.0), ("allowed", 34.0), ("default", 34.0), ("key", 10.0)):
+    for row, height in (("label", 62.0), ("allowed", 44.0), ("default", 34.0), ("key", 10.0)):
         sheet.height(ZONE_ROWS[row], height)
 
 
