@@ -146,11 +146,11 @@ def steps_of(chain, kind: str) -> tuple[Grid, str]:
     one = chain.of_rows(sheet, rows)
     words = {DOWN: "mixed air too cold: supply air at which it gives itself", UP: "plant too small: supply air at which it carries the load"}
     title(chain.pen.work, sheet, f"{chain.floats_title}, {words[kind]}", "The rows that float in the run or are near it. Each step tries a supply temperature without "
-          "looking at the setpoint, by the secant through the last two and inside what is known; the last column is what the candidate's rows take.", link_column=11)
+          "looking at the setpoint, by the secant through the last two and inside what is known. The candidate's rows take the last column.", link_column=11)
     key = _root(one, kind)
     one.grid.write()
     sheet.widths([5.5, *[9.5] * (one.grid.width - 1)])
-    one.grid.show(1, chain.pen.work.footer)
+    one.grid.show(1, chain.pen.work.footer, whole=False)
     return one.grid, key
 
 
