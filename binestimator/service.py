@@ -68,7 +68,8 @@ class Yardstick:
     ``hours`` (R,) · ``cool_f, heat_f`` (R, Z) setpoints in force [degF] · ``occupied_hours`` (Z,) ·
     ``required_cfm`` (R,) outdoor air at the unit · ``area_cfm, people_cfm`` (Z,) outdoor air of one zone for its area and for its
     people when full, of which ``area_share, people_share`` (R, G) are needed, by the ``group`` (Z,) of the zone ·
-    ``humid_dewpoint_f`` · ``pressure_psia`` · ``multiplier`` (Z,), ``names`` of zones · ``rules`` record of section ``service``.
+    ``humid_dewpoint_f`` · ``pressure_psia`` · ``air_btuh_cfm_f`` heat of a degree of a cfm [Btu/h cfm degF] · ``multiplier`` (Z,), ``names``
+    of zones · ``rules`` record of section ``service``.
     """
 
     hours: np.ndarray
@@ -83,6 +84,7 @@ class Yardstick:
     people_cfm: np.ndarray
     humid_dewpoint_f: float
     pressure_psia: float
+    air_btuh_cfm_f: float
     multiplier: np.ndarray
     names: tuple[str, ...]
     rules: Any
@@ -102,7 +104,7 @@ class Yardstick:
             people_share=people, area_cfm=area * g.oa_cfm_ft2[z.group],
             people_cfm=area * z.gain_multiplier / g.people_ft2[z.group] * g.oa_cfm_person[z.group],
             humid_dewpoint_f=unit.air_handler.humid_dewpoint_f, pressure_psia=conditions.pressure_psia,
-            multiplier=z.multiplier, names=z.names, rules=unit.service)  # fmt: skip
+            air_btuh_cfm_f=float(loads.fs), multiplier=z.multiplier, names=z.names, rules=unit.service)  # fmt: skip
 
     def need_cfm(self) -> np.ndarray:
         """Outdoor air of each zone by its own area and people. (R, Z) [cfm]"""
@@ -133,7 +135,8 @@ class ServiceFigures:
     required to · ``start_miss_f`` degrees outside the setpoints at the first occupied hour,
     summed over ``starts`` days · ``lowest_f`` lowest night temperature (NaN: not known).
     At the unit: ``oa_short_cfmh`` below the requirement less its margin · ``oa_missing_cfmh`` below the requirement ·
-    ``dewpoint_degree_hours`` · ``figures`` annual figures of the hour-by-hour run.
+    ``dewpoint_degree_hours`` · ``cooling_missing_kbtu`` between supply air and its setpoint where the plant is short ·
+    ``short_ceiling_hours`` of the fan at its ceiling while the plant is short · ``figures`` annual figures of the hour-by-hour run.
     """
 
     warm_degree_hours: np.ndarray
@@ -146,6 +149,8 @@ class ServiceFigures:
     oa_short_cfmh: float
     oa_missing_cfmh: float
     dewpoint_degree_hours: float
+    cooling_missing_kbtu: float
+    short_ceiling_hours: float
     figures: dict[str, float]
 
 
@@ -171,7 +176,12 @@ def unit_depths(yardstick: Yardstick, state: RowState) -> dict[str, float]:
         "oa_short_cfmh": float(y.hours @ np.maximum((1.0 - y.rules.outdoor_air_margin_frac) * y.required_cfm - state.oa_cfm, 0.0)),
         "oa_missing_cfmh": float(y.hours @ np.maximum(y.required_cfm - state.oa_cfm, 0.0)),
         "dewpoint_degree_hours": float(y.hours @ np.maximum(over, 0.0)),
+        "cooling_missing_kbtu": float(y.hours @ (state.capacity_limited * state.flow_cfm * np.maximum(state.sat_f - state.sat_set_f, 0.0))) * y.air_btuh_cfm_f / 1000.0,
+        "short_ceiling_hours": float(y.hours @ (state.capacity_limited * state.airflow_ceiling)),
     }
+
+
+_AT_UNIT = ("oa_short_cfmh", "oa_missing_cfmh", "dewpoint_degree_hours", "cooling_missing_kbtu", "short_ceiling_hours")
 
 
 def service_figures(yardstick: Yardstick, parts, by_zone: dict[str, np.ndarray], night, figures: dict[str, float]) -> ServiceFigures:
@@ -187,7 +197,7 @@ def service_figures(yardstick: Yardstick, parts, by_zone: dict[str, np.ndarray],
         ``start_miss_f``, ``starts`` and ``lowest_f`` are used where it has them, and ``warm_degree_hours, cold_degree_hours`` (Z,) of
         rooms that catch up after the start of occupancy are added to those of the hours.
     """
-    at_unit: dict[str, float] = {"oa_short_cfmh": 0.0, "oa_missing_cfmh": 0.0, "dewpoint_degree_hours": 0.0}
+    at_unit = dict.fromkeys(_AT_UNIT, 0.0)
     for p in parts:
         for name, value in unit_depths(yardstick, p.state).items():
             at_unit[name] += p.share * value
@@ -321,11 +331,13 @@ def shortfalls(found: ServiceFigures, yardstick: Yardstick) -> dict[str, float]:
     degrees = float((found.warm_degree_hours + found.cold_degree_hours) @ y.multiplier)
     cooling = f["cooling_sensible_kbtu"] + f["cooling_latent_kbtu"]
     heat = f["reheat_kbtu"] + f["preheat_kbtu"]
+    # A plant too small leaves hardly a load unserved: its supply air warms, and the rooms with it.
+    lacking = f["unserved_cooling_kbtu"] + found.cooling_missing_kbtu
     return {
         "outdoor_air": share(found.oa_missing_cfmh, y.required_cfmh),
         "temperature": share(degrees, y.zone_hours),
         "airflow": share(f["airflow_ceiling_hours"], f["running_hours"]),
-        "capacity": max(share(f["unserved_cooling_kbtu"], cooling), share(f["unserved_heating_kbtu"], heat)),
+        "capacity": max(share(lacking, cooling + lacking), share(f["unserved_heating_kbtu"], heat)),
     }
 
 
@@ -364,6 +376,8 @@ def judge_baseline(found: ServiceFigures, yardstick: Yardstick, project, unit: U
 
 
 def _suspect_airflow(found, y, project, unit, parts):
+    if found.short_ceiling_hours > 0.5 * found.figures["airflow_ceiling_hours"]:
+        return "cooling.capacity_tons", f"supply air warms for lack of cooling ({unit.cooling_tons:,.0f} tons), and zones ask for more of it than the fan gives"
     path = "air_handler.max_cfm" if project.air_handler.max_cfm is not None else "air_handler.design_cfm"
     asked = max(float((p.state.requested_cfm + p.state.leakage_cfm).max(initial=0.0)) for p in parts)
     return path, f"{unit.max_cfm:,.0f} cfm, where zones ask for up to {asked:,.0f}"
@@ -412,8 +426,10 @@ def _suspect_temperature(found, y, project, unit, parts):
 
 def _suspect_capacity(found, y, project, unit, parts):
     f = found.figures
-    if f["unserved_cooling_kbtu"] >= f["unserved_heating_kbtu"]:
-        return "cooling.capacity_tons", f"{f['unserved_cooling_kbtu']:,.0f} kBtu of cooling a year are beyond the plant (its capacity of {unit.cooling_tons:,.0f} tons, or its lockout)"
+    lacking = f["unserved_cooling_kbtu"] + found.cooling_missing_kbtu
+    if lacking >= f["unserved_heating_kbtu"]:
+        return ("cooling.type", "there is no cooling") if project.cooling.type == "none" else (
+            "cooling.capacity_tons", f"{lacking:,.0f} kBtu of cooling a year are beyond the plant (its capacity of {unit.cooling_tons:,.0f} tons, or its lockout)")
     return "heating.capacity_kbtuh", f"{f['unserved_heating_kbtu']:,.0f} kBtu of heat a year are beyond the source of {unit.heating_kbtuh:,.0f} kBtu/h"
 
 

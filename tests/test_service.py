@@ -263,14 +263,14 @@ def yardstick_of(zones=3, rows=40, seed=1, multiplier=None):
     return Yardstick(
         hours=hours, cool_f=np.full((rows, zones), 75.0), heat_f=np.full((rows, zones), 70.0), occupied_hours=(hours @ here)[group],
         required_cfm=rng.uniform(0.0, 3000.0, rows), group=group, area_share=here, people_share=here, area_cfm=rng.uniform(0, 100, zones),
-        people_cfm=rng.uniform(0, 100, zones), humid_dewpoint_f=60.0, pressure_psia=14.696,
+        people_cfm=rng.uniform(0, 100, zones), humid_dewpoint_f=60.0, pressure_psia=14.696, air_btuh_cfm_f=1.08,
         multiplier=np.ones(zones) if multiplier is None else multiplier, names=tuple(f"Z{k}" for k in range(zones)), rules=rules)  # fmt: skip
 
 
 KEYS = ("cooling_sensible_kbtu", "cooling_latent_kbtu", "reheat_kbtu", "preheat_kbtu", "unserved_cooling_kbtu", "unserved_heating_kbtu",
         "humid_hours", "running_hours", "capacity_hours", "starved_zone_hours")  # fmt: skip
 BY_ZONE = ("warm_degree_hours", "cold_degree_hours", "zone_oa_short_cfmh", "start_miss_f")
-AT_UNIT = ("oa_short_cfmh", "oa_missing_cfmh", "dewpoint_degree_hours")
+AT_UNIT = ("oa_short_cfmh", "oa_missing_cfmh", "dewpoint_degree_hours", "cooling_missing_kbtu", "short_ceiling_hours")
 
 
 def figures_of(rng, y, scale):
@@ -278,7 +278,8 @@ def figures_of(rng, y, scale):
     count = len(y.names)
     limits = {"warm_degree_hours": 0.02 * y.occupied_hours, "cold_degree_hours": 0.02 * y.occupied_hours,
               "zone_oa_short_cfmh": 0.05 * y.zone_need_cfmh(), "start_miss_f": np.full(count, 250.0)}  # fmt: skip
-    unit = {"oa_short_cfmh": 0.03 * y.required_cfmh, "oa_missing_cfmh": 0.03 * y.required_cfmh, "dewpoint_degree_hours": 0.02 * y.hours.sum()}
+    unit = {"oa_short_cfmh": 0.03 * y.required_cfmh, "oa_missing_cfmh": 0.03 * y.required_cfmh, "dewpoint_degree_hours": 0.02 * y.hours.sum(),
+            "cooling_missing_kbtu": 20.0, "short_ceiling_hours": 10.0}
     figures = dict.fromkeys(KEYS, 1000.0) | {"airflow_ceiling_hours": 0.0, "unserved_cooling_kbtu": scale * 20.0 * rng.random(), "unserved_heating_kbtu": scale * 20.0 * rng.random()}
     short = {name: scale * limits[name] * rng.random(count) for name in BY_ZONE}
     return ServiceFigures(
@@ -373,6 +374,20 @@ def test_each_failure_of_a_baseline_starts_at_its_limit(word):
         found = dataclasses.replace(base, **changes)
         assert failing(found, y) == ((word,) if fails else ())
         assert set(shortfalls(found, y)) == set(FAILURES)
+        if word == "capacity":  # what is missing of the cooling that would have held the supply air
+            found = dataclasses.replace(base, cooling_missing_kbtu=share * 0.02 / 0.98 * 2000.0)
+            assert failing(found, y) == ((word,) if fails else ())
+
+
+@pytest.mark.invariant
+def test_a_plant_far_too_small_is_what_the_baseline_is_suspected_of():
+    """Supply air warms, zones ask for more than the fan gives, rooms are too warm: one cause, one input."""
+    ample = run_of(OFFICE | {"candidate": [AS_FOUND, HONEST]})
+    assert "capacity" not in ample.baseline_service.fails
+    tons = 0.25 * ample.held.sizes.cooling_tons
+    found = run_of(OFFICE | {"candidate": [AS_FOUND, HONEST], "cooling": {"capacity_tons": tons}}).baseline_service
+    assert {"capacity", "temperature"} <= set(found.fails)
+    assert {path for _, path, _ in found.suspects} == {"cooling.capacity_tons"}
 
 
 @pytest.mark.invariant
