@@ -228,11 +228,15 @@ def first_change(f, rows: int, start: float, step: float, steps: int, rising: bo
     done = before != rising
     a, b = s.copy(), np.full(rows, start + step * steps)
     for _ in range(steps):
+        if done.all():
+            break
         now = f(s + step) > 0.0
         hit = ~done & (before == rising) & (now != rising)
         a, b, done = np.where(hit, s, a), np.where(hit, s + step, b), done | hit
         s, before = s + step, now
     for _ in range(45):
+        if np.abs(b - a).max() < 1e-10:
+            break
         middle = 0.5 * (a + b)
         same = (f(middle) > 0.0) == rising
         a, b = np.where(same, middle, a), np.where(same, b, middle)
@@ -252,19 +256,26 @@ def up_roots(unit, dsp, c, loads):
     ample = dataclasses.replace(unit, cooling_tons=1e5, cooling=dataclasses.replace(
         unit.cooling, type="direct_expansion" if unit.cooling.type == "none" else unit.cooling.type, lockout_f=-100.0, other_load_tons=0.0, cycling_drying_loss_frac=0.0))
 
-    def excess(sat):
-        s = evaluate(ample, c, loads, sat, dsp(c, loads, sat))
-        assert not s.capacity_limited.any()
-        gives = cooling_capacity_kbtuh(unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, s.coil_entering_wb_f)
-        # A load of rounding is none.
-        return s.cooling_kbtuh - gives - 1e-7
+    def excess_of(pick):
+        taken, of = c.take(pick), loads.take(pick)
 
-    at = np.full(len(c.oat_f), 68.0)
-    above = excess(at) > 0.0
-    up = first_change(excess, len(at), 68.0, 0.5, 200, True)
-    cold = excess(np.full(len(at), 54.0)) > 0.0
-    rises, falls = first_change(excess, len(at), 54.0, 0.5, 28, True), first_change(excess, len(at), 54.0, -0.5, 40, False)
-    return np.where(above, up, np.where(cold, rises, falls))
+        def excess(sat):
+            s = evaluate(ample, taken, of, sat, dsp(taken, of, sat))
+            assert not s.capacity_limited.any()
+            gives = cooling_capacity_kbtuh(unit.cooling, unit.cooling_tons, taken.oat_f, taken.oawb_f, s.coil_entering_wb_f)
+            # A load of rounding is none.
+            return s.cooling_kbtuh - gives - 1e-7
+
+        return excess
+
+    rows = np.arange(len(c.oat_f))
+    above, cold = (excess_of(rows)(np.full(len(rows), at)) > 0.0 for at in (68.0, 54.0))
+    roots = np.empty(len(rows))
+    for which, start, step, steps in ((above, 68.0, 0.5, 200), (~above & cold, 54.0, 0.5, 28), (~above & ~cold, 54.0, -0.5, 40)):
+        pick = rows[which]
+        if len(pick):
+            roots[pick] = first_change(excess_of(pick), len(pick), start, step, steps, True)
+    return roots
 
 
 # At a duct pressure by airflow the fan's heat grows steeply as supply air warms: the residual of some rows of a plant far
