@@ -189,10 +189,9 @@ def plan_of(project):
 class Editor:
     """A form as a user edits it: cells by the path of their input, saved by another program."""
 
-    def __init__(self, project, path):
-        path.write_bytes(form_bytes(project))
+    def __init__(self, project, path, content=None):
         self.path, self.plan = path, plan_of(project)
-        self.book = openpyxl.load_workbook(path)
+        self.book = openpyxl.load_workbook(io.BytesIO(form_bytes(project) if content is None else content))
 
     def cell(self, sheet, row, column):
         return self.book[sheet].cell(row + 1, column + 1)
@@ -227,9 +226,14 @@ def office():
     return read_project(DEMOS / "office" / "office.toml")
 
 
+@cache
+def filled():
+    return form_bytes(office())
+
+
 @pytest.fixture
 def edit(tmp_path):
-    return Editor(office(), tmp_path / "office form.xlsx")
+    return Editor(office(), tmp_path / "office form.xlsx", filled())
 
 
 def at(cell):
@@ -478,11 +482,6 @@ def test_the_least_an_empty_form_needs(tmp_path):
 
 
 # ---------------------------------------------------------------- what is on the sheets
-
-
-@cache
-def filled():
-    return form_bytes(office())
 
 
 @pytest.mark.crosscheck
