@@ -263,8 +263,7 @@ def test_what_a_user_types_counts(edit):
     assert project.groups[0].weekday_hours == (6.0, 18.5) and project.groups[0].saturday_hours == ()
     zones = {zone.name: zone for zone in project.zones}
     assert zones["Top floor core 1"].area_ft2 == 1234.5 and zones["Network rooms"].max_cfm == 700
-    assert list(project.overrides)[-2:] == ["zone[Top floor core 1].area_ft2", "zone[Network rooms].max_cfm"] or set(
-        list(project.overrides)[-2:]) == {"zone[Top floor core 1].area_ft2", "zone[Network rooms].max_cfm"}  # fmt: skip
+    assert set(list(project.overrides)[-2:]) == {"zone[Top floor core 1].area_ft2", "zone[Network rooms].max_cfm"}
     assert project.candidate("sat_demand").sat.max_f == 64
     assert project.candidate("as_found").sat.points == ((45.0, 59.0), (65.0, 54.5))  # its own line now, the rest of it as it counts
     assert project.given.library["sat"]["as_found"]["points"] == ((45.0, 59.0), (65.0, 55.0))
