@@ -331,6 +331,10 @@ def _estimate(args) -> None:
     if written.kept:
         files.append(f"Kept          {', '.join(map(str, written.kept.values()))}\n"
                      "              (earlier results that are not as this program wrote them: changed since, or of an earlier version)")  # fmt: skip
+    if args.code == FINDINGS:
+        why = ["a check that must hold has failed"] if failed else [
+            *(["a caution stands"] if cautions else []), *(["an earlier file was kept under another name"] if written.kept else [])]
+        files.append(f"Exit code     1: {' and '.join(why)}" + ("" if failed else " (--strict)"))
     _say(args, "\n\n".join([*parts, "\n".join(files)]))
 
 

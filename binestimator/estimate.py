@@ -144,7 +144,7 @@ def size_unit(project, conditions: Conditions) -> Sizes:
     if len(rows.running) == 0:
         return replace(sizes, cooling_tons=1.0, heating_kbtuh=1.0, preheat_kbtuh=1.0)
     baseline = next(c for c in project.candidates if c.id == project.baseline_id)
-    state = run_parts(unit, baseline, rows)[0].state
+    state = run_parts(unit, without_overrides(baseline), rows)[0].state
     if project.cooling.type in ("purchased", "none"):
         tons = max(float(np.max(state.cooling_kbtuh)) / 12.0, 1.0)
     else:
@@ -159,6 +159,11 @@ def size_unit(project, conditions: Conditions) -> Sizes:
     shared = state.reheat_kbtuh + (state.preheat_kbtuh if project.preheat.type == "same" else 0.0)
     return replace(sizes, cooling_tons=tons, heating_kbtuh=max(float(np.max(shared)) * factor, 1.0),
                    preheat_kbtuh=max(preheat, 1.0))
+
+
+def without_overrides(candidate):
+    """The candidate as its controls run it, without its operators' overrides."""
+    return replace(candidate, sat=replace(candidate.sat, override_frac=0.0), dsp=replace(candidate.dsp, override_frac=0.0))
 
 
 def with_full_gains(conditions: Conditions) -> Conditions:

@@ -227,8 +227,9 @@ def _advice(results) -> list[str]:
     if value.note:
         lines += _wrapped(value.note, "  note    " if value.path else "Value     ")
     for part in advice.parts:
-        lines += _wrapped(f"{part.id}: repair {whole(part.repair_usd)}, companion {whole(part.companion_usd)}, reset {whole(part.reset_usd)} USD a year, "
-                          "one on top of the other", "Parts     ")  # fmt: skip
+        amounts = (("repair", part.repair_usd), ("companion", part.companion_usd), ("reset", part.reset_usd))
+        said = ", ".join(f"{word} {whole(usd)}" for word, usd in amounts if round(usd)) or "nothing"
+        lines += _wrapped(f"{part.id}: {said} USD a year, one on top of the other", "Parts     ")
     for remedy in advice.remedies:
         if remedy.serves:
             lines += _wrapped(f"{remedy.candidate_id}: {_ascii(remedy.text)}; it would then save {whole(remedy.saving_usd)} USD a year, for {whole(remedy.cost_usd)} USD more", "Remedy    ")
@@ -262,16 +263,16 @@ def _reading(results) -> list[str]:
             lines += _wrapped(f"{', '.join(mixed)}: {words}", kind.capitalize().ljust(10))
     if results.interactions:
         i = max(results.interactions, key=lambda item: item.both_usd)
-        left = i.interaction_usd
+        left = round(i.interaction_usd)
+        sense = f"{whole(abs(left))} {'less' if left < 0 else 'more'} than the sum" if left else "just the sum"
         lines += _wrapped(
-            f"{i.sat_id} alone saves {whole(i.sat_usd)} USD, {i.dsp_id} alone {whole(i.dsp_usd)}, both together {whole(i.both_usd)}: "
-            f"{whole(abs(left))} {'less' if left < 0 else 'more'} than the sum", "Together  ")  # fmt: skip
+            f"{i.sat_id} alone saves {whole(i.sat_usd)} USD, {i.dsp_id} alone {whole(i.dsp_usd)}, both together {whole(i.both_usd)}: {sense}", "Together  ")  # fmt: skip
     return lines
 
 
 def _cautions(results) -> list[str]:
     counts = {status: sum(k.status == status for k in results.checks) for status in ("pass", "explain", "fail")}
-    lines = _wrapped(f"{counts['pass']} pass, {counts['explain']} want a reason, {counts['fail']} fail", "Checks    ")
+    lines = _wrapped(f"{counts['pass']} pass, {counts['explain']} want{'s' if counts['explain'] == 1 else ''} a reason, {counts['fail']} fail", "Checks    ")
     for check in results.checks:
         if check.status == "fail":
             lines += _wrapped(f"{check.name}: {check.value}; expected {_ascii(check.expected)}", "  failed  ")

@@ -469,7 +469,7 @@ def test_terminal_and_first_page_tell_the_baseline_first():
     text = " ".join(comparison(results).split())
     assert text.startswith("FAILS the baseline fails in ") and "check air_handler.design_cfm" in text
     assert "* best none: no candidate of equal service cures what the baseline fails in" in text
-    assert answer(results).startswith("First: the baseline as put in fails: ") and "air_handler.design_cfm" in answer(results)
+    assert answer(results).startswith("First: the baseline as entered fails: ") and "air_handler.design_cfm" in answer(results)
     assert key_figures(results)[1] == ("Best option", "none", "none cures what the baseline fails in")
     assert any(f.level == "caution" and f.where == "baseline" for f in results.findings)
 

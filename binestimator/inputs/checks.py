@@ -441,6 +441,8 @@ def _given_but_unused(project) -> list[Finding]:
 
 def _status_without_value(project) -> list[Finding]:
     """Values that someone is said to have looked at and nobody gave."""
+    if all(status == "default" for status in project.statuses.values()):
+        return []
     found: dict[tuple[str, str], list[str]] = {}  # one finding for alike inputs of many zones
     for path, origin in project.origins.items():  # in the order of the inputs, whatever the order of the table
         status = project.statuses.get(path, "default")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field as dataclass_field, replace
@@ -513,6 +514,12 @@ def _check_roles(project: Project, candidate: Candidate, where: str, problems: P
         )  # fmt: skip
 
 
+@functools.cache
+def _named_fields(section: str) -> tuple[tuple[str, str, Field], ...]:
+    """Name, path and field of each input of a section: projects are built by the dozen."""
+    return tuple((name, field.path, field) for name, field in fields_of(section).items())
+
+
 class _Build:
     """State of one build: origins, places and which overrides have met an input."""
 
@@ -533,14 +540,16 @@ class _Build:
     def record(self, section: str, values: Mapping, prefix: str, derived: frozenset[str] = frozenset()):
         """Record of given values over defaults; notes origins and what is missing."""
         problems, filled = self.problems, {}
-        for name, field in fields_of(section).items():
+        origins, defaults = self.origins, self.defaults
+        for name, field_path, field in _named_fields(section):
             path = f"{prefix}.{name}"
             if name in values:
                 filled[name] = values[name]
-                self.origins[path] = "derived" if name in derived else "given"
+                origins[path] = "derived" if name in derived else "given"
                 continue
-            filled[name] = self.defaults.get(field.path, (field.default,))[0]
-            self.origins[path] = "default"
+            in_force = defaults.get(field_path)
+            filled[name] = field.default if in_force is None else in_force[0]
+            origins[path] = "default"
             if field.required and path not in problems.bad:
                 problems.add_bad(path, sentence("is missing", expected=field.allowed_as(in_cell=problems.in_cells), do=f"give it: {field.description}"))
         return record_type(section)(**filled)

@@ -101,7 +101,14 @@ class Curve:
 
     def relative(self, x, y=None):
         """Value over the value at rating conditions: exactly 1 there."""
-        return self.published(x, y) / self.published(self.x_rated, self.y_rated)
+        return self.published(x, y) / _at_rating(self.name)
+
+
+@cache
+def _at_rating(name: str) -> float:
+    """Published value of a curve at its rating conditions."""
+    curve = curves()[name]
+    return curve.published(curve.x_rated, curve.y_rated)
 
 
 @cache

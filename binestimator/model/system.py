@@ -396,14 +396,8 @@ def _floats_down(unit: Unit, c, loads: ZoneLoads, air_at):
         x = a.oa_min_frac if unit.economizer.stuck_frac is None else _stuck_frac(unit, a, least)
         return _short_f(unit, a, a.rat_f + x * (part.oat_f - a.rat_f))
 
-    z = unit.zones
-    # A first guess from rooms at their heating setpoints and terminals at their minimum.
-    air = np.maximum(loads.min_cfm @ z.multiplier, 1.0)
-    rooms = (loads.min_cfm * loads.heat_f) @ z.multiplier / air
-    needed = ah.minimum_oa_frac(unit, air, c.occupied, loads.oa_people_cfm)
-    share = needed if unit.economizer.stuck_frac is None else np.full(air.shape, float(unit.economizer.stuck_frac))
-    rooms = np.where(loads.min_cfm @ z.multiplier > 0.0, rooms, loads.heat_f.mean(axis=1))
-    start = rooms - share * (rooms - c.oat_f) + loads.plenum_btuh / (loads.fs * air)
+    # Mixed air is no colder than outdoors, and the fan only adds to it.
+    start = c.oat_f
     if supply_heating_mode(unit) == "own_setpoint":
         start = np.maximum(start, unit.air_handler.supply_heating_setpoint_f)
     return floating_down_f(residual, start)

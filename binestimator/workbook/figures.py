@@ -6,12 +6,14 @@ Pure functions of the results; the later formulas of the sheets say the same.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..advice.value import is_limit_of_control
 from ..checks import NOT_VENTILATED, baseline_failures, bin_errors, more_humid, saves_by_ventilation, short_of_outdoor_air
+from ..inputs.paths import parse_path
 from ..results import CHANGED_SERVICE, Results
 from ..strategies.choose import RESET_DSP, RESET_SAT
 from .layout import END_USES
@@ -147,11 +149,21 @@ def runs_at_all(results: Results) -> bool:
 
 
 def advised(results: Results):
-    """The candidate that the first page speaks for: the best value, else the least energy cost among those that may be best; None if neither."""
-    if results.best is None:
+    """The candidate that the first page speaks for, None if nothing may be best.
+
+    The best value; else the least energy cost among ranked candidates that can be bought, as long as that is less than the
+    baseline's; else the best, be it a limit of control.
+    """
+    best = results.best
+    if best is None:
         return None
     value = None if results.advice is None else results.advice.value.best_id
-    return results.best if value is None else results[value]
+    if value is not None:
+        return results[value]
+    if not is_limit_of_control(best.candidate):
+        return best
+    bought = min((c for c in results.candidates if c.rank is not None and not is_limit_of_control(c.candidate)), key=lambda c: c.rank, default=best)
+    return bought if bought.saving["cost_usd"] > 0.0 else best
 
 
 def answer(results: Results) -> str:
@@ -184,9 +196,16 @@ def _do_what(results: Results, c) -> str:
         return (f"Option {number}, {c.name}, costs least to run, but it is a limit of control that no loop reaches: "
                 "take it as what is to be had at most.")
     said = f"Carry out option {number}, {c.name}"
+    limit = results.project.prices.payback_limit_years
     if best.id == c.id:
-        return said + ("." if results.advice is None or results.advice.value.best_id is None else ": it costs least to run, and its last dollar still pays back.")
-    why = "is a limit of control that no loop reaches" if is_limit_of_control(best.candidate) else "asks for dollars that pay back too late"
+        known = results.advice is not None and results.advice.value.best_id is not None
+        return said + (f": it costs least to run, and every step of its cost pays back within {limit:g} years." if known else ".")
+    if is_limit_of_control(best.candidate):
+        why = "is a limit of control that no loop reaches"
+    elif results.project.origins.get(f"candidate[{best.id}].cost_usd") != "given":
+        why = "its cost is not given"
+    else:
+        why = f"what it costs more does not pay back within {limit:g} years"
     return f"{said}: option {number_of(results, best.id)} would cost still less to run, but {why}."
 
 
@@ -227,24 +246,35 @@ def value_lines(results: Results) -> list[str]:
     lines = []
     number = lambda id_: number_of(results, id_)  # noqa: E731
     for step in advice.value.path:
-        mark = "★" if step.id == advice.value.best_id else "▸" if step.pays else "▹"
-        lines.append(f"{mark} Option {number(step.id)}: {money(step.net_cost_usd)} after incentive saves {money(step.saving_usd, money_step(results))} a year; what it adds pays "
-                     f"back in {payback_text(step.added_payback_years, '')}" + ("." if step.pays else f": beyond the owner’s limit of {advice.value.limit_years:g} years."))
-    if advice.value.note:
-        lines.append(advice.value.note[:1].upper() + advice.value.note[1:] + ".")
+        end = (" This is the best value." if step.id == advice.value.best_id else "" if step.pays else f" That is beyond the owner’s limit of {advice.value.limit_years:g} years.")
+        lines.append(f"{'▸' if step.pays else '▹'} Option {number(step.id)}: {money(step.net_cost_usd)} after incentive saves {money(step.saving_usd, money_step(results))} a year; "
+                     f"what it adds pays back in {payback_text(step.added_payback_years, '')}.{end}")  # fmt: skip
     if any(step.pays for step in advice.value.path):
-        lines.append(f"★ is the best value: the last step whose added dollars pay back within the owner’s limit of {advice.value.limit_years:g} years.")
+        lines.append(f"Best value: the last step whose added cost pays back within the owner’s limit of {advice.value.limit_years:g} years.")
+    if advice.value.note:
+        said = _with_numbers(results, advice.value.note, [c.id for c in results.candidates])
+        lines.append(said[:1].upper() + said[1:] + ".")
     for part in advice.parts:
-        said = [f"{word} {money(usd, money_step(results))}" for word, usd in
-                (("repair", part.repair_usd), ("companion measures", part.companion_usd), ("reset", part.reset_usd)) if rounded(usd, money_step(results))]
-        lines.append(f"Option {number(part.id)} in parts, one on top of the other: {', '.join(said) or 'nothing'} a year.")
+        said = [(word, money(usd, money_step(results))) for word, usd in
+                (("repair", part.repair_usd), ("companion measures", part.companion_usd), ("reset", part.reset_usd)) if rounded(usd, money_step(results))]  # fmt: skip
+        if len(said) == 1:
+            lines.append(f"Option {number(part.id)} in parts: all of the {said[0][1]} a year is the {said[0][0]}’s.")
+        else:
+            lines.append(f"Option {number(part.id)} in parts, one on top of the other: {', '.join(f'{word} {usd}' for word, usd in said) or 'nothing'} a year.")
     for remedy in advice.remedies:
         if remedy.serves:
             lines.append(f"Option {number(remedy.candidate_id)} could be ranked: {plain_words(remedy.text)}; it would then save {money(remedy.saving_usd, money_step(results))} a year, "
                          f"for {money(remedy.cost_usd)} more.")
     for same in advice.coincidences:
-        lines.append(f"{options([number(i) for i in same.ids])} come to the same: {same.why}.")
+        lines.append(f"{options([number(i) for i in same.ids])} come to the same: {_with_numbers(results, same.why, same.ids)}.")
     return lines
+
+
+def _with_numbers(results: Results, text: str, ids) -> str:
+    """Words of a run for the summary: options by their numbers, rows by what they are."""
+    for id_ in sorted(ids, key=len, reverse=True):
+        text = re.sub(rf"(?<!\w){re.escape(id_)}(?!\w)", f"option {number_of(results, id_)}", text)
+    return text.replace("in every row", "in every hour").replace("of each row", "of each hour")
 
 
 def driver_lines(results: Results) -> list[str]:
@@ -254,9 +284,11 @@ def driver_lines(results: Results) -> list[str]:
         return []
     c = results[advice.drivers_of]
     said = 100.0 * share(c.saving["cost_usd"], results.baseline.annual["cost_usd"])
-    lines = [f"Option {number_of(results, c.id)} saves {said:.0f} % as it stands; with one assumption changed at a time:"]
+    which = f"Option {number_of(results, c.id)}" + ("" if c.rank is not None else ", which is not ranked,")
+    lines = [f"{which} saves {said:.0f} % as it stands; with one assumption changed at a time, from low to high:"]
     for d in advice.drivers:
-        lines.append(f"{d.assumption.label}, {d.low} to {d.high}: {d.saving_low_pct:.0f} to {d.saving_high_pct:.0f} %.".replace("degF", "°F"))
+        low, high = (re.sub(r"^x ", "× ", str(end)) for end in (d.low, d.high))
+        lines.append(f"{d.assumption.label}, {low} to {high}: {d.saving_low_pct:.0f} to {d.saving_high_pct:.0f} %.".replace("degF", "°F"))
     return lines
 
 
@@ -267,7 +299,22 @@ def failing_text(results: Results) -> str:
     paths = dict.fromkeys(path for word, path, _ in found.suspects if word in found.open)
     if not said:
         return ""
-    return f"First: the baseline as put in fails: {plain_words('; '.join(said))}. Check {' and '.join(paths)}."
+    return f"First: the baseline as entered fails: {plain_words('; '.join(said))}. Check {' and '.join(_input_words(path) for path in paths)}."
+
+
+def known_text(results: Results) -> str:
+    """What the baseline fails in and the project confirms as found; empty where there is nothing."""
+    found = results.baseline_service
+    said = [f"in {word.replace('_', ' ')}: {plain_words(text)}" for word, text, _ in baseline_failures(found) if word in found.confirmed]
+    if not said:
+        return ""
+    return f"Before anything else: the baseline fails {'; and '.join(said)}. The project confirms this as found: all savings are against an air handler that fails."
+
+
+def _input_words(path: str) -> str:
+    """An input by its label and its path."""
+    parsed, _ = parse_path(path)
+    return path if parsed is None else f"“{parsed.field.label}” ({path})"
 
 
 def equal_oa_text(results: Results, candidate) -> str:
@@ -299,19 +346,19 @@ def moves_text(results: Results, candidate) -> str:
 
 
 def what_moves(results: Results) -> str:
-    """What the best candidate changes, and what a warmer supply alone would, whose fans rise."""
+    """What the candidate that the page speaks for changes, and what a warmer supply alone would, whose fans rise."""
     if not runs_at_all(results):
         return ""
-    base, best = results.baseline, results.best
+    base, c = results.baseline, advised(results)
     parts = []
-    if best is not None and best.id != base.id:
-        parts.append(f"What changes in a year with option {number_of(results, best.id)}: {moves_text(results, best) or 'next to nothing'}.")
+    if c is not None and c.id != base.id:
+        parts.append(f"What changes in a year with option {number_of(results, c.id)}: {moves_text(results, c) or 'next to nothing'}.")
     warm = [c for c in results.candidates if c.candidate.dsp == base.candidate.dsp and c.candidate.overrides == base.candidate.overrides
             and c.candidate.sat != base.candidate.sat and c.annual["fan_kwh"] > base.annual["fan_kwh"]]
     if warm:
         c = max(warm, key=lambda item: item.saving["cost_usd"])
-        parts.append(f"Warmer supply air alone makes fans work harder to spare cooling or reheat (option {number_of(results, c.id)}: {moves_text(results, c)}): "
-                     "both stand in each figure here.")
+        parts.append(f"Warmer supply air alone saves cooling or reheat and makes the fans work harder (option {number_of(results, c.id)}: {moves_text(results, c)}); "
+                     "every figure here holds both.")
     changed = [k for k, c in enumerate(results.candidates, 1) if c.kind == CHANGED_SERVICE]
     if changed:
         parts.append(f"{options(changed)} change{'s' if len(changed) == 1 else ''} what the rooms are promised and cannot be called best.")
@@ -322,8 +369,8 @@ def what_moves(results: Results) -> str:
 
 
 def key_figures(results: Results) -> list[tuple[str, str, str]]:
-    """Key figures of the summary: label, figure, remark."""
-    base, best, step = results.baseline, results.best, money_step(results)
+    """Key figures of the summary, of the candidate that it speaks for: label, figure, remark."""
+    base, best, step = results.baseline, advised(results), money_step(results)
     now = today(results) or base
     nothing = "Do nothing" if today(results) is not None else "Baseline"
     cost = now.annual["cost_usd"]
@@ -337,7 +384,8 @@ def key_figures(results: Results) -> list[tuple[str, str, str]]:
     else:
         number, saving = number_of(results, best.id), best.saving["cost_usd"]
         left = best.annual["cost_usd"]
-        found += [(f"Best: option {number}", f"{money(left, step)} a year", f"{money(10 * left, step_for(10 * left))} in ten years; {best.name}"),
+        word = "Best" if best.id == results.best.id else "Best value" if results.advice is not None and results.advice.value.best_id == best.id else "Best in practice"
+        found += [(f"{word}: option {number}", f"{money(left, step)} a year", f"{money(10 * left, step_for(10 * left))} in ten years; {best.name}"),
                   ("It saves" if saving >= 0.0 else "It costs more", f"{money(abs(saving), step)} a year",
                    f"{100 * share(abs(saving), base.annual['cost_usd']):.0f} % of the energy cost of the baseline")]
         c = best.candidate
@@ -357,7 +405,8 @@ def key_figures(results: Results) -> list[tuple[str, str, str]]:
         found.append(("Setpoints alone reach", percent(reached) if reached > 0.0 else "nothing",
                       f"of the {money(possible, step)} a year that perfect resets would save ({which}limit explained below)"))
     elif possible >= max(step, 0.005 * base.annual["cost_usd"]):
-        found.append(("Perfect resets", f"{money(possible, step)} a year", "is the most that setpoints alone could save; no ranked option is a reset alone"))
+        found.append(("Perfect resets", f"{money(possible, step)} a year", "is the most that setpoints alone could save; " +
+                      ("no ranked option is a reset alone" if any(c.rank is not None and c.id != base.id for c in results.candidates) else "there is no ranked option")))
     else:
         found.append(("Setpoints alone", "no room", "perfect resets would save next to nothing here"))
     return found
@@ -396,7 +445,8 @@ def options(numbers: list[int]) -> str:
 
 def plain_words(text: str) -> str:
     """A sentence of the run for readers of the summary, without terms of the trade."""
-    for term, plain in (("degF.h", "hours times °F"), ("degF", "°F")):
+    text = re.sub(r"zone degF\.h (too \w+)", r"degree-hours \1 over all zones", text)
+    for term, plain in (("degF.h", "degree-hours"), ("degF", "°F")):
         text = text.replace(term, plain)
     return text
 
@@ -448,9 +498,9 @@ class Holdback:
 # Counts of the hourly run that speak of resets: key, words, part whose reset it concerns, share from which to tell.
 # A reset that stands at the limit where it saves is doing its work, unless it stands there most of the time.
 _LIMITS = (
-    ("sat_at_min_hours", "Supply air held at its coldest limit, where temperature saves nothing", "sat", WORTH_A_LINE_FRAC),
+    ("sat_at_min_hours", "Supply air held at its coldest limit, where its reset saves nothing", "sat", WORTH_A_LINE_FRAC),
     ("sat_at_max_hours", "Supply air at its warmest limit most of the time: hardly more than another fixed setpoint", "sat", DEFEATS_FRAC),
-    ("dsp_at_max_hours", "Duct pressure held at its highest limit, where pressure saves nothing", "dsp", WORTH_A_LINE_FRAC),
+    ("dsp_at_max_hours", "Duct pressure held at its highest limit, where its reset saves nothing", "dsp", WORTH_A_LINE_FRAC),
     ("dsp_at_min_hours", "Duct pressure at its lowest limit most of the time: only a lower limit would save more", "dsp", DEFEATS_FRAC),
     ("humidity_limited_hours", "Humidity limit holds supply air down", "sat", WORTH_A_LINE_FRAC),
     ("cold_zone_limited_hours", "A zone that must stay cold holds supply air down", "sat", WORTH_A_LINE_FRAC),
@@ -510,7 +560,7 @@ def holdback_lines(results: Results, most: int = 5) -> list[str]:
     if not worth:
         lines.append("Nothing found that rules in 5 % or more of the running hours: no faulty zone, no limit, no zone that asks all the time.")
     rest = f"{len(worth) - most} more, and each" if len(worth) > most else "Each"
-    lines.append(f"{rest} option’s share of hours: “Patterns”. ▲ rules in half of the hours or more.")
+    lines.append(f"{rest} option’s share of hours: “Patterns”. ▲ marks what rules in half of the hours or more.")
     return lines
 
 
@@ -522,11 +572,8 @@ STANDING_CAUTION = ("Warmer supply air dries rooms less, and lower duct pressure
 
 
 def risk_lines(results: Results) -> list[str]:
-    """What can go wrong, from the run, and what is always true."""
+    """What can go wrong, from the run, and what is always true. What the baseline itself fails in stands at the top of the page."""
     lines = []
-    found = results.baseline_service
-    for word, said, _ in baseline_failures(found):
-        lines.append(f"▲ The baseline fails in {word.replace('_', ' ')}{', as is known' if word in found.confirmed else ''}: {plain_words(said)}.")
     damp = more_humid(results.candidates, results.baseline)
     humid = {k: c.hourly["humid_hours"] for k, c in enumerate(results.candidates, 1) if c.id in damp}
     if humid:
@@ -539,9 +586,10 @@ def risk_lines(results: Results) -> list[str]:
     part = saves_by_ventilation(results.candidates, results.baseline)
     if part:
         step = money_step(results)
-        said = ", ".join(f"{money(c.saving_at_equal_oa['cost_usd'], step)} for {money(c.saving['cost_usd'], step)} with option {k}"
-                         for k, c in enumerate(results.candidates, 1) if c.id in part)  # fmt: skip
-        lines.append(f"▲ Saving with as much outdoor air as the baseline gives, a year: {said}.")
+        pairs = [(k, money(c.saving_at_equal_oa["cost_usd"], step), money(c.saving["cost_usd"], step)) for k, c in enumerate(results.candidates, 1) if c.id in part]
+        said = ", ".join(f"{equal} instead of {plain} with option {k}" for k, equal, plain in pairs if equal != plain)
+        if said:
+            lines.append(f"▲ Saving a year with as much outdoor air as the baseline gives: {said}.")
     for finding in results.findings:
         # That some are not ranked stands under the table; the baseline, damp rooms and short ventilation stand above.
         if finding.level == "caution" and finding.where not in ("humidity", "outdoor air", "equal outdoor air", "baseline", "summary"):
@@ -556,7 +604,7 @@ def sure_lines(results: Results) -> list[str]:
     cost, ours, classic = bin_claims(results)
     origins = list(results.project.origins.values())
     defaults = sum(o == "default" for o in origins)
-    first = f"{counts['pass']} checks pass, {counts['explain']} to explain, {counts['fail']} FAIL" + (": do not use these results." if counts["fail"] else ".")
+    first = f"{counts['pass']} checks pass, {counts['explain']} want{'s' if counts['explain'] == 1 else ''} an explanation, {counts['fail'] or 'none'} fail" + (": do not use these results." if counts["fail"] else ".")
     said = [first + f" Against the same equations hour by hour: cost within {cost:.2f} %, savings within {ours:.2f} points"
             + (f"; classic bins would miss savings by up to {classic:.1f} points." if results.project.bins.rows == "representative" else "."),
             f"Not reconciled with bills. {defaults:,} of {len(origins):,} inputs are defaults: measured values make the estimate firmer.",

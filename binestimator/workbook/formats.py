@@ -97,6 +97,7 @@ PIECES = {
     "bad": {"bold": True, "font_color": BRICK, "bg_color": BRICK_PALE, "align": "center", "border": 1,
             "border_color": BRICK},
     "caution": {"font_color": INK, "bg_color": OCHRE_PALE, "text_wrap": True, "left": 5, "left_color": OCHRE, "indent": 1},
+    "known": {"font_size": 10, "bold": True, "font_color": INK, "bg_color": OCHRE_PALE, "text_wrap": True, "left": 5, "left_color": OCHRE, "indent": 1},
     "answer": {"font_size": 12, "bold": True, "font_color": PETROL, "bg_color": MIST, "text_wrap": True, "left": 5,
                "left_color": PETROL, "indent": 1},
     "answer_more": {"font_size": 10, "bg_color": MIST, "text_wrap": True, "left": 5, "left_color": PETROL, "indent": 1},

@@ -110,10 +110,10 @@ def candidate_sheet_names(names: list[str], others: list[str] = ()) -> list[str]
 
 
 def sheet_candidates(results) -> list[int]:
-    """Positions of the candidates that get a sheet: the first ones, baseline and best among them."""
+    """Positions of the candidates that get a sheet: the first ones, baseline, best and best value among them."""
     count = len(results.candidates)
     chosen = list(range(min(count, MOST_CANDIDATE_SHEETS)))
-    must = [k for k, c in enumerate(results.candidates) if c.id == results.baseline_id or c.rank == 1]
+    must = [k for k, c in enumerate(results.candidates) if c.id == results.baseline_id or c.rank == 1 or (results.advice is not None and c.id == results.advice.value.best_id)]
     for k in must:
         if k not in chosen:
             chosen.remove(next(j for j in reversed(chosen) if j not in must))

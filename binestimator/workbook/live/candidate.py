@@ -132,7 +132,7 @@ class Chain:
         g = self.grid
         g.group("Row")
         g.add("row", "Row", "no.", "{L.row}", "f0")
-        g.add("when", "Date and hour", "std. time", "{L.when}", "text", values=g.outer["L.when"], text=True)
+        g.add("when", "Date and hour", "std. time", "{L.when}", "inset", values=g.outer["L.when"], text=True)
         shares = tuple(f"{{L.weight}}*{{p.share_{k}}}" for k in range(self.parts))
         g.add("weight_h", "Weight", "h/yr", shares if self.parts > 1 else "{L.weight}", "f2", total="weight", total_unit="h", annual="running_hours")
         self._conditions()

@@ -146,11 +146,11 @@ def steps_of(chain, kind: str) -> tuple[Grid, str]:
     one = chain.of_rows(sheet, rows)
     words = {DOWN: "mixed air too cold: supply air at which it gives itself", UP: "plant too small: supply air at which it carries the load"}
     title(chain.pen.work, sheet, f"{chain.floats_title}, {words[kind]}", "The rows that float in the run or are near it. Each step tries a supply temperature without "
-          "looking at the setpoint, by the secant through the last two and inside what is known; the last column is what the candidate's rows take.", link_column=11)
+          "looking at the setpoint, by the secant through the last two and inside what is known. The candidate's rows take the last column.", link_column=11)
     key = _root(one, kind)
     one.grid.write()
     sheet.widths([5.5, *[9.5] * (one.grid.width - 1)])
-    one.grid.show(1, chain.pen.work.footer)
+    one.grid.show(1, chain.pen.work.footer, whole=False)
     return one.grid, key
 
 
@@ -159,10 +159,8 @@ def _root(one, kind: str) -> str:
     down = kind == DOWN
     count = steps.DOWN_EVALUATIONS if down else steps.UP_EVALUATIONS
     side = "down" if down else "up"
-    if down:
-        _first_guess(one)
     one._group("Step 1: a guess")
-    one.col("s_sat_1", "Supply air, step 1", "°F", "MEDIAN({k.down_low},{first},{k.down_start})" if down else "{k.up_start}")
+    one.col("s_sat_1", "Supply air, step 1", "°F", f"MEDIAN({{k.down_low}},{heated(one, '{oat_f}')},{{k.down_high}})" if down else "{k.up_start}")
     low, high, low_f, high_f = f"{{k.{side}_low}}", f"{{k.{side}_high}}", "0", "0"
     for k in range(1, count + 1):
         x, s = f"s{k}_", f"{{s_sat_{k}}}"
@@ -181,11 +179,13 @@ def _root(one, kind: str) -> str:
         fall = "1"
         if k > 1:
             run = f"({s}-{{s_sat_{k - 1}}})"
-            slope = f"IF(ABS({run})>{{k.same_step}},MAX(({{f_{k - 1}}}-{f})/IF(ABS({run})>{{k.same_step}},{run},1),{{k.least_fall}}),1)"
+            least = "early_least_fall" if k <= steps.EARLY_STEPS else "least_fall"
+            slope = f"IF(ABS({run})>{{k.same_step}},MAX(({{f_{k - 1}}}-{f})/IF(ABS({run})>{{k.same_step}},{run},1),{{k.{least}}}),1)"
             # Rows that start a second time know no slope yet.
             one.col(f"fall_{k}", "Fall of the residual", "°F/°F", f"IF({{f_1}}>0,{slope},1)" if k == 2 and not down else slope, "f3")
             fall = f"{{fall_{k}}}"
-        one.col(f"secant_{k}", "Secant's next", "°F", f"{s}+{f}/{fall}")
+        far = f"*IF({high_f}=0,{{k.far}},1)" if k > steps.FAR_FROM else ""
+        one.col(f"secant_{k}", "Secant's next", "°F", f"{s}+{f}/{fall}{far}")
         secant = f"{{secant_{k}}}"
         both = f"AND({low_f}>0,{high_f}<0)"
         chord = f"{low}+MEDIAN({{k.chord_margin}},{low_f}/IF({both},{low_f}-{high_f},1),1-{{k.chord_margin}})*({high}-{low})"
@@ -195,20 +195,6 @@ def _root(one, kind: str) -> str:
         one.col(f"s_sat_{k + 1}", f"Supply air, step {k + 1}" if k < count else "Supply air that results", "°F",
                 f"IF({f}<>0,{following},{s})")
     return f"s_sat_{count + 1}"
-
-
-def _first_guess(one) -> None:
-    """Columns of the first supply temperature from rooms at their heating setpoints and terminals at their minimum."""
-    one._group("First guess")
-    one.col("g_min", "Minimum airflow of all zones", "cfm", "SUMPRODUCT({z.mult},{L.vmin})", "f0")
-    one.col("g_air", "Airflow of the guess", "cfm", "MAX({g_min},1)", "f0")
-    one.col("g_room", "Rooms of the guess", "°F", f"IF({{g_min}}>0,SUMPRODUCT({{z.mult}},{{L.vmin}},{{L.th}})/{{g_air}},SUM({{L.th}})/{one.site.count})")
-    share = "{economizer.stuck_frac}"
-    if one.project.economizer.stuck_frac is None:
-        one._least_oa("g_share", "{g_air}", more=" of the guess")
-        share = "{g_share}"
-    guess = f"{{g_room}}-{share}*({{g_room}}-{{oat_f}})+{{plenum}}/({{fs}}*{{g_air}})"
-    one.col("first", "Supply air of the guess", "°F", heated(one, guess))
 
 
 def _cold(one, x: str, s: str) -> str:

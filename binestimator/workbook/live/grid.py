@@ -214,12 +214,18 @@ class Grid:
     def last_row(self) -> int:
         return FIRST_ROW + self.lines * self.parts - 1
 
-    def show(self, fixed_columns: int, footer: str) -> None:
-        """What stays in view, and what is printed: heads, totals, constants and the first lines, the columns in pages side by side."""
+    def show(self, fixed_columns: int, footer: str, *, whole: bool = True) -> None:
+        """What stays in view, and what is printed: heads, totals, constants and the first lines, the columns in pages side by side.
+
+        Without ``whole`` the first page of columns is printed only.
+        """
         self.sheet.freeze(UNIT_ROW + 1, fixed_columns)
         last = min(self.last_row, FIRST_ROW + PRINTED_LINES - 1)
-        self.sheet.text(FIRST_ROW - 1, 0, f"Lines; {PRINTED_LINES} of {self.lines * self.parts} are printed" if last < self.last_row else "Lines", self.pen.s("small", "quiet"))
-        self.sheet.on_paper(footer=footer, last_row=last, last_column=self.width - 1, letter=False, pages_wide=-(-self.width // PRINTED_COLUMNS), pages_high=1,
+        width = self.width if whole else min(self.width, PRINTED_COLUMNS)
+        said = [f"{PRINTED_LINES} of {self.lines * self.parts} are printed"] if last < self.last_row else []
+        said += [f"{width} of {self.width} columns are printed"] if width < self.width else []
+        self.sheet.text(FIRST_ROW - 1, 0, "; ".join(["Lines", *said]), self.pen.s("small", "quiet"))
+        self.sheet.on_paper(footer=footer, last_row=last, last_column=width - 1, letter=False, pages_wide=-(-width // PRINTED_COLUMNS), pages_high=1,
                             repeat_rows=(GROUP_ROW, UNIT_ROW), repeat_columns=(0, fixed_columns - 1))
 
     def area(self, key: str) -> str:
@@ -269,7 +275,7 @@ class Grid:
         row = PARAMETER_ROW + 2 * tier
         label, unit = self.pen.labels[name]
         self.sheet.text(row, column, f"{label} [{unit}]" if unit else label, self.pen.s("parameter_label"))
-        self.pen.formula(self.sheet, row + 1, column, "=" + self.outer.address(name), self.outer[name], self.pen.s("parameter"))
+        self.pen.formula(self.sheet, row + 1, column, "=" + self.outer.address(name), self.outer[name], self.pen.parameter(self.outer[name]))
         self.parameters[name] = (row + 1, column)
         self.scope.put(name, f"${column_name(column)}${row + 2}", self.outer[name])
 
@@ -280,7 +286,7 @@ class Grid:
         tiers = self._place_parameters()
         for tier in range(MOST_TIERS):
             if tier < tiers:
-                sheet.height(PARAMETER_ROW + 2 * tier, 36)
+                sheet.height(PARAMETER_ROW + 2 * tier, 44)
             else:
                 for row in (0, 1):
                     sheet.height(PARAMETER_ROW + 2 * tier + row, 2)
@@ -403,6 +409,16 @@ class Pen:
         known = np.isfinite(wanted)
         apart = np.abs(found - wanted)[known] / np.maximum(np.abs(wanted[known]), 1e-6)
         self.residuals[(sheet, key)] = float(apart.max()) if apart.size else 0.0
+
+    def parameter(self, value):
+        """Format of a constant above a table, with the digits that its cell has room for."""
+        number = float(np.asarray(value, dtype=float).reshape(()))
+        size = abs(number)
+        if number.is_integer():
+            code = "#,##0" if size >= 1000.0 else "General"
+        else:
+            code = "#,##0.0" if size >= 100.0 else "0.0000" if size >= 0.001 else "0.00E+00"
+        return self._book.format(**self._own["parameter"] | {"num_format": code})
 
     def s(self, *pieces: str):
         """A cell format by the names of its pieces."""

@@ -138,6 +138,7 @@ class HeldSheet:
                 f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" edited inputs are not reached by the formulas at all","")'
                 f'&IF(C{guard + 1}>0,". In "&C{guard + 1}&" rows supply air can now not be held, or the fan meets its ceiling, which formulas there do not follow","")&". Run the program again to renew them.")')
         sheet, s = self.sheet, self.pen.s
+        sheet.height(_BANNER_ROW - 1, 24)
         sheet.text(_BANNER_ROW - 1, 0, "State of this file", s("section"))
         self.pen.formula(sheet, _BANNER_ROW, 0, text, NOTHING_EDITED, s("bold"))
 

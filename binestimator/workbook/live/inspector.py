@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..page import title
+from ..sheets.inputs import number_style
 from ..strict import cell_name, column_name, quoted
 from .grid import FIRST_ROW
 
@@ -127,7 +128,7 @@ class Inspector:
         for name, label, unit in (("fs", "Sensible factor", "Btu/h·cfm·°F"), ("air_handler.design_cfm", "Design airflow", "cfm")):
             value = float(chain.grid.outer[name])
             self._label(row, label, unit, "")
-            pen.formula(sheet, row, _VALUE, "=" + self._constant(name), value, s("general", "line", "left"))
+            pen.formula(sheet, row, _VALUE, "=" + self._constant(name), value, s(number_style(value), "line", "left"))
             self.values[name] = (f"${column_name(_VALUE)}${row + 1}", value)
             row += 1
         return row

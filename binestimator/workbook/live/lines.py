@@ -54,7 +54,7 @@ class Lines:
         if strategy == "fixed":
             self._mirror(f"{p}setpoint_{unit}", s(f"setpoint_{unit}"))
         if strategy in ("as_found", "outdoor_air", "airflow"):
-            self._points(f"{p}points", s("points"), record.points)
+            self._points(f"{p}points", s("points"), record.points, "% of design" if strategy == "airflow" else "")
             if strategy == "as_found" and record.points_unoccupied is not None:
                 self._points(f"{p}points_unoccupied", s("points_unoccupied"), record.points_unoccupied)
         if strategy in ("outdoor_air", "airflow"):
@@ -100,5 +100,5 @@ class Lines:
         self.pen.formula(self.sheet, self.row, 1, "=" + self.scope.formula(template), value, self.pen.s("general", "line", "left"))
         self._put(name, label, unit, value, "")
 
-    def _points(self, name: str, path: str, points) -> None:
-        self.row = write_points(self.pen, self.sheet, self.row, self.scope, name, path, self.registry, points)
+    def _points(self, name: str, path: str, points, x_unit: str = "") -> None:
+        self.row = write_points(self.pen, self.sheet, self.row, self.scope, name, path, self.registry, points, x_unit=x_unit)

@@ -576,7 +576,7 @@ class Site:
         grid.group("Row")
         grid.add("row", "Row", "no.", None, "f0", values=col(rows.running + 1.0))
         when = [when_text(*at) for at in zip(on.month.tolist(), on.day.tolist(), on.hour_start.tolist())]
-        grid.add("when", "Date and hour", "std. time", None, "text", values=when, text=True)
+        grid.add("when", "Date and hour", "std. time", None, "inset", values=when, text=True)
         grid.add("weight", "Weight", "h/yr", pick("weight_h"), "f2", values=col(on.hours), total="weight", total_unit="h")
         grid.group("Conditions")
         grid.add("oat", "Outdoor dry bulb", "°F", pick("oat_f"), "f1", values=col(on.oat_f))
@@ -703,15 +703,16 @@ def _code_of(numbers) -> str:
 _BELOW_ALL_POINTS = -1000.0
 
 
-def write_points(pen, sheet, row: int, scope: Scope, name: str, path: str, registry, points, own_values: bool = False) -> int:
+def write_points(pen, sheet, row: int, scope: Scope, name: str, path: str, registry, points, own_values: bool = False, x_unit: str = "") -> int:
     """Points of a line and the slope after each; returns the next row.
 
     Abscissas, ordinates and slopes stand one below the other, each after a line for what lies below
-    the first point, so that formulas can look up in them.
+    the first point, so that formulas can look up in them. ``x_unit`` where it is not that of the input.
     """
     s = pen.s
     label, unit = registry.label(path)
-    x_unit, _, y_unit = unit.partition(":")
+    # Points of two kinds name both, as "degF:in. w.c. or %:in. w.c.".
+    x_unit, y_unit = x_unit or unit.partition(":")[0], unit.rpartition(":")[2]
     style = s("general", "line", "left")
     at = lambda k: f"{_sheet_ref(sheet.name)}!$B${k + 1}"  # noqa: E731
     flat = "flat outside the points"

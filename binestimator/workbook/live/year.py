@@ -92,7 +92,7 @@ def write(pen, sheet, results, registry, chains) -> dict:
             saving = f"{letter}{places['saving.cost_usd'] + 1}"
             paid = simple_payback_years(c.candidate.cost_usd, c.candidate.incentive_usd, c.saving["cost_usd"])
             years = paid.before_years if key == "before" else paid.after_years
-            pen.formula(sheet, row, place, f'=IF({saving}>0,{outlay}/{saving},"no saving")', "no saving" if years is None else years, s("years", "line"))
+            pen.formula(sheet, row, place, f'=IF({saving}>0,{outlay}/{saving},"no saving")', "no saving" if years is None else years, s("years", "line", "right"))
         places["payback." + key] = row
         row += 1
     sheet.on_paper(footer=work.footer, last_row=row, last_column=2 + len(positions), repeat_rows=(4, 4), repeat_columns=(0, 1))

@@ -7,6 +7,8 @@ from ..strict import Sheet
 from ..texts import CAUTIONS, DEFERENCE, NOT_MODELLED, WEATHER_CAVEATS
 
 _WIDTHS = (31, 112)
+# Places of findings that need another word here.
+_PLACES = {"summary": "ranking"}
 
 
 def write(work: Work, sheet: Sheet) -> None:
@@ -19,7 +21,8 @@ def write(work: Work, sheet: Sheet) -> None:
     if found:
         row = _section(work, sheet, row + 1, "Found in this run")
         for finding in found:
-            row = _pair(work, sheet, row, "▲ " + finding.where, finding.text)
+            where = _PLACES.get(finding.where, finding.where)
+            row = _pair(work, sheet, row, f"▲ {where[:1].upper()}{where[1:]}", finding.text)
     row = _section(work, sheet, row + 1, "Always")
     for label, text in CAUTIONS:
         row = _pair(work, sheet, row, "▲ " + label, text)

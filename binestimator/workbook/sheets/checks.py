@@ -139,7 +139,7 @@ def _choice(work: Work, sheet: Sheet, row: int) -> int:
         ("Method", choice.method, method),
         ("Groups of like hours", f"{choice.groups:,}", f"By {keys}"),
         ("Rows", f"{choice.rows:,} of at most {choice.bound:,}", "The most that this grouping and the limit of rows allow"),
-        ("Residual", number(choice.worst_residual_frac, ".1e"), "Largest error of annual cost, of all end uses or one, at a reference setting or of a candidate, as a share of all end uses: what the choice itself could not remove"),
+        ("Residual", number(choice.worst_residual_frac, ".3%").replace("%", " %"), "Largest error of annual cost, of all end uses or one, at a reference setting or of a candidate, as a share of all end uses: what the choice itself could not remove"),
         ("Hours, temperature and moisture of each group", number(choice.exact_error_frac, ".1e"), "Largest relative error; these are kept exactly, to rounding"),
         ("Worst candidate: annual cost", f"{100 * choice.worst_cost_frac:.3f} %", f"Bound {100 * COST_ERROR_FRAC:g} % of the hourly cost"),
         ("Worst candidate: end use", f"{100 * choice.worst_end_use_frac:.3f} %", f"Bound {100 * END_USE_ERROR_FRAC:g} % of all HVAC energy"),

@@ -87,7 +87,7 @@ def _strategies(work: Work, sheet: Sheet, row: int) -> int:
         if c.rank == 1:
             words.append("BEST")
         marks.append(", ".join(words))
-    row = _line(work, sheet, row, "Standing", "", marks, "small", "Rank by energy cost among candidates that serve the rooms as well as the baseline, and cure what it fails in")
+    row = _line(work, sheet, row, "Standing", "", marks, "small", "By energy cost, among those that serve as well as the baseline and cure what it fails in")
     return row
 
 
@@ -112,7 +112,7 @@ def _saving(work: Work, sheet: Sheet, row: int) -> int:
     base = work.results.baseline.annual["cost_usd"]
     shares = [c.saving["cost_usd"] / base if base else None for c in work.results.candidates]
     row = _line(work, sheet, row, "Energy cost, share saved", "of baseline", shares, "pct2_signed")
-    text = "With the minimum outdoor air raised, row by row, to what the baseline gives at its minimum, as far as it is required"
+    text = "Minimum outdoor air raised to what the baseline gives at its minimum, as far as required"
     row = _line(work, sheet, row, "Energy cost, at equal outdoor air", "USD", [c.saving_at_equal_oa["cost_usd"] for c in work.results.candidates], "usd2_signed", text)
     if saves_by_ventilation(work.results.candidates, work.results.baseline):
         row = _section(work, sheet, row, "Saved at equal outdoor air: without the saving of air that is not given")

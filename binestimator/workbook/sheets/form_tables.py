@@ -16,7 +16,7 @@ from .form_cells import (
     KIND_WORDS, LAYER_WORDS, FormPages, add_rule, allowed_text, put_counts, put_otherwise, put_review, put_yours,
 )  # fmt: skip
 
-_LABEL, _UNIT, _ALLOWED, _SOURCE, _WHAT, _ITEM = 30.0, 13.0, 17.0, 40.0, 46.0, 15.5
+_LABEL, _UNIT, _ALLOWED, _SOURCE, _WHAT, _ITEM = 30.0, 13.0, 18.5, 40.0, 46.0, 15.5
 
 
 def _legend(form: FormPages, sheet: Sheet, row: int) -> None:
@@ -43,7 +43,7 @@ def write_profiles(form: FormPages, sheet: Sheet) -> None:
 
 def write_strategies(form: FormPages, sheet: Sheet) -> None:
     """Candidates with the parameters of their strategies, what else they change, and settings they share."""
-    title(form, sheet, "Strategies", "Candidates across; – marks what a strategy does not use. Shared settings stand below and count where a candidate "
+    title(form, sheet, "Strategies", "Candidates across; empty or – is what a strategy does not use. Shared settings stand below and count where a candidate "
           "gives nothing of its own.")  # fmt: skip
     _legend(form, sheet, 2)
     table = form.plan.side["candidate"]
@@ -109,7 +109,8 @@ def _side_line(form: FormPages, sheet: Sheet, table: SideTable, key: str, row: i
     label = f"{field.label}: {coordinate}" if coordinate else field.label
     unit = unit_text(field.unit)
     if coordinate:
-        unit = unit.partition(":")[0] if coordinate[0] == "x" else unit.rpartition(":")[2]
+        # Points of duct pressure stand over outdoor temperature or over airflow, as the strategy is.
+        unit = ("°F or %" if key == "dsp.points." + coordinate else unit.partition(":")[0]) if coordinate[0] == "x" else unit.rpartition(":")[2]
     first = coordinate in ("", "x1")
     allowed = allowed_text(field) if first else ""
     for column, text, style in ((0, label, ("wrap", "line", "bold")), (1, unit, ("text_small", "line")), (2, allowed, ("text_small", "line", "quiet"))):
@@ -235,7 +236,7 @@ def _library(form: FormPages, sheet: Sheet, table: SideTable) -> None:
         first = coordinate in ("", "x1")
         unit = unit_text(field.unit)
         if coordinate:
-            unit = unit.partition(":")[0] if coordinate[0] == "x" else unit.rpartition(":")[2]
+            unit = ("% of design" if strategy == "airflow" else unit.partition(":")[0]) if coordinate[0] == "x" else unit.rpartition(":")[2]
         sheet.text(row, 0, f"{field.label}: {coordinate}" if coordinate else field.label, s("wrap", "line", "bold"))
         sheet.text(row, 1, unit, s("text_small", "line"))
         sheet.text(row, 2, allowed_text(field) if first else "", s("text_small", "line", "quiet"))
@@ -320,7 +321,7 @@ def _zone_head(form: FormPages, sheet: Sheet) -> None:
             sheet.text(ZONE_ROWS["default"], column, field.source if layer == OTHERWISE else "", s("units"))
             sheet.text(ZONE_ROWS["key"], column, f"{layer} {name}", s("key"))
     sheet.text(ZONE_ROWS["key"], ZONE_KEY_COLUMN, CORNER + "zone", s("key"))
-    for row, height in (("label", 62.0), ("allowed", 34.0), ("default", 34.0), ("key", 10.0)):
+    for row, height in (("label", 62.0), ("allowed", 44.0), ("default", 34.0), ("key", 10.0)):
         sheet.height(ZONE_ROWS[row], height)
 
 

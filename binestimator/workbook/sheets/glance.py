@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import product
 from math import ceil
 
 import numpy as np
@@ -12,7 +13,7 @@ from ...results import CHANGED_SERVICE
 from ...advice.value import is_limit_of_control
 from ..charts import fill_of, pixels_of, place_at, room, style_chart
 from ..figures import (
-    DSP_WORDS, SAT_WORDS, answer, bound_text, driver_lines, holdback_lines, key_figures, money_step, number_of, options, plain_words, risk_lines, rounded,
+    DSP_WORDS, SAT_WORDS, advised, answer, bound_text, driver_lines, holdback_lines, key_figures, known_text, money_step, number_of, options, plain_words, risk_lines, rounded,
     sure_lines, today, use_step, used_end_uses, value_lines, what_moves,
 )
 from ..formats import INK, LAGOON, NUMBERS, PETROL
@@ -27,14 +28,15 @@ _PAGE_WIDTH, _NAME_WIDTHS = 196.0, (42.0, 60.0)
 # Curves that lie closer than this are drawn as one.
 SAME_SAT_F, SAME_DSP_INWC = 0.25, 0.02
 
-# Rows of the page. Below the key figures stands whether an edit made anything of the run stale;
+# Rows of the page. Above the answer stands what the baseline is known to fail in; below the key figures stands whether an edit made anything of the run stale;
 # the last lines of the table are for reviews: what was claimed, what the inputs in the file make of it, and their ratio.
-ANSWER_ROW, MOVES_ROW, FIGURES_ROW, STALE_ROW, TABLE_HEAD_ROW = 3, 4, 6, 10, 12
+KNOWN_ROW, ANSWER_ROW, MOVES_ROW, FIGURES_ROW, STALE_ROW, TABLE_HEAD_ROW = 3, 4, 5, 7, 11, 13
 FIRST_ROW = TABLE_HEAD_ROW + 2
 REVIEW_LINES = ("claimed", "reviewed", "ratio")
 
-# Share of the page's width for charts; the rest is text beside them.
-_CHARTS_SHARE = 0.62
+# Charts stand side by side over the whole width, texts below them in columns: so the page is as wide as paper in
+# landscape is, and its print as large as can be.
+_CHART_ROWS, _TEXT_COLUMNS = 13, 3
 # Reasons of options that serve worse, each on a line of its own.
 _MOST_REASONS = 3
 _ONLY_LIVE = "On this page the lines “as reviewed” and “ratio” follow; all else stays the claim."
@@ -102,9 +104,13 @@ def write(work: Work, sheet: Sheet) -> None:
     sheet.merged_text(2, 0, 2, last, said, s("subtitle", "wrap"))
     sheet.height(2, height_of(lines_of(said, width, 10.0), 10.0))
 
-    for row, text, style, size in ((ANSWER_ROW, answer(results), "answer", 12.0), (MOVES_ROW, what_moves(results), "answer_more", 10.0)):
+    for row, text, style, size in ((KNOWN_ROW, known_text(results), "known", 10.0), (ANSWER_ROW, answer(results), "answer", 12.0),
+                                   (MOVES_ROW, what_moves(results), "answer_more", 10.0)):  # fmt: skip
+        if row == KNOWN_ROW and not text:
+            sheet.height(row, 3)
+            continue
         sheet.merged_text(row, 0, row, last, text, s(style))
-        sheet.height(row, height_of(lines_of(text, width, size, bold=size > 10), size) + 2)
+        sheet.height(row, height_of(lines_of(text, width, size, bold=size > 10 or row == KNOWN_ROW), size) + 2)
     _figures(work, sheet, widths)
     _stale(work, sheet, last)
     _table(work, sheet, columns, widths)
@@ -139,9 +145,13 @@ def _stale(work: Work, sheet: Sheet, last: int) -> None:
 
 
 def _claimed(results):
-    """Position and candidate that the lines for reviews are about: the best, or the baseline where nothing is better."""
-    best = results.best if results.best is not None else results.baseline
-    return number_of(results, best.id) - 1, best
+    """Position and candidate that the lines for reviews are about: the one that the page speaks for, or the baseline where there is none."""
+    c = advised(results)
+    c = results.baseline if c is None else c
+    position = number_of(results, c.id) - 1
+    if position not in sheet_candidates(results):
+        c = results.best if results.best is not None else results.baseline
+    return number_of(results, c.id) - 1, c
 
 
 def write_review(work: Work, pen) -> None:
@@ -223,7 +233,8 @@ def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
     usd = money_step(results)
     for row, c in enumerate(results.candidates, FIRST_ROW):
         tint = ("best",) if c.rank == 1 else ("base",) if c.id == base.id else ("flagged",) if c.equal_service.flagged else ()
-        marks = [word for word, true in (("do nothing", now is not None and c.id == now.id), ("baseline", c.id == base.id), ("limit of control", is_limit_of_control(c.candidate))) if true]
+        marks = [word for word, true in (("do nothing", now is not None and c.id == now.id), ("baseline", c.id == base.id), ("best value", results.advice is not None and results.advice.value.best_id == c.id),
+                                  ("limit of control", is_limit_of_control(c.candidate))) if true]  # fmt: skip
         name = f"{row - FIRST_ROW + 1}  {c.name}" + (f"  ({', '.join(marks)})" if marks else "")
         sheet.height(row, max(16.5, height_of(lines_of(name, width, 10.0, bold=c.rank == 1), 10.0)))
         sheet.text(row, 0, standing(results, c), s("line", "large", "bold", *tint))
@@ -330,79 +341,84 @@ def _remarks(work: Work, sheet: Sheet, row: int, last: int, width: float) -> int
 
 
 def _lower_half(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
-    """Charts in two rows of two, and beside them what can go wrong and how sure; returns the first row below."""
-    results = work.results
-    pixels = [pixels_of(w) for w in widths]
-    ends = np.cumsum(pixels)
-    # Texts start at the column that is nearest to the share of the charts; all of it where there is nothing to draw.
-    drawn = len(bins_of(results)) > 0
-    split = int(np.argmin(np.abs(ends - _CHARTS_SHARE * ends[-1]))) + 1 if drawn else 0
-    bottom = _texts(work, sheet, row, split, widths)
-    if drawn:
-        rows = max((bottom - row + 1) // 2, 11)
-        _charts(work, sheet, row, rows, int(ends[split - 1]) - 10, pixels)
-        bottom = max(bottom, row + 2 * rows)
+    """Charts side by side, and below them what it is worth, what can go wrong and how sure; returns the first row below."""
+    if len(bins_of(work.results)) > 0:
+        _charts(work, sheet, row, [pixels_of(w) for w in widths])
+        # Rows without cells keep their height in every program only if it is given.
+        for down in range(_CHART_ROWS):
+            sheet.height(row + down, ROW_PIXELS * 0.75)
+        row += _CHART_ROWS
+    return _texts(work, sheet, row, widths)
+
+
+def _texts(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
+    """Blocks of text in columns, in rows of standard height; returns the row after them."""
+    s, results = work.styles, work.results
+    blocks = [(label, lines) for label, lines in (
+        ("What is worth its money, from cheap to dear", value_lines(results)), ("What can go wrong", risk_lines(results)),
+        ("What the saving hangs on", driver_lines(results)), ("What holds the resets back", holdback_lines(results)),
+        ("How sure, and what it rests on", sure_lines(results))) if lines]  # fmt: skip
+    places = spans(widths, _TEXT_COLUMNS)
+    rooms = [room(widths[first:last + 1]) - 1.5 for first, last in places]
+
+    def rows_of(text: str, column: int) -> int:
+        # Rows keep their height, as other texts stand beside: long ones take several.
+        return ceil((height_of(lines_of(text, rooms[column], 9.0), 9.0) - 2.0) / (ROW_PIXELS * 0.75))
+
+    heights = [[1 + sum(rows_of(text, column) for text in lines) for column in range(_TEXT_COLUMNS)] for _, lines in blocks]
+    # The first block starts the first column; the others go where the longest column stays shortest, in their order in each.
+    chosen = min(product(range(_TEXT_COLUMNS), repeat=len(blocks)),
+                 key=lambda at: (at[0], max(sum(heights[k][c] + 1 for k, c in enumerate(at) if c == column) for column in range(_TEXT_COLUMNS)), at))
+    bottom = row
+    for column in range(_TEXT_COLUMNS):
+        (first, last), at = places[column], row
+        for label, lines in (block for block, where in zip(blocks, chosen, strict=True) if where == column):
+            for place in range(first, last + 1):
+                sheet.text(at, place, label if place == first else "", s("section", *(("inset",) if column else ())))
+            at += 1
+            for text in lines:
+                rows = rows_of(text, column)
+                sheet.merged_text(at, first, at + rows - 1, last, text, s("wrap", "middle", *(("inset",) if column else ())))
+                at += rows
+            bottom = max(bottom, at)
+            at += 1
     return bottom
 
 
-def _texts(work: Work, sheet: Sheet, row: int, first: int, widths: list[float]) -> int:
-    """The three blocks of text in rows of standard height; returns the row after them."""
-    s, results = work.styles, work.results
-    last = len(widths) - 1
-    width = room(widths[first:])
-    for label, lines in (("What is worth its money, from cheap to dear", value_lines(results)), ("What holds the resets back", holdback_lines(results)),
-                         ("What can go wrong", risk_lines(results)), ("What the saving hangs on", driver_lines(results)),
-                         ("How sure, and what it rests on", sure_lines(results))):
-        if not lines:
-            continue
-        sheet.height(row, 20)
-        for place in range(first, last + 1):
-            sheet.text(row, place, label if place == first else "", s("section"))
-        row += 1
-        for text in lines:
-            # Rows keep their height, so that charts beside them keep their size: long texts take several.
-            rows = ceil((height_of(lines_of(text, width, 9.0), 9.0) - 2.0) / (ROW_PIXELS * 0.75))
-            sheet.merged_text(row, first, row + rows - 1, last, text, s("wrap", "middle"))
-            row += rows
-    return row
-
-
-def _charts(work: Work, sheet: Sheet, row: int, rows: int, width: int, pixels: list[int]) -> None:
+def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int]) -> None:
     results = work.results
-    size = (width // 2 - 4, rows * ROW_PIXELS - 6)
+    width = sum(pixels)
+    size = (width // 4 - 6, _CHART_ROWS * ROW_PIXELS - 8)
     edges = bins_of(results)
     bin_width = float(results.project.bins.width_f)
     x_range = (10.0 * (edges.min() // 10.0), 10.0 * -(-(edges.max() + bin_width) // 10.0))
     change = change_chart(work)
-    style_chart(change, "Change of energy cost by use, USD a year (by option)", "", "", size=size, y_format=NUMBERS["signed"])
+    style_chart(change, "Change of energy cost, USD a year (by option)", "", "", size=size, y_format=NUMBERS["signed"])
     flow = _flow_chart(work)
-    style_chart(flow, "Running hours a year by airflow, % of design", "", "", size=size, y_format="#,##0")
+    style_chart(flow, "Running hours by airflow, % of design", "", "", size=size, y_format="#,##0")
     sat = lines_chart(work, "sat", "sat_f", SAME_SAT_F, lambda c: SAT_WORDS[c.candidate.sat.strategy])
-    style_chart(sat, "Supply air, °F, by outdoor temperature, °F (options)", "", "", size=size,
+    style_chart(sat, "Supply air by outdoor temperature, °F (options)", "", "", size=size,
                 x_range=x_range, x_unit=10.0, y_format="0", y_range=_whole_fives(results, edges))
     dsp = lines_chart(work, "dsp", "dsp_inwc", SAME_DSP_INWC, lambda c: DSP_WORDS[c.candidate.dsp.strategy])
-    style_chart(dsp, "Duct pressure, inches of water, by outdoor °F (options)", "", "", size=size,
+    style_chart(dsp, "Duct pressure, in. of water, by outdoor °F (options)", "", "", size=size,
                 x_range=x_range, x_unit=10.0, y_format="0.0", y_range=(0.0, None))
-    # The second column of charts starts in the middle of their share, to the pixel.
-    middle, offset = place_at(pixels, width // 2)
     for k, chart in enumerate((change, flow, sat, dsp)):
-        down = row + rows * (k // 2)
-        if k % 2 == 0:
-            sheet.chart(down, 0, chart)
-        else:
-            sheet.chart(down, middle, chart, x_offset=offset)
+        # Each starts at its quarter of the width, to the pixel.
+        column, offset = place_at(pixels, k * width // 4)
+        sheet.chart(row, column, chart, x_offset=offset)
 
 
 def _flow_chart(work: Work):
-    """Hours by airflow of the baseline and of what is compared with it: the best, else the cheapest other candidate."""
+    """Hours by airflow of the baseline and of what is compared with it: what the page speaks for, else the cheapest other candidate."""
     results = work.results
     table = work.blocks["flow_hours"]
     base = number_of(results, results.baseline_id)
     others = [c for c in results.candidates if c.id != results.baseline_id]
     shown = [(base, PETROL)]
     if others:
-        best = results.best if results.best is not None and results.best.id != results.baseline_id else min(others, key=lambda c: c.annual["cost_usd"])
-        shown.append((number_of(results, best.id), LAGOON))
+        c = advised(results)
+        c = c if c is not None and c.id != results.baseline_id else min(others, key=lambda c: c.annual["cost_usd"])
+        shown.append((number_of(results, c.id), LAGOON))
     chart = work.book.chart("column")
     for k, (number, colour) in enumerate(shown):
         _, categories, values = table.series(number - 1)
