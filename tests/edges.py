@@ -264,7 +264,7 @@ def names_limit(label: str, mapping: dict, message: str) -> bool:
     return name in message or _NAMED_AS.get(what, name) in message
 
 
-def prove(edges: Iterable[tuple[str, dict]], folder: Path, spreadsheet: Spreadsheet | None) -> dict[str, int]:
+def prove(edges: Iterable[tuple[str, dict]], folder: Path, spreadsheet: Spreadsheet | None, books: dict[str, bytes] | None = None) -> dict[str, int]:
     """Take each edge from reading to the recalculated workbook.
 
     Parameters
@@ -274,6 +274,8 @@ def prove(edges: Iterable[tuple[str, dict]], folder: Path, spreadsheet: Spreadsh
         For files that are read back.
     spreadsheet : Spreadsheet or None
         None leaves the recalculation out.
+    books : dict or None
+        Takes the workbooks as written, by label.
 
     Returns
     -------
@@ -315,6 +317,8 @@ def prove(edges: Iterable[tuple[str, dict]], folder: Path, spreadsheet: Spreadsh
         assert read_form(file).project.checksum() == project.checksum(), f"{label}: reads back as another project"
         file.unlink()
         counts["written"] += 1
+        if books is not None:
+            books[label] = content
         if spreadsheet is not None:
             blanks[f"edge{place}"], owns[f"edge{place}"] = build_workbook(results, blank=True)[0], (label, content)
             if len(blanks) == _BATCH:

@@ -45,9 +45,10 @@ def test_every_range_has_a_source():
 
 
 def test_a_price_out_of_range_and_a_figure_outside_are_told():
-    results = estimate(project_of(prices={"electricity_usd_kwh": 4}), weather_of())
+    one = {"project": {"name": "Prices", "default_candidates": False}, "candidate": [{"id": "as_found"}], "bins": {"rows": "mean"}}
+    results = estimate(project_of(prices={"electricity_usd_kwh": 4}, **one), weather_of())
     said = [f.text for f in results.findings if f.where == "prices"]
     assert len(said) == 1 and "4 USD/kWh" in said[0] and "usual 0.05 to 0.35" in said[0]
     assert any(check.name.startswith("HVAC energy cost") and check.status == "explain" for check in results.checks)
-    calm = estimate(project_of(), weather_of())
+    calm = estimate(project_of(**one), weather_of())
     assert not [f for f in calm.findings if f.where == "prices"]

@@ -158,7 +158,7 @@ def test_a_given_climate_goes_before_the_weather():
 
 
 def test_the_run_says_which_defaults_the_climate_set():
-    results = estimate(project_of(), weather_of())
+    results = estimate(project_of(project={"name": "One", "default_candidates": False}, candidate=[{"id": "as_found"}], bins={"rows": "mean"}), weather_of())
     assert results.project.climate == "4A"
     assert any("Climate zone 4A" in finding.text and "economizer.high_limit_f = 65" in finding.text for finding in results.findings)
 
