@@ -7,6 +7,7 @@ import os
 for _name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
+import pytest  # noqa: E402
 from hypothesis import settings  # noqa: E402
 
 # No deadline: a busy machine is not a failure. Derandomized: the same examples each run.
@@ -23,3 +24,12 @@ LONGEST = ("test_live", "test_accuracy", "test_edges", "test_floating", "test_cl
 def pytest_collection_modifyitems(config, items):
     if hasattr(config, "workerinput"):  # a worker of several
         items.sort(key=lambda item: LONGEST.index(item.path.stem) if item.path.stem in LONGEST else len(LONGEST))
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _runs_are_let_go(request):
+    """Runs that a file keeps for its tests take hundreds of megabytes; no other file needs them."""
+    yield
+    for thing in vars(request.module).values():
+        if hasattr(thing, "cache_clear") and thing.__module__ == request.module.__name__:
+            thing.cache_clear()
