@@ -582,8 +582,11 @@ def test_same_project_same_bytes():
 # ---------------------------------------------------------------- hostile files
 
 
-def message(path, seconds=4.0, megabytes=160):
-    """The one error of a file, found in bounded time and memory (measured in a process of its own)."""
+def message(path, seconds=20.0, megabytes=160):
+    """The one error of a file, found in bounded time and memory (measured in a process of its own).
+
+    Some five times what an idle machine takes: a bound against growth without end, which busy machines keep as well.
+    """
     code = (
         "import re, sys, time\n"
         "from binestimator.errors import InputError\n"
@@ -747,7 +750,7 @@ def test_the_most_that_is_allowed_is_bounded_too(saved, last, expected):
         parts[name] = parts[name].replace(b"</sheetData>", rows.encode() + b"</sheetData>")
     texts = "".join(f"<si><t>text number {k} of a long list</t></si>" for k in range(390_000))
     parts["xl/sharedStrings.xml"] = parts["xl/sharedStrings.xml"].replace(b"</sst>", texts.encode() + b"</sst>")
-    assert expected in message(saved(packed(parts)), seconds=12.0, megabytes=300)  # measured 3.7 s, 130 MB
+    assert expected in message(saved(packed(parts)), seconds=40.0, megabytes=300)  # 4 to 8 s, 130 MB
 
 
 @pytest.mark.invariant
