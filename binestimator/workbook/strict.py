@@ -12,6 +12,7 @@ import datetime
 import inspect
 import io
 import math
+import re
 import warnings
 from collections.abc import Iterable, Sequence
 from functools import partial
@@ -38,6 +39,15 @@ MOST_COLUMNS = 16_384
 BOOK_FONT, BOOK_FONT_SIZE = "Arial", 10
 CHARACTER_PIXELS, PADDING_PIXELS = 7, 5
 ROW_PIXELS = 19
+
+
+# Functions that the library never renames. It looks for each of some 170 newer ones in every formula, a tenth of the time of a
+# workbook; formulas with these alone are spared that.
+_CALLED = re.compile(r"([A-Z][A-Z0-9._]*)\(")
+_OLD_FUNCTIONS = frozenset((
+    "ABS", "AND", "AVERAGE", "CHAR", "COLUMN", "COLUMNS", "COUNT", "COUNTA", "COUNTIF", "EXP", "IF", "INDEX", "INDIRECT", "INT", "ISBLANK", "ISERROR",
+    "ISNUMBER", "ISTEXT", "LEFT", "LEN", "LN", "LOOKUP", "LOWER", "MATCH", "MAX", "MEDIAN", "MID", "MIN", "MOD", "N", "NOT", "OR", "RANK", "RIGHT", "ROUND",
+    "ROUNDUP", "ROW", "ROWS", "SIGN", "SQRT", "SUBSTITUTE", "SUM", "SUMIF", "SUMPRODUCT", "T", "TEXT", "TRIM", "UPPER", "VALUE"))  # fmt: skip
 
 
 class Book:
@@ -129,6 +139,13 @@ class Sheet:
         self._sheet = sheet
         self._sheet.set_default_row(ROW_PIXELS * 0.75)
         self.name: str = sheet.get_name()
+        prepared = getattr(sheet, "_prepare_formula", None)
+        if prepared is not None:
+            def prepare(formula, *more):
+                if formula.startswith("=") and _OLD_FUNCTIONS.issuperset(_CALLED.findall(formula)):
+                    return formula[1:]
+                return prepared(formula, *more)
+            sheet._prepare_formula = prepare
 
     def text(self, row: int, column: int, value: str, style=None) -> None:
         """Text, never a formula or a link."""
