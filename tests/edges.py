@@ -226,12 +226,28 @@ def _edges_of_names() -> Iterator[tuple[str, dict]]:
         yield f"names {word!r}", mapping
 
 
+#: What a run sizes where it is not given.
+_SIZED = ("air_handler.design_cfm", "air_handler.max_cfm", "fan.motor_hp", "outdoor_air.minimum_cfm", "cooling.capacity_tons", "heating.capacity_kbtuh",
+          "zone.max_cfm", "zone.reheat_kbtuh")  # fmt: skip
+
+
+def _edges_of_sizes() -> Iterator[tuple[str, dict]]:
+    """All sizes said to be none: in their own places, and laid over sizes that were given."""
+    own, over = copy.deepcopy(BASE), copy.deepcopy(BASE)
+    for path in _SIZED:
+        section, _, name = path.partition(".")
+        _put(own, section, name, "none")
+        over.setdefault("override", {})[path if section != "zone" else f"zone.*.{name}"] = "none"
+    yield "sizes: none", own
+    yield "sizes: none laid over", over
+
+
 def range_edges(seed: int = 1) -> Iterator[tuple[str, dict]]:
     """All edges in an order that the seed gives: label, and a project as a mapping.
 
     A mapping may be refused at reading; then the message names the input or the count.
     """
-    found = [*_edges_of_values(), *_edges_of_counts(), *_edges_of_products(), *_edges_of_tables(), *_edges_of_names()]
+    found = [*_edges_of_values(), *_edges_of_counts(), *_edges_of_products(), *_edges_of_tables(), *_edges_of_names(), *_edges_of_sizes()]
     random.Random(seed).shuffle(found)
     yield from found
 

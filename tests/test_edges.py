@@ -73,8 +73,8 @@ def test_zones_times_candidates_have_a_limit_of_their_own():
 def test_a_slice_of_the_edges_reaches_the_recalculated_workbook(tmp_path):
     """No error cell, reads back equal, and another program computes the engine's values."""
     light = ((label, mapping) for label, mapping in edges.range_edges(20) if not HEAVY.match(label))
-    # Beside the slice what once failed: tables of one and of many points, and a plant so short that supply air would boil.
-    tables = {*(f"tables of {count} points" for count in (1, MOST_POINTS)), "zone.roof_ft2: high"}
+    # Beside the slice what once failed: tables of one and of many points, a plant so short that supply air would boil, sizes of "none".
+    tables = {*(f"tables of {count} points" for count in (1, MOST_POINTS)), "zone.roof_ft2: high", "sizes: none", "sizes: none laid over"}
     chosen = [*itertools.islice(light, SLICE), *((label, mapping) for label, mapping in edges.range_edges(1) if label in tables)]
     counts = edges.prove(chosen, tmp_path, Spreadsheet(tmp_path))
     assert counts["refused"] + counts["written"] == SLICE + len(tables)

@@ -313,17 +313,19 @@ class _Content:
         """Entry of an input with what was given in its table and the value that the project holds."""
         origin = self.project.origins.get(path, "default")
         yours = cell_of(field, given[field.name]) if field.name in given else None
+        sized = self.sizes[path][0] if value is None and path in self.sizes and self.sizes[path][2] == "sized" else None
         if path in self.hit:
             if yours is not None:
                 self.content.underneath.append((path, yours))
-            return Entry(path, field, None, cell_of(field, value), "override", "laid over by the project", can_review(field))
+            counts = cell_of(field, value) if sized is None else float(sized)
+            return Entry(path, field, None, counts, "override", "laid over by the project", can_review(field))
         default, reason = self.project.default_of(field)
         follows = self._default_formula(path)
-        if yours is not None:
+        if yours is not None and sized is None:  # a size of "none" is none: what was found stands in its place
             otherwise, kind = ("required", "required") if field.required else (UNUSED if default == "" else cell_of(field, default), "default")
             return Entry(path, field, yours, otherwise, kind, "" if field.required else reason, can_review(field), follows)
-        if value is None and path in self.sizes and self.sizes[path][2] == "sized":
-            return Entry(path, field, None, float(self.sizes[path][0]), "sized", "sized once from the as-found run, then held",
+        if sized is not None:
+            return Entry(path, field, None, float(sized), "sized", "sized once from the as-found run, then held",
                          can_review(field))  # fmt: skip
         if value is None and field.required:
             return Entry(path, field, None, "required", "required", "", can_review(field))
@@ -335,7 +337,9 @@ class _Content:
         """Template of a default that follows from other cells; of strategies it does from none."""
         if path not in rules() or path.partition(".")[0] in STRATEGY_SECTIONS:
             return ""
-        return default_formula(path, {"climate": self.project.climate or None}, self.hit)
+        # An override of "none" leaves nothing given: the cell shows the size that was found.
+        given = [hit for hit in self.hit if hit not in self.sizes or self.sizes[hit][2] != "sized"]
+        return default_formula(path, {"climate": self.project.climate or None}, given)
 
     def _items(self, kind: str, records, given: list[dict]) -> list[Item]:
         return [
