@@ -177,7 +177,9 @@ def test_months_zones_and_classes_sum_to_the_year(name):
             assert (c.zones[zones] * many).sum() == pytest.approx(c.hourly[year], rel=1e-9, abs=1e-6), (c.id, zones)
         assert c.flow_hours["hours"].sum() == pytest.approx(c.hourly["running_hours"])
         assert c.by_temperature["hours"].sum() == pytest.approx(c.hourly["running_hours"])
-        assert c.peak_kw <= 1e4
+        # The peak is no less than the mean hour and no more than all of the year in one.
+        assert c.hourly["electricity_kwh"] / 8760.0 <= c.peak_kw * (1.0 + 1e-9)
+        assert c.peak_kw <= c.hourly["electricity_kwh"] or c.hourly["electricity_kwh"] == 0.0
 
 
 @pytest.mark.crosscheck
