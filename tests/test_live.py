@@ -27,6 +27,7 @@ from binestimator.workbook.live.formulas import Scope
 from binestimator.workbook.sheets.glance import STALE_ROW, columns_of, review_row
 from binestimator.workbook.write import build_workbook
 from binestimator.workbook.strict import cell_name
+from binestimator.workbook.live.method import fixed
 from builders import FILES, PLAIN, project_of, zones_with
 from builders import weather_of as builders_weather
 from recalculation import RELATIVE, Spreadsheet, cells, compare_books, edited
@@ -381,3 +382,10 @@ def test_a_reviewers_override_moves_the_review_and_not_the_claim(spreadsheet):
                 compared.append((key, abs(now / was - 1.0)))
     assert dict(compared)["saving_usd"] > 0.05 and dict(compared)["fuel_therm"] > 0.01
     assert "2 inputs edited" in glance[STALE_ROW][0]
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize(("value", "decimals", "text"), [(81.125, 2, "81.13"), (-81.125, 2, "-81.13"), (1234.5, 0, "1,235"), (2.675, 2, "2.68"), (0.0, 3, "0.000")])
+def test_numbers_in_sentences_are_rounded_as_spreadsheets_do(value, decimals, text):
+    """Halves go away from zero; Python rounds them to even, and the binary number instead of its digits."""
+    assert fixed(value, decimals) == text

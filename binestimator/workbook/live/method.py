@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import ROUND_HALF_UP, Decimal
+
 from ...model.plant import curve_description
 from ..page import height_of, lines_of, title
 from .inspector import address
@@ -36,6 +38,12 @@ EQUATIONS = (
 )
 
 
+def fixed(value: float, decimals: int) -> str:
+    """A number as ``FIXED`` writes it: of its fifteen digits, halves away from zero, where Python rounds the binary number."""
+    rounded = Decimal(f"{value:.15g}").quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP)
+    return f"{rounded:,.{decimals}f}"
+
+
 def write(pen, sheet, results, inspector, curve_names) -> None:
     """Write the sheet."""
     s, work = pen.s, pen.work
@@ -68,7 +76,7 @@ def write(pen, sheet, results, inspector, curve_names) -> None:
             if isinstance(piece, tuple):
                 key, decimals = piece
                 formula.append(f'FIXED({address(v[key][0])},{decimals})')
-                text += f"{v[key][1]:,.{decimals}f}"
+                text += fixed(v[key][1], decimals)
             else:
                 formula.append('"' + piece + '"')
                 text += piece
