@@ -16,13 +16,28 @@ from .units import KBTU_PER_KWH, KBTU_PER_THERM
 
 # What lies outside, and what to look at first.
 _REMARKS = {
-    "fan_w_cfm": ("a small fan duty: check design pressure and efficiencies", "a heavy fan duty: check design pressure, efficiencies and the measured point"),
-    "cfm_ft2": ("little air: check design airflow and floor areas", "much air: check design airflow, floor areas and gains"),
-    "oa_cfm_ft2": ("little outdoor air: check the minimum against the rates and local code", "much outdoor air: check minimum, occupancy and rates"),
-    "ft2_ton": ("a large plant: check capacity and floor areas", "a small plant, or a cool climate: check capacity and floor areas"),
-    "kbtu_ft2": ("little energy: check hours, setpoints and plant", "much energy: check hours, minimum airflows and outdoor air"),
+    "fan_w_cfm": (
+        "a small fan duty: check design pressure and efficiencies",
+        "a heavy fan duty: check design pressure, efficiencies and the measured point",
+    ),
+    "cfm_ft2": (
+        "little air: check design airflow and floor areas",
+        "much air: check design airflow, floor areas and gains",
+    ),
+    "oa_cfm_ft2": (
+        "little outdoor air: check the minimum against the rates and local code",
+        "much outdoor air: check minimum, occupancy and rates",
+    ),
+    "ft2_ton": (
+        "a large plant: check capacity and floor areas",
+        "a small plant, or a cool climate: check capacity and floor areas",
+    ),
+    "kbtu_ft2": (
+        "little energy: check hours, setpoints and plant",
+        "much energy: check hours, minimum airflows and outdoor air",
+    ),
     "usd_ft2": ("a low cost: check prices and hours", "a high cost: check prices, hours and what drives the energy"),
-}  # fmt: skip
+}
 _PRICE_REMARK = ("a low price: check its unit", "a high price: check its unit; savings follow it in proportion")
 
 
@@ -86,19 +101,26 @@ def benchmarks(unit, annual: dict[str, float]) -> tuple[Benchmark, ...]:
     prices = unit.prices
     fan_kw = float(fan_power_at(unit, unit.design_cfm, unit.fan.design_total_inwc).kw) + secondary_design_kw(unit)
     area = float(unit.zones.area_ft2 @ unit.zones.multiplier)
-    site = (annual["electricity_kwh"] * KBTU_PER_KWH + annual["fuel_therm"] * KBTU_PER_THERM
-            + annual["purchased_cooling_kbtu"] + annual["purchased_heating_kbtu"])
+    site = (
+        annual["electricity_kwh"] * KBTU_PER_KWH
+        + annual["fuel_therm"] * KBTU_PER_THERM
+        + annual["purchased_cooling_kbtu"]
+        + annual["purchased_heating_kbtu"]
+    )
     tons = unit.cooling_tons if unit.cooling.type in ("chilled_water", "direct_expansion") else 0.0
     runs = annual["running_hours"] > 0.0
     values = {
-        "fan_w_cfm": 1000.0 * fan_kw / unit.design_cfm, "cfm_ft2": unit.design_cfm / area, "oa_cfm_ft2": unit.oa_minimum_cfm / area,
+        "fan_w_cfm": 1000.0 * fan_kw / unit.design_cfm,
+        "cfm_ft2": unit.design_cfm / area,
+        "oa_cfm_ft2": unit.oa_minimum_cfm / area,
         "ft2_ton": area / tons if tons > 0.0 else None,
-        "kbtu_ft2": site / area if runs else None, "usd_ft2": annual["cost_usd"] / area if runs else None,
+        "kbtu_ft2": site / area if runs else None,
+        "usd_ft2": annual["cost_usd"] / area if runs else None,
         "electricity_usd_kwh": prices.electricity_usd_kwh if annual["electricity_kwh"] > 0.0 else None,
         "fuel_usd_therm": prices.fuel_usd_therm if annual["fuel_therm"] > 0.0 else None,
         "cooling_usd_kbtu": prices.cooling_usd_kbtu if annual["purchased_cooling_kbtu"] > 0.0 else None,
         "heat_usd_kbtu": prices.heat_usd_kbtu if annual["purchased_heating_kbtu"] > 0.0 else None,
-    }  # fmt: skip
+    }
     out = []
     for row in ranges():
         value = values[row["key"]]
@@ -107,5 +129,9 @@ def benchmarks(unit, annual: dict[str, float]) -> tuple[Benchmark, ...]:
         low, high = float(row["low"]), float(row["high"])
         words = _REMARKS.get(row["key"], _PRICE_REMARK)
         remark = words[0] if value < low else words[1] if value > high else ""
-        out.append(Benchmark(row["key"], row["label"], row["unit"], float(value), low, high, row["what"], row["source"], remark))
+        out.append(
+            Benchmark(
+                row["key"], row["label"], row["unit"], float(value), low, high, row["what"], row["source"], remark
+            )
+        )
     return tuple(out)

@@ -170,9 +170,7 @@ def group_keys(conditions, bins_record):
     for values in keys.values():
         low = values.min()
         code = code * (values.max() - low + 1) + (values - low)
-    _, first, group_id, rows = np.unique(
-        code, return_index=True, return_inverse=True, return_counts=True
-    )
+    _, first, group_id, rows = np.unique(code, return_index=True, return_inverse=True, return_counts=True)
     groups = pd.DataFrame({name: values[first] for name, values in keys.items()})
     groups["rows"] = rows
     groups["hours"] = np.bincount(group_id, conditions.hours, len(rows))
@@ -228,7 +226,17 @@ def mean_rows(conditions, group_id):
 
 
 def representative_rows(
-    conditions, group_id, match, exact=None, *, scale=None, period=None, variation=None, place=None, jump=None, max_rows=MAX_ROWS
+    conditions,
+    group_id,
+    match,
+    exact=None,
+    *,
+    scale=None,
+    period=None,
+    variation=None,
+    place=None,
+    jump=None,
+    max_rows=MAX_ROWS,
 ):
     """A few real hours per group, with weights, that stand for all hours.
 
@@ -738,8 +746,7 @@ def row_table(conditions, selection):
     for name in ("bin_low_f", "occupied", "fan_on", "month", "day", "hour_start", "hour_of_year"):
         table[name] = np.asarray(getattr(conditions, name))[index].astype(np.int64)
     table["when"] = [
-        f"{_MONTHS[m]} {d:02d} {h:02d}h"
-        for m, d, h in zip(table["month"], table["day"], table["hour_start"])
+        f"{_MONTHS[m]} {d:02d} {h:02d}h" for m, d, h in zip(table["month"], table["day"], table["hour_start"])
     ]
     table["weight_h"] = selection.weights[order]
     for name in ("oat_f", "oawb_f", "humidity_ratio"):

@@ -7,6 +7,7 @@ input or the place of the output cannot be used · 3 a fault of the program · 1
 from __future__ import annotations
 
 import argparse
+import contextlib
 import gc
 import os
 import signal
@@ -63,7 +64,9 @@ def main(arguments: list[str] | None = None) -> int:
         if ended.code or sys.stdout is None:
             raise
         # Help and version have to arrive as well; their text stands in the parser's last message.
-        code = _guarded(argparse.Namespace(run=lambda args: _say(args, _Parser.unsaid), debug=False, watched=None, code=DONE))
+        code = _guarded(
+            argparse.Namespace(run=lambda args: _say(args, _Parser.unsaid), debug=False, watched=None, code=DONE)
+        )
         if code != DONE:
             return code
         raise
@@ -80,7 +83,9 @@ def _guarded(args) -> int:
     """Run a command; every way to end has its code and at most one message."""
     try:
         if sys.stdout is None:
-            raise _OutputError("standard output is closed; nothing was begun; run again with it open, or send it to a file")
+            raise _OutputError(
+                "standard output is closed; nothing was begun; run again with it open, or send it to a file"
+            )
         _check_current_folder(args)
         args.run(args)
         return args.code
@@ -93,8 +98,12 @@ def _guarded(args) -> int:
         _silence(sys.stdout)
         return args.code
     except MemoryError:
-        return _ended(args, BAD_INPUT, f"error: this machine has not enough memory for that; {_state_of_files(args)}; close other programs, "
-                                       "or make the project smaller")  # fmt: skip
+        return _ended(
+            args,
+            BAD_INPUT,
+            f"error: this machine has not enough memory for that; {_state_of_files(args)}; close other programs, "
+            "or make the project smaller",
+        )
     except Exception as error:  # noqa: BLE001 - the last resort: no traceback for users
         from binestimator.writing import remedy
 
@@ -102,8 +111,12 @@ def _guarded(args) -> int:
         if do:
             return _ended(args, BAD_INPUT, f"error: {error.strerror}; {_state_of_files(args)}; {do}")
         what = f"{type(error).__name__}: {error}".splitlines()[0]
-        return _ended(args, FAULT, f"error: a fault of the program, not of your input ({what}); {_state_of_files(args)}. "
-                                   "Run again with --debug and report what it prints.")  # fmt: skip
+        return _ended(
+            args,
+            FAULT,
+            f"error: a fault of the program, not of your input ({what}); {_state_of_files(args)}. "
+            "Run again with --debug and report what it prints.",
+        )
 
 
 def _check_current_folder(args) -> None:
@@ -114,7 +127,9 @@ def _check_current_folder(args) -> None:
         for name in ("project", "source", "csv", "out"):
             path = getattr(args, name, None)
             if path is not None and not os.path.isabs(path):
-                raise InputError(f"{path}: the current folder no longer exists; change to another one (cd), or give full paths") from None
+                raise InputError(
+                    f"{path}: the current folder no longer exists; change to another one (cd), or give full paths"
+                ) from None
 
 
 class _OutputError(BinestimatorError):
@@ -153,16 +168,16 @@ def _say(args, text: str | None) -> None:
         raise
     except OSError as error:
         _silence(sys.stdout)
-        raise _OutputError(f"standard output cannot be written ({error.strerror or error}); {_state_of_files(args)}; free some space "
-                           "where it goes, or send it elsewhere") from error  # fmt: skip
+        raise _OutputError(
+            f"standard output cannot be written ({error.strerror or error}); {_state_of_files(args)}; free some space "
+            "where it goes, or send it elsewhere"
+        ) from error
 
 
 def _silence(stream) -> None:
     """Send what is left in a stream nowhere: it must not fail at exit."""
-    try:
+    with contextlib.suppress(OSError, ValueError):  # no stream of the system
         os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
-    except (OSError, ValueError):
-        pass  # no stream of the system
 
 
 def _ended(args, code: int, message: str) -> int:
@@ -187,8 +202,9 @@ def _printable(text: str) -> str:
     return "\n".join(printable(line) for line in text.split("\n"))
 
 
-class _termination_as_interrupt:  # noqa: N801 - reads as a statement
-    """A request to terminate, or a terminal that is closed, ends the run as an interrupt does: nothing half-written stays."""
+class _termination_as_interrupt:
+    """A request to terminate, or a terminal that is closed, ends the run as an interrupt does: nothing half-written
+    stays."""
 
     def __enter__(self):
         self._before = {}
@@ -212,7 +228,8 @@ class _termination_as_interrupt:  # noqa: N801 - reads as a statement
 
 
 class _Parser(argparse.ArgumentParser):
-    """A parser that leaves help and version to be printed with the care of all other output: argparse drops what cannot be written."""
+    """A parser that leaves help and version to be printed with the care of all other output: argparse drops what cannot
+    be written."""
 
     unsaid = ""
 
@@ -227,61 +244,119 @@ def parser() -> argparse.ArgumentParser:
     """Reader of the arguments: the one place of commands, options and their help."""
     top = _Parser(
         prog="binestimator",
-        description="Annual energy and cost of supply air temperature and duct static pressure reset strategies of VAV air handlers.",
-        epilog="Exit codes: 0 done; 1 a check that must hold failed, or --strict and something wants a look; 2 input or output cannot be used; "
-               "3 fault of the program; 130 interrupted.",
-    )  # fmt: skip
+        description="Annual energy and cost of supply air temperature and duct static pressure reset strategies of "
+        "VAV air handlers.",
+        epilog="Exit codes: 0 done; 1 a check that must hold failed, or --strict and something wants a look; 2 input "
+        "or output cannot be used; "
+        "3 fault of the program; 130 interrupted.",
+    )
     top.add_argument("--version", action="version", version=f"binestimator {__version__}")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
 
     estimate = commands.add_parser(
-        "estimate", help="evaluate a project: workbook, results file and a comparison in the terminal",
-        description="Evaluates every candidate of a project in its typical year and writes <project>.xlsx and <project>.json. "
-                    "Overrides of a reviewer in a form or workbook are run a second time and reported beside the claim.",
-    )  # fmt: skip
-    estimate.add_argument("project", metavar="PROJECT", help="project file (.toml), filled-in input form, or a workbook of an earlier run (.xlsx)")
-    estimate.add_argument("--out", metavar="DIR", default="output", help="folder of the two files, made if missing (default: output)")
-    estimate.add_argument("--strict", action="store_true", help="exit with 1 also if a caution stands or an earlier file was kept under another name; the files are written all the same")
-    _add_force(estimate, "replace files that stand there whatever they hold, instead of keeping or refusing them; never a file that is read")
+        "estimate",
+        help="evaluate a project: workbook, results file and a comparison in the terminal",
+        description="Evaluates every candidate of a project in its typical year and writes <project>.xlsx and "
+        "<project>.json. "
+        "Overrides of a reviewer in a form or workbook are run a second time and reported beside the claim.",
+    )
+    estimate.add_argument(
+        "project",
+        metavar="PROJECT",
+        help="project file (.toml), filled-in input form, or a workbook of an earlier run (.xlsx)",
+    )
+    estimate.add_argument(
+        "--out", metavar="DIR", default="output", help="folder of the two files, made if missing (default: output)"
+    )
+    estimate.add_argument(
+        "--strict",
+        action="store_true",
+        help="exit with 1 also if a caution stands or an earlier file was kept under another name; the files are "
+        "written all the same",
+    )
+    _add_force(
+        estimate,
+        "replace files that stand there whatever they hold, instead of keeping or refusing them; never a file that is "
+        "read",
+    )
     _add_debug(estimate)
     estimate.set_defaults(run=_estimate)
 
     bins = commands.add_parser(
-        "bins", help="bin-hour table of a weather file for a schedule",
-        description="Shows the hours of a typical year by outdoor temperature, occupied and not, with mean coincident humidity. "
-                    "The schedule is that of a project, or weekday hours given here.",
-    )  # fmt: skip
-    bins.add_argument("weather", metavar="WEATHER", help="typical-year file (TMY3, TMY2 or EPW), looked for here and where a project would look")
-    bins.add_argument("--csv", metavar="FILE", help="write the table to this file as well, with the hours in thirds of the day")
+        "bins",
+        help="bin-hour table of a weather file for a schedule",
+        description="Shows the hours of a typical year by outdoor temperature, occupied and not, with mean coincident "
+        "humidity. "
+        "The schedule is that of a project, or weekday hours given here.",
+    )
+    bins.add_argument(
+        "weather",
+        metavar="WEATHER",
+        help="typical-year file (TMY3, TMY2 or EPW), looked for here and where a project would look",
+    )
+    bins.add_argument(
+        "--csv", metavar="FILE", help="write the table to this file as well, with the hours in thirds of the day"
+    )
     _add_force(bins, "replace FILE whatever it holds; never a file that is read")
-    bins.add_argument("--width", type=int, choices=(2, 5, 10), help="width of the bins in degF (default: that of the project, else 5)")
-    bins.add_argument("--whole-f", choices=("auto", "yes", "no"), help="round temperatures back to whole degF (default: that of the project, else auto)")
-    bins.add_argument("--project", metavar="PROJECT.toml", help="take calendar, schedule, bins and site pressure from this project")
-    bins.add_argument("--hours", nargs=2, type=float, metavar=("START", "END"), help="occupied clock hours on weekdays (default: 7 18)")
-    bins.add_argument("--saturday", nargs=2, type=float, metavar=("START", "END"), help="the same on Saturdays (default: closed)")
-    bins.add_argument("--sunday", nargs=2, type=float, metavar=("START", "END"), help="the same on Sundays and holidays (default: closed)")
+    bins.add_argument(
+        "--width", type=int, choices=(2, 5, 10), help="width of the bins in degF (default: that of the project, else 5)"
+    )
+    bins.add_argument(
+        "--whole-f",
+        choices=("auto", "yes", "no"),
+        help="round temperatures back to whole degF (default: that of the project, else auto)",
+    )
+    bins.add_argument(
+        "--project", metavar="PROJECT.toml", help="take calendar, schedule, bins and site pressure from this project"
+    )
+    bins.add_argument(
+        "--hours",
+        nargs=2,
+        type=float,
+        metavar=("START", "END"),
+        help="occupied clock hours on weekdays (default: 7 18)",
+    )
+    bins.add_argument(
+        "--saturday", nargs=2, type=float, metavar=("START", "END"), help="the same on Saturdays (default: closed)"
+    )
+    bins.add_argument(
+        "--sunday",
+        nargs=2,
+        type=float,
+        metavar=("START", "END"),
+        help="the same on Sundays and holidays (default: closed)",
+    )
     bins.add_argument("--day-and-night", action="store_true", help="occupied in every hour")
-    bins.add_argument("--first-weekday", choices=_WEEKDAYS, metavar="DAY", help="weekday of 1 January (default: Monday)")
+    bins.add_argument(
+        "--first-weekday", choices=_WEEKDAYS, metavar="DAY", help="weekday of 1 January (default: Monday)"
+    )
     bins.add_argument("--holidays", metavar="MM-DD,...", help="days that count as Sundays; an empty text means none")
-    bins.add_argument("--standard-time", action="store_true", help="no daylight saving: clock time is standard time all year")
+    bins.add_argument(
+        "--standard-time", action="store_true", help="no daylight saving: clock time is standard time all year"
+    )
     _add_debug(bins)
     bins.set_defaults(run=_bins)
 
     form = commands.add_parser(
-        "form", help="input form as a workbook, empty or filled from a project",
-        description="Writes an input form: every input with unit, allowed range, default and its source, as cells to fill in. "
-                    "A filled-in form is evaluated with: binestimator estimate FORM.xlsx",
-    )  # fmt: skip
+        "form",
+        help="input form as a workbook, empty or filled from a project",
+        description="Writes an input form: every input with unit, allowed range, default and its source, as cells to "
+        "fill in. "
+        "A filled-in form is evaluated with: binestimator estimate FORM.xlsx",
+    )
     form.add_argument("out", metavar="OUT.xlsx", help="form to write")
-    form.add_argument("--from", dest="source", metavar="PROJECT", help="fill it from this project file, form or workbook")
+    form.add_argument(
+        "--from", dest="source", metavar="PROJECT", help="fill it from this project file, form or workbook"
+    )
     _add_force(form, "replace OUT.xlsx whatever it holds; never a file that is read")
     _add_debug(form)
     form.set_defaults(run=_form)
 
     inputs = commands.add_parser(
-        "inputs", help="reference of all inputs of a project file",
+        "inputs",
+        help="reference of all inputs of a project file",
         description="Prints every input with unit, allowed range, default and its source, as Markdown.",
-    )  # fmt: skip
+    )
     inputs.add_argument("section", metavar="SECTION", nargs="?", help="only this section, such as fan or zone")
     _add_debug(inputs)
     inputs.set_defaults(run=_inputs)
@@ -300,7 +375,15 @@ def _add_force(command: argparse.ArgumentParser, help_text: str) -> None:
 
 
 def _estimate(args) -> None:
-    from binestimator.steps import check_outputs, files_read, free_stem, output_places, read_any, weather_of, write_outputs
+    from binestimator.steps import (
+        check_outputs,
+        files_read,
+        free_stem,
+        output_places,
+        read_any,
+        weather_of,
+        write_outputs,
+    )
     from binestimator.writing import Manners
 
     project, overrides, reviewed_project = read_any(args.project)
@@ -329,11 +412,20 @@ def _estimate(args) -> None:
         parts.append(reviewed(results, review))
     files = [f"Workbook      {written.workbook}", f"Results file  {written.results_file}"]
     if written.kept:
-        files.append(f"Kept          {', '.join(map(str, written.kept.values()))}\n"
-                     "              (earlier results that are not as this program wrote them: changed since, or of an earlier version)")  # fmt: skip
+        files.append(
+            f"Kept          {', '.join(map(str, written.kept.values()))}\n"
+            "              (earlier results that are not as this program wrote them: changed since, or of an earlier "
+            "version)"
+        )
     if args.code == FINDINGS:
-        why = ["a check that must hold has failed"] if failed else [
-            *(["a caution stands"] if cautions else []), *(["an earlier file was kept under another name"] if written.kept else [])]
+        why = (
+            ["a check that must hold has failed"]
+            if failed
+            else [
+                *(["a caution stands"] if cautions else []),
+                *(["an earlier file was kept under another name"] if written.kept else []),
+            ]
+        )
         files.append(f"Exit code     1: {' and '.join(why)}" + ("" if failed else " (--strict)"))
     _say(args, "\n\n".join([*parts, "\n".join(files)]))
 
@@ -361,7 +453,11 @@ def _bins(args) -> None:
             raise InputError(f"{given[0]}: the schedule is that of --project; leave out one of them")
         project = read_any(args.project)[0]
         schedule = f"that of {project.info.name}"
-        folder, whole_f, pressure_psia = project.source_dir, args.whole_f or project.weather.whole_f, project.weather.pressure_psia
+        folder, whole_f, pressure_psia = (
+            project.source_dir,
+            args.whole_f or project.weather.whole_f,
+            project.weather.pressure_psia,
+        )
         read = files_read(args.project, project, weather=False)
     here = os.path.lexists(args.weather)
     path = Path(args.weather) if here else find_weather(args.weather, folder)
@@ -375,7 +471,9 @@ def _bins(args) -> None:
     conditions = build_conditions(weather, project)
     occupied = conditions.occupied > 0.5
     means = {"mcwb_occupied_f": conditions.oawb_f, "mean_humidity_ratio_occupied": conditions.humidity_ratio}
-    table = bin_table(conditions, width_f=int(width_f), means={k: np.where(occupied, v, np.nan) for k, v in means.items()})
+    table = bin_table(
+        conditions, width_f=int(width_f), means={k: np.where(occupied, v, np.nan) for k, v in means.items()}
+    )
     text = bins_text(table, weather, schedule, float(len(weather.frame)))
     if args.csv is not None:
         place = ((bin_low_f(conditions.oat_f, width_f) - table["bin_low_f"].iloc[0]) / width_f).astype(int)
@@ -386,8 +484,10 @@ def _bins(args) -> None:
         writer = csv.writer(file, lineterminator="\n")
         # The checksum of the file stands in its first line: a line of its own would be taken for a bin.
         writer.writerow([*table.columns, "checksum"])
-        writer.writerows([*(_csv_cell(value) for value in row), "" if number else UNSEALED]
-                         for number, row in enumerate(table.itertuples(index=False)))  # fmt: skip
+        writer.writerows(
+            [*(_csv_cell(value) for value in row), "" if number else UNSEALED]
+            for number, row in enumerate(table.itertuples(index=False))
+        )
         write_files([NewFile(Path(args.csv), seal_text(file.getvalue()), BINS)], manners)
         text += f"\n\nTable  {args.csv}"
     _say(args, text)
@@ -426,16 +526,32 @@ def _schedule_project(args):
     for option, name in (("hours", "weekday_hours"), ("saturday", "saturday_hours"), ("sunday", "sunday_hours")):
         if getattr(args, option) is not None:
             group[name] = getattr(args, option)
-    project = project_from_mapping({
-        "project": {"name": "bins"}, "weather": {"file": args.weather}, "calendar": calendar, "group": [group],
-        "schedule": {"unoccupied_mode": "off"}, "zone": [{"name": "zone", "area_ft2": 1000}],
-    })  # fmt: skip
+    project = project_from_mapping(
+        {
+            "project": {"name": "bins"},
+            "weather": {"file": args.weather},
+            "calendar": calendar,
+            "group": [group],
+            "schedule": {"unoccupied_mode": "off"},
+            "zone": [{"name": "zone", "area_ft2": 1000}],
+        }
+    )
     clock = "clock time with daylight saving" if project.calendar.daylight_saving else "standard time"
     record = project.groups[0]
-    spans = ((record.weekday_hours, "weekdays"), (record.saturday_hours, "Saturdays"), (record.sunday_hours, "Sundays and holidays"))
-    hours = "day and night" if record.always_on else "; ".join(
-        f"{day} {span[0]:g} to {span[1]:g}" if span else f"{day} closed" for span, day in spans)  # fmt: skip
-    return project, f"{hours}; {clock}; 1 January is a {project.calendar.first_weekday}; {len(project.calendar.holidays)} holidays"
+    spans = (
+        (record.weekday_hours, "weekdays"),
+        (record.saturday_hours, "Saturdays"),
+        (record.sunday_hours, "Sundays and holidays"),
+    )
+    hours = (
+        "day and night"
+        if record.always_on
+        else "; ".join(f"{day} {span[0]:g} to {span[1]:g}" if span else f"{day} closed" for span, day in spans)
+    )
+    return (
+        project,
+        f"{hours}; {clock}; 1 January is a {project.calendar.first_weekday}; {len(project.calendar.holidays)} holidays",
+    )
 
 
 def _form(args) -> None:

@@ -12,9 +12,16 @@ import numpy as np
 #: below 65 degF more than); the first that fits. ASHRAE 169 (limits of zones 1, 4 and 7 as quoted by a public text, the
 #: others from memory).
 THERMAL_ZONES = (
-    ("0", 10800.0, None), ("1", 9000.0, None), ("2", 6300.0, None), ("8", None, 12600.0), ("7", None, 9000.0),
-    ("6", None, 7200.0), ("5", None, 5400.0), ("4", None, 3600.0), ("3", None, -1.0),
-)  # fmt: skip
+    ("0", 10800.0, None),
+    ("1", 9000.0, None),
+    ("2", 6300.0, None),
+    ("8", None, 12600.0),
+    ("7", None, 9000.0),
+    ("6", None, 7200.0),
+    ("5", None, 5400.0),
+    ("4", None, 3600.0),
+    ("3", None, -1.0),
+)
 #: Marine (C): means of the coldest and warmest month, and months warmer than 50 degF. ASHRAE 169 (from memory), there
 #: with a dry summer besides. [degF]
 MARINE_COLDEST_F, MARINE_WARMEST_F, MARINE_MONTH_F, MARINE_MONTHS = (27.0, 65.0), 72.0, 50.0, 4
@@ -65,8 +72,11 @@ def climate_zone(oat_f: np.ndarray, dewpoint_f: np.ndarray, month: np.ndarray) -
     if zone in ("7", "8"):
         return zone
     monthly = np.array([oat[month == m].mean() for m in range(1, 13)])
-    marine = (MARINE_COLDEST_F[0] < monthly.min() < MARINE_COLDEST_F[1] and monthly.max() < MARINE_WARMEST_F
-              and np.count_nonzero(monthly > MARINE_MONTH_F) >= MARINE_MONTHS)
+    marine = (
+        MARINE_COLDEST_F[0] < monthly.min() < MARINE_COLDEST_F[1]
+        and monthly.max() < MARINE_WARMEST_F
+        and np.count_nonzero(monthly > MARINE_MONTH_F) >= MARINE_MONTHS
+    )
     warm = oat > WARM_HOUR_F
     dry = bool(warm.any()) and float(dewpoint[warm].mean()) < DRY_DEWPOINT_F
     if marine and zone in ("3", "4", "5"):

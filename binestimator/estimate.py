@@ -20,7 +20,7 @@ from .errors import Finding, InputError
 from .hours import Conditions, build_conditions
 from .model.air_handler import required_oa_cfm
 from .model.build import build_unit
-from .model.fan import fan_power_at, supply_fan
+from .model.fan import fan_power_at
 from .model.loads import ZoneLoads, zone_loads
 from .model.night import NightBlock, NightDuct, run_nights
 from .model.plant import cooling_capacity_kbtuh
@@ -29,19 +29,76 @@ from .model.terminals import cooling_flow_cfm, heating_need_btuh, requested_flow
 from .model.unit import Sizes, Unit
 from .money import annual_cost_usd, simple_payback_years
 from .results import (
-    ANNUAL_KEYS, ENERGY_KEYS, CandidateResult, CandidateRun, Held, Interaction, Results, RowChoice, overrides_key,
+    ANNUAL_KEYS,
+    ENERGY_KEYS,
+    CandidateResult,
+    CandidateRun,
+    Held,
+    Interaction,
+    Results,
+    RowChoice,
+    overrides_key,
 )
-from .service import FAILURES, ZONE_DEPTHS, Yardstick, failing, judge, judge_baseline, rises, service_figures, zone_depths
 from .selection import choose_rows, end_use_costs
-from .strategies.choose import (
-    RESET_DSP, RESET_SAT, Setpoints, at_dsp_ends, dsp_of_sat, dsp_setpoint_inwc, night_dsp_inwc, reset_range, resets_pressure, setpoints,
+from .service import (
+    FAILURES,
+    ZONE_DEPTHS,
+    Yardstick,
+    failing,
+    judge,
+    judge_baseline,
+    rises,
+    service_figures,
+    zone_depths,
 )
-from .strategies.cost_optimal import SERVED_TOLERANCE, search as search_sat
+from .strategies.choose import (
+    RESET_DSP,
+    RESET_SAT,
+    Setpoints,
+    at_dsp_ends,
+    dsp_of_sat,
+    dsp_setpoint_inwc,
+    night_dsp_inwc,
+    reset_range,
+    resets_pressure,
+    setpoints,
+)
+from .strategies.cost_optimal import SERVED_TOLERANCE
+from .strategies.cost_optimal import search as search_sat
 from .strategies.demand import pressure_thresholds_inwc, temperature_thresholds_f
 from .strategies.limits import sat_limits
 
 # Motor sizes that are made, hp (NEMA MG 1 standard ratings, from memory).
-MOTOR_SIZES_HP = (1, 1.5, 2, 3, 5, 7.5, 10, 15, 20, 25, 30, 40, 50, 60, 75, 100, 125, 150, 200, 250, 300, 400, 500, 600, 700, 800, 900, 1000)
+MOTOR_SIZES_HP = (
+    1,
+    1.5,
+    2,
+    3,
+    5,
+    7.5,
+    10,
+    15,
+    20,
+    25,
+    30,
+    40,
+    50,
+    60,
+    75,
+    100,
+    125,
+    150,
+    200,
+    250,
+    300,
+    400,
+    500,
+    600,
+    700,
+    800,
+    900,
+    1000,
+)
 MOTOR_MARGIN = 1.1
 # A terminal is not made smaller. [cfm]
 LEAST_TERMINAL_CFM = 30.0
@@ -74,13 +131,14 @@ class Rows:
     loads: ZoneLoads
 
     @classmethod
-    def of(cls, unit: Unit, conditions: Conditions) -> "Rows":
+    def of(cls, unit: Unit, conditions: Conditions) -> Rows:
         running = np.flatnonzero(conditions.fan_on > 0.0)
         on = conditions.take(running)
         return cls(conditions=conditions, running=running, on=on, loads=zone_loads(unit, on))
 
 
 # --- sizing -------------------------------------------------------------------------------
+
 
 def motor_size_hp(bhp: float) -> float:
     """Smallest made motor with 10 % margin over the power at design. [hp]"""
@@ -95,14 +153,21 @@ def size_unit(project, conditions: Conditions) -> Sizes:
     """Sizes that were not given, from the hours of the file and the baseline's setpoints.
 
     Terminals: largest hourly need at the design supply temperature in occupied hours with all
-    internal gains fully on, times ``zone_sizing_factor``, at least the zone's outdoor air. Fan: largest sum of what zones ask
-    for at the design supply temperature, with leakage. Reheat coils and heat sources: largest
-    hourly need times ``heating.sizing_factor``; cooling: largest hourly coil load of the baseline
-    over capacity at those conditions, times ``cooling.sizing_factor``.
+    internal gains fully on, times ``zone_sizing_factor``, at least the zone's outdoor air. Fan: largest sum of what
+    zones ask for at the design supply temperature, with leakage. Reheat coils and heat sources: largest hourly need
+    times ``heating.sizing_factor``; cooling: largest hourly coil load of the baseline over capacity at those
+    conditions, times ``cooling.sizing_factor``.
     """
     count = len(project.zones)
-    nothing = Sizes(zone_max_cfm=np.ones(count), zone_reheat_btuh=np.full(count, np.inf), design_cfm=1.0, motor_hp=1.0,
-                    cooling_tons=UNLIMITED_TONS, heating_kbtuh=UNLIMITED_KBTUH, preheat_kbtuh=UNLIMITED_KBTUH)
+    nothing = Sizes(
+        zone_max_cfm=np.ones(count),
+        zone_reheat_btuh=np.full(count, np.inf),
+        design_cfm=1.0,
+        motor_hp=1.0,
+        cooling_tons=UNLIMITED_TONS,
+        heating_kbtuh=UNLIMITED_KBTUH,
+        preheat_kbtuh=UNLIMITED_KBTUH,
+    )
     fan_free = replace_measured(project)
     unit = build_unit(fan_free, nothing)
     occupied = conditions.take(np.flatnonzero(conditions.occupied > 0.0))
@@ -149,7 +214,10 @@ def size_unit(project, conditions: Conditions) -> Sizes:
         tons = max(float(np.max(state.cooling_kbtuh)) / 12.0, 1.0)
     else:
         on = rows.on
-        at = [cooling_capacity_kbtuh(steady, n * UNLIMITED_TONS, on.oat_f, on.oawb_f, state.coil_entering_wb_f) for n in (1.0, 2.0)]
+        at = [
+            cooling_capacity_kbtuh(steady, n * UNLIMITED_TONS, on.oat_f, on.oawb_f, state.coil_entering_wb_f)
+            for n in (1.0, 2.0)
+        ]
         per_ton = (at[1] - at[0]) / UNLIMITED_TONS
         other = per_ton * UNLIMITED_TONS - at[0]
         usable = per_ton > 0.0
@@ -157,21 +225,30 @@ def size_unit(project, conditions: Conditions) -> Sizes:
         tons = max(float(np.max(with_other)) * project.cooling.sizing_factor, 1.0)
     preheat = float(np.max(state.preheat_kbtuh)) * factor
     shared = state.reheat_kbtuh + (state.preheat_kbtuh if project.preheat.type == "same" else 0.0)
-    return replace(sizes, cooling_tons=tons, heating_kbtuh=max(float(np.max(shared)) * factor, 1.0),
-                   preheat_kbtuh=max(preheat, 1.0))
+    return replace(
+        sizes,
+        cooling_tons=tons,
+        heating_kbtuh=max(float(np.max(shared)) * factor, 1.0),
+        preheat_kbtuh=max(preheat, 1.0),
+    )
 
 
 def without_overrides(candidate):
     """The candidate as its controls run it, without its operators' overrides."""
-    return replace(candidate, sat=replace(candidate.sat, override_frac=0.0), dsp=replace(candidate.dsp, override_frac=0.0))
+    return replace(
+        candidate, sat=replace(candidate.sat, override_frac=0.0), dsp=replace(candidate.dsp, override_frac=0.0)
+    )
 
 
 def with_full_gains(conditions: Conditions) -> Conditions:
     """Conditions with everybody in and everything on while a group is occupied, as designers size."""
     full = conditions.group_occupied
-    return replace(conditions, people_gain_frac=np.maximum(conditions.people_gain_frac, full),
-                   lights_gain_frac=np.maximum(conditions.lights_gain_frac, full),
-                   equipment_gain_frac=np.maximum(conditions.equipment_gain_frac, full))
+    return replace(
+        conditions,
+        people_gain_frac=np.maximum(conditions.people_gain_frac, full),
+        lights_gain_frac=np.maximum(conditions.lights_gain_frac, full),
+        equipment_gain_frac=np.maximum(conditions.equipment_gain_frac, full),
+    )
 
 
 def replace_measured(project):
@@ -183,7 +260,7 @@ def replace_measured(project):
 
 def size_list(project, unit: Unit) -> dict[str, tuple[float, str, str]]:
     """Sizes in force: path to (value, unit, 'given' or 'sized')."""
-    origin = lambda value: "sized" if value is None else "given"  # noqa: E731
+    origin = lambda value: "sized" if value is None else "given"
     out = {
         "air_handler.design_cfm": (unit.design_cfm, "cfm", origin(project.air_handler.design_cfm)),
         "air_handler.max_cfm": (unit.max_cfm, "cfm", origin(project.air_handler.max_cfm)),
@@ -197,11 +274,16 @@ def size_list(project, unit: Unit) -> dict[str, tuple[float, str, str]]:
     for i, zone in enumerate(project.zones):
         out[f"zone[{zone.name}].max_cfm"] = (float(unit.zones.max_cfm[i]), "cfm", origin(zone.max_cfm))
         if unit.zones.has_reheat[i]:
-            out[f"zone[{zone.name}].reheat_kbtuh"] = (float(unit.zones.reheat_btuh[i]) / 1000.0, "kBtu/h", origin(zone.reheat_kbtuh))
+            out[f"zone[{zone.name}].reheat_kbtuh"] = (
+                float(unit.zones.reheat_btuh[i]) / 1000.0,
+                "kBtu/h",
+                origin(zone.reheat_kbtuh),
+            )
     return out
 
 
 # --- running a candidate --------------------------------------------------------------------
+
 
 def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None, oa_least_cfm=None) -> list[Part]:
     """Evaluate a candidate on running rows, split by its operators' overrides.
@@ -214,8 +296,12 @@ def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None
     normal = setpoints(unit, candidate, rows.on, rows.loads, other_sats, optimal_sat)
     sat, dsp = candidate.sat, candidate.dsp
     shape = rows.on.oat_f.shape
-    cases = [(1.0 - sat.override_frac, None)] + ([(sat.override_frac, float(sat.override_f))] if sat.override_frac > 0.0 else [])
-    pressures = [(1.0 - dsp.override_frac, None)] + ([(dsp.override_frac, float(dsp.override_inwc))] if dsp.override_frac > 0.0 else [])
+    cases = [(1.0 - sat.override_frac, None)] + (
+        [(sat.override_frac, float(sat.override_f))] if sat.override_frac > 0.0 else []
+    )
+    pressures = [(1.0 - dsp.override_frac, None)] + (
+        [(dsp.override_frac, float(dsp.override_inwc))] if dsp.override_frac > 0.0 else []
+    )
     parts = []
     for sat_share, sat_value in cases:
         for dsp_share, dsp_value in pressures:
@@ -238,8 +324,16 @@ def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None
                 if dsp_value is not None:
                     marks.update(dsp_at_max=none, dsp_at_min=none)
                 used = replace(normal, sat_f=new_sat, dsp_inwc=new_dsp, **marks)
-            state = evaluate(unit, rows.on, rows.loads, used.sat_f, used.dsp_inwc, resets_pressure=resets_pressure(dsp),
-                             dsp_of_sat=dsp_of_sat(unit, dsp, dsp_value), oa_least_cfm=None if oa_least_cfm is None else oa_least_cfm[len(parts)])
+            state = evaluate(
+                unit,
+                rows.on,
+                rows.loads,
+                used.sat_f,
+                used.dsp_inwc,
+                resets_pressure=resets_pressure(dsp),
+                dsp_of_sat=dsp_of_sat(unit, dsp, dsp_value),
+                oa_least_cfm=None if oa_least_cfm is None else oa_least_cfm[len(parts)],
+            )
             if dsp_value is None:
                 # Where the supply air floats, the pressure strategy answers to the temperature that results.
                 used = replace(used, dsp_inwc=state.dsp_set_inwc, **at_dsp_ends(dsp, state.dsp_set_inwc))
@@ -255,18 +349,27 @@ def off_energy(unit: Unit, conditions: Conditions):
     if not enabled.any():
         return {"fuel_thermh": zero, "heating_kw": zero, "pump_tower_kw": zero, "purchased_heating_kbtuh": zero}
     heat, second = heat_sources(unit, zero, zero, enabled, conditions.oat_f)
-    return {"fuel_thermh": heat.fuel_thermh + second.fuel_thermh, "heating_kw": heat.electric_kw + second.electric_kw,
-            "pump_tower_kw": heat.pump_kw + second.pump_kw, "purchased_heating_kbtuh": heat.purchased_kbtuh + second.purchased_kbtuh}
+    return {
+        "fuel_thermh": heat.fuel_thermh + second.fuel_thermh,
+        "heating_kw": heat.electric_kw + second.electric_kw,
+        "pump_tower_kw": heat.pump_kw + second.pump_kw,
+        "purchased_heating_kbtuh": heat.purchased_kbtuh + second.purchased_kbtuh,
+    }
 
 
 def night_totals(night: NightBlock) -> dict[str, float]:
     """Annual figures of setback, warm-up and cool-down, and of what the morning makes up."""
     return {
-        "running_hours": float(night.running_frac.sum()), "heat_kbtu": float(night.heat_kbtuh.sum()),
-        "late_heat_kbtu": float(night.late_heat_kbtuh.sum()), "cold_zone_hours": night.cold_zone_hours,
-        "cool_kbtu": float(night.cool_kbtuh.sum()), "fan_kwh": float(night.fan_kw.sum()),
-        "cooling_kwh": float(night.cooling_kw.sum()), "pump_tower_kwh": float(night.pump_tower_kw.sum()),
-        "heating_kwh": float(night.heating_kw.sum()), "fuel_therm": float(night.fuel_thermh.sum()),
+        "running_hours": float(night.running_frac.sum()),
+        "heat_kbtu": float(night.heat_kbtuh.sum()),
+        "late_heat_kbtu": float(night.late_heat_kbtuh.sum()),
+        "cold_zone_hours": night.cold_zone_hours,
+        "cool_kbtu": float(night.cool_kbtuh.sum()),
+        "fan_kwh": float(night.fan_kw.sum()),
+        "cooling_kwh": float(night.cooling_kw.sum()),
+        "pump_tower_kwh": float(night.pump_tower_kw.sum()),
+        "heating_kwh": float(night.heating_kw.sum()),
+        "fuel_therm": float(night.fuel_thermh.sum()),
         "purchased_cooling_kbtu": float(night.purchased_cooling_kbtuh.sum()),
         "purchased_heating_kbtu": float(night.purchased_heating_kbtuh.sum()),
         "electricity_kwh": float(night.electricity_kw.sum()),
@@ -276,12 +379,12 @@ def night_totals(night: NightBlock) -> dict[str, float]:
 def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, float]) -> dict[str, float]:
     """Figures of ``results.ANNUAL`` from evaluated rows and the night block."""
     w = rows.on.hours
-    total = lambda name: sum(p.share * float(w @ getattr(p.state, name)) for p in parts)  # noqa: E731
-    limit = lambda name: sum(p.share * float(w @ getattr(p.setpoints, name)) for p in parts)  # noqa: E731
+    total = lambda name: sum(p.share * float(w @ getattr(p.state, name)) for p in parts)
+    limit = lambda name: sum(p.share * float(w @ getattr(p.setpoints, name)) for p in parts)
     off = off_energy(unit, rows.conditions)
     idle = {k: float(rows.conditions.hours @ v) for k, v in off.items()}
     running = float(w.sum())
-    mean = lambda name: total(name) / running if running > 0.0 else float("nan")  # noqa: E731
+    mean = lambda name: total(name) / running if running > 0.0 else float("nan")
     figures = {
         "hours": float(rows.conditions.hours.sum()),
         "running_hours": running,
@@ -291,7 +394,9 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
         "heating_kwh": total("heating_kw") + night["heating_kwh"] + idle["heating_kw"],
         "fuel_therm": total("fuel_thermh") + night["fuel_therm"] + idle["fuel_thermh"],
         "purchased_cooling_kbtu": total("purchased_cooling_kbtuh") + night["purchased_cooling_kbtu"],
-        "purchased_heating_kbtu": total("purchased_heating_kbtuh") + night["purchased_heating_kbtu"] + idle["purchased_heating_kbtuh"],
+        "purchased_heating_kbtu": total("purchased_heating_kbtuh")
+        + night["purchased_heating_kbtu"]
+        + idle["purchased_heating_kbtuh"],
         "reheat_kbtu": total("reheat_kbtuh"),
         "preheat_kbtu": total("preheat_kbtuh"),
         "cooling_sensible_kbtu": total("cooling_sensible_kbtuh"),
@@ -324,8 +429,12 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
     }
     figures["electricity_kwh"] = sum(figures[k] for k in ("fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh"))
     figures["cost_usd"] = annual_cost_usd(
-        figures["electricity_kwh"], figures["fuel_therm"], figures["purchased_cooling_kbtu"],
-        figures["purchased_heating_kbtu"], unit.prices)
+        figures["electricity_kwh"],
+        figures["fuel_therm"],
+        figures["purchased_cooling_kbtu"],
+        figures["purchased_heating_kbtu"],
+        unit.prices,
+    )
     return {key: float(figures[key]) for key in ANNUAL_KEYS}
 
 
@@ -333,8 +442,12 @@ def night_duct(unit: Unit, schedule, dsp) -> NightDuct | None:
     """Duct pressure of a strategy at night; None where the sequence holds it at design."""
     if schedule.night_dsp == "design":
         return None
-    return NightDuct(setpoint_inwc=lambda oat_f, zone_cfm: night_dsp_inwc(unit, dsp, oat_f, zone_cfm), override_frac=dsp.override_frac,
-                     override_inwc=dsp.override_inwc, resets_pressure=resets_pressure(dsp))
+    return NightDuct(
+        setpoint_inwc=lambda oat_f, zone_cfm: night_dsp_inwc(unit, dsp, oat_f, zone_cfm),
+        override_frac=dsp.override_frac,
+        override_inwc=dsp.override_inwc,
+        resets_pressure=resets_pressure(dsp),
+    )
 
 
 def _nights(candidates, site_for) -> dict[str, NightBlock]:
@@ -357,7 +470,16 @@ def _nights(candidates, site_for) -> dict[str, NightBlock]:
 def _cheapest_night(nights, runs, site) -> dict[str, float]:
     """Annual figures of the cheapest night block of candidates that share a site."""
     totals = [night_totals(nights[id_]) for id_, (of, _, _) in runs.items() if of is site]
-    return min(totals, key=lambda n: annual_cost_usd(n["electricity_kwh"], n["fuel_therm"], n["purchased_cooling_kbtu"], n["purchased_heating_kbtu"], site.unit.prices))
+    return min(
+        totals,
+        key=lambda n: annual_cost_usd(
+            n["electricity_kwh"],
+            n["fuel_therm"],
+            n["purchased_cooling_kbtu"],
+            n["purchased_heating_kbtu"],
+            site.unit.prices,
+        ),
+    )
 
 
 def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
@@ -385,8 +507,12 @@ def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
     ranges = [reset_range(c.sat, "min_f", "max_f") for c in project.candidates if c.sat.strategy in RESET_SAT]
     low = min([project.limits.sat_min_f, *(r[0] for r in ranges)])
     high = max([project.limits.sat_max_f, *(r[1] for r in ranges)])
-    highest = max([project.fan.design_dsp_inwc, *(reset_range(c.dsp, "min_inwc", "max_inwc")[1] for c in project.candidates
-                                                  if c.dsp.strategy in RESET_DSP)])
+    highest = max(
+        [
+            project.fan.design_dsp_inwc,
+            *(reset_range(c.dsp, "min_inwc", "max_inwc")[1] for c in project.candidates if c.dsp.strategy in RESET_DSP),
+        ]
+    )
     limits = sat_limits(honest, rows.on, rows.loads, low, high)
     heard = honest.zones.weight > 0.0
 
@@ -398,12 +524,22 @@ def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
 
     def run(sat_f, dsp_inwc):
         state = evaluate(honest, rows.on, rows.loads, sat_f, dsp_inwc)
-        return state.cost_usd_h, np.stack([state.unmet_degrees, state.starved_zones, state.ventilation_short_zones, state.cold_zones,
-                                           state.unserved_kbtuh, state.heat_unserved_kbtuh])  # fmt: skip
+        return state.cost_usd_h, np.stack(
+            [
+                state.unmet_degrees,
+                state.starved_zones,
+                state.ventilation_short_zones,
+                state.cold_zones,
+                state.unserved_kbtuh,
+                state.heat_unserved_kbtuh,
+            ]
+        )
 
     sat = search_sat(honest, rows.on, rows.loads, limits, least_dsp, True, tried)
     # Where the supply air floats, the least pressure is that at the temperature that results.
-    dsp = evaluate(honest, rows.on, rows.loads, sat, least_dsp(rows.on, rows.loads, sat), dsp_of_sat=least_dsp).dsp_set_inwc
+    dsp = evaluate(
+        honest, rows.on, rows.loads, sat, least_dsp(rows.on, rows.loads, sat), dsp_of_sat=least_dsp
+    ).dsp_set_inwc
     best, allowed = run(sat, dsp)
     higher = [(sat, dsp + k / BOUND_STEPS * np.maximum(highest - dsp, 0.0)) for k in range(1, BOUND_STEPS + 1)]
     for sat_f, dsp_inwc in [*higher, *((s.sat_f, s.dsp_inwc) for s in asked)]:
@@ -412,24 +548,45 @@ def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
         best, sat, dsp = np.where(take, cost, best), np.where(take, sat_f, sat), np.where(take, dsp_inwc, dsp)
     state = evaluate(honest, rows.on, rows.loads, sat, dsp)
     never = np.zeros(len(rows.on), dtype=bool)
-    at = Setpoints(sat_f=sat, dsp_inwc=dsp, humidity_limited=never, cold_zone_limited=never, sat_at_max=never,
-                   sat_at_min=never, dsp_at_max=never, dsp_at_min=never)
+    at = Setpoints(
+        sat_f=sat,
+        dsp_inwc=dsp,
+        humidity_limited=never,
+        cold_zone_limited=never,
+        sat_at_max=never,
+        sat_at_min=never,
+        dsp_at_max=never,
+        dsp_at_min=never,
+    )
     return annual_figures(honest, rows, [Part(share=1.0, setpoints=at, state=state)], night)
 
 
 # --- reports from the hourly run -----------------------------------------------------------------
 
-def zone_report(unit: Unit, rows: Rows, parts: list[Part], yardstick: Yardstick, night: NightBlock | None = None) -> tuple[pd.DataFrame, dict[str, np.ndarray]]:
+
+def zone_report(
+    unit: Unit, rows: Rows, parts: list[Part], yardstick: Yardstick, night: NightBlock | None = None
+) -> tuple[pd.DataFrame, dict[str, np.ndarray]]:
     """What happens zone by zone over the hourly run (see ``CandidateResult.zones``), and its depths on the yardstick.
 
-    Room temperatures are found once a part, added up and dropped: those of all hours and zones are large. Hours of rooms that
-    catch up after the start of occupancy stand among the cold ones; the yardstick has the start of occupancy as a depth of its own.
-    Without a night block they are left out.
+    Room temperatures are found once a part, added up and dropped: those of all hours and zones are large. Hours of
+    rooms that catch up after the start of occupancy stand among the cold ones; the yardstick has the start of occupancy
+    as a depth of its own. Without a night block they are left out.
     """
     z = unit.zones
     w = rows.on.hours
-    names = ("unmet_hours", "unmet_degree_hours", "starved_hours", "ventilation_short_hours", "cold_hours", "cold_degree_hours",
-             "reheat_kbtu", "temperature_request_hours", "pressure_request_hours", "minimum_flow_hours")
+    names = (
+        "unmet_hours",
+        "unmet_degree_hours",
+        "starved_hours",
+        "ventilation_short_hours",
+        "cold_hours",
+        "cold_degree_hours",
+        "reheat_kbtu",
+        "temperature_request_hours",
+        "pressure_request_hours",
+        "minimum_flow_hours",
+    )
     out = {name: np.zeros(len(z)) for name in names}
     depths = {name: np.zeros(len(z)) for name in ZONE_DEPTHS}
     ask_sat = temperature_thresholds_f(unit, rows.loads)[0]
@@ -441,11 +598,16 @@ def zone_report(unit: Unit, rows: Rows, parts: list[Part], yardstick: Yardstick,
         asks_t = (p.state.sat_set_f[:, None] > ask_sat) | z.asks_temperature
         asks_p = (p.state.dsp_inwc[:, None] < ask_dsp) | z.asks_pressure
         for name, values in (
-            ("unmet_hours", over > 0.0), ("unmet_degree_hours", over), ("starved_hours", s.starved),
-            ("ventilation_short_hours", s.ventilation_short), ("cold_hours", s.room_f < rows.loads.heat_f - tolerance),
+            ("unmet_hours", over > 0.0),
+            ("unmet_degree_hours", over),
+            ("starved_hours", s.starved),
+            ("ventilation_short_hours", s.ventilation_short),
+            ("cold_hours", s.room_f < rows.loads.heat_f - tolerance),
             ("cold_degree_hours", np.maximum(rows.loads.heat_f - tolerance - s.room_f, 0.0)),
-            ("reheat_kbtu", s.reheat_btuh / 1000.0), ("temperature_request_hours", asks_t),
-            ("pressure_request_hours", asks_p), ("minimum_flow_hours", s.flow_cfm <= rows.loads.min_cfm * (1.0 + 1e-9)),
+            ("reheat_kbtu", s.reheat_btuh / 1000.0),
+            ("temperature_request_hours", asks_t),
+            ("pressure_request_hours", asks_p),
+            ("minimum_flow_hours", s.flow_cfm <= rows.loads.min_cfm * (1.0 + 1e-9)),
         ):
             out[name] += p.share * (w @ values)
         for name, values in zone_depths(yardstick, p.state, s).items():
@@ -453,7 +615,9 @@ def zone_report(unit: Unit, rows: Rows, parts: list[Part], yardstick: Yardstick,
     if night is not None:
         out["cold_hours"] += night.late_cold_hours
         out["cold_degree_hours"] += night.late_cold_degree_hours
-    frame = pd.DataFrame({"zone": z.names, "group": [unit.groups.names[g] for g in z.group], "multiplier": z.multiplier, **out})
+    frame = pd.DataFrame(
+        {"zone": z.names, "group": [unit.groups.names[g] for g in z.group], "multiplier": z.multiplier, **out}
+    )
     return frame, depths
 
 
@@ -474,7 +638,9 @@ def _hourly_energy(unit: Unit, rows: Rows, parts: list[Part], night: NightBlock)
         "heating_kwh": spread("heating_kw") + night.heating_kw + off["heating_kw"],
         "fuel_therm": spread("fuel_thermh") + night.fuel_thermh + off["fuel_thermh"],
         "purchased_cooling_kbtu": spread("purchased_cooling_kbtuh") + night.purchased_cooling_kbtuh,
-        "purchased_heating_kbtu": spread("purchased_heating_kbtuh") + night.purchased_heating_kbtuh + off["purchased_heating_kbtuh"],
+        "purchased_heating_kbtu": spread("purchased_heating_kbtuh")
+        + night.purchased_heating_kbtuh
+        + off["purchased_heating_kbtuh"],
     }
 
 
@@ -483,8 +649,13 @@ def monthly_table(unit: Unit, rows: Rows, energy: dict[str, np.ndarray]) -> pd.D
     month = rows.conditions.month
     table = {key: np.bincount(month, energy[key], 13)[1:] for key in ENERGY_KEYS}
     table["electricity_kwh"] = table["fan_kwh"] + table["cooling_kwh"] + table["pump_tower_kwh"] + table["heating_kwh"]
-    table["cost_usd"] = annual_cost_usd(table["electricity_kwh"], table["fuel_therm"], table["purchased_cooling_kbtu"],
-                                        table["purchased_heating_kbtu"], unit.prices)
+    table["cost_usd"] = annual_cost_usd(
+        table["electricity_kwh"],
+        table["fuel_therm"],
+        table["purchased_cooling_kbtu"],
+        table["purchased_heating_kbtu"],
+        unit.prices,
+    )
     return pd.DataFrame({"month": np.arange(1, 13), **table})
 
 
@@ -511,8 +682,21 @@ def flow_table(unit: Unit, rows: Rows, parts: list[Part]) -> pd.DataFrame:
     return pd.DataFrame({"low_pct": np.arange(0, 110, 10), "hours": hours})
 
 
-ROW_CONDITION_COLUMNS = ("hours", "bin_low_f", "occupied", "fan_on", "month", "day", "hour_start", "hour_of_year",
-                         "rate_period", "oat_f", "oawb_f", "oa_dewpoint_f", "humidity_ratio")
+ROW_CONDITION_COLUMNS = (
+    "hours",
+    "bin_low_f",
+    "occupied",
+    "fan_on",
+    "month",
+    "day",
+    "hour_start",
+    "hour_of_year",
+    "rate_period",
+    "oat_f",
+    "oawb_f",
+    "oa_dewpoint_f",
+    "humidity_ratio",
+)
 
 
 def rows_frame(rows: Rows, parts: list[Part]) -> pd.DataFrame:
@@ -525,10 +709,26 @@ def rows_frame(rows: Rows, parts: list[Part]) -> pd.DataFrame:
     base = pd.DataFrame({name: np.asarray(getattr(c, name)) for name in ROW_CONDITION_COLUMNS})
     base.insert(0, "row", np.arange(1, len(base) + 1))
     names = [f.name for f in fields(RowState)]
-    empty = {name: 0.0 for name in names}
-    for name in ("sat_set_f", "sat_f", "dsp_set_inwc", "dsp_inwc", "room_mean_f", "rat_f", "mat_f", "coil_leaving_f",
-                 "coil_entering_f", "coil_entering_wb_f", "room_humidity_ratio", "mixed_humidity_ratio",
-                 "leaving_humidity_ratio", "fan_rise_f", "fan_total_inwc", "cooling_capacity_kbtuh", "ceiling_frac"):
+    empty = dict.fromkeys(names, 0.0)
+    for name in (
+        "sat_set_f",
+        "sat_f",
+        "dsp_set_inwc",
+        "dsp_inwc",
+        "room_mean_f",
+        "rat_f",
+        "mat_f",
+        "coil_leaving_f",
+        "coil_entering_f",
+        "coil_entering_wb_f",
+        "room_humidity_ratio",
+        "mixed_humidity_ratio",
+        "leaving_humidity_ratio",
+        "fan_rise_f",
+        "fan_total_inwc",
+        "cooling_capacity_kbtuh",
+        "ceiling_frac",
+    ):
         empty[name] = np.nan
     frames = []
     for k, p in enumerate(parts):
@@ -546,14 +746,18 @@ def rows_frame(rows: Rows, parts: list[Part]) -> pd.DataFrame:
 
 # --- comparing ---------------------------------------------------------------------------------
 
+
 def oa_at_minimum_cfm(unit: Unit, state: RowState) -> np.ndarray:
     """Outdoor air that dampers at their minimum give, without what the economizer adds. (R,) [cfm]"""
     share = state.oa_frac if unit.economizer.stuck_frac is not None else np.minimum(state.oa_frac, state.oa_min_frac)
     return share * state.flow_cfm
 
 
-def figures_at_equal_oa(unit: Unit, candidate, rows: Rows, parts: list[Part], wanted_cfm, night: dict[str, float], figures: dict[str, float]):
-    """Annual figures of a candidate whose minimum outdoor air is raised to what is wanted; those it has where it gives as much.
+def figures_at_equal_oa(
+    unit: Unit, candidate, rows: Rows, parts: list[Part], wanted_cfm, night: dict[str, float], figures: dict[str, float]
+):
+    """Annual figures of a candidate whose minimum outdoor air is raised to what is wanted; those it has where it gives
+    as much.
 
     Parameters
     ----------
@@ -562,19 +766,33 @@ def figures_at_equal_oa(unit: Unit, candidate, rows: Rows, parts: list[Part], wa
 
     Notes
     -----
-    The mean over the parts is raised, each part by the same airflow, and economizer air is not topped up: an hour in which the
-    candidate's dampers open wider by themselves has what it needs.
+    The mean over the parts is raised, each part by the same airflow, and economizer air is not topped up: an hour in
+    which the candidate's dampers open wider by themselves has what it needs.
     """
     given = [oa_at_minimum_cfm(unit, p.state) for p in parts]
     missing = wanted_cfm - sum(p.share * cfm for p, cfm in zip(parts, given, strict=True))
     missing = np.where(missing > OA_ROUNDING_CFM, missing, 0.0)
     if not missing.any():
         return figures
-    raised = run_parts(unit, candidate, rows, (), parts[0].setpoints.sat_f, [np.where(missing > 0.0, cfm + missing, 0.0) for cfm in given])
+    raised = run_parts(
+        unit,
+        candidate,
+        rows,
+        (),
+        parts[0].setpoints.sat_f,
+        [np.where(missing > 0.0, cfm + missing, 0.0) for cfm in given],
+    )
     return annual_figures(unit, rows, raised, night)
 
 
-SAVING_KEYS = ENERGY_KEYS + ("electricity_kwh", "reheat_kbtu", "preheat_kbtu", "cooling_sensible_kbtu", "cooling_latent_kbtu", "cost_usd")
+SAVING_KEYS = ENERGY_KEYS + (
+    "electricity_kwh",
+    "reheat_kbtu",
+    "preheat_kbtu",
+    "cooling_sensible_kbtu",
+    "cooling_latent_kbtu",
+    "cost_usd",
+)
 
 
 def find_interactions(candidates: list[CandidateResult], baseline: CandidateResult) -> tuple[Interaction, ...]:
@@ -585,23 +803,39 @@ def find_interactions(candidates: list[CandidateResult], baseline: CandidateResu
     for both in plain:
         if both.candidate.sat == base_sat or both.candidate.dsp == base_dsp:
             continue
-        sat_only = next((c for c in plain if c.candidate.sat == both.candidate.sat and c.candidate.dsp == base_dsp), None)
-        dsp_only = next((c for c in plain if c.candidate.dsp == both.candidate.dsp and c.candidate.sat == base_sat), None)
+        sat_only = next(
+            (c for c in plain if c.candidate.sat == both.candidate.sat and c.candidate.dsp == base_dsp), None
+        )
+        dsp_only = next(
+            (c for c in plain if c.candidate.dsp == both.candidate.dsp and c.candidate.sat == base_sat), None
+        )
         if sat_only and dsp_only:
-            out.append(Interaction(sat_id=sat_only.id, dsp_id=dsp_only.id, both_id=both.id, sat_usd=sat_only.saving["cost_usd"],
-                                   dsp_usd=dsp_only.saving["cost_usd"], both_usd=both.saving["cost_usd"]))
+            out.append(
+                Interaction(
+                    sat_id=sat_only.id,
+                    dsp_id=dsp_only.id,
+                    both_id=both.id,
+                    sat_usd=sat_only.saving["cost_usd"],
+                    dsp_usd=dsp_only.saving["cost_usd"],
+                    both_usd=both.saving["cost_usd"],
+                )
+            )
     return tuple(out)
 
 
 def make_run_id(project, weather) -> str:
     """Short id from everything the results depend on: inputs, weather and version."""
-    text = repr((__version__, project.effective_rows(), weather.sha256, weather.whole_f, round(weather.pressure_psia, 9)))
+    text = repr(
+        (__version__, project.effective_rows(), weather.sha256, weather.whole_f, round(weather.pressure_psia, 9))
+    )
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 
 
 # Sizes and rows are shared by all candidates, so these cannot differ between them.
-_OTHER_PROJECT = ("candidate[{}].override: changes {}, which all candidates share; expected overrides that leave it "
-                  "as it is; estimate a second project file with that change and compare the two")
+_OTHER_PROJECT = (
+    "candidate[{}].override: changes {}, which all candidates share; expected overrides that leave it "
+    "as it is; estimate a second project file with that change and compare the two"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -661,21 +895,29 @@ def estimate(project, weather, held: Held | None = None) -> Results:
         if not same and len(this_project.zones) != len(project.zones):
             raise InputError(_OTHER_PROJECT.format(candidate_id, "the list of zones"))
         # Sun and profiles are costly and most overrides leave them as they are.
-        as_before = all(getattr(this_project, name) == getattr(project, name) for name in ("schedule", "building", "groups"))
+        as_before = all(
+            getattr(this_project, name) == getattr(project, name) for name in ("schedule", "building", "groups")
+        )
         c = conditions if as_before else build_conditions(weather, this_project)
-        if not as_before and not (np.array_equal(c.fan_on, conditions.fan_on) and np.array_equal(c.occupied, conditions.occupied)):
+        if not as_before and not (
+            np.array_equal(c.fan_on, conditions.fan_on) and np.array_equal(c.occupied, conditions.occupied)
+        ):
             raise InputError(_OTHER_PROJECT.format(candidate_id, "the running hours of the air handler"))
         u = unit if same else build_unit(this_project, sizes)
         means = mean_rows(c, group_id)
         mean = Rows.of(u, means)
-        return _Site(project=this_project, key=key, unit=u, hourly=hourly if same else Rows.of(u, c), rows=mean, mean=mean)
+        return _Site(
+            project=this_project, key=key, unit=u, hourly=hourly if same else Rows.of(u, c), rows=mean, mean=mean
+        )
 
     sites: dict = {}
 
     def site_for(candidate) -> _Site:
         key = overrides_key(candidate.overrides)
         if key not in sites:
-            sites[key] = site_of(project.with_overrides(candidate.overrides) if candidate.overrides else project, key, candidate.id)
+            sites[key] = site_of(
+                project.with_overrides(candidate.overrides) if candidate.overrides else project, key, candidate.id
+            )
         return sites[key]
 
     # The baseline first; the cost-optimal search last, so that it can try what the others do.
@@ -683,7 +925,9 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     for candidate in ordered:
         site_for(candidate)
     nights = {} if held is None else dict(held.nights)
-    nights |= _nights([c for c in ordered if c.id not in nights], site_for)  # a held run may be asked for further candidates
+    nights |= _nights(
+        [c for c in ordered if c.id not in nights], site_for
+    )  # a held run may be asked for further candidates
 
     def evaluated(name) -> _Evaluated:
         """Every candidate on the hours, the rows or the mean rows of its site."""
@@ -695,7 +939,9 @@ def estimate(project, weather, held: Held | None = None) -> Results:
             parts[candidate.id] = run_parts(site.unit, candidate, getattr(site, name), _distinct(tried), kept)
             if candidate.sat.strategy != "cost_optimal":
                 tried.append(parts[candidate.id][0].setpoints.sat_f)
-            figures[candidate.id] = annual_figures(site.unit, getattr(site, name), parts[candidate.id], night_totals(nights[candidate.id]))
+            figures[candidate.id] = annual_figures(
+                site.unit, getattr(site, name), parts[candidate.id], night_totals(nights[candidate.id])
+            )
         return _Evaluated(parts=parts, figures=figures, tried=tuple(_distinct(tried)))
 
     of_hours = evaluated("hourly")
@@ -703,19 +949,24 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     if held is not None:
         row_index, row_weights = held.row_index, held.row_weights
     elif project.bins.rows == "representative":
-        costs = [sum(p.share * end_use_costs(site_for(c).unit.prices, p.state) for p in of_hours.parts[c.id]) for c in ordered]
+        costs = [
+            sum(p.share * end_use_costs(site_for(c).unit.prices, p.state) for p in of_hours.parts[c.id])
+            for c in ordered
+        ]
         selection = choose_rows(project, unit, hourly, group_id, costs)
         order = np.lexsort((selection.index, selection.group))
         row_index, row_weights = selection.index[order], selection.weights[order]
     if row_index is not None:
         for key, site in sites.items():
-            sites[key] = replace(site, rows=Rows.of(site.unit, site.hourly.conditions.take(row_index).with_hours(row_weights)))
+            sites[key] = replace(
+                site, rows=Rows.of(site.unit, site.hourly.conditions.take(row_index).with_hours(row_weights))
+            )
     of_rows = evaluated("rows")
     of_means = of_rows if row_index is None else evaluated("mean")
 
     runs = {c.id: (site_for(c), of_hours.parts[c.id], of_rows.parts[c.id]) for c in ordered}
     optimal = {c.id: of_rows.parts[c.id][0].setpoints.sat_f for c in ordered if c.sat.strategy == "cost_optimal"}
-    base_annual, base_hourly = of_rows.figures[project.baseline_id], of_hours.figures[project.baseline_id]
+    base_annual = of_rows.figures[project.baseline_id]
 
     base_site, base_parts, base_rows = runs[project.baseline_id]
     yardstick = Yardstick.of(base_site.unit, base_site.hourly.on, base_site.hourly.loads)
@@ -733,20 +984,39 @@ def estimate(project, weather, held: Held | None = None) -> Results:
         site, parts_h, parts_r = runs[candidate.id]
         annual, by_hour = of_rows.figures[candidate.id], of_hours.figures[candidate.id]
         saving = {key: base_annual[key] - annual[key] for key in SAVING_KEYS}
-        equal = figures_at_equal_oa(site.unit, candidate, site.rows, parts_r, wanted_cfm, night_totals(nights[candidate.id]), annual)
+        equal = figures_at_equal_oa(
+            site.unit, candidate, site.rows, parts_r, wanted_cfm, night_totals(nights[candidate.id]), annual
+        )
         rise = rises(served[candidate.id], base_served, yardstick)
         payback = simple_payback_years(candidate.cost_usd, candidate.incentive_usd, saving["cost_usd"])
         energy = _hourly_energy(site.unit, site.hourly, parts_h, nights[candidate.id])
         power = energy["fan_kwh"] + energy["cooling_kwh"] + energy["pump_tower_kwh"] + energy["heating_kwh"]
-        results.append(CandidateResult(
-            candidate=candidate, annual=annual, hourly=by_hour, classic=of_means.figures[candidate.id], saving=saving,
-            saving_at_equal_oa={key: base_annual[key] - equal[key] for key in SAVING_KEYS},
-            equal_service=judge(rise, yardstick, [(path, candidate.overrides[path]) for path in candidate.changed_service]),
-            service=rise, fails=failing(served[candidate.id], yardstick),
-            payback_years=payback.before_years, payback_after_incentive_years=payback.after_years, payback_note=payback.before_reason or payback.after_reason,
-            rank=None, not_ranked="", rows=rows_frame(site.rows, parts_r), monthly=monthly_table(site.unit, site.hourly, energy),
-            by_temperature=temperature_table(site.hourly, parts_h), flow_hours=flow_table(site.unit, site.hourly, parts_h),
-            zones=reports[candidate.id], peak_kw=float(power.max())))
+        results.append(
+            CandidateResult(
+                candidate=candidate,
+                annual=annual,
+                hourly=by_hour,
+                classic=of_means.figures[candidate.id],
+                saving=saving,
+                saving_at_equal_oa={key: base_annual[key] - equal[key] for key in SAVING_KEYS},
+                equal_service=judge(
+                    rise, yardstick, [(path, candidate.overrides[path]) for path in candidate.changed_service]
+                ),
+                service=rise,
+                fails=failing(served[candidate.id], yardstick),
+                payback_years=payback.before_years,
+                payback_after_incentive_years=payback.after_years,
+                payback_note=payback.before_reason or payback.after_reason,
+                rank=None,
+                not_ranked="",
+                rows=rows_frame(site.rows, parts_r),
+                monthly=monthly_table(site.unit, site.hourly, energy),
+                by_temperature=temperature_table(site.hourly, parts_h),
+                flow_hours=flow_table(site.unit, site.hourly, parts_h),
+                zones=reports[candidate.id],
+                peak_kw=float(power.max()),
+            )
+        )
 
     flow = np.full(len(conditions.oat_f), np.nan)
     flow[base_site.hourly.running] = sum(p.share * p.state.flow_cfm for p in base_parts)
@@ -754,23 +1024,47 @@ def estimate(project, weather, held: Held | None = None) -> Results:
         selection = held_selection(conditions, row_index, row_weights, group_id)
     choice = row_choice(selection, int(group_id.max()) + 1, results, baseline_of(project, results))
     table = bin_table(conditions, selection, width_f=project.bins.width_f, means={"mean_flow_cfm": flow})
-    rows_of_table = row_table(conditions, selection) if selection is not None else _mean_row_table(base_site.rows.conditions)
+    rows_of_table = (
+        row_table(conditions, selection) if selection is not None else _mean_row_table(base_site.rows.conditions)
+    )
     baseline = baseline_of(project, results)
     interactions = find_interactions(results, baseline)
-    checks, findings = run_checks(project, weather, unit, results, baseline, runs, selection, interactions, baseline_service)
+    checks, findings = run_checks(
+        project, weather, unit, results, baseline, runs, selection, interactions, baseline_service
+    )
     results = _ranked(results, baseline_service.open, [check.name for check in checks if check.status == "fail"])
     asked = [p.setpoints for site, _, parts in runs.values() if site is base_site for p in parts]
     return Results(
-        project=project, weather=weather, baseline_id=project.baseline_id, candidates=tuple(results), bin_table=table,
-        row_table=rows_of_table, row_method=choice.method, selection=choice, night=night_totals(nights[project.baseline_id]), sizes=size_list(project, unit),
-        interactions=interactions, checks=checks, bound=reset_bound(project, base_site, _cheapest_night(nights, runs, base_site), of_rows.tried, asked), baseline_service=baseline_service,
+        project=project,
+        weather=weather,
+        baseline_id=project.baseline_id,
+        candidates=tuple(results),
+        bin_table=table,
+        row_table=rows_of_table,
+        row_method=choice.method,
+        selection=choice,
+        night=night_totals(nights[project.baseline_id]),
+        sizes=size_list(project, unit),
+        interactions=interactions,
+        checks=checks,
+        bound=reset_bound(project, base_site, _cheapest_night(nights, runs, base_site), of_rows.tried, asked),
+        baseline_service=baseline_service,
         findings=tuple(project.findings) + tuple(weather.findings) + findings + choice_findings(choice),
-        run_id=make_run_id(project, weather), unit=unit,
-        held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal,
-                  nights=nights),
-        runs={id_: CandidateRun(project=site.project, unit=site.unit, rows=site.rows, parts=tuple(parts),
-                                night=night_totals(nights[id_]), site=site.key)
-              for id_, (site, _, parts) in runs.items()})
+        run_id=make_run_id(project, weather),
+        unit=unit,
+        held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal, nights=nights),
+        runs={
+            id_: CandidateRun(
+                project=site.project,
+                unit=site.unit,
+                rows=site.rows,
+                parts=tuple(parts),
+                night=night_totals(nights[id_]),
+                site=site.key,
+            )
+            for id_, (site, _, parts) in runs.items()
+        },
+    )
 
 
 METHOD_MEAN = "mean conditions of each bin and mode (classic bins)"
@@ -786,23 +1080,49 @@ def row_choice(selection: RowSelection | None, groups: int, results, baseline: C
     """Summary of how rows were chosen and how well they do (see ``results.RowChoice``)."""
     worst = worst_bin_errors(results, baseline)
     if selection is None:
-        return RowChoice(method=METHOD_MEAN, fallback=False, groups=groups, rows=groups, bound=groups,
-                         worst_residual_frac=None, exact_error_frac=None, **worst)
+        return RowChoice(
+            method=METHOD_MEAN,
+            fallback=False,
+            groups=groups,
+            rows=groups,
+            bound=groups,
+            worst_residual_frac=None,
+            exact_error_frac=None,
+            **worst,
+        )
     return RowChoice(
-        method=selection.method, fallback=selection.fell_back, groups=groups, rows=selection.rows, bound=selection.bound,
+        method=selection.method,
+        fallback=selection.fell_back,
+        groups=groups,
+        rows=selection.rows,
+        bound=selection.bound,
         worst_residual_frac=None if selection.method == METHOD_HELD else selection.worst_error,
-        exact_error_frac=selection.exact_error, **worst)
+        exact_error_frac=selection.exact_error,
+        **worst,
+    )
 
 
 def choice_findings(choice: RowChoice) -> tuple[Finding, ...]:
     """What a reader must know about the choice of rows."""
     out = []
     if choice.fallback:
-        out.append(Finding("caution", "bins", f"The choice of rows fell back to a simpler method: {choice.method}. "
-                           "Trust the hour-by-hour figures of the check sheet, or change the bin width."))
+        out.append(
+            Finding(
+                "caution",
+                "bins",
+                f"The choice of rows fell back to a simpler method: {choice.method}. "
+                "Trust the hour-by-hour figures of the check sheet, or change the bin width.",
+            )
+        )
     if choice.exact_error_frac is not None and not choice.exact_error_frac <= EXACT_TOLERANCE:
-        out.append(Finding("caution", "bins", f"The rows miss the hours of a bin by {100.0 * choice.exact_error_frac:.2g} %: the schedule "
-                           "or the bins have changed since they were chosen."))
+        out.append(
+            Finding(
+                "caution",
+                "bins",
+                f"The rows miss the hours of a bin by {100.0 * choice.exact_error_frac:.2g} %: the schedule "
+                "or the bins have changed since they were chosen.",
+            )
+        )
     return tuple(out)
 
 
@@ -812,9 +1132,17 @@ def held_selection(conditions: Conditions, row_index, row_weights, group_id) -> 
     hours = np.bincount(group_id, conditions.hours, groups)
     reached = np.bincount(group_id[row_index], row_weights, groups)
     return RowSelection(
-        index=row_index, weights=row_weights, group=group_id[row_index], residuals=np.zeros((1, 1)), worst_error=0.0,
-        exact_error=float(np.abs(reached / hours - 1.0).max()), method=METHOD_HELD, fell_back=False,
-        rows=len(row_index), bound=len(row_index))
+        index=row_index,
+        weights=row_weights,
+        group=group_id[row_index],
+        residuals=np.zeros((1, 1)),
+        worst_error=0.0,
+        exact_error=float(np.abs(reached / hours - 1.0).max()),
+        method=METHOD_HELD,
+        fell_back=False,
+        rows=len(row_index),
+        bound=len(row_index),
+    )
 
 
 def _distinct(arrays: list[np.ndarray]) -> list[np.ndarray]:
@@ -827,11 +1155,24 @@ def _distinct(arrays: list[np.ndarray]) -> list[np.ndarray]:
 
 
 def _mean_row_table(c: Conditions) -> pd.DataFrame:
-    return pd.DataFrame({
-        "group": np.arange(len(c.oat_f)), "bin_low_f": c.bin_low_f, "occupied": c.occupied, "fan_on": c.fan_on,
-        "month": c.month, "day": c.day, "hour_start": c.hour_start, "hour_of_year": c.hour_of_year,
-        "when": ["mean of the bin"] * len(c.oat_f), "weight_h": c.hours, "oat_f": c.oat_f, "oawb_f": c.oawb_f,
-        "humidity_ratio": c.humidity_ratio, "rate_period": c.rate_period})
+    return pd.DataFrame(
+        {
+            "group": np.arange(len(c.oat_f)),
+            "bin_low_f": c.bin_low_f,
+            "occupied": c.occupied,
+            "fan_on": c.fan_on,
+            "month": c.month,
+            "day": c.day,
+            "hour_start": c.hour_start,
+            "hour_of_year": c.hour_of_year,
+            "when": ["mean of the bin"] * len(c.oat_f),
+            "weight_h": c.hours,
+            "oat_f": c.oat_f,
+            "oawb_f": c.oawb_f,
+            "humidity_ratio": c.humidity_ratio,
+            "rate_period": c.rate_period,
+        }
+    )
 
 
 def _ranked(results: list[CandidateResult], to_cure: tuple[str, ...], failed: list[str]) -> list[CandidateResult]:

@@ -287,9 +287,7 @@ def clock_calendar(calendar) -> Clock:
         end = sundays[sundays >= _day_of_year("11-01")][0] * 24 + 1
         ahead = (hour_of_year >= start) & (hour_of_year < end)
     clock_hour = hour_of_year + ahead
-    return Clock(
-        day=clock_hour // 24, hour=clock_hour % 24, day_type=day_type, daylight_saving=ahead
-    )
+    return Clock(day=clock_hour // 24, hour=clock_hour % 24, day_type=day_type, daylight_saving=ahead)
 
 
 def _day_of_year(date: str) -> int:

@@ -19,11 +19,21 @@ from .errors import Finding
 # file, the README, the terminal table and the workbook.
 ANNUAL = (
     ("hours", "Hours of the file", "h", "All hours, running and off"),
-    ("running_hours", "Running hours", "h", "Hours with the air handler on in a steady mode; night cycling is not among them"),
+    (
+        "running_hours",
+        "Running hours",
+        "h",
+        "Hours with the air handler on in a steady mode; night cycling is not among them",
+    ),
     ("fan_kwh", "Fans", "kWh", "Supply fan with motor and drive, return or relief fan, and night runs"),
     ("cooling_kwh", "Cooling", "kWh", "Chiller or compressors with condenser fans; no pumps, no tower"),
     ("pump_tower_kwh", "Pumps and tower", "kWh", "Chilled, condenser and hot-water pumps and tower fans"),
-    ("heating_kwh", "Electric heat", "kWh", "Electric reheat and supply heating, heat pump with its supplementary heat"),
+    (
+        "heating_kwh",
+        "Electric heat",
+        "kWh",
+        "Electric reheat and supply heating, heat pump with its supplementary heat",
+    ),
     ("fuel_therm", "Fuel", "therm", "Boiler or furnace fuel, with standby and distribution losses while enabled"),
     ("purchased_cooling_kbtu", "Purchased cooling", "kBtu", "Cooling at the meter, with losses"),
     ("purchased_heating_kbtu", "Purchased heat", "kBtu", "Heat at the meter, with losses"),
@@ -33,28 +43,103 @@ ANNUAL = (
     ("cooling_sensible_kbtu", "Sensible cooling", "kBtu", "Sensible load of the cooling coil in running hours"),
     ("cooling_latent_kbtu", "Latent cooling", "kBtu", "Moisture taken out by the cooling coil in running hours"),
     ("cost_usd", "Energy cost", "USD", "Electricity, fuel and purchased energy at the prices of the project"),
-    ("unmet_zone_hours", "Unmet zone-hours", "zone h", "Zone-hours warmer than the cooling setpoint by more than the tolerance"),
+    (
+        "unmet_zone_hours",
+        "Unmet zone-hours",
+        "zone h",
+        "Zone-hours warmer than the cooling setpoint by more than the tolerance",
+    ),
     ("unmet_degree_hours", "Unmet degree-hours", "zone degF.h", "How far beyond that tolerance, summed"),
-    ("cold_zone_hours", "Under-heated zone-hours", "zone h", "Zone-hours colder than the heating setpoint by more than the tolerance"),
-    ("starved_zone_hours", "Starved zone-hours", "zone h", "Zone-hours whose airflow is cut by too little duct pressure"),
-    ("ventilation_short_hours", "Ventilation-short zone-hours", "zone h", "Zone-hours with less than the minimum airflow of the zone"),
+    (
+        "cold_zone_hours",
+        "Under-heated zone-hours",
+        "zone h",
+        "Zone-hours colder than the heating setpoint by more than the tolerance",
+    ),
+    (
+        "starved_zone_hours",
+        "Starved zone-hours",
+        "zone h",
+        "Zone-hours whose airflow is cut by too little duct pressure",
+    ),
+    (
+        "ventilation_short_hours",
+        "Ventilation-short zone-hours",
+        "zone h",
+        "Zone-hours with less than the minimum airflow of the zone",
+    ),
     ("oa_short_hours", "Outdoor-air-short hours", "h", "Hours with less than 98 % of the required outdoor air"),
     ("airflow_ceiling_hours", "Airflow-ceiling hours", "h", "Hours in which zones ask for more than the fan can give"),
     ("humid_hours", "Humid hours", "h", "Occupied hours with the room dew point above the limit"),
-    ("capacity_hours", "Cooling-short hours", "h", "Hours in which supply air rises because the plant cannot give more"),
+    (
+        "capacity_hours",
+        "Cooling-short hours",
+        "h",
+        "Hours in which supply air rises because the plant cannot give more",
+    ),
     ("freeze_hours", "Cold mixed-air hours", "h", "Hours with mixed air below the freeze caution limit"),
-    ("minimum_speed_hours", "Minimum-speed hours", "h", "Hours with the fan at its lowest speed, duct pressure above setpoint"),
-    ("low_flow_hours", "Low-airflow DX hours", "h", "Hours of direct-expansion cooling with less than its least airflow"),
-    ("stage_cycling_hours", "Stage-cycling DX hours", "h", "Hours of direct-expansion cooling below the capacity of the first stage: the compressor cycles and dries less"),
-    ("sat_at_max_hours", "Warmest-SAT hours", "h", "Hours with the supply setpoint at the warmest that the reset allows (resets only)"),
-    ("sat_at_min_hours", "Coldest-SAT hours", "h", "Hours with the supply setpoint at the coldest of the reset (resets only)"),
-    ("dsp_at_max_hours", "Highest-DSP hours", "h", "Hours with the duct pressure setpoint at the highest of the reset (resets only)"),
-    ("dsp_at_min_hours", "Lowest-DSP hours", "h", "Hours with the duct pressure setpoint at the lowest of the reset (resets only)"),
+    (
+        "minimum_speed_hours",
+        "Minimum-speed hours",
+        "h",
+        "Hours with the fan at its lowest speed, duct pressure above setpoint",
+    ),
+    (
+        "low_flow_hours",
+        "Low-airflow DX hours",
+        "h",
+        "Hours of direct-expansion cooling with less than its least airflow",
+    ),
+    (
+        "stage_cycling_hours",
+        "Stage-cycling DX hours",
+        "h",
+        "Hours of direct-expansion cooling below the capacity of the first stage: the compressor cycles and dries less",
+    ),
+    (
+        "sat_at_max_hours",
+        "Warmest-SAT hours",
+        "h",
+        "Hours with the supply setpoint at the warmest that the reset allows (resets only)",
+    ),
+    (
+        "sat_at_min_hours",
+        "Coldest-SAT hours",
+        "h",
+        "Hours with the supply setpoint at the coldest of the reset (resets only)",
+    ),
+    (
+        "dsp_at_max_hours",
+        "Highest-DSP hours",
+        "h",
+        "Hours with the duct pressure setpoint at the highest of the reset (resets only)",
+    ),
+    (
+        "dsp_at_min_hours",
+        "Lowest-DSP hours",
+        "h",
+        "Hours with the duct pressure setpoint at the lowest of the reset (resets only)",
+    ),
     ("economizer_hours", "Economizer hours", "h", "Hours with more outdoor air than the minimum, for free cooling"),
-    ("humidity_limited_hours", "Humidity-limited hours", "h", "Hours in which the humidity limit holds supply air down"),
-    ("cold_zone_limited_hours", "Cold-zone-limited hours", "h", "Hours in which a zone that must stay cold holds supply air down"),
+    (
+        "humidity_limited_hours",
+        "Humidity-limited hours",
+        "h",
+        "Hours in which the humidity limit holds supply air down",
+    ),
+    (
+        "cold_zone_limited_hours",
+        "Cold-zone-limited hours",
+        "h",
+        "Hours in which a zone that must stay cold holds supply air down",
+    ),
     ("unserved_cooling_kbtu", "Cooling not served", "kBtu", "Cooling beyond the plant after the supply air has risen"),
-    ("unserved_heating_kbtu", "Heat not served", "kBtu", "Heat of coils in running hours beyond the capacity of its source, for which nobody is charged"),
+    (
+        "unserved_heating_kbtu",
+        "Heat not served",
+        "kBtu",
+        "Heat of coils in running hours beyond the capacity of its source, for which nobody is charged",
+    ),
     ("mean_sat_f", "Mean supply air", "degF", "Mean over running hours of the supply air temperature that results"),
     ("mean_dsp_inwc", "Mean duct static", "in. w.c.", "Mean over running hours of the duct pressure that stands"),
     ("mean_flow_cfm", "Mean airflow", "cfm", "Mean over running hours of supply airflow with leakage"),
@@ -65,8 +150,15 @@ ANNUAL_KEYS = tuple(key for key, *_ in ANNUAL)
 COUNT_KEYS = tuple(key for key, _, unit, _ in ANNUAL if key.endswith(("_hours",)) and key not in ("hours",))
 
 # End uses whose signed change leads the comparison.
-ENERGY_KEYS = ("fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh", "fuel_therm",
-               "purchased_cooling_kbtu", "purchased_heating_kbtu")
+ENERGY_KEYS = (
+    "fan_kwh",
+    "cooling_kwh",
+    "pump_tower_kwh",
+    "heating_kwh",
+    "fuel_therm",
+    "purchased_cooling_kbtu",
+    "purchased_heating_kbtu",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,15 +175,17 @@ class EqualService:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ServiceRise:
-    """What a candidate takes from the rooms more than the baseline does, from the hour-by-hour run and on the baseline's yardstick.
+    """What a candidate takes from the rooms more than the baseline does, from the hour-by-hour run and on the
+    baseline's yardstick.
 
-    ``zone`` the zone line that goes farthest beyond one of its limits, or comes nearest to it; None where nothing rises.
-    Of one zone, the worst for its limit, named in ``..._zone`` beside it: ``unmet_degree_hours_rise, cold_degree_hours_rise`` beyond
-    its setpoints [degF.h] · ``zone_oa_short_cfmh_rise`` of its own outdoor-air need [cfm.h] · ``start_miss_f_rise`` outside its setpoints at
-    the first occupied hour, summed over the days [degF] · ``night_low_drop_f`` of its lowest night temperature [degF].
-    At the unit: ``oa_short_cfmh_rise`` [cfm.h] · ``dewpoint_degree_hours_rise`` [degF.h] · ``unserved_cooling_kbtu_rise,
-    unserved_heating_kbtu_rise`` [kBtu]. ``total_...`` over all zones · ``humid_hours_rise`` [h], shown and never judged ·
-    ``limits`` what is allowed, by the name of each rise that is judged.
+    ``zone`` the zone line that goes farthest beyond one of its limits, or comes nearest to it; None where nothing
+    rises. Of one zone, the worst for its limit, named in ``..._zone`` beside it: ``unmet_degree_hours_rise,
+    cold_degree_hours_rise`` beyond its setpoints [degF.h] · ``zone_oa_short_cfmh_rise`` of its own outdoor-air need
+    [cfm.h] · ``start_miss_f_rise`` outside its setpoints at the first occupied hour, summed over the days [degF] ·
+    ``night_low_drop_f`` of its lowest night temperature [degF]. At the unit: ``oa_short_cfmh_rise`` [cfm.h] ·
+    ``dewpoint_degree_hours_rise`` [degF.h] · ``unserved_cooling_kbtu_rise, unserved_heating_kbtu_rise`` [kBtu].
+    ``total_...`` over all zones · ``humid_hours_rise`` [h], shown and never judged · ``limits`` what is allowed, by the
+    name of each rise that is judged.
     """
 
     zone: str | None
@@ -120,8 +214,8 @@ class ServiceRise:
 class BaselineService:
     """The baseline judged by itself.
 
-    ``fails`` words of what it fails in (outdoor_air, temperature, airflow, capacity) · ``confirmed`` those of them that the
-    project confirms as found · ``suspects`` (word, path of the input suspected, why) · ``figures`` behind it.
+    ``fails`` words of what it fails in (outdoor_air, temperature, airflow, capacity) · ``confirmed`` those of them that
+    the project confirms as found · ``suspects`` (word, path of the input suspected, why) · ``figures`` behind it.
     """
 
     fails: tuple[str, ...]
@@ -320,8 +414,8 @@ class RowChoice:
 class Advice:
     """What the answer hangs on and what is worth its money (package ``advice``).
 
-    ``drivers_of`` id of the candidate that ``drivers`` (strongest first) are about, None where there is none · ``value``
-    best value and the way to it · ``parts`` repair, companion and reset parts of combined options ·
+    ``drivers_of`` id of the candidate that ``drivers`` (strongest first) are about, None where there is none ·
+    ``value`` best value and the way to it · ``parts`` repair, companion and reset parts of combined options ·
     ``coincidences`` options whose year is the same · ``remedies`` what would cure flagged demand resets.
     """
 
@@ -340,9 +434,10 @@ class Results:
     ``bin_table`` one line per outdoor-temperature bin · ``row_table`` one line per bin row (hours,
     date, hour, outdoor conditions) · ``night`` annual figures of setback and warm-up,
     included in every candidate · ``sizes`` path to (value, unit, 'given' or 'sized') ·
-    ``bound`` annual figures of perfect resets (``estimate.reset_bound``) · ``baseline_service`` the baseline judged by itself ·
-    ``row_method`` how rows were chosen, in words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again ·
-    ``runs`` candidate id to what stands behind its annual figures · ``advice`` drivers and value, None until they were found.
+    ``bound`` annual figures of perfect resets (``estimate.reset_bound``) · ``baseline_service`` the baseline judged by
+    itself · ``row_method`` how rows were chosen, in words · ``selection`` the same with its errors · ``held`` what a
+    changed project can be run on again · ``runs`` candidate id to what stands behind its annual figures · ``advice``
+    drivers and value, None until they were found.
     """
 
     project: Any
@@ -384,13 +479,17 @@ class Results:
         """
         c = self[candidate_id]
         possible = self.baseline.annual["cost_usd"] - self.bound["cost_usd"]
-        if c.candidate.overrides != self.baseline.candidate.overrides or possible <= 0.005 * self.baseline.annual["cost_usd"]:
+        if (
+            c.candidate.overrides != self.baseline.candidate.overrides
+            or possible <= 0.005 * self.baseline.annual["cost_usd"]
+        ):
             return None
         return c.saving["cost_usd"] / possible
 
     @property
     def best(self) -> CandidateResult | None:
-        """The least energy cost among candidates of equal service, the baseline included; None where nothing may be best."""
+        """The least energy cost among candidates of equal service, the baseline included; None where nothing may be
+        best."""
         ranked = [c for c in self.candidates if c.rank == 1]
         return ranked[0] if ranked else None
 
@@ -440,9 +539,12 @@ class Review:
         """Claimed and reviewed saving of every candidate that both runs have, the baseline left out."""
         reviewed = {c.id: c for c in self.results.candidates}
         return tuple(
-            ReviewLine(id=c.id, name=c.name, claimed_usd=c.saving["cost_usd"], reviewed_usd=reviewed[c.id].saving["cost_usd"])
-            for c in claimed.candidates if c.id in reviewed and c.id != claimed.baseline_id
-        )  # fmt: skip
+            ReviewLine(
+                id=c.id, name=c.name, claimed_usd=c.saving["cost_usd"], reviewed_usd=reviewed[c.id].saving["cost_usd"]
+            )
+            for c in claimed.candidates
+            if c.id in reviewed and c.id != claimed.baseline_id
+        )
 
 
 def to_plain(results: Results, review: Review | None = None) -> dict:
@@ -452,18 +554,30 @@ def to_plain(results: Results, review: Review | None = None) -> dict:
     """
     data = _claimed(results)
     if review is not None:
-        data["reviewed"] = plain({
-            "run_id": review.results.run_id,
-            "overrides": {path: list(value) if isinstance(value, tuple) else value for path, value in review.overrides.items()},
-            "baseline_cost_usd": review.results.baseline.annual["cost_usd"],
-            "best": _id_of(review.results.best), "baseline_rank": review.results.baseline.rank,
-            "baseline_service": _baseline_service(review.results.baseline_service),
-            "candidates": [{
-                "id": line.id, "claimed_saving_usd": line.claimed_usd, "reviewed_saving_usd": line.reviewed_usd,
-                "reviewed_over_claimed": line.ratio, "annual": review.results[line.id].annual, "saving": review.results[line.id].saving,
-                **_service_of(review.results[line.id]),
-            } for line in review.lines(results)],
-        })  # fmt: skip
+        data["reviewed"] = plain(
+            {
+                "run_id": review.results.run_id,
+                "overrides": {
+                    path: list(value) if isinstance(value, tuple) else value for path, value in review.overrides.items()
+                },
+                "baseline_cost_usd": review.results.baseline.annual["cost_usd"],
+                "best": _id_of(review.results.best),
+                "baseline_rank": review.results.baseline.rank,
+                "baseline_service": _baseline_service(review.results.baseline_service),
+                "candidates": [
+                    {
+                        "id": line.id,
+                        "claimed_saving_usd": line.claimed_usd,
+                        "reviewed_saving_usd": line.reviewed_usd,
+                        "reviewed_over_claimed": line.ratio,
+                        "annual": review.results[line.id].annual,
+                        "saving": review.results[line.id].saving,
+                        **_service_of(review.results[line.id]),
+                    }
+                    for line in review.lines(results)
+                ],
+            }
+        )
     return data
 
 
@@ -473,81 +587,155 @@ def _id_of(candidate: CandidateResult | None) -> str | None:
 
 def _baseline_service(found: BaselineService) -> dict:
     """Plain data of the baseline judged by itself."""
-    return {"fails": list(found.fails), "confirmed": list(found.confirmed),
-            "suspects": [{"fails": word, "input": path, "text": text} for word, path, text in found.suspects], **found.figures}  # fmt: skip
+    return {
+        "fails": list(found.fails),
+        "confirmed": list(found.confirmed),
+        "suspects": [{"fails": word, "input": path, "text": text} for word, path, text in found.suspects],
+        **found.figures,
+    }
 
 
 def _service_of(c: CandidateResult) -> dict:
     """Plain data of the judgement of a candidate, the same for claim and review."""
     return {
-        "kind": c.kind, "saving_at_equal_oa": c.saving_at_equal_oa, "equal_service": not c.equal_service.flagged,
-        "equal_service_reasons": list(c.equal_service.reasons), "service": asdict(c.service), "fails": list(c.fails),
-        "rank": c.rank, "not_ranked": c.not_ranked or None,
-    }  # fmt: skip
+        "kind": c.kind,
+        "saving_at_equal_oa": c.saving_at_equal_oa,
+        "equal_service": not c.equal_service.flagged,
+        "equal_service_reasons": list(c.equal_service.reasons),
+        "service": asdict(c.service),
+        "fails": list(c.fails),
+        "rank": c.rank,
+        "not_ranked": c.not_ranked or None,
+    }
 
 
 def _claimed(results: Results) -> dict:
     """Plain data of a run."""
     w = results.weather
-    return plain({
-        "program": "binestimator",
-        "run_id": results.run_id,
-        "project": results.project.info.name,
-        "weather": {
-            "file": w.file_name, "station": w.station, "name": w.name, "format": w.format,
-            "latitude_deg": w.latitude_deg, "longitude_deg": w.longitude_deg,
-            "elevation_ft": w.elevation_ft, "pressure_psia": w.pressure_psia,
-            "whole_f": w.whole_f, "sha256": w.sha256,
-        },
-        "baseline": results.baseline_id,
-        "best": _id_of(results.best),
-        "baseline_service": _baseline_service(results.baseline_service),
-        **_advised(results),
-        "rows": {"count": len(results.row_table), **asdict(results.selection)},
-        "sizes": {k: {"value": v, "unit": u, "origin": o} for k, (v, u, o) in results.sizes.items()},
-        "night": results.night,
-        "bound": results.bound,
-        "candidates": [
-            {
-                "id": c.id, "name": c.name,
-                "sat": {"strategy": c.candidate.sat.strategy}, "dsp": {"strategy": c.candidate.dsp.strategy},
-                "annual": c.annual, "hourly": c.hourly, "classic_mean_bins": c.classic, "saving": c.saving,
-                **_service_of(c), "share_of_bound": results.share_of_bound(c.id),
-                "implementation_cost_usd": c.candidate.cost_usd, "incentive_usd": c.candidate.incentive_usd,
-                "simple_payback_years": c.payback_years,
-                "simple_payback_after_incentive_years": c.payback_after_incentive_years,
-                "payback_note": c.payback_note, "peak_kw": c.peak_kw,
-            }
-            for c in results.candidates
-        ],
-        "interactions": [
-            {"sat": i.sat_id, "dsp": i.dsp_id, "both": i.both_id, "sat_usd": i.sat_usd, "dsp_usd": i.dsp_usd,
-             "both_usd": i.both_usd, "interaction_usd": i.interaction_usd} for i in results.interactions
-        ],
-        "checks": [{"name": k.name, "status": k.status, "value": k.value, "expected": k.expected, "text": k.text,
-                    "source": k.source} for k in results.checks],
-        "findings": [{"level": f.level, "where": f.where, "text": f.text} for f in results.findings],
-    })
+    return plain(
+        {
+            "program": "binestimator",
+            "run_id": results.run_id,
+            "project": results.project.info.name,
+            "weather": {
+                "file": w.file_name,
+                "station": w.station,
+                "name": w.name,
+                "format": w.format,
+                "latitude_deg": w.latitude_deg,
+                "longitude_deg": w.longitude_deg,
+                "elevation_ft": w.elevation_ft,
+                "pressure_psia": w.pressure_psia,
+                "whole_f": w.whole_f,
+                "sha256": w.sha256,
+            },
+            "baseline": results.baseline_id,
+            "best": _id_of(results.best),
+            "baseline_service": _baseline_service(results.baseline_service),
+            **_advised(results),
+            "rows": {"count": len(results.row_table), **asdict(results.selection)},
+            "sizes": {k: {"value": v, "unit": u, "origin": o} for k, (v, u, o) in results.sizes.items()},
+            "night": results.night,
+            "bound": results.bound,
+            "candidates": [
+                {
+                    "id": c.id,
+                    "name": c.name,
+                    "sat": {"strategy": c.candidate.sat.strategy},
+                    "dsp": {"strategy": c.candidate.dsp.strategy},
+                    "annual": c.annual,
+                    "hourly": c.hourly,
+                    "classic_mean_bins": c.classic,
+                    "saving": c.saving,
+                    **_service_of(c),
+                    "share_of_bound": results.share_of_bound(c.id),
+                    "implementation_cost_usd": c.candidate.cost_usd,
+                    "incentive_usd": c.candidate.incentive_usd,
+                    "simple_payback_years": c.payback_years,
+                    "simple_payback_after_incentive_years": c.payback_after_incentive_years,
+                    "payback_note": c.payback_note,
+                    "peak_kw": c.peak_kw,
+                }
+                for c in results.candidates
+            ],
+            "interactions": [
+                {
+                    "sat": i.sat_id,
+                    "dsp": i.dsp_id,
+                    "both": i.both_id,
+                    "sat_usd": i.sat_usd,
+                    "dsp_usd": i.dsp_usd,
+                    "both_usd": i.both_usd,
+                    "interaction_usd": i.interaction_usd,
+                }
+                for i in results.interactions
+            ],
+            "checks": [
+                {
+                    "name": k.name,
+                    "status": k.status,
+                    "value": k.value,
+                    "expected": k.expected,
+                    "text": k.text,
+                    "source": k.source,
+                }
+                for k in results.checks
+            ],
+            "findings": [{"level": f.level, "where": f.where, "text": f.text} for f in results.findings],
+        }
+    )
 
 
 def _advised(results: Results) -> dict:
     """What the advice adds to the results file; the keys are there without it as well."""
     advice = results.advice
     if advice is None:
-        return {"best_value": None, "value": None, "drivers_of": None, "drivers": [], "parts": [], "coincidences": [], "remedies": []}
+        return {
+            "best_value": None,
+            "value": None,
+            "drivers_of": None,
+            "drivers": [],
+            "parts": [],
+            "coincidences": [],
+            "remedies": [],
+        }
     return {
         "best_value": advice.value.best_id,
-        "value": {"payback_limit_years": advice.value.limit_years, "note": advice.value.note, "path": [asdict(step) for step in advice.value.path]},
+        "value": {
+            "payback_limit_years": advice.value.limit_years,
+            "note": advice.value.note,
+            "path": [asdict(step) for step in advice.value.path],
+        },
         "drivers_of": advice.drivers_of,
-        "drivers": [{
-            "input": d.assumption.path, "label": d.assumption.label, "low": d.low, "high": d.high,
-            "saving_low_usd": d.saving_low_usd, "saving_high_usd": d.saving_high_usd,
-            "saving_low_pct": d.saving_low_pct, "saving_high_pct": d.saving_high_pct, "points": d.points, "source": d.assumption.source,
-        } for d in advice.drivers],
+        "drivers": [
+            {
+                "input": d.assumption.path,
+                "label": d.assumption.label,
+                "low": d.low,
+                "high": d.high,
+                "saving_low_usd": d.saving_low_usd,
+                "saving_high_usd": d.saving_high_usd,
+                "saving_low_pct": d.saving_low_pct,
+                "saving_high_pct": d.saving_high_pct,
+                "points": d.points,
+                "source": d.assumption.source,
+            }
+            for d in advice.drivers
+        ],
         "parts": [{**asdict(part), "total_usd": part.total_usd} for part in advice.parts],
         "coincidences": [{"ids": list(c.ids), "why": c.why} for c in advice.coincidences],
-        "remedies": [{
-            "id": r.candidate_id, "kind": r.kind, "zone": r.zone, "overrides": dict(r.overrides), "saving_usd": r.saving_usd,
-            "change_usd": r.change_usd, "cost_usd": r.cost_usd, "serves": r.serves, "text": r.text,
-        } for r in advice.remedies],
-    }  # fmt: skip
+        "remedies": [
+            {
+                "id": r.candidate_id,
+                "kind": r.kind,
+                "zone": r.zone,
+                "overrides": dict(r.overrides),
+                "saving_usd": r.saving_usd,
+                "change_usd": r.change_usd,
+                "cost_usd": r.cost_usd,
+                "serves": r.serves,
+                "text": r.text,
+            }
+            for r in advice.remedies
+        ],
+    }

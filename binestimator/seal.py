@@ -31,7 +31,9 @@ _SEALED = re.compile(rb"sha256:[0-9a-f]{%d}" % _DIGITS)
 
 _PART = "docProps/binestimator.xml"
 _PART_TEXT = '<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n<seal kind="{kind}" before="sha256:{digits}"/>\n'
-_PART_FORM = re.compile(re.escape(_PART_TEXT).replace(r"\{kind\}", r"([a-z ]+)").replace(r"\{digits\}", rf"([0-9a-f]{{{_DIGITS}}})"))
+_PART_FORM = re.compile(
+    re.escape(_PART_TEXT).replace(r"\{kind\}", r"([a-z ]+)").replace(r"\{digits\}", rf"([0-9a-f]{{{_DIGITS}}})")
+)
 _CORE = "docProps/core.xml"
 _LONGEST_PART = 100_000
 # Record with which the directory of a zip folder ends.
@@ -90,8 +92,22 @@ def seal_workbook(data: bytes, kind: str) -> bytes:
 
 def _digits_of_parts(before: bytes, parts: list[zipfile.ZipInfo]) -> str:
     """Checksum of the bytes of parts and of what the directory says about them."""
-    said = [(part.filename, part.header_offset, part.compress_size, part.file_size, part.CRC, part.compress_type, part.flag_bits,
-             part.date_time, part.external_attr, part.extra, part.comment) for part in parts]  # fmt: skip
+    said = [
+        (
+            part.filename,
+            part.header_offset,
+            part.compress_size,
+            part.file_size,
+            part.CRC,
+            part.compress_type,
+            part.flag_bits,
+            part.date_time,
+            part.external_attr,
+            part.extra,
+            part.comment,
+        )
+        for part in parts
+    ]
     return _digits(before + repr(said).encode())
 
 

@@ -141,7 +141,9 @@ def reference_settings(project, unit: Unit, rows, moving):
         def settles(conditions, loads, sat_f):
             enabled = heating_enabled(unit, conditions.oat_f, conditions.fan_on)
             requested = requested_flow_cfm(unit, loads, sat_f, enabled)
-            return settled_dsp_inwc(unit, requested, cooling_flow_cfm(unit, loads, sat_f), ignored, least, _highest_dsp(unit))
+            return settled_dsp_inwc(
+                unit, requested, cooling_flow_cfm(unit, loads, sat_f), ignored, least, _highest_dsp(unit)
+            )
 
         return Setting(sat_f=sat, dsp_inwc=settles(on, loads, sat), resets=True, loads=loads, dsp_of_sat=settles)
 
@@ -161,7 +163,9 @@ def reference_settings(project, unit: Unit, rows, moving):
             demanded(by_demand),
             demanded(ceiling),
             demanded(0.4 * low + 0.6 * ceiling),
-            demanded(constant(low + 0.15 * (high - low)), ignored=2.0 * IGNORED_REQUESTS, least=0.5 * lowest + 0.25 * design),
+            demanded(
+                constant(low + 0.15 * (high - low)), ignored=2.0 * IGNORED_REQUESTS, least=0.5 * lowest + 0.25 * design
+            ),
             Setting(sat_f=found.sat_f, dsp_inwc=by_outdoor_air, resets=True, loads=rows.loads),
             fixed(constant(high + EDIT_MARGIN_F), design),
             demanded(settled_sat_f(unit, louder, DEMANDS[0][0], low, high), louder),
@@ -172,9 +176,15 @@ def reference_settings(project, unit: Unit, rows, moving):
 def _with_gains(unit: Unit, factor: float) -> Unit:
     """The unit with all internal gains times a factor; its people multiply as well."""
     groups = unit.groups
-    return replace(unit, groups=replace(
-        groups, people_ft2=groups.people_ft2 / factor, lights_btuh_ft2=groups.lights_btuh_ft2 * factor,
-        equipment_btuh_ft2=groups.equipment_btuh_ft2 * factor))  # fmt: skip
+    return replace(
+        unit,
+        groups=replace(
+            groups,
+            people_ft2=groups.people_ft2 / factor,
+            lights_btuh_ft2=groups.lights_btuh_ft2 * factor,
+            equipment_btuh_ft2=groups.equipment_btuh_ft2 * factor,
+        ),
+    )
 
 
 def _highest_dsp(unit: Unit) -> float:
@@ -205,7 +215,8 @@ class Columns:
     economizer at a cost [USD/h] · ``scale`` (M,): mean annual cost of all end uses together, what
     an error of a column counts against [USD] · ``variation`` (H, V): those costs at settings less those of
     the mean setting, over the scale [1/h] · ``place`` (H, 3): coordinates in which strategies treat
-    near hours alike · ``jump`` (H,): see :meth:`_Table.jump`, over the scale [1/h]. All are 0 while the air handler is off.
+    near hours alike · ``jump`` (H,): see :meth:`_Table.jump`, over the scale [1/h]. All are 0 while the air handler is
+    off.
     """
 
     match: np.ndarray
@@ -232,7 +243,13 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
     Columns
     """
     hours = len(rows.conditions.oat_f)
-    nothing = Columns(match=np.zeros((hours, 1)), scale=np.ones(1), variation=np.zeros((hours, 0)), place=np.zeros((hours, 0)), jump=np.zeros(hours))
+    nothing = Columns(
+        match=np.zeros((hours, 1)),
+        scale=np.ones(1),
+        variation=np.zeros((hours, 0)),
+        place=np.zeros((hours, 0)),
+        jump=np.zeros(hours),
+    )
     if len(rows.running) == 0:
         return nothing
     moving = moving_sats_f(project, unit, rows)
@@ -240,11 +257,27 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
     # At one pressure strategy rows that float end at the same temperature whatever the setpoint.
     floating = {name: Floating(len(rows.running)) for name in ("design", "demand")}
     evaluated = {
-        name: [(float(s.sat_f[0]), evaluate(unit, rows.on, s.loads, s.sat_f, s.dsp_inwc, resets_pressure=s.resets, dsp_of_sat=s.dsp_of_sat,
-                                            floating=floating.get(name))) for s in listed]
+        name: [
+            (
+                float(s.sat_f[0]),
+                evaluate(
+                    unit,
+                    rows.on,
+                    s.loads,
+                    s.sat_f,
+                    s.dsp_inwc,
+                    resets_pressure=s.resets,
+                    dsp_of_sat=s.dsp_of_sat,
+                    floating=floating.get(name),
+                ),
+            )
+            for s in listed
+        ]
         for name, listed in settings.items()
     }
-    costs = {name: np.stack([end_use_costs(unit.prices, state) for _, state in listed]) for name, listed in evaluated.items()}
+    costs = {
+        name: np.stack([end_use_costs(unit.prices, state) for _, state in listed]) for name, listed in evaluated.items()
+    }
     used = np.any([np.any(c != 0.0, axis=(0, 2)) for c in costs.values()], axis=0)
     if not used.any():
         return nothing
@@ -254,7 +287,13 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
     columns = [*costs["design"], *costs["demand"], *costs["other"]]
     coldest, jumps = sat_range_f(project)[0], []
     for name in ("design", "demand"):
-        table = _Table.of([sat for sat, _ in evaluated[name]], [state for _, state in evaluated[name]], costs[name], plant, rows.on.oat_f)
+        table = _Table.of(
+            [sat for sat, _ in evaluated[name]],
+            [state for _, state in evaluated[name]],
+            costs[name],
+            plant,
+            rows.on.oat_f,
+        )
         jumps.append(table.jump())
         columns += [table.at(sat) for sat in moving]
         columns.append(table.cheapest(coldest, moving[-1]))
@@ -263,7 +302,9 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
         switching = unit.economizer.type != "none" and not unit.economizer.integrated
         if name == "design" or switching:
             between = np.arange(first, last, 1.0 / (READ_BETWEEN + 1))
-            columns += [table.at(table.first_f + table.step_f * place) for place in between if abs(place - round(place)) > 1e-6]
+            columns += [
+                table.at(table.first_f + table.step_f * place) for place in between if abs(place - round(place)) > 1e-6
+            ]
     count = sum(len(c) for c in costs.values())
     total = sum(float((c @ rows.on.hours).sum()) for c in costs.values()) / count
     worth = ECONOMIZER_WORTH_FRAC * total / float(rows.on.hours.sum())
@@ -279,10 +320,16 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
         out[rows.running] = running.T
         return out
 
-    match = of_all_hours(np.concatenate([*(_with_total(c) for c in columns), *open_hours, *(_with_total(c) for c in candidates)]))
-    return Columns(match=match, scale=np.full(match.shape[1], total), place=of_all_hours(_places(unit, rows, coldest)),
-                   variation=of_all_hours(np.concatenate([_with_total(c) for c in ways - ways.mean(axis=0)]) / total),
-                   jump=of_all_hours(np.max(jumps, axis=0, keepdims=True) / total)[:, 0])
+    match = of_all_hours(
+        np.concatenate([*(_with_total(c) for c in columns), *open_hours, *(_with_total(c) for c in candidates)])
+    )
+    return Columns(
+        match=match,
+        scale=np.full(match.shape[1], total),
+        place=of_all_hours(_places(unit, rows, coldest)),
+        variation=of_all_hours(np.concatenate([_with_total(c) for c in ways - ways.mean(axis=0)]) / total),
+        jump=of_all_hours(np.max(jumps, axis=0, keepdims=True) / total)[:, 0],
+    )
 
 
 def _with_total(cost: np.ndarray) -> np.ndarray:
@@ -291,29 +338,46 @@ def _with_total(cost: np.ndarray) -> np.ndarray:
 
 
 def _places(unit: Unit, rows, sat_f: float) -> np.ndarray:
-    """Outdoor temperature, cooling airflow at a supply temperature and humidity, over the distances of like hours. (3, R)"""
+    """Outdoor temperature, cooling airflow at a supply temperature and humidity, over the distances of like hours. (3,
+    R)"""
     flow = cooling_flow_cfm(unit, rows.loads, np.full(rows.on.oat_f.shape, sat_f)) @ unit.zones.multiplier
-    return np.stack([rows.on.oat_f / ALIKE_OAT_F, flow / (ALIKE_FLOW * max(float(flow.std()), 1.0)), rows.on.humidity_ratio / ALIKE_HUMIDITY])
+    return np.stack(
+        [
+            rows.on.oat_f / ALIKE_OAT_F,
+            flow / (ALIKE_FLOW * max(float(flow.std()), 1.0)),
+            rows.on.humidity_ratio / ALIKE_HUMIDITY,
+        ]
+    )
 
 
 def _economizer_hours(unit: Unit, on, state: RowState) -> np.ndarray:
     """1 in hours in which a differential economizer may open, by shift of the outdoor temperature. (shifts or 0, R)"""
     if not unit.economizer.type.startswith("differential") or unit.economizer.stuck_frac is not None:
         return np.zeros((0, len(on.oat_f)))
-    return np.stack([
-        economizer_allowed(unit, on.oat_f + shift, on.humidity_ratio, state.rat_f, state.room_humidity_ratio).astype(float)
-        for shift in ECONOMIZER_SHIFTS_F
-    ])  # fmt: skip
+    return np.stack(
+        [
+            economizer_allowed(
+                unit, on.oat_f + shift, on.humidity_ratio, state.rat_f, state.room_humidity_ratio
+            ).astype(float)
+            for shift in ECONOMIZER_SHIFTS_F
+        ]
+    )
 
 
 def end_use_costs(prices, state: RowState) -> np.ndarray:
     """Cost of the end uses of ``results.ENERGY_KEYS``. (7, R) [USD/h]"""
     kwh = _worth(prices, "electricity_usd_kwh")
-    return np.stack([
-        (state.fan_kw + state.return_fan_kw) * kwh, state.cooling_kw * kwh, state.pump_tower_kw * kwh, state.heating_kw * kwh,
-        state.fuel_thermh * _worth(prices, "fuel_usd_therm"), state.purchased_cooling_kbtuh * _worth(prices, "cooling_usd_kbtu"),
-        state.purchased_heating_kbtuh * _worth(prices, "heat_usd_kbtu"),
-    ])  # fmt: skip
+    return np.stack(
+        [
+            (state.fan_kw + state.return_fan_kw) * kwh,
+            state.cooling_kw * kwh,
+            state.pump_tower_kw * kwh,
+            state.heating_kw * kwh,
+            state.fuel_thermh * _worth(prices, "fuel_usd_therm"),
+            state.purchased_cooling_kbtuh * _worth(prices, "cooling_usd_kbtu"),
+            state.purchased_heating_kbtuh * _worth(prices, "heat_usd_kbtu"),
+        ]
+    )
 
 
 def _worth(prices, name: str) -> float:
@@ -338,7 +402,7 @@ class _Table:
     stop_f: np.ndarray
 
     @classmethod
-    def of(cls, sats_f, states, cost, plant, oat_f) -> "_Table":
+    def of(cls, sats_f, states, cost, plant, oat_f) -> _Table:
         """Table of evaluated states at ascending supply temperatures.
 
         Cooling stops where the load, straight on from the two colder neighbours, reaches zero.
@@ -384,7 +448,8 @@ class _Table:
         return out
 
     def jump(self) -> np.ndarray:
-        """By how much cost changes at most between neighbouring supply temperatures, beyond the next largest of these changes. (R,) [USD/h]"""
+        """By how much cost changes at most between neighbouring supply temperatures, beyond the next largest of these
+        changes. (R,) [USD/h]"""
         steps = np.partition(np.abs(np.diff(self.cost.sum(axis=1), axis=0)), -2, axis=0)
         return steps[-1] - steps[-2]
 
@@ -421,5 +486,12 @@ def choose_rows(project, unit: Unit, rows, group_id, candidates=()) -> RowSelect
     """
     columns = match_columns(project, unit, rows, candidates)
     return representative_rows(
-        rows.conditions, group_id, columns.match, scale=columns.scale, period=rows.conditions.rate_period,
-        variation=columns.variation, place=columns.place, jump=columns.jump)  # fmt: skip
+        rows.conditions,
+        group_id,
+        columns.match,
+        scale=columns.scale,
+        period=rows.conditions.rate_period,
+        variation=columns.variation,
+        place=columns.place,
+        jump=columns.jump,
+    )

@@ -1,11 +1,11 @@
 """Equal service: what a candidate takes from the rooms, on the baseline's yardstick.
 
-Everything is measured by depth (degree-hours, cfm-hours) in the hour-by-hour run, against the baseline's setpoints, required
-outdoor air and humidity limit, and judged as a rise over the baseline: what the baseline lacks already is no fault of a
-candidate. The baseline itself is judged first, by limits of its own.
+Everything is measured by depth (degree-hours, cfm-hours) in the hour-by-hour run, against the baseline's setpoints,
+required outdoor air and humidity limit, and judged as a rise over the baseline: what the baseline lacks already is no
+fault of a candidate. The baseline itself is judged first, by limits of its own.
 
-Room temperatures are steady in the hour. Rooms have mass, so that short peaks are rounded off: degree-hours are an upper
-bound of the warmth (and the cold) of real rooms.
+Room temperatures are steady in the hour. Rooms have mass, so that short peaks are rounded off: degree-hours are an
+upper bound of the warmth (and the cold) of real rooms.
 """
 
 from __future__ import annotations
@@ -40,14 +40,38 @@ FAILURES = {
 }
 # The limits in words: one list for the guide, the README and all sheets.
 RULES = (
-    ("Temperature", "Degree-hours of any zone beyond its setpoints by more than {unmet_tolerance_f:g} °F, warm and cold apart, rise by no more than "
-     "{temperature_rise_f:g} °F times its occupied hours"),
-    ("Outdoor air at the unit", "What is missing of {margin:g} % of the required outdoor air rises by no more than {outdoor_air_rise:g} % of the year's requirement"),
-    ("Outdoor air of a zone", "What is missing of {margin:g} % of a zone's own need, by area and people, rises by no more than {zone_outdoor_air_rise:g} % of that need; air beyond what the unit is required to give is no promise"),
-    ("Moisture", "Degree-hours of the rooms' dew point above {humid_dewpoint_f:g} °F rise by no more than {dewpoint_rise_f:g} °F times the running hours"),
-    ("Start of occupancy", "Degrees outside the setpoints at the first occupied hour rise by no more than {start_rise_f:g} °F times the days; the lowest night "
-     "temperature falls by no more than {night_low_drop_f:g} °F"),
-    ("Loads not served", "Cooling and heat beyond the plant, for which nobody is charged, each rise by no more than {unserved_rise:g} % of the baseline's coil energy"),
+    (
+        "Temperature",
+        "Degree-hours of any zone beyond its setpoints by more than {unmet_tolerance_f:g} °F, warm and cold apart, "
+        "rise by no more than "
+        "{temperature_rise_f:g} °F times its occupied hours",
+    ),
+    (
+        "Outdoor air at the unit",
+        "What is missing of {margin:g} % of the required outdoor air rises by no more than {outdoor_air_rise:g} % of "
+        "the year's requirement",
+    ),
+    (
+        "Outdoor air of a zone",
+        "What is missing of {margin:g} % of a zone's own need, by area and people, rises by no more than "
+        "{zone_outdoor_air_rise:g} % of that need; air beyond what the unit is required to give is no promise",
+    ),
+    (
+        "Moisture",
+        "Degree-hours of the rooms' dew point above {humid_dewpoint_f:g} °F rise by no more than {dewpoint_rise_f:g} "
+        "°F times the running hours",
+    ),
+    (
+        "Start of occupancy",
+        "Degrees outside the setpoints at the first occupied hour rise by no more than {start_rise_f:g} °F times the "
+        "days; the lowest night "
+        "temperature falls by no more than {night_low_drop_f:g} °F",
+    ),
+    (
+        "Loads not served",
+        "Cooling and heat beyond the plant, for which nobody is charged, each rise by no more than {unserved_rise:g} "
+        "% of the baseline's coil energy",
+    ),
 )
 
 
@@ -55,9 +79,12 @@ def rule_texts(project) -> tuple[tuple[str, str], ...]:
     """The limits of equal service with the tolerances of a project: heading, sentence."""
     s = project.service
     values = {f.name: getattr(s, f.name) for f in fields(s)} | {
-        "humid_dewpoint_f": project.air_handler.humid_dewpoint_f, "margin": 100.0 * (1.0 - s.outdoor_air_margin_frac),
-        "outdoor_air_rise": 100.0 * s.outdoor_air_rise_frac, "zone_outdoor_air_rise": 100.0 * s.zone_outdoor_air_rise_frac,
-        "unserved_rise": 100.0 * s.unserved_rise_frac}  # fmt: skip
+        "humid_dewpoint_f": project.air_handler.humid_dewpoint_f,
+        "margin": 100.0 * (1.0 - s.outdoor_air_margin_frac),
+        "outdoor_air_rise": 100.0 * s.outdoor_air_rise_frac,
+        "zone_outdoor_air_rise": 100.0 * s.zone_outdoor_air_rise_frac,
+        "unserved_rise": 100.0 * s.unserved_rise_frac,
+    }
     return tuple((head, text.format(**values)) for head, text in RULES)
 
 
@@ -66,10 +93,10 @@ class Yardstick:
     """What the baseline promises in its R running hours.
 
     ``hours`` (R,) · ``cool_f, heat_f`` (R, Z) setpoints in force [degF] · ``occupied_hours`` (Z,) ·
-    ``required_cfm`` (R,) outdoor air at the unit · ``area_cfm, people_cfm`` (Z,) outdoor air of one zone for its area and for its
-    people when full, of which ``area_share, people_share`` (R, G) are needed, by the ``group`` (Z,) of the zone ·
-    ``humid_dewpoint_f`` · ``pressure_psia`` · ``air_btuh_cfm_f`` heat of a degree of a cfm [Btu/h cfm degF] · ``multiplier`` (Z,), ``names``
-    of zones · ``rules`` record of section ``service``.
+    ``required_cfm`` (R,) outdoor air at the unit · ``area_cfm, people_cfm`` (Z,) outdoor air of one zone for its area
+    and for its people when full, of which ``area_share, people_share`` (R, G) are needed, by the ``group`` (Z,) of the
+    zone · ``humid_dewpoint_f`` · ``pressure_psia`` · ``air_btuh_cfm_f`` heat of a degree of a cfm [Btu/h cfm degF] ·
+    ``multiplier`` (Z,), ``names`` of zones · ``rules`` record of section ``service``.
     """
 
     hours: np.ndarray
@@ -90,7 +117,7 @@ class Yardstick:
     rules: Any
 
     @classmethod
-    def of(cls, unit: Unit, conditions, loads: ZoneLoads) -> "Yardstick":
+    def of(cls, unit: Unit, conditions, loads: ZoneLoads) -> Yardstick:
         """Yardstick of the baseline's unit in its running hours, with their loads."""
         z, g = unit.zones, unit.groups
         here = conditions.group_occupied * conditions.occupied[:, None]
@@ -99,12 +126,23 @@ class Yardstick:
         area = z.area_ft2
         hours = conditions.hours @ conditions.group_occupied
         return cls(
-            hours=conditions.hours, cool_f=loads.cool_f, heat_f=loads.heat_f, occupied_hours=hours[z.group],
-            required_cfm=required_oa_cfm(unit, conditions.occupied, loads.oa_people_cfm), group=z.group, area_share=here,
-            people_share=people, area_cfm=area * g.oa_cfm_ft2[z.group],
+            hours=conditions.hours,
+            cool_f=loads.cool_f,
+            heat_f=loads.heat_f,
+            occupied_hours=hours[z.group],
+            required_cfm=required_oa_cfm(unit, conditions.occupied, loads.oa_people_cfm),
+            group=z.group,
+            area_share=here,
+            people_share=people,
+            area_cfm=area * g.oa_cfm_ft2[z.group],
             people_cfm=area * z.gain_multiplier / g.people_ft2[z.group] * g.oa_cfm_person[z.group],
-            humid_dewpoint_f=unit.air_handler.humid_dewpoint_f, pressure_psia=conditions.pressure_psia,
-            air_btuh_cfm_f=float(loads.fs), multiplier=z.multiplier, names=z.names, rules=unit.service)  # fmt: skip
+            humid_dewpoint_f=unit.air_handler.humid_dewpoint_f,
+            pressure_psia=conditions.pressure_psia,
+            air_btuh_cfm_f=float(loads.fs),
+            multiplier=z.multiplier,
+            names=z.names,
+            rules=unit.service,
+        )
 
     def need_cfm(self) -> np.ndarray:
         """Outdoor air of each zone by its own area and people. (R, Z) [cfm]"""
@@ -130,13 +168,13 @@ class Yardstick:
 class ServiceFigures:
     """What a candidate gives over the year, on a yardstick.
 
-    By zone line (one zone of it), (Z,): ``warm_degree_hours, cold_degree_hours`` beyond the setpoints and the tolerance ·
-    ``zone_oa_short_cfmh`` of its own need · ``zone_oa_promised_short_cfmh`` the same, were no more outdoor air given than the unit is
-    required to · ``start_miss_f`` degrees outside the setpoints at the first occupied hour,
-    summed over ``starts`` days · ``lowest_f`` lowest night temperature (NaN: not known).
-    At the unit: ``oa_short_cfmh`` below the requirement less its margin · ``oa_missing_cfmh`` below the requirement ·
-    ``dewpoint_degree_hours`` · ``cooling_missing_kbtu`` between supply air and its setpoint where the plant is short ·
-    ``short_ceiling_hours`` of the fan at its ceiling while the plant is short · ``figures`` annual figures of the hour-by-hour run.
+    By zone line (one zone of it), (Z,): ``warm_degree_hours, cold_degree_hours`` beyond the setpoints and the tolerance
+    · ``zone_oa_short_cfmh`` of its own need · ``zone_oa_promised_short_cfmh`` the same, were no more outdoor air given
+    than the unit is required to · ``start_miss_f`` degrees outside the setpoints at the first occupied hour, summed
+    over ``starts`` days · ``lowest_f`` lowest night temperature (NaN: not known). At the unit: ``oa_short_cfmh`` below
+    the requirement less its margin · ``oa_missing_cfmh`` below the requirement · ``dewpoint_degree_hours`` ·
+    ``cooling_missing_kbtu`` between supply air and its setpoint where the plant is short · ``short_ceiling_hours`` of
+    the fan at its ceiling while the plant is short · ``figures`` annual figures of the hour-by-hour run.
     """
 
     warm_degree_hours: np.ndarray
@@ -159,7 +197,7 @@ def zone_depths(yardstick: Yardstick, state: RowState, zones: ZoneState) -> dict
     y, tolerance = yardstick, yardstick.rules.unmet_tolerance_f
     wanted = (1.0 - y.rules.outdoor_air_margin_frac) * y.need_cfm()
     promised_frac = np.minimum(state.oa_frac, y.required_cfm / np.where(state.flow_cfm > 0.0, state.flow_cfm, 1.0))
-    short = lambda frac: y.hours @ np.maximum(wanted - frac[:, None] * zones.flow_cfm, 0.0)  # noqa: E731
+    short = lambda frac: y.hours @ np.maximum(wanted - frac[:, None] * zones.flow_cfm, 0.0)
     return {
         "warm_degree_hours": y.hours @ np.maximum(zones.room_f - y.cool_f - tolerance, 0.0),
         "cold_degree_hours": y.hours @ np.maximum(y.heat_f - tolerance - zones.room_f, 0.0),
@@ -173,10 +211,16 @@ def unit_depths(yardstick: Yardstick, state: RowState) -> dict[str, float]:
     y = yardstick
     over = dewpoint_f(np.maximum(state.room_humidity_ratio, 1e-6), y.pressure_psia) - y.humid_dewpoint_f
     return {
-        "oa_short_cfmh": float(y.hours @ np.maximum((1.0 - y.rules.outdoor_air_margin_frac) * y.required_cfm - state.oa_cfm, 0.0)),
+        "oa_short_cfmh": float(
+            y.hours @ np.maximum((1.0 - y.rules.outdoor_air_margin_frac) * y.required_cfm - state.oa_cfm, 0.0)
+        ),
         "oa_missing_cfmh": float(y.hours @ np.maximum(y.required_cfm - state.oa_cfm, 0.0)),
         "dewpoint_degree_hours": float(y.hours @ np.maximum(over, 0.0)),
-        "cooling_missing_kbtu": float(y.hours @ (state.capacity_limited * state.flow_cfm * np.maximum(state.sat_f - state.sat_set_f, 0.0))) * y.air_btuh_cfm_f / 1000.0,
+        "cooling_missing_kbtu": float(
+            y.hours @ (state.capacity_limited * state.flow_cfm * np.maximum(state.sat_f - state.sat_set_f, 0.0))
+        )
+        * y.air_btuh_cfm_f
+        / 1000.0,
         "short_ceiling_hours": float(y.hours @ (state.capacity_limited * state.airflow_ceiling)),
     }
 
@@ -184,7 +228,9 @@ def unit_depths(yardstick: Yardstick, state: RowState) -> dict[str, float]:
 _AT_UNIT = ("oa_short_cfmh", "oa_missing_cfmh", "dewpoint_degree_hours", "cooling_missing_kbtu", "short_ceiling_hours")
 
 
-def service_figures(yardstick: Yardstick, parts, by_zone: dict[str, np.ndarray], night, figures: dict[str, float]) -> ServiceFigures:
+def service_figures(
+    yardstick: Yardstick, parts, by_zone: dict[str, np.ndarray], night, figures: dict[str, float]
+) -> ServiceFigures:
     """Figures of a candidate from its parts, their depths by zone and its night block.
 
     Parameters
@@ -194,20 +240,24 @@ def service_figures(yardstick: Yardstick, parts, by_zone: dict[str, np.ndarray],
     by_zone : dict
         Of :func:`zone_depths`, added up over the parts by share.
     night : NightBlock
-        ``start_miss_f``, ``starts`` and ``lowest_f`` are used where it has them, and ``warm_degree_hours, cold_degree_hours`` (Z,) of
-        rooms that catch up after the start of occupancy are added to those of the hours.
+        ``start_miss_f``, ``starts`` and ``lowest_f`` are used where it has them, and ``warm_degree_hours,
+        cold_degree_hours`` (Z,) of rooms that catch up after the start of occupancy are added to those of the hours.
     """
     at_unit = dict.fromkeys(_AT_UNIT, 0.0)
     for p in parts:
         for name, value in unit_depths(yardstick, p.state).items():
             at_unit[name] += p.share * value
     count = len(yardstick.names)
-    known = lambda name, other: other if getattr(night, name, None) is None else getattr(night, name)  # noqa: E731
+    known = lambda name, other: other if getattr(night, name, None) is None else getattr(night, name)
     by_zone = by_zone | {name: by_zone[name] + known(name, 0.0) for name in ("warm_degree_hours", "cold_degree_hours")}
     return ServiceFigures(
-        **by_zone, **at_unit, figures=figures, starts=float(known("starts", 0.0)),
+        **by_zone,
+        **at_unit,
+        figures=figures,
+        starts=float(known("starts", 0.0)),
         start_miss_f=np.broadcast_to(np.asarray(known("start_miss_f", 0.0), dtype=float), (count,)),
-        lowest_f=np.broadcast_to(np.asarray(known("lowest_f", np.nan), dtype=float), (count,)))  # fmt: skip
+        lowest_f=np.broadcast_to(np.asarray(known("lowest_f", np.nan), dtype=float), (count,)),
+    )
 
 
 # --- a candidate against the baseline --------------------------------------------------------
@@ -215,7 +265,11 @@ def service_figures(yardstick: Yardstick, parts, by_zone: dict[str, np.ndarray],
 
 def _worst(rise: np.ndarray, limit: np.ndarray) -> tuple[int, float]:
     """Zone line that goes farthest beyond its limit, or comes nearest to it, and its rise over its limit."""
-    share = np.where(rise > ROUNDING, rise / np.maximum(limit, ROUNDING), np.where(rise < -ROUNDING, rise / np.maximum(limit, 1.0), 0.0))
+    share = np.where(
+        rise > ROUNDING,
+        rise / np.maximum(limit, ROUNDING),
+        np.where(rise < -ROUNDING, rise / np.maximum(limit, 1.0), 0.0),
+    )
     at = int(np.argmax(share))
     return at, float(share[at])
 
@@ -227,8 +281,9 @@ def _beyond(rise: float, limit: float) -> bool:
 def _rise_of_zone_oa(found: ServiceFigures, base: ServiceFigures) -> np.ndarray:
     """Rise of what zones lack of their own outdoor air, where the baseline's is all that was promised. (Z,) [cfm h]
 
-    Air that the baseline gives beyond the requirement, by an excess at the minimum or by its economizer, is no promise: a
-    candidate may trim it. So a rise counts from what zones would lack without that excess, a fall from what they do lack.
+    Air that the baseline gives beyond the requirement, by an excess at the minimum or by its economizer, is no promise:
+    a candidate may trim it. So a rise counts from what zones would lack without that excess, a fall from what they do
+    lack.
     """
     above = found.zone_oa_short_cfmh - base.zone_oa_promised_short_cfmh
     below = found.zone_oa_short_cfmh - base.zone_oa_short_cfmh
@@ -252,7 +307,10 @@ def rises(found: ServiceFigures, base: ServiceFigures, yardstick: Yardstick) -> 
         "cold_degree_hours": (found.cold_degree_hours - base.cold_degree_hours, warm_limit),
         "zone_oa_short_cfmh": (zone_oa, rules.zone_outdoor_air_rise_frac * y.zone_need_cfmh()),
         "start_miss_f": (found.start_miss_f - base.start_miss_f, np.full(len(y.names), rules.start_rise_f * days)),
-        "night_low_f": (np.nan_to_num(base.lowest_f - found.lowest_f, nan=0.0), np.full(len(y.names), rules.night_low_drop_f)),
+        "night_low_f": (
+            np.nan_to_num(base.lowest_f - found.lowest_f, nan=0.0),
+            np.full(len(y.names), rules.night_low_drop_f),
+        ),
     }
     values: dict[str, object] = {}
     limits: dict[str, float] = {}
@@ -261,24 +319,33 @@ def rises(found: ServiceFigures, base: ServiceFigures, yardstick: Yardstick) -> 
         at, share = _worst(rise, limit)
         key = "night_low_drop_f" if name == "night_low_f" else f"{name}_rise"
         values[key], limits[key] = float(rise[at]), float(limit[at])
-        values[f"{name.removesuffix('_f').removesuffix('_degree_hours').removesuffix('_short_cfmh')}_zone"] = y.names[at]
+        values[f"{name.removesuffix('_f').removesuffix('_degree_hours').removesuffix('_short_cfmh')}_zone"] = y.names[
+            at
+        ]
         if share > worst[1]:
             worst = (at, share)
     at_unit = {
         "oa_short_cfmh_rise": (found.oa_short_cfmh - base.oa_short_cfmh, rules.outdoor_air_rise_frac * y.required_cfmh),
-        "dewpoint_degree_hours_rise": (found.dewpoint_degree_hours - base.dewpoint_degree_hours, rules.dewpoint_rise_f * float(y.hours.sum())),
+        "dewpoint_degree_hours_rise": (
+            found.dewpoint_degree_hours - base.dewpoint_degree_hours,
+            rules.dewpoint_rise_f * float(y.hours.sum()),
+        ),
     }
     coil = rules.unserved_rise_frac * sum(base.figures[key] for key in COIL_KEYS)
     for name in ("unserved_cooling_kbtu", "unserved_heating_kbtu"):
         at_unit[f"{name}_rise"] = (found.figures[name] - base.figures[name], coil)
     for key, (rise, limit) in at_unit.items():
         values[key], limits[key] = rise, limit
-    total = lambda name: float((getattr(found, name) - getattr(base, name)) @ y.multiplier)  # noqa: E731
+    total = lambda name: float((getattr(found, name) - getattr(base, name)) @ y.multiplier)
     return ServiceRise(
-        zone=y.names[worst[0]] if worst[1] > 0.0 else None, limits=limits, **values,
-        total_unmet_degree_hours_rise=total("warm_degree_hours"), total_cold_degree_hours_rise=total("cold_degree_hours"),
+        zone=y.names[worst[0]] if worst[1] > 0.0 else None,
+        limits=limits,
+        **values,
+        total_unmet_degree_hours_rise=total("warm_degree_hours"),
+        total_cold_degree_hours_rise=total("cold_degree_hours"),
         total_zone_oa_short_cfmh_rise=float(zone_oa @ y.multiplier),
-        humid_hours_rise=found.figures["humid_hours"] - base.figures["humid_hours"])  # fmt: skip
+        humid_hours_rise=found.figures["humid_hours"] - base.figures["humid_hours"],
+    )
 
 
 def judge(rise: ServiceRise, yardstick: Yardstick, changes=()) -> EqualService:
@@ -290,34 +357,64 @@ def judge(rise: ServiceRise, yardstick: Yardstick, changes=()) -> EqualService:
         Overrides that change what the rooms are promised: no equal service, whatever the rises.
     """
     y, r, limits = yardstick, rise, rise.limits
-    beyond = lambda key: _beyond(getattr(r, key), limits[key])  # noqa: E731
+    beyond = lambda key: _beyond(getattr(r, key), limits[key])
     required, need = max(y.required_cfmh, ROUNDING), y.zone_need_cfmh()
     reasons = []
     if changes:
-        reasons.append("changes what the rooms are promised: " + ", ".join(f"{path} = {value_text(value)}" for path, value in changes))
-    for key, words, where, total in (("unmet_degree_hours_rise", "rooms too warm", r.unmet_zone, r.total_unmet_degree_hours_rise),
-                                     ("cold_degree_hours_rise", "rooms too cold", r.cold_zone, r.total_cold_degree_hours_rise)):  # fmt: skip
+        reasons.append(
+            "changes what the rooms are promised: "
+            + ", ".join(f"{path} = {value_text(value)}" for path, value in changes)
+        )
+    for key, words, where, total in (
+        ("unmet_degree_hours_rise", "rooms too warm", r.unmet_zone, r.total_unmet_degree_hours_rise),
+        ("cold_degree_hours_rise", "rooms too cold", r.cold_zone, r.total_cold_degree_hours_rise),
+    ):
         if beyond(key):
-            reasons.append(f"{words}: {getattr(r, key):,.0f} degF.h a year more than in the baseline in {where}, {limits[key]:,.0f} allowed "
-                           f"({total:,.0f} in all zones)")  # fmt: skip
+            reasons.append(
+                f"{words}: {getattr(r, key):,.0f} degF.h a year more than in the baseline in {where}, "
+                f"{limits[key]:,.0f} allowed "
+                f"({total:,.0f} in all zones)"
+            )
     if beyond("oa_short_cfmh_rise"):
-        reasons.append(f"less outdoor air at the unit: {100.0 * r.oa_short_cfmh_rise / required:,.1f} % of the year's requirement more missing than in the "
-                       f"baseline, {100.0 * y.rules.outdoor_air_rise_frac:g} allowed")  # fmt: skip
+        reasons.append(
+            f"less outdoor air at the unit: {100.0 * r.oa_short_cfmh_rise / required:,.1f} % of the year's "
+            "requirement more missing than in the "
+            f"baseline, {100.0 * y.rules.outdoor_air_rise_frac:g} allowed"
+        )
     if beyond("zone_oa_short_cfmh_rise"):
         at = y.names.index(r.zone_oa_zone)
-        reasons.append(f"less outdoor air in {r.zone_oa_zone}: {100.0 * r.zone_oa_short_cfmh_rise / max(float(need[at]), ROUNDING):,.1f} % of its own need more missing than "
-                       f"in the baseline, {100.0 * y.rules.zone_outdoor_air_rise_frac:g} allowed")  # fmt: skip
+        reasons.append(
+            f"less outdoor air in {r.zone_oa_zone}: "
+            f"{100.0 * r.zone_oa_short_cfmh_rise / max(float(need[at]), ROUNDING):,.1f} % of its own need more "
+            "missing than "
+            f"in the baseline, {100.0 * y.rules.zone_outdoor_air_rise_frac:g} allowed"
+        )
     if beyond("dewpoint_degree_hours_rise"):
-        reasons.append(f"rooms too moist: dew point {r.dewpoint_degree_hours_rise:,.0f} degF.h a year further above {y.humid_dewpoint_f:g} degF than in the baseline, "
-                       f"{limits['dewpoint_degree_hours_rise']:,.0f} allowed")  # fmt: skip
+        reasons.append(
+            f"rooms too moist: dew point {r.dewpoint_degree_hours_rise:,.0f} degF.h a year further above "
+            f"{y.humid_dewpoint_f:g} degF than in the baseline, "
+            f"{limits['dewpoint_degree_hours_rise']:,.0f} allowed"
+        )
     if beyond("start_miss_f_rise"):
-        reasons.append(f"rooms not ready at the start of occupancy: {r.start_miss_f_rise:,.0f} degF summed over the days more than in the baseline in {r.start_miss_zone}, "
-                       f"{limits['start_miss_f_rise']:,.0f} allowed")  # fmt: skip
+        reasons.append(
+            f"rooms not ready at the start of occupancy: {r.start_miss_f_rise:,.0f} degF summed over the days more "
+            f"than in the baseline in {r.start_miss_zone}, "
+            f"{limits['start_miss_f_rise']:,.0f} allowed"
+        )
     if beyond("night_low_drop_f"):
-        reasons.append(f"colder nights: {r.night_low_zone} falls {r.night_low_drop_f:,.1f} degF below the baseline's lowest, {limits['night_low_drop_f']:g} allowed")
-    for key, words in (("unserved_cooling_kbtu_rise", "cooling beyond the plant"), ("unserved_heating_kbtu_rise", "heat beyond its source")):
+        reasons.append(
+            f"colder nights: {r.night_low_zone} falls {r.night_low_drop_f:,.1f} degF below the baseline's lowest, "
+            f"{limits['night_low_drop_f']:g} allowed"
+        )
+    for key, words in (
+        ("unserved_cooling_kbtu_rise", "cooling beyond the plant"),
+        ("unserved_heating_kbtu_rise", "heat beyond its source"),
+    ):
         if beyond(key):
-            reasons.append(f"{words}, not in the cost: {getattr(r, key):,.0f} kBtu more than in the baseline, {limits[key]:,.0f} allowed")
+            reasons.append(
+                f"{words}, not in the cost: {getattr(r, key):,.0f} kBtu more than in the baseline, {limits[key]:,.0f} "
+                "allowed"
+            )
     return EqualService(flagged=bool(reasons), reasons=tuple(reasons))
 
 
@@ -327,7 +424,7 @@ def judge(rise: ServiceRise, yardstick: Yardstick, changes=()) -> EqualService:
 def shortfalls(found: ServiceFigures, yardstick: Yardstick) -> dict[str, float]:
     """What a run lacks in itself, by the words of :data:`FAILURES`: mean degF beyond the setpoints, shares."""
     y, f = yardstick, found.figures
-    share = lambda part, whole: part / whole if whole > 0.0 else 0.0  # noqa: E731
+    share = lambda part, whole: part / whole if whole > 0.0 else 0.0
     degrees = float((found.warm_degree_hours + found.cold_degree_hours) @ y.multiplier)
     cooling = f["cooling_sensible_kbtu"] + f["cooling_latent_kbtu"]
     heat = f["reheat_kbtu"] + f["preheat_kbtu"]
@@ -344,8 +441,12 @@ def shortfalls(found: ServiceFigures, yardstick: Yardstick) -> dict[str, float]:
 def failing(found: ServiceFigures, yardstick: Yardstick) -> tuple[str, ...]:
     """Words of what a run fails in."""
     rules = yardstick.rules
-    limits = {"outdoor_air": rules.baseline_outdoor_air_frac, "temperature": rules.baseline_temperature_f,
-              "airflow": rules.baseline_airflow_frac, "capacity": rules.baseline_capacity_frac}  # fmt: skip
+    limits = {
+        "outdoor_air": rules.baseline_outdoor_air_frac,
+        "temperature": rules.baseline_temperature_f,
+        "airflow": rules.baseline_airflow_frac,
+        "capacity": rules.baseline_capacity_frac,
+    }
     lacks = shortfalls(found, yardstick)
     return tuple(word for word, limit in limits.items() if lacks[word] > limit + 1e-9)
 
@@ -365,19 +466,31 @@ def judge_baseline(found: ServiceFigures, yardstick: Yardstick, project, unit: U
     y = yardstick
     suspects = tuple((word, *_SUSPECTS[word](found, y, project, unit, parts)) for word in fails)
     return BaselineService(
-        fails=fails, confirmed=tuple(word for word in project.service.as_found_confirmed if word in fails), suspects=suspects,
+        fails=fails,
+        confirmed=tuple(word for word in project.service.as_found_confirmed if word in fails),
+        suspects=suspects,
         figures={
-            "oa_missing_frac": lacks["outdoor_air"], "required_oa_cfmh": y.required_cfmh, "oa_missing_cfmh": found.oa_missing_cfmh,
-            "mean_degrees_beyond_f": lacks["temperature"], "occupied_zone_hours": y.zone_hours,
-            "unmet_degree_hours": float(found.warm_degree_hours @ y.multiplier), "cold_degree_hours": float(found.cold_degree_hours @ y.multiplier),
-            "airflow_ceiling_frac": lacks["airflow"], "unserved_frac": lacks["capacity"],
+            "oa_missing_frac": lacks["outdoor_air"],
+            "required_oa_cfmh": y.required_cfmh,
+            "oa_missing_cfmh": found.oa_missing_cfmh,
+            "mean_degrees_beyond_f": lacks["temperature"],
+            "occupied_zone_hours": y.zone_hours,
+            "unmet_degree_hours": float(found.warm_degree_hours @ y.multiplier),
+            "cold_degree_hours": float(found.cold_degree_hours @ y.multiplier),
+            "airflow_ceiling_frac": lacks["airflow"],
+            "unserved_frac": lacks["capacity"],
             "dewpoint_degree_hours": found.dewpoint_degree_hours,
-        })  # fmt: skip
+        },
+    )
 
 
 def _suspect_airflow(found, y, project, unit, parts):
     if found.short_ceiling_hours > 0.5 * found.figures["airflow_ceiling_hours"]:
-        return "cooling.capacity_tons", f"supply air warms for lack of cooling ({unit.cooling_tons:,.0f} tons), and zones ask for more of it than the fan gives"
+        return (
+            "cooling.capacity_tons",
+            f"supply air warms for lack of cooling ({unit.cooling_tons:,.0f} tons), and zones ask for more of it than "
+            "the fan gives",
+        )
     path = "air_handler.max_cfm" if project.air_handler.max_cfm is not None else "air_handler.design_cfm"
     asked = max(float((p.state.requested_cfm + p.state.leakage_cfm).max(initial=0.0)) for p in parts)
     return path, f"{unit.max_cfm:,.0f} cfm, where zones ask for up to {asked:,.0f}"
@@ -390,9 +503,17 @@ def _suspect_outdoor_air(found, y, project, unit, parts):
     if unit.oa_required_by == "design" and oa.control == "people":
         return "outdoor_air.required_by", "outdoor air follows the people present, while it is required by design"
     if oa.control == "position":
-        return "outdoor_air.position_frac", f"at {100.0 * unit.oa_position_frac:.0f} % of supply air outdoor air falls with the airflow; {unit.oa_required_cfm:,.0f} cfm are required"
+        return (
+            "outdoor_air.position_frac",
+            f"at {100.0 * unit.oa_position_frac:.0f} % of supply air outdoor air falls with the airflow; "
+            f"{unit.oa_required_cfm:,.0f} cfm are required",
+        )
     if oa.control == "flow" and unit.oa_minimum_cfm < unit.oa_required_cfm:
-        return "outdoor_air.minimum_cfm", f"{unit.oa_minimum_cfm:,.0f} cfm, where {unit.oa_required_cfm:,.0f} are required (outdoor_air.required_cfm)"
+        return (
+            "outdoor_air.minimum_cfm",
+            f"{unit.oa_minimum_cfm:,.0f} cfm, where {unit.oa_required_cfm:,.0f} are required "
+            "(outdoor_air.required_cfm)",
+        )
     return "outdoor_air.maximum_frac", "the supply airflow is too small for the outdoor air required in it"
 
 
@@ -411,7 +532,10 @@ def _suspect_temperature(found, y, project, unit, parts):
         if f["capacity_hours"] > some:
             return "cooling.capacity_tons", f"{said}; the plant is short in {f['capacity_hours']:,.0f} h"
         if f["starved_zone_hours"] > 0.02 * y.zone_hours:
-            return "fan.design_dsp_inwc", f"{said}; duct pressure starves zones for {f['starved_zone_hours']:,.0f} zone-hours"
+            return (
+                "fan.design_dsp_inwc",
+                f"{said}; duct pressure starves zones for {f['starved_zone_hours']:,.0f} zone-hours",
+            )
         return f"zone[{zone}].max_cfm", said + "; its terminal, or the supply air as found"
     zone = y.names[int(np.argmax(found.cold_degree_hours))]
     said = f"{cold:,.0f} zone degF.h too cold, most in {zone}"
@@ -428,9 +552,25 @@ def _suspect_capacity(found, y, project, unit, parts):
     f = found.figures
     lacking = f["unserved_cooling_kbtu"] + found.cooling_missing_kbtu
     if lacking >= f["unserved_heating_kbtu"]:
-        return ("cooling.type", "there is no cooling") if project.cooling.type == "none" else (
-            "cooling.capacity_tons", f"{lacking:,.0f} kBtu of cooling a year are beyond the plant (its capacity of {unit.cooling_tons:,.0f} tons, or its lockout)")
-    return "heating.capacity_kbtuh", f"{f['unserved_heating_kbtu']:,.0f} kBtu of heat a year are beyond the source of {unit.heating_kbtuh:,.0f} kBtu/h"
+        return (
+            ("cooling.type", "there is no cooling")
+            if project.cooling.type == "none"
+            else (
+                "cooling.capacity_tons",
+                f"{lacking:,.0f} kBtu of cooling a year are beyond the plant (its capacity of "
+                f"{unit.cooling_tons:,.0f} tons, or its lockout)",
+            )
+        )
+    return (
+        "heating.capacity_kbtuh",
+        f"{f['unserved_heating_kbtu']:,.0f} kBtu of heat a year are beyond the source of {unit.heating_kbtuh:,.0f} "
+        "kBtu/h",
+    )
 
 
-_SUSPECTS = {"outdoor_air": _suspect_outdoor_air, "temperature": _suspect_temperature, "airflow": _suspect_airflow, "capacity": _suspect_capacity}
+_SUSPECTS = {
+    "outdoor_air": _suspect_outdoor_air,
+    "temperature": _suspect_temperature,
+    "airflow": _suspect_airflow,
+    "capacity": _suspect_capacity,
+}

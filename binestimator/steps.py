@@ -91,7 +91,8 @@ def output_places(folder, stem: str) -> tuple[Path, Path]:
 
 
 def free_stem(source, folder, read=()) -> str:
-    """Name for the files of a run: that of the file that was read, with an addition where they would replace a file that was read."""
+    """Name for the files of a run: that of the file that was read, with an addition where they would replace a file
+    that was read."""
     stem = Path(source).stem
     while any(same_file(place, other) for place in output_places(folder, stem) for other in (source, *read)):
         stem += "_rerun"
@@ -127,7 +128,9 @@ def check_outputs(folder, stem: str, manners: Manners = Manners()) -> None:
     if not os.path.isdir(at):
         raise _no_folder(folder, at, manners)
     if not os.access(at, os.W_OK | os.X_OK):
-        raise WorkbookError(f"{folder}: nothing can be written in the folder {at}; check its permissions, or {manners.elsewhere}")
+        raise WorkbookError(
+            f"{folder}: nothing can be written in the folder {at}; check its permissions, or {manners.elsewhere}"
+        )
     if os.path.isdir(folder):
         check_places(output_places(folder, stem), (RESULTS, RESULTS), replace(manners, keep=True))
 
@@ -174,8 +177,10 @@ def write_outputs(results, folder, stem: str, review=None, manners: Manners = Ma
     made = _make_folder(Path(folder), manners)
     done = False
     try:
-        kept = write_files([NewFile(place, content, RESULTS) for place, content in zip(places, contents, strict=True)],
-                           replace(manners, keep=True))  # fmt: skip
+        kept = write_files(
+            [NewFile(place, content, RESULTS) for place, content in zip(places, contents, strict=True)],
+            replace(manners, keep=True),
+        )
         done = True
     finally:
         if not done:

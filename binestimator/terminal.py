@@ -42,7 +42,15 @@ def comparison(results) -> str:
         Lines of at most ``WIDTH`` characters, as far as the user's own words allow, without
         the names of the files written.
     """
-    blocks = [_first(results), _heading(results), _table(results), _marks(results), _advice(results), _reading(results), _cautions(results)]
+    blocks = [
+        _first(results),
+        _heading(results),
+        _table(results),
+        _marks(results),
+        _advice(results),
+        _reading(results),
+        _cautions(results),
+    ]
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
 
@@ -58,17 +66,40 @@ def reviewed(results, review) -> str:
     lines = review.lines(results)
     second = review.results
     heads = (("Claimed", "USD"), ("Reviewed", "USD"), ("Ratio", "%"), ("Rank", "claimed"), ("Rank", "reviewed"))
-    rank = lambda c: "-" if c.rank is None else str(c.rank)  # noqa: E731
-    cells = [(line.id, whole(line.claimed_usd), whole(line.reviewed_usd), "-" if line.ratio is None else _tenths(100 * line.ratio),
-              rank(results[line.id]), rank(second[line.id])) for line in lines]  # fmt: skip
+    rank = lambda c: "-" if c.rank is None else str(c.rank)
+    cells = [
+        (
+            line.id,
+            whole(line.claimed_usd),
+            whole(line.reviewed_usd),
+            "-" if line.ratio is None else _tenths(100 * line.ratio),
+            rank(results[line.id]),
+            rank(second[line.id]),
+        )
+        for line in lines
+    ]
     first = max([len("Saving a year"), *(len(row[0]) for row in cells)]) + 2
-    widths = [max([len(word) for word in head] + [len(row[k + 1]) for row in cells]) + 2 for k, head in enumerate(heads)]
+    widths = [
+        max([len(word) for word in head] + [len(row[k + 1]) for row in cells]) + 2 for k, head in enumerate(heads)
+    ]
     table = [("Saving a year", *(head for head, _ in heads)), ("", *(unit for _, unit in heads)), *cells]
-    text = ["".join([row[0].ljust(first), *(cell.rjust(width) for cell, width in zip(row[1:], widths, strict=True))]).rstrip() for row in table]
+    text = [
+        "".join(
+            [row[0].ljust(first), *(cell.rjust(width) for cell, width in zip(row[1:], widths, strict=True))]
+        ).rstrip()
+        for row in table
+    ]
     text.insert(2, "-" * (first + sum(widths)))
     count = len(review.overrides)
-    head = _wrapped(f"a second run with {count} override{'' if count == 1 else 's'} of a reviewer; the claim above stays as it is", "Reviewed  ")
-    overrides = [line for path, value in review.overrides.items() for line in _wrapped(f"{path} = {value_text(value)}", "  ", "    ")]
+    head = _wrapped(
+        f"a second run with {count} override{'' if count == 1 else 's'} of a reviewer; the claim above stays as it is",
+        "Reviewed  ",
+    )
+    overrides = [
+        line
+        for path, value in review.overrides.items()
+        for line in _wrapped(f"{path} = {value_text(value)}", "  ", "    ")
+    ]
     return "\n".join([*head, "", *text, "", *_first(second), *_marks(second), "", "Overrides", *overrides])
 
 
@@ -84,8 +115,14 @@ def _tenths(value: float) -> str:
 
 def _wrapped(text: str, first: str = "", later: str | None = None) -> list[str]:
     """Lines of a sentence behind a heading word; a word that is too long stands alone."""
-    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=" " * len(first) if later is None else later,
-                         break_long_words=False, break_on_hyphens=False) or [first.rstrip()]  # fmt: skip
+    return textwrap.wrap(
+        text,
+        WIDTH,
+        initial_indent=first,
+        subsequent_indent=" " * len(first) if later is None else later,
+        break_long_words=False,
+        break_on_hyphens=False,
+    ) or [first.rstrip()]
 
 
 def _heading(results) -> list[str]:
@@ -97,10 +134,14 @@ def _heading(results) -> list[str]:
         *_wrapped(results.project.info.name),
         *_wrapped(f"{base.id} ({base.name}), the candidate all others are compared with", "Baseline  "),
         *_wrapped(f"{place}, {whole(hours)} h, mean {mean_f:.1f} degF, {weather.pressure_psia:.2f} psia", "Weather   "),
-        *_wrapped(f"{len(results.row_table)} rows stand for {whole(hours)} h ({results.row_method}); energy cost within "
-                  f"{100 * choice.worst_cost_frac:.2f} % of the hour-by-hour run, savings within {choice.worst_saving_points:.2f} points"
-                  + ("" if residual is None else f"; residual of the choice {100 * residual:.1g} %"), "Rows      "),
-    ]  # fmt: skip
+        *_wrapped(
+            f"{len(results.row_table)} rows stand for {whole(hours)} h ({results.row_method}); energy cost within "
+            f"{100 * choice.worst_cost_frac:.2f} % of the hour-by-hour run, savings within "
+            f"{choice.worst_saving_points:.2f} points"
+            + ("" if residual is None else f"; residual of the choice {100 * residual:.1g} %"),
+            "Rows      ",
+        ),
+    ]
 
 
 def _first(results) -> list[str]:
@@ -108,10 +149,17 @@ def _first(results) -> list[str]:
     lines = []
     for check in results.checks:
         if check.status == "fail":
-            lines += _wrapped(f"a check that must not fail has failed, so nothing is ranked: {check.name}, {check.value}; expected {_ascii(check.expected)}", "FAIL      ")
+            lines += _wrapped(
+                f"a check that must not fail has failed, so nothing is ranked: {check.name}, {check.value}; expected "
+                f"{_ascii(check.expected)}",
+                "FAIL      ",
+            )
     found = results.baseline_service
     for word, said, do in baseline_failures(found):
-        lines += _wrapped(f"the baseline fails in {word.replace('_', ' ')}: {said}; {do}", "Known     " if word in found.confirmed else "FAILS     ")
+        lines += _wrapped(
+            f"the baseline fails in {word.replace('_', ' ')}: {said}; {do}",
+            "Known     " if word in found.confirmed else "FAILS     ",
+        )
     if found.open:
         lines += _wrapped("until then only candidates that cure it may be best", "          ")
     return lines
@@ -131,13 +179,24 @@ def _table(results) -> list[str]:
     with_cost = any(c.candidate.cost_usd > 0.0 for c in candidates)
     with_incentive = with_cost and any(c.candidate.incentive_usd > 0.0 for c in candidates)
 
-    money = [("Cost", "USD", [whole(c.annual["cost_usd"]) for c in candidates]),
-             ("Saving", "USD", ["" if c is base else whole(c.saving["cost_usd"]) for c in candidates]),
-             ("", "%", ["" if c is base else _tenths(100 * _share(c.saving["cost_usd"], base.annual["cost_usd"])) for c in candidates])]  # fmt: skip
+    money = [
+        ("Cost", "USD", [whole(c.annual["cost_usd"]) for c in candidates]),
+        ("Saving", "USD", ["" if c is base else whole(c.saving["cost_usd"]) for c in candidates]),
+        (
+            "",
+            "%",
+            [
+                "" if c is base else _tenths(100 * _share(c.saving["cost_usd"], base.annual["cost_usd"]))
+                for c in candidates
+            ],
+        ),
+    ]
     if with_cost:
         money.append(("Payback", "yr", [_years(c.candidate.cost_usd, c.payback_years) for c in candidates]))
     if with_incentive:
-        money.append(("w. inc.", "yr", [_years(c.candidate.cost_usd, c.payback_after_incentive_years) for c in candidates]))
+        money.append(
+            ("w. inc.", "yr", [_years(c.candidate.cost_usd, c.payback_after_incentive_years) for c in candidates])
+        )
     while True:
         columns = [(head, unit, [whole(c.annual[key]) for c in candidates]) for key, head, unit in uses] + money
         lines = _lines(results, columns)
@@ -153,13 +212,17 @@ def _lines(results, columns) -> list[str]:
     rows = [("  Candidate", [head for head, _, _ in columns]), ("", [unit for _, unit, _ in columns])]
     for place, c in enumerate(results.candidates):
         rows.append((f"{mark_of(results, c)} {c.id}", [cells[place] for _, _, cells in columns]))
-    lines = [name.ljust(first) + "".join(cell.rjust(width) for cell, width in zip(cells, widths, strict=True)) for name, cells in rows]
+    lines = [
+        name.ljust(first) + "".join(cell.rjust(width) for cell, width in zip(cells, widths, strict=True))
+        for name, cells in rows
+    ]
     rule = "-" * len(lines[0])
     return [line.rstrip() for line in (*lines[:2], rule, *lines[2:])]
 
 
 def mark_of(results, candidate) -> str:
-    """Mark of a candidate: of another service, flagged, best, baseline, no cure of what the baseline fails in, or a blank."""
+    """Mark of a candidate: of another service, flagged, best, baseline, no cure of what the baseline fails in, or a
+    blank."""
     if candidate.kind == CHANGED_SERVICE:
         return CHANGED
     if candidate.equal_service.flagged:
@@ -190,26 +253,42 @@ def _marks(results) -> list[str]:
     elif best.id == base.id:
         said = f"{best.id}, the baseline: no candidate of equal service costs less"
     else:
-        of = "at equal service" if not cured else f"at equal service that cures what the baseline fails in ({', '.join(cured)})"
+        of = (
+            "at equal service"
+            if not cured
+            else f"at equal service that cures what the baseline fails in ({', '.join(cured)})"
+        )
         saving = best.saving["cost_usd"]
-        said = f"{best.id}: least energy cost {of}, " + (f"saves {whole(saving)}" if saving >= 0.0 else f"costs {whole(-saving)} more") + " USD a year"
+        said = (
+            f"{best.id}: least energy cost {of}, "
+            + (f"saves {whole(saving)}" if saving >= 0.0 else f"costs {whole(-saving)} more")
+            + " USD a year"
+        )
         if best.candidate.sat.strategy == "cost_optimal":
             said += "; a limit of control: no loop reaches the cheapest supply air of each row"
         if best.id in saves_by_ventilation(results.candidates, base):
             said += f" ({whole(best.saving_at_equal_oa['cost_usd'])} at equal outdoor air)"
     lines = _wrapped(said, f"{BEST} best  ", "    ")
     for mark, words, mine in (
-        (FLAGGED, "serves the rooms worse than the baseline: shown, neither ranked nor called best",
-         [c for c in results.candidates if c.equal_service.flagged and c.kind != CHANGED_SERVICE]),
-        (CHANGED, "is of another service: shown with what it changes, neither ranked nor called best",
-         [c for c in results.candidates if c.kind == CHANGED_SERVICE]),
+        (
+            FLAGGED,
+            "serves the rooms worse than the baseline: shown, neither ranked nor called best",
+            [c for c in results.candidates if c.equal_service.flagged and c.kind != CHANGED_SERVICE],
+        ),
+        (
+            CHANGED,
+            "is of another service: shown with what it changes, neither ranked nor called best",
+            [c for c in results.candidates if c.kind == CHANGED_SERVICE],
+        ),
     ):
         if mine:
             lines.append(f"{mark} {words}")
         for c in mine:
             lines += _wrapped("; ".join(c.equal_service.reasons), f"    {c.id}: ", "        ")
     if any(mark_of(results, c) == NO_CURE for c in results.candidates):
-        lines.append(f"{NO_CURE} does not cure what the baseline fails in: not ranked" if cured else f"{NO_CURE} not ranked")
+        lines.append(
+            f"{NO_CURE} does not cure what the baseline fails in: not ranked" if cured else f"{NO_CURE} not ranked"
+        )
     return lines
 
 
@@ -220,10 +299,18 @@ def _advice(results) -> list[str]:
         return []
     value, lines = advice.value, []
     if value.best_id is not None:
-        lines += _wrapped(f"{value.best_id}: the last step whose added cost pays back within the owner's limit of {value.limit_years:g} yr", "Value     ")
+        lines += _wrapped(
+            f"{value.best_id}: the last step whose added cost pays back within the owner's limit of "
+            f"{value.limit_years:g} yr",
+            "Value     ",
+        )
     for step in value.path:
-        lines += _wrapped(f"{step.id}: {whole(step.net_cost_usd)} USD after incentive saves {whole(step.saving_usd)} a year; what it adds pays back in "
-                          f"{step.added_payback_years:.1f} yr" + ("" if step.pays else ", beyond the limit"), "  step    ")  # fmt: skip
+        lines += _wrapped(
+            f"{step.id}: {whole(step.net_cost_usd)} USD after incentive saves {whole(step.saving_usd)} a year; what "
+            "it adds pays back in "
+            f"{step.added_payback_years:.1f} yr" + ("" if step.pays else ", beyond the limit"),
+            "  step    ",
+        )
     if value.note:
         lines += _wrapped(value.note, "  note    " if value.path else "Value     ")
     for part in advice.parts:
@@ -232,20 +319,35 @@ def _advice(results) -> list[str]:
         lines += _wrapped(f"{part.id}: {said} USD a year, one on top of the other", "Parts     ")
     for remedy in advice.remedies:
         if remedy.serves:
-            lines += _wrapped(f"{remedy.candidate_id}: {_ascii(remedy.text)}; it would then save {whole(remedy.saving_usd)} USD a year, for {whole(remedy.cost_usd)} USD more", "Remedy    ")
+            lines += _wrapped(
+                f"{remedy.candidate_id}: {_ascii(remedy.text)}; it would then save {whole(remedy.saving_usd)} USD a "
+                f"year, for {whole(remedy.cost_usd)} USD more",
+                "Remedy    ",
+            )
     for same in advice.coincidences:
         lines += _wrapped(f"{', '.join(same.ids)}: {same.why}", "Same      ")
     if advice.drivers:
         c = results[advice.drivers_of]
-        lines += _wrapped(f"saving of {c.id}, {_tenths(100 * _share(c.saving['cost_usd'], results.baseline.annual['cost_usd']))} %, with one assumption changed at a time", "Drivers   ")
+        lines += _wrapped(
+            f"saving of {c.id}, {_tenths(100 * _share(c.saving['cost_usd'], results.baseline.annual['cost_usd']))} %, "
+            "with one assumption changed at a time",
+            "Drivers   ",
+        )
         for d in advice.drivers:
-            lines += _wrapped(f"{d.assumption.label}, {d.low} to {d.high}: {_tenths(d.saving_low_pct)} to {_tenths(d.saving_high_pct)} %", "  ")
+            lines += _wrapped(
+                f"{d.assumption.label}, {d.low} to {d.high}: {_tenths(d.saving_low_pct)} to "
+                f"{_tenths(d.saving_high_pct)} %",
+                "  ",
+            )
     return lines
 
 
 def _reading(results) -> list[str]:
-    text = ("Savings are baseline minus candidate; a minus sign spends more. Energies and costs from the bin rows, the service "
-            "of the rooms from the hour-by-hour run, as a rise over the baseline.")  # fmt: skip
+    text = (
+        "Savings are baseline minus candidate; a minus sign spends more. Energies and costs from the bin rows, the "
+        "service "
+        "of the rooms from the hour-by-hour run, as a rise over the baseline."
+    )
     hidden = [c for c in results.candidates if c.candidate.cost_usd <= 0.0]
     if len(hidden) == len(results.candidates):
         text += " No implementation cost is given, so no payback."
@@ -254,10 +356,18 @@ def _reading(results) -> list[str]:
     lines = _wrapped(text, "Reading   ")
     part = saves_by_ventilation(results.candidates, results.baseline)
     if part:
-        said = ", ".join(f"{c.id} {whole(c.saving_at_equal_oa['cost_usd'])} for {whole(c.saving['cost_usd'])}" for c in results.candidates if c.id in part)
-        lines += _wrapped(f"saving with as much outdoor air as the baseline gives at its minimum, USD a year: {said}", "Equal OA  ")
-    for kind, words in (("repair", "with a repair, whose part is no saving of a reset"),
-                        ("companion", "with a companion measure, whose part is no saving of a reset")):
+        said = ", ".join(
+            f"{c.id} {whole(c.saving_at_equal_oa['cost_usd'])} for {whole(c.saving['cost_usd'])}"
+            for c in results.candidates
+            if c.id in part
+        )
+        lines += _wrapped(
+            f"saving with as much outdoor air as the baseline gives at its minimum, USD a year: {said}", "Equal OA  "
+        )
+    for kind, words in (
+        ("repair", "with a repair, whose part is no saving of a reset"),
+        ("companion", "with a companion measure, whose part is no saving of a reset"),
+    ):
         mixed = [c.id for c in results.candidates if c.kind == kind]
         if mixed:
             lines += _wrapped(f"{', '.join(mixed)}: {words}", kind.capitalize().ljust(10))
@@ -266,22 +376,37 @@ def _reading(results) -> list[str]:
         left = round(i.interaction_usd)
         sense = f"{whole(abs(left))} {'less' if left < 0 else 'more'} than the sum" if left else "just the sum"
         lines += _wrapped(
-            f"{i.sat_id} alone saves {whole(i.sat_usd)} USD, {i.dsp_id} alone {whole(i.dsp_usd)}, both together {whole(i.both_usd)}: {sense}", "Together  ")  # fmt: skip
+            f"{i.sat_id} alone saves {whole(i.sat_usd)} USD, {i.dsp_id} alone {whole(i.dsp_usd)}, both together "
+            f"{whole(i.both_usd)}: {sense}",
+            "Together  ",
+        )
     return lines
 
 
 def _cautions(results) -> list[str]:
     counts = {status: sum(k.status == status for k in results.checks) for status in ("pass", "explain", "fail")}
-    lines = _wrapped(f"{counts['pass']} pass, {counts['explain']} want{'s' if counts['explain'] == 1 else ''} a reason, {counts['fail']} fail", "Checks    ")
+    lines = _wrapped(
+        f"{counts['pass']} pass, {counts['explain']} want{'s' if counts['explain'] == 1 else ''} a reason, "
+        f"{counts['fail']} fail",
+        "Checks    ",
+    )
     for check in results.checks:
         if check.status == "fail":
             lines += _wrapped(f"{check.name}: {check.value}; expected {_ascii(check.expected)}", "  failed  ")
     # Which candidates are not equal in service, and what the baseline fails in, stands above already.
-    cautions = [f for f in results.findings if f.level == "caution" and f.where not in ("summary", "baseline", "equal outdoor air")]
+    cautions = [
+        f
+        for f in results.findings
+        if f.level == "caution" and f.where not in ("summary", "baseline", "equal outdoor air")
+    ]
     for finding in cautions:
         lines += _wrapped(finding.text, "Caution   ")
-    return lines + _wrapped("An estimate, no design: ventilation, humidity and pressure relationships stay within local codes; have changes "
-                            "designed and checked by licensed practice.", "Caution   ")  # fmt: skip
+    return lines + _wrapped(
+        "An estimate, no design: ventilation, humidity and pressure relationships stay within local codes; have "
+        "changes "
+        "designed and checked by licensed practice.",
+        "Caution   ",
+    )
 
 
 # --- bins ---------------------------------------------------------------------------------
@@ -313,25 +438,41 @@ def bins(table, weather, schedule: str, total_hours: float) -> str:
     total_hours : float
         Hours of the file.
     """
-    shown = [c for c in _BIN_COLUMNS if c[0] in table.columns and (c[0] != "hours_unoccupied_running" or table[c[0]].any())]
+    shown = [
+        c for c in _BIN_COLUMNS if c[0] in table.columns and (c[0] != "hours_unoccupied_running" or table[c[0]].any())
+    ]
     cells = {key: [_bin_cell(key, value) for value in table[key]] for key, _, _ in shown}
     totals = {key: _bin_cell(key, table[key].sum()) if key.startswith("hours") else "" for key, _, _ in shown}
     totals["range"] = "Total"
     widths = [max(len(head), len(unit), len(totals[key]), *map(len, cells[key])) + 2 for key, head, unit in shown]
-    line = lambda values: "".join(v.rjust(w) for v, w in zip(values, widths, strict=True))  # noqa: E731
+    line = lambda values: "".join(v.rjust(w) for v, w in zip(values, widths, strict=True))
     lines = [
-        *_wrapped(f"{weather.name or 'station'} ({_file_of(weather)}), {_position(weather)}, "
-                  f"{weather.elevation_ft:,.0f} ft, {weather.pressure_psia:.2f} psia", "Weather   "),
+        *_wrapped(
+            f"{weather.name or 'station'} ({_file_of(weather)}), {_position(weather)}, "
+            f"{weather.elevation_ft:,.0f} ft, {weather.pressure_psia:.2f} psia",
+            "Weather   ",
+        ),
         *_wrapped(schedule, "Schedule  "),
-        *(text for finding in weather.findings if finding.level == "caution" for text in _wrapped(finding.text, "Caution   ")), "",
-        line([head for _, head, _ in shown]), line([unit for _, _, unit in shown]), "-" * sum(widths),
-    ]  # fmt: skip
+        *(
+            text
+            for finding in weather.findings
+            if finding.level == "caution"
+            for text in _wrapped(finding.text, "Caution   ")
+        ),
+        "",
+        line([head for _, head, _ in shown]),
+        line([unit for _, _, unit in shown]),
+        "-" * sum(widths),
+    ]
     lines += [line([cells[key][k] for key, _, _ in shown]) for k in range(len(table))]
     lines += ["-" * sum(widths), line([totals[key] for key, _, _ in shown]), ""]
     missing = total_hours - float(table["hours"].sum())
     agree = "all of them" if abs(missing) < 1e-6 else f"{missing:,.1f} h missing"
-    lines += _wrapped(f"Bins are left-closed: a bin from 60 holds 60.0 up to, not with, its upper end. Hours total {table['hours'].sum():,.0f} of "
-                      f"{total_hours:,.0f} h of the file, {agree}. MC wb: mean coincident wet bulb; W: humidity ratio.")  # fmt: skip
+    lines += _wrapped(
+        "Bins are left-closed: a bin from 60 holds 60.0 up to, not with, its upper end. Hours total "
+        f"{table['hours'].sum():,.0f} of "
+        f"{total_hours:,.0f} h of the file, {agree}. MC wb: mean coincident wet bulb; W: humidity ratio."
+    )
     return "\n".join(line.rstrip() for line in lines)
 
 

@@ -53,12 +53,13 @@ WEATHER_FOLDER = Path(__file__).resolve().parent.parent / "weather"
 _LARGEST_FILE_BYTES = 50_000_000
 _DEW_POINT_SLACK_F = 0.2  # a tenth of a degree C of rounding in the file
 # Mean pressure of a year against that of the standard atmosphere at the elevation of the station. Long-term means of
-# sea-level pressure lie between some 985 mbar (around Antarctica) and 1 025 mbar (inner Asia), 2.8 % below and 1.2 % above
-# the standard 1 013; warm or cold air under a high station adds about 1.5 % at 2,000 m (common knowledge, from memory).
-# So 3 % is more than weather explains: it stands for some 250 m of elevation, and for as much of the density of air.
+# sea-level pressure lie between some 985 mbar (around Antarctica) and 1 025 mbar (inner Asia), 2.8 % below and 1.2 %
+# above the standard 1 013; warm or cold air under a high station adds about 1.5 % at 2,000 m (common knowledge, from
+# memory). So 3 % is more than weather explains: it stands for some 250 m of elevation, and for as much of the density
+# of air.
 _PRESSURE_BAND_FRAC = 0.03
-# The middle of the lit hours of a day against noon by the sun [h]. It is within 0.1 h in the three files of weather/; hills on
-# one side of a station and samples taken within the hour move it by a quarter of an hour each.
+# The middle of the lit hours of a day against noon by the sun [h]. It is within 0.1 h in the three files of weather/;
+# hills on one side of a station and samples taken within the hour move it by a quarter of an hour each.
 _SUN_BAND_H = 0.5
 
 # Used columns: lowest and highest value taken as real, and the unit. Temperature and
@@ -132,8 +133,10 @@ class Weather:
 #: Typical years are named by the number of their station, or by their ending.
 _LOOKS_LIKE_WEATHER = re.compile(r"\d{5,6}\w*\.csv|.*\.(?:epw|tm2|tmy2|tmy3|tmy)", re.IGNORECASE)
 _SOURCES = (
-    "typical years are published, free of charge, by the US National Renewable Energy Laboratory (TMY3 archive of the National Solar "
-    "Radiation Database), by the US Department of Energy (EPW, worldwide), by the European Commission's PVGIS (EPW for any place) and by national "
+    "typical years are published, free of charge, by the US National Renewable Energy Laboratory (TMY3 archive of the "
+    "National Solar "
+    "Radiation Database), by the US Department of Energy (EPW, worldwide), by the European Commission's PVGIS (EPW "
+    "for any place) and by national "
     "weather services"
 )
 
@@ -151,9 +154,15 @@ def _places(project_dir) -> list[_Place]:
     project = Path(project_dir)
     found = [_Place(project, "", False), _Place(project / "weather", "weather/ beside the project")]
     above = Path(os.path.abspath(project)).parents
-    found += [_Place(folder / "weather", f"weather/ {_count(steps)} above the project") for steps, folder in enumerate(above, start=1)]
-    found += [_Place(Path("."), "the working folder", False), _Place(Path("weather"), "weather/ of the working folder"),
-              _Place(WEATHER_FOLDER, "weather/ of this program")]  # fmt: skip
+    found += [
+        _Place(folder / "weather", f"weather/ {_count(steps)} above the project")
+        for steps, folder in enumerate(above, start=1)
+    ]
+    found += [
+        _Place(Path("."), "the working folder", False),
+        _Place(Path("weather"), "weather/ of the working folder"),
+        _Place(WEATHER_FOLDER, "weather/ of this program"),
+    ]
     data = _pvlib_data()
     return found if data is None else [*found, _Place(data, "the data of the installed pvlib", False)]
 
@@ -187,8 +196,8 @@ def find_weather(name, project_dir) -> Path:
     Raises
     ------
     WeatherError
-        When it is in none of these places; says where it was looked for, which weather files there are, and where others
-        are to be had.
+        When it is in none of these places; says where it was looked for, which weather files there are, and where
+        others are to be had.
     """
     return _find(name, project_dir)[0]
 
@@ -215,7 +224,10 @@ def _find(name, project_dir) -> tuple[Path, str]:
         places_text += f", the working folder {working} and its weather/"
     places_text += ", weather/ of this program" if WEATHER_FOLDER.is_dir() else ""
     places_text += ", and the typical years that come with pvlib" if _pvlib_data() is not None else ""
-    raise WeatherError(f"{name}: weather file not found; looked in {places_text}; {_what_there_is(Path(name).name, places)}; {_SOURCES}")
+    raise WeatherError(
+        f"{name}: weather file not found; looked in {places_text}; {_what_there_is(Path(name).name, places)}; "
+        f"{_SOURCES}"
+    )
 
 
 def weather_for(name, project_dir, *, whole_f: str = "auto", pressure_psia: float | None = None) -> Weather:
@@ -302,9 +314,7 @@ def read_weather(path, *, whole_f: str = "auto", pressure_psia: float | None = N
             )
         )
     if not raw.columns["ghi_wm2"].any():
-        findings.append(
-            Finding("caution", f"weather {raw.file_name}", "The file holds no sun at all.")
-        )
+        findings.append(Finding("caution", f"weather {raw.file_name}", "The file holds no sun at all."))
 
     humidity_ratio = humidity_ratio_from_dewpoint(dew_f, pressure_psia)
     frame = typical_calendar()
@@ -379,8 +389,7 @@ def _rounding_finding(file_name, share, asked, rounded) -> Finding:
     return Finding(
         "info",
         f"weather {file_name}",
-        f"{share:.0%} of the dry bulbs lie on whole degrees F; dry bulb and dew point are {how}"
-        f"{why}.",
+        f"{share:.0%} of the dry bulbs lie on whole degrees F; dry bulb and dew point are {how}{why}.",
     )
 
 
@@ -396,15 +405,26 @@ def _what_there_is(name: str, places: list[_Place]) -> str:
     for place in places:
         try:
             with os.scandir(place.folder) as entries:
-                names |= {entry.name for entry, _ in zip(entries, range(2_000)) if _LOOKS_LIKE_WEATHER.fullmatch(entry.name) and entry.is_file()
-                          or place.only_weather and entry.name.lower().endswith(".csv") and entry.is_file()}  # fmt: skip
+                names |= {
+                    entry.name
+                    for entry, _ in zip(entries, range(2_000))
+                    if _LOOKS_LIKE_WEATHER.fullmatch(entry.name)
+                    and entry.is_file()
+                    or place.only_weather
+                    and entry.name.lower().endswith(".csv")
+                    and entry.is_file()
+                }
         except OSError:
             continue
     by_lower = {entry.lower(): entry for entry in sorted(names)}
     close = [by_lower[key] for key in get_close_matches(name.lower(), by_lower, n=1, cutoff=0.6)]
     hint = f"did you mean {close[0]}? " if close else ""
-    listed = ", ".join(sorted(names)[:_MOST_NAMED]) + (f" and {len(names) - _MOST_NAMED} more" if len(names) > _MOST_NAMED else "")
-    return f"{hint}there {'is' if len(names) == 1 else 'are'} {listed}" if names else "no weather file is in any of them"
+    listed = ", ".join(sorted(names)[:_MOST_NAMED]) + (
+        f" and {len(names) - _MOST_NAMED} more" if len(names) > _MOST_NAMED else ""
+    )
+    return (
+        f"{hint}there {'is' if len(names) == 1 else 'are'} {listed}" if names else "no weather file is in any of them"
+    )
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -422,8 +442,7 @@ def _bytes_of(path: Path) -> bytes:
 def _check_values(raw: RawWeather, skip: tuple[str, ...]) -> None:
     """Missing codes and impossible values of the used columns; fills dew points from RH."""
     outside = {
-        name: ~((raw.columns[name] >= low) & (raw.columns[name] <= high))
-        for name, (low, high, _) in _LIMITS.items()
+        name: ~((raw.columns[name] >= low) & (raw.columns[name] <= high)) for name, (low, high, _) in _LIMITS.items()
     }
     if not outside["temp_c"].any():
         fill = outside["dew_c"] & ~outside["rh_pct"] & (raw.columns["rh_pct"] > 0.0)
@@ -468,14 +487,24 @@ def _pressure_findings(raw: RawWeather, pressure_psia: float, given: bool) -> li
     off = pressure_psia / standard - 1.0
     if abs(off) <= _PRESSURE_BAND_FRAC:
         return []
-    apart = f"{abs(off):.1%} {'above' if off > 0 else 'below'} the standard atmosphere at the station's elevation of {raw.elevation_m / FOOT_M:,.0f} ft"
+    apart = (
+        f"{abs(off):.1%} {'above' if off > 0 else 'below'} the standard atmosphere at the station's elevation of "
+        f"{raw.elevation_m / FOOT_M:,.0f} ft"
+    )
     if given:
-        text = (f"The site pressure given, {pressure_psia:.2f} psia, is {apart} ({standard:.2f} psia): right only if the building stands that much "
-                "higher or lower than the station.")  # fmt: skip
+        text = (
+            f"The site pressure given, {pressure_psia:.2f} psia, is {apart} ({standard:.2f} psia): right only if the "
+            "building stands that much "
+            "higher or lower than the station."
+        )
         return [Finding("check", f"weather {raw.file_name}", text)]
-    text = (f"The mean pressure in the file, {pressure_psia:.2f} psia, is {apart} ({standard:.2f} psia, U.S. Standard Atmosphere), more than weather "
-            f"explains: the pressure or the elevation in the file is wrong. It scales the density of air and with it loads and fan energy. If the elevation "
-            f"is right, set weather.pressure_psia = {standard:.2f}.")  # fmt: skip
+    text = (
+        f"The mean pressure in the file, {pressure_psia:.2f} psia, is {apart} ({standard:.2f} psia, U.S. Standard "
+        "Atmosphere), more than weather "
+        "explains: the pressure or the elevation in the file is wrong. It scales the density of air and with it "
+        "loads and fan energy. If the elevation "
+        f"is right, set weather.pressure_psia = {standard:.2f}."
+    )
     return [Finding("caution", f"weather {raw.file_name}", text)]
 
 
@@ -484,12 +513,17 @@ def _sun_findings(raw: RawWeather) -> list[Finding]:
     early_h = _sun_early_h(raw)
     if early_h is None or abs(early_h) <= _SUN_BAND_H:
         return []
-    return [Finding(
-        "caution", f"weather {raw.file_name}",
-        f"The sun in the file comes {abs(early_h):.1f} h too {'early' if early_h > 0 else 'late'} for the longitude and time zone of its first line "
-        f"({raw.longitude_deg:g} deg, {raw.utc_offset_h:+g} h): its hours may be in UTC or in daylight-saving time. Schedules and sun on facades are off by as "
-        "much. Take a file in local standard time.",
-    )]  # fmt: skip
+    return [
+        Finding(
+            "caution",
+            f"weather {raw.file_name}",
+            f"The sun in the file comes {abs(early_h):.1f} h too {'early' if early_h > 0 else 'late'} for the "
+            "longitude and time zone of its first line "
+            f"({raw.longitude_deg:g} deg, {raw.utc_offset_h:+g} h): its hours may be in UTC or in daylight-saving "
+            "time. Schedules and sun on facades are off by as "
+            "much. Take a file in local standard time.",
+        )
+    ]
 
 
 def _sun_early_h(raw: RawWeather) -> float | None:
@@ -505,6 +539,12 @@ def _sun_early_h(raw: RawWeather) -> float | None:
         return None
     first, last = lit[days].argmax(axis=1), 23 - lit[days, ::-1].argmax(axis=1)
     turn = 2.0 * np.pi * days / 365.0
-    minutes = 229.18 * (0.000075 + 0.001868 * np.cos(turn) - 0.032077 * np.sin(turn) - 0.014615 * np.cos(2 * turn) - 0.040849 * np.sin(2 * turn))
+    minutes = 229.18 * (
+        0.000075
+        + 0.001868 * np.cos(turn)
+        - 0.032077 * np.sin(turn)
+        - 0.014615 * np.cos(2 * turn)
+        - 0.040849 * np.sin(2 * turn)
+    )
     noon = 12.0 - (raw.longitude_deg / 15.0 - raw.utc_offset_h) - minutes / 60.0
     return float(np.mean((noon - (first + last + 1) / 2.0 + 12.0) % 24.0 - 12.0))

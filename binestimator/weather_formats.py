@@ -35,9 +35,19 @@ DAYS_IN_MONTH = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 """Days of the months of the 365-day calendar."""
 
 MONTH_NAMES = (
-    "January", "February", "March", "April", "May", "June", "July", "August",
-    "September", "October", "November", "December",
-)  # fmt: skip
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 
 
 def typical_calendar() -> pd.DataFrame:
@@ -59,8 +69,14 @@ def lines_of(file_name: str, content: bytes) -> list[str]:
     if not content.strip():
         raise WeatherError(f"{file_name}: the file is empty; expected TMY3, TMY2 or EPW weather")
     # Station names of older files are in Latin-1, with which decoding cannot fail.
-    text = text_of(content, file_name, "weather file", "expected TMY3, TMY2 or EPW weather: unpack an archive, and save a sheet as plain text",
-                   WeatherError, other="latin-1")  # fmt: skip
+    text = text_of(
+        content,
+        file_name,
+        "weather file",
+        "expected TMY3, TMY2 or EPW weather: unpack an archive, and save a sheet as plain text",
+        WeatherError,
+        other="latin-1",
+    )
     return text.rstrip().split("\n")
 
 
@@ -89,9 +105,7 @@ class RawWeather:
 
 
 _TMY3_DATE = re.compile(r"\s*(\d{1,2})/(\d{1,2})/\d{4}\s*,\s*(\d{1,2}):(\d{2})\s*,")
-_EPW_DATE = re.compile(
-    r"\s*\d{4}\s*,\s*(\d{1,2})\s*,\s*(\d{1,2})\s*,\s*(\d{1,2})\s*,\s*(-?\d+)\s*,"
-)
+_EPW_DATE = re.compile(r"\s*\d{4}\s*,\s*(\d{1,2})\s*,\s*(\d{1,2})\s*,\s*(\d{1,2})\s*,\s*(-?\d+)\s*,")
 _TMY2_DATE = re.compile(r" [ \d]\d([ \d]\d)([ \d]\d)([ \d]\d)[ \d]{8}")
 _TMY2_STATION = re.compile(
     r"\s*(\d{5})\s+(\S.*?)\s+([A-Z]{2})\s+(-?\d+)\s+([NS])\s+(\d+)\s+(\d+)\s+([EW])\s+(\d+)"
@@ -181,17 +195,29 @@ def _refuse_other_separators(file_name: str, lines: list[str]) -> None:
     for sign, name in _SEPARATORS.items():
         if sum(line.count(sign) >= 5 for line in look) >= min(2, len(look)):
             number = next(number for number, line in enumerate(look, start=1) if line.count(sign) >= 5)
-            row = next((row for row in lines[10:30] if re.search(rf"{re.escape(sign)}-?\d+,\d+{re.escape(sign)}", row)), "")
+            row = next(
+                (row for row in lines[10:30] if re.search(rf"{re.escape(sign)}-?\d+,\d+{re.escape(sign)}", row)), ""
+            )
             comma = " and decimal commas" if row else ""
             raise WeatherError(
-                f"{file_name}, line {number}: the fields are separated by {name}{comma}; got {quoted(row or look[number - 1])}; expected commas"
-                f"{' and decimal points' if row else ''}, as in the file at its source; take that file as it is (a spreadsheet program "
+                f"{file_name}, line {number}: the fields are separated by {name}{comma}; got "
+                f"{quoted(row or look[number - 1])}; expected commas"
+                f"{' and decimal points' if row else ''}, as in the file at its source; take that file as it is (a "
+                "spreadsheet program "
                 "changes it on saving)"
             )
-    wrapped = next((number for number, line in enumerate(look, start=1) if re.fullmatch(r'"[^"]*,[^"]*,[^"]*,[^"]*(""[^"]*)*"[,;]*', line.strip())), 0)
+    wrapped = next(
+        (
+            number
+            for number, line in enumerate(look, start=1)
+            if re.fullmatch(r'"[^"]*,[^"]*,[^"]*,[^"]*(""[^"]*)*"[,;]*', line.strip())
+        ),
+        0,
+    )
     if wrapped:
         raise WeatherError(
-            f"{file_name}, line {wrapped}: quotes around the whole line; got {quoted(look[wrapped - 1])}; take the file as it is at its source, or "
+            f"{file_name}, line {wrapped}: quotes around the whole line; got {quoted(look[wrapped - 1])}; take the "
+            "file as it is at its source, or "
             "remove the quotes"
         )
 
@@ -200,18 +226,29 @@ def _other_layout(lines: list[str]) -> str:
     """What a file is that is none of the three formats, in words, or an empty text."""
     start, names = lines[0].lstrip(), {name.strip().casefold() for line in lines[:4] for name in line.split(",")}
     if start.startswith(("{", "[{")):
-        return "a JSON file, not a weather file; if it is a typical year, its source may offer it in EPW form: take that"
+        return (
+            "a JSON file, not a weather file; if it is a typical year, its source may offer it in EPW form: take that"
+        )
     if start.startswith("<"):
         return "a web page or XML file, perhaps saved in place of the weather file itself; fetch the file again"
     if start.startswith("[") and any(line.startswith("[weather]") for line in lines[:200]):
         return "the format is not recognised: this looks like a project file"
     if start.startswith("Latitude (decimal degrees)"):
-        return "a typical year in the CSV layout of the European Commission's PVGIS, which offers the same year in EPW form: take that"
+        return (
+            "a typical year in the CSV layout of the European Commission's PVGIS, which offers the same year in EPW "
+            "form: take that"
+        )
     if {"year", "month", "day", "hour", "minute", "ghi", "dni"} <= names:
-        return ("hourly data in the CSV layout of the National Solar Radiation Database, often stamped at half past the hour; convert it to EPW, "
-                "or take a TMY3 file of that database")  # fmt: skip
+        return (
+            "hourly data in the CSV layout of the National Solar Radiation Database, often stamped at half past the "
+            "hour; convert it to EPW, "
+            "or take a TMY3 file of that database"
+        )
     if "date" in "".join(names) and any("w/m" in name for name in names):
-        return "hourly data under column names that are not those of TMY3; the second line of TMY3 begins 'Date (MM/DD/YYYY)'"
+        return (
+            "hourly data under column names that are not those of TMY3; the second line of TMY3 begins 'Date "
+            "(MM/DD/YYYY)'"
+        )
     return ""
 
 
@@ -284,9 +321,7 @@ def _parse_epw(file_name: str, lines: list[str]) -> RawWeather:
             )
     periods = [field.strip() for field in lines[7].split(",")]
     if len(periods) > 2 and periods[2] not in ("1", ""):
-        raise WeatherError(
-            f"{file_name}, line 8: the file holds {periods[2]} records an hour; expected 1"
-        )
+        raise WeatherError(f"{file_name}, line 8: the file holds {periods[2]} records an hour; expected 1")
     fields = _split_station(file_name, lines[0], least=10)
     _, *names, state, country, _, station, latitude, longitude, zone, elevation = fields
     site = _site(file_name, lines[0], latitude, longitude, zone, elevation)
@@ -298,9 +333,7 @@ def _parse_epw(file_name: str, lines: list[str]) -> RawWeather:
             f"{file_name}, line 9: {count} fields; got {quoted(rows[0])}; expected 16 to {_EPW_FIELDS} in an EPW row"
         )
     _check_field_count(file_name, rows, 9, count)
-    _check_calendar(
-        file_name, rows, 9, _EPW_DATE, "year,month,day,hour,minute", minutes=("0", "00", "60")
-    )
+    _check_calendar(file_name, rows, 9, _EPW_DATE, "year,month,day,hour,minute", minutes=("0", "00", "60"))
     # As above; and no comment of the header, where a quotation mark may stay open.
     plain = f"LOCATION,station,-,-,-,0,{latitude},{longitude},{zone},{elevation}"
     header = [plain, *_EPW_HEADER[1:]]
@@ -335,9 +368,7 @@ def _parse_tmy2(file_name: str, lines: list[str]) -> RawWeather:
             "expected number, name, state, time zone, N or S with degrees and minutes, E or W "
             "with degrees and minutes, elevation"
         )
-    station, city, state, zone, ns, lat_deg, lat_min, ew, lon_deg, lon_min, elevation = (
-        match.groups()
-    )
+    station, city, state, zone, ns, lat_deg, lat_min, ew, lon_deg, lon_min, elevation = match.groups()
     latitude = (int(lat_deg) + int(lat_min) / 60.0) * (1 if ns == "N" else -1)
     longitude = (int(lon_deg) + int(lon_min) / 60.0) * (1 if ew == "E" else -1)
     site = _site(file_name, lines[0], latitude, longitude, zone, elevation)
@@ -382,8 +413,7 @@ def _split_station(file_name: str, line: str, least: int) -> list[str]:
     fields = [field.strip() for field in next(csv.reader([line], skipinitialspace=True))]
     if len(fields) < least:
         raise WeatherError(
-            f"{file_name}, line 1: the station line has {len(fields)} fields; expected {least}; "
-            f"got {quoted(line)}"
+            f"{file_name}, line 1: the station line has {len(fields)} fields; expected {least}; got {quoted(line)}"
         )
     return fields
 
@@ -403,7 +433,8 @@ def _site(file_name: str, line: str, latitude, longitude, zone, elevation) -> di
             number = np.nan
         if not low <= number <= high:
             raise WeatherError(
-                f"{file_name}, line 1: {what}: got {str(value)!r} in {quoted(line)}; expected {low:g} to {high:g}; numbers have decimal points, and "
+                f"{file_name}, line 1: {what}: got {str(value)!r} in {quoted(line)}; expected {low:g} to {high:g}; "
+                "numbers have decimal points, and "
                 "a name that holds a comma stands in quotes"
             )
         site[name] = number
@@ -423,13 +454,15 @@ def _check_field_count(file_name: str, rows: list[str], first_line: int, count: 
     for number, row in enumerate(rows, start=first_line):
         if '"' in row:
             raise WeatherError(
-                f"{file_name}, line {number:,}: a quote in a row of numbers; got {quoted(row)}; remove the quotes, or take the file as it is "
+                f"{file_name}, line {number:,}: a quote in a row of numbers; got {quoted(row)}; remove the quotes, or "
+                "take the file as it is "
                 "at its source"
             )
         if row.count(",") != count - 1:
             commas = " (decimal commas?)" if row.count(",") > count and rows[-1].count(",") > count else ""
             raise WeatherError(
-                f"{file_name}, line {number:,}: {row.count(',') + 1} fields{commas}; got {quoted(row)}; expected {count}; "
+                f"{file_name}, line {number:,}: {row.count(',') + 1} fields{commas}; got {quoted(row)}; expected "
+                f"{count}; "
                 "the file may have been cut off or edited; take it as it is at its source"
             )
 
@@ -456,7 +489,8 @@ def _check_calendar(file_name, rows, first_line, pattern, form, minutes=None) ->
         for number, stamp in enumerate(stamps):
             if stamp[3] not in minutes:
                 raise WeatherError(
-                    f"{file_name}, line {first_line + number:,}: minute {stamp[3]}; got {quoted(rows[number])}; expected "
+                    f"{file_name}, line {first_line + number:,}: minute {stamp[3]}; got {quoted(rows[number])}; "
+                    "expected "
                     "hourly rows stamped on the hour"
                 )
     leap = (month == 2) & (day == 29)
@@ -471,7 +505,8 @@ def _check_calendar(file_name, rows, first_line, pattern, form, minutes=None) ->
     if not valid.all():
         number = int((~valid).argmax())
         raise WeatherError(
-            f"{file_name}, line {first_line + number:,}: no such hour; got {quoted(rows[number])}: month {month[number]}, "
+            f"{file_name}, line {first_line + number:,}: no such hour; got {quoted(rows[number])}: month "
+            f"{month[number]}, "
             f"day {day[number]}, hour {hour[number]}; expected an hour of a 365-day year"
         )
     if hour[0] == 0:
@@ -516,7 +551,7 @@ def _through_pvlib(file_name: str, reader, lines: list[str], **options) -> pd.Da
             # Mixed types in a column: unused ones do not matter, used ones are checked.
             warnings.simplefilter("ignore", pd.errors.DtypeWarning)
             frame, _ = reader(io.StringIO("\n".join(lines) + "\n"), **options)
-    except Exception as error:  # noqa: BLE001 - the reader raises whatever its parsers raise
+    except Exception as error:
         raise WeatherError(f"{file_name}: the data rows cannot be parsed: {error}") from error
     if len(frame) != HOURS_IN_YEAR:
         raise WeatherError(f"{file_name}: parsed to {len(frame):,} rows; expected 8,760")
@@ -530,7 +565,6 @@ def _numbers(file_name: str, values, label: str, first_line: int, written, name:
     if bad.any():
         row = int(bad.argmax())
         raise WeatherError(
-            f"{file_name}, line {first_line + row:,}, column {label}: got "
-            f"{written(name, row)!r}; expected a number"
+            f"{file_name}, line {first_line + row:,}, column {label}: got {written(name, row)!r}; expected a number"
         )
     return numbers

@@ -13,7 +13,8 @@ What stands under a name already is replaced when it is, byte for byte, what the
 - a file that was read in this run is refused always.
 
 A symbolic link stays: the file it leads to is replaced. Permissions, and the owner where that is allowed, are
-those of the file that is replaced. Of hard links only the name written to gets the new file; other names keep the old one.
+those of the file that is replaced. Of hard links only the name written to gets the new file; other names keep the old
+one.
 """
 
 from __future__ import annotations
@@ -134,7 +135,10 @@ def _judge(path: Path, kind: str, manners: Manners) -> _Place:
     """What stands under a name, and whether it is replaced or kept; anything else is refused."""
     for other in manners.read:
         if same_file(path, other):
-            raise WorkbookError(f"{path}: is {_named(path, other)} that this run reads, which is never written over; {manners.elsewhere}")
+            raise WorkbookError(
+                f"{path}: is {_named(path, other)} that this run reads, which is never written over; "
+                f"{manners.elsewhere}"
+            )
     try:
         target = Path(os.path.realpath(path))
         found = os.stat(path)
@@ -155,9 +159,18 @@ def _judge(path: Path, kind: str, manners: Manners) -> _Place:
         return _Place(path, target, found)
     if mark.kind == kind and manners.keep:
         return _Place(path, target, found, keeps=True)
-    what = f"is no {kind} of this program" if mark.kind is None else (
-        f"is a file of another kind ({mark.kind})" if mark.kind != kind else "is not as this program wrote it: it was changed, or is of an earlier version")
-    raise WorkbookError(f"{path}: stands there already and {what}; move it, {manners.elsewhere}, or replace it with {manners.insist}")
+    what = (
+        f"is no {kind} of this program"
+        if mark.kind is None
+        else (
+            f"is a file of another kind ({mark.kind})"
+            if mark.kind != kind
+            else "is not as this program wrote it: it was changed, or is of an earlier version"
+        )
+    )
+    raise WorkbookError(
+        f"{path}: stands there already and {what}; move it, {manners.elsewhere}, or replace it with {manners.insist}"
+    )
 
 
 def _named(path: Path, other) -> str:
@@ -170,9 +183,11 @@ def _new_place(path: Path, manners: Manners) -> _Place:
         folder = os.stat(target.parent)
     except OSError as error:
         if isinstance(error, FileNotFoundError) and not _current_folder_is_gone(path):
-            raise WorkbookError(f"{path}: the folder {path.parent} does not exist; make it or {manners.elsewhere}"
-                                if not os.path.islink(path) else
-                                f"{path}: is a link to {os.readlink(path)}, whose folder does not exist; {manners.elsewhere}") from error  # fmt: skip
+            raise WorkbookError(
+                f"{path}: the folder {path.parent} does not exist; make it or {manners.elsewhere}"
+                if not os.path.islink(path)
+                else f"{path}: is a link to {os.readlink(path)}, whose folder does not exist; {manners.elsewhere}"
+            ) from error
         raise _refusal(path, error, manners) from error
     if not stat.S_ISDIR(folder.st_mode):
         raise WorkbookError(f"{path}: {path.parent} is a file, not a folder; {manners.elsewhere}")
@@ -188,8 +203,10 @@ def _mark(path: Path, found: os.stat_result, manners: Manners) -> tuple[Mark, os
             found = os.fstat(handle)
             return mark_of(file.read(_LARGEST + 1)), found
     except OSError as error:
-        raise WorkbookError(f"{path}: stands there already and cannot be read to see whether it may be replaced "
-                            f"({error.strerror or error}); {manners.elsewhere}") from error  # fmt: skip
+        raise WorkbookError(
+            f"{path}: stands there already and cannot be read to see whether it may be replaced "
+            f"({error.strerror or error}); {manners.elsewhere}"
+        ) from error
 
 
 # ---------------------------------------------------------------- writing
@@ -287,7 +304,8 @@ class _Move:
             self.old = self.kept = None
 
     def clean(self) -> None:
-        """Remove hidden files; what made writing fail can make this fail too, and the first error is the one to tell."""
+        """Remove hidden files; what made writing fail can make this fail too, and the first error is the one to
+        tell."""
         for name in (self.made, None if self.kept is not None else self.old):
             if name is not None:
                 with contextlib.suppress(OSError):
@@ -315,12 +333,20 @@ def _move_all(moves: list[_Move], manners: Manners) -> dict[Path, Path]:
     except BaseException as error:
         left = _put_all_back(moves)
         if left:
-            raise WorkbookError(f"{at.file.path}: cannot be written ({_reason(error)}), and not all could be put back: {'; '.join(left)}") from error
+            raise WorkbookError(
+                f"{at.file.path}: cannot be written ({_reason(error)}), and not all could be put back: "
+                f"{'; '.join(left)}"
+            ) from error
         if isinstance(error, OSError):
             raise _refusal(at.file.path, error, manners, replaces=at.place.found is not None) from error
         raise
-    return {move.file.path: move.file.path.with_name(move.kept.name) if move.file.path.parent.resolve() == move.kept.parent else move.kept
-            for move in moves if move.kept is not None}  # fmt: skip
+    return {
+        move.file.path: move.file.path.with_name(move.kept.name)
+        if move.file.path.parent.resolve() == move.kept.parent
+        else move.kept
+        for move in moves
+        if move.kept is not None
+    }
 
 
 def _put_all_back(moves: list[_Move]) -> list[str]:
@@ -336,7 +362,9 @@ def _put_all_back(moves: list[_Move]) -> list[str]:
                 left.append(f"{move.file.path} is new and should be deleted ({_reason(error)})")
             else:
                 move.kept = Path(move.old)  # not to be cleaned up
-                left.append(f"{move.file.path} is new, its earlier content is in {_out_of_hiding(move)} ({_reason(error)})")
+                left.append(
+                    f"{move.file.path} is new, its earlier content is in {_out_of_hiding(move)} ({_reason(error)})"
+                )
     return left
 
 
@@ -439,7 +467,10 @@ def _alone(folders: set[Path]) -> Iterator[None]:
                     break
                 except BlockingIOError:
                     if time.monotonic() > end:
-                        raise WorkbookError(f"{folder}: another run has been writing here for {_LONGEST_WAIT_S:g} s; run again when it has ended") from None
+                        raise WorkbookError(
+                            f"{folder}: another run has been writing here for {_LONGEST_WAIT_S:g} s; run again when "
+                            "it has ended"
+                        ) from None
                     time.sleep(0.02)
                 except OSError:
                     break  # a file system without locks
@@ -517,12 +548,23 @@ def remedy(error: OSError, elsewhere: str) -> str:
 def _refusal(path, error: OSError | ValueError, manners: Manners, *, replaces: bool = False) -> WorkbookError:
     """A place that cannot be written."""
     if _current_folder_is_gone(path):
-        return WorkbookError(f"{path}: the current folder no longer exists; change to another one (cd), or give a full path")
-    do = remedy(error, manners.elsewhere) if isinstance(error, OSError) else f"the name has unprintable characters; {manners.elsewhere}"
+        return WorkbookError(
+            f"{path}: the current folder no longer exists; change to another one (cd), or give a full path"
+        )
+    do = (
+        remedy(error, manners.elsewhere)
+        if isinstance(error, OSError)
+        else f"the name has unprintable characters; {manners.elsewhere}"
+    )
     if not do and replaces and error.errno in (errno.EPERM, errno.EACCES, errno.EBUSY, errno.ETXTBSY):
-        do = f"it belongs to somebody else, is locked, or is open in another program; close or unlock it, or {manners.elsewhere}"
+        do = (
+            "it belongs to somebody else, is locked, or is open in another program; close or unlock it, or "
+            f"{manners.elsewhere}"
+        )
     verb = "replaced" if replaces else "written"
-    return WorkbookError(f"{path}: cannot be {verb} ({_reason(error)}); {do or f'check its permissions, or {manners.elsewhere}'}")
+    return WorkbookError(
+        f"{path}: cannot be {verb} ({_reason(error)}); {do or f'check its permissions, or {manners.elsewhere}'}"
+    )
 
 
 def _folder_refusal(path: Path, error: OSError, manners: Manners) -> WorkbookError:
@@ -530,5 +572,7 @@ def _folder_refusal(path: Path, error: OSError, manners: Manners) -> WorkbookErr
     do = remedy(error, manners.elsewhere)
     if do or _current_folder_is_gone(path):
         return _refusal(path, error, manners)
-    return WorkbookError(f"{path}: cannot be written: no file can be made in the folder {path.parent} ({_reason(error)}); "
-                         f"check its permissions, or {manners.elsewhere}")  # fmt: skip
+    return WorkbookError(
+        f"{path}: cannot be written: no file can be made in the folder {path.parent} ({_reason(error)}); "
+        f"check its permissions, or {manners.elsewhere}"
+    )

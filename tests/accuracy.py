@@ -65,7 +65,13 @@ COOLING = (
     {"type": "chilled_water", "chiller_set": "A", "kw_per_ton": 1.2, "units": 1},
     {"type": "direct_expansion", "stages": 2, "units": 2},
     {"type": "chilled_water", "chiller_set": "C", "kw_per_ton": 0.75, "units": 3, "below_minimum": "hold"},
-    {"type": "chilled_water", "chiller_set": "G", "kw_per_ton": 0.58, "other_load_tons": 150, "chilled_pump_control": "constant"},
+    {
+        "type": "chilled_water",
+        "chiller_set": "G",
+        "kw_per_ton": 0.58,
+        "other_load_tons": 150,
+        "chilled_pump_control": "constant",
+    },
 )
 HEATING = (
     {"type": "boiler"},
@@ -96,19 +102,29 @@ def generated(seed: int) -> dict:
     always = {"always_on": True} if mode == "never" else {}
     groups = []
     for name, people, power, start in (("work", 180, 0.9, 7), ("class", 30, 0.5, 8), ("lab", 250, 3.0, 6)):
-        groups.append({
-            "name": name, **always, "people_ft2": people, "equipment_w_ft2": float(power * rng.uniform(0.7, 1.3)),
-            "lights_w_ft2": float(rng.uniform(0.5, 1.2)), "minimum_flow_frac": round(minimum, 3),
-            "minimum_unoccupied_frac": round(0.5 * minimum, 3) if i % 2 else 0.0,
-            "heating_setpoint_f": float(rng.choice([68, 70, 71])), "cooling_setpoint_f": float(rng.choice([73, 75, 76])),
-            "people_occupied_frac": float(rng.uniform(0.4, 0.9)), "equipment_unoccupied_frac": float(rng.uniform(0.1, 0.6)),
-        })  # fmt: skip
+        groups.append(
+            {
+                "name": name,
+                **always,
+                "people_ft2": people,
+                "equipment_w_ft2": float(power * rng.uniform(0.7, 1.3)),
+                "lights_w_ft2": float(rng.uniform(0.5, 1.2)),
+                "minimum_flow_frac": round(minimum, 3),
+                "minimum_unoccupied_frac": round(0.5 * minimum, 3) if i % 2 else 0.0,
+                "heating_setpoint_f": float(rng.choice([68, 70, 71])),
+                "cooling_setpoint_f": float(rng.choice([73, 75, 76])),
+                "people_occupied_frac": float(rng.uniform(0.4, 0.9)),
+                "equipment_unoccupied_frac": float(rng.uniform(0.1, 0.6)),
+            }
+        )
         if mode != "never":
             groups[-1].update(weekday_hours=[start, start + 11])
             if i % 3 == 0:
                 groups[-1].update(saturday_hours=[8, 14])
         if name == "work":
-            groups[-1]["people_profile"] = [0] * 7 + [0.3, 0.8, 0.9, 0.9, 0.8, 0.5, 0.8, 0.9, 0.9, 0.8, 0.4, 0.1] + [0] * 5
+            groups[-1]["people_profile"] = (
+                [0] * 7 + [0.3, 0.8, 0.9, 0.9, 0.8, 0.5, 0.8, 0.9, 0.9, 0.8, 0.4, 0.1] + [0] * 5
+            )
         if name == "class" and mode == "never":
             groups[-1]["equipment_profile"] = [0.1] * 8 + [0.9] * 10 + [0.3] * 6
     zones = []
@@ -119,8 +135,13 @@ def generated(seed: int) -> dict:
                 "area_ft2": area, "multiplier": int(rng.choice([1, 1, 1, 2, 4])),
                 "gain_multiplier": float(rng.uniform(0.5, 1.6))}  # fmt: skip
         if side:
-            zone.update({f"glass_{side}_ft2": area * float(rng.uniform(0.05, 0.25)), "ua_btuh_f": area * float(rng.uniform(0.05, 0.3)),
-                         "infiltration_cfm": area * 0.03})  # fmt: skip
+            zone.update(
+                {
+                    f"glass_{side}_ft2": area * float(rng.uniform(0.05, 0.25)),
+                    "ua_btuh_f": area * float(rng.uniform(0.05, 0.3)),
+                    "infiltration_cfm": area * 0.03,
+                }
+            )
         if rng.random() < 0.3:
             zone.update(roof_ft2=area)
         if i % 5 == 2 and rng.random() < 0.7:
@@ -147,18 +168,29 @@ def generated(seed: int) -> dict:
         "air_handler": air_handler,
         "outdoor_air": {"control": ("flow", "position", "people")[(i // 2) % 3]},
         "economizer": dict(ECONOMIZER[i % 7]),
-        "fan": {"design_dsp_inwc": dsp, "design_total_inwc": dsp + float(rng.uniform(2.0, 3.5)),
-                "minimum_speed_frac": float(rng.choice([0.1, 0.2, 0.3])),
-                "arrangement": "blow_through" if i % 8 == 5 else "draw_through",
-                "part_load": "published_curves" if i % 11 == 7 else "pressure"},
+        "fan": {
+            "design_dsp_inwc": dsp,
+            "design_total_inwc": dsp + float(rng.uniform(2.0, 3.5)),
+            "minimum_speed_frac": float(rng.choice([0.1, 0.2, 0.3])),
+            "arrangement": "blow_through" if i % 8 == 5 else "draw_through",
+            "part_load": "published_curves" if i % 11 == 7 else "pressure",
+        },
         "return_fan": {"type": ("none", "return", "relief")[i % 3 if i % 4 else 0]},
         "cooling": dict(COOLING[(3 * i + i // 7) % 7]),
         "heating": dict(HEATING[(2 * i + i // 5) % 5]),
         "preheat": {"type": "gas_furnace" if i % 6 == 5 else "same"},
-        "limits": {"sat_min_f": design, "sat_max_f": sat_max, "humidity": ("none", "none", "outdoor_dewpoint", "room_dewpoint")[(i // 3) % 4]},
-        "prices": {"electricity_usd_kwh": float(rng.uniform(0.08, 0.25)), "fuel_usd_therm": float(rng.uniform(0.7, 2.0))},
-        "sat": {}, "dsp": {},
-    }  # fmt: skip
+        "limits": {
+            "sat_min_f": design,
+            "sat_max_f": sat_max,
+            "humidity": ("none", "none", "outdoor_dewpoint", "room_dewpoint")[(i // 3) % 4],
+        },
+        "prices": {
+            "electricity_usd_kwh": float(rng.uniform(0.08, 0.25)),
+            "fuel_usd_therm": float(rng.uniform(0.7, 2.0)),
+        },
+        "sat": {},
+        "dsp": {},
+    }
     if i % 5 == 1:
         raw["weather"]["pressure_psia"] = 12.1  # about 5,200 ft
     if i % 4 == 1:
@@ -174,22 +206,59 @@ def held_out(design_sat, sat_max, dsp) -> list[dict]:
     """Strategies and limits that the choice of rows has not seen."""
     low, high = design_sat, min(sat_max, 64.0)
     return [
-        {"id": "h_fixed_sat", "name": "Fixed SAT between the limits", "sat": {"strategy": "fixed", "setpoint_f": low + 0.37 * (high - low)}, "dsp": "as_found"},
-        {"id": "h_steep_line", "name": "Steep outdoor-air line", "dsp": "as_found",
-         "sat": {"strategy": "outdoor_air", "points": [[48.0, high - 0.6], [57.0, low + 1.2]]}},
-        {"id": "h_table", "name": "Table of four points, DSP by airflow",
-         "sat": {"strategy": "outdoor_air", "points": [[30.0, high], [50.0, high - 1.5], [66.0, low + 2.2], [82.0, low]]},
-         "dsp": {"strategy": "airflow", "points": [[30, 0.4 * dsp], [90, 0.9 * dsp]], "flow_error_frac": 0.05}},
-        {"id": "h_demand", "name": "Demand within other limits",
-         "sat": {"strategy": "demand", "min_f": low + 0.7, "max_f": high - 1.3, "oat_min_f": 52.0, "oat_max_f": 78.0, "ignored_requests": 4},
-         "dsp": {"strategy": "demand", "min_inwc": 0.45, "max_inwc": 0.85 * dsp, "ignored_requests": 1}},
-        {"id": "h_low_dsp", "name": "Fixed low DSP", "sat": "as_found", "dsp": {"strategy": "fixed", "setpoint_inwc": 0.62 * dsp}},
-        {"id": "h_dsp_demand", "name": "DSP by demand, other range",
-         "sat": {"strategy": "fixed", "setpoint_f": low + 1.3}, "dsp": {"strategy": "demand", "min_inwc": 0.6, "ignored_requests": 5}},
-        {"id": "h_optimal", "name": "Cost optimal to a lower limit, DSP by outdoor air",
-         "sat": {"strategy": "cost_optimal", "max_f": high - 1.7},
-         "dsp": {"strategy": "outdoor_air", "points": [[45, 0.45 * dsp], [80, 0.95 * dsp]]}},
-    ]  # fmt: skip
+        {
+            "id": "h_fixed_sat",
+            "name": "Fixed SAT between the limits",
+            "sat": {"strategy": "fixed", "setpoint_f": low + 0.37 * (high - low)},
+            "dsp": "as_found",
+        },
+        {
+            "id": "h_steep_line",
+            "name": "Steep outdoor-air line",
+            "dsp": "as_found",
+            "sat": {"strategy": "outdoor_air", "points": [[48.0, high - 0.6], [57.0, low + 1.2]]},
+        },
+        {
+            "id": "h_table",
+            "name": "Table of four points, DSP by airflow",
+            "sat": {
+                "strategy": "outdoor_air",
+                "points": [[30.0, high], [50.0, high - 1.5], [66.0, low + 2.2], [82.0, low]],
+            },
+            "dsp": {"strategy": "airflow", "points": [[30, 0.4 * dsp], [90, 0.9 * dsp]], "flow_error_frac": 0.05},
+        },
+        {
+            "id": "h_demand",
+            "name": "Demand within other limits",
+            "sat": {
+                "strategy": "demand",
+                "min_f": low + 0.7,
+                "max_f": high - 1.3,
+                "oat_min_f": 52.0,
+                "oat_max_f": 78.0,
+                "ignored_requests": 4,
+            },
+            "dsp": {"strategy": "demand", "min_inwc": 0.45, "max_inwc": 0.85 * dsp, "ignored_requests": 1},
+        },
+        {
+            "id": "h_low_dsp",
+            "name": "Fixed low DSP",
+            "sat": "as_found",
+            "dsp": {"strategy": "fixed", "setpoint_inwc": 0.62 * dsp},
+        },
+        {
+            "id": "h_dsp_demand",
+            "name": "DSP by demand, other range",
+            "sat": {"strategy": "fixed", "setpoint_f": low + 1.3},
+            "dsp": {"strategy": "demand", "min_inwc": 0.6, "ignored_requests": 5},
+        },
+        {
+            "id": "h_optimal",
+            "name": "Cost optimal to a lower limit, DSP by outdoor air",
+            "sat": {"strategy": "cost_optimal", "max_f": high - 1.7},
+            "dsp": {"strategy": "outdoor_air", "points": [[45, 0.45 * dsp], [80, 0.95 * dsp]]},
+        },
+    ]
 
 
 def drawn(seed: int, design_sat, sat_max, dsp, count: int = DRAWN) -> list[dict]:
@@ -214,27 +283,51 @@ def drawn(seed: int, design_sat, sat_max, dsp, count: int = DRAWN) -> list[dict]
             lambda: "as_found",
             lambda: {"strategy": "fixed", "setpoint_f": between(design_sat, sat_max)},
             lambda: {"strategy": "outdoor_air", "points": falling(design_sat, sat_max, 25.0, 85.0)},
-            lambda: {"strategy": "demand", "min_f": low, "max_f": high, "oat_min_f": first, "oat_max_f": between(first + 3.0, first + 30.0),
-                     "ignored_requests": int(rng.integers(0, 9))},
+            lambda: {
+                "strategy": "demand",
+                "min_f": low,
+                "max_f": high,
+                "oat_min_f": first,
+                "oat_max_f": between(first + 3.0, first + 30.0),
+                "ignored_requests": int(rng.integers(0, 9)),
+            },
             lambda: {"strategy": "cost_optimal", "min_f": low, "max_f": high},
-        )[int(rng.integers(5))]()  # fmt: skip
+        )[int(rng.integers(5))]()
 
     def pressure():
         low = between(0.25, 0.6)
         return (
             lambda: "as_found",
             lambda: {"strategy": "fixed", "setpoint_inwc": between(0.4 * dsp, dsp)},
-            lambda: {"strategy": "outdoor_air", "points": [[t, v] for (t, _), v in zip(falling(0, 1, 25.0, 85.0), np.sort(rng.uniform(0.3 * dsp, dsp, 4)))]},
-            lambda: {"strategy": "airflow", "points": [[between(20, 45), between(0.3 * dsp, 0.6 * dsp)], [between(70, 100), between(0.7 * dsp, dsp)]],
-                     "flow_error_frac": between(-0.1, 0.1)},
-            lambda: {"strategy": "demand", "min_inwc": low, "max_inwc": between(max(0.6 * dsp, low + 0.1), dsp), "ignored_requests": int(rng.integers(0, 9))},
-        )[int(rng.integers(5))]()  # fmt: skip
+            lambda: {
+                "strategy": "outdoor_air",
+                "points": [
+                    [t, v] for (t, _), v in zip(falling(0, 1, 25.0, 85.0), np.sort(rng.uniform(0.3 * dsp, dsp, 4)))
+                ],
+            },
+            lambda: {
+                "strategy": "airflow",
+                "points": [
+                    [between(20, 45), between(0.3 * dsp, 0.6 * dsp)],
+                    [between(70, 100), between(0.7 * dsp, dsp)],
+                ],
+                "flow_error_frac": between(-0.1, 0.1),
+            },
+            lambda: {
+                "strategy": "demand",
+                "min_inwc": low,
+                "max_inwc": between(max(0.6 * dsp, low + 0.1), dsp),
+                "ignored_requests": int(rng.integers(0, 9)),
+            },
+        )[int(rng.integers(5))]()
 
     out = []
     for n in range(count):
         record = {"sat": sat(), "dsp": pressure()}
         words = [r if isinstance(r, str) else r["strategy"] for r in record.values()]
-        out.append({"id": f"d_{n + 1}_{words[0]}_{words[1]}", "name": f"Drawn {n + 1}: {words[0]}, {words[1]}", **record})
+        out.append(
+            {"id": f"d_{n + 1}_{words[0]}_{words[1]}", "name": f"Drawn {n + 1}: {words[0]}, {words[1]}", **record}
+        )
     return out
 
 
@@ -242,7 +335,8 @@ DEMOS = {path.stem: path for path in sorted(ROOT.glob("demo_projects/*/*.toml"))
 
 
 def projects_of(name: str):
-    """A project of the evidence with its own candidates; with those that edits are judged by; and with all, held out and drawn too."""
+    """A project of the evidence with its own candidates; with those that edits are judged by; and with all, held out
+    and drawn too."""
     if name in DEMOS:
         own = read_project(DEMOS[name])
         raw = tomllib.loads(DEMOS[name].read_text(encoding="utf-8"))
@@ -251,7 +345,9 @@ def projects_of(name: str):
         return own, own, project_from_mapping(raw, DEMOS[name].parent)
     raw = generated(int(name.split()[1]))
     few = [c for c in raw["candidate"] if not c["id"].startswith("d_")]
-    return tuple(project_from_mapping(raw | {"candidate": listed}, ROOT / "tests") for listed in ([], few, raw["candidate"]))
+    return tuple(
+        project_from_mapping(raw | {"candidate": listed}, ROOT / "tests") for listed in ([], few, raw["candidate"])
+    )
 
 
 def figures_error(figures, hourly, base, base_hourly) -> dict[str, float]:
@@ -259,7 +355,10 @@ def figures_error(figures, hourly, base, base_hourly) -> dict[str, float]:
     total = site_kbtu(hourly)
     saved = 1.0 - figures["cost_usd"] / base["cost_usd"]
     saved_hourly = 1.0 - hourly["cost_usd"] / base_hourly["cost_usd"]
-    out = {"cost_pct": 100.0 * (figures["cost_usd"] / hourly["cost_usd"] - 1.0), "saving_points": 100.0 * (saved - saved_hourly)}
+    out = {
+        "cost_pct": 100.0 * (figures["cost_usd"] / hourly["cost_usd"] - 1.0),
+        "saving_points": 100.0 * (saved - saved_hourly),
+    }
     for key in ENERGY_KEYS:
         out[key + "_pct"] = 100.0 * (end_use_kbtu(figures, key) - end_use_kbtu(hourly, key)) / total
     return out
@@ -269,7 +368,8 @@ END_USES = tuple(key + "_pct" for key in ENERGY_KEYS)
 
 
 def seen_candidates(own, project, results, weather) -> set[str]:
-    """The project's own candidates, and those whose setpoints are, in every running hour, those of a reference setting."""
+    """The project's own candidates, and those whose setpoints are, in every running hour, those of a reference
+    setting."""
     unit = results.unit
     rows = Rows.of(unit, build_conditions(weather, project))
     moving = moving_sats_f(own, unit, rows)
@@ -282,7 +382,10 @@ def seen_candidates(own, project, results, weather) -> set[str]:
         if c.overrides or c.sat.strategy == "cost_optimal":
             continue
         s = setpoints(unit, c, rows.on, rows.loads)
-        if any(np.abs(s.sat_f - sat).max() < 0.05 and (dsp is None or np.abs(s.dsp_inwc - dsp).max() < 0.01) for sat, dsp in known):
+        if any(
+            np.abs(s.sat_f - sat).max() < 0.05 and (dsp is None or np.abs(s.dsp_inwc - dsp).max() < 0.01)
+            for sat, dsp in known
+        ):
             seen.add(c.id)
     return seen
 
@@ -290,7 +393,8 @@ def seen_candidates(own, project, results, weather) -> set[str]:
 def errors_of(name: str, own, project, weather):
     """One line a candidate of the project: errors of rows chosen for its ``own`` candidates, and of classic mean bins.
 
-    Returns the table, the results of the own candidates, with which the rows were chosen, and the results of the project on those rows.
+    Returns the table, the results of the own candidates, with which the rows were chosen, and the results of the
+    project on those rows.
     """
     started = time.perf_counter()
     chosen = estimate(own, weather)
@@ -300,7 +404,13 @@ def errors_of(name: str, own, project, weather):
     base = results.baseline
     lines = []
     for c in results.candidates:
-        line = {"project": name, "candidate": c.id, "seen": c.id in seen, "zones": len(project.zones), "rows": len(results.row_table)}
+        line = {
+            "project": name,
+            "candidate": c.id,
+            "seen": c.id in seen,
+            "zones": len(project.zones),
+            "rows": len(results.row_table),
+        }
         line |= figures_error(c.annual, c.hourly, base.annual, base.hourly)
         classic = figures_error(c.classic, c.hourly, base.classic, base.hourly)
         line |= {"classic_" + k: classic[k] for k in ("cost_pct", "saving_points")}
@@ -316,15 +426,27 @@ def edits(project) -> dict[str, dict]:
     loads, flows = {}, {}
     for g in project.groups:
         path = f"group.{g.name}."
-        loads |= {path + "lights_w_ft2": 1.2 * g.lights_w_ft2, path + "equipment_w_ft2": 1.2 * g.equipment_w_ft2,
-                  path + "people_ft2": g.people_ft2 / 1.2}  # fmt: skip
-        flows |= {path + "minimum_flow_frac": 0.5 * g.minimum_flow_frac, path + "minimum_unoccupied_frac": 0.5 * g.minimum_unoccupied_frac}
+        loads |= {
+            path + "lights_w_ft2": 1.2 * g.lights_w_ft2,
+            path + "equipment_w_ft2": 1.2 * g.equipment_w_ft2,
+            path + "people_ft2": g.people_ft2 / 1.2,
+        }
+        flows |= {
+            path + "minimum_flow_frac": 0.5 * g.minimum_flow_frac,
+            path + "minimum_unoccupied_frac": 0.5 * g.minimum_unoccupied_frac,
+        }
     for z in project.zones:
         if z.min_cfm is not None:
             flows[f"zone.{z.name}.min_cfm"] = 0.5 * z.min_cfm
     low, high = project.limits.sat_min_f, project.limits.sat_max_f
     # Inputs refuse supply air less than 3 degF colder than a cooling setpoint.
-    warmest = min([g.cooling_setpoint_f for g in project.groups] + [z.cooling_setpoint_f for z in project.zones if z.cooling_setpoint_f]) - 3.0
+    warmest = (
+        min(
+            [g.cooling_setpoint_f for g in project.groups]
+            + [z.cooling_setpoint_f for z in project.zones if z.cooling_setpoint_f]
+        )
+        - 3.0
+    )
     tops = [c.sat.max_f for c in project.candidates if c.sat.strategy in ("demand", "cost_optimal")]
     return {
         "internal loads +20 %": loads,
@@ -334,9 +456,11 @@ def edits(project) -> dict[str, dict]:
         "coldest SAT -3 F": {"limits.sat_min_f": low - 3.0},
         "coldest SAT +3 F": {"limits.sat_min_f": min(low + 3.0, *(top - 1.0 for top in (high, *tops)))},
         "electricity price x 2": {"prices.electricity_usd_kwh": 2.0 * project.prices.electricity_usd_kwh},
-        "all prices x 2": {f"prices.{k}": 2.0 * getattr(project.prices, k)
-                           for k in ("electricity_usd_kwh", "fuel_usd_therm", "cooling_usd_kbtu", "heat_usd_kbtu")},
-    }  # fmt: skip
+        "all prices x 2": {
+            f"prices.{k}": 2.0 * getattr(project.prices, k)
+            for k in ("electricity_usd_kwh", "fuel_usd_therm", "cooling_usd_kbtu", "heat_usd_kbtu")
+        },
+    }
 
 
 def held_errors_of(name: str, project, weather, results) -> pd.DataFrame:
@@ -357,17 +481,34 @@ def held_errors_of(name: str, project, weather, results) -> pd.DataFrame:
             key = (run.site, None if duct is None else c.candidate.dsp)
             if key not in nights:
                 conditions = build_conditions(weather, run.project)
-                nights[key] = night_totals(run_nights(run.unit, conditions, zone_loads(run.unit, conditions), run.project.schedule, duct))
-            night_usd = [annual_cost_usd(n["electricity_kwh"], n["fuel_therm"], n["purchased_cooling_kbtu"], n["purchased_heating_kbtu"], run.unit.prices)
-                         for n in (run.night, nights[key])]  # fmt: skip
+                nights[key] = night_totals(
+                    run_nights(run.unit, conditions, zone_loads(run.unit, conditions), run.project.schedule, duct)
+                )
+            night_usd = [
+                annual_cost_usd(
+                    n["electricity_kwh"],
+                    n["fuel_therm"],
+                    n["purchased_cooling_kbtu"],
+                    n["purchased_heating_kbtu"],
+                    run.unit.prices,
+                )
+                for n in (run.night, nights[key])
+            ]
             fresh = c.hourly["cost_usd"] - night_usd[0] + night_usd[1]
             live = c.annual["cost_usd"]
             if c.id in results.held.optimal_sat:
                 parts = run_parts(run.unit, c.candidate, run.rows, (), results.held.optimal_sat[c.id])
                 live = annual_figures(run.unit, run.rows, parts, run.night)["cost_usd"]
-            lines.append({"project": name, "edit": edit, "candidate": c.id, "optimal": c.id in results.held.optimal_sat,
-                          "cost_pct": 100.0 * (c.annual["cost_usd"] / c.hourly["cost_usd"] - 1.0),
-                          "live_cost_pct": 100.0 * (live / fresh - 1.0)})  # fmt: skip
+            lines.append(
+                {
+                    "project": name,
+                    "edit": edit,
+                    "candidate": c.id,
+                    "optimal": c.id in results.held.optimal_sat,
+                    "cost_pct": 100.0 * (c.annual["cost_usd"] / c.hourly["cost_usd"] - 1.0),
+                    "live_cost_pct": 100.0 * (live / fresh - 1.0),
+                }
+            )
     return pd.DataFrame(lines)
 
 
@@ -400,16 +541,23 @@ def describe(project) -> str:
     c, z = project, project.zones
     minimum = max(g.minimum_flow_frac for g in c.groups)
     mode = "never unoccupied" if all(g.always_on for g in c.groups) else c.schedule.unoccupied_mode
-    return (f"{len(z)} zones, minimum {100 * minimum:.0f} %, {c.cooling.type} + {c.heating.type}, {mode}, OA {c.outdoor_air.control}, "
-            f"{c.economizer.type}{'' if c.economizer.stuck_frac is None else ' stuck'}, {c.weather.file}"
-            f"{'' if c.weather.pressure_psia is None else ', at altitude'}")  # fmt: skip
+    return (
+        f"{len(z)} zones, minimum {100 * minimum:.0f} %, {c.cooling.type} + {c.heating.type}, {mode}, OA "
+        f"{c.outdoor_air.control}, "
+        f"{c.economizer.type}{'' if c.economizer.stuck_frac is None else ' stuck'}, {c.weather.file}"
+        f"{'' if c.weather.pressure_psia is None else ', at altitude'}"
+    )
 
 
 def run_one(job):
     """Worker: errors of one project."""
     name, with_edits = job
     own, edited, project = projects_of(name)
-    weather = read_weather(find_weather(project.weather.file, project.source_dir), whole_f=project.weather.whole_f, pressure_psia=project.weather.pressure_psia)
+    weather = read_weather(
+        find_weather(project.weather.file, project.source_dir),
+        whole_f=project.weather.whole_f,
+        pressure_psia=project.weather.pressure_psia,
+    )
     table, chosen, results = errors_of(name, own, project, weather)
     held = held_errors_of(name, edited, weather, results) if with_edits else None
     return name, describe(project), table, held, chosen.selection
@@ -423,9 +571,13 @@ def main(arguments=None) -> int:
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     parser.add_argument("--seeds", help="these seeds only, such as 101,105")
     options = parser.parse_args(arguments)
-    names = [f"seed {s}" for s in options.seeds.split(",")] if options.seeds else [
-        name for name in ([f"seed {s}" for s in (QUICK_SEEDS if options.quick else SEEDS)]
-                          + ([] if options.quick else list(DEMOS)))]
+    names = (
+        [f"seed {s}" for s in options.seeds.split(",")]
+        if options.seeds
+        else list(
+            [f"seed {s}" for s in (QUICK_SEEDS if options.quick else SEEDS)] + ([] if options.quick else list(DEMOS))
+        )
+    )
     jobs = [(name, not options.no_edits) for name in names]
     tables, helds = [], []
     if options.jobs > 1:
@@ -435,13 +587,18 @@ def main(arguments=None) -> int:
         stream = pool.imap(run_one, jobs)
     else:
         stream = map(run_one, jobs)
-    for name, text, table, held, selection in stream:
+    for name, text, table, held, _selection in stream:
         tables.append(table)
         unseen, own = table[~table["seen"]], table[table["seen"]]
-        line = (f"{name:14s} rows {table['rows'].iloc[0]:3d}  own: cost {own['cost_pct'].abs().max():.2f} %  saving {own['saving_points'].abs().max():.2f} pt"
-                f"  held out: cost {unseen['cost_pct'].abs().max():.2f} %  saving {unseen['saving_points'].abs().max():.2f} pt"
-                f"  end use {unseen[list(END_USES)].abs().to_numpy().max():.2f} %  classic: cost {unseen['classic_cost_pct'].abs().max():5.2f} %"
-                f"  saving {unseen['classic_saving_points'].abs().max():.2f} pt")  # fmt: skip
+        line = (
+            f"{name:14s} rows {table['rows'].iloc[0]:3d}  own: cost {own['cost_pct'].abs().max():.2f} %  saving "
+            f"{own['saving_points'].abs().max():.2f} pt"
+            f"  held out: cost {unseen['cost_pct'].abs().max():.2f} %  saving "
+            f"{unseen['saving_points'].abs().max():.2f} pt"
+            f"  end use {unseen[list(END_USES)].abs().to_numpy().max():.2f} %  classic: cost "
+            f"{unseen['classic_cost_pct'].abs().max():5.2f} %"
+            f"  saving {unseen['classic_saving_points'].abs().max():.2f} pt"
+        )
         if held is not None:
             helds.append(held)
             line += f"  held {held['cost_pct'].abs().max():.2f} %"
@@ -453,8 +610,20 @@ def main(arguments=None) -> int:
         if held is not None:
             held.to_csv(Path(options.csv).with_suffix(".edits.csv"), index=False)
     evidence = table[~table["seen"]]
-    print(f"\n{table['project'].nunique()} projects, {len(table)} candidates, {len(evidence)} of them held out, {len(END_USES)} end uses each")
-    show = ["project", "candidate", "rows", "cost_pct", "saving_points", *END_USES, "classic_cost_pct", "classic_saving_points"]
+    print(
+        f"\n{table['project'].nunique()} projects, {len(table)} candidates, {len(evidence)} of them held out, "
+        f"{len(END_USES)} end uses each"
+    )
+    show = [
+        "project",
+        "candidate",
+        "rows",
+        "cost_pct",
+        "saving_points",
+        *END_USES,
+        "classic_cost_pct",
+        "classic_saving_points",
+    ]
     with pd.option_context("display.width", 250, "display.max_columns", 30, "display.float_format", "{:.3f}".format):
         for what, columns in (("annual cost", ["cost_pct"]), ("saving", ["saving_points"]), ("end uses", END_USES)):
             print(f"\nWorst by {what}:")
@@ -463,7 +632,10 @@ def main(arguments=None) -> int:
             worst = held.groupby("edit", sort=False)["cost_pct"].agg(lambda v: v.abs().max()).to_frame("rows held")
             for what, chosen in (("live, other strategies", ~held["optimal"]), ("live, cost optimal", held["optimal"])):
                 worst[what] = held[chosen].groupby("edit")["live_cost_pct"].agg(lambda v: v.abs().max())
-            print("\nHeld rows after an edit against a fresh hourly run, worst cost error [%]; live: optimal setpoints and nights held too")
+            print(
+                "\nHeld rows after an edit against a fresh hourly run, worst cost error [%]; live: optimal setpoints "
+                "and nights held too"
+            )
             print(worst.to_string())
             print(worst_lines(held, ["cost_pct"]).drop(columns="optimal").to_string(index=False))
     failures = broken(table, held)

@@ -5,10 +5,10 @@
     python -m tests.benchmark --all
 
 Machines differ, so nothing is timed against the clock: the command ``binestimator estimate``
-(the project's default eight candidates, or with ``--all`` all of them; bins, hourly audit, workbook) runs in turns with a fresh interpreter that does
-nothing but import the six run-time packages, and the ratio of the two is reported. Bounds:
-ratio of the least times, and median of the pairs, below 4; peak memory of the command below 500 MB.
-Exit status 1 if one is broken. Run it on an idle machine.
+(the project's default eight candidates, or with ``--all`` all of them; bins, hourly audit, workbook) runs in turns with
+a fresh interpreter that does nothing but import the six run-time packages, and the ratio of the two is reported.
+Bounds: ratio of the least times, and median of the pairs, below 4; peak memory of the command below 500 MB. Exit status
+1 if one is broken. Run it on an idle machine.
 
 Where the time goes is measured once more inside one process: reading, sizing, choice of
 rows, candidates, workbook, results file.
@@ -89,8 +89,14 @@ print(json.dumps({"parts": parts, "inside": inside, "rows": len(results.row_tabl
 
 def shares(project: Path) -> dict:
     """Seconds of every step of a run in one process."""
-    done = subprocess.run([sys.executable, "-c", SHARES, str(project)], capture_output=True, text=True, check=True, cwd=ROOT,
-                          env={**os.environ, "OPENBLAS_NUM_THREADS": "1"})  # as the command sets it
+    done = subprocess.run(
+        [sys.executable, "-c", SHARES, str(project)],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT,
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+    )  # as the command sets it
     return json.loads(done.stdout)
 
 
@@ -101,7 +107,10 @@ def with_default_candidates(path: Path, folder: Path) -> Path:
     sections = {**project.given.sections, "weather": {**project.given.sections["weather"], "file": weather}}
     listed = [values for values in project.given.candidates if values["id"] in DEFAULT_CANDIDATES]
     copy = folder / path.name
-    copy.write_text(project_to_toml(replace(project, given=replace(project.given, sections=sections, candidates=listed))), encoding="utf-8")
+    copy.write_text(
+        project_to_toml(replace(project, given=replace(project.given, sections=sections, candidates=listed))),
+        encoding="utf-8",
+    )
     wanted = [c.id for c in project.candidates if c.id in DEFAULT_CANDIDATES]
     if [c.id for c in read_project(copy).candidates] != wanted:
         raise SystemExit(f"{path}: candidates of the copy are not {', '.join(wanted)}")
@@ -141,14 +150,26 @@ def measured(project: Path, count: int) -> int:
     median = statistics.median(two[0] / one[0] for one, two in pairs)
     work = min(two[2] for _, two in pairs) / min(one[2] for one, _ in pairs)
     memory = max(two[1] for _, two in pairs)
-    print(f"bare import of {PACKAGES}: least {min(imports):.2f} s, median {statistics.median(imports):.2f} s, {max(one[1] for one, _ in pairs):.0f} MB")
-    print(f"binestimator estimate {project.name}: least {min(whole):.2f} s, median {statistics.median(whole):.2f} s, peak {memory:.0f} MB")
-    print(f"ratio of the least times {ratio:.2f}, median of {len(pairs)} pairs {median:.2f} (at most {MOST_RATIO:g}); memory at most {MOST_MEMORY_MB:g} MB")
+    print(
+        f"bare import of {PACKAGES}: least {min(imports):.2f} s, median {statistics.median(imports):.2f} s, "
+        f"{max(one[1] for one, _ in pairs):.0f} MB"
+    )
+    print(
+        f"binestimator estimate {project.name}: least {min(whole):.2f} s, median {statistics.median(whole):.2f} s, "
+        f"peak {memory:.0f} MB"
+    )
+    print(
+        f"ratio of the least times {ratio:.2f}, median of {len(pairs)} pairs {median:.2f} (at most {MOST_RATIO:g}); "
+        f"memory at most {MOST_MEMORY_MB:g} MB"
+    )
     print(f"ratio of the least processor times {work:.2f} (for judging on a busy machine)")
 
     found = shares(project)
     total = sum(found["parts"].values())
-    print(f"\n{found['candidates']} candidates, {found['zones']} zone lines, {found['rows']} rows, workbook of {found['bytes'] / 1e6:.2f} MB; one process, {total:.2f} s:")
+    print(
+        f"\n{found['candidates']} candidates, {found['zones']} zone lines, {found['rows']} rows, workbook of "
+        f"{found['bytes'] / 1e6:.2f} MB; one process, {total:.2f} s:"
+    )
     for name, seconds in found["parts"].items():
         print(f"  {name:<14} {seconds:6.3f} s  {100 * seconds / total:5.1f} %")
         if name == "estimate":

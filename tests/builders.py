@@ -75,27 +75,56 @@ def unit_of(project=None, **changes):
     return build_unit(project, missing)
 
 
-def conditions_of(oat_f, humidity_ratio=None, *, groups=2, pressure_psia=14.696, occupied=1.0, people=0.75, lights=0.85,
-                  equipment=0.8, glass_sun=30.0, roof_sun=50.0, infiltration=0.25, group_occupied=None):  # fmt: skip
+def conditions_of(
+    oat_f,
+    humidity_ratio=None,
+    *,
+    groups=2,
+    pressure_psia=14.696,
+    occupied=1.0,
+    people=0.75,
+    lights=0.85,
+    equipment=0.8,
+    glass_sun=30.0,
+    roof_sun=50.0,
+    infiltration=0.25,
+    group_occupied=None,
+):
     """Rows of running conditions from plain numbers or arrays (R,)."""
     oat = np.atleast_1d(np.asarray(oat_f, dtype=float))
     rows = len(oat)
-    full = lambda value: np.broadcast_to(np.asarray(value, dtype=float), (rows,)).copy()  # noqa: E731
-    wide = lambda value, n: np.repeat(full(value)[:, None], n, axis=1)  # noqa: E731
+    full = lambda value: np.broadcast_to(np.asarray(value, dtype=float), (rows,)).copy()
+    wide = lambda value, n: np.repeat(full(value)[:, None], n, axis=1)
     if humidity_ratio is None:
         humidity_ratio = 0.6 * saturation_humidity_ratio(oat, pressure_psia)
     w = np.minimum(full(humidity_ratio), saturation_humidity_ratio(oat, pressure_psia))
     integers = np.full(rows, -1)
     return Conditions(
-        hours=np.ones(rows), oat_f=oat, oawb_f=np.atleast_1d(wetbulb_f(oat, w, pressure_psia)),
-        oa_dewpoint_f=np.minimum(oat, oat - 5.0), humidity_ratio=w, pressure_psia=float(pressure_psia),
-        fan_on=np.ones(rows), occupied=full(occupied), glass_sun_btuh_ft2=wide(glass_sun, 4), roof_sun_btuh_ft2=full(roof_sun),
-        people_frac=wide(people, groups), lights_frac=wide(lights, groups), equipment_frac=wide(equipment, groups),
-        people_gain_frac=wide(people, groups), lights_gain_frac=wide(lights, groups),
+        hours=np.ones(rows),
+        oat_f=oat,
+        oawb_f=np.atleast_1d(wetbulb_f(oat, w, pressure_psia)),
+        oa_dewpoint_f=np.minimum(oat, oat - 5.0),
+        humidity_ratio=w,
+        pressure_psia=float(pressure_psia),
+        fan_on=np.ones(rows),
+        occupied=full(occupied),
+        glass_sun_btuh_ft2=wide(glass_sun, 4),
+        roof_sun_btuh_ft2=full(roof_sun),
+        people_frac=wide(people, groups),
+        lights_frac=wide(lights, groups),
+        equipment_frac=wide(equipment, groups),
+        people_gain_frac=wide(people, groups),
+        lights_gain_frac=wide(lights, groups),
         equipment_gain_frac=wide(equipment, groups),
         group_occupied=wide(occupied if group_occupied is None else group_occupied, groups),
-        infiltration_frac=full(infiltration), month=integers, day=integers, hour_start=integers, hour_of_year=integers,
-        rate_period=np.zeros(rows, dtype=int), bin_low_f=5.0 * np.floor(oat / 5.0))  # fmt: skip
+        infiltration_frac=full(infiltration),
+        month=integers,
+        day=integers,
+        hour_start=integers,
+        hour_of_year=integers,
+        rate_period=np.zeros(rows, dtype=int),
+        bin_low_f=5.0 * np.floor(oat / 5.0),
+    )
 
 
 def random_conditions(rows=300, seed=1, *, groups=2, pressure_psia=14.696):

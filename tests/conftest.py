@@ -2,8 +2,8 @@
 
 import os
 
-# One thread for linear algebra, in programs that tests start as well: matrices are small here, and threads that wait for each
-# other take a third more processor time. Before numpy is loaded.
+# One thread for linear algebra, in programs that tests start as well: matrices are small here, and threads that wait
+# for each other take a third more processor time. Before numpy is loaded.
 for _name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
@@ -16,8 +16,8 @@ settings.register_profile("default", deadline=None, derandomize=True)
 settings.register_profile("thorough", deadline=None, max_examples=3000)
 settings.load_profile("default")
 
-# Files that take longest, longest first. Files are handed out whole, since their tests share runs, and in this order, lest one
-# worker is left with a long file while the others have nothing to do.
+# Files that take longest, longest first. Files are handed out whole, since their tests share runs, and in this order,
+# lest one worker is left with a long file while the others have nothing to do.
 LONGEST = ("test_live", "test_accuracy", "test_edges", "test_floating", "test_cli", "test_robustness")
 
 

@@ -11,7 +11,10 @@ def workbook(word="earlier", kind=RESULTS, sealed=True):
     """A zip folder with the properties of a workbook of ours, and a word in it."""
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
-        for name, text in (("xl/word.xml", word), ("docProps/core.xml", f"<description>{COMMENTS[kind]}1</description>")):
+        for name, text in (
+            ("xl/word.xml", word),
+            ("docProps/core.xml", f"<description>{COMMENTS[kind]}1</description>"),
+        ):
             archive.writestr(zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0)), text)
     return seal_workbook(buffer.getvalue(), kind) if sealed else buffer.getvalue()
 

@@ -48,7 +48,16 @@ BASE = {
     "bins": {"rows": "mean"},
     "group": [{"name": "office"}, {"name": "meeting", "people_ft2": 20}],
     "zone": [
-        {"name": "South", "area_ft2": 2000, "ua_btuh_f": 250, "glass_south_ft2": 200, "infiltration_cfm": 40, "max_cfm": 2200, "reheat_kbtuh": 60, "index_share": 1.0},
+        {
+            "name": "South",
+            "area_ft2": 2000,
+            "ua_btuh_f": 250,
+            "glass_south_ft2": 200,
+            "infiltration_cfm": 40,
+            "max_cfm": 2200,
+            "reheat_kbtuh": 60,
+            "index_share": 1.0,
+        },
         {"name": "Core", "group": "meeting", "area_ft2": 1000, "max_cfm": 1600, "reheat_kbtuh": 40, "index_share": 0.6},
     ],
     "air_handler": {"design_cfm": 3600},
@@ -56,21 +65,64 @@ BASE = {
     "outdoor_air": {"minimum_cfm": 700},
     "cooling": {"capacity_tons": 15},
     "heating": {"capacity_kbtuh": 200},
-    "candidate": [{"id": "as_found", "name": "As found", "sat": "as_found", "dsp": "as_found"}, {"id": "reset", "name": "Resets", "sat": "outdoor_air", "dsp": "demand"}],
-}  # fmt: skip
+    "candidate": [
+        {"id": "as_found", "name": "As found", "sat": "as_found", "dsp": "as_found"},
+        {"id": "reset", "name": "Resets", "sat": "outdoor_air", "dsp": "demand"},
+    ],
+}
 
 # Words that mean something to a form, a project file, a results file or a spreadsheet program.
 RESERVED = (
-    "none", "end", "key: end", "key: zone", "–", "value", "otherwise", "override", "counts", "name", "id", "group", "zone", "*", "#1", "candidate", "sat", "dsp",
-    "hourly", "annual", "best", "baseline", "cost_usd", "Inputs", "Zones", "Unit", "Loads", "Constants", "Setpoints", "Held values", "History", "Bin rows", "A1",
-    "R1C1", "TRUE", "=1+1", "'", "1e5", "007", "quick description", "zones file", "project", "default eight",
-)  # fmt: skip
+    "none",
+    "end",
+    "key: end",
+    "key: zone",
+    "–",
+    "value",
+    "otherwise",
+    "override",
+    "counts",
+    "name",
+    "id",
+    "group",
+    "zone",
+    "*",
+    "#1",
+    "candidate",
+    "sat",
+    "dsp",
+    "hourly",
+    "annual",
+    "best",
+    "baseline",
+    "cost_usd",
+    "Inputs",
+    "Zones",
+    "Unit",
+    "Loads",
+    "Constants",
+    "Setpoints",
+    "Held values",
+    "History",
+    "Bin rows",
+    "A1",
+    "R1C1",
+    "TRUE",
+    "=1+1",
+    "'",
+    "1e5",
+    "007",
+    "quick description",
+    "zones file",
+    "project",
+    "default eight",
+)
 
 
 def points(count: int, low: float, high: float, ends: tuple[float, float] = POINT_X_RANGE) -> list[list[float]]:
     """So many points with rising abscissas, up and down between two values."""
     first, last = ends
-    at = lambda k: first + (last - first) * k / max(count - 1, 1)  # noqa: E731
+    at = lambda k: first + (last - first) * k / max(count - 1, 1)
     return [[round(at(k), 6), low if k % 2 == 0 else high] for k in range(count)]
 
 
@@ -80,7 +132,7 @@ def ends_of(field: Field) -> Iterator[tuple[str, object]]:
         case "text":
             yield "shortest", "A"
             yield "longest", ("long text " * 250)[: field.max_length].strip()
-            yield "outside the basic plane", "\U0001F3E2" * min(field.max_length, 40)
+            yield "outside the basic plane", "\U0001f3e2" * min(field.max_length, 40)
         case "bool":
             yield from (("true", True), ("false", False))
         case "choice" | "choice_float":
@@ -170,7 +222,9 @@ def _counted(kind: str, count: int) -> dict:
     mapping = copy.deepcopy(BASE)
     if kind == "group":
         mapping["group"] = [{"name": f"group {k}", "people_ft2": 30 + k} for k in range(count)]
-        mapping["zone"] = [{**BASE["zone"][0], "name": f"zone {k}", "group": f"group {k}", "max_cfm": 500} for k in range(count)]
+        mapping["zone"] = [
+            {**BASE["zone"][0], "name": f"zone {k}", "group": f"group {k}", "max_cfm": 500} for k in range(count)
+        ]
     elif kind == "zone":
         mapping["zone"] = [{**BASE["zone"][0], "name": f"zone {k}", "max_cfm": 500} for k in range(count)]
     elif kind == "special":
@@ -178,8 +232,13 @@ def _counted(kind: str, count: int) -> dict:
         _describe_quickly(mapping)
         mapping["special"] = [{"name": f"room {k}", "group": "office", "area_ft2": 100} for k in range(count)]
     else:
-        pairs = [(sat, dsp) for sat in fields_of("sat")["strategy"].choices for dsp in fields_of("dsp")["strategy"].choices]
-        mapping["candidate"] = [{"id": f"c{k}", "name": f"Candidate {k}", "sat": pairs[k % len(pairs)][0], "dsp": pairs[k % len(pairs)][1]} for k in range(count)]
+        pairs = [
+            (sat, dsp) for sat in fields_of("sat")["strategy"].choices for dsp in fields_of("dsp")["strategy"].choices
+        ]
+        mapping["candidate"] = [
+            {"id": f"c{k}", "name": f"Candidate {k}", "sat": pairs[k % len(pairs)][0], "dsp": pairs[k % len(pairs)][1]}
+            for k in range(count)
+        ]
     if kind in ("group", "zone"):
         mapping["air_handler"]["design_cfm"] = max(450 * count, 500)
         mapping["fan"]["motor_hp"] = min(max(count, 1), 300)
@@ -207,19 +266,45 @@ def _edges_of_tables() -> Iterator[tuple[str, dict]]:
     """All tables of points at once, short and long, for setpoints and heat pumps."""
     for count in (1, 2, 5, MOST_POINTS):
         mapping = copy.deepcopy(BASE)
-        mapping["heating"] |= {"type": "heat_pump", "cop_points": points(count, 1.5, 4.0, (-20.0, 80.0)), "capacity_points": points(count, 0.5, 1.2, (-20.0, 80.0))}
+        mapping["heating"] |= {
+            "type": "heat_pump",
+            "cop_points": points(count, 1.5, 4.0, (-20.0, 80.0)),
+            "capacity_points": points(count, 0.5, 1.2, (-20.0, 80.0)),
+        }
         sat, dsp = points(count, 55.0, 62.0, (30.0, 95.0)), points(count, 0.8, 1.5, (30.0, 95.0))
         mapping["candidate"] = [
-            {"id": "as_found", "name": "Tables", "sat": {"strategy": "as_found", "points": sat, "points_unoccupied": points(count, 54.0, 60.0, (20.0, 80.0))},
-             "dsp": {"strategy": "as_found", "points": dsp, "points_unoccupied": points(count, 0.7, 1.2, (20.0, 80.0))}},
-            {"id": "lines", "name": "Lines", "sat": {"strategy": "outdoor_air", "points": sat}, "dsp": {"strategy": "outdoor_air", "points": dsp}},
-            {"id": "flow", "name": "Airflow", "sat": "demand", "dsp": {"strategy": "airflow", "points": points(count, 0.8, 1.5, (20.0, 110.0))}},
-        ]  # fmt: skip
+            {
+                "id": "as_found",
+                "name": "Tables",
+                "sat": {
+                    "strategy": "as_found",
+                    "points": sat,
+                    "points_unoccupied": points(count, 54.0, 60.0, (20.0, 80.0)),
+                },
+                "dsp": {
+                    "strategy": "as_found",
+                    "points": dsp,
+                    "points_unoccupied": points(count, 0.7, 1.2, (20.0, 80.0)),
+                },
+            },
+            {
+                "id": "lines",
+                "name": "Lines",
+                "sat": {"strategy": "outdoor_air", "points": sat},
+                "dsp": {"strategy": "outdoor_air", "points": dsp},
+            },
+            {
+                "id": "flow",
+                "name": "Airflow",
+                "sat": "demand",
+                "dsp": {"strategy": "airflow", "points": points(count, 0.8, 1.5, (20.0, 110.0))},
+            },
+        ]
         yield f"tables of {count} points", mapping
 
 
 def _edges_of_names() -> Iterator[tuple[str, dict]]:
-    for word in (*RESERVED, "\U0001F3E2" * 40, "\U0001F3E2x" * 15, "a" * 80):
+    for word in (*RESERVED, "\U0001f3e2" * 40, "\U0001f3e2x" * 15, "a" * 80):
         mapping = copy.deepcopy(BASE)
         for section, value in (("group", word), ("zone", word), ("candidate", word)):
             _put(mapping, section, "name", value)
@@ -227,8 +312,16 @@ def _edges_of_names() -> Iterator[tuple[str, dict]]:
 
 
 #: What a run sizes where it is not given.
-_SIZED = ("air_handler.design_cfm", "air_handler.max_cfm", "fan.motor_hp", "outdoor_air.minimum_cfm", "cooling.capacity_tons", "heating.capacity_kbtuh",
-          "zone.max_cfm", "zone.reheat_kbtuh")  # fmt: skip
+_SIZED = (
+    "air_handler.design_cfm",
+    "air_handler.max_cfm",
+    "fan.motor_hp",
+    "outdoor_air.minimum_cfm",
+    "cooling.capacity_tons",
+    "heating.capacity_kbtuh",
+    "zone.max_cfm",
+    "zone.reheat_kbtuh",
+)
 
 
 def _edges_of_sizes() -> Iterator[tuple[str, dict]]:
@@ -247,7 +340,14 @@ def range_edges(seed: int = 1) -> Iterator[tuple[str, dict]]:
 
     A mapping may be refused at reading; then the message names the input or the count.
     """
-    found = [*_edges_of_values(), *_edges_of_counts(), *_edges_of_products(), *_edges_of_tables(), *_edges_of_names(), *_edges_of_sizes()]
+    found = [
+        *_edges_of_values(),
+        *_edges_of_counts(),
+        *_edges_of_products(),
+        *_edges_of_tables(),
+        *_edges_of_names(),
+        *_edges_of_sizes(),
+    ]
     random.Random(seed).shuffle(found)
     yield from found
 
@@ -266,9 +366,10 @@ def _weather():
 # What does not fit is named by what follows from the input.
 _NAMED_AS = {
     "building.floor_area_ft2": 'building: the quick description gives a zone "Core" whose area_ft2 is above',
-    "special.area_ft2": "special zones take more than the core", "special.count": "special zones take more than the core",
+    "special.area_ft2": "special zones take more than the core",
+    "special.count": "special zones take more than the core",
     "fan.measured_total_inwc": "at the measured point",
-}  # fmt: skip
+}
 
 
 def names_limit(label: str, mapping: dict, message: str) -> bool:
@@ -276,11 +377,22 @@ def names_limit(label: str, mapping: dict, message: str) -> bool:
     what = label.partition(":")[0]
     section, _, name = what.partition(".")
     if not name:  # a count, or words as names
-        return "too many" in message or "zones times candidates" in message or "cannot be called" in message or "as the marks of tables" in message or "stands twice" in message
+        return (
+            "too many" in message
+            or "zones times candidates" in message
+            or "cannot be called" in message
+            or "as the marks of tables" in message
+            or "stands twice" in message
+        )
     return name in message or _NAMED_AS.get(what, name) in message
 
 
-def prove(edges: Iterable[tuple[str, dict]], folder: Path, spreadsheet: Spreadsheet | None, books: dict[str, bytes] | None = None) -> dict[str, int]:
+def prove(
+    edges: Iterable[tuple[str, dict]],
+    folder: Path,
+    spreadsheet: Spreadsheet | None,
+    books: dict[str, bytes] | None = None,
+) -> dict[str, int]:
     """Take each edge from reading to the recalculated workbook.
 
     Parameters
@@ -326,7 +438,12 @@ def prove(edges: Iterable[tuple[str, dict]], folder: Path, spreadsheet: Spreadsh
         results = estimate(project, _weather())
         content, pen = build_workbook(results)
         assert pen is None or max(pen.residuals.values()) < 1e-9, f"{label}: formulas and engine are apart"
-        errors = [f"{sheet}!{address}" for sheet, found in cells(content).items() for address, (kind, _) in found.items() if kind == "e"]
+        errors = [
+            f"{sheet}!{address}"
+            for sheet, found in cells(content).items()
+            for address, (kind, _) in found.items()
+            if kind == "e"
+        ]
         assert not errors, f"{label}: error cells {errors[:5]}"
         file = folder / f"edge{place}.xlsx"
         file.write_bytes(content)
@@ -363,7 +480,10 @@ def main(arguments: list[str] | None = None) -> int:
                 counts = prove(batch, folder, spreadsheet)
             except Exception as error:  # noqa: BLE001 - whatever it is, it is a finding
                 failed += 1
-                print(f"failed in {', '.join(label for label, _ in batch)}: {type(error).__name__}: {str(error)[:600]}", flush=True)
+                print(
+                    f"failed in {', '.join(label for label, _ in batch)}: {type(error).__name__}: {str(error)[:600]}",
+                    flush=True,
+                )
                 continue
             total = {key: total.get(key, 0) + value for key, value in counts.items()}
     print(f"{len(chosen)} edges, {total}, {failed} batches failed, {time.monotonic() - start:.0f} s")

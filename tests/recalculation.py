@@ -22,8 +22,10 @@ FLOOR = 1e-6
 
 # Everything is computed anew on loading, whatever values the file carries.
 _PROFILE = """<?xml version="1.0" encoding="UTF-8"?>
-<oor:items xmlns:oor="http://openoffice.org/2001/registry" xmlns:xs="http://www.w3.org/2001/XMLSchema" xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance">
-<item oor:path="/org.openoffice.Office.Calc/Formula/Load"><prop oor:name="OOXMLRecalcMode" oor:op="fuse"><value>0</value></prop></item>
+<oor:items xmlns:oor="http://openoffice.org/2001/registry"
+ xmlns:xs="http://www.w3.org/2001/XMLSchema" xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance">
+<item oor:path="/org.openoffice.Office.Calc/Formula/Load">
+<prop oor:name="OOXMLRecalcMode" oor:op="fuse"><value>0</value></prop></item>
 </oor:items>
 """
 _CELL = re.compile(r'<c r="([A-Z]+\d+)"((?: [a-z]+="[^"]*")*)\s*(?:/>|>(.*?)</c>)', re.DOTALL)
@@ -50,9 +52,21 @@ class Spreadsheet:
     def _convert(self, to: str, files: list[Path], out: Path) -> None:
         out.mkdir(parents=True, exist_ok=True)
         done = subprocess.run(
-            [self.program, f"-env:UserInstallation={(self.folder / 'profile').as_uri()}", "--headless", "--convert-to", to,
-             "--outdir", str(out), *map(str, files)],
-            capture_output=True, text=True, timeout=900, env={**os.environ, "SAL_USE_VCLPLUGIN": "svp"})  # fmt: skip
+            [
+                self.program,
+                f"-env:UserInstallation={(self.folder / 'profile').as_uri()}",
+                "--headless",
+                "--convert-to",
+                to,
+                "--outdir",
+                str(out),
+                *map(str, files),
+            ],
+            capture_output=True,
+            text=True,
+            timeout=900,
+            env={**os.environ, "SAL_USE_VCLPLUGIN": "svp"},
+        )
         assert done.returncode == 0, done.stderr
 
     def recalculated(self, workbooks: dict[str, bytes]) -> dict[str, bytes]:
@@ -67,7 +81,8 @@ class Spreadsheet:
         return {name: (out / f"{name}.xlsx").read_bytes() for name in workbooks}
 
     def sheet_after(self, workbooks: dict[str, bytes], sheet: str) -> dict[str, list[list[str]]]:
-        """One sheet of each workbook as rows of texts, numbers with all digits, after everything has been computed anew."""
+        """One sheet of each workbook as rows of texts, numbers with all digits, after everything has been computed
+        anew."""
         source, out = self.folder / "edited", self.folder / "tables"
         source.mkdir(exist_ok=True)
         by_number: dict[int, list[Path]] = {}
@@ -76,7 +91,9 @@ class Spreadsheet:
             file.write_bytes(content)
             by_number.setdefault(1 + list(_members(content)).index(sheet), []).append(file)
         for number, files in by_number.items():
-            self._convert(f"csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,false,false,false,false,{number}", files, out)
+            self._convert(
+                f"csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,false,false,false,false,{number}", files, out
+            )
         tables = {}
         for name in workbooks:
             (found,) = out.glob(f"{name}-*.csv")
@@ -118,7 +135,10 @@ def cells(content: bytes) -> dict[str, dict[str, tuple[str, str]]]:
                 value = body[start : body.index("<", start)]
                 if value != "":
                     kind = attributes.find(' t="') + 4
-                    sheet[address] = (attributes[kind : attributes.index('"', kind)] if kind > 3 else "n", html.unescape(value) if "&" in value else value)
+                    sheet[address] = (
+                        attributes[kind : attributes.index('"', kind)] if kind > 3 else "n",
+                        html.unescape(value) if "&" in value else value,
+                    )
             found[name] = sheet
     return found
 
@@ -137,7 +157,9 @@ def edited(content: bytes, changes: dict[tuple[str, str], float]) -> bytes:
     for (sheet, address), value in changes.items():
         text = parts[members[sheet]].decode()
         pattern = rf'<c r="{address}"((?: s="\d+")?)[^>]*?(?:/>|>.*?</c>)'
-        text, count = re.subn(pattern, lambda m: f'<c r="{address}"{m.group(1)}><v>{value!r}</v></c>', text, count=1, flags=re.DOTALL)  # noqa: B023
+        text, count = re.subn(
+            pattern, lambda m: f'<c r="{address}"{m.group(1)}><v>{value!r}</v></c>', text, count=1, flags=re.DOTALL
+        )
         assert count == 1, f"{sheet}!{address} is not in the file"
         parts[members[sheet]] = text.encode()
     out = io.BytesIO()
@@ -161,8 +183,14 @@ def compare_books(label: str, own_book: bytes, found: bytes) -> int:
         mine = np.array([float(own[address][1]) for address in numbers])
         theirs = np.array([float(other[address][1]) for address in numbers])
         apart = np.abs(mine - theirs) > RELATIVE * np.maximum(np.abs(mine), FLOOR / RELATIVE * 1e-3)
-        assert not apart.any(), f"{label} {sheet}: {[(numbers[k], mine[k], theirs[k]) for k in np.flatnonzero(apart)[:5]]}"
+        assert not apart.any(), (
+            f"{label} {sheet}: {[(numbers[k], mine[k], theirs[k]) for k in np.flatnonzero(apart)[:5]]}"
+        )
         compared += len(numbers)
-        texts = [address for address, (kind, value) in own.items() if kind == "str" and other.get(address, ("", ""))[1] != value]
+        texts = [
+            address
+            for address, (kind, value) in own.items()
+            if kind == "str" and other.get(address, ("", ""))[1] != value
+        ]
         assert not texts, f"{label} {sheet}: other texts in {texts[:5]}"
     return compared

@@ -7,8 +7,8 @@
 Parts: ``projects`` (mutated texts of the demo projects and their zones files), ``weather`` (mutated typical years),
 ``workbooks`` (mutated forms and workbooks of results), ``edges`` (ends of ranges and counts, through to the workbook),
 ``faults`` (runs that are ended at a random moment, meet a locked target, or run twice at once). The rule: an exception
-other than the package's own, a message of more than ``LONGEST_MESSAGE`` lines, a warning, more than ``SECONDS`` for one case, exit
-code 3, or files that are neither the old nor the new pair count against the program.
+other than the package's own, a message of more than ``LONGEST_MESSAGE`` lines, a warning, more than ``SECONDS`` for one
+case, exit code 3, or files that are neither the old nor the new pair count against the program.
 """
 
 from __future__ import annotations
@@ -47,8 +47,39 @@ COUNTS = {"projects": 10_000, "weather": 1_000, "workbooks": 500, "edges": 300, 
 SECONDS, LARGEST_SECONDS = 60, 400
 LONGEST_MESSAGE = 400
 #: What is put into texts: signs and words that break readers.
-BITS = ["", "\x00", "\t", "\ufeff", "“", "0,5", "[", "]", "{", "=1+1", "1e999", "-1", "nan", "true", "#", "\n\n", ";", "\\", "\u202e", "\U0001F3E2", "9" * 400,
-        "none", "[[zone]]", "yes", "12:00", "2020-02-30", "'", '"', "=", ",", "  "]  # fmt: skip
+BITS = [
+    "",
+    "\x00",
+    "\t",
+    "\ufeff",
+    "“",
+    "0,5",
+    "[",
+    "]",
+    "{",
+    "=1+1",
+    "1e999",
+    "-1",
+    "nan",
+    "true",
+    "#",
+    "\n\n",
+    ";",
+    "\\",
+    "\u202e",
+    "\U0001f3e2",
+    "9" * 400,
+    "none",
+    "[[zone]]",
+    "yes",
+    "12:00",
+    "2020-02-30",
+    "'",
+    '"',
+    "=",
+    ",",
+    "  ",
+]
 
 
 def mutated_text(text: str, rng: random.Random) -> str:
@@ -59,7 +90,7 @@ def mutated_text(text: str, rng: random.Random) -> str:
         if what == 0:
             text = text[:at] + rng.choice(BITS) + text[at:]
         elif what == 1:
-            text = text[:at] + text[at + rng.randint(1, 30):]
+            text = text[:at] + text[at + rng.randint(1, 30) :]
         elif what == 2:
             lines = text.split("\n")
             lines.insert(rng.randrange(len(lines)), rng.choice(lines))
@@ -73,7 +104,7 @@ def mutated_text(text: str, rng: random.Random) -> str:
             words[rng.randrange(len(words))] = rng.choice(words + BITS)
             text = " ".join(words)
         else:
-            text = text[:at] + text[at:at + 1] * 3 + text[at + 1:]
+            text = text[:at] + text[at : at + 1] * 3 + text[at + 1 :]
     return text
 
 
@@ -84,13 +115,13 @@ def mutated_bytes(data: bytes, rng: random.Random) -> bytes:
         at = rng.randrange(max(len(data), 1))
         what = rng.randrange(4)
         if what == 0:
-            data[at:at + 1] = bytes([rng.randrange(256)])
+            data[at : at + 1] = bytes([rng.randrange(256)])
         elif what == 1:
-            del data[at:at + rng.randint(1, 200)]
+            del data[at : at + rng.randint(1, 200)]
         elif what == 2:
             data[at:at] = rng.choice(BITS).encode("utf-8", "surrogatepass")
         else:
-            data[at:at] = data[at:at + rng.randint(1, 100)]
+            data[at:at] = data[at : at + rng.randint(1, 100)]
     return bytes(data)
 
 
@@ -122,7 +153,11 @@ def tried(label: str, case) -> str:
         return "result"
     except BinestimatorError as error:
         text = str(error)
-        return "message" if text.strip() and text.count("\n") < LONGEST_MESSAGE else f"{label}: message of {text.count(chr(10))} lines"
+        return (
+            "message"
+            if text.strip() and text.count("\n") < LONGEST_MESSAGE
+            else f"{label}: message of {text.count(chr(10))} lines"
+        )
     except _Late:
         return f"{label}: took more than {seconds} s"
     except Exception as error:  # noqa: BLE001 - what is looked for
@@ -144,7 +179,8 @@ def projects(count: int, seed: int, folder: Path):
         files = sorted(here.iterdir())
         hit = rng.choice(files)
         hit.write_bytes(mutated_text(hit.read_text(encoding="utf-8"), rng).encode("utf-8", "surrogatepass"))
-        yield f"projects {seed} {place}", lambda path=next(f for f in files if f.suffix == ".toml"): read_project(path)
+        project = next(file for file in files if file.suffix == ".toml")
+        yield f"projects {seed} {place}", lambda path=project: read_project(path)
 
 
 def weather(count: int, seed: int, folder: Path):
@@ -221,8 +257,12 @@ def faults(count: int, seed: int, folder: Path):
             target = folder / "again"
             shutil.rmtree(target, ignore_errors=True)
             shutil.copytree(out, target)
-            runs = [subprocess.Popen([*command, str(target)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment)
-                    for _ in range(2 if kind == "twice" else 1)]
+            runs = [
+                subprocess.Popen(
+                    [*command, str(target)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment
+                )
+                for _ in range(2 if kind == "twice" else 1)
+            ]
             if kind == "read-only":
                 target.chmod(0o500)
             elif kind != "twice":
@@ -231,9 +271,12 @@ def faults(count: int, seed: int, folder: Path):
             try:
                 for run in runs:
                     _, errors = run.communicate(timeout=SECONDS)
-                    # Before the command has begun a signal ends it, and so does the interpreter itself, after our message, where an
-                    # interrupt met code that a library runs as text: shells call both 130 and 143.
-                    if run.returncode not in (0, 1, 2, 130, -signal.SIGINT, -signal.SIGTERM, -signal.SIGKILL) or b"Traceback" in errors:
+                    # Before the command has begun a signal ends it, and so does the interpreter itself, after our
+                    # message, where an interrupt met code that a library runs as text: shells call both 130 and 143.
+                    if (
+                        run.returncode not in (0, 1, 2, 130, -signal.SIGINT, -signal.SIGTERM, -signal.SIGKILL)
+                        or b"Traceback" in errors
+                    ):
                         raise AssertionError(f"{kind}: ended with {run.returncode}: {errors[-200:]!r}")
             finally:
                 target.chmod(0o700)
@@ -276,8 +319,12 @@ def main(arguments: list[str] | None = None) -> int:
         start = time.monotonic()
         found, wrong = run(part, COUNTS[part] if args.count is None else args.count, args.seed)
         bad += len(wrong)
-        print(f"{part}: {sum(found.values()) + len(wrong):,} cases, {found['result']:,} results, {found['message']:,} messages, "
-              f"{len(wrong)} against the rule, {time.monotonic() - start:.0f} s", flush=True)  # fmt: skip
+        print(
+            f"{part}: {sum(found.values()) + len(wrong):,} cases, {found['result']:,} results, {found['message']:,} "
+            "messages, "
+            f"{len(wrong)} against the rule, {time.monotonic() - start:.0f} s",
+            flush=True,
+        )
         for text in wrong[:20]:
             print(f"  {text}", flush=True)
     return 1 if bad else 0

@@ -7,12 +7,18 @@ import dataclasses
 import functools
 import re
 
+import accuracy
 import numpy as np
 import pytest
 
-import accuracy
 from binestimator import bins, selection
-from binestimator.checks import COST_ERROR_FRAC, END_USE_ERROR_FRAC, SAVING_ERROR_POINTS, bin_accuracy_table, count_accuracy_table
+from binestimator.checks import (
+    COST_ERROR_FRAC,
+    END_USE_ERROR_FRAC,
+    SAVING_ERROR_POINTS,
+    bin_accuracy_table,
+    count_accuracy_table,
+)
 from binestimator.estimate import estimate
 from binestimator.hours import build_conditions
 from binestimator.inputs import project_from_mapping
@@ -22,7 +28,9 @@ from binestimator.weather import find_weather, read_weather
 #: Few zones and a day-and-night schedule with three rate periods: quick, and not easy.
 SMALL_SEED = 101
 # In the units of the table of errors.
-BOUNDS = {"cost_pct": 100 * COST_ERROR_FRAC, "saving_points": SAVING_ERROR_POINTS} | dict.fromkeys(accuracy.END_USES, 100 * END_USE_ERROR_FRAC)
+BOUNDS = {"cost_pct": 100 * COST_ERROR_FRAC, "saving_points": SAVING_ERROR_POINTS} | dict.fromkeys(
+    accuracy.END_USES, 100 * END_USE_ERROR_FRAC
+)
 
 
 def project_of(seed, **sections):
@@ -50,7 +58,9 @@ def small():
 def evidence_of(seed):
     """Table of errors and both results: see ``accuracy.errors_of``."""
     own, _, project = accuracy.projects_of(f"seed {seed}")
-    return accuracy.errors_of(f"seed {seed}", own, project, weather_of(project.weather.file, project.weather.pressure_psia))
+    return accuracy.errors_of(
+        f"seed {seed}", own, project, weather_of(project.weather.file, project.weather.pressure_psia)
+    )
 
 
 @functools.cache
@@ -74,14 +84,26 @@ def test_candidates_are_within_the_bounds_whether_the_choice_has_seen_them_or_no
     lines = table.set_index("candidate")
     assert len(chosen.candidates) == 8 and lines.loc[[c.id for c in chosen.candidates], "seen"].all()
     assert (~table["seen"]).sum() >= 12  # held out: all but those and what coincides with a reference
-    assert np.array_equal(results.held.row_index, chosen.held.row_index) and np.array_equal(results.held.row_weights, chosen.held.row_weights)
+    assert np.array_equal(results.held.row_index, chosen.held.row_index) and np.array_equal(
+        results.held.row_weights, chosen.held.row_weights
+    )
     # What stands in the table of the project's own candidates is what the program says of them.
     for c in chosen.candidates:
-        if c.candidate.sat.strategy != "cost_optimal":  # it tries what the others do, so it may find more where they are more
-            assert lines.loc[c.id, "cost_pct"] == pytest.approx(100.0 * (c.annual["cost_usd"] / c.hourly["cost_usd"] - 1.0), rel=1e-9, abs=1e-12)
-    errors = [accuracy.figures_error(c.annual, c.hourly, chosen.baseline.annual, chosen.baseline.hourly) for c in chosen.candidates]
-    worst = {"worst_cost_frac": max(abs(e["cost_pct"]) for e in errors) / 100, "worst_saving_points": max(abs(e["saving_points"]) for e in errors),
-             "worst_end_use_frac": max(abs(e[key]) for e in errors for key in accuracy.END_USES) / 100}  # fmt: skip
+        if (
+            c.candidate.sat.strategy != "cost_optimal"
+        ):  # it tries what the others do, so it may find more where they are more
+            assert lines.loc[c.id, "cost_pct"] == pytest.approx(
+                100.0 * (c.annual["cost_usd"] / c.hourly["cost_usd"] - 1.0), rel=1e-9, abs=1e-12
+            )
+    errors = [
+        accuracy.figures_error(c.annual, c.hourly, chosen.baseline.annual, chosen.baseline.hourly)
+        for c in chosen.candidates
+    ]
+    worst = {
+        "worst_cost_frac": max(abs(e["cost_pct"]) for e in errors) / 100,
+        "worst_saving_points": max(abs(e["saving_points"]) for e in errors),
+        "worst_end_use_frac": max(abs(e[key]) for e in errors for key in accuracy.END_USES) / 100,
+    }
     for name, value in worst.items():
         assert getattr(chosen.selection, name) == pytest.approx(value, rel=1e-9, abs=1e-15)
 
@@ -96,7 +118,9 @@ def test_mean_rows_are_worse_than_representative_ones():
 
 @pytest.mark.crosscheck
 def test_held_rows_stay_good_after_moderate_edits():
-    _, project, _ = accuracy.projects_of(f"seed {SMALL_SEED}")  # edits are judged by its own candidates and those held out
+    _, project, _ = accuracy.projects_of(
+        f"seed {SMALL_SEED}"
+    )  # edits are judged by its own candidates and those held out
     held = accuracy.held_errors_of("small", project, weather_of(project.weather.file), small())
     assert set(held["edit"]) == set(accuracy.edits(project)) and len(held["edit"].unique()) == 8
     assert held["cost_pct"].abs().max() <= 100 * accuracy.HELD_ERROR_FRAC
@@ -120,7 +144,11 @@ def test_seeds_give_the_same_project_again_and_span_what_is_claimed():
     assert {len(raw["zone"]) for raw in raws} >= {5, 60} and all(5 <= len(raw["zone"]) <= 60 for raw in raws)
     minimums = {g["minimum_flow_frac"] for raw in raws for g in raw["group"]}
     assert min(minimums) == 0.0 and max(minimums) == 0.5
-    for section, kinds in (("cooling", accuracy.COOLING), ("heating", accuracy.HEATING), ("economizer", accuracy.ECONOMIZER)):
+    for section, kinds in (
+        ("cooling", accuracy.COOLING),
+        ("heating", accuracy.HEATING),
+        ("economizer", accuracy.ECONOMIZER),
+    ):
         assert all(kind in [raw[section] for raw in raws] for kind in kinds)
     assert {raw["outdoor_air"]["control"] for raw in raws} == {"flow", "position", "people"}
     assert {raw["weather"]["file"] for raw in raws} == set(accuracy.WEATHER_FILES)
@@ -149,8 +177,12 @@ def test_a_bound_that_is_broken_is_told():
 
 
 GROUPINGS = [
-    {"width_f": 2}, {"width_f": 5}, {"width_f": 10}, {"width_f": 10, "by_month": True}, {"width_f": 5, "by_rate_period": True},
-]  # fmt: skip
+    {"width_f": 2},
+    {"width_f": 5},
+    {"width_f": 10},
+    {"width_f": 10, "by_month": True},
+    {"width_f": 5, "by_rate_period": True},
+]
 
 
 @pytest.mark.crosscheck
@@ -167,7 +199,9 @@ def test_every_grouping_states_its_rows_and_bound_and_keeps_groups_exact(groupin
     assert choice.groups == len(groups)
     for values in (np.ones(8760), hourly.oat_f, hourly.humidity_ratio):
         wanted = np.bincount(group_id, values)
-        found = np.bincount(group_id[results.held.row_index], results.held.row_weights * values[results.held.row_index], len(groups))
+        found = np.bincount(
+            group_id[results.held.row_index], results.held.row_weights * values[results.held.row_index], len(groups)
+        )
         # 1e-9 of the largest: weights are settled to EXACT_TOLERANCE.
         np.testing.assert_allclose(found, wanted, rtol=1e-8, atol=1e-9 * np.abs(wanted).max())
     assert choice.worst_cost_frac <= COST_ERROR_FRAC
@@ -196,10 +230,21 @@ def test_candidates_are_among_the_references(monkeypatch):
     def hardly_any(project, unit, rows, candidates=()):
         columns, more = whole(project, unit, rows, candidates), 8 * len(candidates)
         few = [0, 1, 2, 3, *range(columns.match.shape[1] - more, columns.match.shape[1])]
-        return dataclasses.replace(columns, match=columns.match[:, few], scale=columns.scale[few], variation=columns.variation[:, :0])
+        return dataclasses.replace(
+            columns, match=columns.match[:, few], scale=columns.scale[few], variation=columns.variation[:, :0]
+        )
 
     raw = accuracy.generated(SMALL_SEED)
-    raw["candidate"].append({"id": "o_leaky", "name": "More leakage", "kind": "repair", "sat": "as_found", "dsp": "as_found", "override": {"air_handler.leakage_frac": 0.15}})
+    raw["candidate"].append(
+        {
+            "id": "o_leaky",
+            "name": "More leakage",
+            "kind": "repair",
+            "sat": "as_found",
+            "dsp": "as_found",
+            "override": {"air_handler.leakage_frac": 0.15},
+        }
+    )
     project, weather = project_from_mapping(raw, accuracy.ROOT / "tests"), weather_of(accuracy.WEATHER_FILES[0])
     monkeypatch.setattr(selection, "match_columns", hardly_any)
     with_them = estimate(project, weather)
@@ -211,7 +256,10 @@ def test_candidates_are_among_the_references(monkeypatch):
 
     monkeypatch.setattr("binestimator.estimate.choose_rows", lambda *arguments: choose(*arguments[:4]))
     without = estimate(project, weather)
-    assert without.selection.worst_cost_frac > COST_ERROR_FRAC or without.selection.worst_saving_points > SAVING_ERROR_POINTS
+    assert (
+        without.selection.worst_cost_frac > COST_ERROR_FRAC
+        or without.selection.worst_saving_points > SAVING_ERROR_POINTS
+    )
     assert any(c.status == "fail" and c.name.startswith("Bins against hours") for c in without.checks)
     for c in without.candidates:  # the hours do not depend on the rows
         assert c.hourly == with_them[c.id].hourly
@@ -258,10 +306,16 @@ def test_accuracy_table_is_recomputed_from_two_runs():
         assert line["hourly"] == c.hourly["cost_usd"] == other.hourly["cost_usd"]
         assert line["classic"] == pytest.approx(other.annual["cost_usd"], rel=1e-12)
         assert line["classic_error_usd"] == pytest.approx(other.annual["cost_usd"] - c.hourly["cost_usd"], rel=1e-9)
-        assert line["bins_error"] == pytest.approx(100 * (c.annual["cost_usd"] / c.hourly["cost_usd"] - 1), rel=1e-9, abs=1e-9)
+        assert line["bins_error"] == pytest.approx(
+            100 * (c.annual["cost_usd"] / c.hourly["cost_usd"] - 1), rel=1e-9, abs=1e-9
+        )
         uses = [key for key in ENERGY_KEYS if (c.id, key) in table.index]
-        assert table.loc[c.id].loc[uses, "bins_error_usd"].sum() == pytest.approx(line["bins_error_usd"], rel=1e-9, abs=1e-6)
-        assert table.loc[c.id].loc[uses, "classic_error_usd"].sum() == pytest.approx(line["classic_error_usd"], rel=1e-9, abs=1e-6)
+        assert table.loc[c.id].loc[uses, "bins_error_usd"].sum() == pytest.approx(
+            line["bins_error_usd"], rel=1e-9, abs=1e-6
+        )
+        assert table.loc[c.id].loc[uses, "classic_error_usd"].sum() == pytest.approx(
+            line["classic_error_usd"], rel=1e-9, abs=1e-6
+        )
         if c.id != base.id:
             saved = table.loc[c.id, "saving_pct"]
             assert saved["bins_error"] == pytest.approx(saved["bins"] - saved["hourly"], abs=1e-9)
@@ -270,7 +324,9 @@ def test_accuracy_table_is_recomputed_from_two_runs():
             assert saved["error_unit"] == "points"
     within = table["bins_error"].abs() <= table["bound"]
     assert (table["status"] == np.where(within, "pass", "fail")).all()
-    assert (table["classic_status"] == np.where(table["classic_error"].abs() <= table["bound"], "pass", "explain")).all()
+    assert (
+        table["classic_status"] == np.where(table["classic_error"].abs() <= table["bound"], "pass", "explain")
+    ).all()
     assert "explain" in set(table["classic_status"])
 
 
@@ -300,7 +356,11 @@ def test_bin_table_of_a_real_run():
     results = small()
     table, frame = results.bin_table, results.weather.frame
     low = table["bin_low_f"].to_numpy()
-    assert (np.diff(low) == 5).all() and (table["bin_high_f"] - low == 5).all() and (table["midpoint_f"] - low == 2.5).all()
+    assert (
+        (np.diff(low) == 5).all()
+        and (table["bin_high_f"] - low == 5).all()
+        and (table["midpoint_f"] - low == 2.5).all()
+    )
     assert table["hours"].sum() == pytest.approx(8760, rel=1e-12)
     conditions = build_conditions(results.weather, results.project)
     place = np.floor(np.round(frame["oat_f"].to_numpy(), 6) / 5).astype(int) - low[0] // 5
@@ -316,15 +376,22 @@ def test_bin_table_of_a_real_run():
     total = (table["mean_flow_cfm"] * table["hours"])[some].sum()
     assert total / 8760 == pytest.approx(results.baseline.hourly["mean_flow_cfm"], rel=1e-9)
 
-    months = {name: k + 1 for k, name in enumerate("Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split())}
+    months = {
+        name: k + 1
+        for k, name in enumerate(["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"])
+    }
     count = 0
     for line in table.itertuples():
         listed = re.findall(r"(\w{3}) (\d\d) (\d\d)h x ([\d.]+)", line.representative_hours)
         assert len(listed) == line.rows
         # Weights are printed to 0.1 h.
-        assert sum(float(weight) for *_, weight in listed) == pytest.approx(line.hours, abs=0.05 * max(len(listed), 1) + 1e-9)
+        assert sum(float(weight) for *_, weight in listed) == pytest.approx(
+            line.hours, abs=0.05 * max(len(listed), 1) + 1e-9
+        )
         for month, day, hour, _ in listed:
-            at = frame[(frame["month"] == months[month]) & (frame["day"] == int(day)) & (frame["hour_start"] == int(hour))]
+            at = frame[
+                (frame["month"] == months[month]) & (frame["day"] == int(day)) & (frame["hour_start"] == int(hour))
+            ]
             assert len(at) == 1 and line.bin_low_f <= round(float(at["oat_f"].iloc[0]), 6) < line.bin_high_f
         count += len(listed)
     assert count == len(results.row_table)
@@ -350,7 +417,9 @@ def test_empty_bins_are_listed_and_single_hours_stand_for_themselves():
 def test_held_rows_of_another_schedule_are_told():
     """Rows held while the running hours change no longer stand for the hours of a bin."""
     results = small_of()
-    changed = dataclasses.replace(results.project, schedule=dataclasses.replace(results.project.schedule, weekday_hours=(0.0, 24.0)))
+    changed = dataclasses.replace(
+        results.project, schedule=dataclasses.replace(results.project.schedule, weekday_hours=(0.0, 24.0))
+    )
     held = estimate(changed, results.weather, held=results.held)
     assert any(f.where == "bins" and f.level == "caution" for f in held.findings)
     assert held.selection.worst_residual_frac is None

@@ -6,6 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from builders import PLAIN, WEATHER, merged, weather_of
 
 from binestimator.advice import estimate_and_advise
 from binestimator.advice.advise import driven_id
@@ -14,10 +15,12 @@ from binestimator.advice.value import NO_COSTS, best_value, coincidences, combin
 from binestimator.estimate import estimate
 from binestimator.inputs.read import project_from_mapping
 from binestimator.results import to_plain
-from builders import PLAIN, WEATHER, merged, weather_of
 
-COSTED = [{"id": "sat_outdoor_air", "cost_usd": 2000.0}, {"id": "dsp_demand", "cost_usd": 6000.0, "incentive_usd": 1500.0},
-          {"id": "dsp_outdoor_air", "cost_usd": 1500.0}]  # fmt: skip
+COSTED = [
+    {"id": "sat_outdoor_air", "cost_usd": 2000.0},
+    {"id": "dsp_demand", "cost_usd": 6000.0, "incentive_usd": 1500.0},
+    {"id": "dsp_outdoor_air", "cost_usd": 1500.0},
+]
 
 
 def project_with(**changes):
@@ -28,23 +31,45 @@ def project_with(**changes):
 def run(key="plain"):
     changes = {
         "plain": {},
-        "combined": {"economizer": {"stuck_frac": 0.1}, "candidate": [*COSTED, {
-            "id": "all", "name": "Repair, minimums and reset", "kind": "repair", "sat": "demand", "dsp": "demand", "cost_usd": 20000.0,
-            "override": {"economizer.stuck_frac": "none", "group.office.minimum_flow_frac": 0.2}}]},
-        "pinned": {"zone": [{**zone, "rogue": "both" if zone["name"] == "Core" else "none", "multiplier": 3} for zone in PLAIN["zone"]]},
+        "combined": {
+            "economizer": {"stuck_frac": 0.1},
+            "candidate": [
+                *COSTED,
+                {
+                    "id": "all",
+                    "name": "Repair, minimums and reset",
+                    "kind": "repair",
+                    "sat": "demand",
+                    "dsp": "demand",
+                    "cost_usd": 20000.0,
+                    "override": {"economizer.stuck_frac": "none", "group.office.minimum_flow_frac": 0.2},
+                },
+            ],
+        },
+        "pinned": {
+            "zone": [
+                {**zone, "rogue": "both" if zone["name"] == "Core" else "none", "multiplier": 3}
+                for zone in PLAIN["zone"]
+            ]
+        },
     }[key]
     return estimate(project_with(**changes), weather_of())
 
 
 def options(*cost_and_saving, given=True, limit=5.0):
     """Results with ranked options of these costs and savings, as far as the way from cheap to dear asks."""
-    candidate = lambda place, cost: SimpleNamespace(  # noqa: E731
-        cost_usd=cost, incentive_usd=0.0, sat=SimpleNamespace(strategy="demand"), dsp=SimpleNamespace(strategy="fixed"))
-    found = [SimpleNamespace(id=f"c{place}", rank=place + 1, saving={"cost_usd": saving}, candidate=candidate(place, cost))
-             for place, (cost, saving) in enumerate(cost_and_saving)]
+    candidate = lambda place, cost: SimpleNamespace(
+        cost_usd=cost, incentive_usd=0.0, sat=SimpleNamespace(strategy="demand"), dsp=SimpleNamespace(strategy="fixed")
+    )
+    found = [
+        SimpleNamespace(id=f"c{place}", rank=place + 1, saving={"cost_usd": saving}, candidate=candidate(place, cost))
+        for place, (cost, saving) in enumerate(cost_and_saving)
+    ]
     base = SimpleNamespace(id="base", rank=9, saving={"cost_usd": 0.0}, candidate=candidate(0, 0.0))
-    project = SimpleNamespace(prices=SimpleNamespace(payback_limit_years=limit),
-                              origins={f"candidate[{c.id}].cost_usd": "given" if given else "default" for c in found})
+    project = SimpleNamespace(
+        prices=SimpleNamespace(payback_limit_years=limit),
+        origins={f"candidate[{c.id}].cost_usd": "given" if given else "default" for c in found},
+    )
     return SimpleNamespace(candidates=(base, *found), baseline_id="base", project=project)
 
 
@@ -66,7 +91,10 @@ def test_the_next_dollar_pays_less_along_the_way_and_the_limit_ends_it():
 @pytest.mark.invariant
 def test_an_option_that_is_dearer_and_saves_less_is_passed_over_and_so_is_one_below_the_hull():
     # c1 lies between c0 and c2 but each of its dollars returns less than those of c2.
-    assert [step.id for step in best_value(options((1000.0, 500.0), (2000.0, 550.0), (3000.0, 1000.0))).path] == ["c0", "c2"]
+    assert [step.id for step in best_value(options((1000.0, 500.0), (2000.0, 550.0), (3000.0, 1000.0))).path] == [
+        "c0",
+        "c2",
+    ]
 
 
 @pytest.mark.invariant
@@ -107,7 +135,14 @@ def test_parts_add_up_to_the_saving_and_the_repair_part_is_that_of_the_repair_al
     part = next(p for p in combined_parts(results) if p.id == "all")
     assert part.total_usd == pytest.approx(results["all"].saving["cost_usd"], rel=1e-9)
     # The repair alone as a candidate of its own, on the same rows and sizes.
-    alone = {"id": "repair", "name": "Repair", "kind": "repair", "sat": "as_found", "dsp": "as_found", "override": {"economizer.stuck_frac": "none"}}
+    alone = {
+        "id": "repair",
+        "name": "Repair",
+        "kind": "repair",
+        "sat": "as_found",
+        "dsp": "as_found",
+        "override": {"economizer.stuck_frac": "none"},
+    }
     project = project_with(economizer={"stuck_frac": 0.1}, candidate=[*COSTED, alone])
     held = estimate(project, weather_of(), replace(results.held, nights=estimate(project, weather_of()).held.nights))
     assert part.repair_usd == pytest.approx(held["repair"].saving["cost_usd"], rel=1e-9)
@@ -164,10 +199,15 @@ def test_drivers_are_sorted_and_what_is_measured_drives_nothing():
     found = find_drivers(results, "dsp_demand", count=None)
     assert [d.points for d in found] == sorted((d.points for d in found), reverse=True)
     first = found[0].assumption.path
-    measured = project_with(status={first: "measured"}) if "*" not in first else project_with(
-        status={path: "measured" for path in paths_assumed(results.project, found[0].assumption)})
+    measured = (
+        project_with(status={first: "measured"})
+        if "*" not in first
+        else project_with(status=dict.fromkeys(paths_assumed(results.project, found[0].assumption), "measured"))
+    )
     assert paths_assumed(measured, found[0].assumption) == []
-    assert first not in {d.assumption.path for d in find_drivers(replace(results, project=measured), "dsp_demand", count=None)}
+    assert first not in {
+        d.assumption.path for d in find_drivers(replace(results, project=measured), "dsp_demand", count=None)
+    }
 
 
 @pytest.mark.invariant
@@ -177,7 +217,9 @@ def test_shares_that_were_given_are_not_spread_anew():
     zones = [{k: v for k, v in zone.items() if k != "index_share"} for zone in PLAIN["zone"]]
     project = project_with(zone=zones)
     low = overrides_of(project, run().unit, line, line.low)
-    assert low and all(value < next(z.index_share for z in project.zones if f"[{z.name}]" in path) for path, value in low.items())
+    assert low and all(
+        value < next(z.index_share for z in project.zones if f"[{z.name}]" in path) for path, value in low.items()
+    )
     assert min(low.values()) == pytest.approx(line.low, rel=1e-9)
 
 

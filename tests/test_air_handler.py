@@ -53,7 +53,9 @@ def test_position_follows_supply_air_and_flow_does_not():
 @pytest.mark.crosscheck
 def test_required_outdoor_air():
     on, people = one(1.0, 450.0)
-    assert ah.required_oa_cfm(unit_of(outdoor_air={"required_cfm": 1900}), on, people) == pytest.approx(1900.0)  # whatever the minimum is
+    assert ah.required_oa_cfm(unit_of(outdoor_air={"required_cfm": 1900}), on, people) == pytest.approx(
+        1900.0
+    )  # whatever the minimum is
     by_people = unit_of(outdoor_air={"control": "people"})
     assert ah.required_oa_cfm(by_people, on, people) == pytest.approx((0.06 * 12500 + 450) / 0.75)
     assert ah.required_oa_cfm(by_people, np.zeros(1), people) == 0.0
@@ -127,7 +129,9 @@ def test_stuck_damper_stays():
 
 
 @pytest.mark.invariant
-@given(oat=st.floats(-20, 110), target=st.floats(40, 66), room=st.floats(66, 82), x0=st.floats(0, 1), top=st.floats(0.1, 1))
+@given(
+    oat=st.floats(-20, 110), target=st.floats(40, 66), room=st.floats(66, 82), x0=st.floats(0, 1), top=st.floats(0.1, 1)
+)
 def test_mixed_air_keeps_its_bounds_and_helps(oat, target, room, x0, top):
     """Within the dampers' range, between its two sources, and never colder than wanted by choice."""
     x, mat, _ = mixed(oat, target, room, x0, outdoor_air={"maximum_frac": top})
@@ -146,11 +150,20 @@ def test_mixing_is_continuous_below_the_limit(oat, target, x0):
 
 # --- moisture ---------------------------------------------------------------------------------
 
-moist = st.fixed_dictionaries({
-    "flow": st.floats(500, 20000), "infiltration": st.floats(0, 1000), "x": st.floats(0, 1), "rh_out": st.floats(0.1, 1.0),
-    "oat": st.floats(30, 95), "latent": st.floats(0, 60000), "entering": st.floats(50, 85), "drop": st.floats(0, 25),
-    "drying": st.floats(0.3, 1.0), "pressure": st.floats(11.5, 14.8),
-})  # fmt: skip
+moist = st.fixed_dictionaries(
+    {
+        "flow": st.floats(500, 20000),
+        "infiltration": st.floats(0, 1000),
+        "x": st.floats(0, 1),
+        "rh_out": st.floats(0.1, 1.0),
+        "oat": st.floats(30, 95),
+        "latent": st.floats(0, 60000),
+        "entering": st.floats(50, 85),
+        "drop": st.floats(0, 25),
+        "drying": st.floats(0.3, 1.0),
+        "pressure": st.floats(11.5, 14.8),
+    }
+)
 
 
 @pytest.mark.crosscheck
@@ -164,7 +177,9 @@ def test_moisture_against_an_iterative_solution(v):
     p, fl = v["pressure"], 4840.0 * v["pressure"] / 14.696
     w_out = v["rh_out"] * float(saturation_humidity_ratio(v["oat"], p))
     leaving = v["entering"] - v["drop"]
-    got = ah.moisture(unit, fl, *one(v["flow"], v["infiltration"], v["x"], w_out, v["latent"], v["entering"], leaving), p, v["drying"])
+    got = ah.moisture(
+        unit, fl, *one(v["flow"], v["infiltration"], v["x"], w_out, v["latent"], v["entering"], leaving), p, v["drying"]
+    )
     w_coil = 0.95 * float(saturation_humidity_ratio(leaving, p))
     wet = min(max(v["drop"] / 3.0, 0.0), 1.0) * v["drying"]
 
@@ -189,8 +204,13 @@ def test_moisture_against_an_iterative_solution(v):
 def test_coil_never_adds_moisture(v):
     unit = unit_of()
     w_out = v["rh_out"] * float(saturation_humidity_ratio(v["oat"], v["pressure"]))
-    got = ah.moisture(unit, 4840.0, *one(v["flow"], v["infiltration"], v["x"], w_out, v["latent"], v["entering"], v["entering"] - v["drop"]),
-                      v["pressure"], v["drying"])  # fmt: skip
+    got = ah.moisture(
+        unit,
+        4840.0,
+        *one(v["flow"], v["infiltration"], v["x"], w_out, v["latent"], v["entering"], v["entering"] - v["drop"]),
+        v["pressure"],
+        v["drying"],
+    )
     assert got.leaving[0] <= got.mixed[0] + 1e-15 and np.isfinite(got.room[0])
 
 
@@ -204,8 +224,21 @@ def test_moisture_is_continuous(v, which):
 
     def latent_btuh(values):
         w_out = values["rh_out"] * float(saturation_humidity_ratio(values["oat"], values["pressure"]))
-        got = ah.moisture(unit, 4840.0, *one(values["flow"], values["infiltration"], values["x"], w_out, values["latent"], values["entering"],
-                                             values["entering"] - values["drop"]), values["pressure"], values["drying"])  # fmt: skip
+        got = ah.moisture(
+            unit,
+            4840.0,
+            *one(
+                values["flow"],
+                values["infiltration"],
+                values["x"],
+                w_out,
+                values["latent"],
+                values["entering"],
+                values["entering"] - values["drop"],
+            ),
+            values["pressure"],
+            values["drying"],
+        )
         return 4840.0 * values["flow"] * float(got.mixed[0] - got.leaving[0]), float(got.room[0])
 
     a, b = latent_btuh(v), latent_btuh({**v, which: v[which] + 1e-7 if which != "x" else min(v["x"] + 1e-7, 1.0)})
@@ -219,7 +252,9 @@ def test_coil_load_fades_in_as_mixed_air_crosses_the_coil_temperature():
     unit = unit_of()
     drop = np.linspace(0.0, 6.0, 601)
     rows = np.ones(601)
-    got = ah.moisture(unit, 4840.0, 8000 * rows, 50 * rows, 0.5 * rows, 0.012 * rows, 20000 * rows, 55.0 + drop, 55.0 * rows, 14.696)
+    got = ah.moisture(
+        unit, 4840.0, 8000 * rows, 50 * rows, 0.5 * rows, 0.012 * rows, 20000 * rows, 55.0 + drop, 55.0 * rows, 14.696
+    )
     latent = 4840.0 * 8000 * (got.mixed - got.leaving)
     assert latent[0] == 0.0
     assert np.abs(np.diff(latent)).max() < 0.01 * latent.max()

@@ -14,7 +14,6 @@ from binestimator import bins
 from binestimator.hours import Conditions, bin_low_f
 from binestimator.weather import read_weather
 
-
 MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
 
 
@@ -109,9 +108,7 @@ def chosen(request):
     group_id, groups = bins.group_keys(rows, record())
     match = references(rows)
     selection = bins.representative_rows(rows, group_id, match, period=rows.rate_period)
-    return types.SimpleNamespace(
-        rows=rows, group_id=group_id, groups=groups, match=match, selection=selection
-    )
+    return types.SimpleNamespace(rows=rows, group_id=group_id, groups=groups, match=match, selection=selection)
 
 
 # Edges and groups ---------------------------------------------------------------------
@@ -177,9 +174,7 @@ def test_hours_are_conserved(seed, size, width, by_month, by_rate_period):
 @pytest.mark.invariant
 def test_mean_rows_by_hand():
     rows = make_year().take(np.array([10, 11, 34, 4000]))
-    rows = dataclasses.replace(
-        rows, hours=np.array([1.0, 3.0, 2.0, 5.0]), oat_f=np.array([40.0, 44.0, 41.0, 70.0])
-    )
+    rows = dataclasses.replace(rows, hours=np.array([1.0, 3.0, 2.0, 5.0]), oat_f=np.array([40.0, 44.0, 41.0, 70.0]))
     mean = bins.mean_rows(rows, np.array([0, 0, 1, 2]))
     assert mean.hours.tolist() == [4, 2, 5]
     assert mean.oat_f.tolist() == [43, 41, 70]
@@ -250,14 +245,12 @@ def test_unseen_settings_agree_with_the_hours(chosen):
         oat = conditions.oat_f
         return conditions.hours @ energies(conditions, sat(oat), dsp(oat), **edits)
 
-    line = (lambda t: np.interp(t, [60, 70], [63, 55]))
-    table = (lambda t: np.interp(t, [20, 45, 55, 75], [64, 60, 58, 54]))
-    static = (lambda t: np.interp(t, [50, 90], [0.6, 1.5]))
+    line = lambda t: np.interp(t, [60, 70], [63, 55])
+    table = lambda t: np.interp(t, [20, 45, 55, 75], [64, 60, 58, 54])
+    static = lambda t: np.interp(t, [50, 90], [0.6, 1.5])
     unseen = [(lambda t: 55.0, lambda t: 1.5), (line, lambda t: 1.5), (table, lambda t: 1.0)]
     unseen += [(lambda t: 55.0, static), (line, static), (lambda t: 66.0, lambda t: 0.8)]
-    hourly, by_few, by_mean = (
-        np.array([totals(c, *setting) for setting in unseen]) for c in (rows, few, mean)
-    )
+    hourly, by_few, by_mean = (np.array([totals(c, *setting) for setting in unseen]) for c in (rows, few, mean))
 
     def errors(found):
         cost = hourly.sum(axis=1)
@@ -279,9 +272,7 @@ def test_unseen_settings_agree_with_the_hours(chosen):
 
 @pytest.mark.invariant
 def test_same_input_gives_the_same_rows(chosen):
-    again = bins.representative_rows(
-        chosen.rows, chosen.group_id, chosen.match.copy(), period=chosen.rows.rate_period
-    )
+    again = bins.representative_rows(chosen.rows, chosen.group_id, chosen.match.copy(), period=chosen.rows.rate_period)
     assert (again.index == chosen.selection.index).all()
     assert (again.weights == chosen.selection.weights).all()
 
@@ -342,7 +333,9 @@ def test_what_is_equal_but_for_rounding_is_equal():
     values = np.array([0.1 + 0.2, 0.3, -0.3, 0.0, np.inf, 1.23456789e-12, 1.23456001e-12, 98765.4321])
     digits = bins._digits(values)
     assert digits[0] == digits[1] == -digits[2] and digits[3] == 0.0 and digits[4] == np.inf
-    assert digits[5] == digits[6] == pytest.approx(1.2346e-12, rel=1e-12) and digits[7] == pytest.approx(98765.0, rel=1e-12)
+    assert digits[5] == digits[6] == pytest.approx(1.2346e-12, rel=1e-12) and digits[7] == pytest.approx(
+        98765.0, rel=1e-12
+    )
     assert bins._first_least(np.array([3.0, 1.0 + 1e-9, 1.0, 2.0])) == 1
     assert bins._first_least(np.array([3.0, 1.0 + 1e-3, 1.0, np.inf])) == 2
     assert bins._first_least(np.full(4, np.inf)) == 0
@@ -375,7 +368,12 @@ def unseen(rows):
 
 
 def likely_of(rows, variation, place):
-    return bins._Likely(variation=bins._leading(variation, bins._LOCAL_DIRECTIONS), place=place, jump=np.zeros(len(rows.hours)), hours=rows.hours)
+    return bins._Likely(
+        variation=bins._leading(variation, bins._LOCAL_DIRECTIONS),
+        place=place,
+        jump=np.zeros(len(rows.hours)),
+        hours=rows.hours,
+    )
 
 
 @pytest.mark.invariant
@@ -408,7 +406,9 @@ def test_form_is_the_expected_squared_error_of_weights():
     bend, aim = likely.form(index, every)
     covariance = bins._LOCAL_WEIGHT * likely.covariance(every, every)
     constant = rows.hours @ covariance @ rows.hours
-    assert weights @ bend @ weights - 2.0 * weights @ aim + constant == pytest.approx(miss @ covariance @ miss, rel=1e-9)
+    assert weights @ bend @ weights - 2.0 * weights @ aim + constant == pytest.approx(
+        miss @ covariance @ miss, rel=1e-9
+    )
 
 
 @pytest.mark.invariant
@@ -417,7 +417,9 @@ def test_rows_expect_less_error_of_unseen_strategies_if_told_how_settings_differ
     rows = make_year(5, always_on=always_on)
     group_id, _ = bins.group_keys(rows, record())
     match, scale, variation, place = unseen(rows)
-    told = bins.representative_rows(rows, group_id, match, scale=scale, period=rows.rate_period, variation=variation, place=place)
+    told = bins.representative_rows(
+        rows, group_id, match, scale=scale, period=rows.rate_period, variation=variation, place=place
+    )
     not_told = bins.representative_rows(rows, group_id, match, scale=scale, period=rows.rate_period)
     covariance = likely_of(rows, variation, place).covariance(np.arange(8760), np.arange(8760))
 
@@ -491,9 +493,7 @@ def test_unusable_input_is_refused(chosen):
     with pytest.raises(ValueError, match="group_id"):
         bins.representative_rows(rows, group_id[:-1], match)
     with pytest.raises(ValueError, match="hours"):
-        bins.representative_rows(
-            dataclasses.replace(rows, hours=np.zeros(8760)), group_id, match
-        )
+        bins.representative_rows(dataclasses.replace(rows, hours=np.zeros(8760)), group_id, match)
 
 
 # Tables -------------------------------------------------------------------------------
@@ -572,7 +572,13 @@ def test_greensboro_bins(greensboro):
     # other moist-air routines, good to 0.2 degF, and are printed to 1e-5 lb/lb; 0.4 % is half of
     # that at 30 degF with as much again for the routines.
     table = table.set_index("bin_low_f")
-    for low, wet_bulb, humidity in [(30, 28.1, 0.00249), (50, 46.7, 0.00583), (60, 57.0, 0.00906),
-                                    (70, 66.2, 0.01297), (80, 70.9, 0.01421), (90, 76.2, 0.01651)]:
+    for low, wet_bulb, humidity in [
+        (30, 28.1, 0.00249),
+        (50, 46.7, 0.00583),
+        (60, 57.0, 0.00906),
+        (70, 66.2, 0.01297),
+        (80, 70.9, 0.01421),
+        (90, 76.2, 0.01651),
+    ]:
         assert table.loc[low, "mcwb_f"] == pytest.approx(wet_bulb, abs=0.2)
         assert table.loc[low, "mean_humidity_ratio"] == pytest.approx(humidity, rel=0.004)

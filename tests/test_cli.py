@@ -8,17 +8,20 @@ import subprocess
 import sys
 from pathlib import Path
 
+import earlier
 import numpy as np
 import pytest
-
-import earlier
 from builders import FILES, PLAIN, WEATHER, merged
+
 from binestimator import __version__, cli
 from binestimator.inputs import fields_of, project_from_mapping, project_to_toml
 from binestimator.inputs.schema import SECTIONS
 from binestimator.results import ANNUAL_KEYS
 
-FEW = {"project": {"name": "Two candidates", "default_candidates": False}, "candidate": [{"id": "as_found"}, {"id": "sat_demand"}]}
+FEW = {
+    "project": {"name": "Two candidates", "default_candidates": False},
+    "candidate": [{"id": "as_found"}, {"id": "sat_demand"}],
+}
 
 
 def write_project(folder, name="plain.toml", text="", **changes):
@@ -37,7 +40,13 @@ def run(capsys, *arguments):
 
 
 def by_subprocess(*arguments, **options):
-    return subprocess.run([sys.executable, "-m", "binestimator", *map(str, arguments)], capture_output=True, text=True, timeout=120, **options)
+    return subprocess.run(
+        [sys.executable, "-m", "binestimator", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        **options,
+    )
 
 
 # --- estimate: what comes out -----------------------------------------------------------------
@@ -55,7 +64,10 @@ def test_writes_both_files_and_tells_where(plain_run):
     process, out = plain_run
     assert process.returncode == 0 and process.stderr == ""
     assert sorted(path.name for path in out.iterdir()) == ["plain.json", "plain.xlsx"]
-    assert f"Workbook      {out / 'plain.xlsx'}" in process.stdout and f"Results file  {out / 'plain.json'}" in process.stdout
+    assert (
+        f"Workbook      {out / 'plain.xlsx'}" in process.stdout
+        and f"Results file  {out / 'plain.json'}" in process.stdout
+    )
     assert "as_found" in process.stdout and "sat_demand" in process.stdout
     # A spreadsheet file is a zip archive.
     assert (out / "plain.xlsx").read_bytes()[:2] == b"PK"
@@ -94,7 +106,13 @@ def test_a_name_that_begins_with_an_equals_sign_stays_text(tmp_path, capsys):
 
     path = write_project(tmp_path, project={"name": "=1+1"}, bins={"rows": "mean"})
     assert run(capsys, "estimate", path, "--out", tmp_path)[0] == 0
-    cells = [cell for sheet in load_workbook(tmp_path / "plain.xlsx") for row in sheet.iter_rows() for cell in row if cell.value == "=1+1"]
+    cells = [
+        cell
+        for sheet in load_workbook(tmp_path / "plain.xlsx")
+        for row in sheet.iter_rows()
+        for cell in row
+        if cell.value == "=1+1"
+    ]
     assert cells and {cell.data_type for cell in cells} == {"s"}
     assert json.loads((tmp_path / "plain.json").read_text())["project"] == "=1+1"
 
@@ -131,7 +149,10 @@ WEATHER_CASES = {
     "missing dry bulb": (dry_bulb_missing, ["line 1,001", "Dry-bulb", "-9900"]),
     "8,784 rows": (lambda lines: lines + lines[-24:], ["8,784", "8,760"]),
     "EPW without a header line": (
-        lambda lines: ["LOCATION,X,NC,USA,TMY3,723170,36.1,-79.95,-5,273", *["HEADER,0"] * 6] + ["1999,1,1,1,60," + ",".join(["1"] * 30)] * 8760,
+        lambda lines: (
+            ["LOCATION,X,NC,USA,TMY3,723170,36.1,-79.95,-5,273", *["HEADER,0"] * 6]
+            + ["1999,1,1,1,60," + ",".join(["1"] * 30)] * 8760
+        ),
         ["bad.csv", "line 2", "DESIGN CONDITIONS"],
     ),
     "no weather at all": (lambda lines: ["just", "text"], ["bad.csv"]),
@@ -148,12 +169,18 @@ def test_bad_weather_is_one_clear_message(tmp_path, capsys, case):
 PROJECT_CASES = {
     "unknown key": ("\n[fan]\nmotor_hpp = 15\n", ["fan.motor_hpp", "motor_hp"]),
     "swapped points": ("\n[sat.outdoor_air]\npoints = [[70, 55], [60, 65]]\n", ["points"]),
-    "SAT above room setpoint": ("\n[[candidate]]\nid = 'w'\nname = 'w'\ndsp = 'as_found'\nsat = {strategy = 'fixed', setpoint_f = 74}\n", ["setpoint_f", "74"]),
-    "minimum above maximum": ("\n[[zone]]\nname = 'z'\narea_ft2 = 100\nmin_cfm = 200\nmax_cfm = 100\n", ["zone[z]", "min_cfm"]),
+    "SAT above room setpoint": (
+        "\n[[candidate]]\nid = 'w'\nname = 'w'\ndsp = 'as_found'\nsat = {strategy = 'fixed', setpoint_f = 74}\n",
+        ["setpoint_f", "74"],
+    ),
+    "minimum above maximum": (
+        "\n[[zone]]\nname = 'z'\narea_ft2 = 100\nmin_cfm = 200\nmax_cfm = 100\n",
+        ["zone[z]", "min_cfm"],
+    ),
     "negative price": ("\n[prices]\nelectricity_usd_kwh = -0.1\n", ["prices.electricity_usd_kwh", "-0.1"]),
     "not modelled": ("\n[[zone]]\nname = 'z'\narea_ft2 = 100\nfan_powered = true\n", ["not modelled"]),
     "not TOML": ("\nthis is not TOML\n", ["plain.toml", "line"]),
-    "control characters": ("\n[fan]\n\"\\u001b[31m\" = 1\n", ["unknown"]),
+    "control characters": ('\n[fan]\n"\\u001b[31m" = 1\n', ["unknown"]),
 }
 
 
@@ -162,7 +189,10 @@ def test_bad_project_is_one_clear_message(tmp_path, capsys, case):
     text, fragments = PROJECT_CASES[case]
     path = tmp_path / "plain.toml"
     zone = "[[zone]]\nname = 'a'\narea_ft2 = 1000\n"
-    path.write_text(f"[project]\nname = 'x'\n[weather]\nfile = '{WEATHER / FILES['greensboro']}'\n[[group]]\nname = 'g'\n{zone}{text}")
+    path.write_text(
+        f"[project]\nname = 'x'\n[weather]\nfile = '{WEATHER / FILES['greensboro']}'\n[[group]]\nname = "
+        f"'g'\n{zone}{text}"
+    )
     assert_refused(tmp_path, capsys, path, fragments)
 
 
@@ -178,7 +208,10 @@ def test_no_zones_and_other_files_that_are_no_project(tmp_path, capsys):
 
 def test_all_errors_of_a_project_are_told_at_once(tmp_path, capsys):
     path = tmp_path / "plain.toml"
-    path.write_text("[project]\nname = 'x'\n[weather]\nfile = 'x'\n[fan]\nmotor_hpp = 1\nefficiency_frac = 65\n[prices]\nfuel_usd_therm = -1\n[[group]]\nname='g'\n")
+    path.write_text(
+        "[project]\nname = 'x'\n[weather]\nfile = 'x'\n[fan]\nmotor_hpp = 1\nefficiency_frac = "
+        "65\n[prices]\nfuel_usd_therm = -1\n[[group]]\nname='g'\n"
+    )
     assert_refused(tmp_path, capsys, path, ["motor_hpp", "efficiency_frac", "fuel_usd_therm", "zone"])
 
 
@@ -207,11 +240,14 @@ def quick(monkeypatch, plain_results):
 
 @pytest.fixture(scope="module")
 def plain_results():
-    from binestimator.estimate import estimate
     from builders import weather_of
 
+    from binestimator.estimate import estimate
+
     # Mean rows: what is tried is how files are written, and these are small.
-    return estimate(project_from_mapping(merged(PLAIN, FEW | {"bins": {"rows": "mean"}}), source_dir=WEATHER), weather_of())
+    return estimate(
+        project_from_mapping(merged(PLAIN, FEW | {"bins": {"rows": "mean"}}), source_dir=WEATHER), weather_of()
+    )
 
 
 def test_default_folder_is_output_under_the_current_one(tmp_path, capsys, monkeypatch, quick):
@@ -257,7 +293,9 @@ def test_an_interrupted_run_leaves_the_files_of_an_earlier_one(tmp_path, capsys,
 
 def test_a_signal_that_is_ignored_stays_ignored(tmp_path, capsys, quick, monkeypatch):
     """As under ``nohup``: the run outlives its terminal."""
-    monkeypatch.setattr("binestimator.terminal.comparison", lambda results: os.kill(os.getpid(), signal.SIGHUP) or "done")
+    monkeypatch.setattr(
+        "binestimator.terminal.comparison", lambda results: os.kill(os.getpid(), signal.SIGHUP) or "done"
+    )
     before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
     try:
         code, text, err = run(capsys, "estimate", write_project(tmp_path), "--out", tmp_path / "out")
@@ -294,7 +332,10 @@ def test_debug_shows_where_bad_input_was_found(tmp_path, capsys):
     assert code == 2 and "Traceback" in err and err.rstrip().splitlines()[-1].startswith("error: ")
 
 
-@pytest.mark.parametrize(("status", "level", "plain", "strict"), [("pass", "info", 0, 0), ("explain", "check", 0, 0), ("fail", "info", 1, 1), ("pass", "caution", 0, 1)])
+@pytest.mark.parametrize(
+    ("status", "level", "plain", "strict"),
+    [("pass", "info", 0, 0), ("explain", "check", 0, 0), ("fail", "info", 1, 1), ("pass", "caution", 0, 1)],
+)
 def test_exit_code_1(tmp_path, capsys, monkeypatch, quick, plain_results, status, level, plain, strict):
     """A check that must hold and failed is told always; what only wants a look with --strict."""
     import dataclasses
@@ -304,7 +345,9 @@ def test_exit_code_1(tmp_path, capsys, monkeypatch, quick, plain_results, status
     from binestimator.results import Check
 
     changed = dataclasses.replace(
-        plain_results, checks=(Check(name="n", status=status, value="v", expected="e", text="t"),), findings=(Finding(level, "w", "t"),)
+        plain_results,
+        checks=(Check(name="n", status=status, value="v", expected="e", text="t"),),
+        findings=(Finding(level, "w", "t"),),
     )
     monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather: changed)
     path = write_project(tmp_path)
@@ -333,24 +376,36 @@ def test_a_workbook_in_which_somebody_worked_is_kept(tmp_path, capsys, quick):
     code, out, err = run(capsys, "estimate", path, "--out", tmp_path / "out")
     assert (code, err) == (0, "") and "plain_kept_1.xlsx" in out and "plain_kept_1.json" in out
     after = earlier.contents(tmp_path / "out")
-    assert (after["plain_kept_1.xlsx"], after["plain_kept_1.json"], after["plain.json"]) == (before["plain.xlsx"], before["plain.json"], before["plain.json"])
+    assert (after["plain_kept_1.xlsx"], after["plain_kept_1.json"], after["plain.json"]) == (
+        before["plain.xlsx"],
+        before["plain.json"],
+        before["plain.json"],
+    )
     assert len(after) == 4 and after["plain.xlsx"] != before["plain.xlsx"]
 
 
 @pytest.mark.parametrize(("options", "code"), [([], 0), (["--strict"], 1), (["--force"], 0)])
-def test_what_was_kept_counts_for_strict_and_not_for_force(tmp_path, capsys, monkeypatch, quick, plain_results, options, code):
+def test_what_was_kept_counts_for_strict_and_not_for_force(
+    tmp_path, capsys, monkeypatch, quick, plain_results, options, code
+):
     import dataclasses
 
     import binestimator.advice as module
 
-    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather: dataclasses.replace(plain_results, checks=(), findings=()))
+    monkeypatch.setattr(
+        module,
+        "estimate_and_advise",
+        lambda project, weather: dataclasses.replace(plain_results, checks=(), findings=()),
+    )
     earlier.leave(tmp_path / "out", "plain", sealed=False)
     assert run(capsys, "estimate", write_project(tmp_path), "--out", tmp_path / "out", *options)[0] == code
     assert len(earlier.contents(tmp_path / "out")) == (2 if "--force" in options else 4)
 
 
 def foreign(name, folder):
-    (folder / name).write_bytes(earlier.workbook(kind=earlier.FORM) if name.endswith("xlsx") else b'{"of": "another program"}')
+    (folder / name).write_bytes(
+        earlier.workbook(kind=earlier.FORM) if name.endswith("xlsx") else b'{"of": "another program"}'
+    )
 
 
 @pytest.mark.parametrize("name", ["plain.xlsx", "plain.json"])
@@ -376,17 +431,27 @@ def test_a_form_is_not_written_over(tmp_path, capsys):
     path = write_project(tmp_path)
     os.link(path, tmp_path / "p.xlsx")
     code, out, err = run(capsys, "form", tmp_path / "p.xlsx", "--from", path, "--force")
-    assert (code, out) == (2, "") and "never written over" in err and path.read_bytes() == (tmp_path / "p.xlsx").read_bytes()
+    assert (
+        (code, out) == (2, "")
+        and "never written over" in err
+        and path.read_bytes() == (tmp_path / "p.xlsx").read_bytes()
+    )
 
 
-@pytest.mark.parametrize("how", ["weather", "hard link to weather", "symbolic link to weather", "project", "zones", "somebody's table"])
+@pytest.mark.parametrize(
+    "how", ["weather", "hard link to weather", "symbolic link to weather", "project", "zones", "somebody's table"]
+)
 @pytest.mark.parametrize("force", [True, False])
 def test_a_table_is_not_written_over_what_was_read(tmp_path, capsys, how, force):
     weather = tmp_path / "w.csv"
     weather.write_bytes((WEATHER / FILES["miami"]).read_bytes())
     (tmp_path / "z.csv").write_text("name,area_ft2\na,1000\n")
-    (tmp_path / "p.toml").write_text("[project]\nname = 'p'\nzones_csv = 'z.csv'\n[weather]\nfile = 'w.csv'\n[[group]]\nname = 'g'\n")
-    target = {"weather": weather, "project": tmp_path / "p.toml", "zones": tmp_path / "z.csv"}.get(how, tmp_path / "t.csv")
+    (tmp_path / "p.toml").write_text(
+        "[project]\nname = 'p'\nzones_csv = 'z.csv'\n[weather]\nfile = 'w.csv'\n[[group]]\nname = 'g'\n"
+    )
+    target = {"weather": weather, "project": tmp_path / "p.toml", "zones": tmp_path / "z.csv"}.get(
+        how, tmp_path / "t.csv"
+    )
     if how.startswith("hard"):
         os.link(weather, target)
     elif how.startswith("symbolic"):
@@ -394,7 +459,9 @@ def test_a_table_is_not_written_over_what_was_read(tmp_path, capsys, how, force)
     elif how.startswith("somebody"):
         target.write_text("zone,area\n")
     before = earlier.contents(tmp_path)
-    code, out, err = run(capsys, "bins", weather, "--project", tmp_path / "p.toml", "--csv", target, *["--force"] * force)
+    code, out, err = run(
+        capsys, "bins", weather, "--project", tmp_path / "p.toml", "--csv", target, *["--force"] * force
+    )
     if how.startswith("somebody") and force:
         assert (code, err) == (0, "") and target.read_text().startswith("bin_low_f,")
         return
@@ -405,12 +472,18 @@ def test_a_table_is_not_written_over_what_was_read(tmp_path, capsys, how, force)
 def test_results_beside_a_project_never_replace_what_it_reads(tmp_path, capsys, quick):
     """A zones file called like the results file: the new files take another name, --force or not."""
     (tmp_path / "plain.json").write_text("name,area_ft2\na,1000\n")
-    (tmp_path / "plain.toml").write_text(f"[project]\nname = 'p'\nzones_csv = 'plain.json'\n[weather]\nfile = '{WEATHER / FILES['miami']}'\n[[group]]\nname = 'g'\n")
+    (tmp_path / "plain.toml").write_text(
+        "[project]\nname = 'p'\nzones_csv = 'plain.json'\n[weather]\nfile = "
+        f"'{WEATHER / FILES['miami']}'\n[[group]]\nname = 'g'\n"
+    )
     before = earlier.contents(tmp_path)
     code, _, err = run(capsys, "estimate", tmp_path / "plain.toml", "--out", tmp_path, "--force")
     assert (code, err) == (0, "")
     after = earlier.contents(tmp_path)
-    assert sorted(set(after) - set(before)) == ["plain_rerun.json", "plain_rerun.xlsx"] and {name: after[name] for name in before} == before
+    assert (
+        sorted(set(after) - set(before)) == ["plain_rerun.json", "plain_rerun.xlsx"]
+        and {name: after[name] for name in before} == before
+    )
 
 
 @pytest.mark.parametrize("locked", ["plain.xlsx", "plain.json"])
@@ -445,14 +518,26 @@ def test_standard_output_that_is_closed_or_full(tmp_path):
     out = tmp_path / "out"
     for command in (f"estimate {path} --out {out}", "inputs", f"bins {weather}", f"form {tmp_path / 'f.xlsx'}"):
         process = by_shell(f"{COMMAND} {command} >&-")
-        assert process.returncode == 2 and "standard output is closed" in process.stderr and process.stderr.count("\n") == 1
+        assert (
+            process.returncode == 2
+            and "standard output is closed" in process.stderr
+            and process.stderr.count("\n") == 1
+        )
     assert sorted(os.listdir(tmp_path)) == ["plain.toml"]
     process = by_shell(f"{COMMAND} estimate {path} --out {out} >/dev/full")
-    assert process.returncode == 2 and "No space left" in process.stderr and "files of this run are complete" in process.stderr
+    assert (
+        process.returncode == 2
+        and "No space left" in process.stderr
+        and "files of this run are complete" in process.stderr
+    )
     assert sorted(os.listdir(out)) == ["plain.json", "plain.xlsx"]
     for command in ("inputs", f"bins {weather}", "--help", "--version"):
         process = by_shell(f"{COMMAND} {command} >/dev/full")
-        assert process.returncode == 2 and process.stderr.startswith("error: standard output cannot be written") and process.stderr.count("\n") == 1
+        assert (
+            process.returncode == 2
+            and process.stderr.startswith("error: standard output cannot be written")
+            and process.stderr.count("\n") == 1
+        )
     for where in (">&-", ">/dev/full"):
         process = by_shell(f"{COMMAND} inputs nosuch 2{where}")
         assert (process.returncode, process.stdout, process.stderr) == (2, "", "")
@@ -464,7 +549,11 @@ def test_a_current_folder_that_was_deleted(tmp_path):
     package = {**os.environ, "PYTHONPATH": str(Path(cli.__file__).parents[1])}
     for command in (f"estimate {path}", "estimate plain.toml", "form f.xlsx", f"bins {FILES['miami']} --csv t.csv"):
         process = by_shell(f"{gone} {command}", env=package)
-        assert process.returncode == 2 and "current folder no longer exists" in process.stderr and process.stderr.count("\n") == 1
+        assert (
+            process.returncode == 2
+            and "current folder no longer exists" in process.stderr
+            and process.stderr.count("\n") == 1
+        )
     assert by_shell(f"{gone} form {tmp_path}/f.xlsx", env=package).returncode == 0
     assert sorted(os.listdir(tmp_path)) == ["f.xlsx", "plain.toml"]
 
@@ -479,7 +568,20 @@ SPECIAL = ("pipe", "folder", "dangling", "loop", "/dev/zero", "/dev/stdin")
 
 
 @pytest.mark.parametrize("kind", SPECIAL)
-@pytest.mark.parametrize("argument", ["PROJECT", "weather of a project", "zones of a project", "--out", "WEATHER", "--project", "--csv", "--from", "OUT"])
+@pytest.mark.parametrize(
+    "argument",
+    [
+        "PROJECT",
+        "weather of a project",
+        "zones of a project",
+        "--out",
+        "WEATHER",
+        "--project",
+        "--csv",
+        "--from",
+        "OUT",
+    ],
+)
 def test_special_files_are_answered_at_once(tmp_path, capsys, monkeypatch, kind, argument):
     import binestimator.advice as module
 
@@ -500,13 +602,19 @@ def test_special_files_are_answered_at_once(tmp_path, capsys, monkeypatch, kind,
         text = plain.read_text()
         old = f'file = "{FILES["greensboro"]}"' if key[0] == "weather" else "[project]\n"
         assert old in text
-        plain.write_text(text.replace(old, f"file = '{name}'" if key[0] == "weather" else f"[project]\nzones_csv = '{name}'\n"))
+        plain.write_text(
+            text.replace(old, f"file = '{name}'" if key[0] == "weather" else f"[project]\nzones_csv = '{name}'\n")
+        )
     weather = WEATHER / FILES["miami"]
     arguments = {
-        "PROJECT": ["estimate", name], "--out": ["estimate", plain, "--out", name], "WEATHER": ["bins", name], "--project": ["bins", weather, "--project", name],
-        "--csv": ["bins", weather, "--csv", name], "--from": ["form", tmp_path / "new.xlsx", "--from", name],
+        "PROJECT": ["estimate", name],
+        "--out": ["estimate", plain, "--out", name],
+        "WEATHER": ["bins", name],
+        "--project": ["bins", weather, "--project", name],
+        "--csv": ["bins", weather, "--csv", name],
+        "--from": ["form", tmp_path / "new.xlsx", "--from", name],
         "OUT": ["form", name if name.suffix else tmp_path / "link.xlsx"],
-    }.get(argument, ["estimate", plain, "--out", tmp_path / "out"])  # fmt: skip
+    }.get(argument, ["estimate", plain, "--out", tmp_path / "out"])
     if argument == "OUT" and not name.suffix:
         (tmp_path / "link.xlsx").symlink_to(name)
     signal.alarm(60)  # a hang would end the tests here
@@ -520,14 +628,20 @@ def test_special_files_are_answered_at_once(tmp_path, capsys, monkeypatch, kind,
 
 
 def test_a_reader_that_stops_reading_is_no_error():
-    process = subprocess.Popen([sys.executable, "-m", "binestimator", "inputs"], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "binestimator", "inputs"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
     process.stdout.close()
     assert process.stderr.read() == b"" and process.wait(60) == 0
     process.stderr.close()
 
 
 def test_a_terminal_without_the_characters(tmp_path):
-    path = write_project(tmp_path, project={"name": "Bürohaus \u2603"}, zone=[{"name": "z", "area_ft2": 1000, "max_cfm": 500, "reheat_kbtuh": 20}])
+    path = write_project(
+        tmp_path,
+        project={"name": "Bürohaus \u2603"},
+        zone=[{"name": "z", "area_ft2": 1000, "max_cfm": 500, "reheat_kbtuh": 20}],
+    )
     process = by_subprocess("estimate", path, "--out", tmp_path, env={**os.environ, "PYTHONIOENCODING": "ascii"})
     assert process.returncode == 0 and process.stderr == "" and process.stdout.startswith("B?rohaus ?")
 
@@ -536,13 +650,20 @@ def test_a_terminal_without_the_characters(tmp_path):
 
 
 def test_version_and_help(capsys):
-    for arguments, said in ((["--version"], __version__), (["--help"], "estimate"), (["estimate", "--help"], "--strict"), (["bins", "--help"], "--csv")):
+    for arguments, said in (
+        (["--version"], __version__),
+        (["--help"], "estimate"),
+        (["estimate", "--help"], "--strict"),
+        (["bins", "--help"], "--csv"),
+    ):
         with pytest.raises(SystemExit) as ended:
             cli.main(arguments)
         assert ended.value.code == 0 and said in capsys.readouterr().out
 
 
-@pytest.mark.parametrize("arguments", [[], ["estimate"], ["nosuch"], ["estimate", "a", "--nosuch"], ["bins", "x", "--width", "3"]])
+@pytest.mark.parametrize(
+    "arguments", [[], ["estimate"], ["nosuch"], ["estimate", "a", "--nosuch"], ["bins", "x", "--width", "3"]]
+)
 def test_wrong_usage(capsys, arguments):
     with pytest.raises(SystemExit) as ended:
         cli.main(arguments)
@@ -561,7 +682,7 @@ def bins_csv(capsys, tmp_path, *arguments):
         rows = list(csv.DictReader(file))
     # In the first line only: a line of its own would be taken for a bin.
     assert [bool(row.pop("checksum")) for row in rows] == [True] + [False] * (len(rows) - 1)
-    number = lambda text: float(text) if text else np.nan  # noqa: E731
+    number = lambda text: float(text) if text else np.nan
     return {key: np.array([row[key] if key == "range" else number(row[key]) for row in rows]) for key in rows[0]}, out
 
 
@@ -582,7 +703,10 @@ def test_bins_of_a_given_schedule(capsys, tmp_path):
     options = ["--hours", 6, 22, "--saturday", 8, 12, "--holidays", "", "--first-weekday", "Tuesday", "--standard-time"]
     table, out = bins_csv(capsys, tmp_path, FILES["miami"], *options)
     assert table["hours_occupied"].sum() == 261 * 16 + 52 * 4
-    assert "weekdays 6 to 22; Saturdays 8 to 12; Sundays and holidays closed; standard time; 1 January is a Tuesday; 0 holidays" in " ".join(out.split())
+    assert (
+        "weekdays 6 to 22; Saturdays 8 to 12; Sundays and holidays closed; standard time; 1 January is a Tuesday; 0 "
+        "holidays" in " ".join(out.split())
+    )
     table, _ = bins_csv(capsys, tmp_path, FILES["miami"], "--day-and-night", "--width", 10)
     assert table["hours_occupied"].sum() == 8760 and set(np.diff(table["bin_low_f"])) == {10.0}
     np.testing.assert_array_equal(table["mcwb_occupied_f"], table["mcwb_f"])
@@ -590,8 +714,11 @@ def test_bins_of_a_given_schedule(capsys, tmp_path):
 
 @pytest.mark.crosscheck
 def test_bins_of_a_project_are_those_of_its_own_options(capsys, tmp_path):
-    path = write_project(tmp_path, group=[{"name": "office", "weekday_hours": [6, 22]}, {"name": "meeting", "weekday_hours": [8, 9]}],
-                         bins={"width_f": 2})  # fmt: skip
+    path = write_project(
+        tmp_path,
+        group=[{"name": "office", "weekday_hours": [6, 22]}, {"name": "meeting", "weekday_hours": [8, 9]}],
+        bins={"width_f": 2},
+    )
     of_project, _ = bins_csv(capsys, tmp_path, FILES["greensboro"], "--project", path)
     of_options, _ = bins_csv(capsys, tmp_path, FILES["greensboro"], "--hours", 6, 22, "--width", 2)
     np.testing.assert_array_equal(of_project["hours_occupied"], of_options["hours_occupied"])
@@ -659,7 +786,12 @@ def test_inputs_of_no_section(capsys):
 
 def loaded_by(code):
     """Top-level modules that a fresh interpreter has loaded after running code."""
-    process = subprocess.run([sys.executable, "-c", f"{code}\nimport sys; print('\\n'.join(sorted(sys.modules)))"], capture_output=True, text=True, check=True)
+    process = subprocess.run(
+        [sys.executable, "-c", f"{code}\nimport sys; print('\\n'.join(sorted(sys.modules)))"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     return set(process.stdout.split())
 
 
@@ -670,7 +802,10 @@ def test_importing_the_package_and_the_command_loads_no_large_library():
 
 def test_an_estimate_never_loads_what_it_does_not_use(tmp_path):
     path = write_project(tmp_path)
-    code = f"from binestimator.cli import main\nimport contextlib, io\nwith contextlib.redirect_stdout(io.StringIO()): main(['estimate', {str(path)!r}, '--out', {str(tmp_path)!r}])"
+    code = (
+        "from binestimator.cli import main\nimport contextlib, io\nwith contextlib.redirect_stdout(io.StringIO()): "
+        f"main(['estimate', {str(path)!r}, '--out', {str(tmp_path)!r}])"
+    )
     assert not {"openpyxl", "matplotlib", "pytest"} & loaded_by(code)
 
 

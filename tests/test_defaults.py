@@ -4,8 +4,10 @@ import io
 
 import openpyxl
 import pytest
+from builders import PLAIN, merged, project_of, weather_of
 from hypothesis import given
 from hypothesis import strategies as st
+from recalculation import Spreadsheet
 
 from binestimator.climate import climate_of, climate_zone, degree_days
 from binestimator.estimate import estimate
@@ -15,10 +17,13 @@ from binestimator.inputs.form_content import form_content
 from binestimator.inputs.schema import FIELDS, fields_of
 from binestimator.workbook.form import FORM_SPARE, form_bytes
 from binestimator.workbook.form_layout import FormPlan
-from builders import PLAIN, merged, project_of, weather_of
-from recalculation import Spreadsheet
 
-LEAST = {"project": {"name": "Least"}, "weather": {"file": "723170TYA.CSV"}, "building": {"floor_area_ft2": 48_000, "floors": 4}, "group": [{"name": "office"}]}
+LEAST = {
+    "project": {"name": "Least"},
+    "weather": {"file": "723170TYA.CSV"},
+    "building": {"floor_area_ft2": 48_000, "floors": 4},
+    "group": [{"name": "office"}],
+}
 
 
 def least(**changes):
@@ -30,7 +35,8 @@ def least(**changes):
 
 @pytest.mark.published
 @pytest.mark.parametrize(
-    ("chiller_set", "kw_per_ton"), [("A", 12 / 10.1), ("B", 12 / 10.1), ("C", 0.75), ("D", 0.72), ("E", 0.66), ("F", 0.61), ("G", 0.56)]
+    ("chiller_set", "kw_per_ton"),
+    [("A", 12 / 10.1), ("B", 12 / 10.1), ("C", 0.75), ("D", 0.72), ("E", 0.66), ("F", 0.61), ("G", 0.56)],
 )
 def test_input_of_a_chiller_is_that_of_its_set(chiller_set, kw_per_ton):
     """90.1-2022 table J-4: 10.1 EER air-cooled, .750 to .560 kW/ton water-cooled. 3e-4: 1.188 is rounded."""
@@ -44,7 +50,10 @@ def test_input_of_a_chiller_is_that_of_its_set(chiller_set, kw_per_ton):
 
 
 @pytest.mark.published
-@pytest.mark.parametrize(("tons", "units", "expected"), [(74, 1, "C"), (75, 1, "D"), (150, 1, "E"), (300, 1, "F"), (600, 1, "G"), (600, 4, "E")])
+@pytest.mark.parametrize(
+    ("tons", "units", "expected"),
+    [(74, 1, "C"), (75, 1, "D"), (150, 1, "E"), (300, 1, "F"), (600, 1, "G"), (600, 4, "E")],
+)
 def test_set_of_a_chiller_is_that_of_its_size(tons, units, expected):
     """Sizes of 90.1-2022 table J-4, by chiller."""
     assert least(cooling={"capacity_tons": tons, "units": units}).cooling.chiller_set == expected
@@ -53,7 +62,12 @@ def test_set_of_a_chiller_is_that_of_its_size(tons, units, expected):
 def test_without_a_capacity_the_floor_area_stands_in():
     assert least().cooling.chiller_set == "D"  # 48,000 ft2 at 400 ft2 a ton
     assert least(building={"floor_area_ft2": 20_000, "floors": 1}).cooling.chiller_set == "C"
-    assert project_from_mapping(merged(LEAST, {"building": None, "zone": [{"name": "A", "area_ft2": 900}]})).cooling.chiller_set == "F"
+    assert (
+        project_from_mapping(
+            merged(LEAST, {"building": None, "zone": [{"name": "A", "area_ft2": 900}]})
+        ).cooling.chiller_set
+        == "F"
+    )
 
 
 def test_what_is_given_stays_and_overrides_move_what_follows():
@@ -67,7 +81,10 @@ def test_what_is_given_stays_and_overrides_move_what_follows():
     assert least(cooling={"type": "direct_expansion", "capacity_tons": 15}).cooling.eer == 11.0
 
 
-@pytest.mark.parametrize(("area", "floors", "zones", "ignored"), [(8_000, 1, 7, 0.0), (20_000, 1, 20, 0.0), (30_000, 2, 28, 1.0), (48_000, 4, 48, 2.0)])
+@pytest.mark.parametrize(
+    ("area", "floors", "zones", "ignored"),
+    [(8_000, 1, 7, 0.0), (20_000, 1, 20, 0.0), (30_000, 2, 28, 1.0), (48_000, 4, 48, 2.0)],
+)
 def test_ignored_requests_follow_the_number_of_terminals(area, floors, zones, ignored):
     project = least(building={"floor_area_ft2": area, "floors": floors})
     assert sum(zone.multiplier for zone in project.zones) == zones
@@ -78,7 +95,8 @@ def test_ignored_requests_follow_the_number_of_terminals(area, floors, zones, ig
 
 @pytest.mark.invariant
 def test_rules_are_sound():
-    """Each rule can be reached, differs from what comes before it, says where it comes from, and stands in the reference."""
+    """Each rule can be reached, differs from what comes before it, says where it comes from, and stands in the
+    reference."""
     text = documentation_markdown()
     for path, lines in rules().items():
         section, _, name = path.partition(".")
@@ -87,7 +105,9 @@ def test_rules_are_sound():
             assert rule.source and rule.conditions
             assert f" when {rule.words}" in text or f"or {rule.words}" in text
         assert len({rule.words for rule in lines}) == len(lines)
-    assert all(source not in documentation_markdown() for source in ("90.1 performance rating practice", "appendix G sizing"))
+    assert all(
+        source not in documentation_markdown() for source in ("90.1 performance rating practice", "appendix G sizing")
+    )
 
 
 @pytest.mark.invariant
@@ -112,9 +132,13 @@ def test_sources_do_not_claim_more_than_was_seen():
 
 
 @pytest.mark.crosscheck
-@pytest.mark.parametrize(("place", "zone", "limit", "warmest"), [("greensboro", "4A", 65.0, 65.0), ("miami", "1A", 65.0, 60.0), ("sand_point", "7", 75.0, 65.0)])
+@pytest.mark.parametrize(
+    ("place", "zone", "limit", "warmest"),
+    [("greensboro", "4A", 65.0, 65.0), ("miami", "1A", 65.0, 60.0), ("sand_point", "7", 75.0, 65.0)],
+)
 def test_climate_of_the_three_stations(place, zone, limit, warmest):
-    """Zones by degree-days as published limits give them (Miami 1A, Greensboro 4A, Sand Point 7); limits of 90.1 table 6.5.1.1.3."""
+    """Zones by degree-days as published limits give them (Miami 1A, Greensboro 4A, Sand Point 7); limits of 90.1 table
+    6.5.1.1.3."""
     weather = weather_of(place)
     assert climate_of(weather) == zone
     project = least().in_climate(zone)
@@ -124,7 +148,8 @@ def test_climate_of_the_three_stations(place, zone, limit, warmest):
 
 @pytest.mark.crosscheck
 def test_degree_days_are_those_counted_elsewhere():
-    """24-hour means of the files, counted by another route: 3876, 1306 + ... degF.days; half a unit of the last place."""
+    """24-hour means of the files, counted by another route: 3876, 1306 + ... degF.days; half a unit of the last
+    place."""
     heating, cooling = degree_days(weather_of("greensboro").frame["oat_f"].to_numpy())
     assert heating == pytest.approx(3876, abs=0.5) and cooling == pytest.approx(4286, abs=0.5)
     heating, cooling = degree_days(weather_of("miami").frame["oat_f"].to_numpy())
@@ -152,15 +177,26 @@ def test_a_given_climate_goes_before_the_weather():
     assert enthalpy.economizer.high_limit_f == 75.0
     cold = least(weather={"climate_zone": "7"})
     assert cold.building.wall_u == 0.07 and {zone.heating_law for zone in cold.zones} == {"dual_maximum"}
-    assert cold.zones[0].ua_btuh_f < enthalpy.zones[0].ua_btuh_f and cold.origins[f"zone[{cold.zones[0].name}].heating_law"] == "default"
+    assert (
+        cold.zones[0].ua_btuh_f < enthalpy.zones[0].ua_btuh_f
+        and cold.origins[f"zone[{cold.zones[0].name}].heating_law"] == "default"
+    )
     over = least().in_climate("2B").with_overrides({"limits.sat_min_f": 54})
     assert over.climate == "2B" and over.economizer.high_limit_f == 75.0
 
 
 def test_the_run_says_which_defaults_the_climate_set():
-    results = estimate(project_of(project={"name": "One", "default_candidates": False}, candidate=[{"id": "as_found"}], bins={"rows": "mean"}), weather_of())
+    results = estimate(
+        project_of(
+            project={"name": "One", "default_candidates": False}, candidate=[{"id": "as_found"}], bins={"rows": "mean"}
+        ),
+        weather_of(),
+    )
     assert results.project.climate == "4A"
-    assert any("Climate zone 4A" in finding.text and "economizer.high_limit_f = 65" in finding.text for finding in results.findings)
+    assert any(
+        "Climate zone 4A" in finding.text and "economizer.high_limit_f = 65" in finding.text
+        for finding in results.findings
+    )
 
 
 # --- in forms --------------------------------------------------------------------------------------
@@ -173,7 +209,12 @@ def test_cells_of_a_form_follow_as_the_engine_does(tmp_path):
     plan = FormPlan(form_content(project, spare_points=3), FORM_SPARE)
     cases = {
         "air": {"cooling.chiller_set": "A", "heating.boiler_curve": "non_condensing"},
-        "small": {"cooling.capacity_tons": 120.0, "cooling.units": 2.0, "fan.motor_hp": 60.0, "economizer.type": "fixed_enthalpy"},
+        "small": {
+            "cooling.capacity_tons": 120.0,
+            "cooling.units": 2.0,
+            "fan.motor_hp": 60.0,
+            "economizer.type": "fixed_enthalpy",
+        },
         "large": {"building.floor_area_ft2": 300_000.0},
     }
     books = {}
@@ -193,7 +234,10 @@ def test_cells_of_a_form_follow_as_the_engine_does(tmp_path):
             if path.partition(".")[0] not in ("sat", "dsp", "zone"):
                 sheet, row, column = plan.counts[path]
                 section, _, key = path.partition(".")
-                assert book[sheet].cell(row + 1, column + 1).value == getattr(expected.section(section), key), (name, path)
+                assert book[sheet].cell(row + 1, column + 1).value == getattr(expected.section(section), key), (
+                    name,
+                    path,
+                )
 
 
 # --- a project of four inputs ------------------------------------------------------------------------
@@ -202,14 +246,20 @@ def test_cells_of_a_form_follow_as_the_engine_does(tmp_path):
 @pytest.mark.parametrize("place", ["greensboro", "miami", "sand_point"])
 @pytest.mark.parametrize(("area", "floors"), [(8_000, 1), (20_000, 1), (48_000, 4)])
 def test_demand_resets_of_a_least_project_serve(place, area, floors):
-    """Its baseline serves, and demand resets of a project of four inputs serve the rooms' temperatures: where one is flagged it is for moisture or for
-    a zone's share of outdoor air, which warmer supply air really costs. Demand pressure is never flagged."""
+    """Its baseline serves, and demand resets of a project of four inputs serve the rooms' temperatures: where one is
+    flagged it is for moisture or for a zone's share of outdoor air, which warmer supply air really costs. Demand
+    pressure is never flagged."""
     results = estimate(least(building={"floor_area_ft2": area, "floors": floors}), weather_of(place))
     assert results.baseline_service.fails == () and results.best is not None
     assert not results["dsp_demand"].equal_service.flagged
     for id_ in ("sat_demand", "dsp_demand", "sat_demand_dsp_demand"):
-        assert all(reason.startswith(("rooms too moist", "less outdoor air in")) for reason in results[id_].equal_service.reasons), id_
-        assert results[id_].saving["cost_usd"] > 0.0 or place == "sand_point"  # in a cold marine climate warm supply air costs fan energy and saves little
+        assert all(
+            reason.startswith(("rooms too moist", "less outdoor air in"))
+            for reason in results[id_].equal_service.reasons
+        ), id_
+        assert (
+            results[id_].saving["cost_usd"] > 0.0 or place == "sand_point"
+        )  # in a cold marine climate warm supply air costs fan energy and saves little
 
 
 def test_plain_builders_are_not_least():

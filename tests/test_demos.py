@@ -24,7 +24,12 @@ from binestimator.model.fan import fan_power_at
 from binestimator.weather import find_weather, read_weather
 
 FOLDER = Path(__file__).resolve().parents[1] / "demo_projects"
-PROJECTS = ("office/office.toml", "clinic/clinic.toml", "clinic/clinic_position.toml", "field_station/field_station.toml")
+PROJECTS = (
+    "office/office.toml",
+    "clinic/clinic.toml",
+    "clinic/clinic_position.toml",
+    "field_station/field_station.toml",
+)
 READMES = ("office", "clinic", "field_station")
 # A table of a README: a comment that says what is in it, then the table.
 TABLE = re.compile(r"(<!-- figures: (\S+) (\w+) -->\n)((?:\|.*\n)+)")
@@ -72,26 +77,59 @@ def building_table(results):
 def candidates_table(results):
     """Changes against the baseline (more is +, less is -); the baseline's own line is in full."""
     base = results.baseline
-    uses = [("fan_kwh", "Fans kWh"), ("cooling_kwh", "Cooling kWh"), ("pump_tower_kwh", "Pumps, tower kWh"), ("heating_kwh", "Electric heat kWh"),
-            ("fuel_therm", "Fuel therm"), ("purchased_heating_kbtu", "Bought heat kBtu"), ("reheat_kbtu", "Reheat kBtu"), ("preheat_kbtu", "Preheat kBtu")]
+    uses = [
+        ("fan_kwh", "Fans kWh"),
+        ("cooling_kwh", "Cooling kWh"),
+        ("pump_tower_kwh", "Pumps, tower kWh"),
+        ("heating_kwh", "Electric heat kWh"),
+        ("fuel_therm", "Fuel therm"),
+        ("purchased_heating_kbtu", "Bought heat kBtu"),
+        ("reheat_kbtu", "Reheat kBtu"),
+        ("preheat_kbtu", "Preheat kBtu"),
+    ]
     uses = [(key, label) for key, label in uses if any(c.annual[key] > 0.5 for c in results.candidates)]
-    table = [("Candidate", "Saves per year", *(label for _, label in uses), "SAT F", "DSP in. w.c.", "Pays back, years", "Rank")]
+    table = [
+        (
+            "Candidate",
+            "Saves per year",
+            *(label for _, label in uses),
+            "SAT F",
+            "DSP in. w.c.",
+            "Pays back, years",
+            "Rank",
+        )
+    ]
     for c in results.candidates:
         signed = "{:,.0f}" if c is base else "{:+,.0f}"
         changes = [c.annual[key] - (0.0 if c is base else base.annual[key]) for key, _ in uses]
         payback = "-" if c.payback_years is None else f"{c.payback_years:.1f}"
-        table.append((f"`{c.id}`", f"{'-' if round(c.saving['cost_usd']) < 0 else ''}${abs(c.saving['cost_usd']):,.0f}",
-                      *(signed.format(v + 0.0 if round(v) else 0.0) for v in changes),
-                      f"{c.annual['mean_sat_f']:.1f}", f"{c.annual['mean_dsp_inwc']:.2f}", payback,
-                      "flagged" if c.rank is None else str(c.rank)))
+        table.append(
+            (
+                f"`{c.id}`",
+                f"{'-' if round(c.saving['cost_usd']) < 0 else ''}${abs(c.saving['cost_usd']):,.0f}",
+                *(signed.format(v + 0.0 if round(v) else 0.0) for v in changes),
+                f"{c.annual['mean_sat_f']:.1f}",
+                f"{c.annual['mean_dsp_inwc']:.2f}",
+                payback,
+                "flagged" if c.rank is None else str(c.rank),
+            )
+        )
     return table
 
 
 def counts_table(results):
     """Hours from the hourly run."""
-    keys = [("starved_zone_hours", "Starved zone-h"), ("unmet_degree_hours", "Unmet zone-F-h"), ("cold_zone_hours", "Too cold zone-h"),
-            ("humid_hours", "Humid h"), ("humidity_limited_hours", "Held by humidity h"), ("oa_short_hours", "Short of outdoor air h"),
-            ("economizer_hours", "Economizer h"), ("airflow_ceiling_hours", "Fan at its limit h"), ("capacity_hours", "Short of cooling h")]
+    keys = [
+        ("starved_zone_hours", "Starved zone-h"),
+        ("unmet_degree_hours", "Unmet zone-F-h"),
+        ("cold_zone_hours", "Too cold zone-h"),
+        ("humid_hours", "Humid h"),
+        ("humidity_limited_hours", "Held by humidity h"),
+        ("oa_short_hours", "Short of outdoor air h"),
+        ("economizer_hours", "Economizer h"),
+        ("airflow_ceiling_hours", "Fan at its limit h"),
+        ("capacity_hours", "Short of cooling h"),
+    ]
     keys = [(key, label) for key, label in keys if any(c.hourly[key] >= 0.5 for c in results.candidates)]
     table = [("Candidate", *(label for _, label in keys))]
     for c in results.candidates:
@@ -101,8 +139,13 @@ def counts_table(results):
 
 def zones_table(results):
     """The worst zone of each candidate, and how often it is (hours of one such zone)."""
-    keys = [("starved_hours", "Most starved"), ("unmet_degree_hours", "Most too warm (F-h)"), ("cold_hours", "Most too cold"),
-            ("pressure_request_hours", "Asks most for pressure"), ("temperature_request_hours", "Asks most for colder air")]
+    keys = [
+        ("starved_hours", "Most starved"),
+        ("unmet_degree_hours", "Most too warm (F-h)"),
+        ("cold_hours", "Most too cold"),
+        ("pressure_request_hours", "Asks most for pressure"),
+        ("temperature_request_hours", "Asks most for colder air"),
+    ]
     table = [("Candidate", *(label for _, label in keys))]
     for c in results.candidates:
         cells = []
@@ -171,7 +214,9 @@ def test_numbers_in_the_prose_stand_in_a_table_or_an_input(folder):
     """Every number of 100 or more, with decimals or with a dollar sign in the text of a README."""
     text = readme_of(folder)
     tables = "".join(table for *_, table in TABLE.findall(text))
-    inputs = "".join(p.read_text(encoding="utf-8") for p in sorted((FOLDER / folder).iterdir()) if p.suffix in (".toml", ".csv"))
+    inputs = "".join(
+        p.read_text(encoding="utf-8") for p in sorted((FOLDER / folder).iterdir()) if p.suffix in (".toml", ".csv")
+    )
     # Commas part the columns of the inputs, they part thousands in the tables.
     known = {abs(value(n)) for n in NUMBER.findall(tables) + NUMBER.findall(inputs.replace(",", " "))}
     prose = re.sub(r"`[^`]*`", "", TABLE.sub("", text))
@@ -246,7 +291,10 @@ def test_office_has_its_parts():
 def test_office_repair_is_told_apart_from_resets():
     """The economizer's repair saves without any reset, and the resets save less in dollars beside it than the sum."""
     results = results_of("office/office.toml")
-    repair, both, reset = (results[i].saving["cost_usd"] for i in ("economizer_repaired", "economizer_repaired_resets", "sat_demand_dsp_demand"))
+    repair, both, reset = (
+        results[i].saving["cost_usd"]
+        for i in ("economizer_repaired", "economizer_repaired_resets", "sat_demand_dsp_demand")
+    )
     assert repair > 0.0 and reset > 0.0
     assert max(repair, reset) < both < repair + reset
     # A repaired economizer takes more outdoor air when it is cold: fuel rises, which no reset did.
@@ -294,7 +342,8 @@ def test_office_network_rooms_need_importance_or_larger_terminals():
 
 @pytest.mark.invariant
 def test_a_reset_that_loses_money():
-    """Field station: warm supply air costs more, serves as well, and only moves heat from terminals to the air handler."""
+    """Field station: warm supply air costs more, serves as well, and only moves heat from terminals to the air
+    handler."""
     results = results_of("field_station/field_station.toml")
     for name in ("sat_outdoor_air", "sat_demand"):
         c = results[name]
@@ -308,20 +357,28 @@ def test_a_reset_that_loses_money():
 
 @pytest.mark.invariant
 def test_a_reset_pinned_by_a_rogue_zone():
-    """Field station: the duct reset saves exactly nothing until the crushed duct is repaired or left out; the repair by itself
-    moves only the nights, by a hair."""
+    """Field station: the duct reset saves exactly nothing until the crushed duct is repaired or left out; the repair by
+    itself moves only the nights, by a hair."""
     results = results_of("field_station/field_station.toml")
     pinned = results["dsp_demand"]
     assert pinned.saving["cost_usd"] == 0.0
-    assert pinned.annual["mean_dsp_inwc"] == pytest.approx(results.unit.fan.design_dsp_inwc, abs=0.005)  # minimum speed may lift it
+    assert pinned.annual["mean_dsp_inwc"] == pytest.approx(
+        results.unit.fan.design_dsp_inwc, abs=0.005
+    )  # minimum speed may lift it
     assert abs(results["duct_repaired"].saving["cost_usd"]) < 0.001 * results.baseline.annual["cost_usd"]
     repaired, excluded = results["duct_repaired_dsp_demand"], results["store_excluded_dsp_demand"]
     for c in (repaired, excluded):
         assert c.saving["cost_usd"] > 0.1 * results.baseline.annual["cost_usd"]
         assert c.candidate.kind in ("repair", "companion")
     # Left out, the zone is starved and grows too warm, so that it is no equal service; repaired, it is not.
-    assert excluded.equal_service.flagged and excluded.service.zone == "Specimen store" and not repaired.equal_service.flagged
-    starved = {c.id: float(c.zones.set_index("zone").loc["Specimen store", "starved_hours"]) for c in (repaired, excluded)}
+    assert (
+        excluded.equal_service.flagged
+        and excluded.service.zone == "Specimen store"
+        and not repaired.equal_service.flagged
+    )
+    starved = {
+        c.id: float(c.zones.set_index("zone").loc["Specimen store", "starved_hours"]) for c in (repaired, excluded)
+    }
     assert starved["duct_repaired_dsp_demand"] == 0.0 < starved["store_excluded_dsp_demand"]
 
 
@@ -348,17 +405,41 @@ def test_outdoor_air_by_position_changes_the_ranking():
     assert position[first].rank > position[second].rank
     assert position[first].saving["cooling_kwh"] < flow[first].saving["cooling_kwh"]
     # The other strategies move little: it is the airflow that matters.
-    assert position[second].saving["cost_usd"] == pytest.approx(flow[second].saving["cost_usd"], rel=0.05)  # measured 2 to 3 %
+    assert position[second].saving["cost_usd"] == pytest.approx(
+        flow[second].saving["cost_usd"], rel=0.05
+    )  # measured 2 to 3 %
 
 
 @pytest.mark.invariant
 def test_position_project_differs_in_outdoor_air_only():
     """The two files of the clinic may not drift apart."""
     flow, position = (read_project(FOLDER / p) for p in ("clinic/clinic.toml", "clinic/clinic_position.toml"))
-    different = {path for path in set(flow.origins) | set(position.origins) if flow.origins.get(path) != position.origins.get(path)}
+    different = {
+        path
+        for path in set(flow.origins) | set(position.origins)
+        if flow.origins.get(path) != position.origins.get(path)
+    }
     assert different <= {"outdoor_air.position_frac"}
-    for name in ("weather", "calendar", "schedule", "building", "air_handler", "economizer", "fan", "return_fan", "cooling", "heating",
-                 "preheat", "limits", "service", "prices", "bins", "groups", "zones", "candidates"):
+    for name in (
+        "weather",
+        "calendar",
+        "schedule",
+        "building",
+        "air_handler",
+        "economizer",
+        "fan",
+        "return_fan",
+        "cooling",
+        "heating",
+        "preheat",
+        "limits",
+        "service",
+        "prices",
+        "bins",
+        "groups",
+        "zones",
+        "candidates",
+    ):
         assert getattr(flow, name) == getattr(position, name)
     assert (flow.outdoor_air.control, position.outdoor_air.control) == ("flow", "position")
 

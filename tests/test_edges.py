@@ -10,9 +10,11 @@ import random
 import re
 import zipfile
 
-import pytest
-
 import edges
+import pytest
+from builders import weather_of
+from recalculation import Spreadsheet, cells
+
 from binestimator.errors import InputError, WorkbookError
 from binestimator.estimate import estimate
 from binestimator.inputs.form import read_form
@@ -21,10 +23,8 @@ from binestimator.inputs.read import project_from_mapping
 from binestimator.inputs.schema import FIELDS, MOST_POINTS, TABLE_MARK
 from binestimator.seal import RESULTS
 from binestimator.workbook.layout import candidate_sheet_names
-from binestimator.workbook.strict import Book, LONGEST_FORMULA, utf16_length
+from binestimator.workbook.strict import LONGEST_FORMULA, Book, utf16_length
 from binestimator.workbook.write import build_workbook
-from builders import weather_of
-from recalculation import Spreadsheet, cells
 
 SLICE = 6  # of some seven hundred; all of them by python -m tests.edges
 # The whole computation of these is heavy: they are read only, and run by the module.
@@ -33,7 +33,8 @@ HEAVY = re.compile(r"zone: \d{3}|zone and candidate|candidate: 4\d|special: 5\d|
 
 @pytest.mark.invariant
 def test_every_edge_is_accepted_or_refused_by_name():
-    """Each input stands at both its ends; reading ends in a project or in a message that names the input or the count."""
+    """Each input stands at both its ends; reading ends in a project or in a message that names the input or the
+    count."""
     labels, accepted = [], 0
     for label, mapping in edges.range_edges(1):
         labels.append(label)
@@ -65,7 +66,11 @@ def test_zones_times_candidates_have_a_limit_of_their_own():
     fit = MOST_ZONES_BY_CANDIDATES // most
     project = project_from_mapping(found[f"zone and candidate: {most} by {fit}"])
     assert len(project.zones) * len(project.candidates) == MOST_ZONES_BY_CANDIDATES
-    with pytest.raises(InputError, match=f"{most} zones times {fit + 1} candidates are {most * (fit + 1)}; expected zones times candidates at most {MOST_ZONES_BY_CANDIDATES}"):
+    with pytest.raises(
+        InputError,
+        match=f"{most} zones times {fit + 1} candidates are {most * (fit + 1)}; expected zones times candidates at "
+        f"most {MOST_ZONES_BY_CANDIDATES}",
+    ):
         project_from_mapping(found[f"zone and candidate: {most} by {fit + 1}"])
 
 
@@ -73,9 +78,18 @@ def test_zones_times_candidates_have_a_limit_of_their_own():
 def test_a_slice_of_the_edges_reaches_the_recalculated_workbook(tmp_path):
     """No error cell, reads back equal, and another program computes the engine's values."""
     light = ((label, mapping) for label, mapping in edges.range_edges(20) if not HEAVY.match(label))
-    # Beside the slice what once failed: tables of one and of many points, a plant so short that supply air would boil, sizes of "none".
-    tables = {*(f"tables of {count} points" for count in (1, MOST_POINTS)), "zone.roof_ft2: high", "sizes: none", "sizes: none laid over"}
-    chosen = [*itertools.islice(light, SLICE), *((label, mapping) for label, mapping in edges.range_edges(1) if label in tables)]
+    # Beside the slice what once failed: tables of one and of many points, a plant so short that supply air would boil,
+    # sizes of "none".
+    tables = {
+        *(f"tables of {count} points" for count in (1, MOST_POINTS)),
+        "zone.roof_ft2: high",
+        "sizes: none",
+        "sizes: none laid over",
+    }
+    chosen = [
+        *itertools.islice(light, SLICE),
+        *((label, mapping) for label, mapping in edges.range_edges(1) if label in tables),
+    ]
     counts = edges.prove(chosen, tmp_path, Spreadsheet(tmp_path))
     assert counts["refused"] + counts["written"] == SLICE + len(tables)
     assert counts["recalculated"] == counts["written"] >= len(tables) and counts["numbers"] > 10_000 * counts["written"]
@@ -106,11 +120,13 @@ def _formulas(content: bytes):
     with zipfile.ZipFile(io.BytesIO(content)) as file:
         for name in file.namelist():
             if name.startswith("xl/worksheets/sheet"):
-                yield from (html.unescape(text) for text in re.findall(r"<f[^>]*>([^<]+)</f>", file.read(name).decode()))
+                yield from (
+                    html.unescape(text) for text in re.findall(r"<f[^>]*>([^<]+)</f>", file.read(name).decode())
+                )
 
 
 # Refused at reading: a group called "none", and what begins as the marks of tables on forms do.
-NAMES = [name for name in (*edges.RESERVED, "\U0001F3E2" * 40) if name != "none" and not name.startswith(TABLE_MARK)]
+NAMES = [name for name in (*edges.RESERVED, "\U0001f3e2" * 40) if name != "none" and not name.startswith(TABLE_MARK)]
 
 
 @pytest.mark.invariant
@@ -122,8 +138,13 @@ def test_things_named_like_reserved_words_are_written_and_read_back(tmp_path):
     mapping["zone"] = [{**zone, "name": name, "group": name} for name in NAMES]
     mapping["air_handler"]["design_cfm"], mapping["fan"]["motor_hp"] = 450 * len(NAMES), len(NAMES)
     mapping["cooling"]["capacity_tons"], mapping["outdoor_air"]["minimum_cfm"] = len(NAMES), 40 * len(NAMES)
-    mapping["candidate"] = [{"id": f"c{k}", "name": name, "sat": "as_found", "dsp": "as_found"} for k, name in enumerate(NAMES[:8])]
-    mapping["candidate"] += [{"id": word, "name": word, "sat": "as_found", "dsp": "as_found"} for word in ("none", "end", "value", "best", "baseline", "counts")]
+    mapping["candidate"] = [
+        {"id": f"c{k}", "name": name, "sat": "as_found", "dsp": "as_found"} for k, name in enumerate(NAMES[:8])
+    ]
+    mapping["candidate"] += [
+        {"id": word, "name": word, "sat": "as_found", "dsp": "as_found"}
+        for word in ("none", "end", "value", "best", "baseline", "counts")
+    ]
     project = project_from_mapping(mapping)
     content, pen = build_workbook(estimate(project, weather_of()))
     assert max(pen.residuals.values()) < 1e-9
@@ -132,7 +153,9 @@ def test_things_named_like_reserved_words_are_written_and_read_back(tmp_path):
     file.write_bytes(content)
     again = read_form(file).project
     assert again.checksum() == project.checksum()
-    assert [zone.name for zone in again.zones] == NAMES and [c.id for c in again.candidates] == [c.id for c in project.candidates]
+    assert [zone.name for zone in again.zones] == NAMES and [c.id for c in again.candidates] == [
+        c.id for c in project.candidates
+    ]
 
 
 @pytest.mark.invariant
@@ -150,7 +173,9 @@ def test_texts_that_begin_as_marks_of_tables_do_are_refused(place):
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("name", ["\U0001F3E2" * 40, "x" + "\U0001F3E2" * 40, "\U0001F3E2x" * 20, "Zones", "History", "a" * 80, "' '" * 20])
+@pytest.mark.parametrize(
+    "name", ["\U0001f3e2" * 40, "x" + "\U0001f3e2" * 40, "\U0001f3e2x" * 20, "Zones", "History", "a" * 80, "' '" * 20]
+)
 def test_sheet_names_are_cut_by_the_units_that_the_file_counts(name):
     """Spreadsheet programs count UTF-16 units: a sign outside the basic plane takes two."""
     names = candidate_sheet_names([name] * 8)
@@ -159,7 +184,7 @@ def test_sheet_names_are_cut_by_the_units_that_the_file_counts(name):
         for each in names:
             book.sheet(each)
         with pytest.raises(WorkbookError, match="32 characters"):
-            book.sheet("\U0001F3E2" * 16)
+            book.sheet("\U0001f3e2" * 16)
 
 
 @pytest.mark.invariant

@@ -4,10 +4,9 @@ import dataclasses
 import functools
 import json
 
+import accuracy
 import numpy as np
 import pytest
-
-import accuracy
 from builders import FILES, WEATHER, merged, weather_of
 
 from binestimator.checks import worst_bin_errors
@@ -33,32 +32,78 @@ FEW = [
     {"id": "airflow", "name": "Airflow DSP", "sat": "as_found", "dsp": "airflow"},
     {"id": "demand", "name": "Demand both", "sat": NONE_IGNORED, "dsp": NONE_IGNORED},
     {"id": "optimal", "name": "Optimal", "sat": "cost_optimal", "dsp": NONE_IGNORED},
-    {"id": "fixed", "name": "Fixed", "sat": {"strategy": "fixed", "setpoint_f": 58}, "dsp": {"strategy": "fixed", "setpoint_inwc": 1.2}},
-]  # fmt: skip
+    {
+        "id": "fixed",
+        "name": "Fixed",
+        "sat": {"strategy": "fixed", "setpoint_f": 58},
+        "dsp": {"strategy": "fixed", "setpoint_inwc": 1.2},
+    },
+]
 FEW_ONLY = {"project": {"default_candidates": False}, "candidate": FEW}
 
 CASES = {
-    "setback, chilled water, boiler": ("greensboro", {"sat": {"demand": {"ignored_requests": 2}}, "dsp": {"demand": {"ignored_requests": 2}}}),
-    "continuous, direct expansion, electric, position": ("greensboro", {
-        **FEW_ONLY, "schedule": {"unoccupied_mode": "continuous"}, "cooling": {"type": "direct_expansion"},
-        "heating": {"type": "electric"}, "outdoor_air": {"control": "position"}, "return_fan": {"type": "relief"}}),
-    "off, purchased cooling, heat pump, people": ("sand_point", {
-        **FEW_ONLY, "weather": {"file": FILES["sand_point"]}, "schedule": {"unoccupied_mode": "off"},
-        "cooling": {"type": "purchased"}, "heating": {"type": "heat_pump"}, "outdoor_air": {"control": "people"},
-        "return_fan": {"type": "return"}, "fan": {"arrangement": "blow_through"}}),
-    "never unoccupied, purchased both, floating, humidity": ("miami", {
-        **FEW_ONLY, "weather": {"file": FILES["miami"]}, "group": [{"name": "office", "always_on": True}, NETWORK],
-        "cooling": {"type": "purchased"}, "heating": {"type": "purchased"}, "air_handler": {"supply_heating": "none"},
-        "limits": {"humidity": "room_dewpoint"}, "economizer": {"type": "differential_enthalpy", "high_limit_f": 75}}),
-    "operators override, furnace, published curves": ("greensboro", {
-        **FEW_ONLY, "preheat": {"type": "gas_furnace"}, "heating": {"type": "electric"}, "fan": {"part_load": "published_curves"},
-        "sat": {"as_found": {"override_frac": 0.3, "override_f": 58}},
-        "dsp": {"as_found": {"override_frac": 0.25, "override_inwc": 1.2}}}),
-    "fan never on": ("greensboro", {
-        **FEW_ONLY, "schedule": {"weekday_hours": [], "saturday_hours": [], "sunday_hours": [], "unoccupied_mode": "off"}}),
+    "setback, chilled water, boiler": (
+        "greensboro",
+        {"sat": {"demand": {"ignored_requests": 2}}, "dsp": {"demand": {"ignored_requests": 2}}},
+    ),
+    "continuous, direct expansion, electric, position": (
+        "greensboro",
+        {
+            **FEW_ONLY,
+            "schedule": {"unoccupied_mode": "continuous"},
+            "cooling": {"type": "direct_expansion"},
+            "heating": {"type": "electric"},
+            "outdoor_air": {"control": "position"},
+            "return_fan": {"type": "relief"},
+        },
+    ),
+    "off, purchased cooling, heat pump, people": (
+        "sand_point",
+        {
+            **FEW_ONLY,
+            "weather": {"file": FILES["sand_point"]},
+            "schedule": {"unoccupied_mode": "off"},
+            "cooling": {"type": "purchased"},
+            "heating": {"type": "heat_pump"},
+            "outdoor_air": {"control": "people"},
+            "return_fan": {"type": "return"},
+            "fan": {"arrangement": "blow_through"},
+        },
+    ),
+    "never unoccupied, purchased both, floating, humidity": (
+        "miami",
+        {
+            **FEW_ONLY,
+            "weather": {"file": FILES["miami"]},
+            "group": [{"name": "office", "always_on": True}, NETWORK],
+            "cooling": {"type": "purchased"},
+            "heating": {"type": "purchased"},
+            "air_handler": {"supply_heating": "none"},
+            "limits": {"humidity": "room_dewpoint"},
+            "economizer": {"type": "differential_enthalpy", "high_limit_f": 75},
+        },
+    ),
+    "operators override, furnace, published curves": (
+        "greensboro",
+        {
+            **FEW_ONLY,
+            "preheat": {"type": "gas_furnace"},
+            "heating": {"type": "electric"},
+            "fan": {"part_load": "published_curves"},
+            "sat": {"as_found": {"override_frac": 0.3, "override_f": 58}},
+            "dsp": {"as_found": {"override_frac": 0.25, "override_inwc": 1.2}},
+        },
+    ),
+    "fan never on": (
+        "greensboro",
+        {
+            **FEW_ONLY,
+            "schedule": {"weekday_hours": [], "saturday_hours": [], "sunday_hours": [], "unoccupied_mode": "off"},
+        },
+    ),
     "no plants at all": ("greensboro", {**FEW_ONLY, "cooling": {"type": "none"}, "heating": {"type": "none"}}),
     "mean rows": ("greensboro", {**FEW_ONLY, "bins": {"rows": "mean"}}),
-}  # fmt: skip
+}
 RUNNING = [name for name in CASES if name != "fan never on"]
 FIRST = next(iter(CASES))
 
@@ -158,10 +203,16 @@ def test_cost_from_the_energies(name):
     p = results.project.prices
     for c in results.candidates:
         a = c.annual
-        expected = (a["electricity_kwh"] * p.electricity_usd_kwh + a["fuel_therm"] * p.fuel_usd_therm
-                    + a["purchased_cooling_kbtu"] * p.cooling_usd_kbtu + a["purchased_heating_kbtu"] * p.heat_usd_kbtu)  # fmt: skip
+        expected = (
+            a["electricity_kwh"] * p.electricity_usd_kwh
+            + a["fuel_therm"] * p.fuel_usd_therm
+            + a["purchased_cooling_kbtu"] * p.cooling_usd_kbtu
+            + a["purchased_heating_kbtu"] * p.heat_usd_kbtu
+        )
         assert a["cost_usd"] == pytest.approx(expected, rel=1e-12)
-        assert a["electricity_kwh"] == pytest.approx(a["fan_kwh"] + a["cooling_kwh"] + a["pump_tower_kwh"] + a["heating_kwh"])
+        assert a["electricity_kwh"] == pytest.approx(
+            a["fan_kwh"] + a["cooling_kwh"] + a["pump_tower_kwh"] + a["heating_kwh"]
+        )
 
 
 @pytest.mark.crosscheck
@@ -172,8 +223,13 @@ def test_months_zones_and_classes_sum_to_the_year(name):
         for key in (*ENERGY_KEYS, "electricity_kwh", "cost_usd"):
             assert c.monthly[key].sum() == pytest.approx(c.hourly[key], rel=1e-9, abs=1e-6), (c.id, key)
         many = c.zones["multiplier"]
-        for zones, year in (("reheat_kbtu", "reheat_kbtu"), ("starved_hours", "starved_zone_hours"), ("unmet_hours", "unmet_zone_hours"),
-                            ("unmet_degree_hours", "unmet_degree_hours"), ("cold_hours", "cold_zone_hours")):  # fmt: skip
+        for zones, year in (
+            ("reheat_kbtu", "reheat_kbtu"),
+            ("starved_hours", "starved_zone_hours"),
+            ("unmet_hours", "unmet_zone_hours"),
+            ("unmet_degree_hours", "unmet_degree_hours"),
+            ("cold_hours", "cold_zone_hours"),
+        ):
             assert (c.zones[zones] * many).sum() == pytest.approx(c.hourly[year], rel=1e-9, abs=1e-6), (c.id, zones)
         assert c.flow_hours["hours"].sum() == pytest.approx(c.hourly["running_hours"])
         assert c.by_temperature["hours"].sum() == pytest.approx(c.hourly["running_hours"])
@@ -189,8 +245,12 @@ def test_rows_carry_the_annual_figures(name):
     results = run(name)
     for c in results.candidates:
         weight = c.rows["hours"] * c.rows["share"]
-        for column, key in (("reheat_kbtuh", "reheat_kbtu"), ("preheat_kbtuh", "preheat_kbtu"),
-                            ("cooling_sensible_kbtuh", "cooling_sensible_kbtu"), ("starved_zones", "starved_zone_hours")):  # fmt: skip
+        for column, key in (
+            ("reheat_kbtuh", "reheat_kbtu"),
+            ("preheat_kbtuh", "preheat_kbtu"),
+            ("cooling_sensible_kbtuh", "cooling_sensible_kbtu"),
+            ("starved_zones", "starved_zone_hours"),
+        ):
             assert float((weight * c.rows[column]).sum()) == pytest.approx(c.annual[key], rel=1e-9, abs=1e-6)
 
 
@@ -206,7 +266,9 @@ def test_lower_pressure_never_takes_more_fan_energy(name):
     base, reset = (by_id(results, i) for i in ("as_found", "dsp_demand" if name == FIRST else "airflow"))
     if len(base.rows) == len(reset.rows):
         # Where supply air floats it answers to the pressure, and other air is moved.
-        lower = (reset.rows["dsp_set_inwc"] <= base.rows["dsp_set_inwc"]) & np.isclose(reset.rows["sat_f"], base.rows["sat_f"], rtol=0.0, atol=1e-9)
+        lower = (reset.rows["dsp_set_inwc"] <= base.rows["dsp_set_inwc"]) & np.isclose(
+            reset.rows["sat_f"], base.rows["sat_f"], rtol=0.0, atol=1e-9
+        )
         assert np.all((reset.rows["fan_kw"] <= base.rows["fan_kw"] + 1e-9)[lower])
     assert reset.annual["fan_kwh"] < base.annual["fan_kwh"]
 
@@ -249,7 +311,9 @@ def test_cost_optimal_is_not_dearer_than_others_of_its_kind(name):
 def test_interactions_add_up():
     results = run(FIRST)
     assert {(i.sat_id, i.dsp_id, i.both_id) for i in results.interactions} >= {
-        ("sat_outdoor_air", "dsp_demand", "sat_outdoor_air_dsp_demand"), ("sat_demand", "dsp_demand", "sat_demand_dsp_demand")}
+        ("sat_outdoor_air", "dsp_demand", "sat_outdoor_air_dsp_demand"),
+        ("sat_demand", "dsp_demand", "sat_demand_dsp_demand"),
+    }
     for i in results.interactions:
         assert i.sat_usd == by_id(results, i.sat_id).saving["cost_usd"]
         assert i.both_usd == by_id(results, i.both_id).saving["cost_usd"]
@@ -311,7 +375,9 @@ def test_motor_sizes(bhp, hp):
 
 @pytest.mark.crosscheck
 def test_given_sizes_rule_over_found_ones():
-    raw = merged(SMALL, {"air_handler": {"design_cfm": 15000}, "fan": {"motor_hp": 20}, "cooling": {"capacity_tons": 44}})
+    raw = merged(
+        SMALL, {"air_handler": {"design_cfm": 15000}, "fan": {"motor_hp": 20}, "cooling": {"capacity_tons": 44}}
+    )
     project = project_from_mapping(raw, source_dir=WEATHER)
     from binestimator.model.build import build_unit
 
@@ -335,13 +401,32 @@ def test_a_reason_names_the_zone_that_loses_most():
 @pytest.mark.invariant
 def test_a_reset_is_not_called_best_for_heat_that_a_small_boiler_cannot_give():
     """Less fan heat is more supply heating; where the boiler stands at its capacity that heat is free."""
-    raw = merged(SMALL, {"weather": {"file": FILES["sand_point"]}, "special": [], "heating": {"capacity_kbtuh": 60}, "outdoor_air": {"minimum_cfm": 2500}, "schedule": {"unoccupied_mode": "off"},
-                         "project": {"default_candidates": False}, "candidate": [
-        {"id": "as_found", "name": "As found", "sat": "as_found", "dsp": "as_found", "baseline": True},
-        {"id": "low", "name": "Lower DSP", "sat": "as_found", "dsp": {"strategy": "fixed", "setpoint_inwc": 1.1}}]})  # fmt: skip
+    raw = merged(
+        SMALL,
+        {
+            "weather": {"file": FILES["sand_point"]},
+            "special": [],
+            "heating": {"capacity_kbtuh": 60},
+            "outdoor_air": {"minimum_cfm": 2500},
+            "schedule": {"unoccupied_mode": "off"},
+            "project": {"default_candidates": False},
+            "candidate": [
+                {"id": "as_found", "name": "As found", "sat": "as_found", "dsp": "as_found", "baseline": True},
+                {
+                    "id": "low",
+                    "name": "Lower DSP",
+                    "sat": "as_found",
+                    "dsp": {"strategy": "fixed", "setpoint_inwc": 1.1},
+                },
+            ],
+        },
+    )
     results = estimate(project_from_mapping(raw, source_dir=WEATHER), weather_of("sand_point"))
     low, base = by_id(results, "low"), results.baseline
-    assert low.hourly["starved_zone_hours"] == 0.0 and low.hourly["unserved_heating_kbtu"] > base.hourly["unserved_heating_kbtu"]
+    assert (
+        low.hourly["starved_zone_hours"] == 0.0
+        and low.hourly["unserved_heating_kbtu"] > base.hourly["unserved_heating_kbtu"]
+    )
     assert low.saving["cost_usd"] > 0.0 and low.equal_service.flagged
     assert any("heat beyond its source, not in the cost" in reason for reason in low.equal_service.reasons)
     assert results.best is None or results.best.id != "low"
@@ -355,21 +440,30 @@ def test_results_are_the_same_when_run_again():
     assert again.run_id == first.run_id
     for a, b in zip(again.candidates, first.candidates, strict=True):
         assert a.annual == b.annual and a.hourly == b.hourly
-    assert dataclasses.asdict(again.candidates[0].equal_service) == dataclasses.asdict(first.candidates[0].equal_service)
+    assert dataclasses.asdict(again.candidates[0].equal_service) == dataclasses.asdict(
+        first.candidates[0].equal_service
+    )
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize(("override", "what"), [
-    ({"building.core_zones": 2}, "another building"),
-    ({"schedule.unoccupied_mode": "continuous"}, "running hours"),
-])
+@pytest.mark.parametrize(
+    ("override", "what"),
+    [
+        ({"building.core_zones": 2}, "another building"),
+        ({"schedule.unoccupied_mode": "continuous"}, "running hours"),
+    ],
+)
 def test_candidates_share_zones_and_running_hours(override, what):
     """Rows and sizes belong to all candidates: an override that changes their number is refused in words."""
     raw = {
-        "project": {"name": "Refusal", "default_candidates": False}, "weather": {"file": "723170TYA.CSV"},
-        "building": {"floor_area_ft2": 20000}, "group": [{"name": "office"}],
-        "candidate": [{"id": "a", "name": "A", "sat": "as_found", "dsp": "as_found"},
-                      {"id": "b", "name": "B", "sat": "as_found", "dsp": "as_found", "kind": "companion", "override": override}],
+        "project": {"name": "Refusal", "default_candidates": False},
+        "weather": {"file": "723170TYA.CSV"},
+        "building": {"floor_area_ft2": 20000},
+        "group": [{"name": "office"}],
+        "candidate": [
+            {"id": "a", "name": "A", "sat": "as_found", "dsp": "as_found"},
+            {"id": "b", "name": "B", "sat": "as_found", "dsp": "as_found", "kind": "companion", "override": override},
+        ],
     }
     with pytest.raises(InputError, match=what):
         estimate(project_from_mapping(raw), weather_of("greensboro"))
@@ -377,8 +471,9 @@ def test_candidates_share_zones_and_running_hours(override, what):
 
 @pytest.mark.invariant
 def test_perfect_resets_raise_the_duct_pressure_where_that_is_cheaper():
-    """A cold site, dampers stuck half open and a chilled-water pump at constant flow that runs for the least load: leaked
-    supply air spares it, so more duct pressure costs less, and a candidate that holds it passed the bound by 6 %."""
+    """A cold site, dampers stuck half open and a chilled-water pump at constant flow that runs for the least load:
+    leaked supply air spares it, so more duct pressure costs less, and a candidate that holds it passed the bound by 6
+    %."""
     raw = accuracy.generated(121) | {"candidate": [], "bins": {"rows": "mean"}}
     results = estimate(project_from_mapping(raw, accuracy.ROOT / "tests"), weather_of("sand_point"))
     equal = [c for c in results.candidates if not c.equal_service.flagged]
@@ -387,12 +482,13 @@ def test_perfect_resets_raise_the_duct_pressure_where_that_is_cheaper():
     assert results.bound["starved_zone_hours"] == results.bound["unmet_zone_hours"] == 0.0
     unit, run = results.unit, results.runs[results.baseline_id]
     least = min(c.annual["mean_dsp_inwc"] for c in results.candidates)
-    assert results.bound["mean_dsp_inwc"] > least and unit.fan.design_dsp_inwc == 1.2 and run.rows.on.hours.sum() > 8000.0
+    assert (
+        results.bound["mean_dsp_inwc"] > least and unit.fan.design_dsp_inwc == 1.2 and run.rows.on.hours.sum() > 8000.0
+    )
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("name", [
-    "continuous, direct expansion, electric, position", "setback, chilled water, boiler"])
+@pytest.mark.parametrize("name", ["continuous, direct expansion, electric, position", "setback, chilled water, boiler"])
 def test_no_unflagged_candidate_beats_perfect_resets(name):
     """Nobody is rogue; where requests are ignored a candidate may leave zones short and pass the bound
     by a little. 0.5 %: a candidate may serve rows a hair worse within the tolerances of equal service."""

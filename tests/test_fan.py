@@ -11,13 +11,18 @@ from hypothesis import strategies as st
 from binestimator.model import fan as fans
 from binestimator.units import BTU_PER_WH
 
-CODE_LIMIT = "IECC C403.8.5.1 text: at most 30 % of design power at 50 % flow with setpoint a third of design total static"
+CODE_LIMIT = (
+    "IECC C403.8.5.1 text: at most 30 % of design power at 50 % flow with setpoint a third of design total static"
+)
 TABLE = "90.1-2022 table L4.2.3-1"
 
 
 def fan_unit(total=4.0, dsp=1.5, **fan):
     """A unit with a fan of 20 000 cfm."""
-    return unit_of(air_handler={"design_cfm": 20000}, fan={"motor_hp": 25, "motor_efficiency_frac": 0.93, "design_total_inwc": total, "design_dsp_inwc": dsp, **fan})
+    return unit_of(
+        air_handler={"design_cfm": 20000},
+        fan={"motor_hp": 25, "motor_efficiency_frac": 0.93, "design_total_inwc": total, "design_dsp_inwc": dsp, **fan},
+    )
 
 
 def power_frac(unit, flow_frac, dsp):
@@ -62,7 +67,7 @@ def test_power_chain_of_belt_motor_and_drive_by_hand():
 @given(full=st.floats(0.6, 0.98), fixed=st.floats(0, 1), order=st.sampled_from([1, 2]), load=st.floats(0.01, 1.2))
 def test_machine_losses_grow_with_load(full, fixed, order, load):
     """Exact at full load; input never falls as output rises; efficiency below 1."""
-    at = lambda x: fans.machine_efficiency_frac(x, full, fixed, order)  # noqa: E731
+    at = lambda x: fans.machine_efficiency_frac(x, full, fixed, order)
     assert at(1.0) == pytest.approx(full, rel=1e-12)
     assert 0 < at(load) < 1
     assert load / at(load) <= (load + 0.01) / at(load + 0.01) + 1e-12
@@ -72,7 +77,7 @@ def test_machine_losses_grow_with_load(full, fixed, order, load):
 def test_motor_holds_its_efficiency_to_half_load():
     """A premium motor keeps its efficiency within 2 points down to half load and loses more than
     that below a tenth (common practice, no source)."""
-    at = lambda x: float(fans.machine_efficiency_frac(x, 0.93, 0.35, 2))  # noqa: E731
+    at = lambda x: float(fans.machine_efficiency_frac(x, 0.93, 0.35, 2))
     assert abs(at(0.5) - 0.93) < 0.02
     assert at(0.1) < 0.88
 
@@ -158,7 +163,7 @@ def test_published_mode_gives_the_printed_points(resets, points):
 def test_published_curves_are_held_where_they_cross():
     """90.1-2022 table L4.2.3-1: the two cubics cross at x = 0.1855 (both 0.0606); the curves are held
     below the least flow, above the crossing, so that a reset never takes more."""
-    bare = lambda c, x: c[0] + c[1] * x + c[2] * x**2 + c[3] * x**3  # noqa: E731
+    bare = lambda c, x: c[0] + c[1] * x + c[2] * x**2 + c[3] * x**3
     assert bare(fans.CURVE_FIXED_STATIC, 0.1855) == pytest.approx(0.0606, abs=5e-5)
     assert bare(fans.CURVE_RESET_STATIC, 0.1855) == pytest.approx(0.0606, abs=5e-5)
     x = np.linspace(0.0, 1.2, 200)
@@ -215,14 +220,25 @@ def test_minimum_speed_pins_the_pressure():
 
 # --- laws over the whole range -------------------------------------------------------------------
 
-fan_inputs = st.fixed_dictionaries({
-    "efficiency_droop": st.floats(0.0, 0.6), "shutoff_ratio": st.floats(1.05, 2.5),
-    "minimum_speed_frac": st.floats(0.0, 0.9), "motor_fixed_loss_frac": st.floats(0, 1), "drive_fixed_loss_frac": st.floats(0, 1),
-})  # fmt: skip
+fan_inputs = st.fixed_dictionaries(
+    {
+        "efficiency_droop": st.floats(0.0, 0.6),
+        "shutoff_ratio": st.floats(1.05, 2.5),
+        "minimum_speed_frac": st.floats(0.0, 0.9),
+        "motor_fixed_loss_frac": st.floats(0, 1),
+        "drive_fixed_loss_frac": st.floats(0, 1),
+    }
+)
 
 
 @pytest.mark.invariant
-@given(inputs=fan_inputs, flow=st.floats(0.01, 1.3), total=st.floats(2.0, 8.0), dsp=st.floats(0.05, 1.9), drop=st.floats(0.0, 1.0))
+@given(
+    inputs=fan_inputs,
+    flow=st.floats(0.01, 1.3),
+    total=st.floats(2.0, 8.0),
+    dsp=st.floats(0.05, 1.9),
+    drop=st.floats(0.0, 1.0),
+)
 def test_lower_pressure_never_raises_power(inputs, flow, total, dsp, drop):
     unit = dataclasses.replace(BASE, fan=dataclasses.replace(BASE.fan, design_total_inwc=total, **inputs))
     at = fans.supply_fan(unit, np.full(2, flow * unit.design_cfm), np.array([dsp, dsp * (1.0 - drop)]))

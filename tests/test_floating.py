@@ -29,7 +29,13 @@ from binestimator.model.floating import floating_down_f, floating_up_f
 from binestimator.model.loads import zone_loads
 from binestimator.model.plant import cooling_capacity_kbtuh
 from binestimator.model.system import (
-    Floating, RowState, balance_error_btuh, evaluate, moisture_error_btuh, supply_heating_mode, zones_of,
+    Floating,
+    RowState,
+    balance_error_btuh,
+    evaluate,
+    moisture_error_btuh,
+    supply_heating_mode,
+    zones_of,
 )
 from binestimator.model.terminals import available_flow_cfm, rationed_dsp_inwc, requested_flow_cfm
 from binestimator.moist_air import saturation_humidity_ratio
@@ -42,19 +48,42 @@ SHORT = {"capacity_tons": 14}
 DX = {"type": "direct_expansion", "cycling_drying_loss_frac": 0.0}
 CASES = {
     "no supply heating": {"air_handler": {"supply_heating": "none"}},
-    "no supply heating, dual maximum": {"air_handler": {"supply_heating": "none"}, "zone": zones_with(heating_law="dual_maximum", heat_min_cfm=700)},
-    "no supply heating, position, blow-through": {"air_handler": {"supply_heating": "none"}, "outdoor_air": {"control": "position", "minimum_cfm": 4500}, "fan": {"arrangement": "blow_through"}},
+    "no supply heating, dual maximum": {
+        "air_handler": {"supply_heating": "none"},
+        "zone": zones_with(heating_law="dual_maximum", heat_min_cfm=700),
+    },
+    "no supply heating, position, blow-through": {
+        "air_handler": {"supply_heating": "none"},
+        "outdoor_air": {"control": "position", "minimum_cfm": 4500},
+        "fan": {"arrangement": "blow_through"},
+    },
     "no supply heating, stuck": {"air_handler": {"supply_heating": "none"}, "economizer": {"stuck_frac": 0.4}},
-    "no supply heating, published curves": {"air_handler": {"supply_heating": "none"}, "fan": {"part_load": "published_curves"}},
-    "own setpoint": {"air_handler": {"supply_heating": "own_setpoint", "supply_heating_setpoint_f": 46.0}, "economizer": {"type": "none"}},
+    "no supply heating, published curves": {
+        "air_handler": {"supply_heating": "none"},
+        "fan": {"part_load": "published_curves"},
+    },
+    "own setpoint": {
+        "air_handler": {"supply_heating": "own_setpoint", "supply_heating_setpoint_f": 46.0},
+        "economizer": {"type": "none"},
+    },
     "lockout": {"cooling": {**DX, "lockout_f": 68}, "economizer": {"type": "differential_dry_bulb"}},
     "lockout, no economizer": {"cooling": {**DX, "lockout_f": 62}, "economizer": {"type": "none"}},
-    "lockout, not integrated": {"cooling": {**DX, "lockout_f": 62}, "economizer": {"type": "fixed_dry_bulb", "high_limit_f": 70, "integrated": False}},
+    "lockout, not integrated": {
+        "cooling": {**DX, "lockout_f": 62},
+        "economizer": {"type": "fixed_dry_bulb", "high_limit_f": 70, "integrated": False},
+    },
     "short": {"cooling": SHORT},
-    "short, stuck, blow-through": {"cooling": {"capacity_tons": 11}, "economizer": {"stuck_frac": 0.3}, "fan": {"arrangement": "blow_through"}},
-    "short, other load": {"cooling": {"capacity_tons": 32, "other_load_tons": 22}, "economizer": {"type": "fixed_enthalpy", "high_limit_f": 75}},
+    "short, stuck, blow-through": {
+        "cooling": {"capacity_tons": 11},
+        "economizer": {"stuck_frac": 0.3},
+        "fan": {"arrangement": "blow_through"},
+    },
+    "short, other load": {
+        "cooling": {"capacity_tons": 32, "other_load_tons": 22},
+        "economizer": {"type": "fixed_enthalpy", "high_limit_f": 75},
+    },
     "no cooling": {"cooling": {"type": "none"}, "economizer": {"type": "differential_enthalpy", "high_limit_f": 75}},
-}  # fmt: skip
+}
 PRESSURES = {
     "fixed": {"strategy": "fixed", "setpoint_inwc": 1.5},
     "demand": {"strategy": "demand", "min_inwc": 0.3, "max_inwc": 1.5, "ignored_requests": 1},
@@ -66,7 +95,9 @@ PRESSURES = {
 def case(name: str, pressure: str):
     """Unit, pressure strategy, and running hours of Greensboro of a project."""
     changes = CASES[name]
-    project = project_of(**changes, candidate=[{"id": "as_found"}, {"id": "x", "name": "x", "sat": "demand", "dsp": PRESSURES[pressure]}])
+    project = project_of(
+        **changes, candidate=[{"id": "as_found"}, {"id": "x", "name": "x", "sat": "demand", "dsp": PRESSURES[pressure]}]
+    )
     conditions = build_conditions(weather_of(), project)
     unit = build_unit(project, size_unit(project, conditions))
     record = next(c for c in project.candidates if c.id == "x").dsp
@@ -91,7 +122,7 @@ def test_two_setpoints_out_of_reach_are_the_same_row(name, pressure):
     warm, cold = (65.0, 61.0) if "no supply" in name or name == "own setpoint" else (52.0, 55.0)
     _, _, _, a = run(name, pressure, warm)
     _, _, _, b = run(name, pressure, cold)
-    away = lambda s: np.abs(s.sat_f - s.sat_set_f) > 0.0  # noqa: E731
+    away = lambda s: np.abs(s.sat_f - s.sat_set_f) > 0.0
     both = away(a) & away(b)
     assert both.sum() > 50
     for f in fields(RowState):
@@ -102,8 +133,11 @@ def test_two_setpoints_out_of_reach_are_the_same_row(name, pressure):
 @pytest.mark.invariant
 @given(oat=st.floats(-15.0, 35.0), dual=st.booleans(), position=st.booleans())
 def test_any_cold_row_at_two_setpoints(oat, dual, position):
-    unit = unit_of(air_handler={"supply_heating": "none"}, zone=zones_with(heating_law="dual_maximum" if dual else "single_maximum"),
-                   outdoor_air={"control": "position" if position else "flow", "minimum_cfm": 2500})
+    unit = unit_of(
+        air_handler={"supply_heating": "none"},
+        zone=zones_with(heating_law="dual_maximum" if dual else "single_maximum"),
+        outdoor_air={"control": "position" if position else "flow", "minimum_cfm": 2500},
+    )
     c = conditions_of(oat, glass_sun=0.0)
     loads = zone_loads(unit, c)
     a, b = (evaluate(unit, c, loads, np.array([sat]), np.array([1.0])) for sat in (62.0, 66.0))
@@ -149,17 +183,19 @@ class Balance:
         need = q.fs * q.min_cfm * (q.heat_f - supply) - q.q_heat_btuh
         ramp = np.clip(need / (q.ua_btuh_f + q.fs * q.min_cfm), 0.0, 1.0)
         low = q.min_cfm + ramp * np.maximum(z.heat_min_cfm - q.min_cfm, 0.0)
-        heats = np.minimum(np.maximum(-q.q_heat_btuh / (q.fs * z.reheat_rise_max_f), low), np.maximum(z.heat_max_cfm, q.min_cfm))
+        heats = np.minimum(
+            np.maximum(-q.q_heat_btuh / (q.fs * z.reheat_rise_max_f), low), np.maximum(z.heat_max_cfm, q.min_cfm)
+        )
         asked = np.where(z.dual_maximum & z.has_reheat & on & (need > 0.0), heats, asked)
         setpoint = self.dsp(c, q, sat)
         fan, vd = u.fan, u.design_cfm
-        leak = lambda p: u.air_handler.leakage_frac * vd * (p / fan.design_dsp_inwc) ** u.air_handler.leakage_exponent  # noqa: E731
+        leak = lambda p: u.air_handler.leakage_frac * vd * (p / fan.design_dsp_inwc) ** u.air_handler.leakage_exponent
         k_system = (fan.design_total_inwc - fan.design_dsp_inwc) / vd**2
         droop = (fan.shutoff_ratio - 1.0) * fan.design_total_inwc / vd**2
         least = fan.shutoff_ratio * fan.design_total_inwc * fan.minimum_speed_frac**2
         wanted = asked @ z.multiplier + leak(setpoint)
         p = np.maximum(setpoint, least - (droop + k_system) * wanted**2)
-        passes = lambda p: np.minimum(asked, z.max_cfm * np.sqrt(p[:, None] / (u.index_dsp_inwc * z.index_share)))  # noqa: E731
+        passes = lambda p: np.minimum(asked, z.max_cfm * np.sqrt(p[:, None] / (u.index_dsp_inwc * z.index_share)))
         # The fan's ceiling by bisection of pressure.
         over = passes(p) @ z.multiplier + leak(p) > u.max_cfm
         low_p, high_p = np.zeros_like(p), p.copy()
@@ -170,8 +206,10 @@ class Balance:
         held = np.where(over, low_p, p)
         flow = passes(held)
         air = q.fs * flow
-        coil = np.minimum(np.minimum(air * (q.heat_f - supply) - q.q_heat_btuh, z.reheat_btuh * on),
-                          air * np.maximum(q.heat_f + z.reheat_rise_max_f - supply, 0.0))
+        coil = np.minimum(
+            np.minimum(air * (q.heat_f - supply) - q.q_heat_btuh, z.reheat_btuh * on),
+            air * np.maximum(q.heat_f + z.reheat_rise_max_f - supply, 0.0),
+        )
         reheat = np.maximum(coil, 0.0)
         room = (q.gains_btuh + q.ua_btuh_f * c.oat_f[:, None] + air * supply + reheat) / (q.ua_btuh_f + air)
         total = flow @ z.multiplier + leak(held)
@@ -193,7 +231,9 @@ class Balance:
             phi = np.minimum(v / self.unit.design_cfm / np.sqrt(dp / fan.design_total_inwc), 1.6)
             shaft = v * dp / (6356.0 * fan.efficiency_frac * (1.0 - fan.efficiency_droop * (1.0 - phi) ** 2)) * HP_KW
             out = shaft / fan.belt_efficiency_frac
-            motor = out + rated * loss * (fan.motor_fixed_loss_frac + (1.0 - fan.motor_fixed_loss_frac) * (out / rated) ** 2)
+            motor = out + rated * loss * (
+                fan.motor_fixed_loss_frac + (1.0 - fan.motor_fixed_loss_frac) * (out / rated) ** 2
+            )
             return motor if fan.motor_in_airstream else shaft
 
         if fan.part_load != "published_curves":
@@ -224,18 +264,28 @@ BTU_PER_WH = 3.412141633
 
 
 def down_roots(unit, dsp, c, loads, near):
-    """Where mixed air, heated as far as the mode allows, gives itself: of several such temperatures the nearest to ``near``."""
+    """Where mixed air, heated as far as the mode allows, gives itself: of several such temperatures the nearest to
+    ``near``."""
     return nearest_fall(Balance(unit, dsp, c, loads).cold, near, np.arange(-40.0, 76.0, 0.5))
 
 
 def up_roots(unit, dsp, c, loads, near):
     """Where the load of the coil, with a plant that holds every supply temperature, is what the real plant gives.
 
-    Fan heat, and an economizer that opens as rooms warm, give some rows several such temperatures, each a steady state of the
-    unit: the root nearest to ``near``, out of all that a scan by a quarter of a degree finds.
+    Fan heat, and an economizer that opens as rooms warm, give some rows several such temperatures, each a steady state
+    of the unit: the root nearest to ``near``, out of all that a scan by a quarter of a degree finds.
     """
-    ample = dataclasses.replace(unit, cooling_tons=1e5, cooling=dataclasses.replace(
-        unit.cooling, type="direct_expansion" if unit.cooling.type == "none" else unit.cooling.type, lockout_f=-100.0, other_load_tons=0.0, cycling_drying_loss_frac=0.0))
+    ample = dataclasses.replace(
+        unit,
+        cooling_tons=1e5,
+        cooling=dataclasses.replace(
+            unit.cooling,
+            type="direct_expansion" if unit.cooling.type == "none" else unit.cooling.type,
+            lockout_f=-100.0,
+            other_load_tons=0.0,
+            cycling_drying_loss_frac=0.0,
+        ),
+    )
 
     def excess(sat):
         s = evaluate(ample, c, loads, sat, dsp(c, loads, sat))
@@ -244,11 +294,16 @@ def up_roots(unit, dsp, c, loads, near):
         # A load of rounding is none.
         return s.cooling_kbtuh - gives - 1e-7
 
-    return nearest_fall(excess, near, np.concatenate([np.arange(20.0, 52.0, 1.0), np.arange(52.0, 80.0, 0.25), np.arange(80.0, 180.0, 1.0)]))
+    return nearest_fall(
+        excess,
+        near,
+        np.concatenate([np.arange(20.0, 52.0, 1.0), np.arange(52.0, 80.0, 0.25), np.arange(80.0, 180.0, 1.0)]),
+    )
 
 
 def nearest_fall(f, near, grid):
-    """Where f falls through nothing nearest to ``near``, by bisection: within a hundredth of a degree of it, else out of a scan. (R,)"""
+    """Where f falls through nothing nearest to ``near``, by bisection: within a hundredth of a degree of it, else out
+    of a scan. (R,)"""
     a, b = near - 0.01, near + 0.01
     beside = (f(a) > 0.0) & (f(b) <= 0.0)
     above = np.array([f(np.full(len(near), s)) for s in grid]) > 0.0
@@ -263,8 +318,21 @@ def nearest_fall(f, near, grid):
     return 0.5 * (a + b)
 
 
-END_USES = ("fan_kw", "return_fan_kw", "reheat_kbtuh", "preheat_kbtuh", "cooling_sensible_kbtuh", "cooling_latent_kbtuh", "cooling_kw",
-            "pump_tower_kw", "heating_kw", "fuel_thermh", "cost_usd_h", "flow_cfm", "oa_cfm")  # fmt: skip
+END_USES = (
+    "fan_kw",
+    "return_fan_kw",
+    "reheat_kbtuh",
+    "preheat_kbtuh",
+    "cooling_sensible_kbtuh",
+    "cooling_latent_kbtuh",
+    "cooling_kw",
+    "pump_tower_kw",
+    "heating_kw",
+    "fuel_thermh",
+    "cost_usd_h",
+    "flow_cfm",
+    "oa_cfm",
+)
 
 
 @pytest.mark.crosscheck
@@ -298,14 +366,22 @@ COARSE = np.concatenate([np.arange(30.0, 54.0, 2.0), np.arange(54.0, 78.0, 0.5),
 
 
 def forced(seed: int, kind: str):
-    """A generated project whose supply air often cannot be held: unit, pressure strategies, every twelfth running hour."""
+    """A generated project whose supply air often cannot be held: unit, pressure strategies, every twelfth running
+    hour."""
     raw = generated(seed)
     drawn = np.random.default_rng([seed, 7])
-    raw |= {"sat": {}, "dsp": {}, "candidate": [{"id": "as_found"}] + [{"id": p, "name": p, "sat": "as_found", "dsp": dsp} for p, dsp in PRESSURES.items()]}
+    raw |= {
+        "sat": {},
+        "dsp": {},
+        "candidate": [{"id": "as_found"}]
+        + [{"id": p, "name": p, "sat": "as_found", "dsp": dsp} for p, dsp in PRESSURES.items()],
+    }
     if kind == "none":
         raw["air_handler"]["supply_heating"] = "none"
     elif kind == "own setpoint":
-        raw["air_handler"].update(supply_heating="own_setpoint", supply_heating_setpoint_f=float(drawn.uniform(40.0, 52.0)))
+        raw["air_handler"].update(
+            supply_heating="own_setpoint", supply_heating_setpoint_f=float(drawn.uniform(40.0, 52.0))
+        )
     elif kind == "lockout":
         raw["cooling"] = {**DX, "lockout_f": float(drawn.uniform(50.0, 70.0))}
     project = project_from_mapping(raw, Path(__file__).parent)
@@ -316,14 +392,23 @@ def forced(seed: int, kind: str):
     unit = build_unit(project, sizes)
     rows = Rows.of(unit, conditions)
     pick = np.arange(0, len(rows.on.oat_f), 12)
-    return unit, {c.id: dsp_of_sat(unit, c.dsp) for c in project.candidates if c.id in PRESSURES}, rows.on.take(pick), rows.loads.take(pick)
+    return (
+        unit,
+        {c.id: dsp_of_sat(unit, c.dsp) for c in project.candidates if c.id in PRESSURES},
+        rows.on.take(pick),
+        rows.loads.take(pick),
+    )
 
 
 @pytest.mark.crosscheck
-@pytest.mark.parametrize(("kind", "seeds"), [("none", (101, 106, 113)), ("own setpoint", (101, 106)), ("lockout", (107,)), ("short", (102, 110, 111))])
+@pytest.mark.parametrize(
+    ("kind", "seeds"),
+    [("none", (101, 106, 113)), ("own setpoint", (101, 106)), ("lockout", (107,)), ("short", (102, 110, 111))],
+)
 def test_steps_agree_with_bisection_on_generated_projects(kind, seeds, monkeypatch):
-    """Each end use of the year within 0.1 %, whatever the unit (one plant: 0.2 %): zones without a minimum, fan heat that brings the residual near
-    nothing over many degrees, economizers that open as rooms warm. The residual is the program's, the root found by bisection."""
+    """Each end use of the year within 0.1 %, whatever the unit (one plant: 0.2 %): zones without a minimum, fan heat
+    that brings the residual near nothing over many degrees, economizers that open as rooms warm. The residual is the
+    program's, the root found by bisection."""
     found_down, found_up = system.floating_down_f, system.floating_up_f
     for seed in seeds:
         unit, pressures, c, loads = forced(seed, kind)
@@ -332,11 +417,16 @@ def test_steps_agree_with_bisection_on_generated_projects(kind, seeds, monkeypat
             steps, exact = Floating(len(sat)), Floating(len(sat))
             found = evaluate(unit, c, loads, sat, dsp(c, loads, sat), dsp_of_sat=dsp, floating=steps)
             with monkeypatch.context() as patch:
-                patch.setattr(system, "floating_down_f", lambda f, start: nearest_fall(f, found_down(f, start), np.arange(-60.0, 80.0, 1.0)))
+                patch.setattr(
+                    system,
+                    "floating_down_f",
+                    lambda f, start: nearest_fall(f, found_down(f, start), np.arange(-60.0, 80.0, 1.0)),
+                )
                 patch.setattr(system, "floating_up_f", lambda f, shape: nearest_fall(f, found_up(f, shape), COARSE))
                 wanted = evaluate(unit, c, loads, sat, dsp(c, loads, sat), dsp_of_sat=dsp, floating=exact)
             assert np.isfinite(exact.low_f if kind in ("none", "own setpoint") else exact.high_f).sum() > 20
-            # In some rows of this plant the residual stays within 0.03 degF of nothing over six degrees: steps creep there (0.11 %).
+            # In some rows of this plant the residual stays within 0.03 degF of nothing over six degrees: steps creep
+            # there (0.11 %).
             tolerance = 2e-3 if (kind, seed) == ("short", 110) else 1e-3
             for key in END_USES:
                 a, b = (float(c.hours @ getattr(s, key)) for s in (found, wanted))
@@ -424,9 +514,9 @@ def test_ceiling_pressure_by_bisection(seed, share):
     unit = dataclasses.replace(unit, max_cfm=share * unit.design_cfm)
     c = random_conditions(20, seed)
     requested = requested_flow_cfm(unit, zone_loads(unit, c), np.full(20, 60.0))
-    leak = lambda p: leakage_cfm(unit, p)  # noqa: E731
+    leak = lambda p: leakage_cfm(unit, p)
     found, _, binds = rationed_dsp_inwc(unit, requested, np.full(20, 1.5), leak)
-    total = lambda p: np.minimum(requested, available_flow_cfm(unit, p)) @ unit.zones.multiplier + leak(p)  # noqa: E731
+    total = lambda p: np.minimum(requested, available_flow_cfm(unit, p)) @ unit.zones.multiplier + leak(p)
     low, high = np.zeros(20), np.full(20, 1.5)
     for _ in range(80):
         middle = 0.5 * (low + high)
@@ -446,7 +536,11 @@ def test_least_outdoor_air_raises_the_minimum_and_nothing_else():
     c = random_conditions(300, 5)
     loads = zone_loads(unit, c)
     at = (unit, c, loads, np.full(300, 58.0), np.full(300, 1.5))
-    plain, same, more = evaluate(*at), evaluate(*at, oa_least_cfm=np.zeros(300)), evaluate(*at, oa_least_cfm=np.full(300, 2500.0))
+    plain, same, more = (
+        evaluate(*at),
+        evaluate(*at, oa_least_cfm=np.zeros(300)),
+        evaluate(*at, oa_least_cfm=np.full(300, 2500.0)),
+    )
     for f in fields(RowState):
         assert np.array_equal(getattr(plain, f.name), getattr(same, f.name), equal_nan=True), f.name
     most = unit.outdoor_air.maximum_frac * more.flow_cfm
@@ -457,7 +551,9 @@ def test_least_outdoor_air_raises_the_minimum_and_nothing_else():
     assert enough.sum() > 10
     assert more.oa_cfm[enough] == pytest.approx(plain.oa_cfm[enough])
     stuck = unit_of(economizer={"stuck_frac": 0.05})
-    s = evaluate(stuck, c, zone_loads(stuck, c), np.full(300, 58.0), np.full(300, 1.5), oa_least_cfm=np.full(300, 900.0))
+    s = evaluate(
+        stuck, c, zone_loads(stuck, c), np.full(300, 58.0), np.full(300, 1.5), oa_least_cfm=np.full(300, 900.0)
+    )
     assert np.all(s.oa_cfm >= np.minimum(900.0, s.flow_cfm * unit.outdoor_air.maximum_frac) - 1e-9)
 
 
@@ -466,9 +562,11 @@ def test_least_outdoor_air_raises_the_minimum_and_nothing_else():
 
 @pytest.mark.crosscheck
 def test_steps_find_the_root_of_a_line_and_the_lowest_of_a_curve():
-    assert floating_down_f(lambda s: 50.0 - s + 0.4 * (s - 50.0), np.full(3, 20.0)) == pytest.approx(np.full(3, 50.0), rel=1e-12)
+    assert floating_down_f(lambda s: 50.0 - s + 0.4 * (s - 50.0), np.full(3, 20.0)) == pytest.approx(
+        np.full(3, 50.0), rel=1e-12
+    )
     # Falls through nothing at 40 and 56, rises between.
-    curve = lambda s: -0.001 * (s - 40.0) * (s - 48.0) * (s - 56.0)  # noqa: E731
+    curve = lambda s: -0.001 * (s - 40.0) * (s - 48.0) * (s - 56.0)
     assert floating_down_f(curve, np.full(1, 25.0))[0] < 41.0
     assert floating_up_f(lambda s: 80.0 - s, (2,)) == pytest.approx(np.full(2, 80.0), rel=1e-12)
 

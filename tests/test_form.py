@@ -42,28 +42,46 @@ DEMOS = Path(__file__).parents[1] / "demo_projects"
 SMALL = Spare(group=1, special=1, zone=2, candidate=1, lines=1)
 
 PROJECT = {
-    "project": {"name": "=HYPERLINK(\"x\")", "notes": "two\nlines", "building": "", "zones_csv": "zones.csv"},
+    "project": {"name": '=HYPERLINK("x")', "notes": "two\nlines", "building": "", "zones_csv": "zones.csv"},
     "weather": {"file": "723170TYA.CSV"},
     "calendar": {"holidays": []},
     "building": {"floor_area_ft2": 30_000, "floors": 2},
     "special": [{"name": "Network", "group": "network", "area_ft2": 120.5, "sat_max_f": 62}],
-    "group": [{"name": "office", "saturday_hours": [], "people_profile": [0.1 + 0.2] + [0.5] * 23}, {"name": "network", "always_on": True}],
-    "zone": [{"name": "Lobby", "area_ft2": 1e6 / 3, "group": "none"}, {"name": "Atrium*", "area_ft2": 800, "max_cfm": 900}],
+    "group": [
+        {"name": "office", "saturday_hours": [], "people_profile": [0.1 + 0.2] + [0.5] * 23},
+        {"name": "network", "always_on": True},
+    ],
+    "zone": [
+        {"name": "Lobby", "area_ft2": 1e6 / 3, "group": "none"},
+        {"name": "Atrium*", "area_ft2": 800, "max_cfm": 900},
+    ],
     "heating": {"type": "heat_pump", "cop_points": [[0, 2], [40, 3.3]]},
     "fan": {"motor_hp": 40},
     "limits": {"dsp_max_inwc": "none"},
     "sat": {"as_found": {"points": [[45, 58], [50, 57.25], [65, 55]]}, "demand": {"max_f": 64}},
     "candidate": [
-        {"id": "x-1", "name": "+1 'repair' \"it\"", "kind": "repair", "sat": {"strategy": "outdoor_air", "points": [[60, 62], [70.5, 55]]},
-         "dsp": "fixed", "override": {"fan.motor_hp": 50, "heating.cop_points": [[0, 2]]}},
+        {
+            "id": "x-1",
+            "name": "+1 'repair' \"it\"",
+            "kind": "repair",
+            "sat": {"strategy": "outdoor_air", "points": [[60, 62], [70.5, 55]]},
+            "dsp": "fixed",
+            "override": {"fan.motor_hp": 50, "heating.cop_points": [[0, 2]]},
+        },
         {"id": "sat_demand", "cost_usd": 10, "baseline": False, "sat": {"override_frac": 0.25}},
         {"id": "as_found", "baseline": True, "sat": {"points": "none"}},
     ],
-    "override": {"zone.*.importance": 2, "zone.Lobby.area_ft2": 900, "fan.motor_hp": 45, "group[office].people_ft2": 123.4,
-                 "candidate.*.sat.override_frac": 0.125, "limits.dsp_max_inwc": 1.5},
+    "override": {
+        "zone.*.importance": 2,
+        "zone.Lobby.area_ft2": 900,
+        "fan.motor_hp": 45,
+        "group[office].people_ft2": 123.4,
+        "candidate.*.sat.override_frac": 0.125,
+        "limits.dsp_max_inwc": 1.5,
+    },
     "evidence": {"fan.motor_hp": "=nameplate", "zone.*.max_cfm": "report"},
     "status": {"fan.motor_hp": "nameplate", "zone.Lobby.area_ft2": "drawing", "zone.*.max_cfm": "measured"},
-}  # fmt: skip
+}
 
 
 @pytest.fixture
@@ -102,7 +120,9 @@ def test_random_projects_come_back_from_their_forms_whole(tmp_path_factory, raw)
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("demo", ["office/office", "clinic/clinic", "clinic/clinic_position", "field_station/field_station"])
+@pytest.mark.parametrize(
+    "demo", ["office/office", "clinic/clinic", "clinic/clinic_position", "field_station/field_station"]
+)
 def test_demo_projects_come_back_from_their_forms_whole(saved, demo):
     project = read_project(DEMOS / f"{demo}.toml")
     path = saved(form_bytes(project))
@@ -127,15 +147,41 @@ def test_everything_a_project_can_say_comes_back(tmp_path):
     form = read_form(path)
     same(form, project)
     assert form.project.info.zones_csv == "zones.csv" and form.project.info.building == ""
-    assert form.project.candidate("as_found").sat.points == ((0.0, 55.0), (100.0, 55.0))  # its own "none" beats the shared line
+    assert form.project.candidate("as_found").sat.points == (
+        (0.0, 55.0),
+        (100.0, 55.0),
+    )  # its own "none" beats the shared line
     assert form_bytes(form.project, SMALL) == path.read_bytes()  # the same project, the same bytes
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("text", ['""', '"', '"""', '""""', "none", "=1+1", "'x", "x005F_", "_x0041_", "#N/A",
-                                  "1e5", "TRUE", "12-01", "\U0001f600", "a\nb\tc", "+1", "@x", "–"])  # fmt: skip
+@pytest.mark.parametrize(
+    "text",
+    [
+        '""',
+        '"',
+        '"""',
+        '""""',
+        "none",
+        "=1+1",
+        "'x",
+        "x005F_",
+        "_x0041_",
+        "#N/A",
+        "1e5",
+        "TRUE",
+        "12-01",
+        "\U0001f600",
+        "a\nb\tc",
+        "+1",
+        "@x",
+        "–",
+    ],
+)
 def test_texts_come_back_letter_by_letter(tmp_path, text):
-    project = project_from_mapping({**PROJECT, "project": {"name": "P", "notes": text}, "override": {}, "evidence": {"fan.motor_hp": text}})
+    project = project_from_mapping(
+        {**PROJECT, "project": {"name": "P", "notes": text}, "override": {}, "evidence": {"fan.motor_hp": text}}
+    )
     path = tmp_path / "form.xlsx"
     path.write_bytes(form_bytes(project, SMALL))
     assert read_form(path).project.info.notes == text and read_form(path).project.evidence["fan.motor_hp"] == text
@@ -143,7 +189,9 @@ def test_texts_come_back_letter_by_letter(tmp_path, text):
 
 @pytest.mark.invariant
 def test_zero_has_no_sign(tmp_path):
-    project = project_from_mapping(merged(PLAIN, {"fan": {"efficiency_droop": -0.0}, "building": {"rotation_deg": -0.0}}))
+    project = project_from_mapping(
+        merged(PLAIN, {"fan": {"efficiency_droop": -0.0}, "building": {"rotation_deg": -0.0}})
+    )
     path = tmp_path / "form.xlsx"
     path.write_bytes(form_bytes(project, SMALL))
     same(read_form(path), project)
@@ -265,7 +313,10 @@ def test_what_a_user_types_counts(edit):
     assert zones["Top floor core 1"].area_ft2 == 1234.5 and zones["Network rooms"].max_cfm == 700
     assert set(list(project.overrides)[-2:]) == {"zone[Top floor core 1].area_ft2", "zone[Network rooms].max_cfm"}
     assert project.candidate("sat_demand").sat.max_f == 64
-    assert project.candidate("as_found").sat.points == ((45.0, 59.0), (65.0, 54.5))  # its own line now, the rest of it as it counts
+    assert project.candidate("as_found").sat.points == (
+        (45.0, 59.0),
+        (65.0, 54.5),
+    )  # its own line now, the rest of it as it counts
     assert project.given.library["sat"]["as_found"]["points"] == ((45.0, 59.0), (65.0, 55.0))
 
 
@@ -279,7 +330,16 @@ def test_spare_lines_take_new_things(edit):
 
     fill(group, 4, name="storage", people_ft2=900)
     fill(special, 3, name="Store", group="storage", area_ft2=80)
-    fill(candidate, 11, id="warm", name="Warmer", sat__strategy="fixed", sat__setpoint_f=57, dsp__strategy="as_found", cost_usd=5)
+    fill(
+        candidate,
+        11,
+        id="warm",
+        name="Warmer",
+        sat__strategy="fixed",
+        sat__setpoint_f=57,
+        dsp__strategy="as_found",
+        cost_usd=5,
+    )
     row = edit.plan.zones_last_row
     for column, value in ((0, "Annexe"), (2, "storage"), (4, 640)):
         edit.cell("Zone schedule", row - 2, column).value = value  # after empty lines
@@ -288,7 +348,10 @@ def test_spare_lines_take_new_things(edit):
     project = edit.read().project
     assert [g.name for g in project.groups][-1] == "storage" and project.groups[-1].people_ft2 == 900
     assert [s.name for s in project.specials][-1] == "Store"
-    assert [(z.name, z.group, z.area_ft2) for z in project.zones[-2:]] == [("Annexe", "storage", 640.0), ("Below", "office", 100.0)]
+    assert [(z.name, z.group, z.area_ft2) for z in project.zones[-2:]] == [
+        ("Annexe", "storage", 640.0),
+        ("Below", "office", 100.0),
+    ]
     assert project.candidates[-1].id == "warm" and project.candidates[-1].sat.setpoint_f == 57
 
 
@@ -303,27 +366,40 @@ def test_overrides_of_a_reviewer_are_kept_apart(edit):
     form = edit.read()
     assert form.project == office()  # the claim is what it was
     assert form.review == {
-        "prices.electricity_usd_kwh": 0.09, "economizer.stuck_frac": None, "group[office].people_ft2": 200.0, "zone[Lobby].area_ft2": 1500.0,
-        "candidate[sat_outdoor_air].sat.points": ((60.0, 59.0), (70.0, 55.0)), "candidate[sat_demand].cost_usd": 12_000.0,
-    }  # fmt: skip
+        "prices.electricity_usd_kwh": 0.09,
+        "economizer.stuck_frac": None,
+        "group[office].people_ft2": 200.0,
+        "zone[Lobby].area_ft2": 1500.0,
+        "candidate[sat_outdoor_air].sat.points": ((60.0, 59.0), (70.0, 55.0)),
+        "candidate[sat_demand].cost_usd": 12_000.0,
+    }
     assert form.reviewed == office().with_overrides(form.review)
     assert form.reviewed.prices.electricity_usd_kwh == 0.09 and form.reviewed.economizer.stuck_frac is None
     assert form.reviewed.candidate("sat_outdoor_air").sat.points == ((60.0, 59.0), (70.0, 55.0))
     edit.review("limits.sat_min_f").value = 70
-    assert at(edit.review("limits.sat_min_f")) + ", Coldest SAT (limits.sat_min_f): not below “Warmest SAT” at Inputs!B" in edit.refused()
+    assert (
+        at(edit.review("limits.sat_min_f")) + ", Coldest SAT (limits.sat_min_f): not below “Warmest SAT” at Inputs!B"
+        in edit.refused()
+    )
 
 
 @pytest.mark.invariant
 def test_mistakes_are_named_by_sheet_and_cell(edit):
     """The same checks as in a project file, all at once."""
     wrong = {
-        "fan.motor_hp": (-5, "below the smallest allowed value; got -5"), "weather.whole_f": ("maybe", "not one of the choices"),
-        "prices.fuel_usd_therm": ("=1+1", "holds a formula"), "prices.electricity_usd_kwh": ("#REF!", "holds an error value"),
-        "project.date": (__import__("datetime").date(2024, 5, 1), "holds a date"), "cooling.capacity_tons": (True, "not a number; got true"),
-        "calendar.first_weekday": ("Mon", "did you mean"), "group[office].lights_w_ft2": (50, "above the largest"),
-        "zone[Lobby].min_cfm": ("1,000", "1000 if the comma is a thousands separator"), "special[Meeting rooms].group": ("meetings", "no such profile group"),
-        "candidate[minimums_lowered].sat.strategy": ("reset", "not one of the choices"), "candidate[sat_demand].cost_usd": (-1, "below"),
-    }  # fmt: skip
+        "fan.motor_hp": (-5, "below the smallest allowed value; got -5"),
+        "weather.whole_f": ("maybe", "not one of the choices"),
+        "prices.fuel_usd_therm": ("=1+1", "holds a formula"),
+        "prices.electricity_usd_kwh": ("#REF!", "holds an error value"),
+        "project.date": (__import__("datetime").date(2024, 5, 1), "holds a date"),
+        "cooling.capacity_tons": (True, "not a number; got true"),
+        "calendar.first_weekday": ("Mon", "did you mean"),
+        "group[office].lights_w_ft2": (50, "above the largest"),
+        "zone[Lobby].min_cfm": ("1,000", "1000 if the comma is a thousands separator"),
+        "special[Meeting rooms].group": ("meetings", "no such profile group"),
+        "candidate[minimums_lowered].sat.strategy": ("reset", "not one of the choices"),
+        "candidate[sat_demand].cost_usd": (-1, "below"),
+    }
     for path, (value, _) in wrong.items():
         edit.yours(path).value = value
     text = edit.refused()
@@ -342,8 +418,14 @@ def test_mistakes_between_inputs_and_in_lists_of_paths_are_placed(edit):
     changes = edit.plan.changes_row + 3
     edit.cell("Strategies", changes, 3).value = "nobody"
     text = edit.refused()
-    assert f"{at(edit.yours('limits.sat_min_f'))}, Coldest SAT (limits.sat_min_f): not below “Warmest SAT” at Inputs!B" in text
-    assert f"Inputs!B{edit.plan.overrides_row + 4}, Importance multiplier of Nowhere (zone.Nowhere.importance): there is no zone \"Nowhere\"" in text
+    assert (
+        f"{at(edit.yours('limits.sat_min_f'))}, Coldest SAT (limits.sat_min_f): not below “Warmest SAT” at Inputs!B"
+        in text
+    )
+    assert (
+        f"Inputs!B{edit.plan.overrides_row + 4}, Importance multiplier of Nowhere (zone.Nowhere.importance): there is "
+        'no zone "Nowhere"' in text
+    )
     assert f"Inputs!J{edit.plan.about_row + 4}, " in text and "not a status" in text
     assert f"Inputs!A{edit.plan.about_row + 9}: the line needs the path" in text
     assert f"Strategies!E{changes + 1}: no candidate of this id" in text
@@ -352,9 +434,20 @@ def test_mistakes_between_inputs_and_in_lists_of_paths_are_placed(edit):
 # What nobody should have to read who fills in cells: signs of a project file, and advice about it.
 _FILE_WORDS = re.compile(r'\[\[|\]\]|\[\]|\[start|\["|\w = |true or false|TOML|quotes|"none"|under \[')
 _SPOILED = {
-    "text": True, "path": True, "bool": "perhaps", "int": "many", "float": "seven", "optional_float": "7,5 cfm", "choice": "strange",
-    "choice_float": 3.3, "hour_pair": "7:00", "date_list": "July", "profile24": "1, 2", "points": "x?", "choice_list": "strange",
-}  # fmt: skip
+    "text": True,
+    "path": True,
+    "bool": "perhaps",
+    "int": "many",
+    "float": "seven",
+    "optional_float": "7,5 cfm",
+    "choice": "strange",
+    "choice_float": 3.3,
+    "hour_pair": "7:00",
+    "date_list": "July",
+    "profile24": "1, 2",
+    "points": "x?",
+    "choice_list": "strange",
+}
 _COORDINATE = re.compile(r"\.[xy]\d+$")
 
 
@@ -362,7 +455,10 @@ _COORDINATE = re.compile(r"\.[xy]\d+$")
 def spoiled(tmp_path_factory):
     """A form with a bad value in every cell, and the error it ends in."""
     raw = {key: value for key, value in PROJECT.items() if key not in ("override", "evidence", "status")}
-    raw |= {"project": {"name": "P"}, "candidate": [{"id": "mine", "name": "Mine", "sat": "outdoor_air", "dsp": "demand"}]}
+    raw |= {
+        "project": {"name": "P"},
+        "candidate": [{"id": "mine", "name": "Mine", "sat": "outdoor_air", "dsp": "demand"}],
+    }
     editor = Editor(project_from_mapping(raw), tmp_path_factory.mktemp("spoiled") / "form.xlsx")
     cells = {}
     for path in editor.plan.yours:
@@ -390,7 +486,9 @@ def test_every_bad_cell_of_a_form_is_named_with_its_label_and_what_it_wants(spoi
         found = [problem for problem in problems if problem.where.startswith(f"{cell}, ")]
         assert found, (path, cell)
         assert field.label in found[0].where
-        assert f"expected {field.allowed_as(in_cell=True)}" in found[0].text or "outside" in found[0].text, str(found[0])
+        assert f"expected {field.allowed_as(in_cell=True)}" in found[0].text or "outside" in found[0].text, str(
+            found[0]
+        )
     assert {field.type for field, _ in cells.values()} >= {field.type for field in FIELDS} - {"path"}
 
 
@@ -398,23 +496,30 @@ def test_no_message_of_a_form_speaks_of_project_files(spoiled):
     _, problems = spoiled
     for problem in problems:
         assert re.match(r"[A-Z][a-z ]+![A-Z]+\d+, ", problem.where), problem.where
-        bare = re.sub(r'got .*?; expected', "", problem.text)
+        bare = re.sub(r"got .*?; expected", "", problem.text)
         assert not _FILE_WORDS.search(bare), str(problem)
 
 
 @pytest.mark.parametrize(
     ("path", "value", "words"),
     [
-        ("group[office].weekday_hours", "7:00 - 18:30", "type 7, 18.5"), ("group[office].weekday_hours", 7.18, "format the cell as text"),
-        ("group[office].weekday_hours", 7.0, "such as 7, 18, or the word closed"), ("group[office].saturday_hours", "7, 7", "type 0, 24 for the whole day"),
-        ("group[office].always_on", "1", "type yes"), ("weather.whole_f", "maybe", "one of auto, yes, no"),
-        ("fan.motor_hp", "40,5", "type 40.5 with a decimal point"), ("fan.motor_hp", "40 hp", "type 40 alone; the unit (hp)"),
-        ("calendar.holidays", "7/4", "two digits each: 07-04"), ("limits.sat_min_f", 66, "“Warmest SAT” at Inputs!B"),
-        ("fan.design_dsp_inwc", 6, "“Total static pressure at design” at Inputs!B"), ("bins.by_rate_period", "yes", "“On-peak rate period” at Inputs!B"),
-        ("candidate[sat_demand].sat.min_f", 66, "candidate sat_demand"), ("zone[Lobby].group", "ofice", "no such profile group"),
+        ("group[office].weekday_hours", "7:00 - 18:30", "type 7, 18.5"),
+        ("group[office].weekday_hours", 7.18, "format the cell as text"),
+        ("group[office].weekday_hours", 7.0, "such as 7, 18, or the word closed"),
+        ("group[office].saturday_hours", "7, 7", "type 0, 24 for the whole day"),
+        ("group[office].always_on", "1", "type yes"),
+        ("weather.whole_f", "maybe", "one of auto, yes, no"),
+        ("fan.motor_hp", "40,5", "type 40.5 with a decimal point"),
+        ("fan.motor_hp", "40 hp", "type 40 alone; the unit (hp)"),
+        ("calendar.holidays", "7/4", "two digits each: 07-04"),
+        ("limits.sat_min_f", 66, "“Warmest SAT” at Inputs!B"),
+        ("fan.design_dsp_inwc", 6, "“Total static pressure at design” at Inputs!B"),
+        ("bins.by_rate_period", "yes", "“On-peak rate period” at Inputs!B"),
+        ("candidate[sat_demand].sat.min_f", 66, "candidate sat_demand"),
+        ("zone[Lobby].group", "ofice", "no such profile group"),
         ("fan.measured_cfm", "none", "measured point without “Measured airflow”"),
     ],
-)  # fmt: skip
+)
 def test_what_a_cell_wants_is_said_in_its_own_words(edit, path, value, words):
     edit.yours(path).value = value
     text = edit.refused()
@@ -426,7 +531,9 @@ def test_bad_overrides_of_a_reviewer_in_words_of_cells(edit):
     edit.review("economizer.stuck_frac").value = "half"
     edit.review("group[office].people_ft2").value = "90,5"
     text = edit.refused()
-    assert f"{at(edit.review('economizer.stuck_frac'))}, " in text and "or the word none" in text and "type 90.5" in text
+    assert (
+        f"{at(edit.review('economizer.stuck_frac'))}, " in text and "or the word none" in text and "type 90.5" in text
+    )
     assert not _FILE_WORDS.search(text)
 
 
@@ -451,8 +558,12 @@ def test_an_empty_form_says_what_is_required(tmp_path):
     with pytest.raises(InputError) as caught:
         read_form(path)
     text = str(caught.value)
-    for words in ("Inputs!B9, Name (project.name): is missing", "(weather.file): is missing", "sheet Profile groups (group): no profile group",
-                  "sheet Zone schedule (zone): no zone"):  # fmt: skip
+    for words in (
+        "Inputs!B9, Name (project.name): is missing",
+        "(weather.file): is missing",
+        "sheet Profile groups (group): no profile group",
+        "sheet Zone schedule (zone): no zone",
+    ):
         assert words in text
     book = openpyxl.load_workbook(path)
     assert book.sheetnames == ["How to fill in", *FORM_SHEETS, "Review"]
@@ -469,15 +580,25 @@ def test_the_least_an_empty_form_needs(tmp_path):
     from binestimator.inputs.form_content import empty_project
 
     plan = FormPlan(form_content(empty_project(), spare_points=3), FORM_SPARE)
-    for path_, value in (("project.name", "First"), ("weather.file", "723170TYA.CSV"), ("building.floor_area_ft2", 20_000)):
+    for path_, value in (
+        ("project.name", "First"),
+        ("weather.file", "723170TYA.CSV"),
+        ("building.floor_area_ft2", 20_000),
+    ):
         sheet, row, column = plan.yours[path_]
         book[sheet].cell(row + 1, column + 1).value = value
     group = plan.side["group"]
     book["Profile groups"].cell(group.rows["name"] + 1, group.column("value", 0) + 1).value = "office"
     book.save(path)
     project = read_form(path).project
-    assert project == project_from_mapping({"project": {"name": "First"}, "weather": {"file": "723170TYA.CSV"},
-                                            "building": {"floor_area_ft2": 20_000}, "group": [{"name": "office"}]})  # fmt: skip
+    assert project == project_from_mapping(
+        {
+            "project": {"name": "First"},
+            "weather": {"file": "723170TYA.CSV"},
+            "building": {"floor_area_ft2": 20_000},
+            "group": [{"name": "office"}],
+        }
+    )
 
 
 # ---------------------------------------------------------------- what is on the sheets
@@ -511,7 +632,10 @@ def test_an_independent_program_calculates_the_same(edit):
     found = Spreadsheet(edit.path.parent).recalculated({"form": edit.path.read_bytes()})["form"]
     edit.path.write_bytes(found)
     form = read_form(edit.path)
-    assert form.project.limits.sat_max_f == 63 and form.review == {"air_handler.design_sat_f": 56.0, "zone[Lobby].min_cfm": 250.0}
+    assert form.project.limits.sat_max_f == 63 and form.review == {
+        "air_handler.design_sat_f": 56.0,
+        "zone[Lobby].min_cfm": 250.0,
+    }
     book = openpyxl.load_workbook(io.BytesIO(found), data_only=True)
     seen = 0
     for path, _, value, *_ in form.reviewed.effective_rows():
@@ -538,7 +662,7 @@ def test_user_text_is_never_a_formula():
         for line in sheet.iter_rows():
             for cell in line:
                 if cell.data_type == "f":
-                    assert re.match(r'=(IF\(|[A-Z]+\d+$)', cell.value), cell.value
+                    assert re.match(r"=(IF\(|[A-Z]+\d+$)", cell.value), cell.value
     assert book["Inputs"]["B9"].value == "=1+1" and book["Inputs"]["B9"].data_type == "s"
 
 
@@ -558,8 +682,16 @@ def test_cells_for_users_have_rules_and_messages():
         return by_cell[cell_name(row, column)]
 
     rule = rule_of("fan.efficiency_frac")
-    assert (rule.type, rule.operator, float(rule.formula1), float(rule.formula2)) == ("decimal", None, 0.2, 0.9) or rule.operator == "between"
-    assert rule_of("economizer.type").formula1 == '"none,fixed_dry_bulb,differential_dry_bulb,fixed_enthalpy,differential_enthalpy"'
+    assert (rule.type, rule.operator, float(rule.formula1), float(rule.formula2)) == (
+        "decimal",
+        None,
+        0.2,
+        0.9,
+    ) or rule.operator == "between"
+    assert (
+        rule_of("economizer.type").formula1
+        == '"none,fixed_dry_bulb,differential_dry_bulb,fixed_enthalpy,differential_enthalpy"'
+    )
     assert rule_of("building.floors").type == "whole" and rule_of("project.name").type == "textLength"
     assert '"none"' in rule_of("fan.motor_hp").formula1 and rule_of("fan.motor_hp").type == "custom"
     assert "Profile groups" in rule_of("building.group").formula1
@@ -568,11 +700,29 @@ def test_cells_for_users_have_rules_and_messages():
 def test_columns_of_the_form():
     sheet = openpyxl.load_workbook(io.BytesIO(filled()))["Inputs"]
     heads = [cell.value for cell in sheet[6]][:14]
-    assert heads == ["Input", "Your value", "Unit", "Allowed", "Otherwise", "which is", "Reviewer’s override", "Counts", "Whose", "Status", "Evidence",
-                     "Where “otherwise” comes from", "What it is", "Key in the project file"]  # fmt: skip
+    assert heads == [
+        "Input",
+        "Your value",
+        "Unit",
+        "Allowed",
+        "Otherwise",
+        "which is",
+        "Reviewer’s override",
+        "Counts",
+        "Whose",
+        "Status",
+        "Evidence",
+        "Where “otherwise” comes from",
+        "What it is",
+        "Key in the project file",
+    ]
     for name in (*FORM_SHEETS, "Review"):
         page = openpyxl.load_workbook(io.BytesIO(filled()))[name]
-        assert page.page_setup.orientation == "landscape" and page.oddFooter.left.text and office().checksum() in page.oddFooter.left.text
+        assert (
+            page.page_setup.orientation == "landscape"
+            and page.oddFooter.left.text
+            and office().checksum() in page.oddFooter.left.text
+        )
 
 
 def test_same_project_same_bytes():
@@ -599,7 +749,9 @@ def message(path, seconds=20.0, megabytes=160):
         "except InputError as error:\n    text = str(error)\n"
         "print(time.process_time() - start, peak() - base, text.encode('ascii', 'backslashreplace').decode())\n"
     )
-    done = subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=True, timeout=60)
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=True, timeout=60
+    )
     spent, used, text = done.stdout.split(" ", 2)
     assert float(spent) < seconds and float(used) < megabytes, (spent, used, text[:200])
     assert "Traceback" not in done.stderr
@@ -609,9 +761,17 @@ def message(path, seconds=20.0, megabytes=160):
 @cache
 def least():
     """Parts of a small form by name."""
-    content = form_bytes(project_from_mapping({
-        "project": {"name": "Least"}, "weather": {"file": "x.csv"}, "group": [{"name": "g"}], "zone": [{"name": "Z", "area_ft2": 500}],
-    }), SMALL)  # fmt: skip
+    content = form_bytes(
+        project_from_mapping(
+            {
+                "project": {"name": "Least"},
+                "weather": {"file": "x.csv"},
+                "group": [{"name": "g"}],
+                "zone": [{"name": "Z", "area_ft2": 500}],
+            }
+        ),
+        SMALL,
+    )
     with zipfile.ZipFile(io.BytesIO(content)) as file:
         return {name: file.read(name) for name in file.namelist()}
 
@@ -644,61 +804,185 @@ HOSTILE = {
     "no zip": (lambda: b"hello" * 100, "is not a workbook"),
     "empty": (lambda: b"", "is not a workbook"),
     "cut": (lambda: packed(least())[:-400], "is not whole"),
-    "old": (lambda: b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(4000), "is a workbook of the old kind (.xls), which is not read; open it"),
-    "encrypted": (lambda: b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(4000) + "EncryptedPackage".encode("utf-16-le"), "is encrypted; save it"),
+    "old": (
+        lambda: b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(4000),
+        "is a workbook of the old kind (.xls), which is not read; open it",
+    ),
+    "encrypted": (
+        lambda: b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(4000) + "EncryptedPackage".encode("utf-16-le"),
+        "is encrypted; save it",
+    ),
     "another zip": (lambda: packed({"readme.txt": b"hello"}), "is a packed file but no workbook; open it"),
-    "an OpenDocument sheet": (lambda: packed({"mimetype": b"application/vnd.oasis.opendocument.spreadsheet", "content.xml": b"<x/>"}),
-                              "is an OpenDocument spreadsheet (.ods), which is not read; open it in a spreadsheet program and save it as .xlsx"),
-    "a binary workbook": (lambda: packed({"[Content_Types].xml": b"<Types/>", "xl/workbook.bin": b""}), "is a binary workbook (.xlsb)"),
+    "an OpenDocument sheet": (
+        lambda: packed({"mimetype": b"application/vnd.oasis.opendocument.spreadsheet", "content.xml": b"<x/>"}),
+        "is an OpenDocument spreadsheet (.ods), which is not read; open it in a spreadsheet program and save it as "
+        ".xlsx",
+    ),
+    "a binary workbook": (
+        lambda: packed({"[Content_Types].xml": b"<Types/>", "xl/workbook.bin": b""}),
+        "is a binary workbook (.xlsb)",
+    ),
     "a web page": (lambda: b"<html><table></table></html>", "is a web page or XML file under the name of a workbook"),
-    "a project file": (lambda: b"[project]\nname = 'x'\n", "is not a workbook but plain text; a project file ends in .toml"),
+    "a project file": (
+        lambda: b"[project]\nname = 'x'\n",
+        "is not a workbook but plain text; a project file ends in .toml",
+    ),
     "macros": (lambda: packed({**least(), "xl/vbaProject.bin": b"x"}), "holds macros"),
-    "macro type": (lambda: changed_part("[Content_Types].xml", ("application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml",
-                                                               "application/vnd.ms-excel.sheet.macroEnabled.main+xml")), "with macros"),
-    "external link": (lambda: packed({**least(), "xl/externalLinks/externalLink1.xml": b"<x/>"}), "links to other files"),
+    "macro type": (
+        lambda: changed_part(
+            "[Content_Types].xml",
+            (
+                "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml",
+                "application/vnd.ms-excel.sheet.macroEnabled.main+xml",
+            ),
+        ),
+        "with macros",
+    ),
+    "external link": (
+        lambda: packed({**least(), "xl/externalLinks/externalLink1.xml": b"<x/>"}),
+        "links to other files",
+    ),
     "part twice": (lambda: _twice(), "holds the part XL/workbook.xml twice"),
-    "many parts": (lambda: packed({**least(), **{f"x/{k}": b"" for k in range(2100)}}), "parts; expected at most 2,000"),
+    "many parts": (
+        lambda: packed({**least(), **{f"x/{k}": b"" for k in range(2100)}}),
+        "parts; expected at most 2,000",
+    ),
     "huge directory": (lambda: packed({**least(), **{f"x/{k:040d}": b"" for k in range(8000)}}), "directory of"),
     "bomb": (lambda: packed({**least(), INPUTS_PART: b" " * 40_000_000}), "no spreadsheet program packs so tightly"),
     "many bombs": (lambda: _many(), "would unpack to"),
-    "big part": (lambda: packed({**least(), "xl/sharedStrings.xml": _noise(31_000_000)}), "bytes; expected at most 30,000,000"),
+    "big part": (
+        lambda: packed({**least(), "xl/sharedStrings.xml": _noise(31_000_000)}),
+        "bytes; expected at most 30,000,000",
+    ),
     "lying size": (lambda: _lying(), "damaged workbook"),
-    "entities": (lambda: changed_part("xl/sharedStrings.xml", ("<sst ", '<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;">]><sst ')),
-                 "declares a document type or entities"),
-    "entities in UTF-16": (lambda: packed({**least(), "xl/sharedStrings.xml": (
-        '<?xml version="1.0" encoding="UTF-16"?><!DOCTYPE x [<!ENTITY a "a">]><sst/>').encode("utf-16")}), "declares a document type or entities"),
-    "document type behind a long comment": (lambda: packed({**least(), "xl/workbook.xml": b"<!--" + b"x" * 300_000 + b"--><!DOCTYPE x><workbook/>"}),
-                                            "declares a document type"),
-    "outside entity": (lambda: changed_part("xl/workbook.xml", ("<workbook ", '<!DOCTYPE x SYSTEM "file:///etc/passwd"><workbook ')), "declares a document type"),
+    "entities": (
+        lambda: changed_part(
+            "xl/sharedStrings.xml", ("<sst ", '<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;">]><sst ')
+        ),
+        "declares a document type or entities",
+    ),
+    "entities in UTF-16": (
+        lambda: packed(
+            {
+                **least(),
+                "xl/sharedStrings.xml": (
+                    '<?xml version="1.0" encoding="UTF-16"?><!DOCTYPE x [<!ENTITY a "a">]><sst/>'
+                ).encode("utf-16"),
+            }
+        ),
+        "declares a document type or entities",
+    ),
+    "document type behind a long comment": (
+        lambda: packed({**least(), "xl/workbook.xml": b"<!--" + b"x" * 300_000 + b"--><!DOCTYPE x><workbook/>"}),
+        "declares a document type",
+    ),
+    "outside entity": (
+        lambda: changed_part("xl/workbook.xml", ("<workbook ", '<!DOCTYPE x SYSTEM "file:///etc/passwd"><workbook ')),
+        "declares a document type",
+    ),
     "deep": (lambda: changed_part(INPUTS_PART, ("<sheetData>", "<a>" * 200_000)), "deep inside each other"),
-    "a tag without end": (lambda: packed({**least(), INPUTS_PART: ("<worksheet " + " ".join(f'a{k:x}=""' for k in range(2_000_000)) + "/>").encode()}),
-                          "a tag of more than 1,000,000 bytes"),
+    "a tag without end": (
+        lambda: packed(
+            {**least(), INPUTS_PART: ("<worksheet " + " ".join(f'a{k:x}=""' for k in range(2_000_000)) + "/>").encode()}
+        ),
+        "a tag of more than 1,000,000 bytes",
+    ),
     "not XML": (lambda: packed({**least(), INPUTS_PART: b"<worksheet><"}), "damaged workbook"),
-    "a million rows": (lambda: changed_part(INPUTS_PART, ("<sheetData>", "<sheetData>" + "".join(
-        f'<row r="{k}"><c r="A{k}"><v>{k}</v></c></row>' for k in range(1, 300_000)))), "cells with content"),
-    "a million empty cells": (lambda: changed_part(INPUTS_PART, ("<sheetData>", "<sheetData><row>" + '<c s="1"/>' * 1_300_000 + "</row>")),
-                              "bytes; expected at most|elements|columns than a sheet"),
-    "a row no sheet has": (lambda: changed_part(INPUTS_PART, ('<row r="1"', '<row r="9999999"')), "a row 9999999 that no sheet has"),
-    "a cell no sheet has": (lambda: changed_part(INPUTS_PART, ('r="A1"', 'r="ZZZZ1"')), 'a cell "ZZZZ1" that no sheet has'),
+    "a million rows": (
+        lambda: changed_part(
+            INPUTS_PART,
+            (
+                "<sheetData>",
+                "<sheetData>" + "".join(f'<row r="{k}"><c r="A{k}"><v>{k}</v></c></row>' for k in range(1, 300_000)),
+            ),
+        ),
+        "cells with content",
+    ),
+    "a million empty cells": (
+        lambda: changed_part(INPUTS_PART, ("<sheetData>", "<sheetData><row>" + '<c s="1"/>' * 1_300_000 + "</row>")),
+        "bytes; expected at most|elements|columns than a sheet",
+    ),
+    "a row no sheet has": (
+        lambda: changed_part(INPUTS_PART, ('<row r="1"', '<row r="9999999"')),
+        "a row 9999999 that no sheet has",
+    ),
+    "a cell no sheet has": (
+        lambda: changed_part(INPUTS_PART, ('r="A1"', 'r="ZZZZ1"')),
+        'a cell "ZZZZ1" that no sheet has',
+    ),
     "a cell twice": (lambda: changed_part(INPUTS_PART, ('r="A2"', 'r="A1"')), "holds the cell A1 twice"),
-    "many merged areas": (lambda: changed_part(INPUTS_PART, ("</sheetData>", "</sheetData><mergeCells>" + "".join(
-        f'<mergeCell ref="A{k}:B{k}"/>' for k in range(1, 6000)) + "</mergeCells>")), "more than 5,000 merged areas"),
-    "a long text": (lambda: changed_part("xl/sharedStrings.xml", ("<t>", "<t>" + "x" * 400_000)), "a text of more than 32,767"),
-    "a text that is not there": (lambda: packed({**least(), "xl/sharedStrings.xml": b'<sst xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"/>'}),
-                                 "is missing"),
-    "many sheets": (lambda: changed_part("xl/workbook.xml", ("<sheets>", "<sheets>" + "".join(
-        f'<sheet name="s{k}" sheetId="{k}" r:id="rId1"/>' for k in range(10, 400)))), "sheets; expected 1 to 250"),
-    "two sheets of one name": (lambda: changed_part("xl/workbook.xml", ('name="Review"', 'name="INPUTS"')), "two sheets called"),
-    "a sheet renamed": (lambda: changed_part("xl/workbook.xml", ('name="Strategies"', 'name="Plans"')), "no sheet \\u201cStrategies\\u201d"),
-    "a sheet copied": (lambda: changed_part("xl/workbook.xml", ('name="Review"', 'name="Inputs (2)"')), "looks like a copy"),
-    "a sheet that is not there": (lambda: packed({k: v for k, v in least().items() if k != INPUTS_PART}), "lacks the part xl/worksheets/sheet2.xml"),
-    "keys taken away": (lambda: changed_part("xl/sharedStrings.xml", ("<t>key: inputs</t>", "<t>x</t>")), "the table with the key"),
-    "keys changed": (lambda: changed_part("xl/sharedStrings.xml", ("<t>key: inputs</t>", "<t>key: zone</t>")), "unknown key of a table"),
-    "an unknown line": (lambda: changed_part("xl/sharedStrings.xml", ("<t>fan.motor_hp</t>", "<t>fan.motor_h</t>")), 'did you mean "fan.motor_hp"'),
-    "an input of an earlier version": (lambda: changed_part("xl/sharedStrings.xml", ("<t>project.name</t>", "<t>service.degree_hours_tolerance</t>")),
-                                       "service.temperature_rise_f"),
-    "a column of keys changed": (lambda: changed_part("xl/sharedStrings.xml", ("<t>override</t>", "<t>overide</t>")), "the column with the key"),
-}  # fmt: skip
+    "many merged areas": (
+        lambda: changed_part(
+            INPUTS_PART,
+            (
+                "</sheetData>",
+                "</sheetData><mergeCells>"
+                + "".join(f'<mergeCell ref="A{k}:B{k}"/>' for k in range(1, 6000))
+                + "</mergeCells>",
+            ),
+        ),
+        "more than 5,000 merged areas",
+    ),
+    "a long text": (
+        lambda: changed_part("xl/sharedStrings.xml", ("<t>", "<t>" + "x" * 400_000)),
+        "a text of more than 32,767",
+    ),
+    "a text that is not there": (
+        lambda: packed(
+            {
+                **least(),
+                "xl/sharedStrings.xml": b'<sst xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"/>',
+            }
+        ),
+        "is missing",
+    ),
+    "many sheets": (
+        lambda: changed_part(
+            "xl/workbook.xml",
+            (
+                "<sheets>",
+                "<sheets>" + "".join(f'<sheet name="s{k}" sheetId="{k}" r:id="rId1"/>' for k in range(10, 400)),
+            ),
+        ),
+        "sheets; expected 1 to 250",
+    ),
+    "two sheets of one name": (
+        lambda: changed_part("xl/workbook.xml", ('name="Review"', 'name="INPUTS"')),
+        "two sheets called",
+    ),
+    "a sheet renamed": (
+        lambda: changed_part("xl/workbook.xml", ('name="Strategies"', 'name="Plans"')),
+        "no sheet \\u201cStrategies\\u201d",
+    ),
+    "a sheet copied": (
+        lambda: changed_part("xl/workbook.xml", ('name="Review"', 'name="Inputs (2)"')),
+        "looks like a copy",
+    ),
+    "a sheet that is not there": (
+        lambda: packed({k: v for k, v in least().items() if k != INPUTS_PART}),
+        "lacks the part xl/worksheets/sheet2.xml",
+    ),
+    "keys taken away": (
+        lambda: changed_part("xl/sharedStrings.xml", ("<t>key: inputs</t>", "<t>x</t>")),
+        "the table with the key",
+    ),
+    "keys changed": (
+        lambda: changed_part("xl/sharedStrings.xml", ("<t>key: inputs</t>", "<t>key: zone</t>")),
+        "unknown key of a table",
+    ),
+    "an unknown line": (
+        lambda: changed_part("xl/sharedStrings.xml", ("<t>fan.motor_hp</t>", "<t>fan.motor_h</t>")),
+        'did you mean "fan.motor_hp"',
+    ),
+    "an input of an earlier version": (
+        lambda: changed_part("xl/sharedStrings.xml", ("<t>project.name</t>", "<t>service.degree_hours_tolerance</t>")),
+        "service.temperature_rise_f",
+    ),
+    "a column of keys changed": (
+        lambda: changed_part("xl/sharedStrings.xml", ("<t>override</t>", "<t>overide</t>")),
+        "the column with the key",
+    ),
+}
 
 
 @cache
@@ -742,8 +1026,12 @@ def test_hostile_files_end_in_one_clear_error_in_bounded_time_and_memory(saved, 
 
 @pytest.mark.parametrize(("last", "expected"), [(74_000, "73,0"), (4_900, "more than 1000 lines of zones")])
 def test_the_most_that_is_allowed_is_bounded_too(saved, last, expected):
-    """Four sheets of inputs and the texts just within their limits, with more lines than a table may have or just as many."""
-    rows = "".join(f'<row r="{k}"><c r="AA{k}"><v>{k}</v></c><c r="AB{k}" t="s"><v>{k + 9_000}</v></c></row>' for k in range(1000, last))
+    """Four sheets of inputs and the texts just within their limits, with more lines than a table may have or just as
+    many."""
+    rows = "".join(
+        f'<row r="{k}"><c r="AA{k}"><v>{k}</v></c><c r="AB{k}" t="s"><v>{k + 9_000}</v></c></row>'
+        for k in range(1000, last)
+    )
     parts = {**least()}
     for number in (2, 3, 4, 5):
         name = f"xl/worksheets/sheet{number}.xml"
@@ -756,7 +1044,9 @@ def test_the_most_that_is_allowed_is_bounded_too(saved, last, expected):
 @pytest.mark.invariant
 def test_five_hundred_zones_fit_well_within_the_limits(saved):
     zones = [{"name": f"Zone {k}", "area_ft2": 500 + k / 7} for k in range(500)]
-    project = project_from_mapping({"project": {"name": "Many"}, "weather": {"file": "x.csv"}, "group": [{"name": "g"}], "zone": zones})
+    project = project_from_mapping(
+        {"project": {"name": "Many"}, "weather": {"file": "x.csv"}, "group": [{"name": "g"}], "zone": zones}
+    )
     path = saved(form_bytes(project))
     with WorkbookFile(path) as file:
         assert len(file.sheet("Zone schedule").cells) < cells.MOST_CELLS / 2
@@ -838,8 +1128,24 @@ def test_spoiled_workbooks_raise_nothing_but_input_errors(tmp_path_factory, data
         name = data.draw(st.sampled_from(sorted(least())))
         text = least()[name]
         start = data.draw(st.integers(0, len(text)))
-        piece = data.draw(st.sampled_from([b"", b"<c>", b"</row>", b'r="A1"', b"<v>1e999</v>", b"<v>nan</v>", b"\xff", b"&#0;", b"<mergeCell ref='A1:XFD1048576'/>"]))
-        path.write_bytes(packed({**least(), name: text[:start] + piece + text[start + data.draw(st.integers(0, 40)) :]}))
+        piece = data.draw(
+            st.sampled_from(
+                [
+                    b"",
+                    b"<c>",
+                    b"</row>",
+                    b'r="A1"',
+                    b"<v>1e999</v>",
+                    b"<v>nan</v>",
+                    b"\xff",
+                    b"&#0;",
+                    b"<mergeCell ref='A1:XFD1048576'/>",
+                ]
+            )
+        )
+        path.write_bytes(
+            packed({**least(), name: text[:start] + piece + text[start + data.draw(st.integers(0, 40)) :]})
+        )
     try:
         read_form(path)
     except InputError as error:
@@ -853,7 +1159,7 @@ def test_dates_and_escapes_and_runs_are_read_as_other_programs_write_them(tmp_pa
     sheet = book.active
     sheet["A1"], sheet["A2"], sheet["A3"], sheet["A4"] = "x", 1.5, True, "=A2+1"
     sheet["B1"], sheet["B2"] = 45000, 0.25
-    sheet["B1"].number_format, sheet["B2"].number_format = openpyxl_numbers.FORMAT_DATE_YYYYMMDD2, '[h]:mm'
+    sheet["B1"].number_format, sheet["B2"].number_format = openpyxl_numbers.FORMAT_DATE_YYYYMMDD2, "[h]:mm"
     sheet["B3"], sheet["B4"] = 3, 4
     sheet["B3"].number_format, sheet["B4"].number_format = '0.00" days"', '[Red]0;"d"'
     sheet.merge_cells("C1:D2")
@@ -861,20 +1167,35 @@ def test_dates_and_escapes_and_runs_are_read_as_other_programs_write_them(tmp_pa
     with WorkbookFile(tmp_path / "x.xlsx") as file:
         found = file.sheet("Sheet")
     kinds = {cells.address_of(*place): (cell.kind, cell.value) for place, cell in found.cells.items()}
-    assert kinds == {"A1": ("text", "x"), "A2": ("number", 1.5), "A3": ("bool", True), "A4": ("formula", None), "B1": ("date", None),
-                     "B2": ("date", None), "B3": ("number", 3.0), "B4": ("number", 4.0)}  # fmt: skip
+    assert kinds == {
+        "A1": ("text", "x"),
+        "A2": ("number", 1.5),
+        "A3": ("bool", True),
+        "A4": ("formula", None),
+        "B1": ("date", None),
+        "B2": ("date", None),
+        "B3": ("number", 3.0),
+        "B4": ("number", 4.0),
+    }
     assert found.merged == ((0, 2, 1, 3),)
     parts = least()
     text = parts["xl/sharedStrings.xml"].decode()
-    rich = text.replace("<t>Least</t>", "<r><t>Le</t></r><rPh><t>zz</t></rPh><r><rPr><b/></rPr><t xml:space=\"preserve\">a_x0073_t</t></r>", 1)
+    rich = text.replace(
+        "<t>Least</t>",
+        '<r><t>Le</t></r><rPh><t>zz</t></rPh><r><rPr><b/></rPr><t xml:space="preserve">a_x0073_t</t></r>',
+        1,
+    )
     assert rich != text
     (tmp_path / "rich.xlsx").write_bytes(packed({**parts, "xl/sharedStrings.xml": rich.encode()}))
     assert read_form(tmp_path / "rich.xlsx").project.info.name == "Least"
 
 
 def test_reading_a_form_needs_no_heavy_package():
-    code = ("import sys, binestimator.inputs.form\n"
-            "print([name for name in ('numpy', 'pandas', 'scipy', 'pvlib', 'openpyxl', 'xlsxwriter', 'zipfile') if name in sys.modules])")
+    code = (
+        "import sys, binestimator.inputs.form\n"
+        "print([name for name in ('numpy', 'pandas', 'scipy', 'pvlib', 'openpyxl', 'xlsxwriter', 'zipfile') if name "
+        "in sys.modules])"
+    )
     result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert result.stdout.strip() == "['zipfile']"
 
@@ -884,7 +1205,6 @@ def test_reading_is_quick(saved):
     start = time.process_time()
     read_form(path)
     assert time.process_time() - start < 2.0  # measured 0.14 s; other work may go on beside it
-
 
 
 # ---------------------------------------------------------------- the command
@@ -934,9 +1254,14 @@ def test_a_workbook_of_results_is_input_again_and_is_never_written_over(runs, ca
 @pytest.mark.crosscheck
 @pytest.mark.parametrize("source", ["form.xlsx", "toml/plain.xlsx"])
 def test_overrides_of_a_reviewer_never_become_the_claim_and_both_are_reported(runs, capsys, tmp_path, source):
-    """Typed into a form or into a workbook of results: the claim stays to the digit; the second run is that of a project with them."""
+    """Typed into a form or into a workbook of results: the claim stays to the digit; the second run is that of a
+    project with them."""
     with WorkbookFile(runs / source) as file:
-        places = {cell.value: place for place, cell in file.sheet("Inputs").cells.items() if cell.value in ("prices.electricity_usd_kwh", "override")}
+        places = {
+            cell.value: place
+            for place, cell in file.sheet("Inputs").cells.items()
+            if cell.value in ("prices.electricity_usd_kwh", "override")
+        }
     cell = cells.address_of(places["prices.electricity_usd_kwh"][0], places["override"][1])
     path = tmp_path / "returned.xlsx"
     path.write_bytes(edited((runs / source).read_bytes(), {("Inputs", cell): 0.05}))
@@ -945,7 +1270,11 @@ def test_overrides_of_a_reviewer_never_become_the_claim_and_both_are_reported(ru
     claim, data = plain_data(runs / "toml/plain.json"), plain_data(tmp_path / "out/returned.json")
     reviewed = data.pop("reviewed")
     assert claim.pop("checksum") != data.pop("checksum")  # of the whole file each
-    assert data == claim and reviewed["overrides"] == {"prices.electricity_usd_kwh": 0.05} and reviewed["run_id"] != claim["run_id"]
+    assert (
+        data == claim
+        and reviewed["overrides"] == {"prices.electricity_usd_kwh": 0.05}
+        and reviewed["run_id"] != claim["run_id"]
+    )
     project = project_from_mapping(merged(merged(PLAIN, FEW), {"prices": {"electricity_usd_kwh": 0.05}}), WEATHER)
     other = estimate(project, weather_of())
     (line,) = reviewed["candidates"]
@@ -953,11 +1282,19 @@ def test_overrides_of_a_reviewer_never_become_the_claim_and_both_are_reported(ru
     assert line["claimed_saving_usd"] == claim["candidates"][1]["saving"]["cost_usd"]
     assert line["reviewed_over_claimed"] == line["reviewed_saving_usd"] / line["claimed_saving_usd"]
     text = out[out.index("Reviewed  ") :]
-    assert "sat_demand" in text and "prices.electricity_usd_kwh = 0.05" in text and f"{line['reviewed_saving_usd']:,.0f}" in text
+    assert (
+        "sat_demand" in text
+        and "prices.electricity_usd_kwh = 0.05" in text
+        and f"{line['reviewed_saving_usd']:,.0f}" in text
+    )
     assert max(map(len, text[: text.index("Workbook")].splitlines())) <= 100
     with WorkbookFile(tmp_path / "out/returned.xlsx") as file:
         shown = [cell.value for cell in file.sheet("Review").cells.values()]
-    assert "prices.electricity_usd_kwh" in shown and 0.05 in shown and pytest.approx(line["reviewed_over_claimed"]) in shown
+    assert (
+        "prices.electricity_usd_kwh" in shown
+        and 0.05 in shown
+        and pytest.approx(line["reviewed_over_claimed"]) in shown
+    )
     assert read_form(tmp_path / "out/returned.xlsx").review == {}  # the claim, written as such
 
 
@@ -978,8 +1315,11 @@ def test_the_form_command(tmp_path, capsys):
 
 
 def test_wrong_workbooks_end_the_command_with_one_message(tmp_path, capsys, saved):
-    for name, content, expected in (("x.xlsx", b"PK", "is not a workbook"), ("x.xls", b"\xd0\xcf\x11\xe0" + bytes(99), "of the old kind"),
-                                    ("x.xlsm", packed({**least(), "xl/vbaProject.bin": b""}), "holds macros")):  # fmt: skip
+    for name, content, expected in (
+        ("x.xlsx", b"PK", "is not a workbook"),
+        ("x.xls", b"\xd0\xcf\x11\xe0" + bytes(99), "of the old kind"),
+        ("x.xlsm", packed({**least(), "xl/vbaProject.bin": b""}), "holds macros"),
+    ):
         code, out, err = command(capsys, "estimate", saved(content, name), "--out", tmp_path / "out")
         assert code == 2 and out == "" and expected in err and len(err.splitlines()) == 1
     assert not (tmp_path / "out").exists()

@@ -40,7 +40,9 @@ def runs(name):
     on = conditions.take(np.flatnonzero(conditions.fan_on > 0))
     loads = zone_loads(unit, on)
     sat = np.full(len(on), 55.0)
-    dsp = settled_dsp_inwc(unit, requested_flow_cfm(unit, loads, sat), cooling_flow_cfm(unit, loads, sat), 0.0, 0.3, 1.5)
+    dsp = settled_dsp_inwc(
+        unit, requested_flow_cfm(unit, loads, sat), cooling_flow_cfm(unit, loads, sat), 0.0, 0.3, 1.5
+    )
     return tuple(evaluate(unit, on, loads, sat, pressure) for pressure in (np.full(len(on), 1.5), dsp))
 
 
@@ -51,7 +53,9 @@ def change(name, key):
 
 
 @pytest.mark.published
-@pytest.mark.parametrize("name", ["held, much outdoor air", "held by a furnace, electric reheat", "floating, much outdoor air"])
+@pytest.mark.parametrize(
+    "name", ["held, much outdoor air", "held by a furnace, electric reheat", "floating, much outdoor air"]
+)
 def test_gas_rises_where_mixed_air_is_cold(name):
     """NREL 98345 prints +4.5 % gas at -14 % electricity over many buildings; here single ones: 3 to 7 %,
     and more where gas heats the mixed air alone and hardly anything else."""
@@ -75,7 +79,13 @@ def test_reheat_does_not_move_where_supply_air_is_held_after_the_fan(name):
     assert np.abs(after.reheat_kbtuh - before.reheat_kbtuh).max() < 1e-9
     # What the coil gives more is at most what the fan gives less, and all of it where it heats anyway.
     more = after.preheat_kbtuh - before.preheat_kbtuh
-    less = (before.fan_rise_f * before.flow_cfm - after.fan_rise_f * after.flow_cfm) * 1.08 * weather_of().pressure_psia / 14.696 / 1000.0
+    less = (
+        (before.fan_rise_f * before.flow_cfm - after.fan_rise_f * after.flow_cfm)
+        * 1.08
+        * weather_of().pressure_psia
+        / 14.696
+        / 1000.0
+    )
     assert np.all(more >= -1e-9)
     mild = (before.preheat_kbtuh == 0) & (after.preheat_kbtuh == 0)
     assert mild.any() and np.all(more[mild] == 0)

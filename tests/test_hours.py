@@ -213,9 +213,7 @@ def test_rate_period_is_weekday_clock_time():
 
 @pytest.mark.invariant
 def test_three_rate_periods_and_on_peak_goes_first():
-    made = build_conditions_of(
-        project(calendar={"rate_period_hours": (12, 18), "mid_peak_hours": (8, 22)})
-    )
+    made = build_conditions_of(project(calendar={"rate_period_hours": (12, 18), "mid_peak_hours": (8, 22)}))
     assert list(np.bincount(made.rate_period)) == [8760 - 256 * 14, 256 * 6, 256 * 8]
     assert made.rate_period[hour(1, 16, 12)] == 1
     assert made.rate_period[hour(1, 16, 8)] == made.rate_period[hour(1, 16, 21)] == 2
@@ -407,9 +405,7 @@ def synthetic(latitude_deg=0.0, longitude_deg=-75.0, **sun):
     frame = year.frame.copy()
     for kind in ("ghi", "dni", "dhi"):
         frame[f"{kind}_wm2"] = np.broadcast_to(np.asarray(sun.get(kind, 0.0), dtype=float), 8760)
-    return dataclasses.replace(
-        year, frame=frame, latitude_deg=latitude_deg, longitude_deg=longitude_deg
-    )
+    return dataclasses.replace(year, frame=frame, latitude_deg=latitude_deg, longitude_deg=longitude_deg)
 
 
 @pytest.mark.invariant
@@ -590,6 +586,4 @@ def test_bin_hours_of_the_conditions(greensboro):
 def test_days_of_the_calendar_are_those_of_a_common_year(greensboro):
     stamps = [date(2001, 1, 1) + timedelta(days=k) for k in range(365)]
     frame = greensboro.frame.iloc[::24]
-    assert [(d.month, d.day) for d in stamps] == list(
-        zip(frame["month"], frame["day"], strict=True)
-    )
+    assert [(d.month, d.day) for d in stamps] == list(zip(frame["month"], frame["day"], strict=True))

@@ -8,10 +8,38 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "binestimator"
 
 #: Later parts may import earlier ones.
-LINE = ("inputs", "weather_formats", "weather", "climate", "hours", "model", "strategies", "bins", "selection", "money", "service", "benchmarks", "checks", "estimate", "advice",
-        "workbook", "terminal", "steps", "cli", "__main__")  # fmt: skip
+LINE = (
+    "inputs",
+    "weather_formats",
+    "weather",
+    "climate",
+    "hours",
+    "model",
+    "strategies",
+    "bins",
+    "selection",
+    "money",
+    "service",
+    "benchmarks",
+    "checks",
+    "estimate",
+    "advice",
+    "workbook",
+    "terminal",
+    "steps",
+    "cli",
+    "__main__",
+)
 #: Beside the line: what each may import. Everything may import them.
-BESIDE = {"errors": set(), "seal": set(), "writing": {"errors", "seal"}, "units": set(), "moist_air": {"units"}, "results": {"errors"}, "__init__": set()}
+BESIDE = {
+    "errors": set(),
+    "seal": set(),
+    "writing": {"errors", "seal"},
+    "units": set(),
+    "moist_air": {"units"},
+    "results": {"errors"},
+    "__init__": set(),
+}
 
 
 def _parts():

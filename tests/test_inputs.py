@@ -14,9 +14,16 @@ from hypothesis import strategies as st
 
 from binestimator.errors import BinestimatorError, InputError
 from binestimator.inputs import (
-    DEFAULT_CANDIDATES, FIELDS, InputErrors, Project, documentation_markdown, fields_of, project_from_mapping,
-    project_to_toml, read_project,
-)  # fmt: skip
+    DEFAULT_CANDIDATES,
+    FIELDS,
+    InputErrors,
+    Project,
+    documentation_markdown,
+    fields_of,
+    project_from_mapping,
+    project_to_toml,
+    read_project,
+)
 from binestimator.inputs.problems import MOST_LISTED, shown
 from binestimator.inputs.schema import LIST_SECTIONS, SINGLE_SECTIONS, STATUSES, STRATEGY_SECTIONS
 
@@ -84,7 +91,9 @@ def test_a_project_cannot_be_changed():
 
 def test_every_input_has_an_origin_and_a_row():
     """No default hides: every input of every thing stands in the rows with its origin."""
-    project = project_from_mapping(changed(QUICK, ("fan", "motor_hp", 50), ("evidence", "fan.motor_hp", "nameplate photo 3")))
+    project = project_from_mapping(
+        changed(QUICK, ("fan", "motor_hp", 50), ("evidence", "fan.motor_hp", "nameplate photo 3"))
+    )
     rows = project.effective_rows()
     paths = [row[0] for row in rows]
     assert len(set(paths)) == len(paths) and set(paths) <= set(project.origins)
@@ -95,9 +104,17 @@ def test_every_input_has_an_origin_and_a_row():
     by_path = {row[0]: row for row in rows}
     assert {row[6] for row in rows} == {"given", "default", "derived"}
     assert by_path["fan.motor_hp"] == (
-        "fan.motor_hp", "Motor nameplate output", 50.0, "hp", 0.5, 1000.0, "given", "given",
-        "Motor nameplate output; sized once when not given", "nameplate photo 3",
-    )  # fmt: skip
+        "fan.motor_hp",
+        "Motor nameplate output",
+        50.0,
+        "hp",
+        0.5,
+        1000.0,
+        "given",
+        "given",
+        "Motor nameplate output; sized once when not given",
+        "nameplate photo 3",
+    )
     assert by_path["fan.efficiency_frac"][6:8] == ("default", "assumption")
     assert by_path["building.floors"][6] == "given"
     assert by_path["zone[Top floor north].area_ft2"][6] == "derived"
@@ -156,8 +173,12 @@ def test_a_survey_takes_the_place_of_the_index_share():
 
 @pytest.mark.invariant
 def test_default_strategies_come_from_limits_and_design_values():
-    raw = changed(LISTED, ("limits", {"sat_min_f": 54, "sat_max_f": 62, "dsp_min_inwc": 0.4, "dsp_max_inwc": 1.2}),
-                  ("air_handler", "design_sat_f", 53), ("fan", "design_dsp_inwc", 1.6))  # fmt: skip
+    raw = changed(
+        LISTED,
+        ("limits", {"sat_min_f": 54, "sat_max_f": 62, "dsp_min_inwc": 0.4, "dsp_max_inwc": 1.2}),
+        ("air_handler", "design_sat_f", 53),
+        ("fan", "design_dsp_inwc", 1.6),
+    )
     project = project_from_mapping(raw)
     assert project.candidate("as_found").sat.points == ((0.0, 53.0), (100.0, 53.0))
     assert project.candidate("as_found").dsp.points == ((0.0, 1.6), (100.0, 1.6))
@@ -169,8 +190,14 @@ def test_default_strategies_come_from_limits_and_design_values():
     assert (demand.sat.override_f, demand.dsp.override_inwc) == (53, 1.6)
     for candidate in project.candidates:
         for record in (candidate.sat, candidate.dsp):
-            unset = {name for name in fields_of("sat" if record is candidate.sat else "dsp") if getattr(record, name) is None}
-            assert unset <= ({"points_unoccupied"} if record.strategy in ("as_found", "outdoor_air") else {"points", "points_unoccupied"})
+            unset = {
+                name for name in fields_of("sat" if record is candidate.sat else "dsp") if getattr(record, name) is None
+            }
+            assert unset <= (
+                {"points_unoccupied"}
+                if record.strategy in ("as_found", "outdoor_air")
+                else {"points", "points_unoccupied"}
+            )
 
 
 @pytest.mark.invariant
@@ -183,17 +210,25 @@ def test_library_and_own_values():
     raw = changed(
         LISTED,
         ("sat", {"demand": {"ignored_requests": 5, "max_f": 63}}),
-        ("candidate", [
-            {"id": "mine", "name": "Mine", "sat": {"strategy": "demand", "max_f": 61}, "dsp": "fixed"},
-            {"id": "sat_demand", "cost_usd": 900},
-        ]),
-    )  # fmt: skip
+        (
+            "candidate",
+            [
+                {"id": "mine", "name": "Mine", "sat": {"strategy": "demand", "max_f": 61}, "dsp": "fixed"},
+                {"id": "sat_demand", "cost_usd": 900},
+            ],
+        ),
+    )
     project = project_from_mapping(raw)
     ids = [candidate.id for candidate in project.candidates]
     assert ids == [*DEFAULT_CANDIDATES, "mine"]
     mine, default = project.candidate("mine"), project.candidate("sat_demand")
     assert (mine.sat.ignored_requests, mine.sat.max_f, mine.sat.min_f) == (5.0, 61.0, 55.0)
-    assert (default.sat.ignored_requests, default.sat.max_f, default.cost_usd, default.name) == (5.0, 63.0, 900.0, "SAT by demand")
+    assert (default.sat.ignored_requests, default.sat.max_f, default.cost_usd, default.name) == (
+        5.0,
+        63.0,
+        900.0,
+        "SAT by demand",
+    )
     assert project.origins["candidate[mine].sat.max_f"] == "given"
     assert project.origins["candidate[mine].sat.min_f"] == "derived"
     assert project.origins["candidate[mine].sat.oat_min_f"] == "default"
@@ -223,44 +258,130 @@ def test_listed_candidates_alone():
         ([{"name": "x", "sat": "fixed", "dsp": "fixed"}], "candidate[#1].id", "is missing"),
         ([{"id": "x", "sat": "fixed", "dsp": "fixed"}], "candidate[x].name", "is missing"),
         ([{"id": "x", "name": "x", "dsp": "fixed"}], "candidate[x].sat", "is missing"),
-        ([{"id": "x", "name": "x", "sat": "demnad", "dsp": "fixed"}], "candidate[x].sat.strategy", 'did you mean "demand"'),
+        (
+            [{"id": "x", "name": "x", "sat": "demnad", "dsp": "fixed"}],
+            "candidate[x].sat.strategy",
+            'did you mean "demand"',
+        ),
         ([{"id": "x", "name": "x", "sat": 55, "dsp": "fixed"}], "candidate[x].sat", "not a strategy"),
         ([{"id": "x", "name": "x", "sat": "airflow", "dsp": "fixed"}], "candidate[x].sat.strategy", "not one of"),
-        ([{"id": "x", "name": "x", "sat": {"strategy": "demand", "points": [[50, 60]]}, "dsp": "fixed"}],
-         "candidate[x].sat.points", 'not used by strategy "demand"'),
-        ([{"id": "x", "name": "x", "sat": {"strategy": "demand", "ignored": 3}, "dsp": "fixed"}],
-         "candidate[x].sat.ignored", 'did you mean "ignored_requests"'),
-        ([{"id": "x", "name": "x", "sat": {"strategy": "demand", "min_f": 64, "max_f": 60}, "dsp": "fixed"}],
-         "candidate[x].sat.min_f", "not below max_f"),
-        ([{"id": "x", "name": "x", "sat": {"strategy": "demand", "min_f": 66}, "dsp": "fixed"}],
-         "candidate[x].sat.min_f", "less than 65"),
-        ([{"id": "x", "name": "x", "sat": {"strategy": "demand", "oat_min_f": 75}, "dsp": "fixed"}],
-         "candidate[x].sat.oat_min_f", "less than 70"),
-        ([{"id": "x", "name": "x", "sat": "fixed", "dsp": {"strategy": "demand", "min_inwc": 2}}],
-         "candidate[x].dsp.min_inwc", "less than 1.5"),
-        ([{"id": "x", "name": "x", "sat": "fixed", "dsp": {"strategy": "airflow", "points": [[-5, 1], [50, 2]]}}],
-         "candidate[x].dsp.points", "airflow below zero"),
-        ([{"id": "x", "name": "x", "sat": {"strategy": "fixed", "setpoint_f": 73}, "dsp": "fixed"}],
-         "candidate[x].sat.setpoint_f", "at most 72"),
-        ([{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "baseline": "yes"}], "candidate[x].baseline", "truth value"),
+        (
+            [{"id": "x", "name": "x", "sat": {"strategy": "demand", "points": [[50, 60]]}, "dsp": "fixed"}],
+            "candidate[x].sat.points",
+            'not used by strategy "demand"',
+        ),
+        (
+            [{"id": "x", "name": "x", "sat": {"strategy": "demand", "ignored": 3}, "dsp": "fixed"}],
+            "candidate[x].sat.ignored",
+            'did you mean "ignored_requests"',
+        ),
+        (
+            [{"id": "x", "name": "x", "sat": {"strategy": "demand", "min_f": 64, "max_f": 60}, "dsp": "fixed"}],
+            "candidate[x].sat.min_f",
+            "not below max_f",
+        ),
+        (
+            [{"id": "x", "name": "x", "sat": {"strategy": "demand", "min_f": 66}, "dsp": "fixed"}],
+            "candidate[x].sat.min_f",
+            "less than 65",
+        ),
+        (
+            [{"id": "x", "name": "x", "sat": {"strategy": "demand", "oat_min_f": 75}, "dsp": "fixed"}],
+            "candidate[x].sat.oat_min_f",
+            "less than 70",
+        ),
+        (
+            [{"id": "x", "name": "x", "sat": "fixed", "dsp": {"strategy": "demand", "min_inwc": 2}}],
+            "candidate[x].dsp.min_inwc",
+            "less than 1.5",
+        ),
+        (
+            [{"id": "x", "name": "x", "sat": "fixed", "dsp": {"strategy": "airflow", "points": [[-5, 1], [50, 2]]}}],
+            "candidate[x].dsp.points",
+            "airflow below zero",
+        ),
+        (
+            [{"id": "x", "name": "x", "sat": {"strategy": "fixed", "setpoint_f": 73}, "dsp": "fixed"}],
+            "candidate[x].sat.setpoint_f",
+            "at most 72",
+        ),
+        (
+            [{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "baseline": "yes"}],
+            "candidate[x].baseline",
+            "truth value",
+        ),
         ([{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "cost_usd": -5}], "candidate[x].cost_usd", "below"),
-        ([{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "kind": "retrofit"}], "candidate[x].kind", "not one of"),
+        (
+            [{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "kind": "retrofit"}],
+            "candidate[x].kind",
+            "not one of",
+        ),
         ([{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "price": 3}], "candidate[x].price", "unknown input"),
         ([{"id": "sat_demand"}, {"id": "sat_demand"}], "candidate[sat_demand]", "twice"),
-        ([{"id": "as_found", "baseline": True}, {"id": "sat_demand", "baseline": True}], "candidate", "more than one baseline"),
-        ([{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "kind": "repair", "override": {"fan.motor": 5}}],
-         'candidate[x].override["fan.motor"]', 'did you mean "motor_hp"'),
-        ([{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "kind": "repair", "override": {"zone.D.min_cfm": 5}}],
-         'candidate[x].override["zone.D.min_cfm"]', 'no zone "D"'),
-        ([{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "kind": "repair", "override": {"prices.fuel_usd_therm": 1}}],
-         'candidate[x].override["prices.fuel_usd_therm"]', "all candidates share it"),
-        ([{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "kind": "repair", "override": {"limits.sat_max_f": 54}}],
-         "candidate[x].override", "limits.sat_min_f: not below limits.sat_max_f"),
-        ([{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "override": {"economizer.type": "none"}}],
-         "candidate[x].kind", '"repair" or "companion"'),
-        ([{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "override": 5}], "candidate[x].override", "not a table"),
+        (
+            [{"id": "as_found", "baseline": True}, {"id": "sat_demand", "baseline": True}],
+            "candidate",
+            "more than one baseline",
+        ),
+        (
+            [{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "kind": "repair", "override": {"fan.motor": 5}}],
+            'candidate[x].override["fan.motor"]',
+            'did you mean "motor_hp"',
+        ),
+        (
+            [
+                {
+                    "id": "x",
+                    "name": "x",
+                    "sat": "fixed",
+                    "dsp": "fixed",
+                    "kind": "repair",
+                    "override": {"zone.D.min_cfm": 5},
+                }
+            ],
+            'candidate[x].override["zone.D.min_cfm"]',
+            'no zone "D"',
+        ),
+        (
+            [
+                {
+                    "id": "x",
+                    "name": "x",
+                    "sat": "fixed",
+                    "dsp": "fixed",
+                    "kind": "repair",
+                    "override": {"prices.fuel_usd_therm": 1},
+                }
+            ],
+            'candidate[x].override["prices.fuel_usd_therm"]',
+            "all candidates share it",
+        ),
+        (
+            [
+                {
+                    "id": "x",
+                    "name": "x",
+                    "sat": "fixed",
+                    "dsp": "fixed",
+                    "kind": "repair",
+                    "override": {"limits.sat_max_f": 54},
+                }
+            ],
+            "candidate[x].override",
+            "limits.sat_min_f: not below limits.sat_max_f",
+        ),
+        (
+            [{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "override": {"economizer.type": "none"}}],
+            "candidate[x].kind",
+            '"repair" or "companion"',
+        ),
+        (
+            [{"id": "x", "name": "x", "sat": "fixed", "dsp": "fixed", "override": 5}],
+            "candidate[x].override",
+            "not a table",
+        ),
     ],
-)  # fmt: skip
+)
 def test_candidates_that_cannot_be(candidates, where, words):
     error = errors_of(changed(LISTED, ("candidate", candidates)))
     assert any(words in text for text in lines_about(error, where)), str(error)
@@ -302,25 +423,69 @@ def test_no_candidate_and_too_many():
         (("chilled_beam", [{}]), "chilled_beam", ["chilled beams are not modelled"]),
         (("air_handler", "underfloor", True), "air_handler.underfloor", ["underfloor"]),
         (("cooling", "type", "vrf"), "cooling.type", ["variable refrigerant flow"]),
-        (("zone", 0, {"name": "A", "area_ft2": 100, "min_cfm": 500, "max_cfm": 400}), "zone[A].min_cfm",
-         ["above max_cfm (400)", "got 500", "at most 400"]),
-        (("zone", 0, {"name": "A", "area_ft2": 100, "heating_law": "dual_maximum", "heat_max_cfm": 500, "max_cfm": 400}),
-         "zone[A].heat_max_cfm", ["above max_cfm"]),
-        (("zone", 0, {"name": "A", "area_ft2": 100, "heating_law": "dual_maximum", "heat_max_cfm": 300, "heat_min_cfm": 400}),
-         "zone[A].heat_min_cfm", ["above heat_max_cfm"]),
-        (("zone", 0, {"name": "A", "area_ft2": 100, "heating_law": "dual_maximum", "heat_max_cfm": 300, "min_cfm": 400}),
-         "zone[A].min_cfm", ["above heat_max_cfm"]),
-        (("zone", 0, {"name": "A", "area_ft2": 100, "survey_flow_cfm": 300}), "zone[A]",
-         ["damper survey without survey_damper_pct and survey_dsp_inwc"]),
-        (("zone", 0, {"name": "A", "area_ft2": 100, "survey_damper_pct": 140}), "zone[A].survey_damper_pct", ["1 to 100"]),
-        (("zone", 0, {"name": "A", "area_ft2": 100, "sat_max_f": 50}), "zone[A].sat_max_f", ["limits.sat_min_f", "at least 55"]),
-        (("zone", 0, {"name": "A", "area_ft2": 100, "cooling_setpoint_f": 66}), "limits.sat_max_f",
-         ["zone[A].cooling_setpoint_f (66)", "at most 63"]),
-        (("zone", 0, {"name": "A", "area_ft2": 100, "heating_setpoint_f": 75}), "zone[A].heating_setpoint_f",
-         ["group[ward].cooling_setpoint_f (75)"]),
+        (
+            ("zone", 0, {"name": "A", "area_ft2": 100, "min_cfm": 500, "max_cfm": 400}),
+            "zone[A].min_cfm",
+            ["above max_cfm (400)", "got 500", "at most 400"],
+        ),
+        (
+            (
+                "zone",
+                0,
+                {"name": "A", "area_ft2": 100, "heating_law": "dual_maximum", "heat_max_cfm": 500, "max_cfm": 400},
+            ),
+            "zone[A].heat_max_cfm",
+            ["above max_cfm"],
+        ),
+        (
+            (
+                "zone",
+                0,
+                {"name": "A", "area_ft2": 100, "heating_law": "dual_maximum", "heat_max_cfm": 300, "heat_min_cfm": 400},
+            ),
+            "zone[A].heat_min_cfm",
+            ["above heat_max_cfm"],
+        ),
+        (
+            (
+                "zone",
+                0,
+                {"name": "A", "area_ft2": 100, "heating_law": "dual_maximum", "heat_max_cfm": 300, "min_cfm": 400},
+            ),
+            "zone[A].min_cfm",
+            ["above heat_max_cfm"],
+        ),
+        (
+            ("zone", 0, {"name": "A", "area_ft2": 100, "survey_flow_cfm": 300}),
+            "zone[A]",
+            ["damper survey without survey_damper_pct and survey_dsp_inwc"],
+        ),
+        (
+            ("zone", 0, {"name": "A", "area_ft2": 100, "survey_damper_pct": 140}),
+            "zone[A].survey_damper_pct",
+            ["1 to 100"],
+        ),
+        (
+            ("zone", 0, {"name": "A", "area_ft2": 100, "sat_max_f": 50}),
+            "zone[A].sat_max_f",
+            ["limits.sat_min_f", "at least 55"],
+        ),
+        (
+            ("zone", 0, {"name": "A", "area_ft2": 100, "cooling_setpoint_f": 66}),
+            "limits.sat_max_f",
+            ["zone[A].cooling_setpoint_f (66)", "at most 63"],
+        ),
+        (
+            ("zone", 0, {"name": "A", "area_ft2": 100, "heating_setpoint_f": 75}),
+            "zone[A].heating_setpoint_f",
+            ["group[ward].cooling_setpoint_f (75)"],
+        ),
         (("group", 0, {"name": "ward", "heating_setpoint_f": 76}), "group[ward].heating_setpoint_f", ["at most 74"]),
-        (("group", 0, {"name": "ward", "heating_unoccupied_f": 80, "cooling_unoccupied_f": 70}),
-         "group[ward].heating_unoccupied_f", ["swapped"]),
+        (
+            ("group", 0, {"name": "ward", "heating_unoccupied_f": 80, "cooling_unoccupied_f": 70}),
+            "group[ward].heating_unoccupied_f",
+            ["swapped"],
+        ),
         (("group", 0, {"name": "none"}), "group[none]", ['called "none"']),
         (("air_handler", "design_sat_f", 65), None, None),
         (("limits", "sat_max_f", 73), "limits.sat_max_f", ["at least 3 degF colder", "at most 72"]),
@@ -338,14 +503,31 @@ def test_no_candidate_and_too_many():
         (("fan", {"efficiency_frac": 1.05}), "fan.efficiency_frac", ["above"]),
         (("fan", {"motor_efficiency_frac": 93}), "fan.motor_efficiency_frac", ["enter 0.93 for 93 %"]),
         (("fan", {"measured_cfm": 9000, "measured_kw": 8}), "fan", ["measured point without measured_total_inwc"]),
-        (("fan", {"motor_hp": 10, "measured_cfm": 20000, "measured_total_inwc": 1, "measured_kw": 15}), "fan.measured_kw",
-         ["output against input power", "8.1 kW of input", "at most 10.2 kW"]),
-        (("fan", {"measured_cfm": 10000, "measured_total_inwc": 4, "measured_kw": 4}), "fan.measured_kw",
-         ["carries 4.69 kW: efficiency above 1"]),
-        (("fan", {"measured_cfm": 1000, "measured_total_inwc": 4, "measured_kw": 8}), "fan.measured_kw", ["0.008000 kW/cfm"]),
-        (("fan", {"measured_cfm": 100000, "measured_total_inwc": 0.1, "measured_kw": 8}), "fan.measured_kw", ["out of reach"]),
-        (("outdoor_air", {"position_frac": 0.5, "maximum_frac": 0.4, "control": "position"}), "outdoor_air.position_frac",
-         ["above outdoor_air.maximum_frac"]),
+        (
+            ("fan", {"motor_hp": 10, "measured_cfm": 20000, "measured_total_inwc": 1, "measured_kw": 15}),
+            "fan.measured_kw",
+            ["output against input power", "8.1 kW of input", "at most 10.2 kW"],
+        ),
+        (
+            ("fan", {"measured_cfm": 10000, "measured_total_inwc": 4, "measured_kw": 4}),
+            "fan.measured_kw",
+            ["carries 4.69 kW: efficiency above 1"],
+        ),
+        (
+            ("fan", {"measured_cfm": 1000, "measured_total_inwc": 4, "measured_kw": 8}),
+            "fan.measured_kw",
+            ["0.008000 kW/cfm"],
+        ),
+        (
+            ("fan", {"measured_cfm": 100000, "measured_total_inwc": 0.1, "measured_kw": 8}),
+            "fan.measured_kw",
+            ["out of reach"],
+        ),
+        (
+            ("outdoor_air", {"position_frac": 0.5, "maximum_frac": 0.4, "control": "position"}),
+            "outdoor_air.position_frac",
+            ["above outdoor_air.maximum_frac"],
+        ),
         (("bins", {"by_rate_period": True}), "bins.by_rate_period", ["rate_period_hours"]),
         (("special", [{"name": "M", "group": "ward", "area_ft2": 100}]), "special", ["without the quick description"]),
         (("building", {"floor_area_ft2": 10_000, "group": "offices"}), "building.group", ["no such profile group"]),
@@ -364,19 +546,34 @@ def test_no_candidate_and_too_many():
         (("evidence", {"zone": "x"}), 'evidence["zone"]', ["not the path"]),
         (("evidence", {"zone.max_cfm": "x"}), 'evidence["zone.max_cfm"]', ["names no zone"]),
         (("status", {"fan.motorhp": "measured"}), 'status["fan.motorhp"]', ['did you mean "motor_hp"']),
-        (("status", {"fan.motor_hp": "measurd"}), 'status["fan.motor_hp"]', ["not a status", 'did you mean "measured"']),
+        (
+            ("status", {"fan.motor_hp": "measurd"}),
+            'status["fan.motor_hp"]',
+            ["not a status", 'did you mean "measured"'],
+        ),
         (("status", {"fan.motor_hp": 5}), 'status["fan.motor_hp"]', ["not a text", '"nameplate"']),
         (("status", {"zone.Z.max_cfm": "drawing"}), 'status["zone.Z.max_cfm"]', ['no zone "Z"']),
         (("status", "measured"), "status", ["not a table"]),
         (("override", {"zone.A.name": "x"}), 'override["zone.A.name"]', ["cannot be overridden"]),
         (("override", {"project.zones_csv": "x"}), 'override["project.zones_csv"]', ["cannot be overridden"]),
-        (("override", {"candidate.as_found.sat.strategy": "fixed"}), 'override["candidate.as_found.sat.strategy"]',
-         ["list another candidate"]),
-        (("override", {"candidate.as_found.sat.min_f": 50}), 'override["candidate.as_found.sat.min_f"]', ["has no effect"]),
-        (("override", {"zone.*a*a*a*a*a*a*a*.min_cfm": 5}), 'override["zone.*a*a*a*a*a*a*a*.min_cfm"]', ["too many stars"]),
+        (
+            ("override", {"candidate.as_found.sat.strategy": "fixed"}),
+            'override["candidate.as_found.sat.strategy"]',
+            ["list another candidate"],
+        ),
+        (
+            ("override", {"candidate.as_found.sat.min_f": 50}),
+            'override["candidate.as_found.sat.min_f"]',
+            ["has no effect"],
+        ),
+        (
+            ("override", {"zone.*a*a*a*a*a*a*a*.min_cfm": 5}),
+            'override["zone.*a*a*a*a*a*a*a*.min_cfm"]',
+            ["too many stars"],
+        ),
         (("override", {"fan.motor_hp": "big"}), 'override["fan.motor_hp"]', ["not a number"]),
     ],
-)  # fmt: skip
+)
 def test_each_mistake_is_named_where_it_is(change, where, words):
     raw = changed(LISTED, change)
     if where is None:
@@ -412,9 +609,15 @@ def test_all_errors_come_at_once():
     }
     error = errors_of(raw)
     assert [problem.where for problem in error.problems] == [
-        "fan.efficiency_frac", "fan.motr_hp", "prices.fuel_usd_therm", "dsp.outdoor_air.points", "project.name",
-        "weather.file", "zone[A].min_cfm", "limits.sat_max_f",
-    ]  # fmt: skip
+        "fan.efficiency_frac",
+        "fan.motr_hp",
+        "prices.fuel_usd_therm",
+        "dsp.outdoor_air.points",
+        "project.name",
+        "weather.file",
+        "zone[A].min_cfm",
+        "limits.sat_max_f",
+    ]
     assert str(error).startswith("project: 8 problems in the inputs\n  - fan.efficiency_frac: ")
     assert str(error).count("\n") == 8
 
@@ -446,28 +649,59 @@ def test_lists_are_limited(kind, most):
 @pytest.mark.parametrize(
     ("change", "where", "words"),
     [
-        (("cooling", {"type": "direct_expansion", "kw_per_ton": 0.6}), "cooling.kw_per_ton", "counts when type is chilled_water"),
-        (("heating", {"type": "electric", "efficiency_frac": 0.9}), "heating.efficiency_frac", "preheat.type is boiler"),
+        (
+            ("cooling", {"type": "direct_expansion", "kw_per_ton": 0.6}),
+            "cooling.kw_per_ton",
+            "counts when type is chilled_water",
+        ),
+        (
+            ("heating", {"type": "electric", "efficiency_frac": 0.9}),
+            "heating.efficiency_frac",
+            "preheat.type is boiler",
+        ),
         (("building", {"wall_u": 0.1}), "building.wall_u", "floor_area_ft2 is given"),
         (("zone", 0, {"name": "A", "area_ft2": 100, "heat_max_cfm": 100}), "zone[A].heat_max_cfm", "dual_maximum"),
-        (("group", 0, {"name": "ward", "always_on": True, "weekday_hours": [7, 18]}), "group[ward].weekday_hours", "always_on is false"),
+        (
+            ("group", 0, {"name": "ward", "always_on": True, "weekday_hours": [7, 18]}),
+            "group[ward].weekday_hours",
+            "always_on is false",
+        ),
         (("zone", 0, {"name": "A", "area_ft2": 100, "index_share": 1.2}), "zone[A].index_share", "starved"),
-        (("group", 0, {"name": "ward", "cooling_unoccupied_f": 74}), "group[ward].cooling_unoccupied_f", "colder than the occupied"),
-        (("group", 0, {"name": "ward", "heating_unoccupied_f": 72}), "group[ward].heating_unoccupied_f", "warmer than the occupied"),
+        (
+            ("group", 0, {"name": "ward", "cooling_unoccupied_f": 74}),
+            "group[ward].cooling_unoccupied_f",
+            "colder than the occupied",
+        ),
+        (
+            ("group", 0, {"name": "ward", "heating_unoccupied_f": 72}),
+            "group[ward].heating_unoccupied_f",
+            "warmer than the occupied",
+        ),
         (("limits", {"sat_min_f": 53}), "limits.sat_min_f", "colder than the design"),
         (("limits", {"dsp_max_inwc": 2}), "limits.dsp_max_inwc", "above the design"),
         (("fan", {"index_dsp_inwc": 2}), "fan.index_dsp_inwc", "starved at design"),
         (("fan", {"design_total_inwc": 15}), "fan", "kW/cfm"),
         (("fan", {"measured_cfm": 20000, "measured_total_inwc": 4, "measured_kw": 10}), "fan.measured_kw", "94%"),
-        (("fan", {"measured_cfm": 2000, "measured_total_inwc": 4, "measured_kw": 7}), "fan.measured_kw", "0.00350 kW/cfm"),
+        (
+            ("fan", {"measured_cfm": 2000, "measured_total_inwc": 4, "measured_kw": 7}),
+            "fan.measured_kw",
+            "0.00350 kW/cfm",
+        ),
         (("air_handler", {"design_cfm": 9000, "max_cfm": 8000}), "air_handler.max_cfm", "below the design airflow"),
-        (("air_handler", {"supply_heating": "own_setpoint", "supply_heating_setpoint_f": 60}),
-         "air_handler.supply_heating_setpoint_f", "against the cooling coil"),
+        (
+            ("air_handler", {"supply_heating": "own_setpoint", "supply_heating_setpoint_f": 60}),
+            "air_handler.supply_heating_setpoint_f",
+            "against the cooling coil",
+        ),
         (("cooling", {"chilled_water_f": 52}), "cooling.chilled_water_f", "within 5 degF"),
         (("candidate", [{"id": "sat_demand", "kind": "repair"}]), "candidate[sat_demand].kind", "overrides no input"),
-        (("candidate", [{"id": "sat_demand", "incentive_usd": 9}]), "candidate[sat_demand].incentive_usd", "larger than the cost"),
+        (
+            ("candidate", [{"id": "sat_demand", "incentive_usd": 9}]),
+            "candidate[sat_demand].incentive_usd",
+            "larger than the cost",
+        ),
     ],
-)  # fmt: skip
+)
 def test_what_is_unlikely_is_a_finding(change, where, words):
     findings = project_from_mapping(changed(LISTED, change)).findings
     assert [finding.where for finding in findings] == [where]
@@ -480,11 +714,18 @@ def test_what_is_unlikely_is_a_finding(change, where, words):
 @pytest.mark.invariant
 def test_overrides_reach_sections_groups_zones_and_candidates():
     project = project_from_mapping(QUICK)
-    over = project.with_overrides({
-        "fan.motor_hp": 40, "group.*.lights_w_ft2": 0.5, "zone.*NORTH*.max_cfm": 2000, "zone[Network room].rogue": "both",
-        "candidate.*.sat.ignored_requests": 4, "candidate.sat_demand.cost_usd": 12, "special.Network room.count": 2,
-        "zone.Top floor north.max_cfm": 1500,
-    })  # fmt: skip
+    over = project.with_overrides(
+        {
+            "fan.motor_hp": 40,
+            "group.*.lights_w_ft2": 0.5,
+            "zone.*NORTH*.max_cfm": 2000,
+            "zone[Network room].rogue": "both",
+            "candidate.*.sat.ignored_requests": 4,
+            "candidate.sat_demand.cost_usd": 12,
+            "special.Network room.count": 2,
+            "zone.Top floor north.max_cfm": 1500,
+        }
+    )
     assert over.fan.motor_hp == 40.0 and over.origins["fan.motor_hp"] == "given"
     assert [group.lights_w_ft2 for group in over.groups] == [0.5, 0.5]
     flows = {zone.name: zone.max_cfm for zone in over.zones}
@@ -492,7 +733,9 @@ def test_overrides_reach_sections_groups_zones_and_candidates():
     network = over.zones[-1]
     assert (network.rogue, network.multiplier) == ("both", 2)
     assert over.candidate("sat_demand").sat.ignored_requests == 4.0
-    assert over.candidate("as_found").sat.ignored_requests == 0.0  # as found does not use it: the default of 12 terminals
+    assert (
+        over.candidate("as_found").sat.ignored_requests == 0.0
+    )  # as found does not use it: the default of 12 terminals
     assert over.candidate("sat_demand").cost_usd == 12.0
     assert project == project_from_mapping(QUICK)  # the first one is as it was
 
@@ -508,9 +751,19 @@ def test_overrides_of_the_building_make_the_zones_anew():
 
 def test_status_says_how_values_were_come_by():
     """A status meets every input its path means; defaults that nobody looked at say so themselves."""
-    raw = changed(QUICK, ("fan", {"motor_hp": 50}), ("status", {
-        "fan.motor_hp": " Nameplate ", "zone.Top floor *.area_ft2": "drawing", "fan.drive_efficiency_frac": "measured",
-        "group.*.people_ft2": "interview"}))  # fmt: skip
+    raw = changed(
+        QUICK,
+        ("fan", {"motor_hp": 50}),
+        (
+            "status",
+            {
+                "fan.motor_hp": " Nameplate ",
+                "zone.Top floor *.area_ft2": "drawing",
+                "fan.drive_efficiency_frac": "measured",
+                "group.*.people_ft2": "interview",
+            },
+        ),
+    )
     project = project_from_mapping(raw)
     assert project.status_of("fan.motor_hp") == "nameplate"
     assert project.status_of("zone[Top floor core].area_ft2") == "drawing"
@@ -547,8 +800,12 @@ def test_unset_inputs_and_overrides_are_written_as_such():
     raw = changed(LISTED, ("fan", {"motor_hp": "none"}), ("zone", 0, "name", 'say "hi" \\ é'))
     over = project_from_mapping(raw).with_overrides({"zone.*.min_cfm": 25.5, "outdoor_air.minimum_cfm": None})
     text = project_to_toml(over)
-    for line in ('motor_hp = "none"', 'name = "say \\"hi\\" \\\\ é"', '"zone.*.min_cfm" = 25.5',
-                 '"outdoor_air.minimum_cfm" = "none"'):  # fmt: skip
+    for line in (
+        'motor_hp = "none"',
+        'name = "say \\"hi\\" \\\\ é"',
+        '"zone.*.min_cfm" = 25.5',
+        '"outdoor_air.minimum_cfm" = "none"',
+    ):
         assert line in text.splitlines()
     assert project_from_mapping(tomllib.loads(text)) == over
 
@@ -556,11 +813,16 @@ def test_unset_inputs_and_overrides_are_written_as_such():
 def test_overrides_are_checked_all_at_once():
     project = project_from_mapping(LISTED)
     with pytest.raises(InputErrors) as caught:
-        project.with_overrides({"fan.x": 1, "zone.Q.min_cfm": 1, "limits.sat_max_f": 74, 5: 6, "zone.A.min_cfm": "\x07"})
+        project.with_overrides(
+            {"fan.x": 1, "zone.Q.min_cfm": 1, "limits.sat_max_f": 74, 5: 6, "zone.A.min_cfm": "\x07"}
+        )
     assert [problem.where for problem in caught.value.problems] == [
-        'override["fan.x"]', 'override["5"]', 'override["zone.A.min_cfm"]',
-        'override["zone.Q.min_cfm"]', "limits.sat_max_f",
-    ]  # fmt: skip
+        'override["fan.x"]',
+        'override["5"]',
+        'override["zone.A.min_cfm"]',
+        'override["zone.Q.min_cfm"]',
+        "limits.sat_max_f",
+    ]
 
 
 @pytest.mark.invariant
@@ -628,16 +890,21 @@ max_f = 63
 [evidence]
 "zone.*.max_cfm" = "balancing report, invented"
 """
-ZONES = "\ufeffname,area_ft2,max_cfm,reheat,group\n\"North, upper\",1000,900,yes,office\n\n=SUM(A1),800,,no,\n"
+ZONES = '\ufeffname,area_ft2,max_cfm,reheat,group\n"North, upper",1000,900,yes,office\n\n=SUM(A1),800,,no,\n'
 
 
 def test_a_project_file_with_a_zones_file(tmp_path):
     write(tmp_path, ZONES, "zones.csv")
     project = read_project(write(tmp_path, TEXT.replace("\n", "\r\n")))
-    assert (project.info.name, project.info.date, project.info.notes) == ("=HYPERLINK(1)", "2024-05-01", "first\nsecond")
+    assert (project.info.name, project.info.date, project.info.notes) == (
+        "=HYPERLINK(1)",
+        "2024-05-01",
+        "first\nsecond",
+    )
     assert [(zone.name, zone.max_cfm, zone.reheat, zone.group) for zone in project.zones] == [
-        ("North, upper", 900.0, True, "office"), ("=SUM(A1)", None, False, "office"),
-    ]  # fmt: skip
+        ("North, upper", 900.0, True, "office"),
+        ("=SUM(A1)", None, False, "office"),
+    ]
     assert project.candidate("trial").sat.ignored_requests == 3.0 and project.candidate("trial").sat.max_f == 63.0
     assert project.evidence["zone[North, upper].max_cfm"].startswith("balancing")
     assert (project.source_path, project.source_dir) == ("project.toml", str(tmp_path))
@@ -656,10 +923,12 @@ def test_zones_file_with_semicolons_and_listed_zones(tmp_path):
     ("text", "encoding"),
     [
         ("name\tarea_ft2\r\nB\t800\r\n", "utf-16"),  # what a spreadsheet program calls Unicode text
-        ("sep=;\nname;area_ft2\nB;800\n", "utf-8"), ("name,area_ft2,,\nB,800,,\n,,,\n", "utf-8-sig"), ("name,area_ft2\rB,800\r", "utf-8"),
+        ("sep=;\nname;area_ft2\nB;800\n", "utf-8"),
+        ("name,area_ft2,,\nB,800,,\n,,,\n", "utf-8-sig"),
+        ("name,area_ft2\rB,800\r", "utf-8"),
         ('"name","area_ft2"\n"B","800"\n', "utf-8"),
     ],
-)  # fmt: skip
+)
 def test_zones_files_as_spreadsheet_programs_save_them(tmp_path, text, encoding):
     write(tmp_path, text, "z.csv", encoding)
     raw = changed(LISTED, ("project", "zones_csv", "z.csv"), ("zone", []))
@@ -677,18 +946,39 @@ def test_zones_files_as_spreadsheet_programs_save_them(tmp_path, text, encoding)
         ("name,area_ft2\nA,50,60\n", ["z.csv line 2", "3 cells, the header 2"]),
         ("name,area_ft2\n\nA,x\n", ["z.csv line 3.area_ft2: not a number", 'got "x"']),
         ('name,area_ft2\nA,"1,000"\n', ["thousands separator"]),
-        ("name,area_ft2,max_cfm\nA,100\n", ["z.csv line 2: has 2 cells, the header 3; got `A,100`", "add the 1 missing comma"]),
-        ("name,area_ft2,max_cfm\nA,1,000,900\n", ["z.csv line 2: has 4 cells, the header 3; got `A,1,000,900`", "1.000 with a decimal point, or 1000"]),
+        (
+            "name,area_ft2,max_cfm\nA,100\n",
+            ["z.csv line 2: has 2 cells, the header 3; got `A,100`", "add the 1 missing comma"],
+        ),
+        (
+            "name,area_ft2,max_cfm\nA,1,000,900\n",
+            ["z.csv line 2: has 4 cells, the header 3; got `A,1,000,900`", "1.000 with a decimal point, or 1000"],
+        ),
         ("name,area_ft2\nNorth, upper,100\n", ["got `North, upper,100`", "put a name that holds a comma in quotes"]),
-        ("name,area_ft2,max_cfm\nA,100\nB,x,500\nC,1,2,3\n", ["line 2: has 2 cells", "line 3.area_ft2: not a number", "line 4: has 4 cells", "3 problems"]),
+        (
+            "name,area_ft2,max_cfm\nA,100\nB,x,500\nC,1,2,3\n",
+            ["line 2: has 2 cells", "line 3.area_ft2: not a number", "line 4: has 4 cells", "3 problems"],
+        ),
         ("name;area_ft2\nA;12,5\n", ["z.csv line 2.area_ft2: not a number", "type 12.5 with a decimal point"]),
-        ("name,area_ft2\nA;100\n", ["line 2: has 1 cell, the header 2; got `A;100` with semicolons", "commas between the cells"]),
+        (
+            "name,area_ft2\nA;100\n",
+            ["line 2: has 1 cell, the header 2; got `A;100` with semicolons", "commas between the cells"],
+        ),
         ('name,area_ft2\nDuct 12" high,100\nB,100\n"C" x,5\n', ['got `"C" x,5`; put the comma after it']),
-        ('name,area_ft2\n"A,100\nB","5\n', ['line 2: a quote without its partner; got `"A,100`', 'line 3: text after a closing quote; got `B","5`']),
-        ("A,100\nB,200\n", ["z.csv line 1: no column is an input of a zone; got `A,100`", "expected a header line such as name,group"]),
-        ("name,max_cfm\nA,100\n", ["z.csv line 1: no column area_ft2, which every zone needs; got `name,max_cfm`; add it", "1 problem"]),
+        (
+            'name,area_ft2\n"A,100\nB","5\n',
+            ['line 2: a quote without its partner; got `"A,100`', 'line 3: text after a closing quote; got `B","5`'],
+        ),
+        (
+            "A,100\nB,200\n",
+            ["z.csv line 1: no column is an input of a zone; got `A,100`", "expected a header line such as name,group"],
+        ),
+        (
+            "name,max_cfm\nA,100\n",
+            ["z.csv line 1: no column area_ft2, which every zone needs; got `name,max_cfm`; add it", "1 problem"],
+        ),
         ("name,,area_ft2\nA,,100\n", ["a column without a name; got `name,,area_ft2`"]),
-        ("name,area_ft2,reheat\nA,100,maybe\n", ["not a truth value; got \"maybe\"; expected yes or no"]),
+        ("name,area_ft2,reheat\nA,100,maybe\n", ['not a truth value; got "maybe"; expected yes or no']),
         ("PK\x03\x04", ["the zones file is a workbook or another packed file", "save the sheet of zones as CSV"]),
         ("name,area_ft2\nA,100\nA,100\n", ["zone[A]", "twice"]),
         ("name,area_ft2\n,100\n", ["zone[#1].name: is missing"]),
@@ -698,9 +988,12 @@ def test_zones_files_as_spreadsheet_programs_save_them(tmp_path, text, encoding)
         ("name,area_ft2\n" + "x" * 200_000 + ",5\n", ["not valid CSV"]),
         ("name,area_ft2,terminal\nA,100,parallel fan\n", ["unknown input"]),
         ("name,area_ft2,dual_duct\nA,100,yes\n", ["dual-duct systems are not modelled"]),
-        ("name,area_ft2\n" + "".join(f"z{number},100\n" for number in range(501)), ["501 zones", "at most 500", "multiplier"]),
+        (
+            "name,area_ft2\n" + "".join(f"z{number},100\n" for number in range(501)),
+            ["501 zones", "at most 500", "multiplier"],
+        ),
     ],
-)  # fmt: skip
+)
 def test_zones_files_that_cannot_be_used(tmp_path, text, words):
     write(tmp_path, text, "z.csv")
     raw = changed(LISTED, ("project", "zones_csv", "z.csv"), ("zone", []))
@@ -757,9 +1050,9 @@ def test_dots_in_values_are_no_keys(tmp_path):
 name = "x"
 notes = \"\"\"
 {notes[-900:]}
-contents{'.' * 90}page 3\"\"\"
+contents{"." * 90}page 3\"\"\"
 [weather]
-file = "{'.a' * 70}" # {'.a' * 70}
+file = "{".a" * 70}" # {".a" * 70}
 [[group]]
 name = "g"
 people_profile = [
@@ -786,9 +1079,11 @@ def texts(length, several_lines=False):
     """Printable texts of all scripts, with what spreadsheets, TOML and CSV take for themselves."""
     plain = st.characters(exclude_categories=("C", "Zl", "Zp"))
     special = st.sampled_from(list("=+-@\"'\\#[].*?,;{}") + (["\n", "\t"] if several_lines else []))
-    return st.text(plain | special, min_size=1, max_size=length).map(str.strip).filter(
-        lambda text: text and text.casefold() != "none"
-    )  # fmt: skip
+    return (
+        st.text(plain | special, min_size=1, max_size=length)
+        .map(str.strip)
+        .filter(lambda text: text and text.casefold() != "none")
+    )
 
 
 def values_of(field):
@@ -803,31 +1098,70 @@ def values_of(field):
         "optional_float": lambda: numbers | st.just("none"),
         "choice": lambda: st.sampled_from(field.choices),
         "choice_float": lambda: st.sampled_from(field.choices),
-        "hour_pair": lambda: st.just([]) | st.tuples(st.integers(0, 11), st.integers(12, 24)).map(list).filter(
-            lambda pair: pair[0] % 24 != pair[1] % 24),
+        "hour_pair": lambda: (
+            st.just([])
+            | st.tuples(st.integers(0, 11), st.integers(12, 24))
+            .map(list)
+            .filter(lambda pair: pair[0] % 24 != pair[1] % 24)
+        ),
         "date_list": lambda: st.lists(st.sampled_from(["01-01", "07-04", "12-25"]), unique=True),
         "choice_list": lambda: st.lists(st.sampled_from(field.choices), unique=True),
         "profile24": lambda: st.lists(st.floats(0, 1), min_size=24, max_size=24),
         "points": lambda: st.lists(st.integers(-40, 120), min_size=1, max_size=6, unique=True).flatmap(
-            lambda xs: st.tuples(*[st.tuples(st.just(x), st.floats(field.low, field.high)) for x in sorted(xs)])),
-    }  # fmt: skip
+            lambda xs: st.tuples(*[st.tuples(st.just(x), st.floats(field.low, field.high)) for x in sorted(xs)])
+        ),
+    }
     return kinds[field.type]()
 
 
 # Inputs that other inputs bound: left at their defaults in random projects, so that those are
 # valid by construction; the bounds themselves are tested one by one above.
 BOUND = {
-    "project.zones_csv", "project.default_candidates", "bins.by_rate_period", "air_handler.design_sat_f",
-    "air_handler.design_cfm", "outdoor_air.minimum_cfm", "outdoor_air.position_frac", "outdoor_air.maximum_frac",
-    "fan.motor_hp", "fan.design_total_inwc", "fan.design_dsp_inwc", "fan.measured_cfm", "fan.measured_total_inwc",
-    "fan.measured_kw", "zone.min_cfm", "zone.max_cfm", "zone.heat_min_cfm", "zone.heat_max_cfm", "zone.sat_max_f",
-    "zone.cooling_setpoint_f", "zone.heating_setpoint_f", "zone.survey_flow_cfm", "zone.survey_damper_pct",
-    "zone.survey_dsp_inwc", "zone.group", "special.sat_max_f", "special.area_ft2", "special.count", "special.group",
-    "group.cooling_setpoint_f", "group.heating_setpoint_f", "group.cooling_unoccupied_f", "group.heating_unoccupied_f",
-    "building.group", "building.floor_area_ft2", "building.floors", "building.zones_per_facade", "building.core_zones",
-    *(field.path for field in FIELDS if field.section == "limits" and field.name not in ("humidity", "damper_exponent")),
+    "project.zones_csv",
+    "project.default_candidates",
+    "bins.by_rate_period",
+    "air_handler.design_sat_f",
+    "air_handler.design_cfm",
+    "outdoor_air.minimum_cfm",
+    "outdoor_air.position_frac",
+    "outdoor_air.maximum_frac",
+    "fan.motor_hp",
+    "fan.design_total_inwc",
+    "fan.design_dsp_inwc",
+    "fan.measured_cfm",
+    "fan.measured_total_inwc",
+    "fan.measured_kw",
+    "zone.min_cfm",
+    "zone.max_cfm",
+    "zone.heat_min_cfm",
+    "zone.heat_max_cfm",
+    "zone.sat_max_f",
+    "zone.cooling_setpoint_f",
+    "zone.heating_setpoint_f",
+    "zone.survey_flow_cfm",
+    "zone.survey_damper_pct",
+    "zone.survey_dsp_inwc",
+    "zone.group",
+    "special.sat_max_f",
+    "special.area_ft2",
+    "special.count",
+    "special.group",
+    "group.cooling_setpoint_f",
+    "group.heating_setpoint_f",
+    "group.cooling_unoccupied_f",
+    "group.heating_unoccupied_f",
+    "building.group",
+    "building.floor_area_ft2",
+    "building.floors",
+    "building.zones_per_facade",
+    "building.core_zones",
+    *(
+        field.path
+        for field in FIELDS
+        if field.section == "limits" and field.name not in ("humidity", "damper_exponent")
+    ),
     *(field.path for field in FIELDS if field.section in ("sat", "dsp")),
-}  # fmt: skip
+}
 
 
 @st.composite
@@ -845,7 +1179,9 @@ def unique_names(**kwargs):
 
 @st.composite
 def projects(draw):
-    raw = {section: draw(tables(section)) for section in SINGLE_SECTIONS if section != "building" and draw(st.booleans())}
+    raw = {
+        section: draw(tables(section)) for section in SINGLE_SECTIONS if section != "building" and draw(st.booleans())
+    }
     raw["project"] = draw(tables("project"))
     raw["weather"] = draw(tables("weather"))
     raw["building"] = draw(tables("building"))
@@ -861,24 +1197,39 @@ def projects(draw):
         raw["building"]["perimeter_depth_ft"], raw["building"]["aspect_ratio"] = 12, 1.5
         raw["special"] = [draw(tables("special", name=names.pop(), **special))]
     raw["zone"] = [
-        draw(tables("zone", name=name, area_ft2=draw(st.floats(10, 1e6)), group=draw(st.sampled_from([*groups, "none"]))))
+        draw(
+            tables("zone", name=name, area_ft2=draw(st.floats(10, 1e6)), group=draw(st.sampled_from([*groups, "none"])))
+        )
         for name in names
     ]
     raw["sat"] = {"demand": {"ignored_requests": draw(st.integers(0, 9)), "max_f": draw(st.integers(56, 72))}}
     raw["candidate"] = draw(st.sampled_from([[], [{"id": "sat_demand", "cost_usd": 10}]]))
     if draw(st.booleans()):
-        raw["candidate"] = raw["candidate"] + [{
-            "id": "x-1", "name": draw(texts(10)), "kind": "repair", "baseline": draw(st.booleans()),
-            "sat": {"strategy": "outdoor_air", "points": [[draw(st.integers(0, 60)), 65], [61.5, 55.25]]},
-            "dsp": draw(st.sampled_from(["fixed", "demand", {"strategy": "airflow", "flow_error_frac": -0.1}])),
-            "override": {"economizer.type": "none", "zone.*.rogue": "both"} if raw["zone"] or quick else {"economizer.type": "none"},
-        }]  # fmt: skip
+        raw["candidate"] = raw["candidate"] + [
+            {
+                "id": "x-1",
+                "name": draw(texts(10)),
+                "kind": "repair",
+                "baseline": draw(st.booleans()),
+                "sat": {"strategy": "outdoor_air", "points": [[draw(st.integers(0, 60)), 65], [61.5, 55.25]]},
+                "dsp": draw(st.sampled_from(["fixed", "demand", {"strategy": "airflow", "flow_error_frac": -0.1}])),
+                "override": {"economizer.type": "none", "zone.*.rogue": "both"}
+                if raw["zone"] or quick
+                else {"economizer.type": "none"},
+            }
+        ]
     if draw(st.booleans()):
         raw["override"] = {"group.*.people_ft2": draw(st.floats(5, 100)), "outdoor_air.minimum_cfm": "none"}
     raw["evidence"] = {"fan.motor_hp": draw(texts(20, several_lines=True)), f"group.{groups[0]}.people_ft2": "count"}
-    raw["status"] = draw(st.dictionaries(
-        st.sampled_from(["fan.motor_hp", "prices.electricity_usd_kwh", "group.*.people_ft2", f"group[{groups[0]}].lights_w_ft2"]),
-        st.sampled_from(STATUSES), max_size=3))  # fmt: skip
+    raw["status"] = draw(
+        st.dictionaries(
+            st.sampled_from(
+                ["fan.motor_hp", "prices.electricity_usd_kwh", "group.*.people_ft2", f"group[{groups[0]}].lights_w_ft2"]
+            ),
+            st.sampled_from(STATUSES),
+            max_size=3,
+        )
+    )
     return raw
 
 
@@ -899,15 +1250,39 @@ def test_random_valid_projects_are_accepted_and_written_back_whole(raw):
 
 
 _JUNK = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8)
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats()
+    | st.text(max_size=8)
     | st.sampled_from(["none", "demand", "\ud800", "\x00", 10**400, "fan_powered", "*", "x" * 3000]),
-    lambda children: st.lists(children, max_size=4) | st.dictionaries(
-        st.text(max_size=6) | st.integers() | st.none() | st.sampled_from([field.name for field in FIELDS]), children, max_size=4),
+    lambda children: (
+        st.lists(children, max_size=4)
+        | st.dictionaries(
+            st.text(max_size=6) | st.integers() | st.none() | st.sampled_from([field.name for field in FIELDS]),
+            children,
+            max_size=4,
+        )
+    ),
     max_leaves=12,
-)  # fmt: skip
-_KEYS = st.sampled_from([*SINGLE_SECTIONS, *LIST_SECTIONS, *STRATEGY_SECTIONS, "override", "evidence", "demand", "as_found",
-                         *(field.name for field in FIELDS), "fan.motor_hp", "zone.*.min_cfm", "zone[A].x", "group..x",
-                         "candidate.*.sat.max_f"])  # fmt: skip
+)
+_KEYS = st.sampled_from(
+    [
+        *SINGLE_SECTIONS,
+        *LIST_SECTIONS,
+        *STRATEGY_SECTIONS,
+        "override",
+        "evidence",
+        "demand",
+        "as_found",
+        *(field.name for field in FIELDS),
+        "fan.motor_hp",
+        "zone.*.min_cfm",
+        "zone[A].x",
+        "group..x",
+        "candidate.*.sat.max_f",
+    ]
+)
 
 
 def accepted_or_explained(read):
@@ -920,8 +1295,15 @@ def accepted_or_explained(read):
 
 
 @pytest.mark.invariant
-@given(st.dictionaries(_KEYS | st.text(max_size=5) | st.integers(), _JUNK | st.dictionaries(_KEYS, _JUNK, max_size=4)
-       | st.lists(st.dictionaries(_KEYS, _JUNK, max_size=5), max_size=3), max_size=6))  # fmt: skip
+@given(
+    st.dictionaries(
+        _KEYS | st.text(max_size=5) | st.integers(),
+        _JUNK
+        | st.dictionaries(_KEYS, _JUNK, max_size=4)
+        | st.lists(st.dictionaries(_KEYS, _JUNK, max_size=5), max_size=3),
+        max_size=6,
+    )
+)
 def test_junk_raises_nothing_but_input_errors(raw):
     accepted_or_explained(lambda: project_from_mapping(raw))
 
@@ -930,13 +1312,27 @@ def test_junk_raises_nothing_but_input_errors(raw):
 def spoiled(draw):
     """A good project in which one or two values were replaced by junk or taken away."""
     raw = copy.deepcopy(draw(st.sampled_from([QUICK, LISTED])))
-    raw |= {"fan": {"motor_hp": 50}, "sat": {"demand": {"max_f": 64}}, "evidence": {"fan.motor_hp": "seen"},
-            "override": {"zone.*.rogue": "none"},
-            "candidate": [{"id": "x", "name": "X", "kind": "repair", "sat": "demand", "dsp": {"strategy": "fixed"},
-                           "override": {"fan.motor_hp": 60}}]}  # fmt: skip
+    raw |= {
+        "fan": {"motor_hp": 50},
+        "sat": {"demand": {"max_f": 64}},
+        "evidence": {"fan.motor_hp": "seen"},
+        "override": {"zone.*.rogue": "none"},
+        "candidate": [
+            {
+                "id": "x",
+                "name": "X",
+                "kind": "repair",
+                "sat": "demand",
+                "dsp": {"strategy": "fixed"},
+                "override": {"fan.motor_hp": 60},
+            }
+        ],
+    }
     for _ in range(draw(st.integers(1, 2))):
         target, key = raw, draw(st.sampled_from(list(raw)))
-        while isinstance(target.get(key) if isinstance(target, dict) else target[key], (dict, list)) and draw(st.integers(0, 3)):
+        while isinstance(target.get(key) if isinstance(target, dict) else target[key], (dict, list)) and draw(
+            st.integers(0, 3)
+        ):
             inner = target[key]
             if not inner:
                 break
@@ -966,7 +1362,10 @@ def test_junk_overrides_raise_nothing_but_input_errors(overrides):
 
 @pytest.mark.invariant
 @settings(max_examples=50)
-@given(data=st.binary(max_size=60) | st.text(max_size=80).map(lambda text: ("[project]\n" + text).encode("utf-8", "replace")))
+@given(
+    data=st.binary(max_size=60)
+    | st.text(max_size=80).map(lambda text: ("[project]\n" + text).encode("utf-8", "replace"))
+)
 def test_junk_files_raise_nothing_but_input_errors(tmp_path_factory, data):
     folder = tmp_path_factory.mktemp("junk")
     (folder / "p.toml").write_bytes(data)
@@ -988,7 +1387,8 @@ def test_importing_the_inputs_is_light():
     """Reading inputs needs none of the heavy packages."""
     code = (
         "import sys, binestimator.inputs\n"
-        "print([name for name in ('numpy', 'pandas', 'scipy', 'pvlib', 'openpyxl', 'xlsxwriter') if name in sys.modules])"
+        "print([name for name in ('numpy', 'pandas', 'scipy', 'pvlib', 'openpyxl', 'xlsxwriter') if name in "
+        "sys.modules])"
     )
     result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert result.stdout.strip() == "[]"

@@ -7,7 +7,14 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from binestimator.inputs.problems import Problems
-from binestimator.inputs.quick import FACADES, MOST_LINES, MOST_LINES_OF_KIND, footprint_of, quick_zones, spread_index_share
+from binestimator.inputs.quick import (
+    FACADES,
+    MOST_LINES,
+    MOST_LINES_OF_KIND,
+    footprint_of,
+    quick_zones,
+    spread_index_share,
+)
 from binestimator.inputs.schema import record_type
 
 Building, Special = record_type("building"), record_type("special")
@@ -38,7 +45,9 @@ def test_a_building_done_by_hand():
         wall_u=0.1, window_u=0.5, roof_u=0.05, infiltration_cfm_ft2=0.04,
     )  # fmt: skip
     zones = {zone["name"]: zone for zone in zones_of(building)}
-    assert list(zones) == [f"{prefix} {part}" for prefix in ("Lower floors", "Top floor") for part in (*FACADES, "core")]
+    assert list(zones) == [
+        f"{prefix} {part}" for prefix in ("Lower floors", "Top floor") for part in (*FACADES, "core")
+    ]
     assert zones["Lower floors north"]["area_ft2"] == pytest.approx(900, rel=1e-12)  # (100 - 10) x 10
     assert zones["Lower floors east"]["area_ft2"] == pytest.approx(400, rel=1e-12)  # (50 - 10) x 10
     assert zones["Lower floors core"]["area_ft2"] == pytest.approx(2400, rel=1e-12)  # 80 x 30
@@ -136,7 +145,8 @@ def test_the_whole_core_may_be_special():
     ("building", "specials", "words"),
     [
         ({"floor_area_ft2": 10_000.0}, [("A", 9_000.0, 1)], "more than the core"),
-        ({"floor_area_ft2": 10_000.0, "aspect_ratio": 1.0, "perimeter_depth_ft": 20.0}, [("A", 3_595.0, 1)], "leave 5.0 ft2"),
+        ({"floor_area_ft2": 10_000.0, "aspect_ratio": 1.0, "perimeter_depth_ft": 20.0}, [("A", 3_595.0, 1)], "leave "
+                                                                                                             "5.0 ft2"),
         ({"floor_area_ft2": 10_000.0, "floors": 40}, [], "250 ft2 on each of 40 floors"),
         ({"floor_area_ft2": 500.0, "aspect_ratio": 10.0, "zones_per_facade": 6}, [], "below the smallest"),
         ({"floor_area_ft2": 5_000_000.0, "core_zones": 1}, [], "above the largest"),
@@ -180,26 +190,42 @@ def test_a_line_has_the_share_of_its_middle_zone():
 
 @pytest.mark.invariant
 def test_terminals_by_area_share_lines():
-    """40,000 ft2 on 4 floors, 100 x 100 ft, 20 ft perimeter: 1,600 ft2 a facade are 2 zones, 3,600 ft2 of core 4 on each floor."""
-    building = Building(floor_area_ft2=40_000.0, floors=4, aspect_ratio=1.0, perimeter_depth_ft=20.0, diversity_frac=0.2)
+    """40,000 ft2 on 4 floors, 100 x 100 ft, 20 ft perimeter: 1,600 ft2 a facade are 2 zones, 3,600 ft2 of core 4 on
+    each floor."""
+    building = Building(
+        floor_area_ft2=40_000.0, floors=4, aspect_ratio=1.0, perimeter_depth_ft=20.0, diversity_frac=0.2
+    )
     zones = zones_of(building)
-    of = {kind: [zone for zone in zones if zone["name"].startswith(kind)] for kind in ("Lower floors north", "Lower floors core", "Top floor core")}
+    of = {
+        kind: [zone for zone in zones if zone["name"].startswith(kind)]
+        for kind in ("Lower floors north", "Lower floors core", "Top floor core")
+    }
     assert [zone["multiplier"] for zone in of["Lower floors north"]] == [1, 1, 2, 1, 1]  # 2 x 3 floors in five lines
     assert [zone["multiplier"] for zone in of["Lower floors core"]] == [3, 2, 2, 2, 3]  # 4 x 3 floors
     assert [zone["multiplier"] for zone in of["Top floor core"]] == [1, 1, 1, 1]
     assert of["Lower floors core"][0]["area_ft2"] == pytest.approx(900, rel=1e-12)
-    assert sorted(zone["gain_multiplier"] for zone in of["Lower floors north"]) == pytest.approx([0.8, 0.9, 1.0, 1.1, 1.2], rel=1e-12)
+    assert sorted(zone["gain_multiplier"] for zone in of["Lower floors north"]) == pytest.approx(
+        [0.8, 0.9, 1.0, 1.1, 1.2], rel=1e-12
+    )
     assert sum(zone["multiplier"] for zone in zones) == 4 * (4 * 2 + 4)
 
 
 @pytest.mark.invariant
 @given(st.floats(5_000, 500_000), st.integers(1, 12), st.floats(300, 3_000), st.floats(0, 0.8), st.integers(0, 50))
 def test_gains_differ_without_a_trend(area, floors, zone_area, diversity, specials):
-    """Of each kind: the mean stays, the ends are 1 less and more the diversity, and lines stay few whatever stands beside them."""
+    """Of each kind: the mean stays, the ends are 1 less and more the diversity, and lines stay few whatever stands
+    beside them."""
     problems = Problems()
     rooms = [Special(name=f"Room {k}", group="it", area_ft2=20.0) for k in range(specials)]
-    zones = [z.values for z in quick_zones(Building(floor_area_ft2=area, floors=floors, zone_area_ft2=zone_area, diversity_frac=diversity),
-                                           rooms, "office", problems)]  # fmt: skip
+    zones = [
+        z.values
+        for z in quick_zones(
+            Building(floor_area_ft2=area, floors=floors, zone_area_ft2=zone_area, diversity_frac=diversity),
+            rooms,
+            "office",
+            problems,
+        )
+    ]
     assume(not problems.items)
     assert len(zones) <= MOST_LINES
     kinds = {}

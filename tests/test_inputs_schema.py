@@ -10,8 +10,17 @@ from hypothesis import strategies as st
 from binestimator.inputs import schema
 from binestimator.inputs.reference import documentation_markdown
 from binestimator.inputs.schema import (
-    FIELDS, LIST_SECTIONS, SECTIONS, check_value, default_text, fields_of, is_used,
-    not_modelled, raw_from_text, record_type, used_when_text,
+    FIELDS,
+    LIST_SECTIONS,
+    SECTIONS,
+    check_value,
+    default_text,
+    fields_of,
+    is_used,
+    not_modelled,
+    raw_from_text,
+    record_type,
+    used_when_text,
 )  # fmt: skip
 
 
@@ -317,8 +326,19 @@ def test_reference_names_every_input_once_and_keeps_its_tables_whole():
     ],
 )
 def test_a_row_that_contradicts_itself_is_refused(change, words):
-    row = {"section": "fan", "name": "x", "role": "equipment", "type": "float", "unit": "", "low": "0", "high": "1", "default": "0.5",
-           "choices": "", "description": "d", "source": "s"}  # fmt: skip
+    row = {
+        "section": "fan",
+        "name": "x",
+        "role": "equipment",
+        "type": "float",
+        "unit": "",
+        "low": "0",
+        "high": "1",
+        "default": "0.5",
+        "choices": "",
+        "description": "d",
+        "source": "s",
+    }
     assert schema._field_from_row(row).default == 0.5
     with pytest.raises(ValueError, match=words):
         schema._field_from_row(row | change)

@@ -13,6 +13,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from builders import FILES, PLAIN, project_of, zones_with
+from builders import weather_of as builders_weather
+from recalculation import RELATIVE, Spreadsheet, cells, compare_books, edited
 
 from binestimator.errors import WorkbookError
 from binestimator.estimate import estimate
@@ -20,17 +23,14 @@ from binestimator.inputs import read_project
 from binestimator.inputs.read import project_from_mapping
 from binestimator.weather import find_weather, read_weather
 from binestimator.workbook import layout
-from binestimator.workbook.layout import sheet_candidates
 from binestimator.workbook.form_layout import INPUT_AT
+from binestimator.workbook.layout import sheet_candidates
 from binestimator.workbook.live import year
 from binestimator.workbook.live.formulas import Scope
-from binestimator.workbook.sheets.glance import STALE_ROW, columns_of, review_row
-from binestimator.workbook.write import build_workbook
-from binestimator.workbook.strict import cell_name
 from binestimator.workbook.live.method import fixed
-from builders import FILES, PLAIN, project_of, zones_with
-from builders import weather_of as builders_weather
-from recalculation import RELATIVE, Spreadsheet, cells, compare_books, edited
+from binestimator.workbook.sheets.glance import STALE_ROW, columns_of, review_row
+from binestimator.workbook.strict import cell_name
+from binestimator.workbook.write import build_workbook
 
 DEMOS = ("office", "clinic", "field_station")
 FOLDER = Path(__file__).parents[1] / "demo_projects"
@@ -47,46 +47,115 @@ _FLOAT = {"project": {"name": "Floating", "default_candidates": False}, "bins": 
     {"id": "as_found"}, {"id": "both", "name": "Both by demand", "sat": "demand", "dsp": "demand"},
     {"id": "line", "name": "Line", "sat": "outdoor_air", "dsp": "airflow"}]}  # fmt: skip
 FLOATING = {
-    "cold": ({**_FLOAT, "air_handler": {"supply_heating": "none"}, "outdoor_air": {"minimum_cfm": 4500}},
-             {"outdoor_air.minimum_cfm": 4600.0, "building.window_shgc": 0.3, "prices.electricity_usd_kwh": 0.2}),
-    "own": ({**_FLOAT, "air_handler": {"supply_heating": "own_setpoint"}, "zone": zones_with(heating_law="dual_maximum", heat_min_cfm=600),
-             "fan": {"arrangement": "blow_through"}, "outdoor_air": {"minimum_cfm": 4500}},
-            {"air_handler.supply_heating_setpoint_f": 49.0, "zone[South].heat_min_cfm": 700.0, "prices.fuel_usd_therm": 1.5}),
-    "lockout": ({**_FLOAT, "cooling": {"type": "direct_expansion", "lockout_f": 66}, "economizer": {"type": "fixed_dry_bulb", "high_limit_f": 70, "integrated": False}},
-                {"fan.efficiency_frac": 0.58, "building.window_shgc": 0.3, "cooling.eer": 11.0}),
-    "short": ({**_FLOAT, "cooling": {"capacity_tons": 10}, "air_handler": {"max_cfm": 5000}},
-              {"cooling.capacity_tons": 10.2, "building.window_shgc": 0.36, "cooling.kw_per_ton": 0.7}),
-}  # fmt: skip
+    "cold": (
+        {**_FLOAT, "air_handler": {"supply_heating": "none"}, "outdoor_air": {"minimum_cfm": 4500}},
+        {"outdoor_air.minimum_cfm": 4600.0, "building.window_shgc": 0.3, "prices.electricity_usd_kwh": 0.2},
+    ),
+    "own": (
+        {
+            **_FLOAT,
+            "air_handler": {"supply_heating": "own_setpoint"},
+            "zone": zones_with(heating_law="dual_maximum", heat_min_cfm=600),
+            "fan": {"arrangement": "blow_through"},
+            "outdoor_air": {"minimum_cfm": 4500},
+        },
+        {
+            "air_handler.supply_heating_setpoint_f": 49.0,
+            "zone[South].heat_min_cfm": 700.0,
+            "prices.fuel_usd_therm": 1.5,
+        },
+    ),
+    "lockout": (
+        {
+            **_FLOAT,
+            "cooling": {"type": "direct_expansion", "lockout_f": 66},
+            "economizer": {"type": "fixed_dry_bulb", "high_limit_f": 70, "integrated": False},
+        },
+        {"fan.efficiency_frac": 0.58, "building.window_shgc": 0.3, "cooling.eer": 11.0},
+    ),
+    "short": (
+        {**_FLOAT, "cooling": {"capacity_tons": 10}, "air_handler": {"max_cfm": 5000}},
+        {"cooling.capacity_tons": 10.2, "building.window_shgc": 0.36, "cooling.kw_per_ton": 0.7},
+    ),
+}
 
 # A candidate whose other inputs have sheets of their own.
 MORE = {
-    "office": [{"id": "repaired", "name": "Economizer repaired", "sat": "demand", "dsp": "demand", "kind": "repair", "override": {"economizer.stuck_frac": "none"}}],
-    "field_station": [{"id": "moved", "name": "Store left out", "sat": "as_found", "dsp": "demand", "kind": "companion", "override": {"zone.Specimen store.importance": 0}}],
-}  # fmt: skip
+    "office": [
+        {
+            "id": "repaired",
+            "name": "Economizer repaired",
+            "sat": "demand",
+            "dsp": "demand",
+            "kind": "repair",
+            "override": {"economizer.stuck_frac": "none"},
+        }
+    ],
+    "field_station": [
+        {
+            "id": "moved",
+            "name": "Store left out",
+            "sat": "as_found",
+            "dsp": "demand",
+            "kind": "companion",
+            "override": {"zone.Specimen store.importance": 0},
+        }
+    ],
+}
 
 EDITS = {
     "office": (
-        ("prices.electricity_usd_kwh", 0.2), ("prices.fuel_usd_therm", 1.7), ("zone[Lobby].area_ft2", 1500.0),
-        ("zone[Lobby].min_cfm", 400.0), ("zone[Lobby].max_cfm", 1500.0), ("candidate[as_found].dsp.points", ((70.0, 1.2),)),
-        ("candidate[sat_outdoor_air_dsp_demand].sat.points", ((58.0, 64.0), (72.0, 55.0))), ("group[office].lights_w_ft2", 1.1),
-        ("heating.efficiency_frac", 0.9), ("cooling.kw_per_ton", 0.7), ("candidate[demand_line].sat.ignored_requests", 20.0),
-        ("candidate[sat_outdoor_air_dsp_demand].dsp.ignored_requests", 5.0), ("outdoor_air.minimum_cfm", 9000.0), ("economizer.high_limit_f", 72.0),
-        ("group[office].cooling_setpoint_f", 76.0), ("building.window_shgc", 0.3), ("fan.motor_hp", 60.0),
-        ("outdoor_air.ventilation_efficiency", 0.6), ("limits.damper_open_pct", 90.0),
+        ("prices.electricity_usd_kwh", 0.2),
+        ("prices.fuel_usd_therm", 1.7),
+        ("zone[Lobby].area_ft2", 1500.0),
+        ("zone[Lobby].min_cfm", 400.0),
+        ("zone[Lobby].max_cfm", 1500.0),
+        ("candidate[as_found].dsp.points", ((70.0, 1.2),)),
+        ("candidate[sat_outdoor_air_dsp_demand].sat.points", ((58.0, 64.0), (72.0, 55.0))),
+        ("group[office].lights_w_ft2", 1.1),
+        ("heating.efficiency_frac", 0.9),
+        ("cooling.kw_per_ton", 0.7),
+        ("candidate[demand_line].sat.ignored_requests", 20.0),
+        ("candidate[sat_outdoor_air_dsp_demand].dsp.ignored_requests", 5.0),
+        ("outdoor_air.minimum_cfm", 9000.0),
+        ("economizer.high_limit_f", 72.0),
+        ("group[office].cooling_setpoint_f", 76.0),
+        ("building.window_shgc", 0.3),
+        ("fan.motor_hp", 60.0),
+        ("outdoor_air.ventilation_efficiency", 0.6),
+        ("limits.damper_open_pct", 90.0),
     ),
     "clinic": (
-        ("cooling.eer", 11.0), ("air_handler.humid_dewpoint_f", 52.0), ("group[waiting].people_ft2", 25.0), ("air_handler.duct_gain_f", 1.0),
-        ("prices.electricity_usd_kwh", 0.2), ("outdoor_air.minimum_cfm", 3500.0), ("building.window_shgc", 0.3), ("fan.efficiency_frac", 0.58),
-        ("air_handler.leakage_frac", 0.05), ("group[waiting].lights_w_ft2", 1.4), ("limits.damper_open_pct", 90.0),
-        ("candidate[sat_outdoor_air_dsp_demand].dsp.ignored_requests", 4.0), ("cooling.cycling_drying_loss_frac", 0.3),
+        ("cooling.eer", 11.0),
+        ("air_handler.humid_dewpoint_f", 52.0),
+        ("group[waiting].people_ft2", 25.0),
+        ("air_handler.duct_gain_f", 1.0),
+        ("prices.electricity_usd_kwh", 0.2),
+        ("outdoor_air.minimum_cfm", 3500.0),
+        ("building.window_shgc", 0.3),
+        ("fan.efficiency_frac", 0.58),
+        ("air_handler.leakage_frac", 0.05),
+        ("group[waiting].lights_w_ft2", 1.4),
+        ("limits.damper_open_pct", 90.0),
+        ("candidate[sat_outdoor_air_dsp_demand].dsp.ignored_requests", 4.0),
+        ("cooling.cycling_drying_loss_frac", 0.3),
     ),
     "field_station": (
-        ("economizer.high_limit_f", 60.0), ("prices.heat_usd_kbtu", 0.02), ("fan.measured_kw", 3.6), ("zone[Library].reheat_rise_max_f", 20.0),
-        ("fan.design_total_inwc", 4.2), ("candidate[demand_line].dsp.points", ((30.0, 0.5), (100.0, 1.5))),
-        ("prices.electricity_usd_kwh", 0.3), ("zone[Library].area_ft2", 1500.0), ("fan.efficiency_droop", 0.5), ("heating.purchased_loss_frac", 0.1),
-        ("building.shading_factor", 0.6), ("air_handler.duct_gain_f", 1.0), ("outdoor_air.required_cfm", 2500.0),
+        ("economizer.high_limit_f", 60.0),
+        ("prices.heat_usd_kbtu", 0.02),
+        ("fan.measured_kw", 3.6),
+        ("zone[Library].reheat_rise_max_f", 20.0),
+        ("fan.design_total_inwc", 4.2),
+        ("candidate[demand_line].dsp.points", ((30.0, 0.5), (100.0, 1.5))),
+        ("prices.electricity_usd_kwh", 0.3),
+        ("zone[Library].area_ft2", 1500.0),
+        ("fan.efficiency_droop", 0.5),
+        ("heating.purchased_loss_frac", 0.1),
+        ("building.shading_factor", 0.6),
+        ("air_handler.duct_gain_f", 1.0),
+        ("outdoor_air.required_cfm", 2500.0),
     ),
-}  # fmt: skip
+}
 
 
 @functools.cache
@@ -123,7 +192,8 @@ def spreadsheet(tmp_path_factory):
 @pytest.mark.crosscheck
 @pytest.mark.parametrize("demo", DEMOS)
 def test_formulas_follow_the_engine(demo):
-    """Each formula, evaluated with arrays, gives what the engine found: column by column, from the engine's values left of it."""
+    """Each formula, evaluated with arrays, gives what the engine found: column by column, from the engine's values left
+    of it."""
     content, pen = build_workbook(full(demo))
     assert len(pen.residuals) > 200
     worst = max(pen.residuals, key=pen.residuals.get)
@@ -170,7 +240,11 @@ def compare_years(table, pen, results, changed, label) -> float:
 
 def _numbers(value):
     """What stands in cells of its own: the value, or the coordinates of points."""
-    return [number for point in value for number in point] if isinstance(value, tuple) and value and isinstance(value[0], tuple) else [value]
+    return (
+        [number for point in value for number in point]
+        if isinstance(value, tuple) and value and isinstance(value[0], tuple)
+        else [value]
+    )
 
 
 def moved_by(results, before, after) -> float:
@@ -183,18 +257,23 @@ def moved_by(results, before, after) -> float:
 @pytest.mark.crosscheck
 @pytest.mark.parametrize("demo", DEMOS)
 def test_edits_in_the_file_give_the_engines_changed_run(demo, spreadsheet):
-    """A few inputs after the other, edited in the file: the figures are those of the engine on held rows, sizes and setpoints.
+    """A few inputs after the other, edited in the file: the figures are those of the engine on held rows, sizes and
+    setpoints.
 
-    Loading a file takes longer than a run of the engine, so that three edits share a file; each has to move the figures by itself.
-    The banner says how many inputs have been edited.
+    Loading a file takes longer than a run of the engine, so that three edits share a file; each has to move the figures
+    by itself. The banner says how many inputs have been edited.
     """
     project, results = few(demo)
     content, pen = build_workbook(results, blank=True)
     # Neighbours of the list are of one kind: every file gets edits from all over it.
-    shared = [EDITS[demo][n::-(-len(EDITS[demo]) // 3)] for n in range(-(-len(EDITS[demo]) // 3))]
+    shared = [EDITS[demo][n :: -(-len(EDITS[demo]) // 3)] for n in range(-(-len(EDITS[demo]) // 3))]
     assert sorted(path for edits in shared for path, _ in edits) == sorted(path for path, _ in EDITS[demo])
-    files = {f"{demo}{n}": edited(content, {cell: number for path, value in edits for cell, number in changes_of(pen, path, value).items()})
-             for n, edits in enumerate(shared)}  # fmt: skip
+    files = {
+        f"{demo}{n}": edited(
+            content, {cell: number for path, value in edits for cell, number in changes_of(pen, path, value).items()}
+        )
+        for n, edits in enumerate(shared)
+    }
     tables = spreadsheet.sheet_after({**files, f"{demo}_none": content}, year.SHEET)
     assert tables[f"{demo}_none"][year.BANNER_ROW][0] == layout.NOTHING_EDITED
     compare_years(tables[f"{demo}_none"], pen, results, results, "no edit")
@@ -208,7 +287,9 @@ def test_edits_in_the_file_give_the_engines_changed_run(demo, spreadsheet):
         table, label = tables[f"{demo}{n}"], " and ".join(path for path, _ in edits)
         compare_years(table, pen, results, after, label)
         # The banner counts what has been typed and the defaults that follow from it.
-        was, now = ({path: value for path, _, value, *_ in p.effective_rows()} for p in (results.project, after.project))
+        was, now = (
+            {path: value for path, _, value, *_ in p.effective_rows()} for p in (results.project, after.project)
+        )
         count = sum(a != b for path in now for a, b in zip_longest(_numbers(was[path]), _numbers(now[path])))
         assert table[year.BANNER_ROW][0].startswith(f"▲ {count} inputs edited."), (label, table[year.BANNER_ROW][0])
 
@@ -225,7 +306,9 @@ def test_all_candidates_follow_edits(spreadsheet):
         for path, value in edits:
             changes |= changes_of(pens[demo], path, value)
         books[f"all_{demo}"] = edited(content, changes)
-        runs[demo] = estimate(results.project.with_overrides({override_path(p): v for p, v in edits}), weather_of(demo), held=results.held)
+        runs[demo] = estimate(
+            results.project.with_overrides({override_path(p): v for p, v in edits}), weather_of(demo), held=results.held
+        )
     tables = spreadsheet.sheet_after(books, year.SHEET)
     for demo in DEMOS:
         compare_years(tables[f"all_{demo}"], pens[demo], full(demo), runs[demo], f"all edits of {demo}")
@@ -233,30 +316,91 @@ def test_all_candidates_follow_edits(spreadsheet):
 
 # Small projects that between them have the plants and options that no demo has, and edits of each.
 _STRATEGIES = [
-    {"id": "as_found", "name": "As found ~*? (not “fixed”)"}, {"id": "both", "name": "Both by demand", "sat": "demand", "dsp": "demand"},
-    {"id": "lines", "name": "Lines", "sat": {"strategy": "outdoor_air", "points": [[40.0, 62.0], [55.0, 60.0], [70.0, 55.0]]}, "dsp": "airflow"},
+    {"id": "as_found", "name": "As found ~*? (not “fixed”)"},
+    {"id": "both", "name": "Both by demand", "sat": "demand", "dsp": "demand"},
+    {
+        "id": "lines",
+        "name": "Lines",
+        "sat": {"strategy": "outdoor_air", "points": [[40.0, 62.0], [55.0, 60.0], [70.0, 55.0]]},
+        "dsp": "airflow",
+    },
     {"id": "optimal", "name": "Least cost", "sat": "cost_optimal", "dsp": {"strategy": "fixed", "setpoint_inwc": 1.1}},
-]  # fmt: skip
-_SOME = {"project": {"name": "Other kinds", "default_candidates": False}, "bins": {"rows": "mean"}, "candidate": _STRATEGIES}
+]
+_SOME = {
+    "project": {"name": "Other kinds", "default_candidates": False},
+    "bins": {"rows": "mean"},
+    "candidate": _STRATEGIES,
+}
 OTHERS = {
-    "heat_pump": ("sand_point", {
-        **_SOME, "zone": zones_with(heating_law="dual_maximum"), "schedule": {"unoccupied_mode": "continuous"},
-        "air_handler": {"supply_heating": "own_setpoint", "supply_heating_setpoint_f": 48.0}, "outdoor_air": {"control": "people", "minimum_cfm": None},
-        "economizer": {"type": "differential_enthalpy", "high_limit_f": 75}, "return_fan": {"type": "return"}, "fan": {"arrangement": "blow_through"},
-        "cooling": {"type": "chilled_water", "chiller_set": "A", "kw_per_ton": 1.2, "below_minimum": "hold", "chilled_pump_control": "constant"},
-        "heating": {"type": "heat_pump", "capacity_kbtuh": 90}, "preheat": {"type": "gas_furnace"},
-    }, {"heating.heat_pump_off_below_f": 20.0, "preheat.efficiency_frac": 0.7, "return_fan.flow_frac": 0.8, "group[office].oa_cfm_person": 8.0,
-        "air_handler.supply_heating_setpoint_f": 50.0, "economizer.high_limit_f": 65.0, "zone[South].heat_max_cfm": 900.0, "cooling.kw_per_ton": 1.0}),
-    "position": ("miami", {
-        **_SOME, "group": [{"name": "Open office", "always_on": True}, {"name": "meeting", "people_ft2": 20, "minimum_flow_frac": 0.2, "always_on": True}],
-        "zone": [{**zone, "group": zone.get("group", "Open office")} for zone in PLAIN["zone"]],
-        "air_handler": {"supply_heating": "none"}, "outdoor_air": {"control": "position"}, "economizer": {"type": "fixed_enthalpy", "high_limit_f": 75},
-        "return_fan": {"type": "relief"}, "fan": {"part_load": "published_curves"}, "limits": {"humidity": "outdoor_dewpoint"},
-        "cooling": {"type": "purchased"}, "heating": {"type": "boiler", "boiler_curve": "non_condensing", "enabled_below_f": 60, "pump_control": "variable"},
-        "preheat": {"type": "electric"}, "prices": {"cooling_usd_kbtu": 0.015},
-    }, {"prices.cooling_usd_kbtu": 0.02, "return_fan.efficiency_frac": 0.5, "economizer.high_limit_f": 65.0, "economizer.high_limit_btu_lb": 26.0,
-        "heating.enabled_below_f": 55.0, "group[Open office].equipment_w_ft2": 1.3, "outdoor_air.ventilation_efficiency": 0.6, "cooling.purchased_loss_frac": 0.1}),
-}  # fmt: skip
+    "heat_pump": (
+        "sand_point",
+        {
+            **_SOME,
+            "zone": zones_with(heating_law="dual_maximum"),
+            "schedule": {"unoccupied_mode": "continuous"},
+            "air_handler": {"supply_heating": "own_setpoint", "supply_heating_setpoint_f": 48.0},
+            "outdoor_air": {"control": "people", "minimum_cfm": None},
+            "economizer": {"type": "differential_enthalpy", "high_limit_f": 75},
+            "return_fan": {"type": "return"},
+            "fan": {"arrangement": "blow_through"},
+            "cooling": {
+                "type": "chilled_water",
+                "chiller_set": "A",
+                "kw_per_ton": 1.2,
+                "below_minimum": "hold",
+                "chilled_pump_control": "constant",
+            },
+            "heating": {"type": "heat_pump", "capacity_kbtuh": 90},
+            "preheat": {"type": "gas_furnace"},
+        },
+        {
+            "heating.heat_pump_off_below_f": 20.0,
+            "preheat.efficiency_frac": 0.7,
+            "return_fan.flow_frac": 0.8,
+            "group[office].oa_cfm_person": 8.0,
+            "air_handler.supply_heating_setpoint_f": 50.0,
+            "economizer.high_limit_f": 65.0,
+            "zone[South].heat_max_cfm": 900.0,
+            "cooling.kw_per_ton": 1.0,
+        },
+    ),
+    "position": (
+        "miami",
+        {
+            **_SOME,
+            "group": [
+                {"name": "Open office", "always_on": True},
+                {"name": "meeting", "people_ft2": 20, "minimum_flow_frac": 0.2, "always_on": True},
+            ],
+            "zone": [{**zone, "group": zone.get("group", "Open office")} for zone in PLAIN["zone"]],
+            "air_handler": {"supply_heating": "none"},
+            "outdoor_air": {"control": "position"},
+            "economizer": {"type": "fixed_enthalpy", "high_limit_f": 75},
+            "return_fan": {"type": "relief"},
+            "fan": {"part_load": "published_curves"},
+            "limits": {"humidity": "outdoor_dewpoint"},
+            "cooling": {"type": "purchased"},
+            "heating": {
+                "type": "boiler",
+                "boiler_curve": "non_condensing",
+                "enabled_below_f": 60,
+                "pump_control": "variable",
+            },
+            "preheat": {"type": "electric"},
+            "prices": {"cooling_usd_kbtu": 0.015},
+        },
+        {
+            "prices.cooling_usd_kbtu": 0.02,
+            "return_fan.efficiency_frac": 0.5,
+            "economizer.high_limit_f": 65.0,
+            "economizer.high_limit_btu_lb": 26.0,
+            "heating.enabled_below_f": 55.0,
+            "group[Open office].equipment_w_ft2": 1.3,
+            "outdoor_air.ventilation_efficiency": 0.6,
+            "cooling.purchased_loss_frac": 0.1,
+        },
+    ),
+}
 
 
 @functools.cache
@@ -277,13 +421,19 @@ def test_plants_and_options_of_no_demo_equal_the_engine_before_and_after_edits(s
         for path, value in edits.items():
             changes |= changes_of(pens[kind], path, value)
         books[kind], books[f"{kind}_edited"] = blank, edited(blank, changes)
-        runs[kind] = estimate(project.with_overrides({override_path(p): v for p, v in edits.items()}), builders_weather(place), held=results.held)
+        runs[kind] = estimate(
+            project.with_overrides({override_path(p): v for p, v in edits.items()}),
+            builders_weather(place),
+            held=results.held,
+        )
     found = spreadsheet.recalculated({kind: books[kind] for kind in OTHERS})
     for kind in OTHERS:
         compare_books(kind, build_workbook(other(kind)[1])[0], found[kind])
     tables = spreadsheet.sheet_after({f"{kind}_edited": books[f"{kind}_edited"] for kind in OTHERS}, year.SHEET)
     for kind in OTHERS:
-        assert compare_years(tables[f"{kind}_edited"], pens[kind], other(kind)[1], runs[kind], f"edits of {kind}") > 0.01
+        assert (
+            compare_years(tables[f"{kind}_edited"], pens[kind], other(kind)[1], runs[kind], f"edits of {kind}") > 0.01
+        )
 
 
 @pytest.mark.crosscheck
@@ -301,7 +451,11 @@ def test_supply_air_that_cannot_be_held_equals_the_engine_before_and_after_edits
         for path, value in edits.items():
             cells_of |= changes_of(pens[kind], path, value)
         books[kind], books[f"{kind}_edited"] = blank, edited(blank, cells_of)
-        runs[kind] = estimate(project.with_overrides({override_path(p): v for p, v in edits.items()}), builders_weather("greensboro"), held=found[kind].held)
+        runs[kind] = estimate(
+            project.with_overrides({override_path(p): v for p, v in edits.items()}),
+            builders_weather("greensboro"),
+            held=found[kind].held,
+        )
     again = spreadsheet.recalculated({kind: books[kind] for kind in FLOATING})
     tables = spreadsheet.sheet_after({f"{kind}_edited": books[f"{kind}_edited"] for kind in FLOATING}, year.SHEET)
     for kind in FLOATING:
@@ -315,21 +469,42 @@ NAMES = ("Open office", "of{f}ice", "a]b.c", "50 %s %d", "x'y's", '"q" & <b>', "
 @pytest.mark.crosscheck
 @pytest.mark.parametrize("start", range(0, len(NAMES), 3))
 def test_names_of_any_kind_do_not_reach_the_formulas(start):
-    first, second, third = (NAMES * 2)[start:start + 3]
+    first, second, third = (NAMES * 2)[start : start + 3]
     groups = [{**group, "name": name} for group, name in zip(PLAIN["group"], (first, second), strict=True)]
     zones = [{**zone, "group": second if "group" in zone else first} for zone in PLAIN["zone"]]
     zones[0]["name"] = third
-    results = estimate(project_of(
-        bins={"rows": "mean"}, project={"name": third, "default_candidates": False}, group=groups, zone=zones,
-        candidate=[{"id": "as_found", "name": first}, {"id": "b", "name": second, "sat": "demand", "dsp": "demand"},
-                   {"id": "c", "name": third, "sat": "outdoor_air", "dsp": "as_found", "kind": "repair", "override": {"fan.motor_hp": 20}}]),
-        builders_weather("greensboro"))  # fmt: skip
+    results = estimate(
+        project_of(
+            bins={"rows": "mean"},
+            project={"name": third, "default_candidates": False},
+            group=groups,
+            zone=zones,
+            candidate=[
+                {"id": "as_found", "name": first},
+                {"id": "b", "name": second, "sat": "demand", "dsp": "demand"},
+                {
+                    "id": "c",
+                    "name": third,
+                    "sat": "outdoor_air",
+                    "dsp": "as_found",
+                    "kind": "repair",
+                    "override": {"fan.motor_hp": 20},
+                },
+            ],
+        ),
+        builders_weather("greensboro"),
+    )
     content, pen = build_workbook(results)
     assert max(pen.residuals.values()) < 1e-9
     sheets = set(cells(content))
     with zipfile.ZipFile(io.BytesIO(content)) as file:
-        named = {html.unescape(name).replace("''", "'") for member in file.namelist() if member.startswith("xl/worksheets/sheet")
-                 for text in re.findall(r"<f[^>]*>([^<]*)</f>", file.read(member).decode()) for name in re.findall(r"'((?:[^']|'')+)'!", text)}
+        named = {
+            html.unescape(name).replace("''", "'")
+            for member in file.namelist()
+            if member.startswith("xl/worksheets/sheet")
+            for text in re.findall(r"<f[^>]*>([^<]*)</f>", file.read(member).decode())
+            for name in re.findall(r"'((?:[^']|'')+)'!", text)
+        }
     assert named <= sheets and not any(re.search("_x[0-9A-Fa-f]{4}_", name) for name in sheets)
 
 
@@ -340,20 +515,38 @@ def test_words_of_a_user_are_never_run(tmp_path, monkeypatch):
     evil = "office].people_ft2}+open('trap','w').close()+{group[office"
     groups = [PLAIN["group"][0], {**PLAIN["group"][1], "name": evil}]
     zones = [{**zone, "group": evil} if "group" in zone else zone for zone in PLAIN["zone"]]
-    results = estimate(project_of(bins={"rows": "mean"}, group=groups, zone=zones, candidate=[{"id": "as_found"}],
-                                  project={"name": "Trap", "default_candidates": False}), builders_weather("greensboro"))
+    results = estimate(
+        project_of(
+            bins={"rows": "mean"},
+            group=groups,
+            zone=zones,
+            candidate=[{"id": "as_found"}],
+            project={"name": "Trap", "default_candidates": False},
+        ),
+        builders_weather("greensboro"),
+    )
     assert len(build_workbook(results)[0]) > 10_000 and not (tmp_path / "trap").exists()
     scope = Scope()
     scope.put("a", "A1", 2.0)
     assert scope.evaluate("MAX({a},1.5e0)^2") == 4.0
-    for text in ("{a}+open('x')", "__import__('os')", "{a}.__class__", "[{a}]", "{a}+b", "{a};1", "{group[x].a}", '"x"'):
+    for text in (
+        "{a}+open('x')",
+        "__import__('os')",
+        "{a}.__class__",
+        "[{a}]",
+        "{a}+b",
+        "{a};1",
+        "{group[x].a}",
+        '"x"',
+    ):
         with pytest.raises(WorkbookError):
             scope.evaluate(text)
 
 
 @pytest.mark.crosscheck
 def test_a_reviewers_override_moves_the_review_and_not_the_claim(spreadsheet):
-    """Typed beside the claim's values: the live year follows the engine, the first sheet shows claimed, reviewed and ratio."""
+    """Typed beside the claim's values: the live year follows the engine, the first sheet shows claimed, reviewed and
+    ratio."""
     project, results = few("office")
     content, pen = build_workbook(results, blank=True)
     wanted = {"prices.electricity_usd_kwh": 0.15, "heating.efficiency_frac": 0.9}
@@ -365,17 +558,19 @@ def test_a_reviewers_override_moves_the_review_and_not_the_claim(spreadsheet):
     changed = estimate(project.with_overrides(wanted), weather_of("office"), held=results.held)
     compare_years(spreadsheet.sheet_after(file, year.SHEET)["reviewed"], pen, results, changed, "reviewer")
     glance = spreadsheet.sheet_after({"reviewed_page": file["reviewed"]}, layout.GLANCE)["reviewed_page"]
-    claimed, reviewed, ratio = glance[review_row(results):review_row(results) + 3]
+    claimed, reviewed, ratio = glance[review_row(results) : review_row(results) + 3]
     base, best = results.baseline_id, results.best.id
     compared = []
     for place, (key, *_, part) in enumerate(columns_of(results), 2):
         figures = {"saving_usd": lambda r: r[best].saving["cost_usd"], "cost_usd": lambda r: r[best].annual["cost_usd"],
                    "saving_frac": lambda r: r[best].saving["cost_usd"] / r[base].annual["cost_usd"]}  # fmt: skip
-        figure = figures.get(key) if part != "change" else lambda r: r[best].annual[key] - r[base].annual[key]  # noqa: B023
+        figure = figures.get(key) if part != "change" else lambda r: r[best].annual[key] - r[base].annual[key]
         if figure is not None:
             was, now = figure(results), figure(changed)
             # Percentages come out as they are shown, to a tenth.
-            said = [float(v.rstrip("%")) / 100.0 if v.endswith("%") else float(v) for v in (claimed[place], reviewed[place])]
+            said = [
+                float(v.rstrip("%")) / 100.0 if v.endswith("%") else float(v) for v in (claimed[place], reviewed[place])
+            ]
             assert said == pytest.approx([was, now], rel=RELATIVE, abs=5.1e-4 if key == "saving_frac" else 1e-6), key
             if abs(was) > 1e-9:
                 assert abs(was) > 0.001 and float(ratio[place]) == pytest.approx(now / was, rel=RELATIVE), key
@@ -385,7 +580,10 @@ def test_a_reviewers_override_moves_the_review_and_not_the_claim(spreadsheet):
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize(("value", "decimals", "text"), [(81.125, 2, "81.13"), (-81.125, 2, "-81.13"), (1234.5, 0, "1,235"), (2.675, 2, "2.68"), (0.0, 3, "0.000")])
+@pytest.mark.parametrize(
+    ("value", "decimals", "text"),
+    [(81.125, 2, "81.13"), (-81.125, 2, "-81.13"), (1234.5, 0, "1,235"), (2.675, 2, "2.68"), (0.0, 3, "0.000")],
+)
 def test_numbers_in_sentences_are_rounded_as_spreadsheets_do(value, decimals, text):
     """Halves go away from zero; Python rounds them to even, and the binary number instead of its digits."""
     assert fixed(value, decimals) == text

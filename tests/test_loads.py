@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
+from builders import PLAIN, conditions_of, project_of, random_conditions, unit_of
 from hypothesis import given
 from hypothesis import strategies as st
 
 from binestimator.model.loads import zone_loads
 from binestimator.units import BTU_PER_WH
-from builders import PLAIN, conditions_of, project_of, random_conditions, unit_of
 
 
 @pytest.fixture(scope="module")
@@ -93,7 +93,12 @@ def test_a_multiplier_is_that_many_zones():
     """One line with multiplier 2 and two lines give the same sums."""
     core = {**PLAIN["zone"][2], "infiltration_cfm": 30}
     once = [*PLAIN["zone"][:2], core, PLAIN["zone"][3]]
-    twice = [*PLAIN["zone"][:2], {**core, "multiplier": 1}, {**core, "name": "Core 2", "multiplier": 1}, PLAIN["zone"][3]]
+    twice = [
+        *PLAIN["zone"][:2],
+        {**core, "multiplier": 1},
+        {**core, "name": "Core 2", "multiplier": 1},
+        PLAIN["zone"][3],
+    ]
     c = random_conditions(40, 3)
     one, two = zone_loads(unit_of(zone=once), c), zone_loads(unit_of(zone=twice), c)
     for name in ("latent_btuh", "plenum_btuh", "infiltration_cfm", "people", "oa_people_cfm"):
@@ -110,8 +115,9 @@ def test_gain_multiplier_scales_internal_gains_alone():
     assert double.latent_btuh == pytest.approx(2.0 * plain.latent_btuh)
     sunny = conditions_of(70.0, glass_sun=50.0)
     sun = zone_loads(unit_of(), sunny).gains_btuh - plain.gains_btuh
-    assert zone_loads(unit_of(zone=[{**z, "gain_multiplier": 2} for z in PLAIN["zone"]]), sunny).gains_btuh == pytest.approx(
-        2.0 * plain.gains_btuh + sun)
+    assert zone_loads(
+        unit_of(zone=[{**z, "gain_multiplier": 2} for z in PLAIN["zone"]]), sunny
+    ).gains_btuh == pytest.approx(2.0 * plain.gains_btuh + sun)
 
 
 @pytest.mark.invariant

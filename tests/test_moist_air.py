@@ -23,9 +23,7 @@ def _from_wetbulb(function):
 
 
 COMPOSED = {
-    "saturation_enthalpy": lambda t, p: moist_air.enthalpy_btu_lb(
-        t, moist_air.saturation_humidity_ratio(t, p)
-    ),
+    "saturation_enthalpy": lambda t, p: moist_air.enthalpy_btu_lb(t, moist_air.saturation_humidity_ratio(t, p)),
     "dewpoint_from_wetbulb": _from_wetbulb(lambda t, w, p: moist_air.dewpoint_f(w, p)),
     "relative_humidity_from_wetbulb": _from_wetbulb(moist_air.relative_humidity_frac),
     "enthalpy_from_wetbulb": _from_wetbulb(lambda t, w, p: moist_air.enthalpy_btu_lb(t, w)),
@@ -45,9 +43,7 @@ def test_handbook_values(row):
     got = function(*(float(value) for value in row["arguments"].split()))
     relative = float(row["relative_tolerance"] or 0.0)
     absolute = float(row["absolute_tolerance"] or 0.0)
-    assert got == pytest.approx(float(row["value"]), rel=relative, abs=absolute), row[
-        "tolerance_reason"
-    ]
+    assert got == pytest.approx(float(row["value"]), rel=relative, abs=absolute), row["tolerance_reason"]
 
 
 GRID = [
@@ -76,13 +72,9 @@ def test_against_psychrolib():
     compared = 0
     for t, rh, p in GRID:
         w = _state(t, rh, p)
-        assert moist_air.saturation_pressure_psia(t) == pytest.approx(
-            psychrolib.GetSatVapPres(t), rel=1e-6
-        )
+        assert moist_air.saturation_pressure_psia(t) == pytest.approx(psychrolib.GetSatVapPres(t), rel=1e-6)
         assert w == pytest.approx(psychrolib.GetHumRatioFromRelHum(t, rh, p), rel=1e-6)
-        assert moist_air.enthalpy_btu_lb(t, w) == pytest.approx(
-            psychrolib.GetMoistAirEnthalpy(t, w), rel=1e-9
-        )
+        assert moist_air.enthalpy_btu_lb(t, w) == pytest.approx(psychrolib.GetMoistAirEnthalpy(t, w), rel=1e-9)
         # abs: the library holds humidity ratios at 1e-7 or more
         assert moist_air.humidity_ratio_from_wetbulb(t, t - 2.0, p) == pytest.approx(
             psychrolib.GetHumRatioFromTWetBulb(t, t - 2.0, p), rel=1e-6, abs=1.1e-7
@@ -117,9 +109,10 @@ def test_against_a_real_gas_library():
         )
         dry_k = units.celsius_from_fahrenheit(0.0) + 273.15
         enthalpy = (
-            HAPropsSI("Hda", "T", kelvin, "P", pascal, "W", w)
-            - HAPropsSI("Hda", "T", dry_k, "P", pascal, "W", 0.0)
-        ) * units.POUND_KG / units.BTU_J
+            (HAPropsSI("Hda", "T", kelvin, "P", pascal, "W", w) - HAPropsSI("Hda", "T", dry_k, "P", pascal, "W", 0.0))
+            * units.POUND_KG
+            / units.BTU_J
+        )
         assert moist_air.enthalpy_btu_lb(t, w) == pytest.approx(enthalpy, rel=0.005)
         dewpoint = HAPropsSI("D", "T", kelvin, "P", pascal, "W", w)
         if units.fahrenheit_from_celsius(dewpoint - 273.15) > 32.0:
@@ -172,9 +165,7 @@ def test_dew_point_wet_bulb_dry_bulb_are_in_order(t, rh, p):
 @given(temperatures, humidities, humidities, pressures)
 def test_wet_bulb_rises_with_humidity(t, rh1, rh2, p):
     low, high = sorted((rh1, rh2))
-    assert moist_air.wetbulb_f(t, _state(t, low, p), p) <= (
-        moist_air.wetbulb_f(t, _state(t, high, p), p) + 1e-7
-    )
+    assert moist_air.wetbulb_f(t, _state(t, low, p), p) <= (moist_air.wetbulb_f(t, _state(t, high, p), p) + 1e-7)
 
 
 @pytest.mark.invariant

@@ -97,9 +97,14 @@ def test_nothing_to_pay():
 @pytest.mark.invariant
 @pytest.mark.parametrize(
     "arguments, name",
-    [((-1.0, 0.0, 5.0), "cost_usd"), ((1.0, -2.0, 5.0), "incentive_usd"),
-     ((float("nan"), 0.0, 5.0), "cost_usd"), ((1.0, 0.0, float("nan")), "saving_usd"),
-     ((1.0, 0.0, float("inf")), "saving_usd"), ((1.0, float("inf"), 1.0), "incentive_usd")],
+    [
+        ((-1.0, 0.0, 5.0), "cost_usd"),
+        ((1.0, -2.0, 5.0), "incentive_usd"),
+        ((float("nan"), 0.0, 5.0), "cost_usd"),
+        ((1.0, 0.0, float("nan")), "saving_usd"),
+        ((1.0, 0.0, float("inf")), "saving_usd"),
+        ((1.0, float("inf"), 1.0), "incentive_usd"),
+    ],
 )
 def test_refused_values(arguments, name):
     with pytest.raises(InputError, match=f"{name}: .*; got .*; allowed is "):

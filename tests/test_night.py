@@ -102,14 +102,18 @@ def test_a_cooling_night_by_hand():
     ua = still.ua_btuh_f[hours[0]]
     most = np.minimum(z.reheat_btuh, still.fs * 0.3 * z.max_cfm * 25.0)
     # 1e-3: rooms that are short creep towards their balance for days
-    assert night.heat_kbtuh[hours] == pytest.approx(float(np.minimum(ua * 60.0, most) @ z.multiplier) / 1000.0, rel=1e-3)
+    assert night.heat_kbtuh[hours] == pytest.approx(
+        float(np.minimum(ua * 60.0, most) @ z.multiplier) / 1000.0, rel=1e-3
+    )
 
 
 @pytest.mark.crosscheck
 def test_hours_of_a_night_by_hand():
     """One room from 70 degF at 20 degF outdoors without gains: T falls to OAT + (T - OAT) exp(-UA/C) each
     hour; below 60 degF heat brings it back to 60, C = 24 h x UA / area x area."""
-    zone = [{"name": "Room", "area_ft2": 1000, "ua_btuh_f": 200, "max_cfm": 2000, "reheat_kbtuh": 100, "index_share": 1.0}]
+    zone = [
+        {"name": "Room", "area_ft2": 1000, "ua_btuh_f": 200, "max_cfm": 2000, "reheat_kbtuh": 100, "index_share": 1.0}
+    ]
     project, unit, conditions = office(zone=zone, air_handler={"supply_heating": "none"})
     cold = dataclasses.replace(conditions, oat_f=np.full(8760, 20.0))
     loads = zone_loads(unit, cold)
@@ -145,7 +149,12 @@ def test_night_runs_are_never_negative_and_only_while_off():
             values = getattr(night, field.name)
             assert np.isfinite(values).all() and np.min(values) >= -1e-9, (changes, field.name)
             # Only heat that the morning lacks, and its energy, falls into running hours.
-            if np.shape(values) == conditions.oat_f.shape and field.name in ("running_frac", "fan_kw", "cool_kbtuh", "cooling_kw"):
+            if np.shape(values) == conditions.oat_f.shape and field.name in (
+                "running_frac",
+                "fan_kw",
+                "cool_kbtuh",
+                "cooling_kw",
+            ):
                 assert not values[conditions.fan_on > 0].any()
         assert np.all(night.running_frac <= 1.0 + 1e-12)
         assert not np.any((night.heat_kbtuh > 0) & (night.cool_kbtuh > 0))
@@ -157,7 +166,10 @@ def test_standing_loss_of_an_enabled_plant_counts_once():
     adds the heat of the rooms less that of the fan, and no second loss. A source of COP 1 at any
     temperature: heat in, heat out."""
     source = {"type": "heat_pump", "cop_points": [[0, 1], [60, 1]], "capacity_points": [[0, 2], [60, 2]]}
-    changes = {"heating": {**source, "enabled_unoccupied": True, "standing_loss_kbtuh": 10}, "air_handler": {"supply_heating": "none"}}
+    changes = {
+        "heating": {**source, "enabled_unoccupied": True, "standing_loss_kbtuh": 10},
+        "air_handler": {"supply_heating": "none"},
+    }
     project, unit, conditions = office(**changes)
     night = block(project, unit, conditions)
     off = off_energy(unit, conditions)["heating_kw"]
@@ -200,8 +212,12 @@ def cold_week(project, unit, conditions, oat_f=20.0):
     """The hours of the year at one outdoor temperature without gains."""
     cold = dataclasses.replace(conditions, oat_f=np.full(8760, oat_f))
     loads = zone_loads(unit, cold)
-    still = dataclasses.replace(loads, gains_btuh=np.zeros_like(loads.gains_btuh), q_heat_btuh=loads.ua_btuh_f * (oat_f - loads.heat_f),
-                                q_cool_btuh=loads.ua_btuh_f * (oat_f - loads.cool_f))
+    still = dataclasses.replace(
+        loads,
+        gains_btuh=np.zeros_like(loads.gains_btuh),
+        q_heat_btuh=loads.ua_btuh_f * (oat_f - loads.heat_f),
+        q_cool_btuh=loads.ua_btuh_f * (oat_f - loads.cool_f),
+    )
     return cold, still
 
 
@@ -241,7 +257,9 @@ def test_heat_missing_in_the_morning_is_made_up_and_the_balance_closes():
     """Room, supply air and full coil in small steps until the setpoint is met: heat beyond the day's own. 0.5 %:
     quarter-minute steps, and the model spreads the heat of the last hour over all of it."""
     zone = [{**ROOM[0], "min_cfm": 400.0, "reheat_kbtuh": 16}]
-    project, unit, conditions = office(zone=zone, air_handler={"supply_heating": "none", "duct_gain_f": 0.0}, schedule={"warmup_hours": 0})
+    project, unit, conditions = office(
+        zone=zone, air_handler={"supply_heating": "none", "duct_gain_f": 0.0}, schedule={"warmup_hours": 0}
+    )
     cold, still = cold_week(project, unit, conditions, 40.0)
     night = run_nights(unit, cold, still, project.schedule)
     capacity, ua, air = 24.0 * 200.0, 200.0, still.fs * 400.0
@@ -257,9 +275,13 @@ def test_heat_missing_in_the_morning_is_made_up_and_the_balance_closes():
         cold_hours += step * max(70.0 - room - 0.5, 0.0)
     assert night.late_heat_kbtuh[(start + np.arange(11)) % 8760].sum() == pytest.approx(given / 1000.0, rel=5e-3)
     ends = [(s + n) % 8760 for s, n in nights(cold.fan_on)]
-    assert night.starts == len(ends) and night.start_miss_f[0] == pytest.approx((70.0 - start_f) * len(ends), rel=0.2)  # short nights are warmer
+    assert night.starts == len(ends) and night.start_miss_f[0] == pytest.approx(
+        (70.0 - start_f) * len(ends), rel=0.2
+    )  # short nights are warmer
     # 2 %: the hour in which the room gets ready counts with the mean of its ends
-    short = dataclasses.replace(cold, fan_on=np.where(np.isin(np.arange(8760), (start + np.arange(-13, 0)) % 8760), 0.0, 1.0))
+    short = dataclasses.replace(
+        cold, fan_on=np.where(np.isin(np.arange(8760), (start + np.arange(-13, 0)) % 8760), 0.0, 1.0)
+    )
     alone = run_nights(unit, short, still, project.schedule)
     assert alone.late_cold_degree_hours[0] == pytest.approx(cold_hours, rel=2e-2)
     assert night.start_miss_f[0] > 0.0 and night.cold_zone_hours > 0.0
@@ -316,17 +338,23 @@ def test_duct_pressure_of_the_candidate_acts_at_night_or_stands_at_design():
     for id_ in ("sat_outdoor_air", "sat_demand", "sat_demand_dsp_demand", "dsp_demand"):
         # Held at design all candidates have the same nights; supply temperature resets never have any part in them.
         assert at_design[id_].fan_kw.sum() == at_design["as_found"].fan_kw.sum()
-        assert free[id_].cooling_kw.sum() == pytest.approx(free["as_found"].cooling_kw.sum(), rel=0.05)  # fan heat, and air that the duct brings
+        assert free[id_].cooling_kw.sum() == pytest.approx(
+            free["as_found"].cooling_kw.sum(), rel=0.05
+        )  # fan heat, and air that the duct brings
     assert free["sat_demand"].fan_kw.sum() == free["as_found"].fan_kw.sum()
     assert free["dsp_demand"].fan_kw.sum() < 0.98 * free["as_found"].fan_kw.sum()
 
 
 @pytest.mark.invariant
 def test_a_low_fixed_pressure_brings_less_air_for_warm_up():
-    duct = lambda inwc: NightDuct(setpoint_inwc=lambda oat_f, cfm: np.full(1, inwc), override_frac=0.0, override_inwc=0.0, resets_pressure=False)  # noqa: E731
+    duct = lambda inwc: NightDuct(
+        setpoint_inwc=lambda oat_f, cfm: np.full(1, inwc), override_frac=0.0, override_inwc=0.0, resets_pressure=False
+    )
     project, unit, conditions = office()
     loads = zone_loads(unit, conditions)
-    missed = [run_nights(unit, conditions, loads, project.schedule, duct(inwc)).start_miss_f.sum() for inwc in (1.5, 0.5, 0.1)]
+    missed = [
+        run_nights(unit, conditions, loads, project.schedule, duct(inwc)).start_miss_f.sum() for inwc in (1.5, 0.5, 0.1)
+    ]
     assert missed[0] <= missed[1] <= missed[2] and missed[0] < missed[2]
 
 
@@ -339,19 +367,29 @@ def test_a_standing_loss_that_no_plant_has_is_refused():
 
 # --- laws over drawn buildings ---------------------------------------------------------------------
 
-BUILDINGS = st.fixed_dictionaries({
-    "reheat": st.sampled_from([2.0, 8.0, 20.0, 60.0]), "source": st.sampled_from([15.0, 40.0, 120.0, 500.0]),
-    "tau": st.sampled_from([4.0, 24.0, 90.0]), "warmup": st.integers(0, 5), "mode": st.sampled_from(["setback", "off"]),
-    "law": st.sampled_from(["single_maximum", "dual_maximum"]), "coil": st.sampled_from(["hold", "none"]), "max_cfm": st.sampled_from([3000.0, 9000.0]),
-})  # fmt: skip
+BUILDINGS = st.fixed_dictionaries(
+    {
+        "reheat": st.sampled_from([2.0, 8.0, 20.0, 60.0]),
+        "source": st.sampled_from([15.0, 40.0, 120.0, 500.0]),
+        "tau": st.sampled_from([4.0, 24.0, 90.0]),
+        "warmup": st.integers(0, 5),
+        "mode": st.sampled_from(["setback", "off"]),
+        "law": st.sampled_from(["single_maximum", "dual_maximum"]),
+        "coil": st.sampled_from(["hold", "none"]),
+        "max_cfm": st.sampled_from([3000.0, 9000.0]),
+    }
+)
 
 
 def drawn(b, **changes):
     """Project, unit, conditions and loads of a drawn building; ``changes`` to what was drawn."""
     b = b | changes
     project, unit, conditions = office(
-        zone=zones_with(reheat_kbtuh=b["reheat"], heating_law=b["law"]), schedule={"room_time_constant_h": b["tau"], "warmup_hours": b["warmup"], "unoccupied_mode": b["mode"]},
-        heating={"capacity_kbtuh": b["source"]}, air_handler={"supply_heating": b["coil"], "max_cfm": b["max_cfm"]})
+        zone=zones_with(reheat_kbtuh=b["reheat"], heating_law=b["law"]),
+        schedule={"room_time_constant_h": b["tau"], "warmup_hours": b["warmup"], "unoccupied_mode": b["mode"]},
+        heating={"capacity_kbtuh": b["source"]},
+        air_handler={"supply_heating": b["coil"], "max_cfm": b["max_cfm"]},
+    )
     return project, unit, conditions, zone_loads(unit, conditions)
 
 
@@ -359,8 +397,9 @@ def drawn(b, **changes):
 @given(BUILDINGS)
 @pytest.mark.crosscheck
 def test_heat_of_nights_and_mornings_is_kept(b):
-    """What a room has gained from stop to start is what it was given, its gains and what came through its envelope, with the
-    mean temperature of each hour by the analytic solution; what a morning makes up is no more than was missing."""
+    """What a room has gained from stop to start is what it was given, its gains and what came through its envelope,
+    with the mean temperature of each hour by the analytic solution; what a morning makes up is no more than was
+    missing."""
     project, unit, c, loads = drawn(b)
     rooms = rooms_of(project, unit, c, loads)
     spans = nights(c.fan_on)
@@ -377,7 +416,9 @@ def test_heat_of_nights_and_mornings_is_kept(b):
             room = rest + (room - rest) * np.exp(-fade)
         # 1e-6: rooms without envelope have a rest of 1e9 degF and more in this form
         held = np.max(np.abs(loads.gains_btuh)) * 1e-6 * length
-        assert np.all(np.abs(rooms.capacity * (rooms.end_f[k] - rooms.begin_f[k]) - total) <= 1e-3 * np.abs(total) + held + 1.0)
+        assert np.all(
+            np.abs(rooms.capacity * (rooms.end_f[k] - rooms.begin_f[k]) - total) <= 1e-3 * np.abs(total) + held + 1.0
+        )
     made_up = (rooms.lack_f - rooms.handed_f) * rooms.capacity
     assert np.all(made_up >= -1e-6)
     assert np.all(rooms.late_heat.sum(axis=0) <= made_up.sum(axis=0) * (1.0 + 1e-9) + 1e-6)
@@ -397,7 +438,10 @@ def test_heat_of_nights_and_mornings_is_kept(b):
 
 
 @settings(max_examples=12)
-@given(BUILDINGS.filter(lambda b: b["mode"] == "setback"), st.sampled_from([("warmup", 1), ("source", 2.0), ("reheat", 2.0), ("max_cfm", 1.5)]))
+@given(
+    BUILDINGS.filter(lambda b: b["mode"] == "setback"),
+    st.sampled_from([("warmup", 1), ("source", 2.0), ("reheat", 2.0), ("max_cfm", 1.5)]),
+)
 @pytest.mark.invariant
 def test_more_warm_up_or_plant_never_misses_more(b, more):
     """Cold at the start over the building, in heat; a tenth of a percent where zones share a source that is short."""
@@ -412,7 +456,8 @@ def test_more_warm_up_or_plant_never_misses_more(b, more):
 
 @pytest.mark.invariant
 def test_what_a_day_does_not_make_up_the_next_night_starts_with():
-    """Nothing heats: rooms come nearer to outdoors from day to day, and what is missing grows with the length of the cold."""
+    """Nothing heats: rooms come nearer to outdoors from day to day, and what is missing grows with the length of the
+    cold."""
     zone = [{**ROOM[0], "min_cfm": 100.0, "reheat_kbtuh": 4.0}]
     project, unit, conditions = office(zone=zone, schedule={"unoccupied_mode": "off", "room_time_constant_h": 90})
     cold, still = cold_week(project, unit, conditions)
@@ -429,7 +474,9 @@ def test_fan_does_not_bring_more_air_than_it_has():
     project, unit, c = office(zone=zones, air_handler={"max_cfm": 1500.0})
     loads = zone_loads(unit, c)
     rooms = rooms_of(project, unit, c, loads)
-    air = (rooms.heat / np.maximum(rooms.heat_cap, 1e-9) * rooms.heat_flow + rooms.cool / rooms.cool_cap * rooms.cool_flow) @ unit.zones.multiplier
+    air = (
+        rooms.heat / np.maximum(rooms.heat_cap, 1e-9) * rooms.heat_flow + rooms.cool / rooms.cool_cap * rooms.cool_flow
+    ) @ unit.zones.multiplier
     assert 1500.0 * (1.0 - 1e-9) <= air.max() <= 1500.0 * (1.0 + 1e-9)
 
 
@@ -438,8 +485,13 @@ def test_overridden_duct_pressure_brings_its_own_air_at_night():
     """An operators' override to a very low pressure does not warm rooms with the air of the strategy's."""
     project, unit, conditions = office()
     loads = zone_loads(unit, conditions)
-    duct = lambda share: NightDuct(setpoint_inwc=lambda oat_f, cfm: np.full(1, 1.5), override_frac=share, override_inwc=0.05, resets_pressure=False)  # noqa: E731
-    missed = [run_nights(unit, conditions, loads, project.schedule, duct(share)).start_miss_f.sum() for share in (0.0, 0.5, 1.0)]
+    duct = lambda share: NightDuct(
+        setpoint_inwc=lambda oat_f, cfm: np.full(1, 1.5), override_frac=share, override_inwc=0.05, resets_pressure=False
+    )
+    missed = [
+        run_nights(unit, conditions, loads, project.schedule, duct(share)).start_miss_f.sum()
+        for share in (0.0, 0.5, 1.0)
+    ]
     assert missed[0] < missed[1] < missed[2]
 
 

@@ -59,9 +59,7 @@ def test_relative_efficiency_of_boilers_and_furnaces(row):
     # published as coefficients; relative efficiency = PLR / fuel fraction
     plr = float(row["plr"])
     got = plr / plant.curves()[row["curve"]].published(plr)
-    assert got == pytest.approx(
-        float(row["relative_efficiency"]), rel=0, abs=half_a_last_place(row)
-    )
+    assert got == pytest.approx(float(row["relative_efficiency"]), rel=0, abs=half_a_last_place(row))
 
 
 @pytest.mark.published
@@ -260,9 +258,7 @@ def test_direct_expansion_cycles_below_one_stage():
     loads = np.array([240.0, 48.0, 24.0, 60.0])
     kw = plant.cooling_power(c, 20.0, loads, 1.0, **RATED).compressor_kw
     curve = plant.curves()["dx_eir_f_plr"]
-    assert kw[1:] / kw[0] == pytest.approx(
-        [curve.relative(0.2), curve.relative(0.2) / 2.0, curve.relative(0.25)]
-    )
+    assert kw[1:] / kw[0] == pytest.approx([curve.relative(0.2), curve.relative(0.2) / 2.0, curve.relative(0.25)])
     # two units with five stages each in all: a stage is 1/5 of a unit again
     two = cooling(type="direct_expansion", stages=10, units=2)
     kw = plant.cooling_power(two, 20.0, np.array([240.0, 12.0]), 1.0, **RATED).compressor_kw
@@ -288,9 +284,7 @@ def test_standing_loss_takes_from_capacity():
 
 # --- laws -----------------------------------------------------------------------------
 plr_lists = st.lists(st.floats(0.0, 1.0), min_size=2, max_size=20)
-part_load_curves = st.sampled_from(
-    [name for name, curve in plant.curves().items() if curve.form == "polynomial"]
-)
+part_load_curves = st.sampled_from([name for name, curve in plant.curves().items() if curve.form == "polynomial"])
 
 
 @pytest.mark.invariant
@@ -302,9 +296,7 @@ def test_part_load_input(name, plrs, least, below):
     assert value[0] == 0.0
     assert value[-1] == pytest.approx(1.0)
     assert np.diff(value).min() >= -1e-12
-    edge = plant.part_load_input_frac(
-        np.array([least - 1e-9, least, least + 1e-9]), coefficients, least, below
-    )
+    edge = plant.part_load_input_frac(np.array([least - 1e-9, least, least + 1e-9]), coefficients, least, below)
     assert np.ptp(edge) < 1e-7  # continuous; slopes are of the order of 1
     assert plant.part_load_input_frac(1.7, coefficients, least, below) == pytest.approx(1.0)
     if below == "hold":
@@ -372,13 +364,13 @@ def test_increments_add_up(kind, units, other, load, conditions):
     before = plant.cooling_power(alone, 100.0, base, 1.0, **at)
     both = plant.cooling_power(alone, 100.0, base + load, 1.0, **at)
     for name in ("compressor_kw", "pump_tower_kw", "purchased_kbtuh"):
-        assert getattr(before, name) + getattr(increment, name) == pytest.approx(
-            getattr(both, name), abs=1e-9
-        )
+        assert getattr(before, name) + getattr(increment, name) == pytest.approx(getattr(both, name), abs=1e-9)
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("kind", [{"chiller_set": name} for name in SETS] + [{"type": "direct_expansion", "stages": 12}])
+@pytest.mark.parametrize(
+    "kind", [{"chiller_set": name} for name in SETS] + [{"type": "direct_expansion", "stages": 12}]
+)
 def test_steps_of_staging_are_those_stated(kind):
     c = cooling(**kind, units=4, chilled_pump_w_ton=0.0, condenser_pump_w_ton=0.0, tower_w_ton=0.0)
     loads = np.array([300.0, 600.0, 900.0])
@@ -449,8 +441,13 @@ heat_types = st.sampled_from(
 
 
 @pytest.mark.invariant
-@given(heat_types, st.lists(st.floats(0.0, 700.0), min_size=2, max_size=12), st.floats(-20.0, 70.0),
-       st.sampled_from(["constant", "variable"]), st.floats(0.0, 0.9))
+@given(
+    heat_types,
+    st.lists(st.floats(0.0, 700.0), min_size=2, max_size=12),
+    st.floats(-20.0, 70.0),
+    st.sampled_from(["constant", "variable"]),
+    st.floats(0.0, 0.9),
+)
 def test_more_heat_never_takes_less(kind, loads, oat, pump, least):
     h = heating(**kind, pump_control=pump, minimum_plr_frac=least)
     loads = np.sort(np.array([0.0, *loads]))
@@ -496,8 +493,13 @@ def test_no_capacity_serves_nothing():
 @pytest.mark.invariant
 @pytest.mark.parametrize(
     "kind",
-    [{"chiller_set": "A", "units": 2}, {"chiller_set": "G", "units": 3, "other_load_tons": 30.0},
-     {"type": "direct_expansion", "units": 2}, {"type": "purchased"}, {"type": "none"}],
+    [
+        {"chiller_set": "A", "units": 2},
+        {"chiller_set": "G", "units": 3, "other_load_tons": 30.0},
+        {"type": "direct_expansion", "units": 2},
+        {"type": "purchased"},
+        {"type": "none"},
+    ],
 )
 def test_scalars_equal_arrays_of_cooling(kind):
     c = cooling(**kind)
@@ -568,7 +570,7 @@ def test_descriptions_hold_the_equation():
         # the printed equation, evaluated, is the curve
         equation = text.removeprefix(curve.title + ": ").split(";")[0].replace("^", "**")
         x, y = 0.5 * sum(curve.x_range), 0.5 * sum(curve.y_range or (0.0, 0.0))
-        printed = eval(equation, {"__builtins__": {}}, {"X": x, "Y": y})  # noqa: S307 own text
+        printed = eval(equation, {"__builtins__": {}}, {"X": x, "Y": y})
         assert printed == pytest.approx(curve.published(x, y))
 
 

@@ -23,7 +23,7 @@ from test_demos import results_of
 from binestimator import cli
 from binestimator.estimate import SAVING_KEYS, estimate
 from binestimator.inputs import fields_of, project_from_mapping
-from binestimator.inputs.schema import SECTIONS, STRATEGY_SECTIONS, LIST_SECTIONS, title_of
+from binestimator.inputs.schema import LIST_SECTIONS, SECTIONS, STRATEGY_SECTIONS, title_of
 from binestimator.model.system import RowState
 from binestimator.results import ANNUAL, to_plain
 from binestimator.steps import weather_of
@@ -39,7 +39,7 @@ BINS = ["weather/723170TYA.CSV", "--hours", "7", "18"]
 
 def table(heads, rows):
     """Markdown table."""
-    cell = lambda text: str(text).replace("|", "\\|").replace("\n", " ")  # noqa: E731
+    cell = lambda text: str(text).replace("|", "\\|").replace("\n", " ")
     lines = [heads, ["---"] * len(heads), *rows]
     return "".join("| " + " | ".join(map(cell, line)) + " |\n" for line in lines)
 
@@ -52,7 +52,10 @@ def bullets(pairs):
 
 
 def annual():
-    return table(("Key", "Unit", "What it contains"), [(f"`{key}`", unit, f"{label}: {what[0].lower()}{what[1:]}") for key, label, unit, what in ANNUAL])
+    return table(
+        ("Key", "Unit", "What it contains"),
+        [(f"`{key}`", unit, f"{label}: {what[0].lower()}{what[1:]}") for key, label, unit, what in ANNUAL],
+    )
 
 
 def saving():
@@ -61,13 +64,22 @@ def saving():
 
 def sheets():
     rows = [(name, layout.CONTENTS[name]) for name in layout.BEFORE_CANDIDATES]
-    rows.append(("`1 As found`, ...", f"a sheet for each of the first {layout.MOST_CANDIDATE_SHEETS} candidates, {layout.CANDIDATE_CONTENTS}"))
-    return table(("Sheet", "What it holds"), [*rows, *((name, layout.CONTENTS[name]) for name in layout.AFTER_CANDIDATES)])
+    rows.append(
+        (
+            "`1 As found`, ...",
+            f"a sheet for each of the first {layout.MOST_CANDIDATE_SHEETS} candidates, {layout.CANDIDATE_CONTENTS}",
+        )
+    )
+    return table(
+        ("Sheet", "What it holds"), [*rows, *((name, layout.CONTENTS[name]) for name in layout.AFTER_CANDIDATES)]
+    )
 
 
 def options():
     rows = []
-    commands = next(action for action in cli.parser()._actions if isinstance(action, argparse._SubParsersAction)).choices
+    commands = next(
+        action for action in cli.parser()._actions if isinstance(action, argparse._SubParsersAction)
+    ).choices
     for name, command in commands.items():
         for action in command._actions:
             if isinstance(action, argparse._HelpAction):
@@ -84,7 +96,13 @@ def options():
 def sections():
     rows = []
     for section in SECTIONS:
-        header = f"[[{section}]]" if section in LIST_SECTIONS else f"[{section}.<strategy>]" if section in STRATEGY_SECTIONS else f"[{section}]"
+        header = (
+            f"[[{section}]]"
+            if section in LIST_SECTIONS
+            else f"[{section}.<strategy>]"
+            if section in STRATEGY_SECTIONS
+            else f"[{section}]"
+        )
         fields = fields_of(section)
         needed = [f"`{name}`" for name, field in fields.items() if field.required and name != "strategy"]
         some = [f"`{name}`" for name, field in fields.items() if not field.required][: 4 if needed else 5]
@@ -93,7 +111,10 @@ def sections():
 
 
 def sources():
-    return table(("Document", "Where in it", "Used for", "How it was seen"), [(*line, texts.SEEN[how]) for *line, how in texts.SOURCES])
+    return table(
+        ("Document", "Where in it", "Used for", "How it was seen"),
+        [(*line, texts.SEEN[how]) for *line, how in texts.SOURCES],
+    )
 
 
 def not_modelled():
@@ -113,11 +134,30 @@ def glossary():
 
 
 def row_columns():
-    rows = [(group.split(" (")[0], f"`{c.key}`", c.label, c.unit) for group, columns in layout.CANDIDATE_GROUPS for c in columns]
+    rows = [
+        (group.split(" (")[0], f"`{c.key}`", c.label, c.unit)
+        for group, columns in layout.CANDIDATE_GROUPS
+        for c in columns
+    ]
     return table(("Step", "Column", "What it is", "Unit"), rows)
 
 
-EXACT = {f.__name__: f for f in (annual, saving, sheets, options, sections, sources, not_modelled, cautions, weather_caveats, glossary, row_columns)}
+EXACT = {
+    f.__name__: f
+    for f in (
+        annual,
+        saving,
+        sheets,
+        options,
+        sections,
+        sources,
+        not_modelled,
+        cautions,
+        weather_caveats,
+        glossary,
+        row_columns,
+    )
+}
 
 # --- blocks of printed figures ----------------------------------------------------------------------
 
@@ -137,7 +177,7 @@ def bins():
     rules = [k for k, line in enumerate(lines) if line.startswith("---")]
     # The middle of the table is left out.
     lines[rules[0] + 4 : rules[1] - 3] = [" ".join(["   ..."] * 3)]
-    return f"```console\n$ binestimator bins {' '.join(BINS)}\n" + "\n".join(lines[: -3]).rstrip() + "\n```\n"
+    return f"```console\n$ binestimator bins {' '.join(BINS)}\n" + "\n".join(lines[:-3]).rstrip() + "\n```\n"
 
 
 def accuracy():
@@ -147,12 +187,32 @@ def accuracy():
         for kind, count in (("annual", len(results.row_table)), ("classic", results.row_table["group"].nunique())):
             pairs = [(getattr(c, kind), c.hourly) for c in results.candidates]
             base, base_hourly = getattr(results.baseline, kind), results.baseline.hourly
-            points = max((abs(a["cost_usd"] / base["cost_usd"] - h["cost_usd"] / base_hourly["cost_usd"]) for a, h in pairs))
-            worst = lambda key: max((a[key] / h[key] - 1.0 for a, h in pairs if h[key] > 0), key=abs, default=0.0)  # noqa: E731
-            rows.append((demo.split("/")[0].replace("_", " "), "representative" if kind == "annual" else "mean", count,
-                         f"{100 * worst('cost_usd'):+.2f} %", f"{100 * points:.2f} points",
-                         *(f"{100 * worst(key):+.1f} %" for key in ("fan_kwh", "reheat_kbtu"))))  # fmt: skip
-    return table(("Demo", "`rows`", "Rows", "Energy cost, worst candidate", "Saving, worst", "Fan energy, worst", "Reheat, worst"), rows)
+            points = max(
+                (abs(a["cost_usd"] / base["cost_usd"] - h["cost_usd"] / base_hourly["cost_usd"]) for a, h in pairs)
+            )
+            worst = lambda key: max((a[key] / h[key] - 1.0 for a, h in pairs if h[key] > 0), key=abs, default=0.0)
+            rows.append(
+                (
+                    demo.split("/")[0].replace("_", " "),
+                    "representative" if kind == "annual" else "mean",
+                    count,
+                    f"{100 * worst('cost_usd'):+.2f} %",
+                    f"{100 * points:.2f} points",
+                    *(f"{100 * worst(key):+.1f} %" for key in ("fan_kwh", "reheat_kbtu")),
+                )
+            )
+    return table(
+        (
+            "Demo",
+            "`rows`",
+            "Rows",
+            "Energy cost, worst candidate",
+            "Saving, worst",
+            "Fan energy, worst",
+            "Reheat, worst",
+        ),
+        rows,
+    )
 
 
 PRINTED = {f.__name__: f for f in (tour, bins, accuracy)}
@@ -194,7 +254,9 @@ def test_printed_output_is_that_of_the_command(name):
     for printed, now in zip(numbers, now_numbers, strict=True):
         least = 0.0 if name == "bins" else 0.3 if "." in now else 120.0
         value = float(now.replace(",", ""))
-        assert abs(float(printed.replace(",", "")) - value) <= max(0.01 * abs(value), least), "python tests/test_readme.py --write"
+        assert abs(float(printed.replace(",", "")) - value) <= max(0.01 * abs(value), least), (
+            "python tests/test_readme.py --write"
+        )
 
 
 def test_minimal_project_is_complete():
@@ -205,7 +267,8 @@ def test_minimal_project_is_complete():
 
 
 def test_what_the_readme_says_of_the_minimal_project():
-    """Demand resets serve; without its importance the server room would be ignored, and every demand reset flagged for it."""
+    """Demand resets serve; without its importance the server room would be ignored, and every demand reset flagged for
+    it."""
     raw = tomllib.loads(blocks()["minimal"].removeprefix("```toml\n").removesuffix("```\n"))
     flagged = {}
     for importance in (3, 1):
@@ -215,7 +278,9 @@ def test_what_the_readme_says_of_the_minimal_project():
         flagged[importance] = {c.id: c.equal_service.reasons for c in results.candidates if c.equal_service.flagged}
     demand = {"sat_demand", "dsp_demand", "sat_demand_dsp_demand"}
     assert not demand & set(flagged[3]) and "sat_outdoor_air" in flagged[3]
-    assert demand < set(flagged[1]) and all("in Server room, " in reason for id_ in demand for reason in flagged[1][id_])
+    assert demand < set(flagged[1]) and all(
+        "in Server room, " in reason for id_ in demand for reason in flagged[1][id_]
+    )
 
 
 def keys_of(value):
@@ -234,13 +299,16 @@ def test_every_key_of_the_results_file_is_documented():
     sizes = set(data.pop("sizes"))  # paths of inputs
     data["sizes"] = {"path": {"value": 0, "unit": "", "origin": ""}}
     text = README.read_text(encoding="utf-8")
-    known = set(re.findall(r"`([a-z_0-9.]+)`", text)) | {part for word in re.findall(r"`([a-z_]+\.[a-z_]+)`", text) for part in word.split(".")}
+    known = set(re.findall(r"`([a-z_0-9.]+)`", text)) | {
+        part for word in re.findall(r"`([a-z_]+\.[a-z_]+)`", text) for part in word.split(".")
+    }
     assert sizes and set(keys_of(json.loads(json.dumps(data)))) - {"path"} <= known
 
 
 def test_every_field_of_a_row_is_in_the_nomenclature():
     block = blocks()["row_columns"]
-    # The pressure at the terminals differs from that which stands only at the fan's ceiling; it has its column where that binds.
+    # The pressure at the terminals differs from that which stands only at the fan's ceiling; it has its column where
+    # that binds.
     assert [f.name for f in dataclasses.fields(RowState) if f"`{f.name}`" not in block] == ["dsp_held_inwc"]
 
 
@@ -255,8 +323,12 @@ def test_every_strategy_and_default_candidate_is_described():
 @pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md", "weather/README.md"])
 def test_files_and_links_exist(document):
     text = (ROOT / document).read_text(encoding="utf-8")
-    links = [link for link in re.findall(r"\]\(([^)]+)\)", text)]
-    headings = {re.sub(r"[^\w -]", "", line.lstrip("# ").lower()).replace(" ", "-") for line in text.splitlines() if line.startswith("#")}
+    links = list(re.findall(r"\]\(([^)]+)\)", text))
+    headings = {
+        re.sub(r"[^\w -]", "", line.lstrip("# ").lower()).replace(" ", "-")
+        for line in text.splitlines()
+        if line.startswith("#")
+    }
     for link in links:
         if link.startswith("#"):
             assert link[1:] in headings, link

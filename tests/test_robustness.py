@@ -1,7 +1,6 @@
 """A small slice of ``python -m tests.robustness``: input of any kind ends in a result or in one clear message."""
 
 import pytest
-
 import robustness
 
 

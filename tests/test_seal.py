@@ -4,18 +4,23 @@ import io
 import json
 import zipfile
 
+import earlier
 import openpyxl
 import pytest
-from hypothesis import given, strategies as st
+from hypothesis import given
+from hypothesis import strategies as st
 
-import earlier
 from binestimator.inputs.cells import WorkbookFile
 from binestimator.inputs.form import read_form
 from binestimator.seal import BINS, FORM, RESULTS, UNSEALED, Mark, mark_of, seal_text
 from binestimator.workbook.form import form_bytes
 
-SEALED = {"workbook": (earlier.workbook(), RESULTS), "form": (earlier.workbook(kind=FORM), FORM), "results": (earlier.results_file(), RESULTS),
-          "table": (earlier.table(), BINS)}  # fmt: skip
+SEALED = {
+    "workbook": (earlier.workbook(), RESULTS),
+    "form": (earlier.workbook(kind=FORM), FORM),
+    "results": (earlier.results_file(), RESULTS),
+    "table": (earlier.table(), BINS),
+}
 
 
 @pytest.mark.parametrize("name", SEALED)
@@ -68,12 +73,26 @@ def test_files_of_earlier_versions_are_known_but_not_sealed():
     assert mark_of(json.dumps({"program": "binestimator", "run_id": "1"}).encode()) == Mark(RESULTS, False)
 
 
-@pytest.mark.parametrize("data", [b"", b"{}", b'{"program": "another"}', b"PK\x03\x04", b"PK\x03\x04" + bytes(100), b"a,b\n1,2\n", UNSEALED.encode()])
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"",
+        b"{}",
+        b'{"program": "another"}',
+        b"PK\x03\x04",
+        b"PK\x03\x04" + bytes(100),
+        b"a,b\n1,2\n",
+        UNSEALED.encode(),
+    ],
+)
 def test_other_files_are_not_ours(data):
     assert mark_of(data) == Mark(None, False)
 
 
-@given(start=st.sampled_from([b"", b"PK\x03\x04", b'{"program": "binestimator"', b"bin_low_f,", earlier.workbook()[:-30]]), rest=st.binary(max_size=200))
+@given(
+    start=st.sampled_from([b"", b"PK\x03\x04", b'{"program": "binestimator"', b"bin_low_f,", earlier.workbook()[:-30]]),
+    rest=st.binary(max_size=200),
+)
 def test_any_content_is_judged(start, rest):
     assert not mark_of(start + rest).whole
 

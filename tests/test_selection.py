@@ -2,10 +2,10 @@
 
 import functools
 
+import accuracy
 import numpy as np
 import pytest
 
-import accuracy
 from binestimator import bins, selection
 from binestimator.estimate import Rows, build_unit, size_unit
 from binestimator.hours import build_conditions
@@ -61,7 +61,9 @@ def test_table_between_is_near_the_model():
     project, unit, rows = prepared()
     sats, _, _, table = table_of()
     sat = np.full(rows.on.oat_f.shape, sats[4] + 0.4 * (sats[5] - sats[4]))
-    state = evaluate(unit, rows.on, rows.loads, sat, np.full(sat.shape, unit.fan.design_dsp_inwc), resets_pressure=False)
+    state = evaluate(
+        unit, rows.on, rows.loads, sat, np.full(sat.shape, unit.fan.design_dsp_inwc), resets_pressure=False
+    )
     wanted = selection.end_use_costs(unit.prices, state)
     found = table.at(sat)
     assert found.sum() == pytest.approx(wanted.sum(), rel=0.005)
@@ -98,7 +100,9 @@ def test_references_span_what_candidates_may_ask_for():
             assert asked.sat_f.min() >= low - 1e-9 and asked.sat_f.max() <= high + 1e-9
     baseline = next(c for c in project.candidates if c.id == project.baseline_id)
     found = setpoints(unit, baseline, rows.on, rows.loads)
-    assert any(np.array_equal(s.sat_f, found.sat_f) and np.array_equal(s.dsp_inwc, found.dsp_inwc) for s in settings["other"])
+    assert any(
+        np.array_equal(s.sat_f, found.sat_f) and np.array_equal(s.dsp_inwc, found.dsp_inwc) for s in settings["other"]
+    )
     louder = [s for s in settings["other"] if s.loads is not rows.loads]
     assert len(louder) == 1 and louder[0].loads.latent_btuh.sum() > 1.19 * rows.loads.latent_btuh.sum()
     assert all((sat <= moving[-1] + 1e-9).all() for sat in moving)
@@ -121,7 +125,9 @@ def test_variation_is_about_the_mean_setting_and_candidates_are_columns():
     asked = np.random.default_rng(5).uniform(0.0, 3.0, (2, 7, len(rows.running)))
     columns, more = selection.match_columns(project, unit, rows), selection.match_columns(project, unit, rows, asked)
     total = asked.sum(axis=1, keepdims=True)
-    np.testing.assert_array_equal(more.match[rows.running, -16:].T, np.concatenate([total, asked], axis=1).reshape(16, -1))
+    np.testing.assert_array_equal(
+        more.match[rows.running, -16:].T, np.concatenate([total, asked], axis=1).reshape(16, -1)
+    )
     np.testing.assert_array_equal(more.match[:, :20], columns.match[:, :20])
     np.testing.assert_array_equal(more.variation, columns.variation)
     listed = selection.reference_settings(project, unit, rows, selection.moving_sats_f(project, unit, rows))
@@ -153,7 +159,9 @@ def test_rows_hold_the_references_in_every_rate_period():
 
 @pytest.mark.invariant
 def test_jumps_are_where_mechanical_cooling_stops_at_once():
-    """An economizer that does not run together with the plant shuts off the whole load; one that does takes it over bit by bit."""
+    """An economizer that does not run together with the plant shuts off the whole load; one that does takes it over bit
+    by bit."""
+
     def share(seed, **economizer):
         raw = accuracy.generated(seed)
         del raw["candidate"]
@@ -173,14 +181,17 @@ def test_jump_of_a_table_by_hand():
     cost = np.zeros((4, 2, 3))
     cost[:, 0, 0], cost[:, 1, 0] = [1.0, 2.0, 3.0, 4.0], [4.0, 3.0, 2.0, 1.0]
     cost[:, 0, 1], cost[:, 1, 1] = [9.0, 8.0, 1.0, 0.5], [0.0, 0.5, 0.5, 0.5]
-    table = selection._Table(first_f=55.0, step_f=1.0, cost=cost, plant=np.array([True, False]), stop_f=np.full((3, 3), np.nan))
+    table = selection._Table(
+        first_f=55.0, step_f=1.0, cost=cost, plant=np.array([True, False]), stop_f=np.full((3, 3), np.nan)
+    )
     np.testing.assert_allclose(table.jump(), [0.0, 7.0 - 0.5, 0.0])
 
 
 @pytest.mark.invariant
 @pytest.mark.parametrize("seed", [104, 125, 130])
 def test_rounding_does_not_decide_which_hours_are_chosen(seed):
-    """Processors and libraries round sums differently; whole-degree hours tie by the dozen. A reviewer gets the same rows."""
+    """Processors and libraries round sums differently; whole-degree hours tie by the dozen. A reviewer gets the same
+    rows."""
     project, unit, rows = prepared(seed)
     group_id, _ = bins.group_keys(rows.conditions, project.bins)
     columns = selection.match_columns(project, unit, rows)
@@ -192,8 +203,16 @@ def test_rounding_does_not_decide_which_hours_are_chosen(seed):
             return values * (1.0 + noise * random.choice([-1.0, 1.0], values.shape))
 
         return bins.representative_rows(
-            rows.conditions, group_id, off(columns.match), off(exact), scale=off(columns.scale), period=rows.conditions.rate_period,
-            variation=off(columns.variation), place=off(columns.place), jump=off(columns.jump))  # fmt: skip
+            rows.conditions,
+            group_id,
+            off(columns.match),
+            off(exact),
+            scale=off(columns.scale),
+            period=rows.conditions.rate_period,
+            variation=off(columns.variation),
+            place=off(columns.place),
+            jump=off(columns.jump),
+        )
 
     plain, rounded = chosen(0.0), chosen(2e-15)
     assert plain.method == bins.METHOD_REPRESENTATIVE
@@ -201,7 +220,11 @@ def test_rounding_does_not_decide_which_hours_are_chosen(seed):
     # Rows of hours that cost nothing are held by the least penalty alone: 1e-3 h of them is noise, of a cost of 0.
     np.testing.assert_allclose(rounded.weights, plain.weights, rtol=0.0, atol=1e-3)
     costs = columns.match.sum(axis=0)
-    np.testing.assert_allclose(rounded.weights @ columns.match[rounded.index], plain.weights @ columns.match[plain.index], atol=1e-8 * costs.max())
+    np.testing.assert_allclose(
+        rounded.weights @ columns.match[rounded.index],
+        plain.weights @ columns.match[plain.index],
+        atol=1e-8 * costs.max(),
+    )
 
 
 @pytest.mark.invariant
@@ -220,18 +243,52 @@ def test_a_unit_that_never_runs_has_rows_too():
 
 @pytest.mark.invariant
 def test_rows_are_chosen_where_running_hours_outweigh_idle_ones_by_far():
-    """Two zones of a large chiller plant, no heat, off at night: the first choice ran out of digits and kept moments only."""
-    project = project_from_mapping({
-        "project": {"name": "Two class rooms"}, "weather": {"file": "723170TYA.CSV"},
-        "calendar": {"rate_period_hours": [12, 18], "mid_peak_hours": [8, 22]}, "schedule": {"unoccupied_mode": "off"},
-        "limits": {"sat_max_f": 60, "humidity": "outdoor_dewpoint"}, "heating": {"type": "none"},
-        "cooling": {"type": "chilled_water", "chiller_set": "B", "units": 4, "other_load_tons": 100},
-        "group": [{"name": "class", "people_ft2": 30, "equipment_w_ft2": 0.613, "lights_w_ft2": 0.505, "minimum_flow_frac": 0.469, "cooling_setpoint_f": 76,
-                   "people_occupied_frac": 0.766, "equipment_unoccupied_frac": 0.282, "equipment_profile": [0.1] * 8 + [0.9] * 10 + [0.3] * 6}],
-        "zone": [{"name": "North", "area_ft2": 1490, "gain_multiplier": 0.813, "glass_north_ft2": 290, "ua_btuh_f": 208, "infiltration_cfm": 44.7,
-                  "heating_law": "dual_maximum"},
-                 {"name": "East", "area_ft2": 1970, "multiplier": 2, "gain_multiplier": 1.2, "glass_east_ft2": 369, "ua_btuh_f": 455, "infiltration_cfm": 59.2}],
-    })  # fmt: skip
+    """Two zones of a large chiller plant, no heat, off at night: the first choice ran out of digits and kept moments
+    only."""
+    project = project_from_mapping(
+        {
+            "project": {"name": "Two class rooms"},
+            "weather": {"file": "723170TYA.CSV"},
+            "calendar": {"rate_period_hours": [12, 18], "mid_peak_hours": [8, 22]},
+            "schedule": {"unoccupied_mode": "off"},
+            "limits": {"sat_max_f": 60, "humidity": "outdoor_dewpoint"},
+            "heating": {"type": "none"},
+            "cooling": {"type": "chilled_water", "chiller_set": "B", "units": 4, "other_load_tons": 100},
+            "group": [
+                {
+                    "name": "class",
+                    "people_ft2": 30,
+                    "equipment_w_ft2": 0.613,
+                    "lights_w_ft2": 0.505,
+                    "minimum_flow_frac": 0.469,
+                    "cooling_setpoint_f": 76,
+                    "people_occupied_frac": 0.766,
+                    "equipment_unoccupied_frac": 0.282,
+                    "equipment_profile": [0.1] * 8 + [0.9] * 10 + [0.3] * 6,
+                }
+            ],
+            "zone": [
+                {
+                    "name": "North",
+                    "area_ft2": 1490,
+                    "gain_multiplier": 0.813,
+                    "glass_north_ft2": 290,
+                    "ua_btuh_f": 208,
+                    "infiltration_cfm": 44.7,
+                    "heating_law": "dual_maximum",
+                },
+                {
+                    "name": "East",
+                    "area_ft2": 1970,
+                    "multiplier": 2,
+                    "gain_multiplier": 1.2,
+                    "glass_east_ft2": 369,
+                    "ua_btuh_f": 455,
+                    "infiltration_cfm": 59.2,
+                },
+            ],
+        }
+    )
     weather = read_weather(find_weather(project.weather.file, accuracy.ROOT))
     conditions = build_conditions(weather, project)
     unit = build_unit(project, size_unit(project, conditions))

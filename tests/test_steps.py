@@ -4,9 +4,9 @@ import errno
 import os
 import types
 
+import earlier
 import pytest
 
-import earlier
 from binestimator import steps, writing
 from binestimator.errors import WorkbookError
 from binestimator.workbook import write
@@ -38,7 +38,10 @@ def test_files_of_an_earlier_run_are_replaced_and_changed_ones_kept(writers, tmp
     assert earlier.contents(tmp_path) == NEW
     before = earlier.leave(tmp_path, "a", sealed=False)
     written = steps.write_outputs(None, tmp_path, "a")
-    assert {path.name: kept.name for path, kept in written.kept.items()} == {"a.xlsx": "a_kept_1.xlsx", "a.json": "a_kept_1.json"}
+    assert {path.name: kept.name for path, kept in written.kept.items()} == {
+        "a.xlsx": "a_kept_1.xlsx",
+        "a.json": "a_kept_1.json",
+    }
     assert earlier.contents(tmp_path) == {**NEW, "a_kept_1.xlsx": before["a.xlsx"], "a_kept_1.json": before["a.json"]}
 
 
@@ -142,7 +145,9 @@ def test_files_that_a_run_reads(tmp_path):
         (tmp_path / name).write_text("")
 
     def project(**info):
-        return types.SimpleNamespace(weather=types.SimpleNamespace(file="w.csv"), source_dir=str(tmp_path), info=types.SimpleNamespace(**info))
+        return types.SimpleNamespace(
+            weather=types.SimpleNamespace(file="w.csv"), source_dir=str(tmp_path), info=types.SimpleNamespace(**info)
+        )
 
     path = tmp_path / "a.toml"
     assert steps.files_read(path, project(zones_csv=None)) == (path, tmp_path / "w.csv")

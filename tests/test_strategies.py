@@ -79,8 +79,13 @@ def test_what_counts_as_a_pressure_reset():
 
 # --- the settled point ----------------------------------------------------------------------------
 
-pools = st.lists(st.tuples(st.floats(0.0, 2.0), st.floats(0.0, 1.0), st.floats(0.0, 1.0), st.sampled_from([0.0, 0.5, 1.0, 1.0, 3.0])),
-                 min_size=1, max_size=12)  # fmt: skip
+pools = st.lists(
+    st.tuples(
+        st.floats(0.0, 2.0), st.floats(0.0, 1.0), st.floats(0.0, 1.0), st.sampled_from([0.0, 0.5, 1.0, 1.0, 3.0])
+    ),
+    min_size=1,
+    max_size=12,
+)
 
 
 @pytest.mark.crosscheck
@@ -159,8 +164,19 @@ STEADY = np.zeros((1, 1))
 def many_zones(seed, **zone):
     """A unit of 24 zones of random sizes, and airflows they ask for."""
     rng = np.random.default_rng(seed)
-    zones = [{"name": f"Room {i}", "area_ft2": 1000, "ua_btuh_f": 100, "max_cfm": int(rng.integers(500, 2000)), "min_cfm": 150,
-              "reheat_kbtuh": 20, "index_share": round(float(rng.uniform(0.4, 1.0)), 3), **zone} for i in range(ZONES)]  # fmt: skip
+    zones = [
+        {
+            "name": f"Room {i}",
+            "area_ft2": 1000,
+            "ua_btuh_f": 100,
+            "max_cfm": int(rng.integers(500, 2000)),
+            "min_cfm": 150,
+            "reheat_kbtuh": 20,
+            "index_share": round(float(rng.uniform(0.4, 1.0)), 3),
+            **zone,
+        }
+        for i in range(ZONES)
+    ]
     unit = unit_of(zone=zones, air_handler={"design_cfm": 30000}, fan={"motor_hp": 40})
     return unit, np.maximum(unit.zones.max_cfm * rng.uniform(0.3, 0.75, ZONES), 150.0)
 
@@ -223,7 +239,8 @@ def test_dsp_demand_against_a_simulation(ignored):
 def simulate_starving_rooms(unit, cooling, ignored, low, high, hours=60.0):
     """The same loop with rooms: each has the heat of its air and contents (a quarter of an hour at full flow) and a
     proportional-integral cooling loop (half of its range at 1 F, reset time 20 minutes; neither moves the mean by 1 %)
-    that spans minimum to maximum airflow. Supply air 20 F colder than the setpoint; minimums are below the cooling airflow."""
+    that spans minimum to maximum airflow. Supply air 20 F colder than the setpoint; minimums are below the cooling
+    airflow."""
     z, least = unit.zones, unit.zones.min_cfm
     span, load, heat = z.max_cfm - least, cooling * 20.0, 0.25 * z.max_cfm
     setpoint, latched, kept = 0.5, np.zeros(len(z), bool), []
@@ -247,16 +264,29 @@ def simulate_starving_rooms(unit, cooling, ignored, low, high, hours=60.0):
 
 
 @pytest.mark.crosscheck
-@pytest.mark.parametrize(("count", "ignored", "steady_low"), [(4, 2.0, 0.8), (6, 2.0, 0.9), (6, 4.0, 0.8), (24, 2.0, 1.0)])
+@pytest.mark.parametrize(
+    ("count", "ignored", "steady_low"), [(4, 2.0, 0.8), (6, 2.0, 0.9), (6, 4.0, 0.8), (24, 2.0, 1.0)]
+)
 def test_dsp_demand_against_a_simulation_with_rooms(count, ignored, steady_low):
     """Small buildings with one or two busy rooms: the few requests that are ignored would let them starve, but a
     room that grows warm asks for its maximum and soon sends two or three. Each building within 0.05 in. w.c. (the least
-    step of the loop), the mean of ten within 4 % (responses overshoot by up to 0.13). Airflow setpoints that stay would settle far lower."""
+    step of the loop), the mean of ten within 4 % (responses overshoot by up to 0.13). Airflow setpoints that stay would
+    settle far lower."""
     closed, simulated, steady = [], [], []
     for seed in range(10):
         rng = np.random.default_rng(100 * seed + count)
-        zones = [{"name": f"Room {i}", "area_ft2": 1000, "ua_btuh_f": 100, "max_cfm": int(rng.integers(500, 2000)), "min_cfm": 75,
-                  "reheat_kbtuh": 20, "index_share": round(float(rng.uniform(0.4, 1.0)), 3)} for i in range(count)]  # fmt: skip
+        zones = [
+            {
+                "name": f"Room {i}",
+                "area_ft2": 1000,
+                "ua_btuh_f": 100,
+                "max_cfm": int(rng.integers(500, 2000)),
+                "min_cfm": 75,
+                "reheat_kbtuh": 20,
+                "index_share": round(float(rng.uniform(0.4, 1.0)), 3),
+            }
+            for i in range(count)
+        ]
         unit = unit_of(zone=zones, air_handler={"design_cfm": 30000}, fan={"motor_hp": 40})
         asked = unit.zones.max_cfm * rng.uniform(0.15, 0.75, count)
         closed.append(demand.settled_dsp_inwc(unit, asked[None], asked[None], ignored, 0.1, 3.0)[0])
@@ -271,10 +301,13 @@ def test_dsp_demand_against_a_simulation_with_rooms(count, ignored, steady_low):
 @pytest.mark.invariant
 @given(seed=st.integers(0, 400), share=st.floats(0.0, 1.4))
 def test_requests_of_a_starving_room(seed, share):
-    """Ordered; with no cooling those of a constant setpoint; busy rooms send all three below their own pressure or that of the maximum."""
+    """Ordered; with no cooling those of a constant setpoint; busy rooms send all three below their own pressure or that
+    of the maximum."""
     unit, asked = UNITS[seed % 4]
     cooling = share * asked
-    first, _, second, third = demand.pressure_thresholds_inwc(unit, np.clip(cooling, unit.zones.min_cfm, unit.zones.max_cfm)[None], cooling[None])
+    first, _, second, third = demand.pressure_thresholds_inwc(
+        unit, np.clip(cooling, unit.zones.min_cfm, unit.zones.max_cfm)[None], cooling[None]
+    )
     assert np.all(first >= second) and np.all(second >= third)
     widest = unit.index_dsp_inwc * unit.zones.index_share
     need = widest * np.minimum(cooling / unit.zones.max_cfm, 1.0) ** 2
@@ -298,7 +331,9 @@ def loads_with(unit, share, oat=80.0):
     loads = zone_loads(unit, conditions_of(oat))
     q = (loads.fs * unit.zones.max_cfm * share * (75.0 - 60.5))[None]
     gains = q - loads.ua_btuh_f * (oat - loads.cool_f)
-    return dataclasses.replace(loads, gains_btuh=gains, q_cool_btuh=q, q_heat_btuh=gains + loads.ua_btuh_f * (oat - loads.heat_f))
+    return dataclasses.replace(
+        loads, gains_btuh=gains, q_cool_btuh=q, q_heat_btuh=gains + loads.ua_btuh_f * (oat - loads.heat_f)
+    )
 
 
 @pytest.mark.crosscheck
@@ -326,9 +361,13 @@ def test_rogue_zones_against_a_simulation(rogue, ignored):
     for seed in range(4):
         base, asked = many_zones(seed)
         kind = np.arange(ZONES) < rogue
-        unit = dataclasses.replace(base, zones=dataclasses.replace(base.zones, asks_pressure=kind, asks_temperature=kind))
+        unit = dataclasses.replace(
+            base, zones=dataclasses.replace(base.zones, asks_pressure=kind, asks_temperature=kind)
+        )
         dsp = demand.settled_dsp_inwc(unit, asked[None], STEADY, ignored, 0.1, 3.0)[0]
-        assert dsp == pytest.approx(simulate_dsp(unit, asked, ignored, 0.1, 3.0), abs=0.05)  # the least step of the loop
+        assert dsp == pytest.approx(
+            simulate_dsp(unit, asked, ignored, 0.1, 3.0), abs=0.05
+        )  # the least step of the loop
         loads = loads_with(unit, np.random.default_rng(seed + 50).uniform(0.3, 0.95, ZONES))
         sat = demand.settled_sat_f(unit, loads, ignored, 50.0, 72.0)[0]
         assert sat == pytest.approx(simulate_sat(unit, loads, ignored, 50.0, 72.0), abs=0.6)
@@ -355,7 +394,9 @@ def test_rogue_zone_with_importance_zero_is_no_longer_rogue():
         missing = [{**z, "importance": 0} if z["name"] == "North" else z for z in PLAIN["zone"]]
         c = conditions_of(np.linspace(50, 95, 10))
         asked = requested_flow_cfm(unit_of(), zone_loads(unit_of(), c), np.full(10, 55.0))
-        dsp = [demand.settled_dsp_inwc(unit_of(zone=z), asked, asked, 2.0, 0.3, 1.5) for z in (zones, excluded, missing)]
+        dsp = [
+            demand.settled_dsp_inwc(unit_of(zone=z), asked, asked, 2.0, 0.3, 1.5) for z in (zones, excluded, missing)
+        ]
         assert dsp[1] == pytest.approx(dsp[2])
         if rogue != "failed_sensor":
             assert np.all(dsp[0] == 1.5) and np.all(dsp[1] < 1.5)
@@ -407,7 +448,10 @@ def test_settled_setpoints_follow_the_load(seed, more):
     assert at[1] >= at[0] - 1e-12
     assert demand.settled_dsp_inwc(unit, asked[None], asked[None], 3.0, 0.1, 1.5)[0] <= at[0] + 1e-12
     share = rng.uniform(0.2, 0.8, ZONES)
-    a, b = (demand.settled_sat_f(unit, loads_with(unit, s), 2.0, 55.0, 65.0)[0] for s in (share, share * rng.uniform(1.0, more, ZONES)))
+    a, b = (
+        demand.settled_sat_f(unit, loads_with(unit, s), 2.0, 55.0, 65.0)[0]
+        for s in (share, share * rng.uniform(1.0, more, ZONES))
+    )
     assert b <= a + 1e-12
 
 
@@ -446,14 +490,17 @@ def test_setpoints_keep_their_range(site):
 def test_demand_sat_stays_inside_the_outdoor_envelope(site):
     project, unit, c, loads = site
     demand_sat = setpoints(unit, candidate(project, sat_record("demand")), c, loads).sat_f
-    outdoor = setpoints(unit, candidate(project, sat_record("outdoor_air", points=((60.0, 65.0), (70.0, 55.0)))), c, loads).sat_f
+    outdoor = setpoints(
+        unit, candidate(project, sat_record("outdoor_air", points=((60.0, 65.0), (70.0, 55.0)))), c, loads
+    ).sat_f
     assert np.all(demand_sat <= outdoor + 1e-9)
     assert np.all(demand_sat[c.oat_f >= 70.0] == 55.0)
 
 
 @pytest.mark.published
 def test_resets_run_between_55_and_65_by_default():
-    """SAT resets run between 55 and 65 degF; typical duct setpoints are 1.5 to 2.0 in. w.c. (common practice, no source)."""
+    """SAT resets run between 55 and 65 degF; typical duct setpoints are 1.5 to 2.0 in. w.c. (common practice, no
+    source)."""
     project = project_of()
     assert (project.limits.sat_min_f, project.limits.sat_max_f) == (55.0, 65.0)
     assert 1.5 <= project.fan.design_dsp_inwc <= 2.0
@@ -474,7 +521,9 @@ def test_outdoor_dew_point_limit_by_hand():
 @pytest.mark.crosscheck
 def test_room_dew_point_limit_keeps_rooms_at_or_below_it():
     """Run at the limit, no room is more humid than 60 degF dew point where drying can do it at all."""
-    unit = unit_of(limits={"humidity": "room_dewpoint"}, economizer={"type": "none"}, air_handler={"coil_contact_f": 0.5})
+    unit = unit_of(
+        limits={"humidity": "room_dewpoint"}, economizer={"type": "none"}, air_handler={"coil_contact_f": 0.5}
+    )
     c = conditions_of(np.linspace(66, 90, 40), humidity_ratio_from_dewpoint(np.linspace(62, 74, 40), 14.696))
     loads = zone_loads(unit, c)
     limits = sat_limits(unit, c, loads, 52.0, 65.0)
@@ -507,21 +556,32 @@ def test_zone_that_must_stay_cold_holds_every_reset():
 # --- cost-optimal ------------------------------------------------------------------------------------------
 
 PLANTS = [
-    {}, {"cooling": {"type": "direct_expansion", "capacity_tons": 30}, "heating": {"type": "electric"}},
+    {},
+    {"cooling": {"type": "direct_expansion", "capacity_tons": 30}, "heating": {"type": "electric"}},
     {"outdoor_air": {"control": "position"}, "economizer": {"type": "differential_dry_bulb"}},
-    {"heating": {"type": "heat_pump"}, "cooling": {"type": "purchased", "capacity_tons": None}, "air_handler": {"supply_heating": "none"}},
+    {
+        "heating": {"type": "heat_pump"},
+        "cooling": {"type": "purchased", "capacity_tons": None},
+        "air_handler": {"supply_heating": "none"},
+    },
     {"limits": {"humidity": "outdoor_dewpoint"}, "fan": {"part_load": "published_curves"}},
-]  # fmt: skip
+]
 
 
 def keeps_air(unit, c, loads, state, reference):
-    """Rows in which a state is no shorter of outdoor air and no moister above the limit than the reference, by what equal service allows. (R,) bool"""
+    """Rows in which a state is no shorter of outdoor air and no moister above the limit than the reference, by what
+    equal service allows. (R,) bool"""
     rules = unit.service
     required = required_oa_cfm(unit, c.occupied, loads.oa_people_cfm)
-    short = lambda s: np.maximum((1.0 - rules.outdoor_air_margin_frac) * required - s.oa_cfm, 0.0)  # noqa: E731
-    limit, more = (humidity_ratio_from_dewpoint(unit.air_handler.humid_dewpoint_f + f, c.pressure_psia) for f in (0.0, rules.dewpoint_rise_f))
-    over = lambda s: np.maximum(s.room_humidity_ratio - limit, 0.0)  # noqa: E731
-    return (short(state) <= short(reference) + rules.outdoor_air_rise_frac * required) & (over(state) <= over(reference) + (more - limit))
+    short = lambda s: np.maximum((1.0 - rules.outdoor_air_margin_frac) * required - s.oa_cfm, 0.0)
+    limit, more = (
+        humidity_ratio_from_dewpoint(unit.air_handler.humid_dewpoint_f + f, c.pressure_psia)
+        for f in (0.0, rules.dewpoint_rise_f)
+    )
+    over = lambda s: np.maximum(s.room_humidity_ratio - limit, 0.0)
+    return (short(state) <= short(reference) + rules.outdoor_air_rise_frac * required) & (
+        over(state) <= over(reference) + (more - limit)
+    )
 
 
 @pytest.mark.invariant
@@ -538,12 +598,23 @@ def test_cost_optimal_is_never_dearer_in_a_row_it_may_serve(changes, dsp):
 
     def run(sat):
         pressure = dsp_setpoint_inwc(unit, partner, c, loads, sat)
-        return evaluate(unit, c, loads, sat, pressure, resets_pressure=resets_pressure(partner), dsp_of_sat=dsp_of_sat(unit, partner))
+        return evaluate(
+            unit,
+            c,
+            loads,
+            sat,
+            pressure,
+            resets_pressure=resets_pressure(partner),
+            dsp_of_sat=dsp_of_sat(unit, partner),
+        )
 
     others = [
-        sat_record("fixed", setpoint_f=55.0), sat_record("outdoor_air", points=((60.0, 65.0), (70.0, 55.0))),
-        sat_record("demand"), sat_record("fixed", setpoint_f=58.3), sat_record("fixed", setpoint_f=64.9),
-    ]  # fmt: skip
+        sat_record("fixed", setpoint_f=55.0),
+        sat_record("outdoor_air", points=((60.0, 65.0), (70.0, 55.0))),
+        sat_record("demand"),
+        sat_record("fixed", setpoint_f=58.3),
+        sat_record("fixed", setpoint_f=64.9),
+    ]
     sats = [setpoints(unit, candidate(project, record, partner), c, loads).sat_f for record in others]
     best = setpoints(unit, candidate(project, sat_record("cost_optimal"), partner), c, loads, sats)
     limit = sat_limits(unit, c, loads, 55.0, 65.0)
@@ -567,9 +638,15 @@ def test_cost_optimal_is_never_dearer_in_a_row_it_may_serve(changes, dsp):
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("changes", [
-    {"heating": {"capacity_kbtuh": 20}}, {"zone": zones_with(reheat=False)}, {"cooling": {"capacity_tons": 8}, "economizer": {"type": "none"}},
-], ids=["small boiler", "no reheat coils", "small chiller"])  # fmt: skip
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"heating": {"capacity_kbtuh": 20}},
+        {"zone": zones_with(reheat=False)},
+        {"cooling": {"capacity_tons": 8}, "economizer": {"type": "none"}},
+    ],
+    ids=["small boiler", "no reheat coils", "small chiller"],
+)
 def test_cost_optimal_saves_neither_by_cold_rooms_nor_by_loads_beyond_the_plant(changes):
     """Neither is in the cost of a row: colder supply air than the baseline's could leave both to nobody."""
     unit = unit_of(project_of(**changes))

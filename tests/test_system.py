@@ -12,7 +12,13 @@ from hypothesis import strategies as st
 
 from binestimator.model.loads import zone_loads
 from binestimator.model.system import (
-    RowState, balance_error_btuh, evaluate, heat_sources, heating_enabled, moisture_error_btuh, zones_of,
+    RowState,
+    balance_error_btuh,
+    evaluate,
+    heat_sources,
+    heating_enabled,
+    moisture_error_btuh,
+    zones_of,
 )  # fmt: skip
 from binestimator.moist_air import saturation_humidity_ratio
 
@@ -21,24 +27,41 @@ NAMES = [f.name for f in dataclasses.fields(RowState)]
 #: Each option with its choices: changes to sections of the plain project.
 OPTIONS = {
     "supply heating": [{"air_handler": {"supply_heating": mode}} for mode in ("hold", "own_setpoint", "none")],
-    "fan": [{"fan": {"arrangement": side, "part_load": kind}} for side in ("draw_through", "blow_through")
-            for kind in ("pressure", "published_curves")],
+    "fan": [
+        {"fan": {"arrangement": side, "part_load": kind}}
+        for side in ("draw_through", "blow_through")
+        for kind in ("pressure", "published_curves")
+    ],
     "return fan": [{"return_fan": {"type": kind}} for kind in ("none", "return", "relief")],
-    "cooling": [{}, {"cooling": {"type": "direct_expansion", "capacity_tons": 18, "lockout_f": 55}},
-                {"cooling": {"type": "purchased", "capacity_tons": None}}],
+    "cooling": [
+        {},
+        {"cooling": {"type": "direct_expansion", "capacity_tons": 18, "lockout_f": 55}},
+        {"cooling": {"type": "purchased", "capacity_tons": None}},
+    ],
     "outdoor air": [{"outdoor_air": {"control": kind}} for kind in ("flow", "position", "people")],
-    "economizer": [{"economizer": {"type": "none"}}, {"economizer": {"type": "fixed_dry_bulb", "integrated": False}},
-                   {"economizer": {"type": "differential_dry_bulb"}},
-                   {"economizer": {"type": "fixed_enthalpy", "high_limit_f": 75}},
-                   {"economizer": {"type": "differential_enthalpy", "high_limit_f": 75}}, {"economizer": {"stuck_frac": 0.7}}],
+    "economizer": [
+        {"economizer": {"type": "none"}},
+        {"economizer": {"type": "fixed_dry_bulb", "integrated": False}},
+        {"economizer": {"type": "differential_dry_bulb"}},
+        {"economizer": {"type": "fixed_enthalpy", "high_limit_f": 75}},
+        {"economizer": {"type": "differential_enthalpy", "high_limit_f": 75}},
+        {"economizer": {"stuck_frac": 0.7}},
+    ],
     "pressure": [{"psia": 14.696}, {"psia": 12.0}],
-    "ducts": [{"air_handler": {"duct_gain_from": place, "leakage_frac": leak}} for place, leak in
-              (("plenum", 0.03), ("outside", 0.0), ("outside", 0.2))],
-    "heat": [{"heating": {"type": "boiler"}}, {"heating": {"type": "electric"}}, {"preheat": {"type": "gas_furnace"}},
-             {"heating": {"type": "heat_pump"}}, {"heating": {"type": "none", "capacity_kbtuh": None}}],
+    "ducts": [
+        {"air_handler": {"duct_gain_from": place, "leakage_frac": leak}}
+        for place, leak in (("plenum", 0.03), ("outside", 0.0), ("outside", 0.2))
+    ],
+    "heat": [
+        {"heating": {"type": "boiler"}},
+        {"heating": {"type": "electric"}},
+        {"preheat": {"type": "gas_furnace"}},
+        {"heating": {"type": "heat_pump"}},
+        {"heating": {"type": "none", "capacity_kbtuh": None}},
+    ],
     "terminals": [{}, {"zone": zones_with(heating_law="dual_maximum")}, {"air_handler": {"max_cfm": 4000}}],
     "motor": [{}, {"fan": {"motor_in_airstream": False, "minimum_speed_frac": 0.45}}],
-}  # fmt: skip
+}
 
 
 def joined(*changes):
@@ -56,7 +79,12 @@ def combinations():
     """Every pair of choices of any two options at least once, in random whole combinations."""
     rng = np.random.default_rng(7)
     keys = list(OPTIONS)
-    owed = {(a, i, b, j) for a, b in itertools.combinations(keys, 2) for i in range(len(OPTIONS[a])) for j in range(len(OPTIONS[b]))}
+    owed = {
+        (a, i, b, j)
+        for a, b in itertools.combinations(keys, 2)
+        for i in range(len(OPTIONS[a]))
+        for j in range(len(OPTIONS[b]))
+    }
     while owed:
         best, gained = None, -1
         for _ in range(30):
@@ -80,7 +108,9 @@ def run(pick, rows=60, seed=3):
     c = random_conditions(rows, seed, pressure_psia=psia)
     loads = zone_loads(unit, c)
     rng = np.random.default_rng(seed)
-    state = evaluate(unit, c, loads, rng.uniform(50, 66, rows), rng.uniform(0.15, 1.5, rows), resets_pressure=bool(seed % 2))
+    state = evaluate(
+        unit, c, loads, rng.uniform(50, 66, rows), rng.uniform(0.15, 1.5, rows), resets_pressure=bool(seed % 2)
+    )
     return unit, c, loads, state
 
 
@@ -101,7 +131,11 @@ def test_heat_and_moisture_balance_in_every_row(pick):
     for name in NAMES:
         assert np.isfinite(getattr(s, name)[s.room_flow_cfm > 0]).all() or name == "cooling_capacity_kbtuh", name
     assert np.all(s.oa_frac >= 0) and np.all(s.oa_frac <= 1)
-    assert np.all(s.cooling_latent_kbtuh >= -1e-12) and np.all(s.preheat_kbtuh >= 0) and np.all(s.cooling_sensible_kbtuh > -1e-9)
+    assert (
+        np.all(s.cooling_latent_kbtuh >= -1e-12)
+        and np.all(s.preheat_kbtuh >= 0)
+        and np.all(s.cooling_sensible_kbtuh > -1e-9)
+    )
     assert np.all(s.electricity_kw >= 0) and np.all(s.fuel_thermh >= 0) and np.all(s.cost_usd_h > 0)
 
 
@@ -116,7 +150,9 @@ def test_one_row_is_the_same_row_among_many(pick):
         at = slice(i, i + 1)
         one = evaluate(unit, c.take(at), zone_loads(unit, c.take(at)), sat[at], dsp[at], resets_pressure=True)
         for name in NAMES:
-            assert getattr(one, name)[0] == pytest.approx(getattr(many, name)[i], rel=1e-10, abs=1e-9, nan_ok=True), name
+            assert getattr(one, name)[0] == pytest.approx(getattr(many, name)[i], rel=1e-10, abs=1e-9, nan_ok=True), (
+                name
+            )
 
 
 # --- by hand ---------------------------------------------------------------------------------
@@ -148,8 +184,12 @@ def test_summer_row_by_hand(summer):
     x = 1800.0 / s.flow_cfm[0]
     assert s.oa_frac[0] == pytest.approx(x)
     assert s.mat_f[0] == pytest.approx(rat + x * (95.0 - rat))
-    assert s.cooling_sensible_kbtuh[0] == pytest.approx(1.08 * s.flow_cfm[0] * (s.mat_f[0] - s.coil_leaving_f[0]) / 1000)
-    assert s.cooling_latent_kbtuh[0] == pytest.approx(4.84 * s.flow_cfm[0] * (s.mixed_humidity_ratio[0] - s.leaving_humidity_ratio[0]))
+    assert s.cooling_sensible_kbtuh[0] == pytest.approx(
+        1.08 * s.flow_cfm[0] * (s.mat_f[0] - s.coil_leaving_f[0]) / 1000
+    )
+    assert s.cooling_latent_kbtuh[0] == pytest.approx(
+        4.84 * s.flow_cfm[0] * (s.mixed_humidity_ratio[0] - s.leaving_humidity_ratio[0])
+    )
     assert s.reheat_kbtuh[0] == s.preheat_kbtuh[0] == 0.0
     assert s.cost_usd_h[0] == pytest.approx(0.1063 * s.electricity_kw[0] + 0.98 * s.fuel_thermh[0])
 
@@ -295,7 +335,9 @@ def test_dx_capacity_limit_begins_continuously():
 def test_row_without_air_has_no_energy_and_no_division_by_zero():
     """Unoccupied, no minimum, no cooling need, no leakage: nothing flows and nothing is divided."""
     unit = unit_of(air_handler={"leakage_frac": 0.0})
-    c = conditions_of(np.full(2, 65.0), occupied=0.0, people=0.0, lights=0.0, equipment=0.0, glass_sun=0.0, roof_sun=0.0)
+    c = conditions_of(
+        np.full(2, 65.0), occupied=0.0, people=0.0, lights=0.0, equipment=0.0, glass_sun=0.0, roof_sun=0.0
+    )
     loads = zone_loads(unit, c)
     with np.errstate(all="raise"):
         s = evaluate(unit, c, loads, np.full(2, 55.0), np.full(2, 1.5))
@@ -379,8 +421,11 @@ def test_counts_count_zones_with_their_multipliers():
 @pytest.mark.invariant
 @pytest.mark.parametrize("preheat", ["same", "boiler"])
 def test_no_source_starts_for_supply_heating_that_is_rounding(preheat):
-    """Mixed air that the dampers bring to its target misses it by a last digit either way: no standing loss, no pump for that."""
+    """Mixed air that the dampers bring to its target misses it by a last digit either way: no standing loss, no pump
+    for that."""
     unit = unit_of(preheat={"type": preheat})
-    rounding, real = (heat_sources(unit, np.zeros(1), np.full(1, kbtuh), np.zeros(1), np.full(1, 50.0)) for kbtuh in (1e-13, 1.0))
+    rounding, real = (
+        heat_sources(unit, np.zeros(1), np.full(1, kbtuh), np.zeros(1), np.full(1, 50.0)) for kbtuh in (1e-13, 1.0)
+    )
     assert sum(float(s.fuel_thermh[0] + s.pump_kw[0]) for s in rounding) == 0.0
     assert sum(float(s.fuel_thermh[0]) for s in real) > 0.0 and sum(float(s.pump_kw[0]) for s in real) > 0.0

@@ -5,8 +5,8 @@ import json
 import re
 
 import pytest
-
 from builders import WEATHER, project_of, weather_of
+
 from binestimator import terminal
 from binestimator.bins import bin_table
 from binestimator.errors import Finding
@@ -21,7 +21,13 @@ def results():
     candidates = [
         {"id": "as_found"},
         {"id": "dsp_outdoor_air", "cost_usd": 5000, "incentive_usd": 1000},
-        {"id": "colder", "name": "Colder supply air", "sat": {"strategy": "fixed", "setpoint_f": 52}, "dsp": "as_found", "cost_usd": 100},
+        {
+            "id": "colder",
+            "name": "Colder supply air",
+            "sat": {"strategy": "fixed", "setpoint_f": 52},
+            "dsp": "as_found",
+            "cost_usd": 100,
+        },
     ]
     return estimate(project_of(project={"default_candidates": False}, candidate=candidates), weather_of())
 
@@ -44,7 +50,12 @@ def test_table_holds_the_rounded_figures_of_the_results(results):
     figures = [float(cell.replace(",", "")) for cell in cells]
     keys = ("fan_kwh", "cooling_kwh", "fuel_therm", "pump_tower_kwh", "cost_usd")
     saving = best.saving["cost_usd"]
-    expected = [best.annual[key] for key in keys] + [saving, 100 * saving / base.annual["cost_usd"], 5000 / saving, 4000 / saving]
+    expected = [best.annual[key] for key in keys] + [
+        saving,
+        100 * saving / base.annual["cost_usd"],
+        5000 / saving,
+        4000 / saving,
+    ]
     # Printed to whole numbers; percent and years to one decimal.
     for figure, value, step in zip(figures, expected, [1.0] * 6 + [0.1] * 3, strict=True):
         assert abs(figure - value) <= 0.5000001 * step
@@ -54,7 +65,10 @@ def test_rows_residual_and_worst_errors_are_printed(results):
     choice = results.selection
     text = " ".join(terminal.comparison(results).split())
     assert f"{choice.rows} rows stand for 8,760 h" in text and results.row_method in text
-    assert f"energy cost within {100 * choice.worst_cost_frac:.2f} % of the hour-by-hour run, savings within {choice.worst_saving_points:.2f} points" in text
+    assert (
+        f"energy cost within {100 * choice.worst_cost_frac:.2f} % of the hour-by-hour run, savings within "
+        f"{choice.worst_saving_points:.2f} points" in text
+    )
     residual = float(re.search(r"residual of the choice (\S+) %", text).group(1))
     assert residual == pytest.approx(100 * choice.worst_residual_frac, rel=0.5)  # one digit is printed
     classic = dataclasses.replace(results, selection=dataclasses.replace(choice, worst_residual_frac=None))
@@ -67,7 +81,9 @@ def test_marks(results):
     assert row_of(text, "dsp_outdoor_air")[0] == "*"
     assert results.best.id == "dsp_outdoor_air" and "* best  dsp_outdoor_air" in text
     flag = EqualService(flagged=True, reasons=("rooms too warm: 12 against 0",))
-    flagged = with_candidates(results, lambda c: dataclasses.replace(c, equal_service=flag, rank=None) if c.id == "dsp_outdoor_air" else c)
+    flagged = with_candidates(
+        results, lambda c: dataclasses.replace(c, equal_service=flag, rank=None) if c.id == "dsp_outdoor_air" else c
+    )
     text = terminal.comparison(flagged)
     assert row_of(text, "dsp_outdoor_air")[0] == "!"
     assert "    dsp_outdoor_air: rooms too warm: 12 against 0" in text.splitlines()
@@ -93,8 +109,11 @@ def test_a_loss_keeps_its_sign_and_never_pays_back(results):
 @pytest.mark.parametrize("scale", [1.0, 1e4])
 def test_lines_fit_the_terminal(results, scale):
     """Pumps give way where figures are wide."""
+
     def scaled(c):
-        return dataclasses.replace(c, annual={k: v * scale for k, v in c.annual.items()}, saving={k: v * scale for k, v in c.saving.items()})
+        return dataclasses.replace(
+            c, annual={k: v * scale for k, v in c.annual.items()}, saving={k: v * scale for k, v in c.saving.items()}
+        )
 
     text = terminal.comparison(with_candidates(results, scaled))
     assert max(len(line) for line in text.splitlines()) <= terminal.WIDTH
@@ -105,7 +124,11 @@ def test_lines_fit_the_terminal(results, scale):
 def test_repairs_are_told_apart_from_resets(results):
     assert "Repair " not in terminal.comparison(results)
     kinds = {"as_found": "reset", "dsp_outdoor_air": "repair", "colder": "companion"}
-    text = terminal.comparison(with_candidates(results, lambda c: dataclasses.replace(c, candidate=dataclasses.replace(c.candidate, kind=kinds[c.id]))))
+    text = terminal.comparison(
+        with_candidates(
+            results, lambda c: dataclasses.replace(c, candidate=dataclasses.replace(c.candidate, kind=kinds[c.id]))
+        )
+    )
     assert "Repair    dsp_outdoor_air: with a repair" in text and "Companion colder: with a companion" in text
 
 
@@ -117,12 +140,21 @@ def test_nothing_is_printed_as_minus_zero():
 def test_failed_checks_and_cautions_are_told(results):
     changed = dataclasses.replace(
         results,
-        checks=(*results.checks, Check(name="Hours", status="fail", value="8,759", expected="8,760", text=""),
-                Check(name="Bins", status="fail", value="+0.6 %", expected="±0.5 %", text="")),
+        checks=(
+            *results.checks,
+            Check(name="Hours", status="fail", value="8,759", expected="8,760", text=""),
+            Check(name="Bins", status="fail", value="+0.6 %", expected="±0.5 %", text=""),
+        ),
         findings=(*results.findings, Finding("caution", "coils", "Mixed air falls below the limit.")),
     )
     text = terminal.comparison(changed)
-    assert re.search(r"Checks .* 2 fail\n  failed  Hours: 8,759; expected 8,760\n  failed  Bins: \+0.6 %; expected \+/-0.5 %", text) and text.isascii()
+    assert (
+        re.search(
+            r"Checks .* 2 fail\n  failed  Hours: 8,759; expected 8,760\n  failed  Bins: \+0.6 %; expected \+/-0.5 %",
+            text,
+        )
+        and text.isascii()
+    )
     assert "Caution   Mixed air falls below the limit." in text.splitlines()
     assert "licensed practice" in text
 

@@ -156,11 +156,19 @@ def test_room_without_air_or_conductance_keeps_its_setpoint():
 
 # --- laws ---------------------------------------------------------------------------------------
 
-inputs = st.fixed_dictionaries({
-    "gains": st.floats(-5000, 40000), "oat": st.floats(-20, 110), "sat": st.floats(45, 74), "dsp": st.floats(0.05, 2.0),
-    "ceiling": st.floats(0.3, 1.0), "min_cfm": st.integers(0, 1000), "heating_law": st.sampled_from(["single_maximum", "dual_maximum"]),
-    "ua_btuh_f": st.integers(5, 1000), "reheat_kbtuh": st.integers(1, 60),
-})  # fmt: skip
+inputs = st.fixed_dictionaries(
+    {
+        "gains": st.floats(-5000, 40000),
+        "oat": st.floats(-20, 110),
+        "sat": st.floats(45, 74),
+        "dsp": st.floats(0.05, 2.0),
+        "ceiling": st.floats(0.3, 1.0),
+        "min_cfm": st.integers(0, 1000),
+        "heating_law": st.sampled_from(["single_maximum", "dual_maximum"]),
+        "ua_btuh_f": st.integers(5, 1000),
+        "reheat_kbtuh": st.integers(1, 60),
+    }
+)
 
 
 @pytest.mark.invariant
@@ -225,8 +233,12 @@ def test_flow_over_a_sweep_of_load_has_no_jumps(law):
     c = conditions_of(np.full(gains.shape, 40.0), infiltration=0.0)
     loads = zone_loads(unit, c)
     ua = loads.ua_btuh_f
-    loads = dataclasses.replace(loads, gains_btuh=gains[:, None], q_cool_btuh=gains[:, None] + ua * (40.0 - loads.cool_f),
-                                q_heat_btuh=gains[:, None] + ua * (40.0 - loads.heat_f))  # fmt: skip
+    loads = dataclasses.replace(
+        loads,
+        gains_btuh=gains[:, None],
+        q_cool_btuh=gains[:, None] + ua * (40.0 - loads.cool_f),
+        q_heat_btuh=gains[:, None] + ua * (40.0 - loads.heat_f),
+    )
     sat = np.full(gains.shape, 55.0)
     requested = requested_flow_cfm(unit, loads, sat)
     state = zone_state(unit, loads, sat, np.full(gains.shape, 1.5), requested)
@@ -284,7 +296,13 @@ def test_one_row_is_the_same_row_among_many():
 @pytest.mark.crosscheck
 def test_damper_survey_gives_the_index_share():
     """600 cfm at 80 % open and 0.9 in. w.c. would be 750 cfm open, 1000 cfm at 1.6 in. w.c.: k = 1.6/1.5."""
-    zone = {**PLAIN["zone"][0], "max_cfm": 1000, "survey_flow_cfm": 600, "survey_damper_pct": 80, "survey_dsp_inwc": 0.9}
+    zone = {
+        **PLAIN["zone"][0],
+        "max_cfm": 1000,
+        "survey_flow_cfm": 600,
+        "survey_damper_pct": 80,
+        "survey_dsp_inwc": 0.9,
+    }
     zone.pop("index_share")
     unit = unit_of(zone=[zone])
     assert unit.zones.index_share[0] == pytest.approx(0.9 * (1000 / 750) ** 2 / 1.5)

@@ -59,49 +59,115 @@ def hundredths_f(temp_c):
 # Lower edge of the 5 degF bin: hours as converted, hours after rounding to whole degrees F.
 BIN_HOURS = {
     GREENSBORO: {
-        0: (5, 5), 5: (12, 12), 10: (48, 48), 15: (166, 137), 20: (185, 168), 25: (230, 276),
-        30: (335, 335), 35: (610, 484), 40: (649, 636), 45: (575, 712), 50: (729, 730),
-        55: (697, 697), 60: (1049, 845), 65: (1017, 1008), 70: (810, 1024), 75: (702, 702),
-        80: (649, 568), 85: (216, 271), 90: (66, 92), 95: (10, 10),
+        0: (5, 5),
+        5: (12, 12),
+        10: (48, 48),
+        15: (166, 137),
+        20: (185, 168),
+        25: (230, 276),
+        30: (335, 335),
+        35: (610, 484),
+        40: (649, 636),
+        45: (575, 712),
+        50: (729, 730),
+        55: (697, 697),
+        60: (1049, 845),
+        65: (1017, 1008),
+        70: (810, 1024),
+        75: (702, 702),
+        80: (649, 568),
+        85: (216, 271),
+        90: (66, 92),
+        95: (10, 10),
     },
     MIAMI: {
-        35: (5, 2), 40: (13, 15), 45: (27, 28), 50: (123, 123), 55: (242, 235), 60: (427, 349),
-        65: (867, 718), 70: (1506, 1721), 75: (2705, 2703), 80: (2174, 1901), 85: (663, 932),
+        35: (5, 2),
+        40: (13, 15),
+        45: (27, 28),
+        50: (123, 123),
+        55: (242, 235),
+        60: (427, 349),
+        65: (867, 718),
+        70: (1506, 1721),
+        75: (2705, 2703),
+        80: (2174, 1901),
+        85: (663, 932),
         90: (8, 33),
     },
     SAND_POINT: {
-        10: (15, 6), 15: (224, 212), 20: (475, 351), 25: (542, 646), 30: (1097, 1067),
-        35: (2332, 2229), 40: (1513, 1307), 45: (966, 1318), 50: (1207, 1116), 55: (314, 413),
-        60: (70, 86), 65: (5, 9),
+        10: (15, 6),
+        15: (224, 212),
+        20: (475, 351),
+        25: (542, 646),
+        30: (1097, 1067),
+        35: (2332, 2229),
+        40: (1513, 1307),
+        45: (966, 1318),
+        50: (1207, 1116),
+        55: (314, 413),
+        60: (70, 86),
+        65: (5, 9),
     },
-}  # fmt: skip
+}
 # Greensboro, rounded: hours of a bin by hour of day 1-8, 9-16, 17-24.
 HOUR_GROUPS = {
-    30: (163, 81, 91), 40: (295, 145, 196), 50: (239, 222, 269), 60: (315, 259, 271),
-    65: (403, 257, 348), 70: (337, 339, 348), 75: (112, 310, 280), 80: (17, 369, 182),
-    85: (1, 200, 70), 90: (0, 69, 23), 95: (0, 7, 3),
-}  # fmt: skip
+    30: (163, 81, 91),
+    40: (295, 145, 196),
+    50: (239, 222, 269),
+    60: (315, 259, 271),
+    65: (403, 257, 348),
+    70: (337, 339, 348),
+    75: (112, 310, 280),
+    80: (17, 369, 182),
+    85: (1, 200, 70),
+    90: (0, 69, 23),
+    95: (0, 7, 3),
+}
 # As converted. Degree-days: of daily means, of daily (max + min) / 2, hourly integral / 24.
 ANNUAL = {
     GREENSBORO: {
-        "mean": 57.96, "min": 1.94, "max": 96.08, "pressure_mbar": 986.9,
-        "hdd65": (3876, 3869, 4050), "cdd65": (1306, 1370, 1481), "cdd50": 4286,
+        "mean": 57.96,
+        "min": 1.94,
+        "max": 96.08,
+        "pressure_mbar": 986.9,
+        "hdd65": (3876, 3869, 4050),
+        "cdd65": (1306, 1370, 1481),
+        "cdd50": 4286,
         "percentiles": (12.0, 15.1, 91.9, 90.0, 88.0),
-        "above_70": 2453, "to_55": 3544, "from_60_to_70": 2066, "dew_above": (3010, 3762),
+        "above_70": 2453,
+        "to_55": 3544,
+        "from_60_to_70": 2066,
+        "dew_above": (3010, 3762),
     },
     MIAMI: {
-        "mean": 75.77, "min": 37.94, "max": 93.02, "pressure_mbar": 1017.4,
-        "hdd65": (130, 140, 218), "cdd65": (4059, 4127, 4148), "cdd50": 9404,
+        "mean": 75.77,
+        "min": 37.94,
+        "max": 93.02,
+        "pressure_mbar": 1017.4,
+        "hdd65": (130, 140, 218),
+        "cdd65": (4059, 4127, 4148),
+        "cdd50": 9404,
         "percentiles": (48.0, 52.0, 89.1, 89.1, 88.0),
-        "above_70": 7056, "to_55": 168, "from_60_to_70": 1294, "dew_above": (6919, 7782),
+        "above_70": 7056,
+        "to_55": 168,
+        "from_60_to_70": 1294,
+        "dew_above": (6919, 7782),
     },
     SAND_POINT: {
-        "mean": 39.96, "min": 12.92, "max": 66.92, "pressure_mbar": 1012.0,
-        "hdd65": (9141, 9140, 9141), "cdd65": (0, 0, 0), "cdd50": 231,
+        "mean": 39.96,
+        "min": 12.92,
+        "max": 66.92,
+        "pressure_mbar": 1012.0,
+        "hdd65": (9141, 9140, 9141),
+        "cdd65": (0, 0, 0),
+        "cdd50": 231,
         "percentiles": (16.0, 17.6, 61.9, 59.9, 57.0),
-        "above_70": 0, "to_55": 8371, "from_60_to_70": 75, "dew_above": (0, 0),
+        "above_70": 0,
+        "to_55": 8371,
+        "from_60_to_70": 75,
+        "dew_above": (0, 0),
     },
-}  # fmt: skip
+}
 
 
 def bins_of(oat_hundredths):
@@ -176,15 +242,24 @@ def test_annual_figures(name):
 # point and the pressure of each hour.
 COINCIDENT = {
     GREENSBORO: {
-        30: (28.1, 0.00249), 50: (46.7, 0.00583), 60: (57.0, 0.00906), 70: (66.2, 0.01297),
-        80: (70.9, 0.01421), 90: (76.2, 0.01651), 95: (78.4, 0.01761),
+        30: (28.1, 0.00249),
+        50: (46.7, 0.00583),
+        60: (57.0, 0.00906),
+        70: (66.2, 0.01297),
+        80: (70.9, 0.01421),
+        90: (76.2, 0.01651),
+        95: (78.4, 0.01761),
     },
     MIAMI: {
-        60: (57.2, None), 70: (67.1, None), 75: (71.1, 0.01504), 80: (74.3, 0.01648),
-        85: (76.4, 0.01709), 90: (78.7, None),
+        60: (57.2, None),
+        70: (67.1, None),
+        75: (71.1, 0.01504),
+        80: (74.3, 0.01648),
+        85: (76.4, 0.01709),
+        90: (78.7, None),
     },
     SAND_POINT: {30: (29.1, None), 40: (39.5, None), 50: (48.6, None), 60: (52.4, None)},
-}  # fmt: skip
+}
 
 
 @pytest.mark.crosscheck
@@ -214,9 +289,7 @@ def test_wet_bulb_of_a_bin_by_another_library(name, edge):
     temp_c, dew_c, mbar = raw_columns(name)
     t, dew = hundredths_f(temp_c) / 100.0, hundredths_f(dew_c) / 100.0
     rows = np.flatnonzero((t >= edge) & (t < edge + 5))
-    theirs = np.mean(
-        [psychrolib.GetTWetBulbFromTDewPoint(t[k], dew[k], mbar[k] * 100.0 / PSI_PA) for k in rows]
-    )
+    theirs = np.mean([psychrolib.GetTWetBulbFromTDewPoint(t[k], dew[k], mbar[k] * 100.0 / PSI_PA) for k in rows])
     frame = read_weather(FOLDER / name, whole_f="no").frame
     assert frame["oawb_f"].to_numpy()[rows].mean() == pytest.approx(theirs, abs=0.05)
 
@@ -246,15 +319,26 @@ def epw_text(name=GREENSBORO, header=None):
         text.append(
             ",".join(
                 [
-                    year, str(int(month)), str(int(day)), str(int(row[1][:2])), "0", "?9?9",
-                    value["Dry-bulb (C)"], value["Dew-point (C)"], value["RHum (%)"],
+                    year,
+                    str(int(month)),
+                    str(int(day)),
+                    str(int(row[1][:2])),
+                    "0",
+                    "?9?9",
+                    value["Dry-bulb (C)"],
+                    value["Dew-point (C)"],
+                    value["RHum (%)"],
                     str(int(value["Pressure (mbar)"]) * 100),
-                    value["ETR (W/m^2)"], value["ETRN (W/m^2)"], "9999",
-                    value["GHI (W/m^2)"], value["DNI (W/m^2)"], value["DHI (W/m^2)"],
+                    value["ETR (W/m^2)"],
+                    value["ETRN (W/m^2)"],
+                    "9999",
+                    value["GHI (W/m^2)"],
+                    value["DNI (W/m^2)"],
+                    value["DHI (W/m^2)"],
                 ]
                 + ["0"] * 19
             )
-        )  # fmt: skip
+        )
     return text
 
 
@@ -267,10 +351,14 @@ def tmy2_text(name=GREENSBORO):
         month, day, year = row[0].split("/")
         line = f" {year[2:]}{month}{day}{row[1][:2]}" + blank[9:]
         for column, start, width, unit in (
-            ("GHI (W/m^2)", 17, 4, 1), ("DNI (W/m^2)", 23, 4, 1), ("DHI (W/m^2)", 29, 4, 1),
-            ("Dry-bulb (C)", 67, 4, 10), ("Dew-point (C)", 73, 4, 10), ("RHum (%)", 79, 3, 1),
+            ("GHI (W/m^2)", 17, 4, 1),
+            ("DNI (W/m^2)", 23, 4, 1),
+            ("DHI (W/m^2)", 29, 4, 1),
+            ("Dry-bulb (C)", 67, 4, 10),
+            ("Dew-point (C)", 73, 4, 10),
+            ("RHum (%)", 79, 3, 1),
             ("Pressure (mbar)", 84, 4, 1),
-        ):  # fmt: skip
+        ):
             value = round(float(row[columns.index(column)]) * unit)
             line = line[:start] + f"{value:0{width}d}" + line[start + width :]
         text.append(line)
@@ -337,8 +425,7 @@ def test_the_same_rows_in_three_formats_give_the_same_frame(tmp_path, whole_f):
     assert epw.name == "GREENSBORO PIEDMONT TRIAD INT, NC, USA"
     for other in (epw, tmy2):
         assert other.frame.equals(tmy3.frame)
-        for fact in ("pressure_psia", "latitude_deg", "longitude_deg", "elevation_ft",
-                     "utc_offset_h", "whole_f"):  # fmt: skip
+        for fact in ("pressure_psia", "latitude_deg", "longitude_deg", "elevation_ft", "utc_offset_h", "whole_f"):
             assert getattr(other, fact) == pytest.approx(getattr(tmy3, fact), rel=1e-9)
 
 
@@ -367,9 +454,18 @@ def test_frame_is_a_plain_year(name):
     read = read_weather(FOLDER / name)
     frame = read.frame
     assert list(frame.columns) == [
-        "hour_of_year", "month", "day", "hour_start", "oat_f", "dewpoint_f", "oawb_f",
-        "humidity_ratio", "ghi_wm2", "dni_wm2", "dhi_wm2",
-    ]  # fmt: skip
+        "hour_of_year",
+        "month",
+        "day",
+        "hour_start",
+        "oat_f",
+        "dewpoint_f",
+        "oawb_f",
+        "humidity_ratio",
+        "ghi_wm2",
+        "dni_wm2",
+        "dhi_wm2",
+    ]
     assert frame.index.equals(frame["hour_of_year"].rename(None).index)
     assert {dtype.kind for dtype in frame.dtypes} == {"i", "f"}
     assert np.isfinite(frame.to_numpy(dtype=float)).all()
@@ -469,20 +565,26 @@ TMY3 = lines_of(GREENSBORO)
 TMY2 = lines_of(MIAMI)
 EPW = epw_text()
 BROKEN = {
-    "dry bulb -9900": (field(TMY3, 5000, "Dry-bulb (C)", "-9900"),
-                       ["line 5,000", "Dry-bulb (C)", "-9900", "missing value"]),
-    "pressure -9900": (field(TMY3, 12, "Pressure (mbar)", "-9900"),
-                       ["line 12", "Pressure (mbar)", "missing", "weather.pressure_psia"]),
+    "dry bulb -9900": (
+        field(TMY3, 5000, "Dry-bulb (C)", "-9900"),
+        ["line 5,000", "Dry-bulb (C)", "-9900", "missing value"],
+    ),
+    "pressure -9900": (
+        field(TMY3, 12, "Pressure (mbar)", "-9900"),
+        ["line 12", "Pressure (mbar)", "missing", "weather.pressure_psia"],
+    ),
     "sun -9900": (field(TMY3, 12, "DNI (W/m^2)", "-9900"), ["line 12", "DNI (W/m^2)"]),
     "dew point and humidity missing": (
         field(field(TMY3, 12, "Dew-point (C)", "-9900"), 12, "RHum (%)", "-9900"),
-        ["line 12", "Dew-point (C)", "missing"]),
-    "dry bulb out of range": (field(TMY3, 12, "Dry-bulb (C)", "77.0"),
-                              ["line 12", "77.0", "out of range", "-70 to 70 degC"]),
+        ["line 12", "Dew-point (C)", "missing"],
+    ),
+    "dry bulb out of range": (
+        field(TMY3, 12, "Dry-bulb (C)", "77.0"),
+        ["line 12", "77.0", "out of range", "-70 to 70 degC"],
+    ),
     "text in dry bulb": (field(TMY3, 12, "Dry-bulb (C)", "warm"), ["line 12", "'warm'"]),
     "empty dry bulb": (field(TMY3, 12, "Dry-bulb (C)", ""), ["line 12", "Dry-bulb (C)", "''"]),
-    "8784 rows": (leap_day(TMY3, "02/28/", "02/29/"),
-                  ["line 1,419", "8,784", "29 February", "drop the 24 rows"]),
+    "8784 rows": (leap_day(TMY3, "02/28/", "02/29/"), ["line 1,419", "8,784", "29 February", "drop the 24 rows"]),
     "gap": (TMY3[:500] + TMY3[501:], ["line 501", "hours are missing", "8,759", "8,760"]),
     "duplicate": (TMY3[:500] + TMY3[499:], ["line 501", "there twice", "8,761"]),
     "two rows swapped": (TMY3[:500] + [TMY3[501], TMY3[500]] + TMY3[502:], ["line 501"]),
@@ -501,22 +603,19 @@ BROKEN = {
     "date a word": (field(TMY3, 12, 0, "tenth"), ["line 12", "MM/DD/YYYY"]),
     "no such day": (field(TMY3, 12, 0, "02/31/1988"), ["line 12", "no such hour", "31"]),
     "half hours": (field(TMY3, 12, 1, "10:30"), ["line 12", "minute 30"]),
-    "hours from 0": ([line.replace(",01:00,", ",00:00,", 1) for line in TMY3],
-                     ["line 3", "numbered 0"]),
+    "hours from 0": ([line.replace(",01:00,", ",00:00,", 1) for line in TMY3], ["line 3", "numbered 0"]),
     "blank line": (TMY3[:100] + [""] + TMY3[100:], ["line 101", "blank"]),
     "EPW without a header line": (EPW[:2] + EPW[3:], ["line 3", "TYPICAL/EXTREME PERIODS"]),
     "EPW without LOCATION": (EPW[1:], ["line 1", "LOCATION"]),
     "EPW without DATA PERIODS": (EPW[:7] + EPW[8:], ["line 8", "DATA PERIODS"]),
     "EPW header alone": (EPW[:8], ["no data rows"]),
-    "EPW dry bulb 99.9": (field(EPW, 100, 6, "99.9"),
-                          ["line 100", "Dry Bulb Temperature", "99.9", "missing"]),
+    "EPW dry bulb 99.9": (field(EPW, 100, 6, "99.9"), ["line 100", "Dry Bulb Temperature", "99.9", "missing"]),
     "EPW pressure 999999": (field(EPW, 100, 9, "999999"), ["line 100", "Pressure", "missing"]),
     "EPW sun 9999": (field(EPW, 100, 13, "9999"), ["line 100", "Global Horizontal", "missing"]),
     "EPW with four records an hour": (field(EPW, 8, 2, "4"), ["line 8", "4 records"]),
     "EPW 36 fields": (EPW[:8] + [line + "," for line in EPW[8:]], ["line 9", "36 fields"]),
     "EPW 29 February": (leap_day(EPW, ",2,28,", ",2,29,"), ["8,784", "29 February"]),
-    "TMY2 dry bulb missing": (characters(TMY2, 50, 68, "9999"),
-                              ["line 50", "characters 68-71", "missing"]),
+    "TMY2 dry bulb missing": (characters(TMY2, 50, 68, "9999"), ["line 50", "characters 68-71", "missing"]),
     "TMY2 letters": (characters(TMY2, 50, 68, "99x9"), ["line 50", "'99x9'"]),
     "TMY2 short row": (TMY2[:49] + [TMY2[49][:70]] + TMY2[50:], ["line 50", "70 characters"]),
     "TMY2 without station": (TMY2[1:], ["line 1", "station line"]),
@@ -524,7 +623,7 @@ BROKEN = {
     "TMY2 date": (characters(TMY2, 50, 4, "xx"), ["line 50", "date"]),
     "prose": (["Dear reader,", "no weather here"], ["line 1", "not recognised", "Dear"]),
     "a project file": (["[project]", 'name = "A"', "", "[weather]"], ["line 1", "not recognised", "[project]"]),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("case", BROKEN)
@@ -568,7 +667,8 @@ def test_folder_and_missing_file(tmp_path):
 
 
 def test_weather_is_looked_for_in_the_order_that_is_said(tmp_path, monkeypatch):
-    """Beside the project, weather/ of it and of the folders above, the working folder, the program, the data of pvlib."""
+    """Beside the project, weather/ of it and of the folders above, the working folder, the program, the data of
+    pvlib."""
     project, work, bare = tmp_path / "a" / "b", tmp_path / "work", tmp_path / "bare"
     for folder in (project / "weather", tmp_path / "a" / "weather", tmp_path / "weather", work / "weather", bare):
         folder.mkdir(parents=True)
@@ -576,12 +676,18 @@ def test_weather_is_looked_for_in_the_order_that_is_said(tmp_path, monkeypatch):
     monkeypatch.setattr("binestimator.weather.WEATHER_FOLDER", bare)
     source = (FOLDER / MIAMI).read_bytes()
     pvlib_own = weather_for(MIAMI, project)
-    assert pvlib_own.found == "the data of the installed pvlib" and pvlib_own.sha256 == hashlib.sha256(source).hexdigest()
+    assert (
+        pvlib_own.found == "the data of the installed pvlib" and pvlib_own.sha256 == hashlib.sha256(source).hexdigest()
+    )
     for folder, words in (
-        (bare, "weather/ of this program"), (work / "weather", "weather/ of the working folder"), (work, "the working folder"),
-        (tmp_path / "weather", "weather/ two folders above the project"), (tmp_path / "a" / "weather", "weather/ one folder above the project"),
-        (project / "weather", "weather/ beside the project"), (project, ""),
-    ):  # fmt: skip
+        (bare, "weather/ of this program"),
+        (work / "weather", "weather/ of the working folder"),
+        (work, "the working folder"),
+        (tmp_path / "weather", "weather/ two folders above the project"),
+        (tmp_path / "a" / "weather", "weather/ one folder above the project"),
+        (project / "weather", "weather/ beside the project"),
+        (project, ""),
+    ):
         (folder / MIAMI).write_bytes(source)
         assert weather_for(MIAMI, project).found == words and find_weather(MIAMI, project).samefile(folder / MIAMI)
     assert weather_for(project / MIAMI, tmp_path).found == "" and weather_for(f"../b/{MIAMI}", project).found == ""
@@ -594,8 +700,15 @@ def test_a_missing_file_says_where_it_was_looked_for_and_where_others_are_to_be_
     with pytest.raises(WeatherError) as caught:
         find_weather("towm.epw", tmp_path)
     text = str(caught.value)
-    for words in (f"looked in {tmp_path}, weather/ in it and in the folders above it, the working folder {tmp_path.parent}", "come with pvlib",
-                  "did you mean town.epw?", "12839.tm2, 703165TY.csv, 723170TYA.CSV, town.epw;", "TMY3 archive", "PVGIS", "free of charge"):  # fmt: skip
+    for words in (
+        f"looked in {tmp_path}, weather/ in it and in the folders above it, the working folder {tmp_path.parent}",
+        "come with pvlib",
+        "did you mean town.epw?",
+        "12839.tm2, 703165TY.csv, 723170TYA.CSV, town.epw;",
+        "TMY3 archive",
+        "PVGIS",
+        "free of charge",
+    ):
         assert words in text, text
     assert "zones.csv" not in text and "sam-library" not in text
     for name in (" ", "..", "bad\0name"):
@@ -607,7 +720,10 @@ def test_a_missing_file_says_where_it_was_looked_for_and_where_others_are_to_be_
 
 
 def test_looking_for_weather_loads_no_pvlib():
-    code = "import sys; from binestimator.weather import find_weather; find_weather('12839.tm2', '/'); assert not any(m.startswith('pvlib') for m in sys.modules)"
+    code = (
+        "import sys; from binestimator.weather import find_weather; find_weather('12839.tm2', '/'); assert not "
+        "any(m.startswith('pvlib') for m in sys.modules)"
+    )
     subprocess.run([sys.executable, "-c", code], check=True)
 
 
@@ -618,19 +734,38 @@ def saved_by_a_spreadsheet(lines, decimal=","):
 @pytest.mark.parametrize(
     ("lines", "words"),
     [
-        (saved_by_a_spreadsheet(TMY3), ["separated by semicolons and decimal commas; got `", "expected commas and decimal points", "as in the file at its source"]),
-        (saved_by_a_spreadsheet(EPW, "."), ["line 1: the fields are separated by semicolons; got `LOCATION;", "expected commas,"]),
+        (
+            saved_by_a_spreadsheet(TMY3),
+            [
+                "separated by semicolons and decimal commas; got `",
+                "expected commas and decimal points",
+                "as in the file at its source",
+            ],
+        ),
+        (
+            saved_by_a_spreadsheet(EPW, "."),
+            ["line 1: the fields are separated by semicolons; got `LOCATION;", "expected commas,"],
+        ),
         ([line.replace(",", "\t") for line in TMY3], ["separated by tabs; got `"]),
-        ([f'"{line}"' for line in TMY3], ["line 2: quotes around the whole line; got `\"Date (MM/DD/YYYY)"]),
-        ([*TMY3[:11], TMY3[11].replace(",", ',"', 1), *TMY3[12:]], ["line 12: a quote in a row of numbers; got `", "remove the quotes"]),
+        ([f'"{line}"' for line in TMY3], ['line 2: quotes around the whole line; got `"Date (MM/DD/YYYY)']),
+        (
+            [*TMY3[:11], TMY3[11].replace(",", ',"', 1), *TMY3[12:]],
+            ["line 12: a quote in a row of numbers; got `", "remove the quotes"],
+        ),
         ([*TMY3[:2], *(line.replace(".", ",") for line in TMY3[2:])], ["line 3: ", "fields (decimal commas?); got `"]),
-        (["Latitude (decimal degrees): 45.000", "x"], ["line 1: a typical year in the CSV layout of the European Commission's PVGIS", "EPW form: take that"]),
-        ([",Year,Month,Day,Hour,Minute,GHI,DNI", "0,2020,1,1,0,30,0,0"], ["CSV layout of the National Solar Radiation Database", "got `,Year,Month"]),
+        (
+            ["Latitude (decimal degrees): 45.000", "x"],
+            ["line 1: a typical year in the CSV layout of the European Commission's PVGIS", "EPW form: take that"],
+        ),
+        (
+            [",Year,Month,Day,Hour,Minute,GHI,DNI", "0,2020,1,1,0,30,0,0"],
+            ["CSV layout of the National Solar Radiation Database", "got `,Year,Month"],
+        ),
         (['{"inputs": 1}'], ["a JSON file, not a weather file", 'got `{"inputs": 1}`']),
         (["<!DOCTYPE html>"], ["a web page or XML file", "fetch the file again"]),
         (["[project]", "name = 'x'", "[weather]"], ["this looks like a project file"]),
     ],
-)  # fmt: skip
+)
 def test_files_changed_on_saving_or_of_another_layout(tmp_path, lines, words):
     with pytest.raises(WeatherError) as caught:
         read_weather(write(tmp_path, "saved.csv", lines))
@@ -647,22 +782,32 @@ def test_encodings_and_line_ends_of_weather_files(tmp_path, encoding, ends):
 
 
 def _levels(read):
-    return {finding.level: finding.text for finding in read.findings if "pressure" in finding.text or "sun" in finding.text}
+    return {
+        finding.level: finding.text for finding in read.findings if "pressure" in finding.text or "sun" in finding.text
+    }
 
 
 @pytest.mark.published
 def test_a_pressure_that_does_not_fit_the_elevation_is_a_caution(tmp_path):
-    """U.S. Standard Atmosphere (1976): 1013.25 mbar at sea level; 101.25 kPa at 6 m, against 93.0 kPa in a public file of a station at 6 m."""
+    """U.S. Standard Atmosphere (1976): 1013.25 mbar at sea level; 101.25 kPa at 6 m, against 93.0 kPa in a public file
+    of a station at 6 m."""
     column = TMY3[1].split(",").index("Pressure (mbar)")
 
     def with_pressure(mbar, elevation="6"):
         station = ",".join([*TMY3[0].split(",")[:6], elevation])
-        rows = [",".join([*fields[:column], str(mbar), *fields[column + 1 :]]) for fields in (line.split(",") for line in TMY3[2:])]
+        rows = [
+            ",".join([*fields[:column], str(mbar), *fields[column + 1 :]])
+            for fields in (line.split(",") for line in TMY3[2:])
+        ]
         return write(tmp_path, "low.csv", [station, TMY3[1], *rows])
 
     path = with_pressure(930)
     text = _levels(read_weather(path))["caution"]
-    for words in ("13.49 psia", "8.2% below the standard atmosphere at the station's elevation of 20 ft (14.69 psia", "set weather.pressure_psia = 14.69"):
+    for words in (
+        "13.49 psia",
+        "8.2% below the standard atmosphere at the station's elevation of 20 ft (14.69 psia",
+        "set weather.pressure_psia = 14.69",
+    ):
         assert words in text, text
     assert _levels(read_weather(path, pressure_psia=14.69)) == {}  # the remedy ends it
     assert "given" in _levels(read_weather(path, pressure_psia=13.5))["check"]
@@ -797,8 +942,7 @@ def test_a_file_without_sun_is_said(tmp_path):
     lines = list(EPW)
     for column in (13, 14, 15):
         lines = lines[:8] + [
-            ",".join([*row.split(",")[:column], "0", *row.split(",")[column + 1 :]])
-            for row in lines[8:]
+            ",".join([*row.split(",")[:column], "0", *row.split(",")[column + 1 :]]) for row in lines[8:]
         ]
     read = read_weather(write(tmp_path, "dark.epw", lines))
     assert [f.level for f in read.findings if "no sun" in f.text] == ["caution"]

@@ -10,19 +10,17 @@ from functools import cache
 import numpy as np
 import openpyxl
 import pytest
-from openpyxl.utils.cell import coordinate_to_tuple
 from builders import project_of, weather_of
+from openpyxl.utils.cell import coordinate_to_tuple
 
 from binestimator.estimate import estimate
 from binestimator.inputs import FIELDS
 from binestimator.inputs.form_content import form_content
 from binestimator.inputs.schema import SINGLE_SECTIONS
 from binestimator.results import ANNUAL, COUNT_KEYS, ENERGY_KEYS
-from binestimator.workbook import workbook_bytes, write_results_json, write_workbook
-from binestimator.workbook import layout
+from binestimator.workbook import layout, workbook_bytes, write_results_json, write_workbook
+from binestimator.workbook.figures import cost_by_end_use, plain_words, rounded, step_for, when_text
 from binestimator.workbook.form_layout import results_plan
-from binestimator.workbook.figures import cost_by_end_use, plain_words, rounded, step_for
-from binestimator.workbook.figures import when_text
 from binestimator.workbook.live.grid import FIRST_ROW as LINES_FIRST_ROW
 from binestimator.workbook.live.grid import TOTAL_ROWS
 from binestimator.workbook.page import unit_text
@@ -32,26 +30,37 @@ from binestimator.workbook.strict import cell_name
 # Numbers are written with 16 significant digits.
 DIGITS = 1e-15
 
-HOSTILE = '=1+1 [all]: "DSP" / SAT* ? & <b>\'end\''
+HOSTILE = "=1+1 [all]: \"DSP\" / SAT* ? & <b>'end'"
 
 
 @cache
 def small():
     """Results of a small project that has every kind of sheet content, a hostile name among it."""
     project = project_of(
-        project={"name": "=HYPERLINK(\"x\") & Söhne 100% {name}", "building": "=2+2", "notes": "two\nlines", "prepared_by": "@SUM(A1)",
-                 "default_candidates": True},
+        project={
+            "name": '=HYPERLINK("x") & Söhne 100% {name}',
+            "building": "=2+2",
+            "notes": "two\nlines",
+            "prepared_by": "@SUM(A1)",
+            "default_candidates": True,
+        },
         candidate=[
             {"id": "dsp_demand", "cost_usd": 4000, "incentive_usd": 500},
             {"id": "hostile", "name": HOSTILE, "sat": "outdoor_air", "dsp": "demand"},
             {"id": "hostile_2", "name": HOSTILE + " and more", "sat": "as_found", "dsp": "airflow", "cost_usd": 10},
-            {"id": "repair", "name": "Minimums lowered", "kind": "companion", "sat": "demand", "dsp": "demand",
-             "override": {"group.*.minimum_flow_frac": 0.15, "heating.enabled_unoccupied": True}},
+            {
+                "id": "repair",
+                "name": "Minimums lowered",
+                "kind": "companion",
+                "sat": "demand",
+                "dsp": "demand",
+                "override": {"group.*.minimum_flow_frac": 0.15, "heating.enabled_unoccupied": True},
+            },
         ],
         sat={"as_found": {"override_frac": 0.2, "override_f": 57}},
         evidence={"fan.motor_hp": "nameplate, photo 12", "zone.South.max_cfm": "=balancing report"},
         heating={"enabled_unoccupied": True},
-    )  # fmt: skip
+    )
     return estimate(project, weather_of("greensboro"))
 
 
@@ -102,7 +111,10 @@ def test_live_year_carries_every_annual_figure():
         found = rows.get((label, unit.replace("degF", "°F")))
         if key in (*ENERGY_KEYS, "electricity_kwh", "cost_usd", "reheat_kbtu", "mean_sat_f", "mean_dsp_inwc"):
             for place, position in enumerate(sheet_names_of_candidates(results)):
-                assert found[place] == pytest.approx(results.candidates[position].annual[key], rel=1e-12, abs=1e-12), (key, position)
+                assert found[place] == pytest.approx(results.candidates[position].annual[key], rel=1e-12, abs=1e-12), (
+                    key,
+                    position,
+                )
 
 
 @pytest.mark.crosscheck
@@ -116,8 +128,13 @@ def test_band_for_reviews_starts_at_the_claim():
     for key, claimed, reviewed, ratio in zip(keys, *lines, strict=True):
         assert claimed == reviewed and ratio == (1.0 if claimed not in ("–", 0.0) else "–"), key
     claim = dict(zip(keys, lines[0]))
-    assert claim["saving_usd"] == pytest.approx(best.saving["cost_usd"]) and claim["cost_usd"] == pytest.approx(best.annual["cost_usd"])
-    assert claim["fan_kwh"] == pytest.approx(best.annual["fan_kwh"] - base.annual["fan_kwh"]) and claim["bound_share"] == claim["service"] == "–"
+    assert claim["saving_usd"] == pytest.approx(best.saving["cost_usd"]) and claim["cost_usd"] == pytest.approx(
+        best.annual["cost_usd"]
+    )
+    assert (
+        claim["fan_kwh"] == pytest.approx(best.annual["fan_kwh"] - base.annual["fan_kwh"])
+        and claim["bound_share"] == claim["service"] == "–"
+    )
     assert sheet.cell(STALE_ROW + 1, 1).value == layout.NOTHING_EDITED
 
 
@@ -148,7 +165,13 @@ def test_at_a_glance_rounds_and_never_clips():
     results, sheet = small(), book()[layout.GLANCE]
     heads = {str(sheet.cell(FIRST_ROW, k).value).split("\n")[0]: k for k in range(1, sheet.max_column + 1)}
     base = results.baseline
-    labels = {"Fans": "fan_kwh", "Cooling": "cooling_kwh", "Pumps and tower": "pump_tower_kwh", "Fuel": "fuel_therm", "Reheat at zones": "reheat_kbtu"}
+    labels = {
+        "Fans": "fan_kwh",
+        "Cooling": "cooling_kwh",
+        "Pumps and tower": "pump_tower_kwh",
+        "Fuel": "fuel_therm",
+        "Reheat at zones": "reheat_kbtu",
+    }
     signs = set()
     for row, c in enumerate(results.candidates, FIRST_ROW + 1):
         for label, key in labels.items():
@@ -157,13 +180,17 @@ def test_at_a_glance_rounds_and_never_clips():
             assert abs(found - (c.annual[key] - base.annual[key])) <= step / 2 + 1e-6
             assert found == pytest.approx(round(found / step) * step)
             signs.add(np.sign(found))
-        assert abs(sheet.cell(row, heads["Energy cost"]).value - c.annual["cost_usd"]) <= step_for(max(
-            x.annual["cost_usd"] for x in results.candidates)) / 2  # fmt: skip
+        assert (
+            abs(sheet.cell(row, heads["Energy cost"]).value - c.annual["cost_usd"])
+            <= step_for(max(x.annual["cost_usd"] for x in results.candidates)) / 2
+        )
         mark = sheet.cell(row, 1).value
         assert ("BEST" in mark) == (c.rank == 1) and ("not ranked" in mark) == c.equal_service.flagged
         assert c.name in sheet.cell(row, 2).value and ("baseline" in sheet.cell(row, 2).value) == (c.id == base.id)
         reached = results.share_of_bound(c.id)
-        assert sheet.cell(row, heads["Of what perfect resets save"]).value == ("–" if reached is None or c.id == base.id else close(reached))
+        assert sheet.cell(row, heads["Of what perfect resets save"]).value == (
+            "–" if reached is None or c.id == base.id else close(reached)
+        )
     assert signs == {-1.0, 0.0, 1.0}
     text = " ".join(str(cell) for line in sheet.iter_rows(values_only=True) for cell in line if cell is not None)
     assert "Not reconciled with bills" in text and "▲" in text and results.run_id in text
@@ -177,11 +204,15 @@ def test_hours_of_the_bins_visibly_total_those_of_the_file():
     sheet = book()[layout.BINS]
     row = rows_by_label(sheet)["Total or mean"][0]
     heads = {sheet.cell(layout.BINS_FIRST_ROW - 1, k).value: k for k in range(1, sheet.max_column + 1)}
-    hours = [sheet.cell(row, heads[label]).value for label in ("Hours", "Occupied", "Unoccupied, running", "Air handler off")]
+    hours = [
+        sheet.cell(row, heads[label]).value for label in ("Hours", "Occupied", "Unoccupied, running", "Air handler off")
+    ]
     assert hours[0] == 8760.0 and sum(hours[1:]) == pytest.approx(8760.0, rel=1e-12)
     assert "they agree" in sheet["A3"].value
     rows = book()[layout.ROWS]
-    at = next(row for row, value in enumerate((rows.cell(r, 3).value for r in range(1, 20)), 1) if value == "Total or mean")
+    at = next(
+        row for row, value in enumerate((rows.cell(r, 3).value for r in range(1, 20)), 1) if value == "Total or mean"
+    )
     weight = next(k for k in range(1, rows.max_column + 1) if rows.cell(layout.ROWS_FIRST_ROW - 2, k).value == "Weight")
     assert rows.cell(at, weight).value == pytest.approx(8760.0, rel=1e-9)
     assert sum(rows.cell(r, weight).value for r in range(at + 1, rows.max_row + 1)) == pytest.approx(8760.0, rel=1e-9)
@@ -202,7 +233,11 @@ def test_every_input_stands_somewhere_with_its_origin():
     for path, _, value, _, _, _, origin, _, _, _ in results.project.effective_rows():
         sized = results.sizes.get(path, (None, "", ""))
         if isinstance(value, tuple) and value and isinstance(value[0], tuple):  # points have cells by coordinate
-            cells = [(f"{path}.{axis}{k}", part) for k, point in enumerate(value, 1) for axis, part in zip("xy", point, strict=True)]
+            cells = [
+                (f"{path}.{axis}{k}", part)
+                for k, point in enumerate(value, 1)
+                for axis, part in zip("xy", point, strict=True)
+            ]
         elif f"{path}.x1" in plan.counts:  # a line that is not given
             cells = [(f"{path}.x1", None), (f"{path}.y1", None)]
         else:
@@ -228,21 +263,40 @@ def test_every_input_stands_somewhere_with_its_origin():
     assert {field.description for field in FIELDS if field.section in SINGLE_SECTIONS} <= inputs
     # The source of a default that follows from other inputs is that of its rule.
     defaults = results.project.defaults
-    assert {defaults[f.path][1] if f.path in defaults else f.source for f in FIELDS if f.section in SINGLE_SECTIONS and f.source} <= inputs
+    assert {
+        defaults[f.path][1] if f.path in defaults else f.source
+        for f in FIELDS
+        if f.section in SINGLE_SECTIONS and f.source
+    } <= inputs
 
 
 def test_overrides_and_findings_and_checks_are_printed():
     results = small()
-    text = {name: " ".join(str(c) for line in book()[name].iter_rows(values_only=True) for c in line if c is not None)
-            for name in book().sheetnames}  # fmt: skip
-    changes = [line for line in book()[layout.STRATEGIES].iter_rows(values_only=True) if "group.*.minimum_flow_frac" in line]
+    text = {
+        name: " ".join(str(c) for line in book()[name].iter_rows(values_only=True) for c in line if c is not None)
+        for name in book().sheetnames
+    }
+    changes = [
+        line for line in book()[layout.STRATEGIES].iter_rows(values_only=True) if "group.*.minimum_flow_frac" in line
+    ]
     assert len(changes) == 1 and "repair" in changes[0] and 0.15 in changes[0]
     for check in results.checks:
         assert check.name in text[layout.CHECKS] and check.text in text[layout.CHECKS]
     for finding in results.findings:
         assert finding.text in text[layout.CHECKS]
-    for word in ("Ventilation", "mould", "Freezing", "Pressure relationships", "Smoke control", "Healthcare", "laboratories",
-                 "Local codes", "licensed", "Not modelled", "typical year"):  # fmt: skip
+    for word in (
+        "Ventilation",
+        "mould",
+        "Freezing",
+        "Pressure relationships",
+        "Smoke control",
+        "Healthcare",
+        "laboratories",
+        "Local codes",
+        "licensed",
+        "Not modelled",
+        "typical year",
+    ):
         assert word in text[layout.CAUTIONS]
     for c in results.candidates:
         for zone in c.zones["zone"]:
@@ -269,16 +323,24 @@ def test_there_is_no_formula_error_or_hidden_sheet():
             if name.startswith("xl/worksheets/sheet"):
                 xml = file.read(name).decode()
                 assert "nan" not in xml.lower().replace("financ", "") and 'r:id="rId1"' not in re.sub(
-                    r"<drawing[^>]*>", "", xml)  # fmt: skip
+                    r"<drawing[^>]*>", "", xml
+                )
 
 
 def test_hostile_text_stays_text():
     results = small()
-    cells = {(s.title, c.coordinate): c for s in book().worksheets for line in s.iter_rows() for c in line
-             if isinstance(c.value, str) and c.value.startswith(("=", "@", "+", "-"))}  # fmt: skip
+    cells = {
+        (s.title, c.coordinate): c
+        for s in book().worksheets
+        for line in s.iter_rows()
+        for c in line
+        if isinstance(c.value, str) and c.value.startswith(("=", "@", "+", "-"))
+    }
     values = {c.value for c in cells.values()}
     assert results.project.info.name in values and "=2+2" in values and "@SUM(A1)" in values
-    hostile = [c for c in cells.values() if c.value in (results.project.info.name, "=2+2", "@SUM(A1)") or c.value[0] != "="]
+    hostile = [
+        c for c in cells.values() if c.value in (results.project.info.name, "=2+2", "@SUM(A1)") or c.value[0] != "="
+    ]
     assert len(hostile) > 5 and all(c.data_type == "s" for c in hostile)
     assert book()[layout.GLANCE]["A1"].value == results.project.info.name
 
@@ -286,7 +348,10 @@ def test_hostile_text_stays_text():
 def test_sheet_names_are_short_unique_and_allowed():
     names = book().sheetnames
     assert len({n.casefold() for n in names}) == len(names)
-    assert all(0 < len(n) <= 31 and not set(n) & set("[]:*?/\\") and not n.startswith("'") and not n.endswith("'") for n in names)
+    assert all(
+        0 < len(n) <= 31 and not set(n) & set("[]:*?/\\") and not n.startswith("'") and not n.endswith("'")
+        for n in names
+    )
     assert names[0] == layout.GLANCE and set(layout.CONTENTS) <= set(names)
     # At most eight candidates have a sheet, baseline and best among them; all stand on the comparison.
     results = small()
@@ -299,12 +364,23 @@ def test_sheet_names_are_short_unique_and_allowed():
             assert any(f"{k + 1} {c.name}" in text for text in guide)
 
 
-@pytest.mark.parametrize("names", [
-    ["a" * 80, "a" * 80], ["", ""], ["'quoted'", "[]:*?/\\"], ["Checks", "checks"], ["ẞ" * 40, "ss" * 20], ["History"] * 3, ["\u00a0", "1"],
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "names",
+    [
+        ["a" * 80, "a" * 80],
+        ["", ""],
+        ["'quoted'", "[]:*?/\\"],
+        ["Checks", "checks"],
+        ["ẞ" * 40, "ss" * 20],
+        ["History"] * 3,
+        ["\u00a0", "1"],
+    ],
+)
 def test_any_candidate_names_make_good_sheet_names(names):
     made = layout.candidate_sheet_names(names)
-    assert len({n.casefold() for n in made} | {n.casefold() for n in layout.CONTENTS}) == len(made) + len(layout.CONTENTS)
+    assert len({n.casefold() for n in made} | {n.casefold() for n in layout.CONTENTS}) == len(made) + len(
+        layout.CONTENTS
+    )
     assert all(0 < len(n) <= 31 and not re.search(r"[\[\]:*?/\\]", n) and n == n.strip("' ") for n in made)
 
 
@@ -320,7 +396,14 @@ def test_print_set_up_of_every_sheet():
         assert not sheet.sheet_view.showGridLines
     assert book()[layout.GLANCE].page_setup.fitToHeight in (None, 1)  # 1 is the default
     assert book()[layout.INPUTS].page_setup.fitToHeight == 0
-    for name in (layout.INPUTS, layout.ZONES, layout.ROWS, layout.COMPARISON, layout.BINS, *sheet_names_of_candidates(small()).values()):
+    for name in (
+        layout.INPUTS,
+        layout.ZONES,
+        layout.ROWS,
+        layout.COMPARISON,
+        layout.BINS,
+        *sheet_names_of_candidates(small()).values(),
+    ):
         assert book()[name].freeze_panes and book()[name].print_title_rows, name
 
 
@@ -338,7 +421,9 @@ def shown_length(value, code):
 
 
 def test_no_number_is_wider_than_its_column():
-    merged = {s.title: {c for m in s.merged_cells.ranges for line in m.cells for c in [line]} for s in book().worksheets}
+    merged = {
+        s.title: {c for m in s.merged_cells.ranges for line in m.cells for c in [line]} for s in book().worksheets
+    }
     checked = 0
     for sheet in book().worksheets:
         for line in sheet.iter_rows():
@@ -399,11 +484,11 @@ def test_defined_names_cannot_be_read_as_cells_and_lead_to_their_values():
     assert len(names) > 300
     for name, defined in names.items():
         assert not re.match(r"(?i)^([a-z]{1,3}\d+|r\d*c\d*)$", name) and re.fullmatch(r"[A-Za-z_][\w.]*", name)
-        (sheet, at), = defined.destinations
+        ((sheet, at),) = defined.destinations
         assert sheet in book().sheetnames and at.startswith("$")
-    (sheet, at), = names["year_1_cost_usd"].destinations
+    ((sheet, at),) = names["year_1_cost_usd"].destinations
     assert book()[sheet][at].value == close(results.candidates[0].annual["cost_usd"])
-    (sheet, at), = names["in_prices_electricity_usd_kwh"].destinations
+    ((sheet, at),) = names["in_prices_electricity_usd_kwh"].destinations
     assert values_book()[sheet][at].value == results.project.prices.electricity_usd_kwh
 
 
@@ -425,15 +510,23 @@ def test_a_number_that_is_not_finite_stops_the_workbook():
 # ---------------------------------------------------------------- kinds of projects
 
 
-@pytest.mark.parametrize("changes", [
-    {"cooling": {"type": "purchased"}, "heating": {"type": "purchased"}},
-    {"cooling": {"type": "none"}, "heating": {"type": "electric"}, "schedule": {"unoccupied_mode": "off"}},
-    {"bins": {"rows": "mean"}, "schedule": {"unoccupied_mode": "continuous"}},
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"cooling": {"type": "purchased"}, "heating": {"type": "purchased"}},
+        {"cooling": {"type": "none"}, "heating": {"type": "electric"}, "schedule": {"unoccupied_mode": "off"}},
+        {"bins": {"rows": "mean"}, "schedule": {"unoccupied_mode": "continuous"}},
+    ],
+)
 def test_other_plants_and_rows_are_written(changes):
-    project = project_of(**changes, project={"name": "Other", "default_candidates": False},
-                         candidate=[{"id": "a", "name": "A", "sat": "as_found", "dsp": "as_found"},
-                                    {"id": "b", "name": "B", "sat": "outdoor_air", "dsp": "demand"}])  # fmt: skip
+    project = project_of(
+        **changes,
+        project={"name": "Other", "default_candidates": False},
+        candidate=[
+            {"id": "a", "name": "A", "sat": "as_found", "dsp": "as_found"},
+            {"id": "b", "name": "B", "sat": "outdoor_air", "dsp": "demand"},
+        ],
+    )
     results = estimate(project, weather_of("greensboro"))
     values = openpyxl.load_workbook(io.BytesIO(workbook_bytes(results)), data_only=True)
     row = TOTAL_ROWS["difference"] + 1
@@ -488,15 +581,30 @@ def test_a_workbook_for_every_pair_of_heat_sources(heating):
     cooling = iter(["chilled_water", "direct_expansion", "purchased", "none"] * 2)
     for preheat in ("same", "boiler", "electric", "heat_pump", "purchased", "gas_furnace"):
         project = project_of(
-            project={"name": "Pairs", "default_candidates": False}, candidate=[{"id": "as_found"}], bins={"rows": "mean"}, preheat={"type": preheat},
-            heating={"type": heating, "capacity_kbtuh": None}, cooling={"type": next(cooling), "capacity_tons": None})  # fmt: skip
+            project={"name": "Pairs", "default_candidates": False},
+            candidate=[{"id": "as_found"}],
+            bins={"rows": "mean"},
+            preheat={"type": preheat},
+            heating={"type": heating, "capacity_kbtuh": None},
+            cooling={"type": next(cooling), "capacity_tons": None},
+        )
         assert workbook_bytes(estimate(project, weather_of())).startswith(b"PK"), preheat
 
 
-@pytest.mark.parametrize(("unit", "printed"), [
-    ("degF", "°F"), ("in. w.c.", "in. w.c."), ("Btu/h.ft2.F", "Btu/h·ft²·°F"), ("Btu/h.F", "Btu/h·°F"), ("zone degF.h", "zone °F·h"),
-    ("ft2/person", "ft²/person"), ("degF:in. w.c. or %:in. w.c.", "°F:in. w.c. or %:in. w.c."), ("W/(kBtu/h)", "W/(kBtu/h)"), ("", ""),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("unit", "printed"),
+    [
+        ("degF", "°F"),
+        ("in. w.c.", "in. w.c."),
+        ("Btu/h.ft2.F", "Btu/h·ft²·°F"),
+        ("Btu/h.F", "Btu/h·°F"),
+        ("zone degF.h", "zone °F·h"),
+        ("ft2/person", "ft²/person"),
+        ("degF:in. w.c. or %:in. w.c.", "°F:in. w.c. or %:in. w.c."),
+        ("W/(kBtu/h)", "W/(kBtu/h)"),
+        ("", ""),
+    ],
+)
 def test_units_are_printed_as_they_are_written_by_hand(unit, printed):
     assert unit_text(unit) == printed
 

@@ -40,7 +40,9 @@ def test_blocks_refuse_infinities_and_leave_nan_empty():
         made(lambda b, s: s.number_columns(0, 0, [np.array([1.0, np.inf])], [None]))
 
 
-@pytest.mark.parametrize("text", ["=1+1", "http://example.org", "mailto:x", "{=A1}", "@A1", "1e5", "  lead", "\u0001 control", "'quote"])
+@pytest.mark.parametrize(
+    "text", ["=1+1", "http://example.org", "mailto:x", "{=A1}", "@A1", "1e5", "  lead", "\u0001 control", "'quote"]
+)
 def test_text_is_text(text):
     sheet = made(lambda b, s: s.text(0, 0, text))
     assert sheet["A1"].data_type == "s" and sheet["A1"].hyperlink is None
@@ -72,7 +74,11 @@ def test_warnings_of_the_library_are_errors():
 def test_the_footer_fits_whatever_the_name():
     for name in ("x" * 80, "&" * 80, "12 Main & Söhne", "ä" * 80, ""):
         text = page.footer_text(name, "run 0123456789ab, inputs 12345678")
-        assert len(text) <= strict.LONGEST_FOOTER and "run 0123456789ab, inputs 12345678" in text and "Page &P of &N" in text
+        assert (
+            len(text) <= strict.LONGEST_FOOTER
+            and "run 0123456789ab, inputs 12345678" in text
+            and "Page &P of &N" in text
+        )
         assert name.replace("&", "&&") in text or text.count("…") == 1
     assert page.footer_text("12 Main", "r").startswith("&L&8 12 Main")
 

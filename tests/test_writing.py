@@ -8,9 +8,9 @@ import subprocess
 import sys
 from pathlib import Path
 
+import earlier
 import pytest
 
-import earlier
 from binestimator import writing
 from binestimator.errors import WorkbookError
 from binestimator.seal import BINS, FORM, RESULTS, mark_of
@@ -21,7 +21,10 @@ LOCKED = PermissionError(errno.EPERM, "Operation not permitted")
 
 
 def pair(folder, word="new"):
-    return [NewFile(folder / "a.xlsx", earlier.workbook(word), RESULTS), NewFile(folder / "a.json", earlier.results_file(word), RESULTS)]
+    return [
+        NewFile(folder / "a.xlsx", earlier.workbook(word), RESULTS),
+        NewFile(folder / "a.json", earlier.results_file(word), RESULTS),
+    ]
 
 
 NEW = {"a.xlsx": earlier.workbook("new"), "a.json": earlier.results_file("new")}
@@ -65,7 +68,12 @@ def test_files_that_were_changed_are_kept_with_those_of_the_same_run(tmp_path, c
     before = earlier.contents(tmp_path)
     kept = write_files(pair(tmp_path), KEEP)
     assert kept == {tmp_path / f"a.{ending}": tmp_path / f"a_kept_2.{ending}" for ending in ("xlsx", "json")}
-    assert earlier.contents(tmp_path) == {**NEW, "a_kept_1.json": before["a_kept_1.json"], "a_kept_2.xlsx": before["a.xlsx"], "a_kept_2.json": before["a.json"]}
+    assert earlier.contents(tmp_path) == {
+        **NEW,
+        "a_kept_1.json": before["a_kept_1.json"],
+        "a_kept_2.xlsx": before["a.xlsx"],
+        "a_kept_2.json": before["a.json"],
+    }
     # Once kept, the run is as it was written: nothing is kept again.
     assert write_files(pair(tmp_path, "newer"), KEEP) == {}
     CHANGES[change](tmp_path)
@@ -168,7 +176,10 @@ def test_permissions_are_those_of_the_file_replaced_or_of_a_new_file(tmp_path):
     write_files(pair(tmp_path))
     mask = os.umask(0)
     os.umask(mask)
-    assert [stat.S_IMODE((tmp_path / f"a.{ending}").stat().st_mode) for ending in ("xlsx", "json")] == [0o640, 0o666 & ~mask]
+    assert [stat.S_IMODE((tmp_path / f"a.{ending}").stat().st_mode) for ending in ("xlsx", "json")] == [
+        0o640,
+        0o666 & ~mask,
+    ]
 
 
 @pytest.mark.parametrize("allowed", [True, False])
@@ -194,7 +205,10 @@ def _refuse():
 
 
 def _of_somebody(found):
-    return os.stat_result((*found[:4], 4321, 8765, *found[6:]), {"st_mtime_ns": found.st_mtime_ns, "st_atime_ns": found.st_atime_ns, "st_ctime_ns": found.st_ctime_ns})
+    return os.stat_result(
+        (*found[:4], 4321, 8765, *found[6:]),
+        {"st_mtime_ns": found.st_mtime_ns, "st_atime_ns": found.st_atime_ns, "st_ctime_ns": found.st_ctime_ns},
+    )
 
 
 @pytest.mark.parametrize("there", [True, False])
@@ -209,7 +223,9 @@ def test_a_symbolic_link_stays_and_the_file_it_leads_to_is_replaced(tmp_path, th
     # What is kept stays beside the file itself.
     (tmp_path / "real" / "b.xlsx").write_bytes(earlier.workbook(sealed=False))
     kept = write_files(pair(tmp_path), KEEP)
-    assert kept[tmp_path / "a.xlsx"] == tmp_path / "real" / "b_kept_1.xlsx" and kept[tmp_path / "a.xlsx"].read_bytes() == earlier.workbook(sealed=False)
+    assert kept[tmp_path / "a.xlsx"] == tmp_path / "real" / "b_kept_1.xlsx" and kept[
+        tmp_path / "a.xlsx"
+    ].read_bytes() == earlier.workbook(sealed=False)
 
 
 def test_other_names_of_the_same_file_keep_the_old_content(tmp_path):
@@ -249,7 +265,9 @@ def test_a_locked_file_leaves_both_as_they_were(tmp_path, monkeypatch, locked, s
     assert locked in said and "close or unlock it, or ELSEWHERE" in said and "nothing was written" not in said
 
 
-@pytest.mark.parametrize("error", [LOCKED, KeyboardInterrupt(), OSError(errno.ENOSPC, "No space left on device"), ValueError("a fault")])
+@pytest.mark.parametrize(
+    "error", [LOCKED, KeyboardInterrupt(), OSError(errno.ENOSPC, "No space left on device"), ValueError("a fault")]
+)
 @pytest.mark.parametrize("old", ["none", "one", "both"])
 @pytest.mark.parametrize("locked", ["a.xlsx", "a.json"])
 def test_whatever_stops_a_move_leaves_both_as_they_were(tmp_path, monkeypatch, locked, old, error):
@@ -276,13 +294,29 @@ def test_what_cannot_be_put_back_is_said_and_not_lost(tmp_path, monkeypatch, sta
         real(source, target)
 
     monkeypatch.setattr(writing.os, "replace", replace)
-    with pytest.raises(WorkbookError, match=r"a.json: cannot be written .*not all could be put back: .*a.xlsx is new, its earlier content is in .*a_kept_1.xlsx"):
+    with pytest.raises(
+        WorkbookError,
+        match=r"a.json: cannot be written .*not all could be put back: .*a.xlsx is new, its earlier content is in "
+        r".*a_kept_1.xlsx",
+    ):
         write_files(pair(tmp_path), KEEP)
-    assert earlier.contents(tmp_path) == {"a.xlsx": NEW["a.xlsx"], "a.json": before["a.json"], "a_kept_1.xlsx": before["a.xlsx"]}
+    assert earlier.contents(tmp_path) == {
+        "a.xlsx": NEW["a.xlsx"],
+        "a.json": before["a.json"],
+        "a_kept_1.xlsx": before["a.xlsx"],
+    }
 
 
 @pytest.mark.parametrize("step", ["fsync", "chmod"])
-@pytest.mark.parametrize(("number", "remedy"), [(errno.ENOSPC, "free some space"), (errno.EROFS, "can only be read"), (errno.EFBIG, "limit on the size"), (errno.EIO, "check the drive")])
+@pytest.mark.parametrize(
+    ("number", "remedy"),
+    [
+        (errno.ENOSPC, "free some space"),
+        (errno.EROFS, "can only be read"),
+        (errno.EFBIG, "limit on the size"),
+        (errno.EIO, "check the drive"),
+    ],
+)
 def test_a_disk_that_fails_while_files_are_made(tmp_path, monkeypatch, step, number, remedy):
     earlier.leave(tmp_path, "a")
 
@@ -354,16 +388,21 @@ from binestimator.writing import NewFile, write_files
 folder = Path(sys.argv[2])
 for number in range(40):
     word = f"{sys.argv[3]} {number}"
-    write_files([NewFile(folder / "a.xlsx", earlier.workbook(word), RESULTS), NewFile(folder / "a.json", earlier.results_file(word), RESULTS)])
+    files = {"a.xlsx": earlier.workbook(word), "a.json": earlier.results_file(word)}
+    write_files([NewFile(folder / name, content, RESULTS) for name, content in files.items()])
 """
 
 
 def test_runs_that_write_into_one_folder_at_once_leave_files_of_one_run(tmp_path):
-    commands = [[sys.executable, "-c", WRITER, str(Path(__file__).parent), str(tmp_path), str(number)] for number in range(3)]
+    commands = [
+        [sys.executable, "-c", WRITER, str(Path(__file__).parent), str(tmp_path), str(number)] for number in range(3)
+    ]
     processes = [subprocess.Popen(command, stderr=subprocess.PIPE, text=True) for command in commands]
     ended = [process.communicate(timeout=60)[1] for process in processes]
     assert ended == [""] * 3
     found = earlier.contents(tmp_path)
-    words = [word for word in (f"{n} {k}" for n in range(3) for k in range(40)) if found["a.xlsx"] == earlier.workbook(word)]
+    words = [
+        word for word in (f"{n} {k}" for n in range(3) for k in range(40)) if found["a.xlsx"] == earlier.workbook(word)
+    ]
     assert len(words) == 1 and found == {"a.xlsx": earlier.workbook(words[0]), "a.json": earlier.results_file(words[0])}
     assert all(mark_of(content).whole for content in found.values())

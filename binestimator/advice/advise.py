@@ -24,9 +24,17 @@ def driven_id(results) -> str | None:
 def advise(results: Results) -> Results:
     """The same results with ``advice`` (see ``results.Advice``)."""
     about = driven_id(results)
-    return replace(results, advice=Advice(
-        drivers_of=about, drivers=find_drivers(results, about) if about else (), value=best_value(results),
-        parts=combined_parts(results), coincidences=coincidences(results), remedies=find_remedies(results)))
+    return replace(
+        results,
+        advice=Advice(
+            drivers_of=about,
+            drivers=find_drivers(results, about) if about else (),
+            value=best_value(results),
+            parts=combined_parts(results),
+            coincidences=coincidences(results),
+            remedies=find_remedies(results),
+        ),
+    )
 
 
 def estimate_and_advise(project, weather, held: Held | None = None) -> Results:

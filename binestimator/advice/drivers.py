@@ -78,7 +78,9 @@ def assumptions() -> tuple[Assumption, ...]:
     text = resources.files(__package__).joinpath("assumptions.csv").read_text(encoding="utf-8")
     lines = []
     for row in csv.DictReader(text.splitlines()):
-        line = Assumption(**{**row, "low": float(row["low"]), "high": float(row["high"]), "resizes": row["resizes"] == "yes"})
+        line = Assumption(
+            **{**row, "low": float(row["low"]), "high": float(row["high"]), "resizes": row["resizes"] == "yes"}
+        )
         if line.kind not in KINDS or not line.low < line.high or parse_path(line.path)[0] is None:
             raise ValueError(f"assumptions.csv: {row}")
         lines.append(line)
@@ -96,8 +98,17 @@ def paths_assumed(project, line: Assumption) -> list[str]:
         named = [(field.path, project.section(parsed.kind))]
     out = []
     for path, record in named:
-        used = is_used(field, lambda section, name, r=record, kind=parsed.kind: getattr(r if section == kind else project.section(section), name))
-        if used and project.status_of(path) not in EVIDENCED and not (line.kind == "spread" and project.origins.get(path) == "given"):
+        used = is_used(
+            field,
+            lambda section, name, r=record, kind=parsed.kind: getattr(
+                r if section == kind else project.section(section), name
+            ),
+        )
+        if (
+            used
+            and project.status_of(path) not in EVIDENCED
+            and not (line.kind == "spread" and project.origins.get(path) == "given")
+        ):
             out.append(path)
     if line.path == "air_handler.zone_sizing_factor" and all(zone.max_cfm is not None for zone in project.zones):
         return []
@@ -105,7 +116,8 @@ def paths_assumed(project, line: Assumption) -> list[str]:
 
 
 def overrides_of(project, unit, line: Assumption, end: float) -> dict[str, object]:
-    """Overrides that put an assumption at one end, kept inside the allowed ranges; empty where it would change nothing."""
+    """Overrides that put an assumption at one end, kept inside the allowed ranges; empty where it would change
+    nothing."""
     field = line.field
     out = {}
     low_share = project.building.index_share_low
@@ -175,7 +187,10 @@ def find_drivers(results, candidate_id: str, lines=None, count: int | None = SHO
     def saving(changes, resizes):
         changed = project.with_overrides(changes)
         if all(path.startswith("prices.") for path in changes):
-            costs = [annual_cost_usd(*(results[id_].annual[key] for key in PRICED_KEYS), changed.prices) for id_ in (results.baseline_id, candidate_id)]
+            costs = [
+                annual_cost_usd(*(results[id_].annual[key] for key in PRICED_KEYS), changed.prices)
+                for id_ in (results.baseline_id, candidate_id)
+            ]
             return costs[0] - costs[1], costs[0]
         sizes = results.held.sizes
         if resizes:
@@ -199,7 +214,11 @@ def find_drivers(results, candidate_id: str, lines=None, count: int | None = SHO
         for end in (line.low, line.high):
             changes = overrides_of(project, base.unit, line, end)
             try:
-                ends.append(saving(changes, line.resizes) if changes else (results[candidate_id].saving["cost_usd"], results.baseline.annual["cost_usd"]))
+                ends.append(
+                    saving(changes, line.resizes)
+                    if changes
+                    else (results[candidate_id].saving["cost_usd"], results.baseline.annual["cost_usd"])
+                )
             except InputError:
                 break  # this end does not go with other inputs: nothing to be said about it
             words.append(_words(line, end))
@@ -208,8 +227,18 @@ def find_drivers(results, candidate_id: str, lines=None, count: int | None = SHO
         low, high = (_pct(*end) for end in ends)
         points = max(abs(high - low), abs(high - as_run), abs(low - as_run))
         if points >= LEAST_POINTS:
-            out.append(Driver(assumption=line, low=words[0], high=words[1], saving_low_usd=ends[0][0], saving_high_usd=ends[1][0],
-                              saving_low_pct=low, saving_high_pct=high, points=points))
+            out.append(
+                Driver(
+                    assumption=line,
+                    low=words[0],
+                    high=words[1],
+                    saving_low_usd=ends[0][0],
+                    saving_high_usd=ends[1][0],
+                    saving_low_pct=low,
+                    saving_high_pct=high,
+                    points=points,
+                )
+            )
     out.sort(key=lambda d: -round(d.points, 9))
     return tuple(out[:count])
 
@@ -220,10 +249,21 @@ def _pct(saving_usd, baseline_usd) -> float:
 
 def _scaled(held, before, after):
     """Held sizes times what the rows say of their change."""
-    ratio = lambda new, old: np.where(np.isfinite(old) & (old > 0.0), new / np.where(old > 0.0, old, 1.0), 1.0)  # noqa: E731
-    names = ("zone_max_cfm", "zone_reheat_btuh", "design_cfm", "motor_hp", "cooling_tons", "heating_kbtuh", "preheat_kbtuh")
-    values = {name: np.asarray(getattr(held, name)) * ratio(np.asarray(getattr(after, name), dtype=float), np.asarray(getattr(before, name), dtype=float))
-              for name in names}
+    ratio = lambda new, old: np.where(np.isfinite(old) & (old > 0.0), new / np.where(old > 0.0, old, 1.0), 1.0)
+    names = (
+        "zone_max_cfm",
+        "zone_reheat_btuh",
+        "design_cfm",
+        "motor_hp",
+        "cooling_tons",
+        "heating_kbtuh",
+        "preheat_kbtuh",
+    )
+    values = {
+        name: np.asarray(getattr(held, name))
+        * ratio(np.asarray(getattr(after, name), dtype=float), np.asarray(getattr(before, name), dtype=float))
+        for name in names
+    }
     return replace(held, **{name: value if value.ndim else float(value) for name, value in values.items()})
 
 

@@ -21,18 +21,22 @@ KINDS = ("ignored_requests", "importance", "terminal_size")
 #: A larger terminal takes the air of this many of the old one: about the next size (assumption).
 LARGER_TERMINAL = 1.25
 #: Rises that a demand reset brings about, by the name of the worst zone of each in ``results.ServiceRise``.
-_BY_ZONE = {"unmet_degree_hours_rise": "unmet_zone", "cold_degree_hours_rise": "cold_zone", "zone_oa_short_cfmh_rise": "zone_oa_zone"}
+_BY_ZONE = {
+    "unmet_degree_hours_rise": "unmet_zone",
+    "cold_degree_hours_rise": "cold_zone",
+    "zone_oa_short_cfmh_rise": "zone_oa_zone",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remedy:
     """One remedy of one flagged candidate.
 
-    ``candidate_id`` · ``kind`` one of ``KINDS`` · ``zone`` that is helped (its line; None: all) · ``overrides`` path to value that
-    make it, as ``Project.with_overrides`` takes them · ``saving_usd`` of the candidate with it, against the same
-    baseline [USD/yr] · ``change_usd`` against the flagged candidate's own saving [USD/yr] · ``cost_usd`` of the
-    remedy beside the candidate's own cost [USD] · ``serves`` whether the candidate is then of equal service by the rows of the
-    run · ``reasons`` why not · ``text`` in plain words.
+    ``candidate_id`` · ``kind`` one of ``KINDS`` · ``zone`` that is helped (its line; None: all) · ``overrides`` path to
+    value that make it, as ``Project.with_overrides`` takes them · ``saving_usd`` of the candidate with it, against the
+    same baseline [USD/yr] · ``change_usd`` against the flagged candidate's own saving [USD/yr] · ``cost_usd`` of the
+    remedy beside the candidate's own cost [USD] · ``serves`` whether the candidate is then of equal service by the rows
+    of the run · ``reasons`` why not · ``text`` in plain words.
     """
 
     candidate_id: str
@@ -75,15 +79,17 @@ def find_remedies(results, candidate_ids=None) -> tuple[Remedy, ...]:
 
     Notes
     -----
-    On the rows of the run with its sizes and nights; at most four evaluations a candidate. Setpoints of the cost-optimal search
-    are held. Equal service by rows is a forecast, which an estimate with the overrides confirms hour by hour.
-    A larger terminal keeps its minimum airflow and its share of the index run's pressure.
+    On the rows of the run with its sizes and nights; at most four evaluations a candidate. Setpoints of the
+    cost-optimal search are held. Equal service by rows is a forecast, which an estimate with the overrides confirms
+    hour by hour. A larger terminal keeps its minimum airflow and its share of the index run's pressure.
     """
     project, base = results.project, results.runs[results.baseline_id]
     if len(base.rows.running) == 0:
         return ()
     yardstick = Yardstick.of(base.unit, base.rows.on, base.rows.loads)
-    base_served = _served(results, results.baseline_id, base.unit, base.rows, base.parts, yardstick, results.baseline.annual)
+    base_served = _served(
+        results, results.baseline_id, base.unit, base.rows, base.parts, yardstick, results.baseline.annual
+    )
     out = []
     for candidate in results.candidates:
         resets = [part for part in STRATEGY_SECTIONS if getattr(candidate.candidate, part).strategy == "demand"]
@@ -95,16 +101,26 @@ def find_remedies(results, candidate_ids=None) -> tuple[Remedy, ...]:
             continue
         for kind in KINDS:
             found = None
-            for overrides, cost, text in _ways(project, candidate.candidate, resets, results.runs[candidate.id].unit, kind, place):
+            for overrides, cost, text in _ways(
+                project, candidate.candidate, resets, results.runs[candidate.id].unit, kind, place
+            ):
                 tried = _try(results, candidate, overrides, yardstick, base_served)
                 if tried is None:
                     continue  # it does not go with other inputs
                 annual, verdict = tried
                 saving = results.baseline.annual["cost_usd"] - annual["cost_usd"]
                 found = Remedy(
-                    candidate_id=candidate.id, kind=kind, zone=None if kind == "ignored_requests" else project.zones[place].name, overrides=overrides,
-                    saving_usd=saving, change_usd=saving - candidate.saving["cost_usd"], cost_usd=cost, serves=not verdict.flagged,
-                    reasons=verdict.reasons, text=text)  # fmt: skip
+                    candidate_id=candidate.id,
+                    kind=kind,
+                    zone=None if kind == "ignored_requests" else project.zones[place].name,
+                    overrides=overrides,
+                    saving_usd=saving,
+                    change_usd=saving - candidate.saving["cost_usd"],
+                    cost_usd=cost,
+                    serves=not verdict.flagged,
+                    reasons=verdict.reasons,
+                    text=text,
+                )
                 if found.serves:
                     break
             if found is not None:
@@ -120,14 +136,20 @@ def _ways(project, candidate, resets, unit, kind: str, place: int):
         for number in dict.fromkeys((math.floor(ignored / 2), 0)):
             parts = [part for part in resets if getattr(candidate, part).ignored_requests > number]
             if parts:
-                yield ({item_path("candidate", candidate.id, f"{part}.ignored_requests"): float(number) for part in parts}, costs.setting_usd,
-                       f"ignore {number:g} requests instead of {ignored:g}")
+                yield (
+                    {item_path("candidate", candidate.id, f"{part}.ignored_requests"): float(number) for part in parts},
+                    costs.setting_usd,
+                    f"ignore {number:g} requests instead of {ignored:g}",
+                )
     elif kind == "importance":
         field = fields_of("zone")["importance"]
         needed = math.floor(ignored / zone.multiplier) + 1.0
         if zone.importance < needed <= field.high:
-            yield ({item_path("zone", zone.name, "importance"): needed}, costs.setting_usd,
-                   f"count requests of {zone.name} {needed:g} times, so that it is heard alone")
+            yield (
+                {item_path("zone", zone.name, "importance"): needed},
+                costs.setting_usd,
+                f"count requests of {zone.name} {needed:g} times, so that it is heard alone",
+            )
     else:
         before = float(unit.zones.max_cfm[place])
         after = min(round(before * LARGER_TERMINAL), fields_of("zone")["max_cfm"].high)
@@ -135,11 +157,16 @@ def _ways(project, candidate, resets, unit, kind: str, place: int):
         if zone.min_cfm is None:
             changes[item_path("zone", zone.name, "min_cfm")] = float(unit.zones.min_cfm[place])
         many = f" in each of its {zone.multiplier} zones" if zone.multiplier > 1 else ""
-        yield changes, costs.terminal_usd * zone.multiplier, f"a terminal of {after:,.0f} cfm instead of {before:,.0f} for {zone.name}{many}"
+        yield (
+            changes,
+            costs.terminal_usd * zone.multiplier,
+            f"a terminal of {after:,.0f} cfm instead of {before:,.0f} for {zone.name}{many}",
+        )
 
 
 def _try(results, candidate, overrides, yardstick, base_served):
-    """Annual figures of a candidate with overrides and whether it serves, on the rows of the run; None where they do not fit."""
+    """Annual figures of a candidate with overrides and whether it serves, on the rows of the run; None where they do
+    not fit."""
     run = results.runs[candidate.id]
     try:
         project = results.project.with_overrides(dict(candidate.candidate.overrides) | overrides)

@@ -86,7 +86,8 @@ class Coincidence:
 
 
 def is_limit_of_control(candidate) -> bool:
-    """Whether an option is a limit that no control loop reaches: the supply temperature that is cheapest in each row."""
+    """Whether an option is a limit that no control loop reaches: the supply temperature that is cheapest in each
+    row."""
     return candidate.sat.strategy == "cost_optimal"
 
 
@@ -102,23 +103,42 @@ def best_value(results) -> Value:
     """
     project = results.project
     limit = float(project.prices.payback_limit_years)
-    options = [c for c in results.candidates if c.rank is not None and c.id != results.baseline_id and not is_limit_of_control(c.candidate)]
+    options = [
+        c
+        for c in results.candidates
+        if c.rank is not None and c.id != results.baseline_id and not is_limit_of_control(c.candidate)
+    ]
     if not options:
         return Value(best_id=None, path=(), note="no option besides the baseline may be best", limit_years=limit)
     if not any(project.origins.get(f"candidate[{c.id}].cost_usd") == "given" for c in options):
         return Value(best_id=None, path=(), note=NO_COSTS, limit_years=limit)
     priced = [c for c in options if project.origins.get(f"candidate[{c.id}].cost_usd") == "given"]
     unpriced = [c.id for c in options if c not in priced]
-    points = sorted(((max(c.candidate.cost_usd - c.candidate.incentive_usd, 0.0), c.saving["cost_usd"], c.id) for c in priced),
-                    key=lambda p: (p[0], -p[1]))
+    points = sorted(
+        ((max(c.candidate.cost_usd - c.candidate.incentive_usd, 0.0), c.saving["cost_usd"], c.id) for c in priced),
+        key=lambda p: (p[0], -p[1]),
+    )
     path, cost, saving = [], 0.0, 0.0
     while True:
-        ahead = [(max(c - cost, 0.0) / (s - saving), -(s - saving), c, s, i) for c, s, i in points if s > saving + 1e-9 and c >= cost]
+        ahead = [
+            (max(c - cost, 0.0) / (s - saving), -(s - saving), c, s, i)
+            for c, s, i in points
+            if s > saving + 1e-9 and c >= cost
+        ]
         if not ahead:
             break
         years, _, c, s, id_ = min(ahead)
-        path.append(Step(id=id_, net_cost_usd=c, saving_usd=s, added_cost_usd=c - cost, added_saving_usd=s - saving,
-                         added_payback_years=years, pays=years <= limit))
+        path.append(
+            Step(
+                id=id_,
+                net_cost_usd=c,
+                saving_usd=s,
+                added_cost_usd=c - cost,
+                added_saving_usd=s - saving,
+                added_payback_years=years,
+                pays=years <= limit,
+            )
+        )
         cost, saving = c, s
     paying = [step for step in path if step.pays]
     notes = []
@@ -159,8 +179,12 @@ def combined_parts(results) -> tuple[Parts, ...]:
             unit = build_unit(changed, results.held.sizes)
             rows = Rows.of(unit, run.rows.conditions)
             hours = build_conditions(results.weather, changed)
-            night = run_nights(unit, hours, zone_loads(unit, hours), changed.schedule, night_duct(unit, changed.schedule, baseline.dsp))
-            by_overrides[key] = annual_figures(unit, rows, run_parts(unit, baseline, rows), night_totals(night))["cost_usd"]
+            night = run_nights(
+                unit, hours, zone_loads(unit, hours), changed.schedule, night_duct(unit, changed.schedule, baseline.dsp)
+            )
+            by_overrides[key] = annual_figures(unit, rows, run_parts(unit, baseline, rows), night_totals(night))[
+                "cost_usd"
+            ]
         return by_overrides[key]
 
     out = []
@@ -169,11 +193,22 @@ def combined_parts(results) -> tuple[Parts, ...]:
         if c.id == results.baseline_id or same_setpoints or c.candidate.overrides == baseline.overrides:
             continue
         run = results.runs[c.id]
-        repairs = {path: value for path, value in c.candidate.overrides.items() if parse_path(path)[0].field.role == "equipment"}
+        repairs = {
+            path: value
+            for path, value in c.candidate.overrides.items()
+            if parse_path(path)[0].field.role == "equipment"
+        }
         start = results.baseline.annual["cost_usd"]
         repaired = cost_with(repairs, base) if repairs else start
         changed = cost_with(dict(c.candidate.overrides), run)
-        out.append(Parts(id=c.id, repair_usd=start - repaired, companion_usd=repaired - changed, reset_usd=changed - c.annual["cost_usd"]))
+        out.append(
+            Parts(
+                id=c.id,
+                repair_usd=start - repaired,
+                companion_usd=repaired - changed,
+                reset_usd=changed - c.annual["cost_usd"],
+            )
+        )
     return tuple(out)
 
 
@@ -185,9 +220,11 @@ def coincidences(results) -> tuple[Coincidence, ...]:
         if first.id in seen:
             continue
         same = [first]
-        for other in results.candidates[place + 1:]:
-            if other.id not in seen and all(abs(first.annual[key] - other.annual[key]) <= SAME_FRAC * max(scale, abs(first.annual[key]))
-                                            for key in ("cost_usd", "electricity_kwh", "fuel_therm")):
+        for other in results.candidates[place + 1 :]:
+            if other.id not in seen and all(
+                abs(first.annual[key] - other.annual[key]) <= SAME_FRAC * max(scale, abs(first.annual[key]))
+                for key in ("cost_usd", "electricity_kwh", "fuel_therm")
+            ):
                 same.append(other)
         if len(same) > 1:
             seen |= {c.id for c in same}
@@ -202,7 +239,10 @@ def _why(results, same) -> str:
     for part, column in (("sat", "sat_set_f"), ("dsp", "dsp_set_inwc")):
         if any(getattr(c.candidate, part) != getattr(first.candidate, part) for c in same[1:]):
             values = [results.runs[c.id].parts[0].state for c in same]
-            if all(np.allclose(getattr(v, column), getattr(values[0], column), rtol=0.0, atol=SAME_SETPOINT) for v in values[1:]):
+            if all(
+                np.allclose(getattr(v, column), getattr(values[0], column), rtol=0.0, atol=SAME_SETPOINT)
+                for v in values[1:]
+            ):
                 alike.append(part)
             else:
                 return "their setpoints differ, but in no hour does the difference reach the air handler"

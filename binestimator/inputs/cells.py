@@ -59,8 +59,10 @@ _MAIN = (
     "http://schemas.openxmlformats.org/spreadsheetml/2006/main ",
     "http://purl.oclc.org/ooxml/spreadsheetml/main ",
 )
-_RELATIONS = ("http://schemas.openxmlformats.org/officeDocument/2006/relationships ",
-              "http://purl.oclc.org/ooxml/officeDocument/relationships ")  # fmt: skip
+_RELATIONS = (
+    "http://schemas.openxmlformats.org/officeDocument/2006/relationships ",
+    "http://purl.oclc.org/ooxml/officeDocument/relationships ",
+)
 _ADDRESS = re.compile(r"([A-Z]{1,3})([1-9]\d{0,6})", re.ASCII)
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,4})?", re.ASCII)
 _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
@@ -128,11 +130,11 @@ class WorkbookFile:
             self._zip = _open(self.path)
             self._judge_directory()
             self._read_outline()
-        except BaseException as error:
+        except BaseException as error:  # noqa: BLE001 - told in our words, or raised again
             self.close()
             raise self._as_input_error(error) from None
 
-    def __enter__(self) -> "WorkbookFile":
+    def __enter__(self) -> WorkbookFile:
         return self
 
     def __exit__(self, *_) -> None:
@@ -165,7 +167,7 @@ class WorkbookFile:
                 self._dates = self._read_styles()
             reader = _SheetReader(self._texts, self._dates)
             self._parse(part, "sheet", reader)
-        except BaseException as error:
+        except BaseException as error:  # noqa: BLE001 - told in our words, or raised again
             raise self._as_input_error(error, name) from None
         return SheetCells(name, reader.cells, tuple(reader.merged))
 
@@ -179,10 +181,12 @@ class WorkbookFile:
             return error
         if isinstance(error, expat.ExpatError):
             return InputError(f"{place}: damaged workbook: {error}; open it in a spreadsheet program and save it again")
-        if isinstance(error, (zipfile.BadZipFile, NotImplementedError, EOFError, OSError, ValueError, struct.error)) or (
-            type(error).__module__ == "zlib"
-        ):
-            return InputError(f"{place}: damaged workbook ({error}); open it in a spreadsheet program and save it again")
+        if isinstance(
+            error, (zipfile.BadZipFile, NotImplementedError, EOFError, OSError, ValueError, struct.error)
+        ) or (type(error).__module__ == "zlib"):
+            return InputError(
+                f"{place}: damaged workbook ({error}); open it in a spreadsheet program and save it again"
+            )
         return error
 
     def _judge_directory(self) -> None:
@@ -199,14 +203,21 @@ class WorkbookFile:
             if part.flag_bits & 0x41:
                 raise _Refused("is encrypted; save it without a password")
             if part.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-                raise _Refused(f"the part {_short(name)} is packed in an unusual way; save it again in a spreadsheet program")
+                raise _Refused(
+                    f"the part {_short(name)} is packed in an unusual way; save it again in a spreadsheet program"
+                )
             if part.file_size > _PACKED_FROM and part.file_size > MOST_PACKED * max(part.compress_size, 1):
-                raise _Refused(f"the part {_short(name)} would unpack to {part.file_size:,} bytes from {part.compress_size:,}; "
-                               "no spreadsheet program packs so tightly")  # fmt: skip
+                raise _Refused(
+                    f"the part {_short(name)} would unpack to {part.file_size:,} bytes from {part.compress_size:,}; "
+                    "no spreadsheet program packs so tightly"
+                )
             unpacked += part.file_size
         if unpacked > LARGEST_UNPACKED:
             raise _Refused(f"would unpack to {unpacked:,} bytes; expected at most {LARGEST_UNPACKED:,}")
-        if any("vbaproject" in name or name.endswith("xl/macrosheets") or name.startswith("xl/macrosheets/") for name in self._parts):
+        if any(
+            "vbaproject" in name or name.endswith("xl/macrosheets") or name.startswith("xl/macrosheets/")
+            for name in self._parts
+        ):
             raise _Refused("holds macros; save it as a workbook without macros (.xlsx)")
         if any(name.startswith("xl/externallinks/") for name in self._parts):
             raise _Refused("holds links to other files; break them (replace them by their values) and save it again")
@@ -216,7 +227,9 @@ class WorkbookFile:
             raise _Refused(f"is a binary workbook (.xlsb), which is not read; {_SAVE_AS}")
         if "[content_types].xml" not in self._parts:
             kind = self._kind_of_another()
-            raise _Refused(f"is {kind}, which is not read; {_SAVE_AS}" if kind else f"is a packed file but no workbook; {_SAVE_AS}")
+            raise _Refused(
+                f"is {kind}, which is not read; {_SAVE_AS}" if kind else f"is a packed file but no workbook; {_SAVE_AS}"
+            )
 
     def _kind_of_another(self) -> str:
         """What a zip folder is that is no workbook of this kind, in words."""
@@ -244,7 +257,7 @@ class WorkbookFile:
                     raise _Refused(f"the part {_short(name)} has more than {limit:,} bytes")
                 yield piece
 
-    def _parse(self, name: str, kind: str, reader: "_Reader") -> None:
+    def _parse(self, name: str, kind: str, reader: _Reader) -> None:
         parser = expat.ParserCreate(namespace_separator=" ")
         parser.buffer_text = True
         parser.StartDoctypeDeclHandler = _refuse_doctype
@@ -258,7 +271,10 @@ class WorkbookFile:
             fed += len(piece)
             # A tag is kept whole until it ends: millions of attributes would fill memory.
             if fed - parser.CurrentByteIndex > LONGEST_TAG:
-                raise _Refused(f"the part {_short(name)} has a tag of more than {LONGEST_TAG:,} bytes; no spreadsheet program writes such")
+                raise _Refused(
+                    f"the part {_short(name)} has a tag of more than {LONGEST_TAG:,} bytes; no spreadsheet program "
+                    "writes such"
+                )
         parser.Parse(b"", True)
 
     # -- the outline
@@ -300,7 +316,7 @@ class WorkbookFile:
             seen.add(name.casefold())
             if type_ == "worksheet":
                 self._sheets[name] = target
-        by_type = {type_: target for type_, target in relations.values()}
+        by_type = dict(relations.values())
         self._texts_part, self._styles_part = by_type.get("sharedStrings"), by_type.get("styles")
         self._texts: list[str] | None = None
         self._dates: list[bool] = []
@@ -335,16 +351,23 @@ def _open(path: Path) -> zipfile.ZipFile:
     if not start.startswith(b"PK\x03\x04"):
         if start.lstrip(b"\xef\xbb\xbf \r\n\t").startswith(b"<"):
             raise _Refused(f"is a web page or XML file under the name of a workbook; {_SAVE_AS}")
-        if start and not start.startswith((b"\xff\xfe", b"PK")) and all(byte in b"\t\r\n" or 32 <= byte < 127 for byte in start):
-            raise _Refused("is not a workbook but plain text; a project file ends in .toml, and a form is a workbook that a spreadsheet "
-                           "program saved as .xlsx")  # fmt: skip
+        if (
+            start
+            and not start.startswith((b"\xff\xfe", b"PK"))
+            and all(byte in b"\t\r\n" or 32 <= byte < 127 for byte in start)
+        ):
+            raise _Refused(
+                "is not a workbook but plain text; a project file ends in .toml, and a form is a workbook that a "
+                "spreadsheet "
+                "program saved as .xlsx"
+            )
         raise _Refused("is not a workbook; expected a file that a spreadsheet program saved as .xlsx")
     place = end.rfind(b"PK\x05\x06")
     if place < 0 or len(end) - place < 22:
         raise _Refused("is not whole: its end is missing; copy or save it again")
     if b"PK\x06\x07" in end[:place][-20:]:
         raise _Refused("is packed in a form for very large files; save it again in a spreadsheet program")
-    directory, = struct.unpack_from("<I", end, place + 12)
+    (directory,) = struct.unpack_from("<I", end, place + 12)
     if directory > _LARGEST_DIRECTORY:
         raise _Refused(f"has a directory of {directory:,} bytes; expected at most {_LARGEST_DIRECTORY:,}")
     return zipfile.ZipFile(path)
@@ -387,7 +410,9 @@ class _Reader:
         if self.depth > DEEPEST:
             raise _Refused(f"elements stand more than {DEEPEST} deep inside each other")
         if self._count > MOST_ELEMENTS:
-            raise _Refused(f"a part holds more than {MOST_ELEMENTS:,} elements; remove empty formatted rows and columns")
+            raise _Refused(
+                f"a part holds more than {MOST_ELEMENTS:,} elements; remove empty formatted rows and columns"
+            )
         self.start(name, attributes)
 
     def end_element(self, name: str) -> None:

@@ -12,8 +12,14 @@ from binestimator.errors import Finding
 from binestimator.inputs.paths import item_path
 from binestimator.inputs.problems import Problems
 from binestimator.inputs.schema import (
-    SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, fields_of, is_used, used_when_text, value_text,
-)  # fmt: skip
+    SINGLE_SECTIONS,
+    STRATEGY_SECTIONS,
+    Field,
+    fields_of,
+    is_used,
+    used_when_text,
+    value_text,
+)
 from binestimator.units import FAN_CFM_INWC_PER_HP, HORSEPOWER_KW
 
 #: Supply air has to be this much colder than a room it cools. [degF]
@@ -60,23 +66,42 @@ def _ordered_pairs(project, problems: Problems) -> None:
     dsp_max = project.limits.dsp_max_inwc
     pairs = [
         ("limits.sat_min_f", project.limits.sat_min_f, "limits.sat_max_f", project.limits.sat_max_f),
-        ("limits.dsp_min_inwc", project.limits.dsp_min_inwc,
-         "fan.design_dsp_inwc" if dsp_max is None else "limits.dsp_max_inwc",
-         fan.design_dsp_inwc if dsp_max is None else dsp_max),
-        ("limits.oa_dewpoint_low_f", project.limits.oa_dewpoint_low_f,
-         "limits.oa_dewpoint_high_f", project.limits.oa_dewpoint_high_f),
-        ("limits.damper_release_pct", project.limits.damper_release_pct,
-         "limits.damper_open_pct", project.limits.damper_open_pct),
-        ("limits.loop_release_pct", project.limits.loop_release_pct,
-         "limits.loop_ask_pct", project.limits.loop_ask_pct),
+        (
+            "limits.dsp_min_inwc",
+            project.limits.dsp_min_inwc,
+            "fan.design_dsp_inwc" if dsp_max is None else "limits.dsp_max_inwc",
+            fan.design_dsp_inwc if dsp_max is None else dsp_max,
+        ),
+        (
+            "limits.oa_dewpoint_low_f",
+            project.limits.oa_dewpoint_low_f,
+            "limits.oa_dewpoint_high_f",
+            project.limits.oa_dewpoint_high_f,
+        ),
+        (
+            "limits.damper_release_pct",
+            project.limits.damper_release_pct,
+            "limits.damper_open_pct",
+            project.limits.damper_open_pct,
+        ),
+        (
+            "limits.loop_release_pct",
+            project.limits.loop_release_pct,
+            "limits.loop_ask_pct",
+            project.limits.loop_ask_pct,
+        ),
         ("fan.design_dsp_inwc", fan.design_dsp_inwc, "fan.design_total_inwc", fan.design_total_inwc),
-    ]  # fmt: skip
+    ]
     for low_path, low, high_path, high in pairs:
         if low >= high:
             problems.add(
-                low_path, f"not below {high_path}", low, f"less than {value_text(high)}",
-                "check whether the two are swapped", involves=(low_path, high_path),
-            )  # fmt: skip
+                low_path,
+                f"not below {high_path}",
+                low,
+                f"less than {value_text(high)}",
+                "check whether the two are swapped",
+                involves=(low_path, high_path),
+            )
 
 
 def _standing_loss(project, problems: Problems) -> None:
@@ -87,20 +112,28 @@ def _standing_loss(project, problems: Problems) -> None:
     kinds = {project.heating.type, project.preheat.type if project.preheat.type != "same" else project.heating.type}
     if not kinds & {"boiler"} and project.heating.type != "heat_pump":
         problems.add(
-            path, f"a source of type {project.heating.type} has no standing loss", loss, "none",
-            "remove it; losses of purchased heat are heating.purchased_loss_frac" if "purchased" in kinds else "remove it",
+            path,
+            f"a source of type {project.heating.type} has no standing loss",
+            loss,
+            "none",
+            "remove it; losses of purchased heat are heating.purchased_loss_frac"
+            if "purchased" in kinds
+            else "remove it",
             involves=(path, "heating.type"),
-        )  # fmt: skip
+        )
 
 
 def _setpoints(project, problems: Problems) -> None:
     def pair(heating_path, heating, cooling_path, cooling):
         if heating > cooling - LEAST_DEADBAND_F:
             problems.add(
-                heating_path, f"not at least {LEAST_DEADBAND_F:g} degF below {cooling_path} ({value_text(cooling)})",
-                heating, f"at most {value_text(cooling - LEAST_DEADBAND_F)} degF", "check whether the two are swapped",
+                heating_path,
+                f"not at least {LEAST_DEADBAND_F:g} degF below {cooling_path} ({value_text(cooling)})",
+                heating,
+                f"at most {value_text(cooling - LEAST_DEADBAND_F)} degF",
+                "check whether the two are swapped",
                 involves=(heating_path, cooling_path),
-            )  # fmt: skip
+            )
 
     for group in project.groups:
         for heating, cooling in (
@@ -108,9 +141,11 @@ def _setpoints(project, problems: Problems) -> None:
             ("heating_unoccupied_f", "cooling_unoccupied_f"),
         ):
             pair(
-                item_path("group", group.name, heating), getattr(group, heating),
-                item_path("group", group.name, cooling), getattr(group, cooling),
-            )  # fmt: skip
+                item_path("group", group.name, heating),
+                getattr(group, heating),
+                item_path("group", group.name, cooling),
+                getattr(group, cooling),
+            )
     groups = {group.name: group for group in project.groups}
     for zone in project.zones:
         if zone.heating_setpoint_f is None and zone.cooling_setpoint_f is None:
@@ -143,9 +178,13 @@ def _ascending(zone: str, pair: list[tuple[str, float | None]], problems: Proble
     if low is not None and high is not None and low > high:
         low_path, high_path = (item_path("zone", zone, name) for name in (low_name, high_name))
         problems.add(
-            low_path, f"above {high_name} ({value_text(high)})", low, f"at most {value_text(high)} cfm",
-            "check whether the two are swapped", involves=(low_path, high_path),
-        )  # fmt: skip
+            low_path,
+            f"above {high_name} ({value_text(high)})",
+            low,
+            f"at most {value_text(high)} cfm",
+            "check whether the two are swapped",
+            involves=(low_path, high_path),
+        )
 
 
 def _cold_zones(project, problems: Problems) -> None:
@@ -154,10 +193,13 @@ def _cold_zones(project, problems: Problems) -> None:
         if zone.sat_max_f is not None and zone.sat_max_f < coldest:
             path = item_path("zone", zone.name, "sat_max_f")
             problems.add(
-                path, "colder than the coldest supply air of the resets (limits.sat_min_f)", zone.sat_max_f,
-                f"at least {value_text(coldest)} degF", "lower limits.sat_min_f, or raise this limit",
+                path,
+                "colder than the coldest supply air of the resets (limits.sat_min_f)",
+                zone.sat_max_f,
+                f"at least {value_text(coldest)} degF",
+                "lower limits.sat_min_f, or raise this limit",
                 involves=(path, "limits.sat_min_f"),
-            )  # fmt: skip
+            )
 
 
 def _survey(project, problems: Problems) -> None:
@@ -166,10 +208,12 @@ def _survey(project, problems: Problems) -> None:
         missing = [name for name in names if getattr(zone, name) is None]
         if 0 < len(missing) < 3:
             problems.add(
-                f"zone[{zone.name}]", f"damper survey without {' and '.join(missing)}",
-                expected="all three survey values or none", do="give the missing value or remove the others",
+                f"zone[{zone.name}]",
+                f"damper survey without {' and '.join(missing)}",
+                expected="all three survey values or none",
+                do="give the missing value or remove the others",
                 involves=tuple(item_path("zone", zone.name, name) for name in names),
-            )  # fmt: skip
+            )
 
 
 def _outdoor_air(project, problems: Problems) -> None:
@@ -177,22 +221,31 @@ def _outdoor_air(project, problems: Problems) -> None:
     largest, path = unit.design_cfm, "air_handler.design_cfm"
     if largest is not None and oa.minimum_cfm is not None and oa.minimum_cfm > largest:
         problems.add(
-            "outdoor_air.minimum_cfm", f"above {path}", oa.minimum_cfm, f"at most {value_text(largest)} cfm",
+            "outdoor_air.minimum_cfm",
+            f"above {path}",
+            oa.minimum_cfm,
+            f"at most {value_text(largest)} cfm",
             involves=(path,),
-        )  # fmt: skip
+        )
     if oa.position_frac is not None and oa.position_frac > oa.maximum_frac:
         problems.add(
-            "outdoor_air.position_frac", "above outdoor_air.maximum_frac", oa.position_frac,
-            f"at most {value_text(oa.maximum_frac)}", involves=("outdoor_air.maximum_frac",),
-        )  # fmt: skip
+            "outdoor_air.position_frac",
+            "above outdoor_air.maximum_frac",
+            oa.position_frac,
+            f"at most {value_text(oa.maximum_frac)}",
+            involves=("outdoor_air.maximum_frac",),
+        )
 
 
 def _calendar(project, problems: Problems) -> None:
     if project.bins.by_rate_period and not (project.calendar.rate_period_hours or project.calendar.mid_peak_hours):
         problems.add(
-            "bins.by_rate_period", "asks for rate periods, but none is given", project.bins.by_rate_period,
-            do="give calendar.rate_period_hours, such as " + problems.words("[12, 18]", "12, 18"), involves=("calendar.rate_period_hours",),
-        )  # fmt: skip
+            "bins.by_rate_period",
+            "asks for rate periods, but none is given",
+            project.bins.by_rate_period,
+            do="give calendar.rate_period_hours, such as " + problems.words("[12, 18]", "12, 18"),
+            involves=("calendar.rate_period_hours",),
+        )
 
 
 # ---------------------------------------------------------------- strategies
@@ -219,11 +272,19 @@ def _strategies(project, problems: Problems, places: dict[str, str]) -> None:
                 continue
             where = places[given[0]]
             problems.add(
-                where, f"{low_name} is not below {high_name} of candidate {candidate.id}", low,
-                f"less than {value_text(high)}", "check whether the two are swapped",
-                involves=(*(places[path] for path in given), "limits.sat_min_f", "limits.sat_max_f",
-                          "limits.dsp_min_inwc", "limits.dsp_max_inwc"),
-            )  # fmt: skip
+                where,
+                f"{low_name} is not below {high_name} of candidate {candidate.id}",
+                low,
+                f"less than {value_text(high)}",
+                "check whether the two are swapped",
+                involves=(
+                    *(places[path] for path in given),
+                    "limits.sat_min_f",
+                    "limits.sat_max_f",
+                    "limits.dsp_min_inwc",
+                    "limits.dsp_max_inwc",
+                ),
+            )
         if dsp.strategy == "airflow" and dsp.points[0][0] < 0:
             path = item_path("candidate", candidate.id, "dsp.points")
             problems.add(
@@ -247,22 +308,30 @@ def _supply_values(project, places: dict[str, str]) -> Iterator[tuple[str, float
 
 def _supply_below_rooms(project, problems: Problems, places: dict[str, str]) -> None:
     coldest: dict[bool, tuple[float, str] | None] = {}
-    occupied = [(group.cooling_setpoint_f, item_path("group", group.name, "cooling_setpoint_f"))
-                for group in project.groups]  # fmt: skip
-    occupied += [(zone.cooling_setpoint_f, item_path("zone", zone.name, "cooling_setpoint_f"))
-                 for zone in project.zones if zone.cooling_setpoint_f is not None]  # fmt: skip
-    unoccupied = [(group.cooling_unoccupied_f, item_path("group", group.name, "cooling_unoccupied_f"))
-                  for group in project.groups]  # fmt: skip
+    occupied = [
+        (group.cooling_setpoint_f, item_path("group", group.name, "cooling_setpoint_f")) for group in project.groups
+    ]
+    occupied += [
+        (zone.cooling_setpoint_f, item_path("zone", zone.name, "cooling_setpoint_f"))
+        for zone in project.zones
+        if zone.cooling_setpoint_f is not None
+    ]
+    unoccupied = [
+        (group.cooling_unoccupied_f, item_path("group", group.name, "cooling_unoccupied_f")) for group in project.groups
+    ]
     coldest[False] = min((room for room in occupied if room[1] not in problems.bad), default=None)
     coldest[True] = min((room for room in unoccupied if room[1] not in problems.bad), default=None)
     for path, warmest, at_night in _supply_values(project, places):
         room = coldest[at_night]
         if room is not None and warmest > room[0] - SAT_MARGIN_F:
             problems.add(
-                path, f"supply air not at least {SAT_MARGIN_F:g} degF colder than {room[1]} ({value_text(room[0])})",
-                warmest, f"at most {value_text(room[0] - SAT_MARGIN_F)} degF",
-                "lower the supply setpoint or raise the room setpoint", involves=(path,),
-            )  # fmt: skip
+                path,
+                f"supply air not at least {SAT_MARGIN_F:g} degF colder than {room[1]} ({value_text(room[0])})",
+                warmest,
+                f"at most {value_text(room[0] - SAT_MARGIN_F)} degF",
+                "lower the supply setpoint or raise the room setpoint",
+                involves=(path,),
+            )
 
 
 # ---------------------------------------------------------------- fan and nameplates
@@ -273,15 +342,20 @@ def _fan(project, problems: Problems) -> list[Finding]:
     findings: list[Finding] = []
     air_hp_per_cfm = fan.design_total_inwc / FAN_CFM_INWC_PER_HP
     input_kw_per_cfm = (
-        air_hp_per_cfm * HORSEPOWER_KW
+        air_hp_per_cfm
+        * HORSEPOWER_KW
         / (fan.efficiency_frac * fan.belt_efficiency_frac * fan.motor_efficiency_frac * fan.drive_efficiency_frac)
-    )  # fmt: skip
+    )
     if input_kw_per_cfm > KW_PER_CFM_HIGH or input_kw_per_cfm < KW_PER_CFM_LOW:
-        findings.append(Finding(
-            "check", "fan",
-            f"The design point of the fan takes {input_kw_per_cfm:.5f} kW/cfm; {KW_PER_CFM_LOW} to {KW_PER_CFM_HIGH} "
-            "is usual. Check design_total_inwc and the efficiencies.",
-        ))  # fmt: skip
+        findings.append(
+            Finding(
+                "check",
+                "fan",
+                f"The design point of the fan takes {input_kw_per_cfm:.5f} kW/cfm; {KW_PER_CFM_LOW} to "
+                f"{KW_PER_CFM_HIGH} "
+                "is usual. Check design_total_inwc and the efficiencies.",
+            )
+        )
     if cfm is not None and fan.motor_hp is not None:
         bhp = cfm * air_hp_per_cfm / (fan.efficiency_frac * fan.belt_efficiency_frac)
         if bhp > NAMEPLATE_FACTOR * fan.motor_hp:
@@ -289,22 +363,35 @@ def _fan(project, problems: Problems) -> list[Finding]:
                 "fan.motor_hp",
                 f"the design point needs {bhp:.1f} hp at the shaft (design_cfm x design_total_inwc / "
                 "(6356 x efficiency_frac x belt_efficiency_frac)), more than the motor gives",
-                fan.motor_hp, f"at least {bhp / NAMEPLATE_FACTOR:.1f} hp",
-                "enter the nameplate output of all supply fan motors together, and check airflow, pressure and efficiency",
-                involves=("air_handler.design_cfm", "fan.design_total_inwc", "fan.efficiency_frac",
-                          "fan.belt_efficiency_frac"),
-            )  # fmt: skip
+                fan.motor_hp,
+                f"at least {bhp / NAMEPLATE_FACTOR:.1f} hp",
+                "enter the nameplate output of all supply fan motors together, and check airflow, pressure and "
+                "efficiency",
+                involves=(
+                    "air_handler.design_cfm",
+                    "fan.design_total_inwc",
+                    "fan.efficiency_frac",
+                    "fan.belt_efficiency_frac",
+                ),
+            )
         elif bhp > fan.motor_hp:
-            findings.append(Finding(
-                "check", "fan.motor_hp",
-                f"The design point needs {bhp:.1f} hp at the shaft, more than the {fan.motor_hp:g} hp of the motor.",
-            ))  # fmt: skip
+            findings.append(
+                Finding(
+                    "check",
+                    "fan.motor_hp",
+                    f"The design point needs {bhp:.1f} hp at the shaft, more than the {fan.motor_hp:g} hp of the "
+                    "motor.",
+                )
+            )
         elif bhp < 0.3 * fan.motor_hp:
-            findings.append(Finding(
-                "check", "fan.motor_hp",
-                f"The design point needs only {bhp:.1f} hp of the {fan.motor_hp:g} hp of the motor; "
-                "check airflow, pressure and nameplate.",
-            ))  # fmt: skip
+            findings.append(
+                Finding(
+                    "check",
+                    "fan.motor_hp",
+                    f"The design point needs only {bhp:.1f} hp of the {fan.motor_hp:g} hp of the motor; "
+                    "check airflow, pressure and nameplate.",
+                )
+            )
     return findings + _measured_fan(project, problems)
 
 
@@ -317,9 +404,12 @@ def _measured_fan(project, problems: Problems) -> list[Finding]:
         return findings
     if missing:
         problems.add(
-            "fan", f"measured point without {' and '.join(missing)}", expected="all three measured values or none",
-            do="give the missing value or remove the others", involves=paths,
-        )  # fmt: skip
+            "fan",
+            f"measured point without {' and '.join(missing)}",
+            expected="all three measured values or none",
+            do="give the missing value or remove the others",
+            involves=paths,
+        )
     if fan.measured_kw is not None and fan.motor_hp is not None:
         nameplate_kw = fan.motor_hp * HORSEPOWER_KW / fan.motor_efficiency_frac
         if fan.measured_kw > NAMEPLATE_FACTOR * nameplate_kw:
@@ -327,38 +417,53 @@ def _measured_fan(project, problems: Problems) -> list[Finding]:
                 "fan.measured_kw",
                 f"above what a motor of {fan.motor_hp:g} hp can take: output against input power "
                 f"(the nameplate is output, {nameplate_kw:.1f} kW of input at full load)",
-                fan.measured_kw, f"at most {NAMEPLATE_FACTOR * nameplate_kw:.1f} kW",
-                "check that motor_hp is the nameplate output of all supply fan motors and measured_kw the input of the same",
+                fan.measured_kw,
+                f"at most {NAMEPLATE_FACTOR * nameplate_kw:.1f} kW",
+                "check that motor_hp is the nameplate output of all supply fan motors and measured_kw the input of "
+                "the same",
                 involves=(*paths, "fan.motor_hp", "fan.motor_efficiency_frac"),
-            )  # fmt: skip
+            )
     if fan.measured_kw is None or fan.measured_cfm is None:
         return findings
     kw_per_cfm = fan.measured_kw / fan.measured_cfm
     if not KW_PER_CFM_LOW / 2 <= kw_per_cfm <= KW_PER_CFM_HIGH * 2:
         problems.add(
-            "fan.measured_kw", f"{kw_per_cfm:.6f} kW/cfm at the measured point is out of reach", fan.measured_kw,
-            f"{KW_PER_CFM_LOW} to {KW_PER_CFM_HIGH} kW/cfm", "check the units of measured_kw and measured_cfm",
+            "fan.measured_kw",
+            f"{kw_per_cfm:.6f} kW/cfm at the measured point is out of reach",
+            fan.measured_kw,
+            f"{KW_PER_CFM_LOW} to {KW_PER_CFM_HIGH} kW/cfm",
+            "check the units of measured_kw and measured_cfm",
             involves=paths,
-        )  # fmt: skip
+        )
     elif not KW_PER_CFM_LOW <= kw_per_cfm <= KW_PER_CFM_HIGH:
-        findings.append(Finding(
-            "check", "fan.measured_kw",
-            f"{kw_per_cfm:.5f} kW/cfm at the measured point; {KW_PER_CFM_LOW} to {KW_PER_CFM_HIGH} is usual.",
-        ))  # fmt: skip
+        findings.append(
+            Finding(
+                "check",
+                "fan.measured_kw",
+                f"{kw_per_cfm:.5f} kW/cfm at the measured point; {KW_PER_CFM_LOW} to {KW_PER_CFM_HIGH} is usual.",
+            )
+        )
     if fan.measured_total_inwc is not None:
         air_kw = fan.measured_cfm * fan.measured_total_inwc / FAN_CFM_INWC_PER_HP * HORSEPOWER_KW
         if air_kw >= fan.measured_kw:
             problems.add(
                 "fan.measured_kw",
-                f"the air at the measured point carries {air_kw:.2f} kW: efficiency above 1", fan.measured_kw,
-                f"more than {air_kw:.2f} kW", "check the measured airflow, pressure and power", involves=paths,
-            )  # fmt: skip
+                f"the air at the measured point carries {air_kw:.2f} kW: efficiency above 1",
+                fan.measured_kw,
+                f"more than {air_kw:.2f} kW",
+                "check the measured airflow, pressure and power",
+                involves=paths,
+            )
         elif air_kw > 0.85 * fan.measured_kw:
-            findings.append(Finding(
-                "check", "fan.measured_kw",
-                f"The measured point means an efficiency of {air_kw / fan.measured_kw:.0%} from the drive to the air; "
-                "fan, belt, motor and drive together rarely pass 75 %.",
-            ))  # fmt: skip
+            findings.append(
+                Finding(
+                    "check",
+                    "fan.measured_kw",
+                    f"The measured point means an efficiency of {air_kw / fan.measured_kw:.0%} from the drive to the "
+                    "air; "
+                    "fan, belt, motor and drive together rarely pass 75 %.",
+                )
+            )
     return findings
 
 
@@ -375,8 +480,11 @@ def _unlikely(project) -> list[Finding]:
         surveyed = zone.survey_flow_cfm is not None
         path = item_path("zone", zone.name, "index_share")
         if zone.index_share is not None and zone.index_share > 1:
-            check(path, f"{zone.index_share:g} means that the zone cannot get its design airflow at the pressure of the "
-                        "index run; it will be starved or hold up a reset.")  # fmt: skip
+            check(
+                path,
+                f"{zone.index_share:g} means that the zone cannot get its design airflow at the pressure of the "
+                "index run; it will be starved or hold up a reset.",
+            )
         if surveyed and project.origins.get(path) == "given":
             check(path, "Given but not used: the damper survey of the zone replaces it.")
     for group in project.groups:
@@ -389,29 +497,48 @@ def _unlikely(project) -> list[Finding]:
                 check(item_path("group", group.name, name), f"{value:g} degF is {text} ({limit:g}).")
     limits, fan, unit = project.limits, project.fan, project.air_handler
     if limits.sat_min_f < unit.design_sat_f:
-        check("limits.sat_min_f", f"{limits.sat_min_f:g} degF is colder than the design supply temperature "
-                                  f"({unit.design_sat_f:g}): resets may run colder than the plant was sized for.")  # fmt: skip
+        check(
+            "limits.sat_min_f",
+            f"{limits.sat_min_f:g} degF is colder than the design supply temperature "
+            f"({unit.design_sat_f:g}): resets may run colder than the plant was sized for.",
+        )
     if limits.dsp_max_inwc is not None and limits.dsp_max_inwc > fan.design_dsp_inwc:
-        check("limits.dsp_max_inwc", f"{limits.dsp_max_inwc:g} in. w.c. is above the design duct static pressure "
-                                     f"({fan.design_dsp_inwc:g}).")  # fmt: skip
+        check(
+            "limits.dsp_max_inwc",
+            f"{limits.dsp_max_inwc:g} in. w.c. is above the design duct static pressure ({fan.design_dsp_inwc:g}).",
+        )
     if fan.index_dsp_inwc is not None and fan.index_dsp_inwc > fan.design_dsp_inwc:
-        check("fan.index_dsp_inwc", f"{fan.index_dsp_inwc:g} in. w.c. is above the design duct static pressure "
-                                    f"({fan.design_dsp_inwc:g}): the neediest zone is starved at design.")  # fmt: skip
+        check(
+            "fan.index_dsp_inwc",
+            f"{fan.index_dsp_inwc:g} in. w.c. is above the design duct static pressure "
+            f"({fan.design_dsp_inwc:g}): the neediest zone is starved at design.",
+        )
     if unit.max_cfm is not None and unit.design_cfm is not None and unit.max_cfm < unit.design_cfm:
         check("air_handler.max_cfm", f"{unit.max_cfm:g} cfm is below the design airflow ({unit.design_cfm:g}).")
     if unit.supply_heating == "own_setpoint" and unit.supply_heating_setpoint_f > limits.sat_min_f:
-        check("air_handler.supply_heating_setpoint_f", f"{unit.supply_heating_setpoint_f:g} degF is above the coldest "
-              "supply air of the resets: the heating coil may work against the cooling coil.")  # fmt: skip
+        check(
+            "air_handler.supply_heating_setpoint_f",
+            f"{unit.supply_heating_setpoint_f:g} degF is above the coldest "
+            "supply air of the resets: the heating coil may work against the cooling coil.",
+        )
     if project.cooling.type == "chilled_water" and project.cooling.chilled_water_f > limits.sat_min_f - 5:
-        check("cooling.chilled_water_f", f"{project.cooling.chilled_water_f:g} degF is within 5 degF of the coldest "
-                                         f"supply air ({limits.sat_min_f:g}).")  # fmt: skip
+        check(
+            "cooling.chilled_water_f",
+            f"{project.cooling.chilled_water_f:g} degF is within 5 degF of the coldest "
+            f"supply air ({limits.sat_min_f:g}).",
+        )
     for candidate in project.candidates:
         if candidate.kind != "reset" and not candidate.overrides:
-            check(item_path("candidate", candidate.id, "kind"), f"The candidate is called a {candidate.kind} measure but "
-                  "overrides no input.")  # fmt: skip
+            check(
+                item_path("candidate", candidate.id, "kind"),
+                f"The candidate is called a {candidate.kind} measure but overrides no input.",
+            )
         if candidate.incentive_usd > candidate.cost_usd:
-            check(item_path("candidate", candidate.id, "incentive_usd"), f"The incentive ({candidate.incentive_usd:,.0f} "
-                  f"USD) is larger than the cost ({candidate.cost_usd:,.0f} USD).")  # fmt: skip
+            check(
+                item_path("candidate", candidate.id, "incentive_usd"),
+                f"The incentive ({candidate.incentive_usd:,.0f} "
+                f"USD) is larger than the cost ({candidate.cost_usd:,.0f} USD).",
+            )
     return findings
 
 
@@ -433,9 +560,13 @@ def _given_but_unused(project) -> list[Finding]:
         for field in fields_of(kind).values():
             if field.used_when:
                 for record in records:
-                    look(item_path(kind, record.name, field.name), field,
-                         lambda section, name, record=record, kind=kind:
-                         getattr(record, name) if section == kind else of_section(section, name))  # fmt: skip
+                    look(
+                        item_path(kind, record.name, field.name),
+                        field,
+                        lambda section, name, record=record, kind=kind: (
+                            getattr(record, name) if section == kind else of_section(section, name)
+                        ),
+                    )
     return findings
 
 
@@ -450,10 +581,14 @@ def _status_without_value(project) -> list[Finding]:
             start, _, end = path.partition("[")
             found.setdefault((status, start + end.rpartition("]")[2]), []).append(path)
     return [
-        Finding("check", paths[0], f"Called {status}, but no value is given: the default counts"
-                + (f" (and {len(paths) - 1} more)." if len(paths) > 1 else "."))
+        Finding(
+            "check",
+            paths[0],
+            f"Called {status}, but no value is given: the default counts"
+            + (f" (and {len(paths) - 1} more)." if len(paths) > 1 else "."),
+        )
         for (status, _), paths in found.items()
-    ]  # fmt: skip
+    ]
 
 
 def unused_strategy_inputs(part: str, values: dict) -> Iterator[Field]:

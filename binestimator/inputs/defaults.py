@@ -127,7 +127,9 @@ def rules() -> dict[str, tuple[Rule, ...]]:
         value, problem = check_value(field, raw_from_text(field, row["value"]))
         if problem:
             raise ValueError(f"defaults.csv {field.path}: {problem}")
-        rule = Rule(field, tuple(_condition(part, field.path) for part in row["when"].split(" and ")), value, row["source"])
+        rule = Rule(
+            field, tuple(_condition(part, field.path) for part in row["when"].split(" and ")), value, row["source"]
+        )
         found[field.path] = (*found.get(field.path, ()), rule)
     return found
 
@@ -146,7 +148,9 @@ def _condition(text: str, path: str) -> Condition:
 
 def paths_by(fact: str) -> tuple[str, ...]:
     """Inputs whose default asks for a fact."""
-    return tuple(path for path, lines in rules().items() if any(c.left == fact for rule in lines for c in rule.conditions))
+    return tuple(
+        path for path, lines in rules().items() if any(c.left == fact for rule in lines for c in rule.conditions)
+    )
 
 
 def default_in_force(path: str, value_of: Callable[[str], object]) -> tuple[object, str]:
@@ -214,4 +218,6 @@ def defaults_text(field: Field) -> str:
 
 def sources_text(field: Field) -> str:
     """Source of the default of an input, and those of what it follows from."""
-    return "; ".join(dict.fromkeys(filter(None, [field.source, *(rule.source for rule in rules().get(field.path, ()))])))
+    return "; ".join(
+        dict.fromkeys(filter(None, [field.source, *(rule.source for rule in rules().get(field.path, ()))]))
+    )

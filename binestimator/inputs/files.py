@@ -60,7 +60,10 @@ def readable_file(
     if problem:
         raise error(f"{path}: the {what} {problem}")
     if not os.access(path, os.R_OK):
-        raise error(f"{path}: the {what} cannot be read (Permission denied); ask its owner for permission to read it, or use a copy")
+        raise error(
+            f"{path}: the {what} cannot be read (Permission denied); ask its owner for permission to read it, or use "
+            "a copy"
+        )
     return Path(path)
 
 
@@ -80,8 +83,10 @@ def read_file(path: str | Path, what: str, *, largest: int, error: type[Binestim
             problem = _unusable(os.fstat(handle), largest)
             content = b"" if problem else file.read(largest + 1)
     except (OSError, ValueError) as failure:
-        raise error(f"{path}: the {what} cannot be read ({getattr(failure, 'strerror', None) or failure}); "
-                    "check the drive, or use a copy of the file") from None  # fmt: skip
+        raise error(
+            f"{path}: the {what} cannot be read ({getattr(failure, 'strerror', None) or failure}); "
+            "check the drive, or use a copy of the file"
+        ) from None
     if not problem and len(content) > largest:
         problem = f"has more than {largest:,} bytes, the most allowed; check that it is the right file"
     if problem:
@@ -91,12 +96,18 @@ def read_file(path: str | Path, what: str, *, largest: int, error: type[Binestim
 
 _MARKS = ((b"\xff\xfe\0\0", "utf-32"), (b"\0\0\xfe\xff", "utf-32"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 _OTHER_FILES = (
-    (b"PK\x03\x04", "a workbook or another packed file"), (b"\xd0\xcf\x11\xe0", "a document of the old office kind (such as .xls)"),
-    (b"%PDF", "a PDF document"), (b"\x1f\x8b", "a packed file (gzip)"), (b"BZh", "a packed file (bzip2)"), (b"{\\rtf", "a document of a word processor (RTF)"),
-)  # fmt: skip
+    (b"PK\x03\x04", "a workbook or another packed file"),
+    (b"\xd0\xcf\x11\xe0", "a document of the old office kind (such as .xls)"),
+    (b"%PDF", "a PDF document"),
+    (b"\x1f\x8b", "a packed file (gzip)"),
+    (b"BZh", "a packed file (bzip2)"),
+    (b"{\\rtf", "a document of a word processor (RTF)"),
+)
 
 
-def text_of(content: bytes, place: str, what: str, remedy: str, error: type[BinestimatorError] = InputError, other: str = "") -> str:
+def text_of(
+    content: bytes, place: str, what: str, remedy: str, error: type[BinestimatorError] = InputError, other: str = ""
+) -> str:
     """Text of the bytes of a file; ends of lines become ``\\n``.
 
     UTF-8, and UTF-16 or UTF-32 where a byte order mark says so.
@@ -130,12 +141,16 @@ def text_of(content: bytes, place: str, what: str, remedy: str, error: type[Bine
             start = content.rfind(b"\n", 0, problem.start) + 1
             line = printable(content[start : start + 90].partition(b"\n")[0].decode("cp1252", "replace").strip())
             number = content[: problem.start].count(b"\n") + 1
-            raise error(f"{place}: line {number}: the {what} is not UTF-8 text; got `{line}`; save it with the encoding UTF-8 "
-                        "(it may be Windows-1252 or another of one byte a letter)") from None  # fmt: skip
+            raise error(
+                f"{place}: line {number}: the {what} is not UTF-8 text; got `{line}`; save it with the encoding UTF-8 "
+                "(it may be Windows-1252 or another of one byte a letter)"
+            ) from None
     if "\0" in text:
         wide = any(half.count(0) > 0.6 * len(half) for half in (content[0:80:2], content[1:80:2]))
-        raise error(f"{place}: the {what} is {'UTF-16 text without its mark' if wide else 'not a plain text file'}; "
-                    + ("save it with the encoding UTF-8" if wide else remedy))  # fmt: skip
+        raise error(
+            f"{place}: the {what} is {'UTF-16 text without its mark' if wide else 'not a plain text file'}; "
+            + ("save it with the encoding UTF-8" if wide else remedy)
+        )
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
@@ -158,9 +173,15 @@ def _not_found(path: str | Path, what: str, problem: OSError | ValueError) -> st
     if problem.errno == errno.ELOOP:
         return f"{path}: the {what} cannot be read: links lead in a circle; give the name of the file itself"
     if problem.errno not in (errno.ENOENT, errno.ENOTDIR):
-        return f"{path}: the {what} cannot be read ({problem.strerror}); check the name and your permissions for its folder"
+        return (
+            f"{path}: the {what} cannot be read ({problem.strerror}); check the name and your permissions for its "
+            "folder"
+        )
     if os.path.islink(at):
-        return f"{path}: the {what} does not exist: the name is a link to {os.readlink(at)}, and nothing is there; give the name of a file"
+        return (
+            f"{path}: the {what} does not exist: the name is a link to {os.readlink(at)}, and nothing is there; give "
+            "the name of a file"
+        )
     for folder in reversed(at.parents):
         if not folder.exists():
             return f"{path}: the {what} does not exist: there is no folder {folder}; check the name"
@@ -173,7 +194,11 @@ def near_name(path: Path) -> str:
     """``did you mean ...?`` for the file of the nearest name in the same folder, or ``""``."""
     try:
         with os.scandir(path.parent) as entries:
-            names = [entry.name for entry, _ in zip(entries, range(_MOST_NEIGHBOURS)) if entry.is_file() and not entry.name.startswith(".")]
+            names = [
+                entry.name
+                for entry, _ in zip(entries, range(_MOST_NEIGHBOURS))
+                if entry.is_file() and not entry.name.startswith(".")
+            ]
     except (OSError, ValueError):
         return ""
     folded = {name.casefold(): name for name in sorted(names)}

@@ -9,22 +9,46 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field as dataclass_field
+from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 from pathlib import Path
 
 from binestimator.errors import InputError
 from binestimator.inputs.cells import Cell, SheetCells, WorkbookFile, address_of
 from binestimator.inputs.form_content import (
-    CORNER, END, FORM_SHEETS, FROM_FILE, FROM_QUICK, INPUTS, NOT_READ, OPTIONAL_TABLES, OTHERWISE, REVIEWER, TABLES, UNUSED, YOURS, can_review,
-    hit_by, raw_of,
-)  # fmt: skip
+    CORNER,
+    END,
+    FORM_SHEETS,
+    FROM_FILE,
+    FROM_QUICK,
+    INPUTS,
+    NOT_READ,
+    OPTIONAL_TABLES,
+    OTHERWISE,
+    REVIEWER,
+    TABLES,
+    UNUSED,
+    YOURS,
+    can_review,
+    hit_by,
+    raw_of,
+)
 from binestimator.inputs.paths import item_path, parse_path
 from binestimator.inputs.problems import InputErrors, Problem, Problems, printable, sentence
 from binestimator.inputs.project import MOST, Project, build_project, nameless, override_place
 from binestimator.inputs.read import given_from_mapping, zone_values
 from binestimator.inputs.schema import (
-    MOST_POINTS, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, check_value, did_you_mean, fields_of, number_or_text, replaced,
-)  # fmt: skip
+    MOST_POINTS,
+    SECTIONS,
+    SINGLE_SECTIONS,
+    STRATEGY_SECTIONS,
+    Field,
+    check_value,
+    did_you_mean,
+    fields_of,
+    number_or_text,
+    replaced,
+)
 
 #: Endings of files that are taken for a form or a workbook, not for a project file.
 WORKBOOK_ENDINGS = (".xlsx", ".xlsm", ".xltx", ".xltm", ".xlsb", ".xls", ".ods")
@@ -125,33 +149,50 @@ def _tables(file: WorkbookFile, name: str) -> dict[str, _Table]:
     missing = [sheet for sheet in FORM_SHEETS if sheet not in file.sheet_names]
     if missing:
         raise InputError(
-            f"{name}: no sheet {', '.join(f'“{sheet}”' for sheet in missing)}; expected an input form, or a workbook that this "
-            "program wrote, with its sheets of inputs under their own names; write a form with: binestimator form OUT.xlsx"
+            f"{name}: no sheet {', '.join(f'“{sheet}”' for sheet in missing)}; expected an input form, or a workbook "
+            "that this "
+            "program wrote, with its sheets of inputs under their own names; write a form with: binestimator form "
+            "OUT.xlsx"
         )
-    copies = [sheet for sheet in file.sheet_names if sheet not in FORM_SHEETS
-              and any(form.casefold() in sheet.casefold() and sheet[:1].strip().isalpha() for form in FORM_SHEETS)]  # fmt: skip
+    copies = [
+        sheet
+        for sheet in file.sheet_names
+        if sheet not in FORM_SHEETS
+        and any(form.casefold() in sheet.casefold() and sheet[:1].strip().isalpha() for form in FORM_SHEETS)
+    ]
     if copies:
-        raise InputError(f"{name}: the sheet “{printable(copies[0])}” looks like a copy of a sheet of inputs; "
-                         "which one counts is not clear; delete it or give it another name")  # fmt: skip
+        raise InputError(
+            f"{name}: the sheet “{printable(copies[0])}” looks like a copy of a sheet of inputs; "
+            "which one counts is not clear; delete it or give it another name"
+        )
     found: dict[str, _Table] = {}
     for sheet_name in FORM_SHEETS:
         sheet = file.sheet(sheet_name)
-        corners = {place: cell.value[len(CORNER) :] for place, cell in sheet.cells.items()
-                   if cell.kind == "text" and cell.value.startswith(CORNER)}  # fmt: skip
+        corners = {
+            place: cell.value[len(CORNER) :]
+            for place, cell in sheet.cells.items()
+            if cell.kind == "text" and cell.value.startswith(CORNER)
+        }
         for (row, column), table in sorted(corners.items()):
             if table == END[len(CORNER) :]:
                 continue
             place = f"{sheet_name}!{address_of(row, column)}"
             if TABLES.get(table) != sheet_name:
-                raise InputError(f"{name}: {place}: unknown key of a table “{printable(table[:40])}”; the cell was changed; "
-                                 "take the sheet from a new form")  # fmt: skip
+                raise InputError(
+                    f"{name}: {place}: unknown key of a table “{printable(table[:40])}”; the cell was changed; "
+                    "take the sheet from a new form"
+                )
             if table in found:
-                raise InputError(f"{name}: {place}: the table “{table}” stands twice, also at {found[table].place}; delete one")
+                raise InputError(
+                    f"{name}: {place}: the table “{table}” stands twice, also at {found[table].place}; delete one"
+                )
             found[table] = _table(sheet, table, row, column, corners, name)
     lacking = [table for table in TABLES if table not in found and table not in OPTIONAL_TABLES]
     if lacking:
-        raise InputError(f"{name}: sheet {TABLES[lacking[0]]}: the table with the key “{CORNER}{lacking[0]}” is missing; "
-                         "write a new form and copy the values into it")  # fmt: skip
+        raise InputError(
+            f"{name}: sheet {TABLES[lacking[0]]}: the table with the key “{CORNER}{lacking[0]}” is missing; "
+            "write a new form and copy the values into it"
+        )
     return found
 
 
@@ -166,18 +207,31 @@ def _table(sheet: SheetCells, table: str, corner_row: int, corner_column: int, c
         if row == corner_row and column != corner_column and cell.value.strip() != NOT_READ:
             key = cell.value.strip()
             if key in columns:
-                raise InputError(f"{name}: {sheet.name}!{address_of(row, column)}: the key “{printable(key[:60])}” of a column "
-                                 f"stands twice, also at {address_of(row, columns[key])}; restore the keys")  # fmt: skip
+                raise InputError(
+                    f"{name}: {sheet.name}!{address_of(row, column)}: the key “{printable(key[:60])}” of a column "
+                    f"stands twice, also at {address_of(row, columns[key])}; restore the keys"
+                )
             columns[key] = column
         elif column == corner_column and corner_row < row < end:
             lines[row] = cell.value.strip()
     keyed = set(columns.values())
-    inner = {row for (row, column), cell in sheet.cells.items() if column in keyed and corner_row < row < end and cell.kind != "formula"}
+    inner = {
+        row
+        for (row, column), cell in sheet.cells.items()
+        if column in keyed and corner_row < row < end and cell.kind != "formula"
+    }
     if len({*lines, *inner}) > MOST_LINES:
-        raise InputError(f"{name}: sheet {sheet.name}: the table of the key at {address_of(corner_row, corner_column)} has "
-                         f"{len({*lines, *inner}):,} lines; expected at most {MOST_LINES:,}; remove what does not belong to it")  # fmt: skip
-    return _Table(table, sheet, sorted(((lines.get(row, ""), row) for row in {*lines, *inner}), key=lambda line: line[1]), columns,
-                  f"{sheet.name}!{address_of(corner_row, corner_column)}")  # fmt: skip
+        raise InputError(
+            f"{name}: sheet {sheet.name}: the table of the key at {address_of(corner_row, corner_column)} has "
+            f"{len({*lines, *inner}):,} lines; expected at most {MOST_LINES:,}; remove what does not belong to it"
+        )
+    return _Table(
+        table,
+        sheet,
+        sorted(((lines.get(row, ""), row) for row in {*lines, *inner}), key=lambda line: line[1]),
+        columns,
+        f"{sheet.name}!{address_of(corner_row, corner_column)}",
+    )
 
 
 # ---------------------------------------------------------------- reading
@@ -224,7 +278,11 @@ class _Points:
         part, _, name = self.key.partition(".")
         found = next((candidate for candidate in project.candidates if candidate.id == self.candidate), None)
         base = (getattr(getattr(found, part), name) or ()) if found is not None else ()
-        merged = {f"{axis}{place}": value for place, point in enumerate(base, 1) for axis, value in zip("xy", point, strict=True)}
+        merged = {
+            f"{axis}{place}": value
+            for place, point in enumerate(base, 1)
+            for axis, value in zip("xy", point, strict=True)
+        }
         return _joined({**merged, **self.coordinates})
 
 
@@ -273,22 +331,31 @@ class _FormReader:
         self.problems.append(Problem(place, text))
 
     def _content(self, table: _Table, row: int, column: int, field: Field | None = None) -> object:
-        """Content of an input cell: text, number, truth value or None; what is wrong is noted, with what ``field`` wants."""
+        """Content of an input cell: text, number, truth value or None; what is wrong is noted, with what ``field``
+        wants."""
         wanted = "a value" if field is None else field.allowed_as(in_cell=True)
         cell: Cell | None = table.sheet.cells.get((row, column))
         if (row, column) in self._merged[id(table)]:
-            self._bad(table.at(row, column), "is part of merged cells, so that it is not clear which input the value is for; "
-                                             "unmerge them")  # fmt: skip
+            self._bad(
+                table.at(row, column),
+                "is part of merged cells, so that it is not clear which input the value is for; unmerge them",
+            )
             return None
         if cell is None:
             return None
         place = table.at(row, column) + (f", {field.label}" if field is not None else "")
         if cell.kind == "formula":
-            self._bad(place, f"holds a formula; expected {wanted}, as formulas are not worked out here; copy the cell and paste it as a value")
+            self._bad(
+                place,
+                f"holds a formula; expected {wanted}, as formulas are not worked out here; copy the cell and paste it "
+                "as a value",
+            )
         elif cell.kind == "error":
             self._bad(place, f"holds an error value; expected {wanted}; type it again")
         elif cell.kind == "date":
-            self._bad(place, f"holds a date or time; expected {wanted}; format the cell as text and type the value again")
+            self._bad(
+                place, f"holds a date or time; expected {wanted}; format the cell as text and type the value again"
+            )
         elif cell.kind == "text":
             return cell.value if cell.value.strip() else None
         else:
@@ -304,8 +371,11 @@ class _FormReader:
     def _columns(self, table: _Table, *wanted: str) -> list[int | None]:
         for key in wanted:
             if key not in table.columns:
-                raise InputError(f"{self.path.name}: sheet {table.sheet.name}: the column with the key “{key}” of the table at {table.place} "
-                                 "is missing; take the sheet from a new form")  # fmt: skip
+                raise InputError(
+                    f"{self.path.name}: sheet {table.sheet.name}: the column with the key “{key}” of the table at "
+                    f"{table.place} "
+                    "is missing; take the sheet from a new form"
+                )
         return [table.columns[key] for key in wanted]
 
     # -- inputs that stand once
@@ -315,11 +385,19 @@ class _FormReader:
         columns = dict(zip(_ABOUT_ONE, self._columns(table, *_ABOUT_ONE), strict=True))
         layers = _Layers("")
         about: dict[tuple[str, str], object] = {}
-        known = {**_SINGLES, **{f"{path}.{last}": field for path, field in _SINGLES.items() if field.type == "points" for last in _LASTS}}
+        known = {
+            **_SINGLES,
+            **{
+                f"{path}.{last}": field for path, field in _SINGLES.items() if field.type == "points" for last in _LASTS
+            },
+        }
         seen: dict[str, str] = {}
         for key, row in table.lines:
-            contents = {name: self._content(table, row, column, known.get(key) if name in (YOURS, REVIEWER) else None)
-                        for name, column in columns.items() if name != OTHERWISE}  # fmt: skip
+            contents = {
+                name: self._content(table, row, column, known.get(key) if name in (YOURS, REVIEWER) else None)
+                for name, column in columns.items()
+                if name != OTHERWISE
+            }
             given = next((name for name, content in contents.items() if content is not None), None)
             place = table.at(row, columns[given or YOURS])
             if key not in known:
@@ -328,9 +406,15 @@ class _FormReader:
                     if contents[YOURS] is not None or contents[REVIEWER] not in (None, UNUSED):
                         self._bad(place, sentence(old[0], key, do=old[1]))
                 elif key:
-                    self._bad(place, sentence(f"unknown key “{printable(key[:60])}” of a line", do=did_you_mean(key, known)))
+                    self._bad(
+                        place, sentence(f"unknown key “{printable(key[:60])}” of a line", do=did_you_mean(key, known))
+                    )
                 elif given is not None:
-                    self._bad(place, "the line has no key that says which input it is; remove the line, or take the sheet from a new form")
+                    self._bad(
+                        place,
+                        "the line has no key that says which input it is; remove the line, or take the sheet from a "
+                        "new form",
+                    )
                 continue
             if key in seen:
                 self._bad(place, f"the input {key} stands twice, also at {seen[key]}; remove one of the lines")
@@ -378,10 +462,15 @@ class _FormReader:
     def _read_lists(self) -> None:
         side = {kind: self._side_by_side(kind) for kind in ("group", "special", "candidate")}
         zones = self._zone_lines()
-        names = {kind: [self._name(layers, "name") for layers in side[kind] if layers.yours] for kind in ("group", "special")}
+        names = {
+            kind: [self._name(layers, "name") for layers in side[kind] if layers.yours] for kind in ("group", "special")
+        }
         names["zone"] = [self._name(layers, "name") for _, layers in zones if layers.yours]
         names["candidate"] = [self._candidate_id(layers) for layers in side["candidate"]]
-        hit = hit_by(self.raw.get("override", {}), {kind: [n for n in found if isinstance(n, str)] for kind, found in names.items()})
+        hit = hit_by(
+            self.raw.get("override", {}),
+            {kind: [n for n in found if isinstance(n, str)] for kind, found in names.items()},
+        )
         for kind in ("special", "group"):
             for layers in side[kind]:
                 self._take_item(kind, layers, self.raw.setdefault(kind, []), hit)
@@ -413,7 +502,10 @@ class _FormReader:
             layer, _, number = header.partition(" ")
             if layer not in (YOURS, OTHERWISE, REVIEWER) or not number.isdigit():
                 if layer != "counts":
-                    self._bad(table.place, f"unknown key “{printable(header[:60])}” of a column; take the sheet from a new form")
+                    self._bad(
+                        table.place,
+                        f"unknown key “{printable(header[:60])}” of a column; take the sheet from a new form",
+                    )
                 continue
             layers = found.setdefault(number, _Layers(number))
             if layer == YOURS:
@@ -426,15 +518,23 @@ class _FormReader:
                         layers.otherwise[key] = cell.value
                     continue
                 cell = table.sheet.cells.get((row, column))
-                if layer == REVIEWER and cell is not None and (cell.value == UNUSED or (key in ("id", "name") and cell.kind == "formula")):
+                if (
+                    layer == REVIEWER
+                    and cell is not None
+                    and (cell.value == UNUSED or (key in ("id", "name") and cell.kind == "formula"))
+                ):
                     continue  # written so: nothing to override, or the name as a heading
                 layers.places.setdefault((layer, key), table.at(row, column))
                 content = self._content(table, row, column, _line_field(kind, key))
                 if content is None:
                     continue
                 if key not in known:
-                    self._bad(table.at(row, column), f"unknown key “{printable(key[:60])}” of a line" if key else
-                              "the line has no key that says which input it is; remove the line or its content")  # fmt: skip
+                    self._bad(
+                        table.at(row, column),
+                        f"unknown key “{printable(key[:60])}” of a line"
+                        if key
+                        else "the line has no key that says which input it is; remove the line or its content",
+                    )
                     continue
                 layers.of(layer)[key] = content
         self._unkeyed_columns(table)
@@ -445,12 +545,17 @@ class _FormReader:
         keyed = {*table.columns.values()}
         rows = {row for key, row in table.lines if key}
         corner_row = _row_of(table)
-        informing = {column for (row, column), cell in table.sheet.cells.items() if row == corner_row and cell.value == NOT_READ}
+        informing = {
+            column for (row, column), cell in table.sheet.cells.items() if row == corner_row and cell.value == NOT_READ
+        }
         first, last = min(keyed), max(keyed)
-        for (row, column), cell in table.sheet.cells.items():
+        for (row, column), _cell in table.sheet.cells.items():
             if first < column < last and row in rows and column not in keyed | informing:
-                self._bad(table.at(row, column), "the column has no key in the line of keys, so that its content counts for nothing; "
-                                                 "use a spare column, or remove this one")  # fmt: skip
+                self._bad(
+                    table.at(row, column),
+                    "the column has no key in the line of keys, so that its content counts for nothing; "
+                    "use a spare column, or remove this one",
+                )
                 return
 
     def _zone_lines(self) -> list[tuple[str, _Layers]]:
@@ -464,8 +569,10 @@ class _FormReader:
             if layer in (YOURS, REVIEWER) and name in fields:
                 columns.append((layer, name, column))
             elif header not in ("from",) and layer not in (OTHERWISE, "counts"):
-                self._bad(table.at(_row_of(table), column), sentence(f"unknown key “{printable(header[:60])}” of a column",
-                                                                     do=did_you_mean(name, fields)))  # fmt: skip
+                self._bad(
+                    table.at(_row_of(table), column),
+                    sentence(f"unknown key “{printable(header[:60])}” of a column", do=did_you_mean(name, fields)),
+                )
         self._columns(table, *(f"{YOURS} {name}" for name, field in fields.items() if field.required))
         self._unkeyed_columns(table)
         for key, row in table.lines:
@@ -480,8 +587,11 @@ class _FormReader:
             if layers.yours or layers.reviewer:
                 found.append((origin, layers))
             if len(found) > 2 * MOST["zone"]:  # those of the quick description stand here as well
-                self._bad(table.at(row, columns[0][2]), f"more than {2 * MOST['zone']} lines of zones; expected at most {MOST['zone']}; "
-                                                        "join alike zones by their multiplier")  # fmt: skip
+                self._bad(
+                    table.at(row, columns[0][2]),
+                    f"more than {2 * MOST['zone']} lines of zones; expected at most {MOST['zone']}; "
+                    "join alike zones by their multiplier",
+                )
                 break
         return found
 
@@ -541,7 +651,7 @@ class _FormReader:
         listed: list[tuple[float, int, dict]] = []
         for at, layers in enumerate(columns):
             candidate_id = self._candidate_id(layers)
-            own = {key: content for key, content in layers.yours.items()}
+            own = dict(layers.yours.items())
             place = own.pop("listed", None)
             if not own and place is None:
                 if candidate_id is None:
@@ -550,7 +660,10 @@ class _FormReader:
                     self._review_candidate(str(candidate_id), layers)
                 continue
             if place is not None and (isinstance(place, bool) or not isinstance(place, float)):
-                self._bad(layers.places[YOURS, "listed"], sentence("not a place in the list", place, "a whole number, or nothing"))
+                self._bad(
+                    layers.places[YOURS, "listed"],
+                    sentence("not a place in the list", place, "a whole number, or nothing"),
+                )
                 place = None
             table = self._candidate_table(candidate_id, own, layers, hit)
             listed.append((float("inf") if place is None else place, at, table))
@@ -567,7 +680,12 @@ class _FormReader:
             target = next((table for table in self.raw["candidate"] if table.get("id") == candidate_id), None)
             if target is None:
                 ids = [str(table.get("id")) for table in self.raw["candidate"]]
-                self._bad(place, sentence("no candidate of this id is listed above", candidate_id, do=did_you_mean(candidate_id, ids)))
+                self._bad(
+                    place,
+                    sentence(
+                        "no candidate of this id is listed above", candidate_id, do=did_you_mean(candidate_id, ids)
+                    ),
+                )
                 continue
             target.setdefault("override", {})[path] = raw
             self.places[override_place(f"candidate[{candidate_id}].override", path)] = place
@@ -603,7 +721,7 @@ class _FormReader:
         return table
 
     def _review_candidate(self, name: str, layers: _Layers) -> None:
-        own = {key: content for key, content in layers.reviewer.items()}
+        own = dict(layers.reviewer.items())
         for key in ("listed", "baseline"):
             if key in own:
                 self._bad(layers.places[REVIEWER, key], "this input cannot be overridden; leave the cell empty")
@@ -625,7 +743,10 @@ class _FormReader:
         known = _library_lines()
         for key, row, content in self._cells(table, value):
             if key not in known and key.rpartition(".")[0] not in known:
-                self._bad(table.at(row, value), f"unknown key “{printable(key[:60])}” of a line; take the sheet from a new form")
+                self._bad(
+                    table.at(row, value),
+                    f"unknown key “{printable(key[:60])}” of a line; take the sheet from a new form",
+                )
                 continue
             if key in own:
                 self._bad(table.at(row, value), f"the setting {key} stands twice; remove one of the lines")
@@ -652,7 +773,9 @@ class _FormReader:
             if points.lies_over:
                 path = item_path("candidate", points.candidate, points.key)
                 self.extra[path] = raw
-                self.places[override_place("override", path)] = self.places[f"candidate[{points.candidate}].{points.key}"]
+                self.places[override_place("override", path)] = self.places[
+                    f"candidate[{points.candidate}].{points.key}"
+                ]
             else:
                 part, _, name = points.key.partition(".")
                 points.table.setdefault(part, {})[name] = raw
@@ -683,8 +806,12 @@ class _FormReader:
             *head, content = contents
             texts = [str(_as_text(text)) for text in head]
             parsed, _ = parse_path(texts[-1])
-            yield (texts[0] if name == "changes" else "", texts[-1],
-                   raw_of(parsed.field, content) if parsed is not None else content, place)  # fmt: skip
+            yield (
+                texts[0] if name == "changes" else "",
+                texts[-1],
+                raw_of(parsed.field, content) if parsed is not None else content,
+                place,
+            )
 
     def _paths_and_values(self, table: str, target: str) -> None:
         for _, path, raw, place in self._path_lines(table):
@@ -725,7 +852,10 @@ class _FormReader:
             if path is None and texts == [None, None]:
                 continue
             if not isinstance(path, str) or texts == [None, None]:
-                self._bad(table.at(row, path_column), "the line needs the path of an input, such as zone.*.max_cfm, and evidence or status")
+                self._bad(
+                    table.at(row, path_column),
+                    "the line needs the path of an input, such as zone.*.max_cfm, and evidence or status",
+                )
                 continue
             for name, column, text in zip(("evidence", "status"), (evidence, status), texts, strict=True):
                 if text is None:
@@ -750,11 +880,20 @@ class _FormReader:
             elif value is not None or zones_csv == "none":
                 given.sections.setdefault("project", {})["zones_csv"] = value
         if len(given.zones) + len(self.csv_zones) > MOST["zone"]:
-            problems.add_bad("zone", sentence(f"too many: {len(given.zones) + len(self.csv_zones)}", expected=f"at most {MOST['zone']}"))
+            problems.add_bad(
+                "zone",
+                sentence(f"too many: {len(given.zones) + len(self.csv_zones)}", expected=f"at most {MOST['zone']}"),
+            )
         else:
             given.csv_zones = zone_values(problems, self.csv_zones, len(given.zones))
-        project = build_project(given, overrides, problems, source_path=self.path.name, source_dir=str(self.path.parent),
-                                try_candidates=True)  # fmt: skip
+        project = build_project(
+            given,
+            overrides,
+            problems,
+            source_path=self.path.name,
+            source_dir=str(self.path.parent),
+            try_candidates=True,
+        )
         self._raise_if_any(problems.items, self.places, "the inputs")
         return project
 
@@ -775,7 +914,8 @@ class _FormReader:
             raise InputErrors(f"{self.path.name}: {len(placed)} {noun} in {what}", tuple(placed))
 
     def _placed(self, problem: Problem, places: Mapping[str, str]) -> Problem:
-        """A problem as a reader of the form sees it: the cell it stands in, or the nearest known, and inputs by their labels."""
+        """A problem as a reader of the form sees it: the cell it stands in, or the nearest known, and inputs by their
+        labels."""
         where, text = problem.where, _with_labels(problem.text, places)
         label = _label_of(where)
         inner = _ABOUT_PATH.fullmatch(where)
@@ -822,13 +962,17 @@ def _with_labels(text: str, places: Mapping[str, str]) -> str:
 
 
 def _label_of(path: str) -> str:
-    """Label of an input on the sheets, with the name of the thing it belongs to; empty when the path is none of an input."""
+    """Label of an input on the sheets, with the name of the thing it belongs to; empty when the path is none of an
+    input."""
     inner = _ABOUT_PATH.fullmatch(path)
     path = inner[1] if inner else path
     thing = re.fullmatch(r"(group|zone|special|candidate)\[(.+)\](?:\.(baseline|override))?", path)
     if thing:
         kind = {"group": "profile group", "special": "special zone"}.get(thing[1], thing[1])
-        return f"{'baseline of ' if thing[3] == 'baseline' else 'changes of ' if thing[3] else ''}{kind} {printable(thing[2])}"
+        return (
+            f"{'baseline of ' if thing[3] == 'baseline' else 'changes of ' if thing[3] else ''}{kind} "
+            f"{printable(thing[2])}"
+        )
     part, _, rest = path.partition(".")
     if part in STRATEGY_SECTIONS:
         strategy, _, name = rest.partition(".")
@@ -849,7 +993,9 @@ def _row_of(table: _Table) -> int:
 
 def _merged_cells(table: _Table) -> set[tuple[int, int]]:
     """Input cells of a table that are part of merged areas."""
-    columns = {column for key, column in table.columns.items() if key.partition(" ")[0] not in (OTHERWISE, "counts", "from")}
+    columns = {
+        column for key, column in table.columns.items() if key.partition(" ")[0] not in (OTHERWISE, "counts", "from")
+    }
     if not table.sheet.merged or not columns:
         return set()
     rows = {row for _, row in table.lines}
@@ -858,7 +1004,7 @@ def _merged_cells(table: _Table) -> set[tuple[int, int]]:
     for first_row, first_column, last_row, last_column in table.sheet.merged:
         wide = [column for column in columns if first_column <= column <= last_column]
         if wide:
-            for row in (keyed | rows if len(keyed) < last_row - first_row else range(first_row, last_row + 1)):
+            for row in keyed | rows if len(keyed) < last_row - first_row else range(first_row, last_row + 1):
                 if first_row <= row <= last_row and row in keyed:
                     found |= {(row, column) for column in wide}
     return found
@@ -896,7 +1042,11 @@ def _library_lines() -> dict[str, Field]:
     known: dict[str, Field] = {}
     for part in STRATEGY_SECTIONS:
         for strategy in fields_of(part)["strategy"].choices:
-            known |= {f"{part}.{strategy}.{field.name}": field for field in fields_of(part).values() if field.name != "strategy"}
+            known |= {
+                f"{part}.{strategy}.{field.name}": field
+                for field in fields_of(part).values()
+                if field.name != "strategy"
+            }
     return known
 
 
@@ -930,7 +1080,8 @@ def _joined(coordinates: Mapping[str, object]) -> object:
 
 
 def _whole_inputs(own: Mapping[str, object], base: Mapping[str, object], fields: Mapping[str, Field]):
-    """(key, raw value) of contents by key, coordinates of points joined; those that are empty are taken from ``base``."""
+    """(key, raw value) of contents by key, coordinates of points joined; those that are empty are taken from
+    ``base``."""
     own = dict(own)
     for head, coordinates in _take_points(own).items():
         under = {key.rpartition(".")[2]: content for key, content in base.items() if key.startswith(f"{head}.")}

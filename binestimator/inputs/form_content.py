@@ -12,15 +12,25 @@ place it, :mod:`binestimator.inputs.form` reads it.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field as dataclass_field, replace
+from dataclasses import dataclass, replace
+from dataclasses import field as dataclass_field
 
 from binestimator.inputs.defaults import default_formula, rules
 from binestimator.inputs.paths import item_path, parse_path
 from binestimator.inputs.problems import Problems
 from binestimator.inputs.project import DEFAULT_CANDIDATES, Given, Project, build_project, resolved_inputs, source_of
 from binestimator.inputs.schema import (
-    LIST_SECTIONS, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, TABLE_MARK, Field, fields_of, is_used, raw_from_text, value_text,
-)  # fmt: skip
+    LIST_SECTIONS,
+    SECTIONS,
+    SINGLE_SECTIONS,
+    STRATEGY_SECTIONS,
+    TABLE_MARK,
+    Field,
+    fields_of,
+    is_used,
+    raw_from_text,
+    value_text,
+)
 
 #: Sheets of a form; workbooks of results have them too.
 INPUTS, PROFILES, ZONES, STRATEGIES = "Inputs", "Profile groups", "Zone schedule", "Strategies"
@@ -32,9 +42,17 @@ CORNER = TABLE_MARK
 END = CORNER + "end"
 #: Tables and their sheets.
 TABLES = {
-    "inputs": INPUTS, "overrides": INPUTS, "underneath": INPUTS, "about": INPUTS, "group": PROFILES, "special": PROFILES,
-    "zone": ZONES, "candidate": STRATEGIES, "library": STRATEGIES, "changes": STRATEGIES,
-}  # fmt: skip
+    "inputs": INPUTS,
+    "overrides": INPUTS,
+    "underneath": INPUTS,
+    "about": INPUTS,
+    "group": PROFILES,
+    "special": PROFILES,
+    "zone": ZONES,
+    "candidate": STRATEGIES,
+    "library": STRATEGIES,
+    "changes": STRATEGIES,
+}
 #: Tables that are only written when they hold something.
 OPTIONAL_TABLES = ("overrides", "underneath", "special")
 #: Key of columns of a table that hold nothing to read, and content of what a strategy does not use.
@@ -256,7 +274,9 @@ def can_review(field: Field) -> bool:
     )
 
 
-def form_content(project: Project, sizes: Mapping[str, tuple[float, str, str]] | None = None, spare_points: int = 1) -> FormContent:
+def form_content(
+    project: Project, sizes: Mapping[str, tuple[float, str, str]] | None = None, spare_points: int = 1
+) -> FormContent:
     """Content of the form of a project.
 
     Parameters
@@ -281,9 +301,11 @@ class _Content:
         self.project, self.sizes, self.spare_points = project, sizes, spare_points
         self.content = FormContent()
         self.names = {
-            "special": [record.name for record in project.specials], "group": [record.name for record in project.groups],
-            "zone": [record.name for record in project.zones], "candidate": [record.id for record in project.candidates],
-        }  # fmt: skip
+            "special": [record.name for record in project.specials],
+            "group": [record.name for record in project.groups],
+            "zone": [record.name for record in project.zones],
+            "candidate": [record.id for record in project.candidates],
+        }
         self.hit = hit_by(project.overrides, self.names)
         self._count_points()
         given = project.given
@@ -322,16 +344,38 @@ class _Content:
         default, reason = self.project.default_of(field)
         follows = self._default_formula(path)
         if yours is not None and sized is None:  # a size of "none" is none: what was found stands in its place
-            otherwise, kind = ("required", "required") if field.required else (UNUSED if default == "" else cell_of(field, default), "default")
-            return Entry(path, field, yours, otherwise, kind, "" if field.required else reason, can_review(field), follows)
+            otherwise, kind = (
+                ("required", "required")
+                if field.required
+                else (UNUSED if default == "" else cell_of(field, default), "default")
+            )
+            return Entry(
+                path, field, yours, otherwise, kind, "" if field.required else reason, can_review(field), follows
+            )
         if sized is not None:
-            return Entry(path, field, None, float(sized), "sized", "sized once from the as-found run, then held",
-                         can_review(field))  # fmt: skip
+            return Entry(
+                path,
+                field,
+                None,
+                float(sized),
+                "sized",
+                "sized once from the as-found run, then held",
+                can_review(field),
+            )
         if value is None and field.required:
             return Entry(path, field, None, "required", "required", "", can_review(field))
         kind = "derived" if origin == "derived" else "default"
         source = reason if kind == "default" else source_of(kind, field)
-        return Entry(path, field, None, UNUSED if value == "" else cell_of(field, value), kind, source, can_review(field), follows)
+        return Entry(
+            path,
+            field,
+            None,
+            UNUSED if value == "" else cell_of(field, value),
+            kind,
+            source,
+            can_review(field),
+            follows,
+        )
 
     def _default_formula(self, path: str) -> str:
         """Template of a default that follows from other cells; of strategies it does from none."""
@@ -343,11 +387,18 @@ class _Content:
 
     def _items(self, kind: str, records, given: list[dict]) -> list[Item]:
         return [
-            Item(record.name, FROM_PROJECT, {
-                field.name: self._entry(item_path(kind, record.name, field.name), field, values, getattr(record, field.name))
-                for field in fields_of(kind).values()})
+            Item(
+                record.name,
+                FROM_PROJECT,
+                {
+                    field.name: self._entry(
+                        item_path(kind, record.name, field.name), field, values, getattr(record, field.name)
+                    )
+                    for field in fields_of(kind).values()
+                },
+            )
             for record, values in zip(records, given, strict=True)
-        ]  # fmt: skip
+        ]
 
     def _zones(self) -> None:
         given = self.project.given
@@ -355,9 +406,18 @@ class _Content:
         quick = len(self.project.zones) - len(lines)
         lines = [(FROM_QUICK, {})] * quick + lines
         for record, (origin, values) in zip(self.project.zones, lines, strict=True):
-            self.content.zones.append(Item(record.name, origin, {
-                field.name: self._entry(item_path("zone", record.name, field.name), field, values, getattr(record, field.name))
-                for field in fields_of("zone").values()}))  # fmt: skip
+            self.content.zones.append(
+                Item(
+                    record.name,
+                    origin,
+                    {
+                        field.name: self._entry(
+                            item_path("zone", record.name, field.name), field, values, getattr(record, field.name)
+                        )
+                        for field in fields_of("zone").values()
+                    },
+                )
+            )
 
     # -- strategies
 
@@ -375,8 +435,14 @@ class _Content:
         for section in SINGLE_SECTIONS:
             for field in fields_of(section).values():
                 if field.type == "points":
-                    lists = (getattr(self.project.section(section), field.name), self.project.given.sections.get(section, {}).get(field.name))
-                    self.content.points[field.path] = max((len(points) for points in (*lists, field.default) if points), default=2) + self.spare_points
+                    lists = (
+                        getattr(self.project.section(section), field.name),
+                        self.project.given.sections.get(section, {}).get(field.name),
+                    )
+                    self.content.points[field.path] = (
+                        max((len(points) for points in (*lists, field.default) if points), default=2)
+                        + self.spare_points
+                    )
 
     def _split(self, entry: Entry, yours, otherwise, sources=None) -> dict[str, Entry]:
         """Entries of the coordinates of points.
@@ -394,7 +460,9 @@ class _Content:
                     own = float(yours[place][axis]) if place < len(yours) else ("none" if there or not yours else None)
                 key = f"{letter}{place + 1}"
                 follows = sources[place][axis] if sources else ""
-                entries[key] = Entry(f"{entry.path}.{key}", entry.field, own, base, entry.kind, entry.source, entry.can_review, follows)
+                entries[key] = Entry(
+                    f"{entry.path}.{key}", entry.field, own, base, entry.kind, entry.source, entry.can_review, follows
+                )
         return entries
 
     def _library(self) -> None:
@@ -434,12 +502,16 @@ class _Content:
             origin = FROM_PROJECT if candidate.id in listed else FROM_DEFAULT
             place = order.index(candidate.id) + 1 if candidate.id in listed else None
             self.content.candidates.append(Item(candidate.id, origin, entries, given.get("baseline"), place))
-            self.content.changes += [(candidate.id, path, self._content_at(path, value))
-                                     for path, value in given.get("override", {}).items()]  # fmt: skip
+            self.content.changes += [
+                (candidate.id, path, self._content_at(path, value)) for path, value in given.get("override", {}).items()
+            ]
 
     def _part_entries(self, candidate, part: str, given: Mapping) -> dict[str, Entry]:
         """Entries of the strategy inputs of a candidate, with what they follow from."""
-        record, sections = getattr(candidate, part), {name: self.project.section(name) for name in ("limits", "air_handler", "fan")}
+        record, sections = (
+            getattr(candidate, part),
+            {name: self.project.section(name) for name in ("limits", "air_handler", "fan")},
+        )
         strategy = record.strategy
         library = self.project.given.library[part].get(strategy, {})
         resolved = resolved_inputs(part, {"strategy": strategy}, sections)
@@ -454,7 +526,13 @@ class _Content:
             if path in self.hit:
                 if yours is not None:
                     self.content.underneath.append((path, yours))
-                own, yours, value, kind, source = None, None, getattr(record, field.name), "override", "laid over by the project"
+                own, yours, value, kind, source = (
+                    None,
+                    None,
+                    getattr(record, field.name),
+                    "override",
+                    "laid over by the project",
+                )
             elif field.name == "strategy":
                 value, kind, source = strategy, "default", ""
                 default = DEFAULT_CANDIDATES.get(candidate.id)
@@ -462,23 +540,39 @@ class _Content:
                     value = default[1 + STRATEGY_SECTIONS.index(part)] if default else "required"
             else:
                 unset = field.name in given and own is None  # also what the shared settings say
-                follows = _follows(part, strategy, field, self.project.default_of(field)[0], self.content.points.get(key, 0), not unset)
+                follows = _follows(
+                    part, strategy, field, self.project.default_of(field)[0], self.content.points.get(key, 0), not unset
+                )
                 if not unset and library.get(field.name) is not None:
                     value, kind, source = library[field.name], "derived", f"settings of {part}.{strategy} below"
                 elif resolved.get(field.name) is not None:
-                    value, kind, source = resolved[field.name], "derived", "from the limits and design values of the project"
+                    value, kind, source = (
+                        resolved[field.name],
+                        "derived",
+                        "from the limits and design values of the project",
+                    )
                 else:
                     (value, source), kind = self.project.default_of(field), "default"
             content = "required" if value == "required" else cell_of(field, value) if used else UNUSED
-            entry = Entry(path, field, yours, content, kind,
-                          source, can_review(field) and used, follows if isinstance(follows, str) and used else "")  # fmt: skip
+            entry = Entry(
+                path,
+                field,
+                yours,
+                content,
+                kind,
+                source,
+                can_review(field) and used,
+                follows if isinstance(follows, str) and used else "",
+            )
             if not used and yours is None:
                 entry = replace(entry, kind="unused", source="")
             if field.type != "points":
                 entries[key] = entry
                 continue
             given_points = (own or ()) if field.name in given and path not in self.hit else None
-            split = self._split(entry, given_points, value if used else None, follows if used and isinstance(follows, list) else None)
+            split = self._split(
+                entry, given_points, value if used else None, follows if used and isinstance(follows, list) else None
+            )
             entries |= {f"{key}.{name}": part_entry for name, part_entry in split.items()}
         return entries
 
@@ -493,7 +587,9 @@ class _Content:
         given, content = self.project.given, self.content
         once = {field.path for section in SINGLE_SECTIONS for field in fields_of(section).values()}
         for table, target in ((given.evidence, content.evidence), (given.status, content.status)):
-            canonical = [parse_path(path)[0].field.path for path in table if parse_path(path)[0].kind in SINGLE_SECTIONS]
+            canonical = [
+                parse_path(path)[0].field.path for path in table if parse_path(path)[0].kind in SINGLE_SECTIONS
+            ]
             target.update({path: text for path, text in table.items() if path in once and canonical.count(path) == 1})
         for path in dict.fromkeys([*given.evidence, *given.status]):
             evidence = None if path in content.evidence else given.evidence.get(path)

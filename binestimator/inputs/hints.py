@@ -8,8 +8,12 @@ import functools
 import re
 from importlib import resources
 
-_CLOCK = re.compile(r"(\d{1,2})(?:[:.h](\d{2}))?(?::\d{2}(?:\.\d*)?)?\s*(h|am|pm|a\.m\.|p\.m\.|o'clock)?", re.IGNORECASE | re.ASCII)
-_UNITS = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+))\s*(%|°?\s?[CF]|deg\s?[CF]|[A-Za-z$€²\"'][\w./²^$€-]*(?:\s[A-Za-z.]+){0,2})", re.ASCII)
+_CLOCK = re.compile(
+    r"(\d{1,2})(?:[:.h](\d{2}))?(?::\d{2}(?:\.\d*)?)?\s*(h|am|pm|a\.m\.|p\.m\.|o'clock)?", re.IGNORECASE | re.ASCII
+)
+_UNITS = re.compile(
+    r"([+-]?(?:\d+\.?\d*|\.\d+))\s*(%|°?\s?[CF]|deg\s?[CF]|[A-Za-z$€²\"'][\w./²^$€-]*(?:\s[A-Za-z.]+){0,2})", re.ASCII
+)
 
 
 def as_clock_hours(items: list) -> str | None:
@@ -108,7 +112,11 @@ def number_hint(text: str, writing: str, low: float | None = None, high: float |
     if plain is not None:
         if "," in text and "." in plain:
             return f"{writing} {plain} with a decimal point"
-        return f"{writing} {plain} without the thousands separator" if re.search(r"\d[,.'’ ]\d", text) else f"{writing} {plain}"
+        return (
+            f"{writing} {plain} without the thousands separator"
+            if re.search(r"\d[,.'’ ]\d", text)
+            else f"{writing} {plain}"
+        )
     number, unit = unit_suffixed(text)
     return f"{writing} {number} alone; the unit ({unit}) is not part of the value" if unit else ""
 
@@ -135,6 +143,7 @@ def not_modelled(text: str) -> str:
 def instead_of(text: str) -> str:
     """What to do about something that :func:`not_modelled` names."""
     return _found(text)[1] or (
-        "the program models one air handler with single-duct variable-air-volume terminals, with or without reheat coils; "
+        "the program models one air handler with single-duct variable-air-volume terminals, with or without reheat "
+        "coils; "
         "leave that equipment out of the project and estimate it by other means"
     )

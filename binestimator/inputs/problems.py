@@ -73,10 +73,14 @@ def shown(value: object) -> str:
             return "a table"
         if isinstance(value, (datetime.date, datetime.time)):
             return value.isoformat()
-        if isinstance(value, (list, tuple)) and 0 < len(value) <= 6 and all(isinstance(item, datetime.time) for item in value):
+        if (
+            isinstance(value, (list, tuple))
+            and 0 < len(value) <= 6
+            and all(isinstance(item, datetime.time) for item in value)
+        ):
             return f"[{', '.join(item.isoformat() for item in value)}]"
         return printable(reprlib.repr(list(value) if isinstance(value, tuple) else value))
-    except Exception:  # a value may refuse to be printed (whole numbers of thousands of digits)
+    except Exception:  # noqa: BLE001 - a value may refuse to be printed: whole numbers of thousands of digits
         return f"a value of type {type(value).__name__}"
 
 

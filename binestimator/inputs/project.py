@@ -5,7 +5,8 @@ from __future__ import annotations
 import functools
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field as dataclass_field, replace
+from dataclasses import dataclass, replace
+from dataclasses import field as dataclass_field
 
 from binestimator.errors import Finding
 from binestimator.inputs.checks import check_all
@@ -14,9 +15,18 @@ from binestimator.inputs.paths import InputPath, item_path, parse_path
 from binestimator.inputs.problems import Problems, printable, sentence, shown
 from binestimator.inputs.quick import quick_zones, spread_index_share
 from binestimator.inputs.schema import (
-    LIST_SECTIONS, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, check_value, did_you_mean, fields_of, is_used,
-    record_type, used_when_text,
-)  # fmt: skip
+    LIST_SECTIONS,
+    SECTIONS,
+    SINGLE_SECTIONS,
+    STRATEGY_SECTIONS,
+    Field,
+    check_value,
+    did_you_mean,
+    fields_of,
+    is_used,
+    record_type,
+    used_when_text,
+)
 
 MOST = {"special": 50, "group": 50, "zone": 500, "candidate": 40}
 #: Zones times candidates: what an estimate takes in time and memory grows with it.
@@ -38,11 +48,15 @@ DEFAULT_CANDIDATES = {
 # What a candidate may not override, by the role of the input: what is wrong, and what to do.
 _NOT_OF_A_CANDIDATE = {
     "shared": ("all candidates share it", "change it for the whole project"),
-    "building": ("it says what the building is, so that the saving would be that of another building",
-                 "estimate a second project file with that change"),
-    "assumption": ("it is an assumption of the estimate, so that the saving would be that of another assumption",
-                   "estimate a second project file with that change"),
-}  # fmt: skip
+    "building": (
+        "it says what the building is, so that the saving would be that of another building",
+        "estimate a second project file with that change",
+    ),
+    "assumption": (
+        "it is an assumption of the estimate, so that the saving would be that of another assumption",
+        "estimate a second project file with that change",
+    ),
+}
 #: Pressure that a zone's run needs: a repair where zones are named, an assumption where all are meant.
 _RUN_INPUTS = ("index_share", "survey_flow_cfm", "survey_damper_pct", "survey_dsp_inwc")
 _SURVEY = ("survey_flow_cfm", "survey_damper_pct", "survey_dsp_inwc")
@@ -226,7 +240,8 @@ heating, preheat, limits, service, prices, remedies, bins : records
     def checksum(self) -> str:
         """Short checksum of all inputs in force, for pages and files: the same inputs, the same text."""
         text = repr([(path, value) for path, _, value, *_ in self.effective_rows()]) + repr(
-            [(candidate.id, dict(candidate.overrides)) for candidate in self.candidates])
+            [(candidate.id, dict(candidate.overrides)) for candidate in self.candidates]
+        )
         return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:8]
 
     def with_overrides(self, overrides: Mapping[str, object], *, in_cells: bool = False) -> Project:
@@ -252,9 +267,14 @@ heating, preheat, limits, service, prices, remedies, bins : records
         checked = check_overrides(overrides, problems, "override")
         merged = {path: value for path, value in self.overrides.items() if path not in checked} | checked
         project = build_project(
-            self.given, merged, problems, source_path=self.source_path, source_dir=self.source_dir,
-            try_candidates=False, climate=self.climate,
-        )  # fmt: skip
+            self.given,
+            merged,
+            problems,
+            source_path=self.source_path,
+            source_dir=self.source_dir,
+            try_candidates=False,
+            climate=self.climate,
+        )
         problems.raise_if_any("overrides")
         return project
 
@@ -275,9 +295,14 @@ heating, preheat, limits, service, prices, remedies, bins : records
             return self
         problems = Problems()
         project = build_project(
-            self.given, self.overrides, problems, source_path=self.source_path, source_dir=self.source_dir,
-            try_candidates=False, climate=climate,
-        )  # fmt: skip
+            self.given,
+            self.overrides,
+            problems,
+            source_path=self.source_path,
+            source_dir=self.source_dir,
+            try_candidates=False,
+            climate=climate,
+        )
         problems.raise_if_any(f"climate zone {climate}")
         return project
 
@@ -321,8 +346,20 @@ heating, preheat, limits, service, prices, remedies, bins : records
     def _add_row(self, rows: list[tuple], path: str, field: Field, value: object) -> None:
         origin = self.origins[path]
         source = self.default_of(field)[1] if origin == "default" else source_of(origin, field)
-        rows.append((path, field.label, value, field.unit, field.low, field.high, origin, source, field.description,
-                     self.evidence.get(path, "")))  # fmt: skip
+        rows.append(
+            (
+                path,
+                field.label,
+                value,
+                field.unit,
+                field.low,
+                field.high,
+                origin,
+                source,
+                field.description,
+                self.evidence.get(path, ""),
+            )
+        )
 
 
 def source_of(origin: str, field: Field) -> str:
@@ -423,14 +460,20 @@ def build_project(
     specials = build.items("special", given.specials)
     group_names = [group.name for group in groups]
     if not groups:
-        problems.add("group", "no profile group", expected=problems.words("at least one [[group]]", "at least one"),
-                     do=problems.words("add [[group]] with a name", "give one a name"))  # fmt: skip
+        problems.add(
+            "group",
+            "no profile group",
+            expected=problems.words("at least one [[group]]", "at least one"),
+            do=problems.words("add [[group]] with a name", "give one a name"),
+        )
     building = sections["building"]
     if specials and building.floor_area_ft2 is None:
         problems.add(
-            "special", "special zones without the quick description they are taken from",
-            do="give building.floor_area_ft2, or " + problems.words("list them under [[zone]]", "list them as zones"), involves=("building.floor_area_ft2",),
-        )  # fmt: skip
+            "special",
+            "special zones without the quick description they are taken from",
+            do="give building.floor_area_ft2, or " + problems.words("list them under [[zone]]", "list them as zones"),
+            involves=("building.floor_area_ft2",),
+        )
     build.group_exists("building.group", building.group, group_names)
     for special in specials:
         build.group_exists(item_path("special", special.name, "group"), special.group, group_names)
@@ -440,19 +483,32 @@ def build_project(
     build.all_overrides_used()
     if len(zones) * len(candidates) > MOST_ZONES_BY_CANDIDATES:
         problems.add(
-            "candidate", f"{len(zones)} zones times {len(candidates)} candidates are {len(zones) * len(candidates)}",
+            "candidate",
+            f"{len(zones)} zones times {len(candidates)} candidates are {len(zones) * len(candidates)}",
             expected=f"zones times candidates at most {MOST_ZONES_BY_CANDIDATES}, the default candidates counted",
-            do="join alike zones by their multiplier, or list fewer candidates", involves=("zone", "candidate"),
-        )  # fmt: skip
+            do="join alike zones by their multiplier, or list fewer candidates",
+            involves=("zone", "candidate"),
+        )
 
     project = Project(
-        info=sections.pop("project"), **sections, specials=specials, groups=groups, zones=zones,
-        candidates=candidates, baseline_id=baseline_id, origins=build.origins,
+        info=sections.pop("project"),
+        **sections,
+        specials=specials,
+        groups=groups,
+        zones=zones,
+        candidates=candidates,
+        baseline_id=baseline_id,
+        origins=build.origins,
         evidence=build.about_inputs("evidence", given.evidence, try_candidates),
         statuses=build.about_inputs("status", given.status, try_candidates),
-        overrides=dict(overrides), source_path=source_path, source_dir=source_dir, findings=(), given=given,
-        defaults=build.defaults, climate=climate,
-    )  # fmt: skip
+        overrides=dict(overrides),
+        source_path=source_path,
+        source_dir=source_dir,
+        findings=(),
+        given=given,
+        defaults=build.defaults,
+        climate=climate,
+    )
     findings = check_all(project, problems, build.places)
     object.__setattr__(project, "findings", tuple(findings))  # before anyone else has seen the project
     if try_candidates:
@@ -468,18 +524,27 @@ def _try_candidates(project: Project, problems: Problems) -> None:
             continue
         if candidate.kind == "reset" and not candidate.changed_service:
             problems.add(
-                item_path("candidate", candidate.id, "kind"), "a candidate that overrides other inputs is not a reset only",
-                candidate.kind, '"repair" or "companion"', "say which, so that its saving is told apart from the reset's",
-            )  # fmt: skip
+                item_path("candidate", candidate.id, "kind"),
+                "a candidate that overrides other inputs is not a reset only",
+                candidate.kind,
+                '"repair" or "companion"',
+                "say which, so that its saving is told apart from the reset's",
+            )
         _check_roles(project, candidate, where, problems)
         merged = {path: value for path, value in project.overrides.items() if path not in candidate.overrides}
         merged |= candidate.overrides
         changed = Problems()
         changed.bad |= problems.bad
         build_project(
-            project.given, merged, changed, source_path="", source_dir=project.source_dir, try_candidates=False,
-            override_where={path: override_place(where, path) for path in candidate.overrides}, climate=project.climate,
-        )  # fmt: skip
+            project.given,
+            merged,
+            changed,
+            source_path="",
+            source_dir=project.source_dir,
+            try_candidates=False,
+            override_where={path: override_place(where, path) for path in candidate.overrides},
+            climate=project.climate,
+        )
         for problem in changed.items:
             if problem.where.startswith(where):
                 problems.add_text(problem.where, problem.text)
@@ -495,23 +560,31 @@ def _check_roles(project: Project, candidate: Candidate, where: str, problems: P
     repaired: set[str] = set()
     for path in candidate.overrides:
         parsed, _ = parse_path(path)
-        role = "shared" if parsed.kind == "candidate" else parsed.field.role  # its strategies have inputs of role control
+        role = (
+            "shared" if parsed.kind == "candidate" else parsed.field.role
+        )  # its strategies have inputs of role control
         if role in _NOT_OF_A_CANDIDATE:
             reason = _NOT_OF_A_CANDIDATE[role]
-            problems.add(override_place(where, path), f"a candidate cannot change {parsed.field.path}: {reason[0]}", do=reason[1])
+            problems.add(
+                override_place(where, path), f"a candidate cannot change {parsed.field.path}: {reason[0]}", do=reason[1]
+            )
         elif parsed.field.name in _RUN_INPUTS:
             if parsed.name in (zones if parsed.kind == "zone" else specials):
                 repaired.add(parsed.name)
             else:
-                problems.add(override_place(where, path), f"a candidate cannot change {parsed.field.name} of zones by a pattern: {why}",
-                             do=f"{do}, or name the zones that are repaired")  # fmt: skip
+                problems.add(
+                    override_place(where, path),
+                    f"a candidate cannot change {parsed.field.name} of zones by a pattern: {why}",
+                    do=f"{do}, or name the zones that are repaired",
+                )
     if len(zones) > 1 and repaired.issuperset(zones):
         problems.add(where, f"a candidate cannot change the pressure that every zone needs: {why}", do=do)
     if candidate.id == project.baseline_id and candidate.changed_service:
         problems.add(
             override_place(where, candidate.changed_service[0]),
-            "the baseline cannot change what the rooms are promised: all others are judged by it", do="change it for the whole project",
-        )  # fmt: skip
+            "the baseline cannot change what the rooms are promised: all others are judged by it",
+            do="change it for the whole project",
+        )
 
 
 @functools.cache
@@ -551,7 +624,14 @@ class _Build:
             filled[name] = field.default if in_force is None else in_force[0]
             origins[path] = "default"
             if field.required and path not in problems.bad:
-                problems.add_bad(path, sentence("is missing", expected=field.allowed_as(in_cell=problems.in_cells), do=f"give it: {field.description}"))
+                problems.add_bad(
+                    path,
+                    sentence(
+                        "is missing",
+                        expected=field.allowed_as(in_cell=problems.in_cells),
+                        do=f"give it: {field.description}",
+                    ),
+                )
         return record_type(section)(**filled)
 
     def single(self, section: str):
@@ -597,9 +677,11 @@ class _Build:
         """Give lines without a usable name a stand-in and refuse names that stand twice."""
         if len(lines) > MOST[kind]:
             self.problems.add(
-                kind, f"too many: {len(lines)}", expected=f"at most {MOST[kind]}",
+                kind,
+                f"too many: {len(lines)}",
+                expected=f"at most {MOST[kind]}",
                 do="join alike zones by their multiplier" if kind == "zone" else "",
-            )  # fmt: skip
+            )
             del lines[MOST[kind] :]
         seen: dict[str, str] = {}
         for place, values in enumerate(lines):
@@ -612,9 +694,11 @@ class _Build:
             name = values["name"]
             if name.casefold() in seen:
                 self.problems.add(
-                    f"{kind}[{name}]", f'the name stands twice ("{seen[name.casefold()]}" and "{name}")',
-                    expected="unique names, also without regard to case", do="rename one of them",
-                )  # fmt: skip
+                    f"{kind}[{name}]",
+                    f'the name stands twice ("{seen[name.casefold()]}" and "{name}")',
+                    expected="unique names, also without regard to case",
+                    do="rename one of them",
+                )
             if kind == "group" and name.casefold() == "none":
                 self.problems.add(f"group[{name}]", 'a group cannot be called "none"', do="rename it")
             seen[name.casefold()] = name
@@ -637,9 +721,11 @@ class _Build:
 
     def _no_match(self, where: str, kind: str, name: str) -> None:
         self.problems.add(
-            where, f'there is no {kind} "{printable(name)}"',
-            do="" if self.problems.crowded else did_you_mean(name, self._names[kind]), involves=(kind,),
-        )  # fmt: skip
+            where,
+            f'there is no {kind} "{printable(name)}"',
+            do="" if self.problems.crowded else did_you_mean(name, self._names[kind]),
+            involves=(kind,),
+        )
 
     def all_overrides_used(self) -> None:
         """Refuse overrides that no part of the build took (never expected)."""
@@ -651,9 +737,13 @@ class _Build:
         """Refuse a reference to a group that is not there."""
         if name is not None and names and name not in names:
             self.problems.add(
-                path, "no such profile group", name, ", ".join(f'"{group}"' for group in names[:8]),
-                did_you_mean(name, names), involves=(path,),
-            )  # fmt: skip
+                path,
+                "no such profile group",
+                name,
+                ", ".join(f'"{group}"' for group in names[:8]),
+                did_you_mean(name, names),
+                involves=(path,),
+            )
 
     # -- zones
 
@@ -667,11 +757,15 @@ class _Build:
         explicit = [dict(values) for values in (*self.given.zones, *self.given.csv_zones)]
         if not explicit and building.floor_area_ft2 is None:
             self.problems.add(
-                "zone", "no zone", expected="at least one",
-                do="give building.floor_area_ft2 for zones from the quick description" + self.problems.words(
-                    ", list [[zone]], or name a zones_csv file under [project]", ", or list zones here"),
+                "zone",
+                "no zone",
+                expected="at least one",
+                do="give building.floor_area_ft2 for zones from the quick description"
+                + self.problems.words(
+                    ", list [[zone]], or name a zones_csv file under [project]", ", or list zones here"
+                ),
                 involves=("building.floor_area_ft2", "project.zones_csv", "zone"),
-            )  # fmt: skip
+            )
         lines += explicit
         derived += [set() for _ in explicit]
         self._name_lines("zone", lines)
@@ -684,7 +778,11 @@ class _Build:
                 made.add("group")
         for places, keys, counts in (
             (range(len(quick)), [zone.nearness for zone in quick], [zone.values["multiplier"] for zone in quick]),
-            (range(len(quick), len(lines)), [(place,) for place in range(len(lines) - len(quick))], [1] * (len(lines) - len(quick))),
+            (
+                range(len(quick), len(lines)),
+                [(place,) for place in range(len(lines) - len(quick))],
+                [1] * (len(lines) - len(quick)),
+            ),
         ):
             self._spread(lines, derived, lacking, list(places), keys, counts, building.index_share_low)
         zones = []
@@ -695,14 +793,19 @@ class _Build:
             zones.append(self.record("zone", values, prefix, frozenset(made)))
         return tuple(zones)
 
-    def _spread(self, lines, derived, lacking, places: list[int], keys: list[tuple], counts: list[int], low: float) -> None:
+    def _spread(
+        self, lines, derived, lacking, places: list[int], keys: list[tuple], counts: list[int], low: float
+    ) -> None:
         """Fill in index shares along one list of zones.
 
         Zones that lacked a share before overrides keep their place in the spread, so that
         overriding one zone's share moves no other zone's.
         """
-        spread = [(place, key, count) for place, key, count in zip(places, keys, counts, strict=False)
-                  if lacking[place] or _lacks_share(lines[place])]  # fmt: skip
+        spread = [
+            (place, key, count)
+            for place, key, count in zip(places, keys, counts, strict=False)
+            if lacking[place] or _lacks_share(lines[place])
+        ]
         shares = spread_index_share([key for _, key, _ in spread], low, [count for *_, count in spread])
         for (place, *_), share in zip(spread, shares, strict=True):
             if _lacks_share(lines[place]):
@@ -718,25 +821,37 @@ class _Build:
         for place, values in enumerate(given):
             candidate_id = values.get("id", nameless(place))
             if candidate_id in listed:
-                problems.add(f"candidate[{candidate_id}]", "the id stands twice", expected="unique ids",
-                             do="rename one of them")  # fmt: skip
+                problems.add(
+                    f"candidate[{candidate_id}]", "the id stands twice", expected="unique ids", do="rename one of them"
+                )
             listed[candidate_id] = values
         ids = list(listed)
         if sections["project"].default_candidates:
             ids = [*DEFAULT_CANDIDATES, *(each for each in ids if each not in DEFAULT_CANDIDATES)]
         if not ids:
-            problems.add("candidate", "no candidate", expected=problems.words("at least one [[candidate]]", "at least one"),
-                         do="list candidates or " + problems.words("set project.default_candidates = true",
-                                                                   "answer yes to project.default_candidates"))  # fmt: skip
+            problems.add(
+                "candidate",
+                "no candidate",
+                expected=problems.words("at least one [[candidate]]", "at least one"),
+                do="list candidates or "
+                + problems.words("set project.default_candidates = true", "answer yes to project.default_candidates"),
+            )
         if len(ids) > MOST["candidate"]:
-            problems.add("candidate", f"too many: {len(ids)}", expected=f"at most {MOST['candidate']}, the default ones counted")
+            problems.add(
+                "candidate", f"too many: {len(ids)}", expected=f"at most {MOST['candidate']}, the default ones counted"
+            )
             ids = ids[: MOST["candidate"]]
         self._names["candidate"] = ids
         candidates = tuple(self._candidate(each, listed.get(each, {}), sections) for each in ids)
         self._candidate_overrides_met(candidates)
         marked = [each for each in ids if listed.get(each, {}).get("baseline")]
         if len(marked) > 1:
-            problems.add("candidate", "more than one baseline", ", ".join(marked), problems.words("baseline = true at most once", "yes at most once"))
+            problems.add(
+                "candidate",
+                "more than one baseline",
+                ", ".join(marked),
+                problems.words("baseline = true at most once", "yes at most once"),
+            )
         default = "as_found" if "as_found" in ids and sections["project"].default_candidates else None
         return candidates, (marked or [default or (ids[0] if ids else "")])[0]
 
@@ -744,10 +859,11 @@ class _Build:
         return [
             (parsed.field, value, where, path)
             for parsed, value, where, path in self._overrides
-            if parsed.kind == "candidate" and parsed.part == part
+            if parsed.kind == "candidate"
+            and parsed.part == part
             and parsed.matches(self._names["candidate"])
             and self._names["candidate"].index(candidate_id) in parsed.matches(self._names["candidate"])
-        ]  # fmt: skip
+        ]
 
     def _candidate_overrides_met(self, candidates) -> None:
         for parsed, _, where, path in self._overrides:
@@ -757,9 +873,10 @@ class _Build:
                     self._no_match(where, "candidate", parsed.name)
                 else:
                     self.problems.add(
-                        where, f"{parsed.field.name} has no effect: it counts when {used_when_text(parsed.field)}",
+                        where,
+                        f"{parsed.field.name} has no effect: it counts when {used_when_text(parsed.field)}",
                         do="remove it",
-                    )  # fmt: skip
+                    )
 
     def _candidate(self, candidate_id: str, listed: dict, sections: Mapping) -> Candidate:
         prefix = f"candidate[{candidate_id}]"
@@ -774,7 +891,9 @@ class _Build:
             if name not in own:
                 self.origins[f"{prefix}.{name}"] = "default"
         parts = {
-            part: self._strategy(candidate_id, part, listed.get(part, {}), default[1 + place] if default else None, sections)
+            part: self._strategy(
+                candidate_id, part, listed.get(part, {}), default[1 + place] if default else None, sections
+            )
             for place, part in enumerate(STRATEGY_SECTIONS)
         }
         values = {name: getattr(record, name) for name in fields_of("candidate")}
@@ -802,7 +921,9 @@ class _Build:
                 values[field.name] = value
                 self.places[f"{prefix}.{field.name}"] = where
                 self._met.add(path)
-        resolved = {name: value for name, value in resolved_inputs(part, values, sections).items() if values.get(name) is None}
+        resolved = {
+            name: value for name, value in resolved_inputs(part, values, sections).items() if values.get(name) is None
+        }
         record = self.record(part, values | resolved, prefix, frozenset(resolved))
         if "strategy" not in inline:
             self.origins[f"{prefix}.strategy"] = "default"

@@ -35,7 +35,13 @@ _NEARNESS = {"core": 0, "special": 1, "north": 2, "south": 3, "east": 4, "west":
 MOST_LINES, MOST_LINES_OF_KIND = 60, 5
 # Gains of the lines of a kind from near the fan to far from it, as shares of the diversity: evenly spread from
 # -1 to 1, of opposite signs at opposite places (so that their mean is 0), and with four or five without a trend.
-_SPREAD = {1: (0.0,), 2: (1.0, -1.0), 3: (1.0, 0.0, -1.0), 4: (-1 / 3, 1.0, -1.0, 1 / 3), 5: (-0.5, 1.0, 0.0, -1.0, 0.5)}
+_SPREAD = {
+    1: (0.0,),
+    2: (1.0, -1.0),
+    3: (1.0, 0.0, -1.0),
+    4: (-1 / 3, 1.0, -1.0, 1 / 3),
+    5: (-0.5, 1.0, 0.0, -1.0, 0.5),
+}
 #: Smallest floor that the quick description accepts: below it the zones have no sense. [ft2]
 LEAST_FLOOR_FT2 = 400.0
 _LEAST_ZONE_FT2 = fields_of("zone")["area_ft2"].low
@@ -149,26 +155,33 @@ def quick_zones(building, specials, first_group: str | None, problems: Problems)
     floors = building.floors
     if building.floor_area_ft2 / floors < LEAST_FLOOR_FT2:
         problems.add(
-            "building.floor_area_ft2", f"{building.floor_area_ft2 / floors:.0f} ft2 on each of {floors} floors",
-            building.floor_area_ft2, f"at least {LEAST_FLOOR_FT2:.0f} ft2 a floor", "check floor area and floors",
+            "building.floor_area_ft2",
+            f"{building.floor_area_ft2 / floors:.0f} ft2 on each of {floors} floors",
+            building.floor_area_ft2,
+            f"at least {LEAST_FLOOR_FT2:.0f} ft2 a floor",
+            "check floor area and floors",
             involves=("building.floors",),
-        )  # fmt: skip
+        )
         return []
     footprint = footprint_of(building)
     core_ft2 = footprint.core_ft2 - sum(special.area_ft2 * special.count for special in specials) / floors
     if core_ft2 < -1e-6:
         problems.add(
-            "special", "the special zones take more than the core of the quick description",
+            "special",
+            "the special zones take more than the core of the quick description",
             sum(special.area_ft2 * special.count for special in specials),
-            f"at most {footprint.core_ft2 * floors:.0f} ft2 in all", "make them smaller or fewer, or list zones instead",
-        )  # fmt: skip
+            f"at most {footprint.core_ft2 * floors:.0f} ft2 in all",
+            "make them smaller or fewer, or list zones instead",
+        )
         return []
     cores = building.core_zones or 1
     if 1e-6 < core_ft2 < _LEAST_ZONE_FT2 * cores:
         problems.add(
-            "special", f"the special zones leave {core_ft2:.1f} ft2 of core on each floor for {cores} zones",
-            expected=f"none, or at least {_LEAST_ZONE_FT2:.0f} ft2 a zone", do="change the area of a special zone",
-        )  # fmt: skip
+            "special",
+            f"the special zones leave {core_ft2:.1f} ft2 of core on each floor for {cores} zones",
+            expected=f"none, or at least {_LEAST_ZONE_FT2:.0f} ft2 a zone",
+            do="change the area of a special zone",
+        )
         return []
     group = building.group or first_group
     sets = [("Top floor", 1, True)] if floors > 1 else [("", 1, True)]
@@ -185,8 +198,11 @@ def quick_zones(building, specials, first_group: str | None, problems: Problems)
             if by_area:
                 count = max(1, round(area / building.zone_area_ft2))
             # Turn and turn about between kinds, so that the order within a kind favours neither end of the duct.
-            lines = _lines(prefix, kind, count, alike, most, building.diversity_frac * (-1) ** (place + rank)) if by_area else [
-                _Line(_name(prefix, kind, part, count), alike, None) for part in range(count)]  # fmt: skip
+            lines = (
+                _lines(prefix, kind, count, alike, most, building.diversity_frac * (-1) ** (place + rank))
+                if by_area
+                else [_Line(_name(prefix, kind, part, count), alike, None) for part in range(count)]
+            )
             for part, line in enumerate(lines):
                 values = {"name": line.name, "group": group, "multiplier": line.count}
                 if line.gain_multiplier is not None:
@@ -199,7 +215,12 @@ def quick_zones(building, specials, first_group: str | None, problems: Problems)
     for place, special in enumerate(specials):
         values = {"name": special.name, "group": special.group, "multiplier": special.count}
         values |= {"area_ft2": special.area_ft2, **_roof(building, special.area_ft2 / floors)}
-        values |= {"importance": special.importance, "rogue": special.rogue, "sat_max_f": special.sat_max_f, "index_share": special.index_share}
+        values |= {
+            "importance": special.importance,
+            "rogue": special.rogue,
+            "sat_max_f": special.sat_max_f,
+            "index_share": special.index_share,
+        }
         zones.append(QuickZone(values, (_NEARNESS["special"], 0, place)))
     return zones if _all_fit(zones, problems) else []
 
@@ -227,7 +248,8 @@ def _lines(prefix: str, kind: str, count: int, floors: int, most: int, diversity
         counts[place] += 1
         counts[number - 1 - place] += 1
     return [
-        _Line(_name(prefix, kind, part, number), counts[part], 1.0 + diversity * _SPREAD[number][part]) for part in range(number)
+        _Line(_name(prefix, kind, part, number), counts[part], 1.0 + diversity * _SPREAD[number][part])
+        for part in range(number)
     ]
 
 
@@ -293,5 +315,7 @@ def spread_index_share(nearness: list[tuple], low: float, counts: list[int] | No
         before += counts[place]
     shares = [1.0] * len(nearness)
     for place in order[:-1]:
-        shares[place] = low + (1.0 - low) * (middles[place] - middles[order[0]]) / (middles[order[-1]] - middles[order[0]])
+        shares[place] = low + (1.0 - low) * (middles[place] - middles[order[0]]) / (
+            middles[order[-1]] - middles[order[0]]
+        )
     return shares

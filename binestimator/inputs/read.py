@@ -15,12 +15,29 @@ from binestimator.inputs.hints import instead_of, not_modelled
 from binestimator.inputs.paths import parse_path
 from binestimator.inputs.problems import NOT_GIVEN, InputErrors, Problem, Problems, sentence, shown
 from binestimator.inputs.project import (
-    DEFAULT_CANDIDATES, MOST, Given, Project, build_project, check_overrides, nameless, override_place,
-)  # fmt: skip
+    DEFAULT_CANDIDATES,
+    MOST,
+    Given,
+    Project,
+    build_project,
+    check_overrides,
+    nameless,
+    override_place,
+)
 from binestimator.inputs.schema import (
-    LIST_SECTIONS, SECTIONS, SINGLE_SECTIONS, STATUSES, STRATEGY_SECTIONS, check_free_text, check_value,
-    did_you_mean, fields_of, raw_from_text, replaced, used_when_text,
-)  # fmt: skip
+    LIST_SECTIONS,
+    SECTIONS,
+    SINGLE_SECTIONS,
+    STATUSES,
+    STRATEGY_SECTIONS,
+    check_free_text,
+    check_value,
+    did_you_mean,
+    fields_of,
+    raw_from_text,
+    replaced,
+    used_when_text,
+)
 from binestimator.inputs.toml_text import QUOTED, Outline, outline, quoted_line
 
 #: Largest project or zones file. [bytes]
@@ -69,14 +86,23 @@ def _unreadable(text: str, message: str, path: Path) -> InputError:
     """Everything that can be said about a file that is no TOML: its lines, and the values of those that can be read."""
     other = _other_kind(text)
     if other:
-        return InputError(f"{path.name}: line 1: {other}; got {quoted_line(text.lstrip())}; expected a project file with lines such as "
-                          "design_sat_f = 55 under [air_handler]")  # fmt: skip
+        return InputError(
+            f"{path.name}: line 1: {other}; got {quoted_line(text.lstrip())}; expected a project file with lines such "
+            "as "
+            "design_sat_f = 55 under [air_handler]"
+        )
     found = outline(text)
     if not found.problems:  # what is wrong lies between the lines
         number = re.search(r"line (\d+)", message)
         line = text.split("\n")[int(number[1]) - 1] if number else ""
-        found.problems.append(Problem(f"line {number[1]}" if number else "", "not valid TOML" + (f"; got {quoted_line(line)}" if line else "")
-                                      + f"; {message}; expected lines such as design_sat_f = 55 under [air_handler]"))  # fmt: skip
+        found.problems.append(
+            Problem(
+                f"line {number[1]}" if number else "",
+                "not valid TOML"
+                + (f"; got {quoted_line(line)}" if line else "")
+                + f"; {message}; expected lines such as design_sat_f = 55 under [air_handler]",
+            )
+        )
     problems = Problems()
     given_from_mapping(found.raw, path.parent, problems)
     problems.items[:0] = found.problems
@@ -100,7 +126,8 @@ def _other_kind(text: str) -> str:
 
 
 def _by_line(error: InputErrors, found: Outline) -> InputErrors:
-    """The error with the line of each problem's input, or of the nearest thing it belongs to, and in the order of the file."""
+    """The error with the line of each problem's input, or of the nearest thing it belongs to, and in the order of the
+    file."""
     places = _lines_of_inputs(found)
 
     def placed(problem: Problem) -> tuple[int, Problem]:
@@ -114,7 +141,9 @@ def _by_line(error: InputErrors, found: Outline) -> InputErrors:
             return 1 << 30, problem
         return places[where], Problem(f"line {places[where]}, {problem.where}", problem.text)
 
-    return InputErrors(error.title, tuple(problem for _, problem in sorted(map(placed, error.problems), key=lambda pair: pair[0])))
+    return InputErrors(
+        error.title, tuple(problem for _, problem in sorted(map(placed, error.problems), key=lambda pair: pair[0]))
+    )
 
 
 def _lines_of_inputs(found: Outline) -> dict[str, int]:
@@ -166,9 +195,7 @@ def project_from_mapping(raw: Mapping, source_dir: str | Path | None = None) -> 
 def _project(raw: Mapping, name: str, folder: Path) -> Project:
     problems = Problems()
     given, overrides = given_from_mapping(raw, folder, problems)
-    project = build_project(
-        given, overrides, problems, source_path=name, source_dir=str(folder), try_candidates=True
-    )
+    project = build_project(given, overrides, problems, source_path=name, source_dir=str(folder), try_candidates=True)
     problems.raise_if_any(name or "project")
     return project
 
@@ -234,8 +261,9 @@ def given_from_mapping(raw: Mapping, folder: Path, problems: Problems) -> tuple[
         table = _table(problems, "override", raw["override"], '[override] with "path" = value')
         overrides = check_overrides(table, problems, "override")
     if "evidence" in raw:
-        given.evidence = _about_inputs(problems, "evidence", raw["evidence"], '"text"',
-                                       lambda text: check_free_text(text, EVIDENCE_LENGTH))  # fmt: skip
+        given.evidence = _about_inputs(
+            problems, "evidence", raw["evidence"], '"text"', lambda text: check_free_text(text, EVIDENCE_LENGTH)
+        )
     if "status" in raw:
         given.status = _about_inputs(problems, "status", raw["status"], f'"{STATUSES[0]}"', check_status)
     zones_csv = given.sections.get("project", {}).get("zones_csv")
@@ -276,7 +304,9 @@ def _item(kind: str, table: Mapping, place: int, key: str = "name") -> str:
     return f"{kind}[{name if problem is None else nameless(place)}]"
 
 
-def _values(problems: Problems, section: str, table: Mapping, where: str, extra: tuple[str, ...] = (), in_cells: bool = False) -> dict:
+def _values(
+    problems: Problems, section: str, table: Mapping, where: str, extra: tuple[str, ...] = (), in_cells: bool = False
+) -> dict:
     """Checked values of one table, or of a line of a zones file (``in_cells``)."""
     fields, values = fields_of(section), {}
     for key, raw in table.items():
@@ -323,8 +353,13 @@ def _library(problems: Problems, part: str, raw: object) -> dict:
         where = f"{part}.{strategy if isinstance(strategy, str) else shown(strategy)}"
         if strategy not in strategies:
             if strategy in fields_of(part):
-                problems.add(where, "stands outside a strategy", table, f"[{part}.<strategy>] with {strategy} under it",
-                             "choose the strategy: " + ", ".join(strategies))  # fmt: skip
+                problems.add(
+                    where,
+                    "stands outside a strategy",
+                    table,
+                    f"[{part}.<strategy>] with {strategy} under it",
+                    "choose the strategy: " + ", ".join(strategies),
+                )
             else:
                 _unknown(problems, part, strategy, table, strategies, part)
             continue
@@ -340,9 +375,12 @@ def _library(problems: Problems, part: str, raw: object) -> dict:
 def _refuse_unused(problems: Problems, part: str, values: dict, where: str) -> None:
     for field in list(unused_strategy_inputs(part, values)):
         problems.add(
-            f"{where}.{field.name}", f'{field.name} is not used by strategy "{values["strategy"]}"', values[field.name],
-            f"{field.name} only where {used_when_text(field)}", "remove it or choose another strategy",
-        )  # fmt: skip
+            f"{where}.{field.name}",
+            f'{field.name} is not used by strategy "{values["strategy"]}"',
+            values[field.name],
+            f"{field.name} only where {used_when_text(field)}",
+            "remove it or choose another strategy",
+        )
         del values[field.name]
 
 
@@ -353,26 +391,41 @@ def _id_is_plain(text: object) -> bool:
 def _candidate(problems: Problems, table: Mapping, where: str) -> dict:
     values = _values(problems, "candidate", table, where, _CANDIDATE_KEYS)
     if "id" in values and not _id_is_plain(values["id"]):
-        problems.add_bad(f"{where}.id", sentence(
-            "holds characters an id cannot have", values.pop("id"), "small letters a-z, digits, _ and - without spaces",
-            "it names a sheet and a key of the results",
-        ))  # fmt: skip
+        problems.add_bad(
+            f"{where}.id",
+            sentence(
+                "holds characters an id cannot have",
+                values.pop("id"),
+                "small letters a-z, digits, _ and - without spaces",
+                "it names a sheet and a key of the results",
+            ),
+        )
     elif "id" not in values and f"{where}.id" not in problems.bad:
         problems.add_bad(f"{where}.id", sentence("is missing", expected="small letters a-z, digits, _ and -"))
     if "baseline" in table:
         if isinstance(table["baseline"], bool):
             values["baseline"] = table["baseline"]
         else:
-            problems.add_bad(f"{where}.baseline", sentence("not a truth value", table["baseline"], problems.words("true or false", "yes or no")))
+            problems.add_bad(
+                f"{where}.baseline",
+                sentence("not a truth value", table["baseline"], problems.words("true or false", "yes or no")),
+            )
     default = DEFAULT_CANDIDATES.get(values.get("id", ""))
     for place, part in enumerate(STRATEGY_SECTIONS):
         if part not in table:
             continue
         raw = {"strategy": table[part]} if isinstance(table[part], str) else table[part]
         if not isinstance(raw, Mapping):
-            problems.add_bad(f"{where}.{part}", sentence(
-                "not a strategy", raw, problems.words(f'{part} = "demand" or {part} = {{strategy = "demand", ...}}', "a choice of the list")
-            ))  # fmt: skip
+            problems.add_bad(
+                f"{where}.{part}",
+                sentence(
+                    "not a strategy",
+                    raw,
+                    problems.words(
+                        f'{part} = "demand" or {part} = {{strategy = "demand", ...}}', "a choice of the list"
+                    ),
+                ),
+            )
             continue
         given = _values(problems, part, raw, f"{where}.{part}")
         strategy = given.get("strategy") or (default[1 + place] if default else None)
@@ -406,8 +459,12 @@ def _about_inputs(problems: Problems, name: str, raw: object, example: str, chec
     texts: dict[str, str] = {}
     table = _table(problems, name, raw, f'[{name}] with "path" = {example}')
     if len(table) > MOST_EVIDENCE:
-        problems.add_bad(name, sentence(f"too many: {len(table)}", expected=f"at most {MOST_EVIDENCE}",
-                                        do="use patterns such as zone.*.max_cfm"))  # fmt: skip
+        problems.add_bad(
+            name,
+            sentence(
+                f"too many: {len(table)}", expected=f"at most {MOST_EVIDENCE}", do="use patterns such as zone.*.max_cfm"
+            ),
+        )
         return texts
     for path, text in table.items():
         _, problem = parse_path(path)
@@ -430,11 +487,15 @@ def zone_values(problems: Problems, tables: list[dict], before: int) -> list[dic
     before : int
         Zones listed before them, for the stand-ins of missing names.
     """
-    return [_without_share(_values(problems, "zone", table, _item("zone", table, before + place))) for place, table in enumerate(tables)]
+    return [
+        _without_share(_values(problems, "zone", table, _item("zone", table, before + place)))
+        for place, table in enumerate(tables)
+    ]
 
 
 def _without_share(values: dict) -> dict:
-    """Values of a zone; an ``index_share`` of none is none given: the share is then spread, and stands as such wherever inputs are shown."""
+    """Values of a zone; an ``index_share`` of none is none given: the share is then spread, and stands as such wherever
+    inputs are shown."""
     return {name: value for name, value in values.items() if name != "index_share" or value is not None}
 
 
@@ -444,8 +505,9 @@ def _without_share(values: dict) -> dict:
 def _read_zones_csv(problems: Problems, path: Path, before: int) -> list[dict]:
     """Zones of a CSV file: a header of input names, one zone a line, empty cells not given.
 
-    Cells are separated by commas, semicolons, tabs or bars, whichever the header uses. Empty lines are skipped, and so is a first
-    line ``sep=;``. A cell cannot hold a line break: no input of a zone may, so that each line is read for itself.
+    Cells are separated by commas, semicolons, tabs or bars, whichever the header uses. Empty lines are skipped, and so
+    is a first line ``sep=;``. A cell cannot hold a line break: no input of a zone may, so that each line is read for
+    itself.
     """
     where, fields = path.name, fields_of("zone")
     try:
@@ -468,9 +530,14 @@ def _read_zones_csv(problems: Problems, path: Path, before: int) -> list[dict]:
         problems.bad.add("zone")
         return []
     if len(lines) - 1 > MOST["zone"]:
-        problems.add_bad("zone", sentence(
-            f"{where} has {len(lines) - 1} zones", expected=f"at most {MOST['zone']}", do="join alike zones by their multiplier"
-        ))  # fmt: skip
+        problems.add_bad(
+            "zone",
+            sentence(
+                f"{where} has {len(lines) - 1} zones",
+                expected=f"at most {MOST['zone']}",
+                do="join alike zones by their multiplier",
+            ),
+        )
         return []
     zones = []
     for number, line in lines[1:]:
@@ -484,7 +551,11 @@ def _read_zones_csv(problems: Problems, path: Path, before: int) -> list[dict]:
             problems.bad.update(f"zone[{stand_in}].{name}" for name in fields)
             zones.append({})
             continue
-        raw = {name: raw_from_text(fields[name], cell) for name, cell in zip(columns, cells, strict=False) if name in fields and cell.strip()}
+        raw = {
+            name: raw_from_text(fields[name], cell)
+            for name, cell in zip(columns, cells, strict=False)
+            if name in fields and cell.strip()
+        }
         values = _values(problems, "zone", raw, place, in_cells=True)
         name = values.get("name", stand_in)
         for key in raw:
@@ -499,6 +570,7 @@ _DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 
 def _delimiter(header: str, fields: Mapping) -> str:
     """Separator under which most cells of the header name inputs; the comma if none does better."""
+
     def known(delimiter: str) -> int:
         return sum(cell.strip(' "') in fields for cell in header.split(delimiter))
 
@@ -511,9 +583,15 @@ def _csv_cells(problems: Problems, where: str, number: int, line: str, delimiter
         return next(csv.reader([line], delimiter=delimiter, strict=True))
     except csv.Error as error:
         if line.count('"') % 2:
-            what, do = "a quote without its partner", 'put a whole cell in quotes, or write "" for a quote (inch sign) inside one'
+            what, do = (
+                "a quote without its partner",
+                'put a whole cell in quotes, or write "" for a quote (inch sign) inside one',
+            )
         elif '"' in line:
-            what, do = "text after a closing quote", f'put the {_DELIMITERS[delimiter]} after it, or write "" for a quote inside a cell'
+            what, do = (
+                "text after a closing quote",
+                f'put the {_DELIMITERS[delimiter]} after it, or write "" for a quote inside a cell',
+            )
         else:
             what, do = f"not valid CSV ({error})", "remove what does not print"
         problems.add_bad(f"{where} line {number}", f"{what}; got {quoted_line(line)}; {do}")
@@ -523,8 +601,11 @@ def _csv_cells(problems: Problems, where: str, number: int, line: str, delimiter
 def _good_columns(problems: Problems, place: str, header: str, columns: list[str], fields: Mapping) -> bool:
     """Whether the columns can be used; what is wrong with them is noted."""
     if columns and not any(name in fields for name in columns):
-        problems.add_bad("project.zones_csv", f"{place}: no column is an input of a zone; got {quoted_line(header)}; expected a header line such as "
-                         "name,group,area_ft2,max_cfm with commas, semicolons or tabs between the names")  # fmt: skip
+        problems.add_bad(
+            "project.zones_csv",
+            f"{place}: no column is an input of a zone; got {quoted_line(header)}; expected a header line such as "
+            "name,group,area_ft2,max_cfm with commas, semicolons or tabs between the names",
+        )
         return False
     for name in columns:
         if not name:
@@ -535,14 +616,21 @@ def _good_columns(problems: Problems, place: str, header: str, columns: list[str
             problems.add(f"{place}.{name}", "the column stands twice", do="remove one")
     lacking = [name for name, field in fields.items() if field.required and name not in columns]
     if columns and lacking:
-        problems.add_bad(place, f"no column {' and no column '.join(lacking)}, which every zone needs; got {quoted_line(header)}; add it")
+        problems.add_bad(
+            place,
+            f"no column {' and no column '.join(lacking)}, which every zone needs; got {quoted_line(header)}; add it",
+        )
     return bool(columns) and not lacking
 
 
 def _fits(cells: list[str], columns: list[str], fields: Mapping) -> bool:
     """Whether every cell of a line could be meant as it stands."""
-    return all(not cell.strip() or name not in fields or check_value(fields[name], raw_from_text(fields[name], cell))[1] is None
-               for name, cell in zip(columns, cells, strict=False))  # fmt: skip
+    return all(
+        not cell.strip()
+        or name not in fields
+        or check_value(fields[name], raw_from_text(fields[name], cell))[1] is None
+        for name, cell in zip(columns, cells, strict=False)
+    )
 
 
 def _miscounted(line: str, cells: list[str], columns: list[str], delimiter: str, fields: Mapping) -> tuple:
@@ -553,14 +641,33 @@ def _miscounted(line: str, cells: list[str], columns: list[str], delimiter: str,
     if other and len(cells) == 1:
         return f"{what} with {_DELIMITERS[other]}s", NOT_GIVEN, f"{sign}s between the cells, as in the header"
     if missing > 0:
-        return what, NOT_GIVEN, "", f"an empty cell keeps its {sign}: add the {missing} missing {sign}{'s' if missing > 1 else ''} where a cell is empty"
+        return (
+            what,
+            NOT_GIVEN,
+            "",
+            f"an empty cell keeps its {sign}: add the {missing} missing {sign}{'s' if missing > 1 else ''} where a "
+            "cell is empty",
+        )
     if delimiter == "," and missing == -1:
-        split = [at for at in range(len(columns)) if _fits([*cells[:at], f"{cells[at]}.{cells[at + 1]}".replace(" ", ""), *cells[at + 2 :]], columns, fields)
-                 or _fits([*cells[:at], f"{cells[at]}{cells[at + 1]}".replace(" ", ""), *cells[at + 2 :]], columns, fields)]  # fmt: skip
+        split = [
+            at
+            for at in range(len(columns))
+            if _fits([*cells[:at], f"{cells[at]}.{cells[at + 1]}".replace(" ", ""), *cells[at + 2 :]], columns, fields)
+            or _fits([*cells[:at], f"{cells[at]}{cells[at + 1]}".replace(" ", ""), *cells[at + 2 :]], columns, fields)
+        ]
         numeric = [at for at in split if all(re.fullmatch(r"\s*-?\d+\s*", part) for part in cells[at : at + 2])]
         if len(numeric) == 1:
             left, right = (part.strip() for part in cells[numeric[0] : numeric[0] + 2])
-            return (f"{what}; if {columns[numeric[0]]} is {left},{right}, its comma separates two cells", NOT_GIVEN, "",
-                    f"write {left}.{right} with a decimal point, or {left}{right} without the separator of thousands")  # fmt: skip
-        return what, NOT_GIVEN, "", "write numbers without commas inside (12.5, 1000), and put a name that holds a comma in quotes"
+            return (
+                f"{what}; if {columns[numeric[0]]} is {left},{right}, its comma separates two cells",
+                NOT_GIVEN,
+                "",
+                f"write {left}.{right} with a decimal point, or {left}{right} without the separator of thousands",
+            )
+        return (
+            what,
+            NOT_GIVEN,
+            "",
+            "write numbers without commas inside (12.5, 1000), and put a name that holds a comma in quotes",
+        )
     return what, NOT_GIVEN, "", f"put a cell that holds a {sign} in quotes"

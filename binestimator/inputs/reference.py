@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from binestimator.inputs.defaults import defaults_text, sources_text
-from binestimator.inputs.schema import LIST_SECTIONS, ROLES_TEXT, SECTIONS, STRATEGY_SECTIONS, fields_of, title_of, used_when_text
+from binestimator.inputs.schema import (
+    LIST_SECTIONS,
+    ROLES_TEXT,
+    SECTIONS,
+    STRATEGY_SECTIONS,
+    fields_of,
+    title_of,
+    used_when_text,
+)
 
 
 def _header_of(section: str) -> str:
@@ -26,7 +34,15 @@ def documentation_markdown() -> str:
             what = field.description
             if field.used_when and section not in STRATEGY_SECTIONS:
                 what += f" (used when {used_when_text(field)})"
-            cells = [f"`{field.name}`", field.unit, field.allowed, defaults_text(field), field.role, what, sources_text(field)]
+            cells = [
+                f"`{field.name}`",
+                field.unit,
+                field.allowed,
+                defaults_text(field),
+                field.role,
+                what,
+                sources_text(field),
+            ]
             lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
         lines.append("")
     return "\n".join(lines)

@@ -40,7 +40,8 @@ import numbers
 import re
 import unicodedata
 from collections.abc import Iterable
-from dataclasses import dataclass, field as dataclass_field, make_dataclass
+from dataclasses import dataclass, make_dataclass
+from dataclasses import field as dataclass_field
 from importlib import resources
 
 from binestimator.inputs.hints import as_clock_hours, instead_of, not_modelled, number_hint
@@ -51,15 +52,19 @@ LIST_SECTIONS = ("special", "group", "zone", "candidate")
 STRATEGY_SECTIONS = ("sat", "dsp")
 
 TYPES = frozenset(
-    "text path bool int float optional_float choice choice_float hour_pair date_list profile24 points choice_list".split()
+    ["text", "path", "bool", "int", "float", "optional_float", "choice", "choice_float"]
+    + ["hour_pair", "date_list", "profile24", "points", "choice_list"]
 )
 
 #: Roles of inputs. ``service``: what the rooms are promised (a candidate that changes it is no equal service);
 #: ``building`` and ``assumption``: what the estimate is about (another value is another project); ``equipment``,
 #: ``control``: what may be repaired or set otherwise; ``shared``: the frame of the run, the same for all candidates.
 ROLES = ("service", "building", "assumption", "equipment", "control", "shared")
-ROLES_TEXT = ("Role says what a candidate may do with an input under [candidate.override]: equipment and control are free; service makes it a candidate "
-              "of another service, shown and never ranked; building, assumption and shared are refused.")
+ROLES_TEXT = (
+    "Role says what a candidate may do with an input under [candidate.override]: equipment and control are free; "
+    "service makes it a candidate "
+    "of another service, shown and never ranked; building, assumption and shared are refused."
+)
 
 #: How sure a value is: how the user came to it. ``default``: nobody looked.
 STATUSES = ("measured", "nameplate", "drawing", "trended", "interview", "default")
@@ -75,7 +80,16 @@ _DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 #: First values of points: outdoor temperature [degF] or airflow [% of design].
 POINT_X_RANGE = (-60.0, 150.0)
 
-_WORDS = {"sat": "SAT", "dsp": "DSP", "oat": "OAT", "cop": "COP", "csv": "CSV", "u": "U-factor", "shgc": "SHGC", "id": "short name"}
+_WORDS = {
+    "sat": "SAT",
+    "dsp": "DSP",
+    "oat": "OAT",
+    "cop": "COP",
+    "csv": "CSV",
+    "u": "U-factor",
+    "shgc": "SHGC",
+    "id": "short name",
+}
 _UNIT_SUFFIX = re.compile(r"_(inwc|psia|kbtuh|btuh|tons|frac|pct|ft2|cfm|deg|usd|hp|kw|ft|f|h)$")
 
 
@@ -159,7 +173,11 @@ class Field:
             case "choice_list":
                 if in_cell:
                     return "any of " + ", ".join(self.choices) + ", separated by commas, or the words none of them"
-                return "a list of any of " + ", ".join(f'"{choice}"' for choice in self.choices) + ", or [] for none of them"
+                return (
+                    "a list of any of "
+                    + ", ".join(f'"{choice}"' for choice in self.choices)
+                    + ", or [] for none of them"
+                )
             case "choice_float":
                 return "one of " + ", ".join(_plain(choice) for choice in self.choices) + unit
             case "hour_pair":
@@ -167,12 +185,21 @@ class Field:
                     return "two clock hours from 0 to 24 such as 7, 18, or the word closed"
                 return "[start, end] in clock hours 0 to 24, or [] for closed"
             case "date_list":
-                return "days such as 01-01, 12-25, or the words no days" if in_cell else 'a list of days such as ["01-01", "12-25"]'
+                return (
+                    "days such as 01-01, 12-25, or the words no days"
+                    if in_cell
+                    else 'a list of days such as ["01-01", "12-25"]'
+                )
             case "profile24":
-                return f"24 numbers, one for each clock hour, each {span}" + (", with commas between them" if in_cell else "")
+                return f"24 numbers, one for each clock hour, each {span}" + (
+                    ", with commas between them" if in_cell else ""
+                )
             case "points":
                 if in_cell:
-                    return f"a number in each cell of a point (or in one cell 50: 58, 70: 55), the first ascending and the second {span}"
+                    return (
+                        "a number in each cell of a point (or in one cell 50: 58, 70: 55), the first ascending and "
+                        f"the second {span}"
+                    )
                 return f"a list of points [[x, y], ...] with x ascending and y {span}"
         raise AssertionError(self.type)
 
@@ -259,14 +286,20 @@ def _check_text(field: Field, raw: object, in_cell: bool) -> tuple[object, str |
     if field.required and not text:
         return None, sentence("is empty", raw, field.allowed_as(in_cell=in_cell))
     if len(text) > field.max_length:
-        return None, sentence(f"is too long ({len(text)} characters)", raw, field.allowed_as(in_cell=in_cell), "shorten it")
+        return None, sentence(
+            f"is too long ({len(text)} characters)", raw, field.allowed_as(in_cell=in_cell), "shorten it"
+        )
     if text.startswith(TABLE_MARK):
         return None, _marks_table(raw)
     place = _forbidden(text, several_lines=field.name == "notes")
     if place is not None:
         what = f"holds a control or unprintable character (U+{ord(text[place]):04X} at place {place + 1})"
         escaped = field.type == "path" and not in_cell and text[place] in _ESCAPED
-        do = f"a backslash in double quotes begins a special sign, here \\{_ESCAPED[text[place]]}: write / for it" if escaped else "remove it"
+        do = (
+            f"a backslash in double quotes begins a special sign, here \\{_ESCAPED[text[place]]}: write / for it"
+            if escaped
+            else "remove it"
+        )
         return None, sentence(what, raw, "printable text", do)
     return text, None
 
@@ -286,13 +319,17 @@ def check_free_text(raw: object, length: int) -> tuple[str | None, str | None]:
     if place is not None:
         return None, sentence(
             f"holds a control or unprintable character (U+{ord(text[place]):04X} at place {place + 1})",
-            raw, "printable text", "remove it",
-        )  # fmt: skip
+            raw,
+            "printable text",
+            "remove it",
+        )
     return text, None
 
 
 def _marks_table(raw: str) -> str:
-    return sentence(f'begins with "{TABLE_MARK}", as the marks of tables on forms do', raw, "another beginning", "change it")
+    return sentence(
+        f'begins with "{TABLE_MARK}", as the marks of tables on forms do', raw, "another beginning", "change it"
+    )
 
 
 def _forbidden(text: str, several_lines: bool) -> int | None:
@@ -321,24 +358,46 @@ def _check_path(field: Field, raw: object, in_cell: bool) -> tuple[object, str |
 def _check_bool(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
     if isinstance(raw, bool):
         return raw, None
-    positive = {"true": True, "yes": True, "y": True, "on": True, "1": True, "false": False, "no": False, "n": False, "off": False,
-                "0": False}.get(str(raw).strip().casefold())  # fmt: skip
+    positive = {
+        "true": True,
+        "yes": True,
+        "y": True,
+        "on": True,
+        "1": True,
+        "false": False,
+        "no": False,
+        "n": False,
+        "off": False,
+        "0": False,
+    }.get(str(raw).strip().casefold())
     if positive is None:
         do = "" if in_cell else "write it without quotes"
     else:
-        do = ("type yes" if positive else "type no") if in_cell else f"write {field.name} = {'true' if positive else 'false'}, without quotes"
+        do = (
+            ("type yes" if positive else "type no")
+            if in_cell
+            else f"write {field.name} = {'true' if positive else 'false'}, without quotes"
+        )
     return None, sentence("not a truth value", raw, field.allowed_as(in_cell=in_cell), do)
 
 
-def _as_number(raw: object, field: Field, in_cell: bool, low: float | None = None, high: float | None = None) -> tuple[float | int | None, str | None]:
-    """Finite number of a raw value, or (None, what is wrong, what to do); the hint keeps within the range, that of the field if none is given."""
+def _as_number(
+    raw: object, field: Field, in_cell: bool, low: float | None = None, high: float | None = None
+) -> tuple[float | int | None, str | None]:
+    """Finite number of a raw value, or (None, what is wrong, what to do); the hint keeps within the range, that of the
+    field if none is given."""
     if isinstance(raw, bool) or not isinstance(raw, numbers.Real):
         hint = ""
         if isinstance(raw, str):
             if isinstance(number_or_text(raw), (int, float)):
                 hint = "write it without quotes"
             else:
-                hint = number_hint(raw, "type" if in_cell else "write", field.low if low is None else low, field.high if high is None else high)
+                hint = number_hint(
+                    raw,
+                    "type" if in_cell else "write",
+                    field.low if low is None else low,
+                    field.high if high is None else high,
+                )
         return None, ("not a number", hint)
     try:
         # A zero has no sign here: equal inputs are written alike and have one checksum.
@@ -362,9 +421,9 @@ def _outside(field: Field, number: float, in_cell: bool) -> str | None:
     if field.low is None or field.low <= number <= field.high:
         return None
     hint = ""
-    if number > field.high and field.high <= 1 and field.name.endswith(("_frac", "_factor", "efficiency")):
-        if number <= 100:
-            hint = f"enter {number / 100:g} for {number:g} %"
+    of_one = field.high <= 1 and field.name.endswith(("_frac", "_factor", "efficiency"))
+    if of_one and field.high < number <= 100:
+        hint = f"enter {number / 100:g} for {number:g} %"
     what = "below the smallest allowed value" if number < field.low else "above the largest allowed value"
     return sentence(what, number, field.allowed_as(in_cell=in_cell), hint)
 
@@ -386,10 +445,14 @@ def _check_choice(field: Field, raw: object, in_cell: bool) -> tuple[object, str
                 return choice, None
         name = not_modelled(raw[:200])
         if name:
-            return None, sentence(f"{name} are not modelled", raw, field.allowed_as(in_cell=in_cell), instead_of(raw[:200]))
+            return None, sentence(
+                f"{name} are not modelled", raw, field.allowed_as(in_cell=in_cell), instead_of(raw[:200])
+            )
     if isinstance(raw, bool) and {"yes", "no"} <= set(field.choices):
         word = "yes" if raw else "no"
-        return None, sentence("not a text", raw, field.allowed_as(in_cell=in_cell), f"type {word}" if in_cell else f'write "{word}"')
+        return None, sentence(
+            "not a text", raw, field.allowed_as(in_cell=in_cell), f"type {word}" if in_cell else f'write "{word}"'
+        )
     hint = did_you_mean(raw, field.choices) if isinstance(raw, str) else ""
     return None, sentence("not one of the choices", raw, field.allowed_as(in_cell=in_cell), hint)
 
@@ -433,7 +496,9 @@ def _check_numbers(field: Field, raw: object, count: int, in_cell: bool) -> tupl
         if wrong is None and not field.low <= number <= field.high:
             wrong = "outside the range"
         if wrong:
-            return None, sentence(f"value {place + 1} is {wrong}", item, allowed, _hours_hint(field, list(raw), in_cell))
+            return None, sentence(
+                f"value {place + 1} is {wrong}", item, allowed, _hours_hint(field, list(raw), in_cell)
+            )
         values.append(float(number))
     return tuple(values), None
 
@@ -459,8 +524,12 @@ def _check_hour_pair(field: Field, raw: object, in_cell: bool) -> tuple[object, 
         return (), None
     pair, wrong = _check_numbers(field, raw, 2, in_cell)
     if wrong is None and pair[0] % 24 == pair[1] % 24 and pair != (0.0, 24.0):
-        wrong = sentence("starts when it ends", raw, field.allowed_as(in_cell=in_cell),
-                         "type 0, 24 for the whole day" if in_cell else "write [0, 24] for the whole day")
+        wrong = sentence(
+            "starts when it ends",
+            raw,
+            field.allowed_as(in_cell=in_cell),
+            "type 0, 24 for the whole day" if in_cell else "write [0, 24] for the whole day",
+        )
     return (None, wrong) if wrong else (pair, None)
 
 
@@ -478,7 +547,10 @@ def _check_date_list(field: Field, raw: object, in_cell: bool) -> tuple[object, 
         match = re.fullmatch(r"(\d\d)-(\d\d)", item.strip(), re.ASCII) if isinstance(item, str) else None
         if not match or not 1 <= int(match[1]) <= 12 or not 1 <= int(match[2]) <= _DAYS[int(match[1]) - 1]:
             return None, sentence(
-                f"value {place + 1} is not a day of a 365-day year", item, field.allowed_as(in_cell=in_cell), _day_hint(item)
+                f"value {place + 1} is not a day of a 365-day year",
+                item,
+                field.allowed_as(in_cell=in_cell),
+                _day_hint(item),
             )
         if match[0] not in days:
             days.append(match[0])
@@ -488,7 +560,11 @@ def _check_date_list(field: Field, raw: object, in_cell: bool) -> tuple[object, 
 def _day_hint(item: object) -> str:
     if isinstance(item, datetime.date):
         return f'write "{item.month:02d}-{item.day:02d}": the year does not matter'
-    match = re.fullmatch(r"(?:\d{4}[-/])?(\d{1,2})[-/.](\d{1,2})(?:[-/.]\d{2,4})?", item.strip(), re.ASCII) if isinstance(item, str) else None
+    match = (
+        re.fullmatch(r"(?:\d{4}[-/])?(\d{1,2})[-/.](\d{1,2})(?:[-/.]\d{2,4})?", item.strip(), re.ASCII)
+        if isinstance(item, str)
+        else None
+    )
     if match and 1 <= int(match[1]) <= 12 and 1 <= int(match[2]) <= _DAYS[int(match[1]) - 1]:
         return f"write month-day with two digits each: {int(match[1]):02d}-{int(match[2]):02d}"
     return "write month-day"
@@ -496,7 +572,9 @@ def _day_hint(item: object) -> str:
 
 def _check_points(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
     if not isinstance(raw, (list, tuple)):
-        return None, sentence("not points" if in_cell else "not a list of points", raw, field.allowed_as(in_cell=in_cell))
+        return None, sentence(
+            "not points" if in_cell else "not a list of points", raw, field.allowed_as(in_cell=in_cell)
+        )
     if not 1 <= len(raw) <= MOST_POINTS:
         return None, sentence(f"has {len(raw)} points", raw, f"1 to {MOST_POINTS} points")
     points = []
@@ -507,7 +585,9 @@ def _check_points(field: Field, raw: object, in_cell: bool) -> tuple[object, str
         for name, part, (low, high) in zip("xy", item, (POINT_X_RANGE, (field.low, field.high)), strict=True):
             number, wrong = _as_number(part, field, in_cell, low, high)
             if wrong:
-                return None, sentence(f"{name} of point {place + 1} is {wrong[0]}", part, field.allowed_as(in_cell=in_cell), wrong[1])
+                return None, sentence(
+                    f"{name} of point {place + 1} is {wrong[0]}", part, field.allowed_as(in_cell=in_cell), wrong[1]
+                )
             if not low <= number <= high:
                 return None, sentence(
                     f"{name} of point {place + 1} is outside the range", part, f"{_plain(low)} to {_plain(high)}"
@@ -517,14 +597,18 @@ def _check_points(field: Field, raw: object, in_cell: bool) -> tuple[object, str
     for place in range(1, len(points)):
         if points[place][0] == points[place - 1][0]:
             return None, sentence(
-                f"points {place} and {place + 1} stand at the same x", points[place][0], "x strictly ascending",
+                f"points {place} and {place + 1} stand at the same x",
+                points[place][0],
+                "x strictly ascending",
                 "move one of them",
-            )  # fmt: skip
+            )
         if points[place][0] < points[place - 1][0]:
             return None, sentence(
-                f"points {place} and {place + 1} are swapped: x must ascend", raw, "x strictly ascending",
+                f"points {place} and {place + 1} are swapped: x must ascend",
+                raw,
+                "x strictly ascending",
                 f"write the point at {_plain(points[place][0])} before the one at {_plain(points[place - 1][0])}",
-            )  # fmt: skip
+            )
     return tuple(points), None
 
 
@@ -558,8 +642,11 @@ REPLACED = {
 def replaced(section: str, name: str) -> tuple[str, str] | None:
     """What is wrong with an input of an earlier version, and what to do; None for any other name."""
     new = REPLACED.get(f"{section}.{name}")
-    return new and ("this input of an earlier version has been replaced: service is judged by depth, no longer by counts and shares",
-                    f"remove it; what may be lost is said by {new}")  # fmt: skip
+    return new and (
+        "this input of an earlier version has been replaced: service is judged by depth, no longer by counts and "
+        "shares",
+        f"remove it; what may be lost is said by {new}",
+    )
 
 
 def did_you_mean(word: object, known: Iterable[str]) -> str:
@@ -601,11 +688,21 @@ def _field_from_row(row: dict[str, str]) -> Field:
         section, _, other = left.rpartition(".")
         used_when.append((section or row["section"], other, tuple(values.split("|"))))
     field = Field(
-        section=row["section"], name=row["name"], role=row["role"], type=kind, unit=row["unit"], low=low, high=high,
-        default=None if required or unset else default, required=required, choices=choices,
-        used_when=tuple(used_when), description=row["description"], source=row["source"],
+        section=row["section"],
+        name=row["name"],
+        role=row["role"],
+        type=kind,
+        unit=row["unit"],
+        low=low,
+        high=high,
+        default=None if required or unset else default,
+        required=required,
+        choices=choices,
+        used_when=tuple(used_when),
+        description=row["description"],
+        source=row["source"],
         label=row.get("label") or _label_of(row["name"]),
-    )  # fmt: skip
+    )
     if required or unset:
         return field
     value, problem = check_value(field, raw_from_text(field, default))
@@ -621,9 +718,7 @@ SECTIONS = tuple(dict.fromkeys(field.section for field in FIELDS))
 #: Sections that stand in the project file as one table.
 SINGLE_SECTIONS = tuple(name for name in SECTIONS if name not in LIST_SECTIONS + STRATEGY_SECTIONS)
 
-_BY_SECTION = {
-    section: {field.name: field for field in FIELDS if field.section == section} for section in SECTIONS
-}
+_BY_SECTION = {section: {field.name: field for field in FIELDS if field.section == section} for section in SECTIONS}
 
 
 def fields_of(section: str) -> dict[str, Field]:
@@ -648,9 +743,7 @@ def record_type(section: str) -> type:
             parts.append((field.name, object))
         else:
             parts.append((field.name, object, dataclass_field(default=field.default)))
-    record = make_dataclass(
-        name, parts, frozen=True, slots=True, kw_only=True, namespace={"__doc__": "\n".join(lines)}
-    )
+    record = make_dataclass(name, parts, frozen=True, slots=True, kw_only=True, namespace={"__doc__": "\n".join(lines)})
     record.__module__ = __name__
     return record
 
@@ -682,9 +775,11 @@ def is_used(field: Field, value_of) -> bool:
         if values == ("given",):
             if value is not None:
                 return True
-        elif value is None and values == ("none",):
-            return True
-        elif (str(value).lower() if isinstance(value, bool) else value) in values:
+        elif (
+            value is None
+            and values == ("none",)
+            or (str(value).lower() if isinstance(value, bool) else value) in values
+        ):
             return True
     return False
 
@@ -701,14 +796,31 @@ def used_when_text(field: Field) -> str:
 # ---------------------------------------------------------------- documentation
 
 _TITLES = {
-    "project": "Project", "weather": "Weather", "calendar": "Calendar", "schedule": "Schedule of the air handler",
-    "building": "Building and quick description", "special": "Special zones of the quick description",
-    "group": "Profile groups", "zone": "Zones", "air_handler": "Air handler", "outdoor_air": "Outdoor air",
-    "economizer": "Economizer", "fan": "Supply fan", "return_fan": "Return or relief fan", "cooling": "Cooling",
-    "heating": "Heating", "preheat": "Supply heating coil", "limits": "Limits of the resets",
-    "service": "Equal service", "prices": "Prices", "remedies": "Costs of remedies", "bins": "Bins", "sat": "Supply air temperature strategies",
-    "dsp": "Duct static pressure strategies", "candidate": "Candidates",
-}  # fmt: skip
+    "project": "Project",
+    "weather": "Weather",
+    "calendar": "Calendar",
+    "schedule": "Schedule of the air handler",
+    "building": "Building and quick description",
+    "special": "Special zones of the quick description",
+    "group": "Profile groups",
+    "zone": "Zones",
+    "air_handler": "Air handler",
+    "outdoor_air": "Outdoor air",
+    "economizer": "Economizer",
+    "fan": "Supply fan",
+    "return_fan": "Return or relief fan",
+    "cooling": "Cooling",
+    "heating": "Heating",
+    "preheat": "Supply heating coil",
+    "limits": "Limits of the resets",
+    "service": "Equal service",
+    "prices": "Prices",
+    "remedies": "Costs of remedies",
+    "bins": "Bins",
+    "sat": "Supply air temperature strategies",
+    "dsp": "Duct static pressure strategies",
+    "candidate": "Candidates",
+}
 
 
 def title_of(section: str) -> str:

@@ -12,7 +12,8 @@ import datetime
 import re
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass, field as dataclass_field
+from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 
 from binestimator.inputs.hints import as_clock_hours, number_hint, plain_number, unit_suffixed
 from binestimator.inputs.problems import MOST_LISTED, Problem, printable
@@ -31,8 +32,15 @@ _STATEMENT = re.compile(r'\s*(?:"[^"]*"|[A-Za-z_][\w.-]*)\s*=')
 _HEADING = re.compile(r"\s*\[{1,4}\s*[A-Za-z_]")
 _KEY = re.compile(r'\s*("[^"]*"|[A-Za-z_][\w.-]*)[ \t]*')
 _CURLY = dict.fromkeys("“”„‟«»＂″", '"') | dict.fromkeys("‘’‚‛′＇´`", "'")
-_ODD_SPACES = {"\u00a0": "no-break space", "\u2007": "figure space", "\u202f": "narrow no-break space", "\u2009": "thin space",
-               "\u200b": "zero-width space", "\u3000": "wide space", "\ufeff": "byte order mark"}  # fmt: skip
+_ODD_SPACES = {
+    "\u00a0": "no-break space",
+    "\u2007": "figure space",
+    "\u202f": "narrow no-break space",
+    "\u2009": "thin space",
+    "\u200b": "zero-width space",
+    "\u3000": "wide space",
+    "\ufeff": "byte order mark",
+}
 _HEADINGS = (*SECTIONS, "override", "evidence", "status")
 #: Tables whose keys are paths of inputs, in quotes.
 _OF_PATHS = ("override", "evidence", "status")
@@ -176,14 +184,20 @@ def _open_table(found: Outline, number: int, statement: str):
             what = "typographic quotes in a heading"
         else:
             what = "not the heading of a table"
-        _note(found, number, statement, what, f"write {right}" if right else "write the name of a section in brackets, such as [fan]")
+        _note(
+            found,
+            number,
+            statement,
+            what,
+            f"write {right}" if right else "write the name of a section in brackets, such as [fan]",
+        )
         if not known:
             return {}, {}, ()
         many = names[0] in LIST_SECTIONS and len(names) == 1
     else:
         names, many = [], False
         while isinstance(value, dict) and value:
-            (name, value), = value.items()
+            ((name, value),) = value.items()
             names.append(name)
             if isinstance(value, list):
                 many, value = True, value[0]
@@ -236,7 +250,9 @@ def _twice(found: Outline, number: int, statement: str, names: list[str], first:
     _note(found, number, statement, what, do)
 
 
-def _merge(found: Outline, number: int, statement: str, section: tuple[str, ...], values: dict, table: dict, lines: dict) -> None:
+def _merge(
+    found: Outline, number: int, statement: str, section: tuple[str, ...], values: dict, table: dict, lines: dict
+) -> None:
     """Put the values of a statement into their table; a key that stands twice is noted."""
     for key, value in values.items():
         if key in table:
@@ -245,8 +261,14 @@ def _merge(found: Outline, number: int, statement: str, section: tuple[str, ...]
                 continue
             first = lines.get(key)
             where = f" under {_heading_text(list(section))}" if section else ""
-            _note(found, number, statement, f"{printable(key[:60])} stands twice{where}"
-                  + (f", first in line {first}" if isinstance(first, int) else ""), "remove one of the lines")  # fmt: skip
+            _note(
+                found,
+                number,
+                statement,
+                f"{printable(key[:60])} stands twice{where}"
+                + (f", first in line {first}" if isinstance(first, int) else ""),
+                "remove one of the lines",
+            )
             continue
         table[key] = value
         lines[key] = _numbered(value, number)
@@ -305,7 +327,9 @@ def _cause_in_path(statement: str) -> tuple[str, str] | None:
     path = path.strip().strip("\"'")
     if not value or "." not in path or '"' in path:
         return None
-    return "the path of an input stands in quotes", _write(f'"{path}" = {_valued(value.strip())}', 'write "path" = value')
+    return "the path of an input stands in quotes", _write(
+        f'"{path}" = {_valued(value.strip())}', 'write "path" = value'
+    )
 
 
 def _without_equals(first: str, bare: str) -> tuple[str, str]:
@@ -320,14 +344,20 @@ def _without_equals(first: str, bare: str) -> tuple[str, str]:
         key, _, value = first[: word.end()], ":", first[word.end() + 1 :]
         return "a colon after the key", _write(f"{key.strip()} = {_valued(value.strip())}", "write key = value")
     if word and first[0] == '"' and first[word.end() : word.end() + 1] not in ("", ",", "]"):
-        return "no equals sign", _write(f"{word[1]} = {_valued(first[word.end():].strip())}", 'write "path" = value')
+        return "no equals sign", _write(f"{word[1]} = {_valued(first[word.end() :].strip())}", 'write "path" = value')
     if first[0] in "[{(\"'-0123456789":
-        return "a line that belongs to no input", "write it after a key and an equals sign, such as points = [[50, 58], [70, 55]], or remove it"
+        return (
+            "a line that belongs to no input",
+            "write it after a key and an equals sign, such as points = [[50, 58], [70, 55]], or remove it",
+        )
     if word and word.end() < len(first):
-        return "no equals sign", _write(f"{word[1]} = {_valued(first[word.end():].strip())}", "write key = value")
+        return "no equals sign", _write(f"{word[1]} = {_valued(first[word.end() :].strip())}", "write key = value")
     if any(character in _CURLY for character in bare):
         return "typographic quotes", 'type straight quotes: "..."'
-    return "neither a heading in brackets nor a key with its value", "write key = value, such as motor_hp = 40; remarks begin with #"
+    return (
+        "neither a heading in brackets nor a key with its value",
+        "write key = value, such as motor_hp = 40; remarks begin with #",
+    )
 
 
 def _wrong_value(key: str, value: str, statement: str, closed: bool, field: Field | None) -> tuple[str, str]:
@@ -349,9 +379,14 @@ def _wrong_value(key: str, value: str, statement: str, closed: bool, field: Fiel
     if value[0] in "[{(":
         return _wrong_list(key, value, statement, closed, field)
     listed = field is not None and field.type in ("hour_pair", "profile24", "date_list", "points")
-    hours = as_clock_hours(re.split(r"\s*(?:,|\bto\b|\s[-–]\s|(?<=\d)[-–](?=\d))\s*", word.strip("]"))) if listed else None
+    hours = (
+        as_clock_hours(re.split(r"\s*(?:,|\bto\b|\s[-–]\s|(?<=\d)[-–](?=\d))\s*", word.strip("]"))) if listed else None
+    )
     if listed and hours is not None:
-        return "a list without its brackets" if "]" not in word else "a list without its opening bracket", f"write {key} = [{hours}]"
+        return (
+            "a list without its brackets" if "]" not in word else "a list without its opening bracket",
+            f"write {key} = [{hours}]",
+        )
     if re.fullmatch(r"[+-]?[\d.,'’ \u00a0]*\d", word):
         return _wrong_number(key, word, field)
     number, unit = unit_suffixed(word)
@@ -378,22 +413,32 @@ def _wrong_text(key: str, value: str, statement: str) -> tuple[str, str]:
         inner = re.match(r'"((?:[^"\\]|\\.)*)"|\'([^\']*)\'', value)
         if inner is None:
             if quote == '"' and value.endswith('\\"'):
-                return ("a backslash before the closing quote, which takes the quote into the text",
-                        _write(f"{key} = \"{value[1:-2].replace(chr(92), '/')}/\"", "write / for it"))  # fmt: skip
+                return (
+                    "a backslash before the closing quote, which takes the quote into the text",
+                    _write(f'{key} = "{value[1:-2].replace(chr(92), "/")}/"', "write / for it"),
+                )
             return "a text without its closing quote", _write(f"{key} = {value}{quote}", f"end it with {quote}")
         rest = value[inner.end() :].strip()
         if rest and not rest.startswith("#"):
             if _parses(f"{key} = {value.rstrip(';, ')}"):
-                return f"a sign at the end that does not belong there ({value[-1]})", f"write {key} = {value.rstrip(';, ')}"
+                return (
+                    f"a sign at the end that does not belong there ({value[-1]})",
+                    f"write {key} = {value.rstrip(';, ')}",
+                )
             if re.match(r"[A-Za-z_][\w.-]*\s*=", rest):
                 return "two inputs on one line", "give each a line of its own"
             return "a text that goes on after its closing quote", _write(
                 f"{key} = '{value[1:].rstrip(quote)}'" if quote == '"' else f'{key} = "{value[1:].rstrip(quote)}"',
                 "take the quote inside the text out",
-            )  # fmt: skip
+            )
     if "\\" in value and quote == '"':
-        return ("a backslash in a text in double quotes, where it begins a special sign",
-                _write(f"{key} = {value.replace(chr(92) * 2, '/').replace(chr(92), '/')}", "write / for it, or put the text in single quotes"))  # fmt: skip
+        return (
+            "a backslash in a text in double quotes, where it begins a special sign",
+            _write(
+                f"{key} = {value.replace(chr(92) * 2, '/').replace(chr(92), '/')}",
+                "write / for it, or put the text in single quotes",
+            ),
+        )
     return "a text that cannot be read", "remove what does not print, and put the text in quotes"
 
 
@@ -405,7 +450,8 @@ def _wrong_list(key: str, value: str, statement: str, closed: bool, field: Field
     if not closed or opening > closing:
         right = f"{key} = {value}{']' * (opening - closing)}"
         return f"a list without its closing bracket ({opening} [ and {closing} ])", (
-            f"write {right}" if "\n" not in statement and _parses(right) else "close it with ]")  # fmt: skip
+            f"write {right}" if "\n" not in statement and _parses(right) else "close it with ]"
+        )
     if closing > opening:
         right = f"{key} = {value[: len(value) - (closing - opening)]}"
         return f"a closing bracket too many ({opening} [ and {closing} ])", _write(right, "remove it")
@@ -419,11 +465,16 @@ def _wrong_list(key: str, value: str, statement: str, closed: bool, field: Field
     if words and field is not None and field.type == "date_list":
         return "a list of texts without quotes", 'write days in quotes, such as ["01-01", "12-25"]'
     if field is not None and field.type == "date_list":
-        return "days without quotes", _write(f"{key} = [{', '.join(_valued(item) if item[:1] not in _QUOTES else item for item in items)}]",
-                                             'write days such as ["01-01", "12-25"]')  # fmt: skip
+        return "days without quotes", _write(
+            f"{key} = [{', '.join(_valued(item) if item[:1] not in _QUOTES else item for item in items)}]",
+            'write days such as ["01-01", "12-25"]',
+        )
     if re.search(r"\d\s+[\d\[]|\]\s*\[", bare):
         return "values of a list without a comma between them", "separate them by commas, such as [[50, 58], [70, 55]]"
-    return "a list that cannot be read", "write numbers with commas between them, such as [7, 18]; texts stand in quotes"
+    return (
+        "a list that cannot be read",
+        "write numbers with commas between them, such as [7, 18]; texts stand in quotes",
+    )
 
 
 _QUOTES = ('"', "'")

@@ -86,7 +86,8 @@ def design_outdoor_air_cfm(zones: Zones, groups: Groups) -> tuple[float, float]:
 
 
 def required_oa_cfm(unit: Unit, occupied, oa_people_cfm):
-    """Outdoor air that the rooms are promised: all of it in occupied hours, or its share for people by those present. [cfm]
+    """Outdoor air that the rooms are promised: all of it in occupied hours, or its share for people by those present.
+    [cfm]
 
     What the controls hold is another matter (:func:`minimum_oa_frac`): they may hold more, or less.
     """
@@ -146,8 +147,19 @@ def mix(unit: Unit, allowed, oa_min_frac, oat_f, return_f, target_f) -> MixedAir
     return MixedAir(oa_frac=x, mat_f=return_f + x * (oat_f - return_f), economizing=allowed & (x > oa_min_frac))
 
 
-def moisture(unit: Unit, fl, flow_cfm, infiltration_cfm, oa_frac, oa_humidity_ratio, latent_btuh,
-             entering_f, leaving_f, pressure_psia, drying_frac=1.0) -> Moisture:
+def moisture(
+    unit: Unit,
+    fl,
+    flow_cfm,
+    infiltration_cfm,
+    oa_frac,
+    oa_humidity_ratio,
+    latent_btuh,
+    entering_f,
+    leaving_f,
+    pressure_psia,
+    drying_frac=1.0,
+) -> Moisture:
     """Steady moisture balance of rooms and cooling coil.
 
     Parameters
@@ -184,21 +196,27 @@ def moisture(unit: Unit, fl, flow_cfm, infiltration_cfm, oa_frac, oa_humidity_ra
     # A coil no colder than the dew point of the mixed air it would see stays dry.
     wet = np.where(dry_mixed > coil_w, wet, 0.0)
     through = 1.0 - wet
-    wet_room = (m * through * oa_frac * oa_humidity_ratio + m * wet * coil_w + mi * oa_humidity_ratio + latent_btuh) / np.maximum(
-        m * (1.0 - through * (1.0 - oa_frac)) + mi, least)
+    wet_room = (
+        m * through * oa_frac * oa_humidity_ratio + m * wet * coil_w + mi * oa_humidity_ratio + latent_btuh
+    ) / np.maximum(m * (1.0 - through * (1.0 - oa_frac)) + mi, least)
     room = np.where(wet > 0.0, np.minimum(wet_room, dry_room), dry_room)
     mixed = oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * room
     leaving = through * mixed + wet * np.minimum(mixed, coil_w)
     return Moisture(room=room, mixed=mixed, leaving=leaving, wet_frac=wet)
 
 
-def moisture_of_latent(fl, flow_cfm, infiltration_cfm, oa_frac, oa_humidity_ratio, latent_btuh, coil_latent_btuh, wet_frac) -> Moisture:
+def moisture_of_latent(
+    fl, flow_cfm, infiltration_cfm, oa_frac, oa_humidity_ratio, latent_btuh, coil_latent_btuh, wet_frac
+) -> Moisture:
     """Moisture balance of rooms where the latent load of the coil is given. [Btu/h]
 
-    ``Wr = Woa + (L - Lcoil) / (m x + mi)`` in the names of :func:`moisture`; air leaves the coil drier by ``Lcoil / m``.
+    ``Wr = Woa + (L - Lcoil) / (m x + mi)`` in the names of :func:`moisture`; air leaves the coil drier by ``Lcoil /
+    m``.
     """
     m = fl * flow_cfm
     outside = np.maximum(m * oa_frac + fl * infiltration_cfm, fl * LEAST_EXCHANGE_CFM)
     room = oa_humidity_ratio + (latent_btuh - coil_latent_btuh) / outside
     mixed = oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * room
-    return Moisture(room=room, mixed=mixed, leaving=mixed - coil_latent_btuh / np.where(m > 0.0, m, 1.0), wet_frac=wet_frac)
+    return Moisture(
+        room=room, mixed=mixed, leaving=mixed - coil_latent_btuh / np.where(m > 0.0, m, 1.0), wet_frac=wet_frac
+    )

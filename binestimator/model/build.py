@@ -80,7 +80,7 @@ def build_unit(project, sizes: Sizes) -> Unit:
     z = project.zones
     building = project.building
     group = group_of_zones(project)
-    by_group = lambda name: _array(project.groups, name)[group]  # noqa: E731
+    by_group = lambda name: _array(project.groups, name)[group]
 
     max_cfm = _or(_given(z, "max_cfm"), sizes.zone_max_cfm)
     min_cfm = np.minimum(_or(_given(z, "min_cfm"), by_group("minimum_flow_frac") * max_cfm), max_cfm)
@@ -90,8 +90,13 @@ def build_unit(project, sizes: Sizes) -> Unit:
     fan = project.fan
     index_dsp = fan.design_dsp_inwc if fan.index_dsp_inwc is None else fan.index_dsp_inwc
     surveyed = surveyed_index_share(
-        _given(z, "survey_flow_cfm"), _given(z, "survey_damper_pct"), _given(z, "survey_dsp_inwc"),
-        max_cfm, index_dsp, project.limits.damper_exponent)
+        _given(z, "survey_flow_cfm"),
+        _given(z, "survey_damper_pct"),
+        _given(z, "survey_dsp_inwc"),
+        max_cfm,
+        index_dsp,
+        project.limits.damper_exponent,
+    )
     multiplier = _array(z, "multiplier")
     rogue = np.array([r.rogue for r in z])
     reheat = np.array([bool(r.reheat) for r in z]) & (project.heating.type != "none")
@@ -138,17 +143,36 @@ def build_unit(project, sizes: Sizes) -> Unit:
     oa_position = min(oa_minimum / design_cfm, 1.0) if oa.position_frac is None else oa.position_frac
 
     unit = Unit(
-        zones=zones, groups=groups,
-        air_handler=project.air_handler, outdoor_air=oa, economizer=project.economizer, fan=fan,
-        return_fan=project.return_fan, cooling=project.cooling, heating=project.heating,
-        preheat=project.preheat, limits=project.limits, service=project.service, prices=project.prices,
+        zones=zones,
+        groups=groups,
+        air_handler=project.air_handler,
+        outdoor_air=oa,
+        economizer=project.economizer,
+        fan=fan,
+        return_fan=project.return_fan,
+        cooling=project.cooling,
+        heating=project.heating,
+        preheat=project.preheat,
+        limits=project.limits,
+        service=project.service,
+        prices=project.prices,
         infiltration_running_frac=building.infiltration_running_frac,
-        design_cfm=float(design_cfm), max_cfm=float(max_fan_cfm), motor_hp=float(motor_hp), fan_scale=1.0,
+        design_cfm=float(design_cfm),
+        max_cfm=float(max_fan_cfm),
+        motor_hp=float(motor_hp),
+        fan_scale=1.0,
         index_dsp_inwc=float(index_dsp),
-        oa_minimum_cfm=float(oa_minimum), oa_required_cfm=float(oa_required), oa_required_by=oa_required_by, oa_area_cfm=float(oa_area / oa.ventilation_efficiency),
+        oa_minimum_cfm=float(oa_minimum),
+        oa_required_cfm=float(oa_required),
+        oa_required_by=oa_required_by,
+        oa_area_cfm=float(oa_area / oa.ventilation_efficiency),
         oa_position_frac=float(oa_position),
-        cooling_tons=float(sizes.cooling_tons if project.cooling.capacity_tons is None else project.cooling.capacity_tons),
-        heating_kbtuh=float(sizes.heating_kbtuh if project.heating.capacity_kbtuh is None else project.heating.capacity_kbtuh),
+        cooling_tons=float(
+            sizes.cooling_tons if project.cooling.capacity_tons is None else project.cooling.capacity_tons
+        ),
+        heating_kbtuh=float(
+            sizes.heating_kbtuh if project.heating.capacity_kbtuh is None else project.heating.capacity_kbtuh
+        ),
         preheat_kbtuh=float(sizes.preheat_kbtuh),
     )
     return _calibrated(unit)

@@ -121,10 +121,13 @@ def fan_power_at(unit: Unit, flow_cfm, total_inwc) -> FanState:
     shaft_kw = safe_flow * safe_total / (FAN_CFM_INWC_PER_HP * fan_eff) * HORSEPOWER_KW
     motor_out_kw = shaft_kw / fan.belt_efficiency_frac
     rated_kw = unit.motor_hp * HORSEPOWER_KW
-    motor_eff = machine_efficiency_frac(motor_out_kw / rated_kw, fan.motor_efficiency_frac, fan.motor_fixed_loss_frac, 2)
+    motor_eff = machine_efficiency_frac(
+        motor_out_kw / rated_kw, fan.motor_efficiency_frac, fan.motor_fixed_loss_frac, 2
+    )
     motor_in_kw = motor_out_kw / motor_eff
     drive_eff = machine_efficiency_frac(
-        motor_in_kw / (rated_kw / fan.motor_efficiency_frac), fan.drive_efficiency_frac, fan.drive_fixed_loss_frac, 1)
+        motor_in_kw / (rated_kw / fan.motor_efficiency_frac), fan.drive_efficiency_frac, fan.drive_fixed_loss_frac, 1
+    )
     kw = unit.fan_scale * motor_in_kw / drive_eff
     shaft_kw = unit.fan_scale * shaft_kw
     # The drive stands outside the air stream; motor and belt are in it or not by input.
@@ -133,10 +136,15 @@ def fan_power_at(unit: Unit, flow_cfm, total_inwc) -> FanState:
     b = (fan.shutoff_ratio - 1.0) * fan.design_total_inwc / unit.design_cfm**2
     zero = np.where(works, 1.0, 0.0)
     return FanState(
-        total_inwc=total, dsp_inwc=total - system_inwc(unit, flow),
+        total_inwc=total,
+        dsp_inwc=total - system_inwc(unit, flow),
         speed_frac=np.sqrt((np.maximum(total, 0.0) + b * flow**2) / a),
-        fan_eff_frac=fan_eff, motor_eff_frac=motor_eff, drive_eff_frac=drive_eff,
-        shaft_kw=shaft_kw * zero, kw=kw * zero, heat_kw=heat_kw * zero,
+        fan_eff_frac=fan_eff,
+        motor_eff_frac=motor_eff,
+        drive_eff_frac=drive_eff,
+        shaft_kw=shaft_kw * zero,
+        kw=kw * zero,
+        heat_kw=heat_kw * zero,
         at_minimum=np.zeros(flow.shape, dtype=bool),
     )
 
@@ -173,9 +181,16 @@ def supply_fan(unit: Unit, flow_cfm, dsp_set_inwc, resets_pressure=True) -> FanS
         share = np.where(flow > 0.0, share, 0.0)
         kw, shaft_kw, heat_kw = design.kw * share, design.shaft_kw * share, design.heat_kw * share
     return FanState(
-        total_inwc=state.total_inwc, dsp_inwc=state.dsp_inwc, speed_frac=state.speed_frac,
-        fan_eff_frac=state.fan_eff_frac, motor_eff_frac=state.motor_eff_frac, drive_eff_frac=state.drive_eff_frac,
-        shaft_kw=shaft_kw, kw=kw, heat_kw=heat_kw, at_minimum=at_minimum,
+        total_inwc=state.total_inwc,
+        dsp_inwc=state.dsp_inwc,
+        speed_frac=state.speed_frac,
+        fan_eff_frac=state.fan_eff_frac,
+        motor_eff_frac=state.motor_eff_frac,
+        drive_eff_frac=state.drive_eff_frac,
+        shaft_kw=shaft_kw,
+        kw=kw,
+        heat_kw=heat_kw,
+        at_minimum=at_minimum,
     )
 
 
@@ -194,7 +209,9 @@ def secondary_design_kw(unit: Unit) -> float:
     fan = unit.return_fan
     if fan.type == "none":
         return 0.0
-    return unit.design_cfm * fan.flow_frac * fan.design_inwc / (FAN_CFM_INWC_PER_HP * fan.efficiency_frac) * HORSEPOWER_KW
+    return (
+        unit.design_cfm * fan.flow_frac * fan.design_inwc / (FAN_CFM_INWC_PER_HP * fan.efficiency_frac) * HORSEPOWER_KW
+    )
 
 
 def secondary_fan_kw(unit: Unit, flow_cfm):

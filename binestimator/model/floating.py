@@ -13,18 +13,18 @@ DOWN_EVALUATIONS = 8
 UP_EVALUATIONS = 12
 # Range of supply air that floats down. [degF]
 DOWN_LOWEST_F, DOWN_HIGHEST_F = -60.0, 75.0
-# Supply air that floats up is first tried at a temperature above every usual setpoint. Where the plant is short even there
-# the search goes on upward, else it starts again at a cold one: supply air that a plant cannot hold warms to the first
-# temperature at which the plant carries the load, and fan heat can make it short once more behind that. [degF]
+# Supply air that floats up is first tried at a temperature above every usual setpoint. Where the plant is short even
+# there the search goes on upward, else it starts again at a cold one: supply air that a plant cannot hold warms to the
+# first temperature at which the plant carries the load, and fan heat can make it short once more behind that. [degF]
 UP_START_F, UP_COLD_F = 68.0, 54.0
 UP_LOWEST_F, UP_HIGHEST_F = 30.0, 200.0
-# The residual falls at least so fast in a step: a flatter or rising one would throw the step far away. The first steps take
-# it to be steeper, since fan heat can bring the residual near zero several times within some degrees, and the nearest root
-# is wanted. [degF/degF]
+# The residual falls at least so fast in a step: a flatter or rising one would throw the step far away. The first steps
+# take it to be steeper, since fan heat can bring the residual near zero several times within some degrees, and the
+# nearest root is wanted. [degF/degF]
 LEAST_FALL, EARLY_LEAST_FALL = 0.05, 0.15
 EARLY_STEPS = 4
-# From this evaluation on (from 0), while the residual has not yet changed its sign, steps go so many times as far as the
-# secant: before a bend secants fall short time after time.
+# From this evaluation on (from 0), while the residual has not yet changed its sign, steps go so many times as far as
+# the secant: before a bend secants fall short time after time.
 FAR_FROM, FAR = 3, 4.0
 # A chord across the bracket stays this share of it away from either end.
 CHORD_MARGIN = 0.05
@@ -44,11 +44,14 @@ def floating_down_f(residual, start_f):
     start_f : ndarray (R,)
         First guess: a temperature that no root is below. [degF]
     """
-    return _root(residual, np.clip(start_f, DOWN_LOWEST_F, DOWN_HIGHEST_F), DOWN_LOWEST_F, DOWN_HIGHEST_F, DOWN_EVALUATIONS, None)
+    return _root(
+        residual, np.clip(start_f, DOWN_LOWEST_F, DOWN_HIGHEST_F), DOWN_LOWEST_F, DOWN_HIGHEST_F, DOWN_EVALUATIONS, None
+    )
 
 
 def floating_up_f(residual, shape):
-    """Supply temperature at which a plant too small carries the load: the first above ``UP_COLD_F`` or ``UP_START_F``. (R,) [degF]
+    """Supply temperature at which a plant too small carries the load: the first above ``UP_COLD_F`` or ``UP_START_F``.
+    (R,) [degF]
 
     Parameters
     ----------

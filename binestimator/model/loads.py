@@ -44,12 +44,14 @@ class ZoneLoads:
     fs: float
     fl: float
 
-    def take(self, index) -> "ZoneLoads":
+    def take(self, index) -> ZoneLoads:
         """The same for chosen rows."""
-        return ZoneLoads(**{
-            name: (getattr(self, name) if name in ("fs", "fl") else getattr(self, name)[index])
-            for name in self.__slots__
-        })
+        return ZoneLoads(
+            **{
+                name: (getattr(self, name) if name in ("fs", "fl") else getattr(self, name)[index])
+                for name in self.__slots__
+            }
+        )
 
 
 def zone_loads(unit: Unit, conditions) -> ZoneLoads:

@@ -21,7 +21,6 @@ from .system import heat_sources, heating_enabled, supply_heating_mode
 from .terminals import available_flow_cfm, heating_need_btuh, requested_flow_cfm, zone_supply_f
 from .unit import Unit
 
-
 # Wet bulb of the recirculated air entering the coil at night: 75 degF at 50 % humidity. [degF]
 NIGHT_ENTERING_WB_F = 62.6
 
@@ -38,9 +37,9 @@ LEAST_MISS_F = 1e-6
 class NightDuct:
     """Duct pressure of a candidate at night.
 
-    ``setpoint_inwc(oat_f, zone_cfm)`` gives the setpoint (R,) for outdoor temperatures (R,) and airflows that zones ask for
-    (R, Z); with one line of airflows a number will do. ``override_frac`` of the time ``override_inwc`` stands instead.
-    ``resets_pressure`` says which published fan curve applies.
+    ``setpoint_inwc(oat_f, zone_cfm)`` gives the setpoint (R,) for outdoor temperatures (R,) and airflows that zones ask
+    for (R, Z); with one line of airflows a number will do. ``override_frac`` of the time ``override_inwc`` stands
+    instead. ``resets_pressure`` says which published fan curve applies.
     """
 
     setpoint_inwc: Callable
@@ -51,15 +50,17 @@ class NightDuct:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NightBlock:
-    """Energy of setback, warm-up and cool-down and of what the morning makes up; arrays (H,) over the hours of the year, rates per hour.
+    """Energy of setback, warm-up and cool-down and of what the morning makes up; arrays (H,) over the hours of the
+    year, rates per hour.
 
-    ``running_frac`` share of the hour the fan runs · ``heat_kbtuh`` room heat given, ``late_heat_kbtuh`` of it after the start of
-    occupancy · ``cool_kbtuh`` room cooling given · the other energies as in ``RowState``.
+    ``running_frac`` share of the hour the fan runs · ``heat_kbtuh`` room heat given, ``late_heat_kbtuh`` of it after
+    the start of occupancy · ``cool_kbtuh`` room cooling given · the other energies as in ``RowState``.
 
-    By zone line (one zone of it), (Z,): ``start_miss_f`` degrees outside the setpoints at the first occupied hour, cold or warm, summed over
-    ``starts`` days · ``lowest_f`` lowest room temperature of the nights (without nights the lowest heating setpoint) ·
-    ``late_cold_degree_hours`` after the start, colder than the heating setpoint by more than the tolerance, on top of those that the
-    steady hours count [degF.h] · ``late_cold_hours`` hours in which that is so; ``cold_zone_hours`` of all zones.
+    By zone line (one zone of it), (Z,): ``start_miss_f`` degrees outside the setpoints at the first occupied hour, cold
+    or warm, summed over ``starts`` days · ``lowest_f`` lowest room temperature of the nights (without nights the lowest
+    heating setpoint) · ``late_cold_degree_hours`` after the start, colder than the heating setpoint by more than the
+    tolerance, on top of those that the steady hours count [degF.h] · ``late_cold_hours`` hours in which that is so;
+    ``cold_zone_hours`` of all zones.
     """
 
     running_frac: np.ndarray
@@ -89,8 +90,15 @@ def empty_night(hours: int, lowest_f) -> NightBlock:
     """No night operation; ``lowest_f`` (Z,) stands for room temperatures."""
     by_hour, by_zone = np.zeros(hours), np.zeros(len(lowest_f))
     names = NightBlock.__slots__[: NightBlock.__slots__.index("start_miss_f")]
-    return NightBlock(**{name: by_hour for name in names}, start_miss_f=by_zone, lowest_f=lowest_f, late_cold_degree_hours=by_zone,
-                      late_cold_hours=by_zone, cold_zone_hours=0.0, starts=0.0)
+    return NightBlock(
+        **dict.fromkeys(names, by_hour),
+        start_miss_f=by_zone,
+        lowest_f=lowest_f,
+        late_cold_degree_hours=by_zone,
+        late_cold_hours=by_zone,
+        cold_zone_hours=0.0,
+        starts=0.0,
+    )
 
 
 def heat_capacity_btu_f(unit: Unit, time_constant_h, fs):
@@ -116,7 +124,8 @@ def heat_capacity_btu_f(unit: Unit, time_constant_h, fs):
 
 
 def nights(fan_on):
-    """First hour and length of each run of hours with the air handler off, over the end of the year. [(start, length)]"""
+    """First hour and length of each run of hours with the air handler off, over the end of the year. [(start,
+    length)]"""
     off = np.asarray(fan_on) <= 0.0
     n = len(off)
     if off.all():
@@ -129,8 +138,11 @@ def nights(fan_on):
     return [((int(a) + first_on) % n, int(b - a)) for a, b in zip(edges[::2], edges[1::2])]
 
 
-def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule, duct: NightDuct | None = None, sequences: dict | None = None) -> NightBlock:
-    """Hour-by-hour room temperatures, the heat and cooling that hold the setback limits, and what the morning still lacks.
+def run_nights(
+    unit: Unit, conditions, loads: ZoneLoads, schedule, duct: NightDuct | None = None, sequences: dict | None = None
+) -> NightBlock:
+    """Hour-by-hour room temperatures, the heat and cooling that hold the setback limits, and what the morning still
+    lacks.
 
     Parameters
     ----------
@@ -158,11 +170,11 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule, duct: NightDu
 
     Heat that a room lacks at the start of occupancy is made up in the hours that follow, by what its coil and
     the source have left beside the day's own load (at the design supply temperature): it is paid for as it is
-    given, and degree-hours until then count. A room that lacks ``d`` degrees follows ``C dd/dt = -(UA + fs V) d - B - q``: at
-    the day's airflow ``V`` it loses less, ``B`` are gains beyond the day's balance, ``q`` the added heat. What a day has not made
-    up the next night starts with. A room that is too warm is counted at the start only: rooms here have no
-    neighbours to share their mass with, so that the warmth of inner rooms on cold mornings is overstated. Supply
-    temperature resets have no part in any of this.
+    given, and degree-hours until then count. A room that lacks ``d`` degrees follows ``C dd/dt = -(UA + fs V) d - B -
+    q``: at the day's airflow ``V`` it loses less, ``B`` are gains beyond the day's balance, ``q`` the added heat. What
+    a day has not made up the next night starts with. A room that is too warm is counted at the start only: rooms here
+    have no neighbours to share their mass with, so that the warmth of inner rooms on cold mornings is overstated.
+    Supply temperature resets have no part in any of this.
     """
     hours = len(conditions.oat_f)
     spans = nights(conditions.fan_on)
@@ -182,11 +194,11 @@ def run_nights(unit: Unit, conditions, loads: ZoneLoads, schedule, duct: NightDu
 class _Rooms:
     """What rooms were given in the hours of the year; (H, Z) unless said, of one zone of the line.
 
-    ``heat, cool`` of night runs, ``late_heat`` to the room in the first hours of the day, ``late_coil`` the same with the
-    reheat of ``late_cfm`` of added airflow [Btu/h, cfm] · ``heat_cap, cool_cap`` the most at
-    night · ``heat_flow, cool_flow`` airflow of a zone that calls (one line where it is the same in every hour) [cfm] ·
-    ``capacity`` (Z,) [Btu/F] · by night (N, Z): ``begin_f, end_f`` room temperature as the unit stops and as occupancy starts,
-    ``lack_f`` what the day has to make up, ``handed_f`` what it has not made up [degF] · the others as in ``NightBlock``.
+    ``heat, cool`` of night runs, ``late_heat`` to the room in the first hours of the day, ``late_coil`` the same with
+    the reheat of ``late_cfm`` of added airflow [Btu/h, cfm] · ``heat_cap, cool_cap`` the most at night · ``heat_flow,
+    cool_flow`` airflow of a zone that calls (one line where it is the same in every hour) [cfm] · ``capacity`` (Z,)
+    [Btu/F] · by night (N, Z): ``begin_f, end_f`` room temperature as the unit stops and as occupancy starts, ``lack_f``
+    what the day has to make up, ``handed_f`` what it has not made up [degF] · the others as in ``NightBlock``.
     """
 
     heat: np.ndarray
@@ -212,10 +224,15 @@ class _Rooms:
 
 
 def _flows(unit: Unit, conditions, duct: NightDuct | None):
-    """Airflow of a zone that calls for heat and for cooling at night, as far as the duct brings it with all calling. (1 or H, Z) [cfm]"""
+    """Airflow of a zone that calls for heat and for cooling at night, as far as the duct brings it with all calling. (1
+    or H, Z) [cfm]"""
     z = unit.zones
     central = supply_heating_mode(unit) == "hold"
-    heat = z.max_cfm if central else np.maximum(np.where(z.dual_maximum, z.heat_max_cfm, z.min_cfm), LEAST_HEATING_FLOW_FRAC * z.max_cfm)
+    heat = (
+        z.max_cfm
+        if central
+        else np.maximum(np.where(z.dual_maximum, z.heat_max_cfm, z.min_cfm), LEAST_HEATING_FLOW_FRAC * z.max_cfm)
+    )
     out = []
     for flow in (heat, z.max_cfm):
         flow = flow[None, :]
@@ -254,7 +271,9 @@ def _rooms(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flow,
     # Where the rooms stand when the unit stops: between their setpoints by their own balance.
     last = (start - 1) % hours
     ua_last = np.maximum(loads.ua_btuh_f[last], 1e-9)
-    settled = np.clip(conditions.oat_f[last][:, None] + loads.gains_btuh[last] / ua_last, loads.heat_f[last], loads.cool_f[last])
+    settled = np.clip(
+        conditions.oat_f[last][:, None] + loads.gains_btuh[last] / ua_last, loads.heat_f[last], loads.cool_f[last]
+    )
 
     # What each zone can be given while the unit runs for it.
     night_drop = np.maximum(z.cool_occupied_f - unit.air_handler.design_sat_f, 5.0)
@@ -284,12 +303,13 @@ def _rooms(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flow,
 
 
 def _nights(unit: Unit, conditions, loads: ZoneLoads, schedule, capacity, start, length, begin_f, caps, most):
-    """All nights side by side from room temperatures as the unit stops (N, Z); ``most`` heat and cooling of plants (H,). [Btu/h]"""
+    """All nights side by side from room temperatures as the unit stops (N, Z); ``most`` heat and cooling of plants
+    (H,). [Btu/h]"""
     z = unit.zones
     hours, count = len(conditions.oat_f), len(z)
     served = schedule.unoccupied_mode == "setback"
     warmup = int(np.ceil(schedule.warmup_hours)) if served else 0
-    here = lambda values, h: values[h] if len(values) > 1 else values  # noqa: E731
+    here = lambda values, h: values[h] if len(values) > 1 else values
     room = begin_f.copy()
     heat, cool = np.zeros((hours, count)), np.zeros((hours, count))
     lowest = np.full(count, np.inf)
@@ -309,12 +329,14 @@ def _nights(unit: Unit, conditions, loads: ZoneLoads, schedule, capacity, start,
             heat_cap, cool_cap = here(caps["heat_cap"], h), here(caps["cool_cap"], h)
             q_heat = np.clip((low - drift) / gain, 0.0, heat_cap)
             q_cool = np.clip((drift - high) / gain, 0.0, cool_cap)
-            # The unit heats or cools in an hour, never both: the larger need decides, but in warm-up heat comes first, since the
-            # day's supply air cools rooms at once.
+            # The unit heats or cools in an hour, never both: the larger need decides, but in warm-up heat comes first,
+            # since the day's supply air cools rooms at once.
             asked = q_heat @ z.multiplier
             heats = ((asked >= q_cool @ z.multiplier) | ((ramp[:, 0] > 0.0) & (asked > 0.0)))[:, None]
             q_heat, q_cool = np.where(heats, q_heat, 0.0), np.where(heats, 0.0, q_cool)
-            air = _over(q_heat, heat_cap) * here(caps["heat_flow"], h) + _over(q_cool, cool_cap) * here(caps["cool_flow"], h)
+            air = _over(q_heat, heat_cap) * here(caps["heat_flow"], h) + _over(q_cool, cool_cap) * here(
+                caps["cool_flow"], h
+            )
             by_fan = _share_of(air @ z.multiplier, unit.max_cfm)[:, None]
             q_heat, q_cool = (_within(q * by_fan, z.multiplier, limit[h]) for q, limit in zip((q_heat, q_cool), most))
             heat[h], cool[h] = q_heat, q_cool
@@ -359,7 +381,12 @@ def _morning(unit: Unit, conditions, loads: ZoneLoads, capacity, first, end_f, m
     z = unit.zones
     hours = len(conditions.oat_f)
     late_heat, late_coil, late_cfm = (np.zeros((hours, len(z))) for _ in range(3))
-    handed, lack, counted, degree_hours = np.zeros(end_f.shape), np.zeros(end_f.shape), np.zeros(len(z)), np.zeros(len(z))
+    handed, lack, counted, degree_hours = (
+        np.zeros(end_f.shape),
+        np.zeros(end_f.shape),
+        np.zeros(len(z)),
+        np.zeros(len(z)),
+    )
     tolerance = unit.service.unmet_tolerance_f
     at, cold = np.arange(len(first)), None
     for step in range(hours):
@@ -384,8 +411,10 @@ def _morning(unit: Unit, conditions, loads: ZoneLoads, capacity, first, end_f, m
         q = np.where(before > 0.0, np.clip(left / gain, 0.0, day.spare_btuh), 0.0)
         added = day.widest_cfm * _over(q, day.spare_btuh)
         coil = q + loads.fs * added * day.lift_f
-        share = np.minimum(_share_of(coil @ z.multiplier, np.maximum(most_heat[h] - day.heat_btuh @ z.multiplier, 0.0)),
-                           _share_of(added @ z.multiplier, np.maximum(unit.max_cfm - day.cfm @ z.multiplier, 0.0)))[:, None]
+        share = np.minimum(
+            _share_of(coil @ z.multiplier, np.maximum(most_heat[h] - day.heat_btuh @ z.multiplier, 0.0)),
+            _share_of(added @ z.multiplier, np.maximum(unit.max_cfm - day.cfm @ z.multiplier, 0.0)),
+        )[:, None]
         cold = left - gain * q * share
         cold = np.where(cold > LEAST_MISS_F, cold, 0.0)
         late_heat[h], late_coil[h], late_cfm[h] = q * share, coil * share, added * share
@@ -393,8 +422,16 @@ def _morning(unit: Unit, conditions, loads: ZoneLoads, capacity, first, end_f, m
         degree_hours += np.maximum(mean - np.maximum(tolerance - day.short_f, 0.0), 0.0).sum(axis=0)
         # Hours that are cold in the steady count already are not counted again.
         counted += ((mean > tolerance - day.short_f) & (day.short_f <= tolerance)).sum(axis=0)
-    return {"late_heat": late_heat, "late_coil": late_coil, "late_cfm": late_cfm, "lack_f": lack, "handed_f": handed,
-            "late_cold_degree_hours": degree_hours, "late_cold_hours": counted, "cold_zone_hours": float(counted @ z.multiplier)}
+    return {
+        "late_heat": late_heat,
+        "late_coil": late_coil,
+        "late_cfm": late_cfm,
+        "lack_f": lack,
+        "handed_f": handed,
+        "late_cold_degree_hours": degree_hours,
+        "late_cold_hours": counted,
+        "cold_zone_hours": float(counted @ z.multiplier),
+    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -402,9 +439,9 @@ class _OwnDay:
     """Cold rooms in steady hours of the day at the design supply temperature; (n, Z).
 
     ``target_f`` where the hour holds a cold room: its heating setpoint, ``short_f`` less where its terminal is short ·
-    ``cfm`` airflow, ``heat_btuh`` reheat of the hour · ``conductance`` envelope and airflow [Btu/h.F] · ``help_btuh`` what warms a cold
-    room for nothing · ``spare_btuh`` room heat that the coil has left, with ``widest_cfm`` of added airflow (dual maximum)
-    that is lifted by ``lift_f``.
+    ``cfm`` airflow, ``heat_btuh`` reheat of the hour · ``conductance`` envelope and airflow [Btu/h.F] · ``help_btuh``
+    what warms a cold room for nothing · ``spare_btuh`` room heat that the coil has left, with ``widest_cfm`` of added
+    airflow (dual maximum) that is lifted by ``lift_f``.
     """
 
     target_f: np.ndarray
@@ -439,15 +476,26 @@ def _own_day(unit: Unit, c, loads: ZoneLoads) -> _OwnDay:
     still = np.minimum(coil, fs * flow * rise) - heat
     # More airflow than the coil can warm is no help.
     widest = np.where(spare > still, widest, 0.0)
-    return _OwnDay(target_f=loads.heat_f - short, short_f=short, cfm=asked, heat_btuh=heat, conductance=conductance,
-                   help_btuh=np.maximum(heat - need, 0.0), spare_btuh=np.maximum(np.maximum(spare, still), 0.0), widest_cfm=widest, lift_f=lift)
+    return _OwnDay(
+        target_f=loads.heat_f - short,
+        short_f=short,
+        cfm=asked,
+        heat_btuh=heat,
+        conductance=conductance,
+        help_btuh=np.maximum(heat - need, 0.0),
+        spare_btuh=np.maximum(np.maximum(spare, still), 0.0),
+        widest_cfm=widest,
+        lift_f=lift,
+    )
 
 
 def _most_cooling_kbtuh(unit: Unit, c):
     """Room cooling that plant and outdoor air can give at night, fan heat at full flow taken off. (H,) [kBtu/h]"""
     if unit.cooling.type == "none":
         return np.zeros(np.shape(c.oat_f))
-    plant = cooling_capacity_kbtuh(unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, np.full(np.shape(c.oat_f), NIGHT_ENTERING_WB_F))
+    plant = cooling_capacity_kbtuh(
+        unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, np.full(np.shape(c.oat_f), NIGHT_ENTERING_WB_F)
+    )
     fan = fans.supply_fan(unit, np.array([unit.max_cfm]), np.array([unit.fan.design_dsp_inwc]))
     free = free_cooling_frac(unit, c.oat_f)
     gross = np.where(free < 1.0, plant / np.where(free < 1.0, 1.0 - free, 1.0), np.inf)
@@ -469,14 +517,16 @@ def free_cooling_frac(unit: Unit, oat_f):
 
 def _night_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, duct: NightDuct | None) -> NightBlock:
     """Fan, plant and heat source energy of what rooms were given."""
-    z, fs = unit.zones, loads.fs
+    z = unit.zones
     central = supply_heating_mode(unit) == "hold"
     heat, cool = rooms.heat, rooms.cool
-    share = lambda q, cap: np.where(cap > 0.0, q / np.where(cap > 0.0, cap, 1.0), 0.0)  # noqa: E731
+    share = lambda q, cap: np.where(cap > 0.0, q / np.where(cap > 0.0, cap, 1.0), 0.0)
     r_heat, r_cool = share(heat, rooms.heat_cap), share(cool, rooms.cool_cap)
     taken = r_heat * rooms.heat_flow + r_cool * rooms.cool_flow
     # The fan runs as long as the zone that calls longest, or longer where it cannot bring the air of all in that time.
-    run = np.maximum(np.maximum(r_heat.max(axis=1), r_cool.max(axis=1)), np.minimum(taken @ z.multiplier / unit.max_cfm, 1.0))
+    run = np.maximum(
+        np.maximum(r_heat.max(axis=1), r_cool.max(axis=1)), np.minimum(taken @ z.multiplier / unit.max_cfm, 1.0)
+    )
     # While it runs, flow is what the calling zones take on average over the run.
     each = taken / np.where(run > 0.0, run, 1.0)[:, None]
     flow = np.minimum(each @ z.multiplier, unit.max_cfm)
@@ -493,7 +543,9 @@ def _night_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, duct: NightDuc
     cool_total = (cool @ z.multiplier) / 1000.0
     heats = heat_total > cool_total
     from_plant = np.where(heats, np.maximum(heat_total - fan_heat, 0.0), heat_total)
-    coil = np.where(cool_total > 0.0, (cool_total + np.where(heats, 0.0, fan_heat)) * (1.0 - free_cooling_frac(unit, c.oat_f)), 0.0)
+    coil = np.where(
+        cool_total > 0.0, (cool_total + np.where(heats, 0.0, fan_heat)) * (1.0 - free_cooling_frac(unit, c.oat_f)), 0.0
+    )
     # Plants work only while the unit runs (longer if they are too small for that), so pumps and
     # part load are those of the running time.
     entering_wb = np.full(coil.shape, NIGHT_ENTERING_WB_F)
@@ -507,22 +559,45 @@ def _night_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, duct: NightDuc
     # A heating plant that stays enabled while the unit is off has its standing loss and pump
     # counted for all of those hours: only what the night adds to them counts here.
     idle, idle_second = heat_sources(unit, zero, zero, heating_enabled(unit, c.oat_f, zero), c.oat_f)
-    added = {name: heat_time * (getattr(source, name) + getattr(second, name) - getattr(idle, name) - getattr(idle_second, name))
-             for name in ("electric_kw", "fuel_thermh", "purchased_kbtuh", "pump_kw")}
-    plant = cooling_power(unit.cooling, unit.cooling_tons, coil / np.where(cool_time > 0.0, cool_time, 1.0),
-                          (coil > 0.0).astype(float), c.oat_f, c.oawb_f, entering_wb)
+    added = {
+        name: heat_time
+        * (getattr(source, name) + getattr(second, name) - getattr(idle, name) - getattr(idle_second, name))
+        for name in ("electric_kw", "fuel_thermh", "purchased_kbtuh", "pump_kw")
+    }
+    plant = cooling_power(
+        unit.cooling,
+        unit.cooling_tons,
+        coil / np.where(cool_time > 0.0, cool_time, 1.0),
+        (coil > 0.0).astype(float),
+        c.oat_f,
+        c.oawb_f,
+        entering_wb,
+    )
     block = {
-        "running_frac": run, "heat_kbtuh": heat_total, "cool_kbtuh": cool_total, "fan_kw": fan_kw,
-        "cooling_kw": cool_time * plant.compressor_kw, "pump_tower_kw": cool_time * plant.pump_tower_kw + added["pump_kw"],
-        "heating_kw": added["electric_kw"], "fuel_thermh": added["fuel_thermh"],
-        "purchased_cooling_kbtuh": cool_time * plant.purchased_kbtuh, "purchased_heating_kbtuh": added["purchased_kbtuh"]}
+        "running_frac": run,
+        "heat_kbtuh": heat_total,
+        "cool_kbtuh": cool_total,
+        "fan_kw": fan_kw,
+        "cooling_kw": cool_time * plant.compressor_kw,
+        "pump_tower_kw": cool_time * plant.pump_tower_kw + added["pump_kw"],
+        "heating_kw": added["electric_kw"],
+        "fuel_thermh": added["fuel_thermh"],
+        "purchased_cooling_kbtuh": cool_time * plant.purchased_kbtuh,
+        "purchased_heating_kbtuh": added["purchased_kbtuh"],
+    }
     late = np.flatnonzero(rooms.late_heat.any(axis=1))
     block["late_heat_kbtuh"] = np.zeros(len(run))
     for name, values in _late_energy(unit, c, loads, rooms, late, duct).items():
         block[name][late] += values
-    return NightBlock(**block, start_miss_f=rooms.start_miss_f, lowest_f=rooms.lowest_f, starts=rooms.starts,
-                      late_cold_degree_hours=rooms.late_cold_degree_hours,
-                      late_cold_hours=rooms.late_cold_hours, cold_zone_hours=rooms.cold_zone_hours)
+    return NightBlock(
+        **block,
+        start_miss_f=rooms.start_miss_f,
+        lowest_f=rooms.lowest_f,
+        starts=rooms.starts,
+        late_cold_degree_hours=rooms.late_cold_degree_hours,
+        late_cold_hours=rooms.late_cold_hours,
+        cold_zone_hours=rooms.cold_zone_hours,
+    )
 
 
 def _pressures(unit: Unit, oat_f, zone_cfm, duct: NightDuct | None):
@@ -542,7 +617,9 @@ def _late_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, h, duct: NightD
     z, oat = unit.zones, c.oat_f[h]
     enabled = heating_enabled(unit, oat, c.fan_on[h])
     day = _own_day(unit, c.take(h), loads.take(h))
-    heat, coil, own = (values @ z.multiplier / 1000.0 for values in (rooms.late_heat[h], rooms.late_coil[h], day.heat_btuh))
+    heat, coil, own = (
+        values @ z.multiplier / 1000.0 for values in (rooms.late_heat[h], rooms.late_coil[h], day.heat_btuh)
+    )
     more, less = (sum_sources(heat_sources(unit, load, np.zeros(len(h)), enabled, oat)) for load in (own + coil, own))
     added = {name: more[name] - less[name] for name in more}
     fan_kw = np.zeros(len(h))
@@ -553,13 +630,23 @@ def _late_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, h, duct: NightD
                 fan_kw += sign * part * fans.supply_fan(unit, flow, dsp, duct is not None and duct.resets_pressure).kw
             if unit.return_fan.type == "return":
                 fan_kw += sign * fans.secondary_fan_kw(unit, flow * unit.return_fan.flow_frac)
-    return {"late_heat_kbtuh": heat, "heat_kbtuh": heat, "fan_kw": fan_kw, "pump_tower_kw": added["pump_kw"], "heating_kw": added["electric_kw"],
-            "fuel_thermh": added["fuel_thermh"], "purchased_heating_kbtuh": added["purchased_kbtuh"]}
+    return {
+        "late_heat_kbtuh": heat,
+        "heat_kbtuh": heat,
+        "fan_kw": fan_kw,
+        "pump_tower_kw": added["pump_kw"],
+        "heating_kw": added["electric_kw"],
+        "fuel_thermh": added["fuel_thermh"],
+        "purchased_heating_kbtuh": added["purchased_kbtuh"],
+    }
 
 
 def sum_sources(both) -> dict[str, np.ndarray]:
     """Energies of two heat sources together."""
-    return {name: getattr(both[0], name) + getattr(both[1], name) for name in ("electric_kw", "fuel_thermh", "purchased_kbtuh", "pump_kw")}
+    return {
+        name: getattr(both[0], name) + getattr(both[1], name)
+        for name in ("electric_kw", "fuel_thermh", "purchased_kbtuh", "pump_kw")
+    }
 
 
 def running_share(run, load, capacity):

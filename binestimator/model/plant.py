@@ -367,9 +367,7 @@ def _temperature_factors(cooling, oat_f, oawb_f, entering_wb_f):
         if _air_cooled(cooling):
             y = oat_f
         else:
-            y = np.maximum(
-                np.asarray(oawb_f) + cooling.tower_approach_f, cooling.condenser_water_min_f
-            )
+            y = np.maximum(np.asarray(oawb_f) + cooling.tower_approach_f, cooling.condenser_water_min_f)
     return capacity.relative(x, y), full_input.relative(x, y)
 
 
@@ -463,26 +461,24 @@ def _plant_power(cooling, capacity_tons, total_kbtuh, plant_kbtuh, input_factor)
     unit_tons = capacity_tons / cooling.units
     # The published input factor is a ratio of input to capacity: power is the product.
     capacity_factor = plant_kbtuh / (capacity_tons * KBTUH_PER_TON) if capacity_tons else 0.0
-    unit_full_kw = (
-        unit_tons * rated_input_kw_per_ton(cooling, capacity_tons) * capacity_factor * input_factor
-    )
-    compressor_kw = (
-        units_on * unit_full_kw * part_load_input_frac(plr, curve.coefficients, least, below)
-    )
+    unit_full_kw = unit_tons * rated_input_kw_per_ton(cooling, capacity_tons) * capacity_factor * input_factor
+    compressor_kw = units_on * unit_full_kw * part_load_input_frac(plr, curve.coefficients, least, below)
     pump_tower_kw = 0.0 * compressor_kw
     if cooling.type == "chilled_water":
         flow_frac = _over(total_kbtuh, capacity_tons * KBTUH_PER_TON)
         chilled_pump_kw = cooling.chilled_pump_w_ton * capacity_tons / 1000.0
-        pump_tower_kw = pump_tower_kw + chilled_pump_kw * _pump_power_frac(
-            flow_frac, cooling.chilled_pump_control
-        )
+        pump_tower_kw = pump_tower_kw + chilled_pump_kw * _pump_power_frac(flow_frac, cooling.chilled_pump_control)
         if not _air_cooled(cooling):
             # the condenser pump is interlocked: it stops with a cycling unit
             running = units_on * _running_share(plr, least, below)
-            pump_tower_kw = pump_tower_kw + (
-                running * unit_tons * cooling.condenser_pump_w_ton
-                + total_kbtuh / KBTUH_PER_TON * cooling.tower_w_ton
-            ) / 1000.0
+            pump_tower_kw = (
+                pump_tower_kw
+                + (
+                    running * unit_tons * cooling.condenser_pump_w_ton
+                    + total_kbtuh / KBTUH_PER_TON * cooling.tower_w_ton
+                )
+                / 1000.0
+            )
     return compressor_kw, pump_tower_kw, units_on
 
 
@@ -541,10 +537,7 @@ def cooling_power(cooling, capacity_tons, load_kbtuh, running, oat_f, oawb_f, en
     can be negative by as much. One unit has no such steps.
     """
     load, running, oat, oawb, entering = np.broadcast_arrays(
-        *(
-            np.asarray(value, dtype=float)
-            for value in (load_kbtuh, running, oat_f, oawb_f, entering_wb_f)
-        )
+        *(np.asarray(value, dtype=float) for value in (load_kbtuh, running, oat_f, oawb_f, entering_wb_f))
     )
     load = np.maximum(load, 0.0) * running
     nothing = np.zeros(load.shape)
@@ -562,13 +555,9 @@ def cooling_power(cooling, capacity_tons, load_kbtuh, running, oat_f, oawb_f, en
     plant = _plant_capacity_kbtuh(cooling, capacity_tons, oat, capacity_factor) + nothing
     other = np.minimum(other_load_kbtuh(cooling, oat), plant) * running
     served = np.minimum(load, plant - other)
-    compressor, pumps, units_on = _plant_power(
-        cooling, capacity_tons, served + other, plant, input_factor
-    )
+    compressor, pumps, units_on = _plant_power(cooling, capacity_tons, served + other, plant, input_factor)
     if cooling.type == "chilled_water" and cooling.other_load_tons > 0.0:
-        alone_compressor, alone_pumps, _ = _plant_power(
-            cooling, capacity_tons, other, plant, input_factor
-        )
+        alone_compressor, alone_pumps, _ = _plant_power(cooling, capacity_tons, other, plant, input_factor)
         compressor, pumps = compressor - alone_compressor, pumps - alone_pumps
     return CoolingPower(
         compressor_kw=compressor,
@@ -719,13 +708,12 @@ def heat_pump_cop(source, oat_f):
 def heat_pump_capacity_frac(source, oat_f):
     """Share of rated capacity by outdoor temperature; 0 below the heat pump's limit."""
     x, y = zip(*source.capacity_points)
-    return np.where(
-        np.asarray(oat_f) < source.heat_pump_off_below_f, 0.0, np.interp(oat_f, x, y)
-    )
+    return np.where(np.asarray(oat_f) < source.heat_pump_off_below_f, 0.0, np.interp(oat_f, x, y))
 
 
 def most_heat_of_source_kbtuh(source, capacity_kbtuh, oat_f):
-    """Heat that a source can bring to coils beside its standing loss [kBtu/h], shape of ``oat_f``; 0 without a source."""
+    """Heat that a source can bring to coils beside its standing loss [kBtu/h], shape of ``oat_f``; 0 without a
+    source."""
     oat = np.asarray(oat_f, dtype=float)
     capacity = float(capacity_kbtuh or 0.0)
     if source.type in ("none", "same") or capacity <= 0.0:
@@ -804,9 +792,7 @@ def heating_power(heating, capacity_kbtuh, load_kbtuh, enabled, oat_f):
         electric_kw = output / KBTU_PER_KWH
     elif source.type == "heat_pump":
         by_heat_pump = np.minimum(output, heat_pump_kbtuh)
-        electric_kw = (
-            by_heat_pump / heat_pump_cop(source, oat) + (output - by_heat_pump)
-        ) / KBTU_PER_KWH
+        electric_kw = (by_heat_pump / heat_pump_cop(source, oat) + (output - by_heat_pump)) / KBTU_PER_KWH
     elif source.type == "purchased":
         purchased_kbtuh = output / (1.0 - source.purchased_loss_frac)
     else:

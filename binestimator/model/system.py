@@ -103,7 +103,7 @@ class RowState:
     low_flow: np.ndarray
     stage_cycling: np.ndarray
 
-    def take(self, index) -> "RowState":
+    def take(self, index) -> RowState:
         return RowState(**{f.name: getattr(self, f.name)[index] for f in fields(self)})
 
 
@@ -156,7 +156,7 @@ def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, rehea
     z = unit.zones
     fs = loads.fs
     requested = requested_flow_cfm(unit, loads, sat_f, reheat_on)
-    leak_at = lambda dsp_inwc: fans.leakage_cfm(unit, dsp_inwc)  # noqa: E731
+    leak_at = lambda dsp_inwc: fans.leakage_cfm(unit, dsp_inwc)
     standing = fans.standing_dsp_inwc(unit, requested @ z.multiplier + leak_at(dsp_set), dsp_set)
     dsp, share, binds = rationed_dsp_inwc(unit, requested, standing, leak_at)
     zones = zone_state(unit, loads, sat_f, dsp, requested, reheat_on)
@@ -169,7 +169,11 @@ def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, rehea
     # airflow ceiling it stands against the pressure that is left.
     fan = fans.supply_fan(unit, flow, np.where(binds, np.minimum(dsp, dsp_set), dsp_set), resets_pressure)
     rise = fans.temperature_rise_f(fan.heat_kw, flow, fs)
-    return_kw = fans.secondary_fan_kw(unit, flow * unit.return_fan.flow_frac) if unit.return_fan.type == "return" else np.zeros_like(flow)
+    return_kw = (
+        fans.secondary_fan_kw(unit, flow * unit.return_fan.flow_frac)
+        if unit.return_fan.type == "return"
+        else np.zeros_like(flow)
+    )
 
     # Return air: rooms, leaked supply air, plenum lights, return fan; duct gain taken from
     # the plenum comes off again here.
@@ -182,11 +186,25 @@ def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, rehea
         (room_sum + leak * sat_f - duct_taken) / safe
         + (loads.plenum_btuh / fs) / safe
         + fans.temperature_rise_f(return_kw, flow, fs),
-        sat_f)
+        sat_f,
+    )
     return _Air(
-        zones=zones, sat_f=sat_f, dsp_set_inwc=dsp_set, dsp_held_inwc=dsp, ceiling_frac=share, at_ceiling=binds, fan=fan, room_flow=room_flow,
-        leak=leak, flow=flow, return_kw=return_kw, rise_f=rise, room_mean_f=room_mean, rat_f=rat,
-        oa_min_frac=ah.minimum_oa_frac(unit, flow, c.occupied, loads.oa_people_cfm, oa_least_cfm))
+        zones=zones,
+        sat_f=sat_f,
+        dsp_set_inwc=dsp_set,
+        dsp_held_inwc=dsp,
+        ceiling_frac=share,
+        at_ceiling=binds,
+        fan=fan,
+        room_flow=room_flow,
+        leak=leak,
+        flow=flow,
+        return_kw=return_kw,
+        rise_f=rise,
+        room_mean_f=room_mean,
+        rat_f=rat,
+        oa_min_frac=ah.minimum_oa_frac(unit, flow, c.occupied, loads.oa_people_cfm, oa_least_cfm),
+    )
 
 
 def _leaving_f(unit: Unit, a: _Air):
@@ -205,8 +223,18 @@ def _economizer_allowed(unit: Unit, c, loads: ZoneLoads, a: _Air):
     if unit.economizer.type == "differential_enthalpy" and unit.economizer.stuck_frac is None:
         tm0 = a.rat_f + a.oa_min_frac * (c.oat_f - a.rat_f)
         leaving = _leaving_f(unit, a)
-        return_w = ah.moisture(unit, loads.fl, a.flow, loads.infiltration_cfm, a.oa_min_frac, c.humidity_ratio, loads.latent_btuh,
-                               np.maximum(tm0 + _before_f(unit, a), leaving), leaving, c.pressure_psia).room
+        return_w = ah.moisture(
+            unit,
+            loads.fl,
+            a.flow,
+            loads.infiltration_cfm,
+            a.oa_min_frac,
+            c.humidity_ratio,
+            loads.latent_btuh,
+            np.maximum(tm0 + _before_f(unit, a), leaving),
+            leaving,
+            c.pressure_psia,
+        ).room
     return ah.economizer_allowed(unit, c.oat_f, c.humidity_ratio, a.rat_f, return_w)
 
 
@@ -223,7 +251,9 @@ def _mix(unit: Unit, c, loads: ZoneLoads, a: _Air, oa_least_cfm) -> ah.MixedAir:
     """Mixed air at the setting that controls choose."""
     if unit.economizer.stuck_frac is not None:
         x = _stuck_frac(unit, a, oa_least_cfm)
-        return ah.MixedAir(oa_frac=x, mat_f=a.rat_f + x * (c.oat_f - a.rat_f), economizing=np.zeros(x.shape, dtype=bool))
+        return ah.MixedAir(
+            oa_frac=x, mat_f=a.rat_f + x * (c.oat_f - a.rat_f), economizing=np.zeros(x.shape, dtype=bool)
+        )
     return ah.mix(unit, _economizer_allowed(unit, c, loads, a), a.oa_min_frac, c.oat_f, a.rat_f, a.sat_f - a.rise_f)
 
 
@@ -241,7 +271,18 @@ def _coils(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir) -> _Coi
     leaving = _leaving_f(unit, a)
     preheat = fs * a.flow * np.maximum(target - mixed.mat_f, 0.0)
     entering = np.maximum(mixed.mat_f, target) + _before_f(unit, a)
-    args = (unit, fl, a.flow, loads.infiltration_cfm, mixed.oa_frac, c.humidity_ratio, loads.latent_btuh, entering, leaving, c.pressure_psia)
+    args = (
+        unit,
+        fl,
+        a.flow,
+        loads.infiltration_cfm,
+        mixed.oa_frac,
+        c.humidity_ratio,
+        loads.latent_btuh,
+        entering,
+        leaving,
+        c.pressure_psia,
+    )
     wet = ah.moisture(*args)
     wb = wetbulb_two_step_f(entering, wet.mixed, c.pressure_psia)
     capacity = 1000.0 * cooling_capacity_kbtuh(unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, wb)
@@ -249,12 +290,25 @@ def _coils(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir) -> _Coi
     latent = fl * a.flow * (wet.mixed - wet.leaving)
     if unit.cooling.type == "direct_expansion" and unit.cooling.cycling_drying_loss_frac > 0.0:
         first_stage = capacity / unit.cooling.stages
-        run = np.where(first_stage > 0.0, np.clip((sensible + latent) / np.where(first_stage > 0.0, first_stage, 1.0), 0.0, 1.0), 0.0)
+        run = np.where(
+            first_stage > 0.0,
+            np.clip((sensible + latent) / np.where(first_stage > 0.0, first_stage, 1.0), 0.0, 1.0),
+            0.0,
+        )
         drying = 1.0 - unit.cooling.cycling_drying_loss_frac * (1.0 - run)
         wet = ah.moisture(*args, drying)
         latent = fl * a.flow * (wet.mixed - wet.leaving)
-    return _Coils(mixed=mixed, preheat_btuh=preheat, entering_f=entering, leaving_f=leaving, wet=wet, entering_wb_f=wb,
-                  sensible_btuh=sensible, latent_btuh=latent, capacity_btuh=capacity)
+    return _Coils(
+        mixed=mixed,
+        preheat_btuh=preheat,
+        entering_f=entering,
+        leaving_f=leaving,
+        wet=wet,
+        entering_wb_f=wb,
+        sensible_btuh=sensible,
+        latent_btuh=latent,
+        capacity_btuh=capacity,
+    )
 
 
 def supply_heating_mode(unit: Unit) -> str:
@@ -265,7 +319,8 @@ def supply_heating_mode(unit: Unit) -> str:
 
 
 def _short_f(unit: Unit, a: _Air, mat_f):
-    """How far the air before the fan, mixed and heated as the mode allows, is above what the supply temperature needs. (R,) [degF]
+    """How far the air before the fan, mixed and heated as the mode allows, is above what the supply temperature needs.
+    (R,) [degF]
 
     Negative where the supply temperature cannot be held because the mixed air is too cold.
     """
@@ -281,13 +336,14 @@ def _excess_btuh(unit: Unit, c, loads: ZoneLoads, a: _Air, oa_least_cfm):
     Negative also where mixed air is colder than the supply temperature needs: then by the sensible
     load below none.
     """
-    fs, fl = loads.fs, loads.fl
+    fs = loads.fs
     if unit.economizer.stuck_frac is not None:
         x = _stuck_frac(unit, a, oa_least_cfm)
     else:
         allowed = _economizer_allowed(unit, c, loads, a)
         if not unit.economizer.integrated:
-            # Without capacity the air rises until outdoor air does it alone; with some the coil works at minimum outdoor air.
+            # Without capacity the air rises until outdoor air does it alone; with some the coil works at minimum
+            # outdoor air.
             allowed = allowed & _no_capacity(unit, c)
         x = np.where(allowed, np.maximum(unit.outdoor_air.maximum_frac, a.oa_min_frac), a.oa_min_frac)
     mat = a.rat_f + x * (c.oat_f - a.rat_f)
@@ -313,8 +369,18 @@ class Floating:
         self.high_f = np.full(rows, np.nan)
 
 
-def evaluate(unit: Unit, conditions, loads: ZoneLoads, sat_set_f, dsp_set_inwc, *, resets_pressure=True, dsp_of_sat=None,
-             oa_least_cfm=None, floating: Floating | None = None) -> RowState:
+def evaluate(
+    unit: Unit,
+    conditions,
+    loads: ZoneLoads,
+    sat_set_f,
+    dsp_set_inwc,
+    *,
+    resets_pressure=True,
+    dsp_of_sat=None,
+    oa_least_cfm=None,
+    floating: Floating | None = None,
+) -> RowState:
     """Energy, temperatures and counts of every running row.
 
     Parameters
@@ -391,6 +457,7 @@ def evaluate(unit: Unit, conditions, loads: ZoneLoads, sat_set_f, dsp_set_inwc, 
 
 def _floats_down(unit: Unit, c, loads: ZoneLoads, air_at):
     """Supply air temperature at which mixed air, heated as far as the mode allows, gives itself. (R,) [degF]"""
+
     def residual(sat_f):
         part, part_loads, a, least = air_at(sat_f)
         x = a.oa_min_frac if unit.economizer.stuck_frac is None else _stuck_frac(unit, a, least)
@@ -405,6 +472,7 @@ def _floats_down(unit: Unit, c, loads: ZoneLoads, air_at):
 
 def _floats_up(unit: Unit, c, loads: ZoneLoads, air_at):
     """Supply air temperature at which the plant just carries the coil's load. (R,) [degF]"""
+
     def residual(sat_f):
         part, part_loads, a, least = air_at(sat_f)
         excess = _excess_btuh(unit, part, part_loads, a, least)
@@ -414,11 +482,12 @@ def _floats_up(unit: Unit, c, loads: ZoneLoads, air_at):
 
 
 def _closed(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir, high) -> _Coils:
-    """Coils of rows that float, so that balances close whatever the steps have left. ``high`` (R,) bool marks plants too small.
+    """Coils of rows that float, so that balances close whatever the steps have left. ``high`` (R,) bool marks plants
+    too small.
 
     Mixed air too cold: the outdoor-air share is the one that gives the supply temperature, a hair
-    off its setting, and no economizer is at work; a coil that heats takes the hair instead. Plant too small: a wet coil dries just
-    what capacity is left, and where the sensible load alone is beyond it the share gives way.
+    off its setting, and no economizer is at work; a coil that heats takes the hair instead. Plant too small: a wet coil
+    dries just what capacity is left, and where the sensible load alone is beyond it the share gives way.
     """
     target = a.sat_f - a.rise_f
     at = _coils(unit, c, loads, a, mixed)
@@ -432,12 +501,22 @@ def _closed(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir, high) 
     carried = np.where(beyond, spare, 0.0)
     wanted = target + carried / (loads.fs * np.where(a.flow > 0.0, a.flow, 1.0))
     x = np.where(moved, _share_for(c, a, wanted, mixed.oa_frac), mixed.oa_frac)
-    at = _coils(unit, c, loads, a, ah.MixedAir(oa_frac=x, mat_f=a.rat_f + x * (c.oat_f - a.rat_f), economizing=mixed.economizing & high))
+    at = _coils(
+        unit,
+        c,
+        loads,
+        a,
+        ah.MixedAir(oa_frac=x, mat_f=a.rat_f + x * (c.oat_f - a.rat_f), economizing=mixed.economizing & high),
+    )
     left = np.clip(at.latent_btuh, 0.0, np.maximum(spare - at.sensible_btuh, 0.0))
     less = high & (at.latent_btuh - left > UNSERVED_FRAC * np.maximum(at.latent_btuh, 1.0))
     latent = np.where(less, left, at.latent_btuh)
-    wet = ah.moisture_of_latent(loads.fl, a.flow, loads.infiltration_cfm, x, c.humidity_ratio, loads.latent_btuh, latent, at.wet.wet_frac)
-    wet = ah.Moisture(**{f.name: np.where(less, getattr(wet, f.name), getattr(at.wet, f.name)) for f in fields(ah.Moisture)})
+    wet = ah.moisture_of_latent(
+        loads.fl, a.flow, loads.infiltration_cfm, x, c.humidity_ratio, loads.latent_btuh, latent, at.wet.wet_frac
+    )
+    wet = ah.Moisture(
+        **{f.name: np.where(less, getattr(wet, f.name), getattr(at.wet, f.name)) for f in fields(ah.Moisture)}
+    )
     return replace(at, latent_btuh=latent, wet=wet, capacity_btuh=np.where(high, spare, at.capacity_btuh))
 
 
@@ -455,16 +534,23 @@ def _finish(unit: Unit, c, loads: ZoneLoads, sat_set, a: _Air, p: _Coils, enable
     reheat = (a.zones.reheat_btuh @ mult) / 1000.0
     preheat = p.preheat_btuh / 1000.0
     heat, preheat_source = heat_sources(unit, reheat, preheat, enabled, c.oat_f)
-    relief_kw = (fans.secondary_fan_kw(unit, np.maximum(p.mixed.oa_frac * a.flow, 0.0))
-                 if unit.return_fan.type == "relief" else a.return_kw)
+    relief_kw = (
+        fans.secondary_fan_kw(unit, np.maximum(p.mixed.oa_frac * a.flow, 0.0))
+        if unit.return_fan.type == "relief"
+        else a.return_kw
+    )
     heating_kw = heat.electric_kw + preheat_source.electric_kw
     pump_kw = cool.pump_tower_kw + heat.pump_kw + preheat_source.pump_kw
     fuel = heat.fuel_thermh + preheat_source.fuel_thermh
     bought_heat = heat.purchased_kbtuh + preheat_source.purchased_kbtuh
     electricity = a.fan.kw + relief_kw + cool.compressor_kw + pump_kw + heating_kw
     prices = unit.prices
-    cost = (electricity * prices.electricity_usd_kwh + fuel * prices.fuel_usd_therm
-            + cool.purchased_kbtuh * prices.cooling_usd_kbtu + bought_heat * prices.heat_usd_kbtu)
+    cost = (
+        electricity * prices.electricity_usd_kwh
+        + fuel * prices.fuel_usd_therm
+        + cool.purchased_kbtuh * prices.cooling_usd_kbtu
+        + bought_heat * prices.heat_usd_kbtu
+    )
 
     tolerance = unit.service.unmet_tolerance_f
     over = np.maximum(a.zones.room_f - loads.cool_f - tolerance, 0.0)
@@ -472,33 +558,68 @@ def _finish(unit: Unit, c, loads: ZoneLoads, sat_set, a: _Air, p: _Coils, enable
     oa_cfm = p.mixed.oa_frac * a.flow
     dx = unit.cooling.type == "direct_expansion"
     return RowState(
-        sat_set_f=sat_set, sat_f=a.sat_f, dsp_set_inwc=a.dsp_set_inwc, dsp_inwc=a.fan.dsp_inwc, dsp_held_inwc=a.dsp_held_inwc,
-        requested_cfm=a.zones.requested_cfm @ mult, ceiling_frac=a.ceiling_frac,
-        room_flow_cfm=a.room_flow, leakage_cfm=a.leak, flow_cfm=a.flow,
-        fan_total_inwc=a.fan.total_inwc, fan_speed_frac=a.fan.speed_frac, fan_kw=a.fan.kw,
-        return_fan_kw=relief_kw, fan_rise_f=a.rise_f, room_mean_f=a.room_mean_f, rat_f=a.rat_f,
-        oa_min_frac=a.oa_min_frac, oa_frac=p.mixed.oa_frac, oa_cfm=oa_cfm, mat_f=p.mixed.mat_f,
-        coil_leaving_f=p.leaving_f, coil_entering_f=p.entering_f, coil_entering_wb_f=p.entering_wb_f,
-        room_humidity_ratio=p.wet.room, mixed_humidity_ratio=p.wet.mixed, leaving_humidity_ratio=p.wet.leaving,
-        cooling_sensible_kbtuh=sensible / 1000.0, cooling_latent_kbtuh=p.latent_btuh / 1000.0,
-        cooling_kbtuh=load / 1000.0, cooling_capacity_kbtuh=p.capacity_btuh / 1000.0,
-        unserved_kbtuh=unserved / 1000.0, preheat_kbtuh=preheat, reheat_kbtuh=reheat,
+        sat_set_f=sat_set,
+        sat_f=a.sat_f,
+        dsp_set_inwc=a.dsp_set_inwc,
+        dsp_inwc=a.fan.dsp_inwc,
+        dsp_held_inwc=a.dsp_held_inwc,
+        requested_cfm=a.zones.requested_cfm @ mult,
+        ceiling_frac=a.ceiling_frac,
+        room_flow_cfm=a.room_flow,
+        leakage_cfm=a.leak,
+        flow_cfm=a.flow,
+        fan_total_inwc=a.fan.total_inwc,
+        fan_speed_frac=a.fan.speed_frac,
+        fan_kw=a.fan.kw,
+        return_fan_kw=relief_kw,
+        fan_rise_f=a.rise_f,
+        room_mean_f=a.room_mean_f,
+        rat_f=a.rat_f,
+        oa_min_frac=a.oa_min_frac,
+        oa_frac=p.mixed.oa_frac,
+        oa_cfm=oa_cfm,
+        mat_f=p.mixed.mat_f,
+        coil_leaving_f=p.leaving_f,
+        coil_entering_f=p.entering_f,
+        coil_entering_wb_f=p.entering_wb_f,
+        room_humidity_ratio=p.wet.room,
+        mixed_humidity_ratio=p.wet.mixed,
+        leaving_humidity_ratio=p.wet.leaving,
+        cooling_sensible_kbtuh=sensible / 1000.0,
+        cooling_latent_kbtuh=p.latent_btuh / 1000.0,
+        cooling_kbtuh=load / 1000.0,
+        cooling_capacity_kbtuh=p.capacity_btuh / 1000.0,
+        unserved_kbtuh=unserved / 1000.0,
+        preheat_kbtuh=preheat,
+        reheat_kbtuh=reheat,
         heat_unserved_kbtuh=heat.unserved_kbtuh + preheat_source.unserved_kbtuh,
-        cooling_kw=cool.compressor_kw, pump_tower_kw=pump_kw, heating_kw=heating_kw, fuel_thermh=fuel,
-        purchased_cooling_kbtuh=cool.purchased_kbtuh, purchased_heating_kbtuh=bought_heat,
-        electricity_kw=electricity, cost_usd_h=cost,
-        unmet_zones=(over > 0.0) @ mult, unmet_degrees=over @ mult,
+        cooling_kw=cool.compressor_kw,
+        pump_tower_kw=pump_kw,
+        heating_kw=heating_kw,
+        fuel_thermh=fuel,
+        purchased_cooling_kbtuh=cool.purchased_kbtuh,
+        purchased_heating_kbtuh=bought_heat,
+        electricity_kw=electricity,
+        cost_usd_h=cost,
+        unmet_zones=(over > 0.0) @ mult,
+        unmet_degrees=over @ mult,
         cold_zones=(a.zones.room_f < loads.heat_f - tolerance) @ mult,
-        starved_zones=a.zones.starved @ mult, ventilation_short_zones=a.zones.ventilation_short @ mult,
+        starved_zones=a.zones.starved @ mult,
+        ventilation_short_zones=a.zones.ventilation_short @ mult,
         reheating_zones=(a.zones.reheat_btuh > 0.0) @ mult,
         humid=((p.wet.room > limit_w) & (c.occupied > 0.0)).astype(float),
         airflow_ceiling=a.at_ceiling.astype(float),
         oa_short=(oa_cfm < 0.98 * ah.required_oa_cfm(unit, c.occupied, loads.oa_people_cfm)).astype(float),
-        economizing=p.mixed.economizing.astype(float), minimum_speed=a.fan.at_minimum.astype(float),
+        economizing=p.mixed.economizing.astype(float),
+        minimum_speed=a.fan.at_minimum.astype(float),
         capacity_limited=short_of_cooling.astype(float),
         freeze=(p.mixed.mat_f < unit.air_handler.freeze_limit_f).astype(float),
-        low_flow=((a.flow < unit.cooling.dx_minimum_flow_frac * unit.design_cfm) & (load > 0.0)).astype(float) if dx else np.zeros_like(load),
-        stage_cycling=((load > 0.0) & (load < p.capacity_btuh / unit.cooling.stages)).astype(float) if dx else np.zeros_like(load),
+        low_flow=((a.flow < unit.cooling.dx_minimum_flow_frac * unit.design_cfm) & (load > 0.0)).astype(float)
+        if dx
+        else np.zeros_like(load),
+        stage_cycling=((load > 0.0) & (load < p.capacity_btuh / unit.cooling.stages)).astype(float)
+        if dx
+        else np.zeros_like(load),
     )
 
 
@@ -518,8 +639,10 @@ def heat_sources(unit: Unit, reheat_kbtuh, preheat_kbtuh, enabled, oat_f):
         both = heating_power(unit.heating, unit.heating_kbtuh, reheat_kbtuh + preheat_kbtuh, active, oat_f)
         nothing = np.zeros(np.shape(reheat_kbtuh))
         return both, HeatingPower(nothing, nothing, nothing, nothing, nothing)
-    return (heating_power(unit.heating, unit.heating_kbtuh, reheat_kbtuh, enabled, oat_f),
-            heating_power(preheat_source(unit.preheat, unit.heating), unit.preheat_kbtuh, preheat_kbtuh, preheats, oat_f))
+    return (
+        heating_power(unit.heating, unit.heating_kbtuh, reheat_kbtuh, enabled, oat_f),
+        heating_power(preheat_source(unit.preheat, unit.heating), unit.preheat_kbtuh, preheat_kbtuh, preheats, oat_f),
+    )
 
 
 def zones_of(unit: Unit, conditions, loads: ZoneLoads, state: RowState) -> ZoneState:
@@ -545,12 +668,22 @@ def balance_error_btuh(unit: Unit, conditions, loads: ZoneLoads, state: RowState
     fan_heat = loads.fs * state.flow_cfm * state.fan_rise_f
     return_heat = 1000.0 * BTU_PER_WH * state.return_fan_kw if unit.return_fan.type == "return" else 0.0
     outdoor = loads.fs * state.oa_frac * state.flow_cfm * (conditions.oat_f - state.rat_f)
-    return (envelope + loads.plenum_btuh + outside_duct + fan_heat + return_heat + outdoor
-            + 1000.0 * (state.reheat_kbtuh + state.preheat_kbtuh - state.cooling_sensible_kbtuh - state.unserved_kbtuh))
+    return (
+        envelope
+        + loads.plenum_btuh
+        + outside_duct
+        + fan_heat
+        + return_heat
+        + outdoor
+        + 1000.0 * (state.reheat_kbtuh + state.preheat_kbtuh - state.cooling_sensible_kbtuh - state.unserved_kbtuh)
+    )
 
 
 def moisture_error_btuh(unit: Unit, conditions, loads: ZoneLoads, state: RowState):
     """Moisture balance of rooms and coil from reported columns, as latent heat. [Btu/h] (R,)"""
     exchange = loads.fl * (state.oa_frac * state.flow_cfm + loads.infiltration_cfm)
-    return (loads.latent_btuh + exchange * (conditions.humidity_ratio - state.room_humidity_ratio)
-            - 1000.0 * state.cooling_latent_kbtuh)
+    return (
+        loads.latent_btuh
+        + exchange * (conditions.humidity_ratio - state.room_humidity_ratio)
+        - 1000.0 * state.cooling_latent_kbtuh
+    )

@@ -40,7 +40,8 @@ FLOW_TOLERANCE_FRAC = 1e-6
 # A room this far below its heating setpoint at the cooling minimum has the whole heating minimum of the
 # dual maximum law; between, the flow rises in proportion. Proportional band of a room's loop (assumption). [degF]
 HEATING_RAMP_F = 1.0
-# Newton rounds for the leakage at the pressure that the fan's ceiling leaves; exact from the first where leakage goes with the root of pressure.
+# Newton rounds for the leakage at the pressure that the fan's ceiling leaves; exact from the first where leakage goes
+# with the root of pressure.
 LEAKAGE_ROUNDS = 4
 # An airflow above the fan's ceiling by less is rounding. [share]
 CEILING_SLACK_FRAC = 1e-12
@@ -91,8 +92,11 @@ def requested_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f, reheat_on=1.0):
         band = (loads.ua_btuh_f + loads.fs * loads.min_cfm) * HEATING_RAMP_F
         share = np.clip(need / np.where(band > 0.0, band, 1.0), 0.0, 1.0)
         least = loads.min_cfm + share * np.maximum(zones.heat_min_cfm - loads.min_cfm, 0.0)
-        raised = np.clip(-loads.q_heat_btuh / (loads.fs * zones.reheat_rise_max_f),
-                         least, np.maximum(zones.heat_max_cfm, loads.min_cfm))
+        raised = np.clip(
+            -loads.q_heat_btuh / (loads.fs * zones.reheat_rise_max_f),
+            least,
+            np.maximum(zones.heat_max_cfm, loads.min_cfm),
+        )
         on = np.broadcast_to(np.asarray(reheat_on, dtype=float).reshape(-1, 1) > 0.0, need.shape)
         requested = np.where((need > 0.0) & zones.dual_maximum & zones.has_reheat & on, raised, requested)
     return requested
@@ -154,7 +158,13 @@ def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm):
     passes, u, power = open_flow_cfm(unit), root[binds], 2.0 * unit.air_handler.leakage_exponent
     for _ in range(LEAKAGE_ROUNDS):
         leak = leakage_cfm(u * u)
-        found = ceiling_root(requested_cfm[binds], passes, z.multiplier, unit.max_cfm - (1.0 - power) * leak, power * leak / np.where(u > 0.0, u, 1.0))
+        found = ceiling_root(
+            requested_cfm[binds],
+            passes,
+            z.multiplier,
+            unit.max_cfm - (1.0 - power) * leak,
+            power * leak / np.where(u > 0.0, u, 1.0),
+        )
         u = np.clip(found, 0.0, root[binds])
     found = np.array(dsp_inwc, dtype=float)
     found[binds] = u * u
@@ -174,7 +184,8 @@ def ceiling_root(requested_cfm, passes_cfm, multiplier, ceiling_cfm, leak_per_ro
     ceiling_cfm, leak_per_root : ndarray (R,)
         What the fan gives, less leakage at no pressure by its tangent; the tangent's slope. [cfm, cfm/sqrt(in. w.c.)]
     """
-    # Falling pressure starves those last that need least: one tangent for each number of zones that keep what they ask for.
+    # Falling pressure starves those last that need least: one tangent for each number of zones that keep what they ask
+    # for.
     order = np.argsort(requested_cfm / passes_cfm, axis=1, kind="stable")
     asked = np.take_along_axis(requested_cfm * multiplier, order, axis=1)
     opened = np.take_along_axis(np.broadcast_to(passes_cfm * multiplier, asked.shape), order, axis=1)
@@ -182,7 +193,10 @@ def ceiling_root(requested_cfm, passes_cfm, multiplier, ceiling_cfm, leak_per_ro
     kept = np.concatenate([nothing, np.cumsum(asked, axis=1)], axis=1)
     starved = np.concatenate([np.cumsum(opened[:, ::-1], axis=1)[:, ::-1], nothing], axis=1)
     slope = starved + np.asarray(leak_per_root)[:, None]
-    return np.max(np.where(slope > 0.0, (np.asarray(ceiling_cfm)[:, None] - kept) / np.where(slope > 0.0, slope, 1.0), 0.0), axis=1)
+    return np.max(
+        np.where(slope > 0.0, (np.asarray(ceiling_cfm)[:, None] - kept) / np.where(slope > 0.0, slope, 1.0), 0.0),
+        axis=1,
+    )
 
 
 def zone_state(unit: Unit, loads: ZoneLoads, sat_f, dsp_inwc, requested_cfm, reheat_on=1.0) -> ZoneState:

@@ -8,9 +8,7 @@ amounts as arrays of rows; the amounts here may be arrays already.
 from __future__ import annotations
 
 
-def annual_cost_by_source_usd(
-    electricity_kwh, fuel_therm, purchased_cooling_kbtu, purchased_heating_kbtu, prices
-):
+def annual_cost_by_source_usd(electricity_kwh, fuel_therm, purchased_cooling_kbtu, purchased_heating_kbtu, prices):
     """Cost of energy by source at flat prices.
 
     Parameters
@@ -38,9 +36,7 @@ def annual_cost_by_source_usd(
     }
 
 
-def annual_cost_usd(
-    electricity_kwh, fuel_therm, purchased_cooling_kbtu, purchased_heating_kbtu, prices
-):
+def annual_cost_usd(electricity_kwh, fuel_therm, purchased_cooling_kbtu, purchased_heating_kbtu, prices):
     """Cost of all energy at flat prices [USD].
 
     Parameters are those of :func:`annual_cost_by_source_usd`, whose parts it sums. Linear

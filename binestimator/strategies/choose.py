@@ -65,7 +65,9 @@ def dsp_setpoint_inwc(unit: Unit, record, conditions, loads: ZoneLoads, sat_f):
     requested = requested_flow_cfm(unit, loads, sat_f, heating_enabled(unit, conditions.oat_f, conditions.fan_on))
     if record.strategy == "airflow":
         return by_airflow(record, requested @ unit.zones.multiplier, unit.design_cfm)
-    return settled_dsp_inwc(unit, requested, cooling_flow_cfm(unit, loads, sat_f), record.ignored_requests, record.min_inwc, record.max_inwc)
+    return settled_dsp_inwc(
+        unit, requested, cooling_flow_cfm(unit, loads, sat_f), record.ignored_requests, record.min_inwc, record.max_inwc
+    )
 
 
 def dsp_of_sat(unit: Unit, record, override_inwc=None):
@@ -73,6 +75,7 @@ def dsp_of_sat(unit: Unit, record, override_inwc=None):
 
     ``override_inwc`` is an operators' override that stands instead.
     """
+
     def of_rows(conditions, loads, sat_f):
         if override_inwc is not None:
             return np.full(conditions.oat_f.shape, float(override_inwc))
@@ -151,16 +154,22 @@ def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=()
             sat = free = np.asarray(optimal_sat, dtype=float)
         else:
             sat = cost_optimal.search(
-                unit, conditions, loads, limits,
-                dsp_of_sat(unit, dsp_record),
-                resets_pressure(dsp_record), other_sats)
+                unit, conditions, loads, limits, dsp_of_sat(unit, dsp_record), resets_pressure(dsp_record), other_sats
+            )
             free = sat
-        held = (sat < free - 1e-9) | ((sat_record.strategy == "cost_optimal") & (sat >= limits.max_f - 1e-9) & (limits.max_f < high - 1e-9))
+        held = (sat < free - 1e-9) | (
+            (sat_record.strategy == "cost_optimal") & (sat >= limits.max_f - 1e-9) & (limits.max_f < high - 1e-9)
+        )
         humid = held & (limits.humidity_f <= limits.zone_f)
         cold = held & ~humid
     dsp = dsp_setpoint_inwc(unit, dsp_record, conditions, loads, sat)
-    return Setpoints(sat_f=sat, dsp_inwc=dsp, humidity_limited=humid, cold_zone_limited=cold,
-                     **_at_ends(sat_record, dsp_record, sat, dsp))
+    return Setpoints(
+        sat_f=sat,
+        dsp_inwc=dsp,
+        humidity_limited=humid,
+        cold_zone_limited=cold,
+        **_at_ends(sat_record, dsp_record, sat, dsp),
+    )
 
 
 def reset_range(record, low_name: str, high_name: str) -> tuple[float, float]:

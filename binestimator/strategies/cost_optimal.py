@@ -46,28 +46,51 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
     -----
     A temperature is allowed when unmet degrees, starved and ventilation-short zones of the
     row are not above those of the coldest supply air or of the baseline, whichever serves
-    worse, and neither too cold zones, nor rows short of cooling, nor loads beyond the plant are above the baseline's (the
-    coldest supply air is no reference there: it is the worst), nor is outdoor air shorter or a room moister above the
-    humid limit, both by more than equal service allows on the mean of a year: the optimum may pay neither
-    with comfort nor with loads for which nobody is charged. Where nothing else is allowed the
-    coldest supply air stands.
+    worse, and neither too cold zones, nor rows short of cooling, nor loads beyond the plant are above the baseline's
+    (the coldest supply air is no reference there: it is the worst), nor is outdoor air shorter or a room moister above
+    the humid limit, both by more than equal service allows on the mean of a year: the optimum may pay neither with
+    comfort nor with loads for which nobody is charged. Where nothing else is allowed the coldest supply air stands.
     """
     shape = conditions.oat_f.shape
     top = np.maximum(limits.max_f, limits.min_f)
     rules, dewpoint = unit.service, unit.air_handler.humid_dewpoint_f
-    humid, moister = (humidity_ratio_from_dewpoint(dewpoint + f, conditions.pressure_psia) for f in (0.0, rules.dewpoint_rise_f))
+    humid, moister = (
+        humidity_ratio_from_dewpoint(dewpoint + f, conditions.pressure_psia) for f in (0.0, rules.dewpoint_rise_f)
+    )
     required = required_oa_cfm(unit, conditions.occupied, loads.oa_people_cfm)
-    # What equal service allows a row beyond the baseline, in the order of what is never to be worse than the baseline's.
-    allowance = np.array([0.0, 0.0, 0.0, 0.0, rules.outdoor_air_rise_frac, float(moister - humid)])[:, None] + SERVED_TOLERANCE
+    # What equal service allows a row beyond the baseline, in the order of what is never to be worse than the
+    # baseline's.
+    allowance = (
+        np.array([0.0, 0.0, 0.0, 0.0, rules.outdoor_air_rise_frac, float(moister - humid)])[:, None] + SERVED_TOLERANCE
+    )
 
     floating = Floating(len(conditions.oat_f))
 
     def run(sat):
-        state = evaluate(unit, conditions, loads, sat, dsp_of_sat(conditions, loads, sat), resets_pressure=resets_pressure,
-                         dsp_of_sat=dsp_of_sat, floating=floating)
-        return (state.cost_usd_h, np.stack([state.unmet_degrees, state.starved_zones, state.ventilation_short_zones]),
-                np.stack([state.cold_zones, state.capacity_limited, state.unserved_kbtuh, state.heat_unserved_kbtuh, short_of(state),
-                          np.maximum(state.room_humidity_ratio - humid, 0.0)]))
+        state = evaluate(
+            unit,
+            conditions,
+            loads,
+            sat,
+            dsp_of_sat(conditions, loads, sat),
+            resets_pressure=resets_pressure,
+            dsp_of_sat=dsp_of_sat,
+            floating=floating,
+        )
+        return (
+            state.cost_usd_h,
+            np.stack([state.unmet_degrees, state.starved_zones, state.ventilation_short_zones]),
+            np.stack(
+                [
+                    state.cold_zones,
+                    state.capacity_limited,
+                    state.unserved_kbtuh,
+                    state.heat_unserved_kbtuh,
+                    short_of(state),
+                    np.maximum(state.room_humidity_ratio - humid, 0.0),
+                ]
+            ),
+        )
 
     def short_of(state):
         """Outdoor air missing as a share of what is required."""

@@ -78,7 +78,7 @@ def _pool(first, second, third, weights, ignored):
     most = int(np.floor(ignored)) + 1
     if keep.all() and weights.min() >= 1.0 and most < n:
         index = np.argpartition(-first, most - 1, axis=1)[:, :most]
-        pick = lambda a: np.take_along_axis(a, index, axis=1)  # noqa: E731
+        pick = lambda a: np.take_along_axis(a, index, axis=1)
         values = np.concatenate([pick(first), pick(second), pick(third)], axis=1)
         w = np.concatenate([weights[index]] * 3, axis=1)
         order = np.argsort(-values, axis=1, kind="stable")
@@ -152,7 +152,10 @@ def pressure_thresholds_inwc(unit: Unit, requested_cfm, cooling_cfm):
     cooling = widest * np.clip(cooling_cfm / z.max_cfm, 0.0, 1.0) ** 2
     ask = damper_flow_frac(limits.damper_open_pct / 100.0, limits.damper_exponent)
     release = damper_flow_frac(limits.damper_release_pct / 100.0, limits.damper_exponent)
-    second, third = (np.maximum(full * flow**2, np.minimum(cooling, widest * flow**2)) for flow in (SECOND_REQUEST_FLOW, THIRD_REQUEST_FLOW))
+    second, third = (
+        np.maximum(full * flow**2, np.minimum(cooling, widest * flow**2))
+        for flow in (SECOND_REQUEST_FLOW, THIRD_REQUEST_FLOW)
+    )
     return full / ask**2, full / release**2, second, third
 
 
@@ -193,7 +196,8 @@ def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f):
 def settled_dsp_inwc(unit: Unit, requested_cfm, cooling_cfm, ignored_requests, min_inwc, max_inwc):
     """Duct pressure at which trim and respond settles. (R,) [in. w.c.]
 
-    Airflows (R, Z) as for :func:`pressure_thresholds_inwc`. ``max_inwc`` where zones that always ask take more than what is ignored.
+    Airflows (R, Z) as for :func:`pressure_thresholds_inwc`. ``max_inwc`` where zones that always ask take more than
+    what is ignored.
     """
     z = unit.zones
     rows = requested_cfm.shape[0]

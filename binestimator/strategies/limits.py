@@ -80,4 +80,6 @@ def sat_limits(unit: Unit, conditions, loads: ZoneLoads, min_f=None, max_f=None)
     high = float(unit.limits.sat_max_f if max_f is None else max_f)
     zone_f = max(float(np.min(unit.zones.sat_max_f)), low)
     humidity = humidity_ceiling_f(unit, conditions, loads, low, high)
-    return SatLimits(min_f=low, max_f=np.minimum(np.minimum(humidity, high), zone_f), zone_f=zone_f, humidity_f=humidity)
+    return SatLimits(
+        min_f=low, max_f=np.minimum(np.minimum(humidity, high), zone_f), zone_f=zone_f, humidity_f=humidity
+    )

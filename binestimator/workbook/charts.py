@@ -6,7 +6,6 @@ from .formats import END_USE_COLOURS, FONT, INK, PAPER, RULE, SLATE
 from .strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS
 
 
-
 def pixels_of(width: float) -> int:
     """Width of a column of so many characters. [pixels]"""
     return int(width * CHARACTER_PIXELS + PADDING_PIXELS)
@@ -52,23 +51,46 @@ def fill_of_use(key: str) -> dict:
     return fill_of(END_USE_COLOURS[key], hatched=key in _HATCHED_USES)
 
 
-def style_chart(chart, title: str, x_label: str, y_label: str, *, size: tuple[int, int], y_format: str | None = None,
-                x_range: tuple[float, float] | None = None, y_range: tuple[float, float] | None = None,
-                legend: str = "bottom", x_unit: float | None = None) -> None:
+def style_chart(
+    chart,
+    title: str,
+    x_label: str,
+    y_label: str,
+    *,
+    size: tuple[int, int],
+    y_format: str | None = None,
+    x_range: tuple[float, float] | None = None,
+    y_range: tuple[float, float] | None = None,
+    legend: str = "bottom",
+    x_unit: float | None = None,
+) -> None:
     """Titles, fonts, axes and legend of a chart. ``size`` in pixels."""
     font = {"name": FONT, "size": 8, "color": INK}
-    chart.set_title({"name": title, "name_font": {"name": FONT, "size": 10, "bold": True, "color": INK}, "overlay": False})
-    x_axis = {"name": x_label, "name_font": {**font, "bold": False, "color": SLATE}, "num_font": font,
-              "line": {"color": SLATE}, "label_position": "low", "major_tick_mark": "none"}
+    chart.set_title(
+        {"name": title, "name_font": {"name": FONT, "size": 10, "bold": True, "color": INK}, "overlay": False}
+    )
+    x_axis = {
+        "name": x_label,
+        "name_font": {**font, "bold": False, "color": SLATE},
+        "num_font": font,
+        "line": {"color": SLATE},
+        "label_position": "low",
+        "major_tick_mark": "none",
+    }
     if not x_label:
         del x_axis["name"], x_axis["name_font"]
     if x_range is not None:
         x_axis |= {"min": x_range[0], "max": x_range[1]}
     if x_unit is not None:
         x_axis["major_unit"] = x_unit
-    y_axis = {"name": y_label, "name_font": {**font, "bold": False, "color": SLATE}, "num_font": font,
-              "line": {"none": True}, "major_gridlines": {"visible": True, "line": {"color": RULE, "width": 0.5}},
-              "major_tick_mark": "none"}
+    y_axis = {
+        "name": y_label,
+        "name_font": {**font, "bold": False, "color": SLATE},
+        "num_font": font,
+        "line": {"none": True},
+        "major_gridlines": {"visible": True, "line": {"color": RULE, "width": 0.5}},
+        "major_tick_mark": "none",
+    }
     if y_format is not None:
         y_axis["num_format"] = y_format
     if y_range is not None:

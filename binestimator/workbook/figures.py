@@ -12,14 +12,24 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..advice.value import is_limit_of_control
-from ..checks import NOT_VENTILATED, baseline_failures, bin_errors, more_humid, saves_by_ventilation, short_of_outdoor_air
+from ..checks import (
+    NOT_VENTILATED,
+    baseline_failures,
+    bin_errors,
+    more_humid,
+    saves_by_ventilation,
+    short_of_outdoor_air,
+)
 from ..inputs.paths import parse_path
 from ..results import CHANGED_SERVICE, Results
 from ..strategies.choose import RESET_DSP, RESET_SAT
 from .layout import END_USES
 
 SAT_WORDS = {
-    "as_found": "as found", "fixed": "fixed", "outdoor_air": "by outdoor air", "demand": "by demand",
+    "as_found": "as found",
+    "fixed": "fixed",
+    "outdoor_air": "by outdoor air",
+    "demand": "by demand",
     "cost_optimal": "cost-optimal",
 }
 DSP_WORDS = SAT_WORDS | {"airflow": "by airflow"}
@@ -29,8 +39,12 @@ def prices_of_end_uses(prices) -> dict[str, float]:
     """Price of a unit of each end use. [USD per kWh, therm or kBtu]"""
     per_kwh = prices.electricity_usd_kwh
     return {
-        "fan_kwh": per_kwh, "cooling_kwh": per_kwh, "pump_tower_kwh": per_kwh, "heating_kwh": per_kwh,
-        "fuel_therm": prices.fuel_usd_therm, "purchased_cooling_kbtu": prices.cooling_usd_kbtu,
+        "fan_kwh": per_kwh,
+        "cooling_kwh": per_kwh,
+        "pump_tower_kwh": per_kwh,
+        "heating_kwh": per_kwh,
+        "fuel_therm": prices.fuel_usd_therm,
+        "purchased_cooling_kbtu": prices.cooling_usd_kbtu,
         "purchased_heating_kbtu": prices.heat_usd_kbtu,
     }
 
@@ -84,7 +98,7 @@ def setpoint_words(part: str, record) -> str:
     unit = "°F" if part == "sat" else "in. w.c."
     suffix = "f" if part == "sat" else "inwc"
     words = (SAT_WORDS if part == "sat" else DSP_WORDS)[record.strategy]
-    value = lambda name: getattr(record, f"{name}_{suffix}")  # noqa: E731
+    value = lambda name: getattr(record, f"{name}_{suffix}")
     if record.strategy == "fixed":
         said = f"{words} at {value('setpoint'):g} {unit}"
     elif record.strategy in ("as_found", "outdoor_air", "airflow"):
@@ -112,7 +126,9 @@ def setpoint_words(part: str, record) -> str:
 def same_line(first: np.ndarray, second: np.ndarray, tolerance: float) -> bool:
     """Whether two curves lie on each other where both are known."""
     both = np.isfinite(first) & np.isfinite(second)
-    return bool(np.array_equal(np.isfinite(first), np.isfinite(second)) and np.all(np.abs(first - second)[both] <= tolerance))
+    return bool(
+        np.array_equal(np.isfinite(first), np.isfinite(second)) and np.all(np.abs(first - second)[both] <= tolerance)
+    )
 
 
 def check_counts(results: Results) -> dict[str, int]:
@@ -121,12 +137,16 @@ def check_counts(results: Results) -> dict[str, int]:
 
 
 def bin_claims(results: Results) -> tuple[float, float, float]:
-    """Largest errors against the hourly run: annual cost of the bin rows [%]; savings of the bin rows and of classic bins [points]."""
+    """Largest errors against the hourly run: annual cost of the bin rows [%]; savings of the bin rows and of classic
+    bins [points]."""
     base = results.baseline
     ours = [bin_errors(c, base) for c in results.candidates]
     classic = [bin_errors(c, base, "classic") for c in results.candidates]
-    return (100.0 * max(abs(e["cost_frac"]) for e in ours), max(abs(e["saving_points"]) for e in ours),
-            max(abs(e["saving_points"]) for e in classic))
+    return (
+        100.0 * max(abs(e["cost_frac"]) for e in ours),
+        max(abs(e["saving_points"]) for e in ours),
+        max(abs(e["saving_points"]) for e in classic),
+    )
 
 
 def payback_text(years: float | None, note: str) -> str:
@@ -138,8 +158,13 @@ def payback_text(years: float | None, note: str) -> str:
 
 def today(results: Results):
     """The candidate that leaves everything as it was found; None if no candidate does."""
-    plain = [c for c in (results.baseline, *results.candidates)
-             if c.candidate.sat.strategy == "as_found" and c.candidate.dsp.strategy == "as_found" and not c.candidate.overrides]
+    plain = [
+        c
+        for c in (results.baseline, *results.candidates)
+        if c.candidate.sat.strategy == "as_found"
+        and c.candidate.dsp.strategy == "as_found"
+        and not c.candidate.overrides
+    ]
     return plain[0] if plain else None
 
 
@@ -151,8 +176,8 @@ def runs_at_all(results: Results) -> bool:
 def advised(results: Results):
     """The candidate that the first page speaks for, None if nothing may be best.
 
-    The best value; else the least energy cost among ranked candidates that can be bought, as long as that is less than the
-    baseline's; else the best, be it a limit of control.
+    The best value; else the least energy cost among ranked candidates that can be bought, as long as that is less than
+    the baseline's; else the best, be it a limit of control.
     """
     best = results.best
     if best is None:
@@ -162,7 +187,11 @@ def advised(results: Results):
         return results[value]
     if not is_limit_of_control(best.candidate):
         return best
-    bought = min((c for c in results.candidates if c.rank is not None and not is_limit_of_control(c.candidate)), key=lambda c: c.rank, default=best)
+    bought = min(
+        (c for c in results.candidates if c.rank is not None and not is_limit_of_control(c.candidate)),
+        key=lambda c: c.rank,
+        default=best,
+    )
     return bought if bought.saving["cost_usd"] > 0.0 else best
 
 
@@ -173,33 +202,51 @@ def answer(results: Results) -> str:
         return "The air handler never runs by its schedule: there is nothing to reset and nothing to save."
     failed = [check.name for check in results.checks if check.status == "fail"]
     if failed:
-        return f"Do not use these results: a check that must not fail has failed ({', '.join(failed[:3])}). Nothing is ranked."
+        return (
+            f"Do not use these results: a check that must not fail has failed ({', '.join(failed[:3])}). Nothing is "
+            "ranked."
+        )
     first = failing_text(results)
     if best is None and first:
         return first + " No option cures that and serves the rooms as well, so none is called best."
     if best is None:
-        return "No option can be called best; why stands below the table. Put right what is named there before money is spent on a reset."
+        return (
+            "No option can be called best; why stands below the table. Put right what is named there before money is "
+            "spent on a reset."
+        )
     if first:
         change = best.saving["cost_usd"]
-        moves = f"about {money(abs(change), money_step(results))} a year {'less' if change >= 0.0 else 'more'} than the baseline"
-        return f"{first} Of the options that cure it, option {number_of(results, best.id)}, {best.name}, costs least to run: {moves}."
+        moves = (
+            f"about {money(abs(change), money_step(results))} a year {'less' if change >= 0.0 else 'more'} than the "
+            "baseline"
+        )
+        return (
+            f"{first} Of the options that cure it, option {number_of(results, best.id)}, {best.name}, costs least to "
+            f"run: {moves}."
+        )
     c = advised(results)
     if c.id == base.id:
         advice = "leave the setpoints as they are" if today(results) is base else "stay with the baseline"
-        return f"None of the ranked options costs less to run than the baseline ({base.name}): as things stand, {advice}."
+        return (
+            f"None of the ranked options costs less to run than the baseline ({base.name}): as things stand, {advice}."
+        )
     return " ".join((_do_what(results, c), _cost_and_saving(results, c), _risk(results, c)))
 
 
 def _do_what(results: Results, c) -> str:
     best, number = results.best, number_of(results, c.id)
     if is_limit_of_control(c.candidate):
-        return (f"Option {number}, {c.name}, costs least to run, but it is a limit of control that no loop reaches: "
-                "take it as what is to be had at most.")
+        return (
+            f"Option {number}, {c.name}, costs least to run, but it is a limit of control that no loop reaches: "
+            "take it as what is to be had at most."
+        )
     said = f"Carry out option {number}, {c.name}"
     limit = results.project.prices.payback_limit_years
     if best.id == c.id:
         known = results.advice is not None and results.advice.value.best_id is not None
-        return said + (f": it costs least to run, and every step of its cost pays back within {limit:g} years." if known else ".")
+        return said + (
+            f": it costs least to run, and every step of its cost pays back within {limit:g} years." if known else "."
+        )
     if is_limit_of_control(best.candidate):
         why = "is a limit of control that no loop reaches"
     elif results.project.origins.get(f"candidate[{best.id}].cost_usd") != "given":
@@ -211,30 +258,44 @@ def _do_what(results: Results, c) -> str:
 
 def _cost_and_saving(results: Results, c) -> str:
     saving, base = c.saving["cost_usd"], results.baseline
-    said = f"It saves about {money(saving, money_step(results))} a year, {100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of this air handler and its plant" + equal_oa_text(results, c)
+    said = (
+        f"It saves about {money(saving, money_step(results))} a year, "
+        f"{100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of this air handler and its plant"
+        + equal_oa_text(results, c)
+    )
     cost, incentive = c.candidate.cost_usd, c.candidate.incentive_usd
     if cost <= 0.0:
         return said + "; what it costs to carry out is not given."
     said += f", for {money(cost)} once"
     if incentive > 0.0:
-        return said + f" ({money(max(cost - incentive, 0.0))} after the incentive), and pays back in {payback_text(c.payback_after_incentive_years, c.payback_note)}."
+        return (
+            said + f" ({money(max(cost - incentive, 0.0))} after the incentive), and pays back in "
+            f"{payback_text(c.payback_after_incentive_years, c.payback_note)}."
+        )
     return said + f", and pays back in {payback_text(c.payback_years, c.payback_note)}."
 
 
 def _risk(results: Results, c) -> str:
-    """The weightiest thing that can go wrong with an option: damp rooms, air not given, else what its saving hangs on."""
+    """The weightiest thing that can go wrong with an option: damp rooms, air not given, else what its saving hangs
+    on."""
     base = results.baseline
     humid = c.hourly["humid_hours"] - base.hourly["humid_hours"]
     if c.id in more_humid(results.candidates, base):
-        return f"The risk: rooms are damp for {humid:,.0f} more hours a year, so that a humidity limit on the reset should come with it."
+        return (
+            f"The risk: rooms are damp for {humid:,.0f} more hours a year, so that a humidity limit on the reset "
+            "should come with it."
+        )
     if c.id in short_of_outdoor_air(results.candidates, base):
         return "The risk: rooms get less outdoor air than today in some hours; the minimum has to be put right with it."
     drivers = () if results.advice is None or results.advice.drivers_of != c.id else results.advice.drivers
     if drivers:
         first = drivers[0]
         low, high = sorted((first.saving_low_pct, first.saving_high_pct))
-        return (f"The risk: the saving rests on assumptions, most of all on “{first.assumption.label.lower()}”, with which it lies between "
-                f"{low:.0f} and {high:.0f} %; rooms that complain can undo a reset in a day.")
+        return (
+            f"The risk: the saving rests on assumptions, most of all on “{first.assumption.label.lower()}”, with "
+            "which it lies between "
+            f"{low:.0f} and {high:.0f} %; rooms that complain can undo a reset in a day."
+        )
     return "The risk: a reset is undone in a day where rooms complain, so that somebody has to watch it."
 
 
@@ -244,29 +305,56 @@ def value_lines(results: Results) -> list[str]:
     if advice is None:
         return []
     lines = []
-    number = lambda id_: number_of(results, id_)  # noqa: E731
+    number = lambda id_: number_of(results, id_)
     for step in advice.value.path:
-        end = (" This is the best value." if step.id == advice.value.best_id else "" if step.pays else f" That is beyond the owner’s limit of {advice.value.limit_years:g} years.")
-        lines.append(f"{'▸' if step.pays else '▹'} Option {number(step.id)}: {money(step.net_cost_usd)} after incentive saves {money(step.saving_usd, money_step(results))} a year; "
-                     f"what it adds pays back in {payback_text(step.added_payback_years, '')}.{end}")  # fmt: skip
+        end = (
+            " This is the best value."
+            if step.id == advice.value.best_id
+            else ""
+            if step.pays
+            else f" That is beyond the owner’s limit of {advice.value.limit_years:g} years."
+        )
+        lines.append(
+            f"{'▸' if step.pays else '▹'} Option {number(step.id)}: {money(step.net_cost_usd)} after incentive saves "
+            f"{money(step.saving_usd, money_step(results))} a year; "
+            f"what it adds pays back in {payback_text(step.added_payback_years, '')}.{end}"
+        )
     if any(step.pays for step in advice.value.path):
-        lines.append(f"Best value: the last step whose added cost pays back within the owner’s limit of {advice.value.limit_years:g} years.")
+        lines.append(
+            "Best value: the last step whose added cost pays back within the owner’s limit of "
+            f"{advice.value.limit_years:g} years."
+        )
     if advice.value.note:
         said = _with_numbers(results, advice.value.note, [c.id for c in results.candidates])
         lines.append(said[:1].upper() + said[1:] + ".")
     for part in advice.parts:
-        said = [(word, money(usd, money_step(results))) for word, usd in
-                (("repair", part.repair_usd), ("companion measures", part.companion_usd), ("reset", part.reset_usd)) if rounded(usd, money_step(results))]  # fmt: skip
+        said = [
+            (word, money(usd, money_step(results)))
+            for word, usd in (
+                ("repair", part.repair_usd),
+                ("companion measures", part.companion_usd),
+                ("reset", part.reset_usd),
+            )
+            if rounded(usd, money_step(results))
+        ]
         if len(said) == 1:
             lines.append(f"Option {number(part.id)} in parts: all of the {said[0][1]} a year is the {said[0][0]}’s.")
         else:
-            lines.append(f"Option {number(part.id)} in parts, one on top of the other: {', '.join(f'{word} {usd}' for word, usd in said) or 'nothing'} a year.")
+            lines.append(
+                f"Option {number(part.id)} in parts, one on top of the other: "
+                f"{', '.join(f'{word} {usd}' for word, usd in said) or 'nothing'} a year."
+            )
     for remedy in advice.remedies:
         if remedy.serves:
-            lines.append(f"Option {number(remedy.candidate_id)} could be ranked: {plain_words(remedy.text)}; it would then save {money(remedy.saving_usd, money_step(results))} a year, "
-                         f"for {money(remedy.cost_usd)} more.")
+            lines.append(
+                f"Option {number(remedy.candidate_id)} could be ranked: {plain_words(remedy.text)}; it would then "
+                f"save {money(remedy.saving_usd, money_step(results))} a year, "
+                f"for {money(remedy.cost_usd)} more."
+            )
     for same in advice.coincidences:
-        lines.append(f"{options([number(i) for i in same.ids])} come to the same: {_with_numbers(results, same.why, same.ids)}.")
+        lines.append(
+            f"{options([number(i) for i in same.ids])} come to the same: {_with_numbers(results, same.why, same.ids)}."
+        )
     return lines
 
 
@@ -288,7 +376,11 @@ def driver_lines(results: Results) -> list[str]:
     lines = [f"{which} saves {said:.0f} % as it stands; with one assumption changed at a time, from low to high:"]
     for d in advice.drivers:
         low, high = (re.sub(r"^x ", "× ", str(end)) for end in (d.low, d.high))
-        lines.append(f"{d.assumption.label}, {low} to {high}: {d.saving_low_pct:.0f} to {d.saving_high_pct:.0f} %.".replace("degF", "°F"))
+        lines.append(
+            f"{d.assumption.label}, {low} to {high}: {d.saving_low_pct:.0f} to {d.saving_high_pct:.0f} %.".replace(
+                "degF", "°F"
+            )
+        )
     return lines
 
 
@@ -299,16 +391,26 @@ def failing_text(results: Results) -> str:
     paths = dict.fromkeys(path for word, path, _ in found.suspects if word in found.open)
     if not said:
         return ""
-    return f"First: the baseline as entered fails: {plain_words('; '.join(said))}. Check {' and '.join(_input_words(path) for path in paths)}."
+    return (
+        f"First: the baseline as entered fails: {plain_words('; '.join(said))}. Check "
+        f"{' and '.join(_input_words(path) for path in paths)}."
+    )
 
 
 def known_text(results: Results) -> str:
     """What the baseline fails in and the project confirms as found; empty where there is nothing."""
     found = results.baseline_service
-    said = [f"in {word.replace('_', ' ')}: {plain_words(text)}" for word, text, _ in baseline_failures(found) if word in found.confirmed]
+    said = [
+        f"in {word.replace('_', ' ')}: {plain_words(text)}"
+        for word, text, _ in baseline_failures(found)
+        if word in found.confirmed
+    ]
     if not said:
         return ""
-    return f"Before anything else: the baseline fails {'; and '.join(said)}. The project confirms this as found: all savings are against an air handler that fails."
+    return (
+        f"Before anything else: the baseline fails {'; and '.join(said)}. The project confirms this as found: all "
+        "savings are against an air handler that fails."
+    )
 
 
 def _input_words(path: str) -> str:
@@ -325,9 +427,16 @@ def equal_oa_text(results: Results, candidate) -> str:
 
 
 # Uses of energy as they move, in the order of the table: key, what it is called in a sentence, unit.
-MOVES = (("fan_kwh", "fans", "kWh"), ("cooling_kwh", "cooling", "kWh"), ("pump_tower_kwh", "pumps and tower", "kWh"),
-         ("heating_kwh", "electric heat", "kWh"), ("fuel_therm", "fuel", "therm"), ("purchased_cooling_kbtu", "purchased cooling", "kBtu"),
-         ("purchased_heating_kbtu", "purchased heat", "kBtu"), ("reheat_kbtu", "of which reheat at the zones", "kBtu"))
+MOVES = (
+    ("fan_kwh", "fans", "kWh"),
+    ("cooling_kwh", "cooling", "kWh"),
+    ("pump_tower_kwh", "pumps and tower", "kWh"),
+    ("heating_kwh", "electric heat", "kWh"),
+    ("fuel_therm", "fuel", "therm"),
+    ("purchased_cooling_kbtu", "purchased cooling", "kBtu"),
+    ("purchased_heating_kbtu", "purchased heat", "kBtu"),
+    ("reheat_kbtu", "of which reheat at the zones", "kBtu"),
+)
 
 
 def use_step(results: Results, key: str) -> float:
@@ -352,19 +461,37 @@ def what_moves(results: Results) -> str:
     base, c = results.baseline, advised(results)
     parts = []
     if c is not None and c.id != base.id:
-        parts.append(f"What changes in a year with option {number_of(results, c.id)}: {moves_text(results, c) or 'next to nothing'}.")
-    warm = [c for c in results.candidates if c.candidate.dsp == base.candidate.dsp and c.candidate.overrides == base.candidate.overrides
-            and c.candidate.sat != base.candidate.sat and c.annual["fan_kwh"] > base.annual["fan_kwh"]]
+        parts.append(
+            f"What changes in a year with option {number_of(results, c.id)}: "
+            f"{moves_text(results, c) or 'next to nothing'}."
+        )
+    warm = [
+        c
+        for c in results.candidates
+        if c.candidate.dsp == base.candidate.dsp
+        and c.candidate.overrides == base.candidate.overrides
+        and c.candidate.sat != base.candidate.sat
+        and c.annual["fan_kwh"] > base.annual["fan_kwh"]
+    ]
     if warm:
         c = max(warm, key=lambda item: item.saving["cost_usd"])
-        parts.append(f"Warmer supply air alone saves cooling or reheat and makes the fans work harder (option {number_of(results, c.id)}: {moves_text(results, c)}); "
-                     "every figure here holds both.")
+        parts.append(
+            "Warmer supply air alone saves cooling or reheat and makes the fans work harder (option "
+            f"{number_of(results, c.id)}: {moves_text(results, c)}); "
+            "every figure here holds both."
+        )
     changed = [k for k, c in enumerate(results.candidates, 1) if c.kind == CHANGED_SERVICE]
     if changed:
-        parts.append(f"{options(changed)} change{'s' if len(changed) == 1 else ''} what the rooms are promised and cannot be called best.")
+        parts.append(
+            f"{options(changed)} change{'s' if len(changed) == 1 else ''} what the rooms are promised and cannot be "
+            "called best."
+        )
     flagged = [k for k, c in enumerate(results.candidates, 1) if c.equal_service.flagged and c.kind != CHANGED_SERVICE]
     if flagged:
-        parts.append(f"{options(flagged)} serve{'s' if len(flagged) == 1 else ''} the rooms worse than the baseline and cannot be called best.")
+        parts.append(
+            f"{options(flagged)} serve{'s' if len(flagged) == 1 else ''} the rooms worse than the baseline and cannot "
+            "be called best."
+        )
     return " ".join(parts)
 
 
@@ -374,39 +501,85 @@ def key_figures(results: Results) -> list[tuple[str, str, str]]:
     now = today(results) or base
     nothing = "Do nothing" if today(results) is not None else "Baseline"
     cost = now.annual["cost_usd"]
-    found = [(nothing, f"{money(cost, step)} a year", f"{money(10 * cost, step_for(10 * cost))} in ten years at today’s prices and weather")]
+    found = [
+        (
+            nothing,
+            f"{money(cost, step)} a year",
+            f"{money(10 * cost, step_for(10 * cost))} in ten years at today’s prices and weather",
+        )
+    ]
     if best is None:
-        why = ("a check has failed" if any(check.status == "fail" for check in results.checks) else
-               "none cures what the baseline fails in" if results.baseline_service.open else "each serves the rooms worse")  # fmt: skip
+        why = (
+            "a check has failed"
+            if any(check.status == "fail" for check in results.checks)
+            else "none cures what the baseline fails in"
+            if results.baseline_service.open
+            else "each serves the rooms worse"
+        )
         found += [("Best option", "none", why)]
     elif best.id == base.id:
         found += [("Best option", "stay", "no ranked option costs less to run")]
     else:
         number, saving = number_of(results, best.id), best.saving["cost_usd"]
         left = best.annual["cost_usd"]
-        word = "Best" if best.id == results.best.id else "Best value" if results.advice is not None and results.advice.value.best_id == best.id else "Best in practice"
-        found += [(f"{word}: option {number}", f"{money(left, step)} a year", f"{money(10 * left, step_for(10 * left))} in ten years; {best.name}"),
-                  ("It saves" if saving >= 0.0 else "It costs more", f"{money(abs(saving), step)} a year",
-                   f"{100 * share(abs(saving), base.annual['cost_usd']):.0f} % of the energy cost of the baseline")]
+        word = (
+            "Best"
+            if best.id == results.best.id
+            else "Best value"
+            if results.advice is not None and results.advice.value.best_id == best.id
+            else "Best in practice"
+        )
+        found += [
+            (
+                f"{word}: option {number}",
+                f"{money(left, step)} a year",
+                f"{money(10 * left, step_for(10 * left))} in ten years; {best.name}",
+            ),
+            (
+                "It saves" if saving >= 0.0 else "It costs more",
+                f"{money(abs(saving), step)} a year",
+                f"{100 * share(abs(saving), base.annual['cost_usd']):.0f} % of the energy cost of the baseline",
+            ),
+        ]
         c = best.candidate
         if c.cost_usd > 0.0:
             remark = "pays back in " + payback_text(best.payback_years, best.payback_note)
             if c.incentive_usd > 0.0:
-                remark += f"; in {payback_text(best.payback_after_incentive_years, best.payback_note)} with the incentive of {money(c.incentive_usd)}"
+                remark += (
+                    f"; in {payback_text(best.payback_after_incentive_years, best.payback_note)} with the incentive "
+                    f"of {money(c.incentive_usd)}"
+                )
             found.append(("It costs, once", money(c.cost_usd), remark))
         else:
             found.append(("It costs, once", "not given", "so no payback is shown"))
     possible = base.annual["cost_usd"] - results.bound["cost_usd"]
-    ranked = [(s, c) for c in results.candidates if c.rank is not None and (s := results.share_of_bound(c.id)) is not None]
+    ranked = [
+        (s, c) for c in results.candidates if c.rank is not None and (s := results.share_of_bound(c.id)) is not None
+    ]
     if ranked and any(c.id != base.id for _, c in ranked):
         reached, c = max(((s, c) for s, c in ranked if c.id != base.id), key=lambda item: item[0])
         # A reset that costs more reaches nothing of a saving; how much more stands in the table.
         which = f"option {number_of(results, c.id)}; " if reached > 0.0 else ""
-        found.append(("Setpoints alone reach", percent(reached) if reached > 0.0 else "nothing",
-                      f"of the {money(possible, step)} a year that perfect resets would save ({which}limit explained below)"))
+        found.append(
+            (
+                "Setpoints alone reach",
+                percent(reached) if reached > 0.0 else "nothing",
+                f"of the {money(possible, step)} a year that perfect resets would save ({which}limit explained below)",
+            )
+        )
     elif possible >= max(step, 0.005 * base.annual["cost_usd"]):
-        found.append(("Perfect resets", f"{money(possible, step)} a year", "is the most that setpoints alone could save; " +
-                      ("no ranked option is a reset alone" if any(c.rank is not None and c.id != base.id for c in results.candidates) else "there is no ranked option")))
+        found.append(
+            (
+                "Perfect resets",
+                f"{money(possible, step)} a year",
+                "is the most that setpoints alone could save; "
+                + (
+                    "no ranked option is a reset alone"
+                    if any(c.rank is not None and c.id != base.id for c in results.candidates)
+                    else "there is no ranked option"
+                ),
+            )
+        )
     else:
         found.append(("Setpoints alone", "no room", "perfect resets would save next to nothing here"))
     return found
@@ -421,13 +594,22 @@ def percent(value: float) -> str:
 def bound_text(results: Results) -> str:
     """What the limit of perfect resets is, in plain words."""
     if all(results.share_of_bound(c.id) is None for c in results.candidates):
-        return ("◇ Perfect resets: the least that setpoints alone could cost on this plant, hour by hour with all zones served and none faulty. "
-                "They would save next to nothing here.")
-    text = ("◇ Perfect resets are a limit, not a product: in every hour the cheapest supply air in the project’s range, and just the duct pressure that the neediest "
-            "zone takes, with no faulty zone and nothing hunting, on the plant as it is. No control reaches it.")
+        return (
+            "◇ Perfect resets: the least that setpoints alone could cost on this plant, hour by hour with all zones "
+            "served and none faulty. "
+            "They would save next to nothing here."
+        )
+    text = (
+        "◇ Perfect resets are a limit, not a product: in every hour the cheapest supply air in the project’s range, "
+        "and just the duct pressure that the neediest "
+        "zone takes, with no faulty zone and nothing hunting, on the plant as it is. No control reaches it."
+    )
     others = [k for k, c in enumerate(results.candidates, 1) if results.share_of_bound(c.id) is None]
     if others:
-        text += f" {options(others)} change{'s' if len(others) == 1 else ''} more than setpoints and {'is' if len(others) == 1 else 'are'} not held against it."
+        text += (
+            f" {options(others)} change{'s' if len(others) == 1 else ''} more than setpoints and "
+            f"{'is' if len(others) == 1 else 'are'} not held against it."
+        )
     shares = [results.share_of_bound(c.id) for c in results.candidates]
     if any(s is not None and s > 1.005 for s in shares):
         text += " Above 100 %: ignored requests leave some zones short."
@@ -458,10 +640,16 @@ def interaction_text(results: Results) -> str:
     i = max(results.interactions, key=lambda item: item.both_usd)
     step = money_step(results)
     left = rounded(i.interaction_usd, step)
-    sense = "just the two added" if not left else f"{money(abs(left), step)} {'less' if left < 0 else 'more'} than the two added"
-    return (f"Do they add up? Option {number_of(results, i.sat_id)} alone saves {money(i.sat_usd, step)}, "
-            f"{number_of(results, i.dsp_id)} alone {money(i.dsp_usd, step)}, both ({number_of(results, i.both_id)}) "
-            f"{money(i.both_usd, step)}: {sense}.")
+    sense = (
+        "just the two added"
+        if not left
+        else f"{money(abs(left), step)} {'less' if left < 0 else 'more'} than the two added"
+    )
+    return (
+        f"Do they add up? Option {number_of(results, i.sat_id)} alone saves {money(i.sat_usd, step)}, "
+        f"{number_of(results, i.dsp_id)} alone {money(i.dsp_usd, step)}, both ({number_of(results, i.both_id)}) "
+        f"{money(i.both_usd, step)}: {sense}."
+    )
 
 
 # ---------------------------------------------------------------- what holds resets back
@@ -498,10 +686,30 @@ class Holdback:
 # Counts of the hourly run that speak of resets: key, words, part whose reset it concerns, share from which to tell.
 # A reset that stands at the limit where it saves is doing its work, unless it stands there most of the time.
 _LIMITS = (
-    ("sat_at_min_hours", "Supply air held at its coldest limit, where its reset saves nothing", "sat", WORTH_A_LINE_FRAC),
-    ("sat_at_max_hours", "Supply air at its warmest limit most of the time: hardly more than another fixed setpoint", "sat", DEFEATS_FRAC),
-    ("dsp_at_max_hours", "Duct pressure held at its highest limit, where its reset saves nothing", "dsp", WORTH_A_LINE_FRAC),
-    ("dsp_at_min_hours", "Duct pressure at its lowest limit most of the time: only a lower limit would save more", "dsp", DEFEATS_FRAC),
+    (
+        "sat_at_min_hours",
+        "Supply air held at its coldest limit, where its reset saves nothing",
+        "sat",
+        WORTH_A_LINE_FRAC,
+    ),
+    (
+        "sat_at_max_hours",
+        "Supply air at its warmest limit most of the time: hardly more than another fixed setpoint",
+        "sat",
+        DEFEATS_FRAC,
+    ),
+    (
+        "dsp_at_max_hours",
+        "Duct pressure held at its highest limit, where its reset saves nothing",
+        "dsp",
+        WORTH_A_LINE_FRAC,
+    ),
+    (
+        "dsp_at_min_hours",
+        "Duct pressure at its lowest limit most of the time: only a lower limit would save more",
+        "dsp",
+        DEFEATS_FRAC,
+    ),
     ("humidity_limited_hours", "Humidity limit holds supply air down", "sat", WORTH_A_LINE_FRAC),
     ("cold_zone_limited_hours", "A zone that must stay cold holds supply air down", "sat", WORTH_A_LINE_FRAC),
     ("airflow_ceiling_hours", "Fan at its most: zones ask for more air than it can give", "sat", WORTH_A_LINE_FRAC),
@@ -527,8 +735,10 @@ def holdbacks(results: Results) -> list[Holdback]:
                 limits[key][number] = c.hourly[key] / running
         known = results.runs[c.id].unit.zones
         heard = known.weight > 0.0
-        for part, column, rogue, what in (("sat", "temperature_request_hours", known.asks_temperature, "colder air"),
-                                          ("dsp", "pressure_request_hours", known.asks_pressure, "more pressure")):
+        for part, column, rogue, what in (
+            ("sat", "temperature_request_hours", known.asks_temperature, "colder air"),
+            ("dsp", "pressure_request_hours", known.asks_pressure, "more pressure"),
+        ):
             if getattr(c.candidate, part).strategy != "demand":
                 continue
             asked = np.where(heard, c.zones[column].to_numpy(dtype=float) / running, 0.0)
@@ -538,8 +748,12 @@ def holdbacks(results: Results) -> list[Holdback]:
                 chosen.append(int(np.argmax(np.where(rogue, -1.0, asked))))
             for at in chosen:
                 zones.setdefault((what, bool(rogue[at]), str(known.names[at])), {})[number] = float(asked[at])
-    found = [Holdback(f"Faulty zone “{name}” asks for {what} without need" if rogue else f"Zone “{name}” asks for {what}", shares)
-             for (what, rogue, name), shares in zones.items()]
+    found = [
+        Holdback(
+            f"Faulty zone “{name}” asks for {what} without need" if rogue else f"Zone “{name}” asks for {what}", shares
+        )
+        for (what, rogue, name), shares in zones.items()
+    ]
     found += [Holdback(words, limits[key], least) for key, words, _, least in _LIMITS if limits[key]]
     return sorted(found, key=lambda h: -h.worst)
 
@@ -558,7 +772,10 @@ def holdback_lines(results: Results, most: int = 5) -> list[str]:
     worth = [h for h in holdbacks(results) if h.worst >= h.least]
     lines = [holdback_text(h) for h in worth[:most]]
     if not worth:
-        lines.append("Nothing found that rules in 5 % or more of the running hours: no faulty zone, no limit, no zone that asks all the time.")
+        lines.append(
+            "Nothing found that rules in 5 % or more of the running hours: no faulty zone, no limit, no zone that "
+            "asks all the time."
+        )
     rest = f"{len(worth) - most} more, and each" if len(worth) > most else "Each"
     lines.append(f"{rest} option’s share of hours: “Patterns”. ▲ marks what rules in half of the hours or more.")
     return lines
@@ -567,32 +784,54 @@ def holdback_lines(results: Results, most: int = 5) -> list[str]:
 # ---------------------------------------------------------------- what can go wrong, how sure
 
 # Always true of such work; stands on every summary.
-STANDING_CAUTION = ("Warmer supply air dries rooms less, and lower duct pressure leaves less reserve. Ventilation, humidity and pressure relationships must stay "
-                    "within local codes; licensed practice designs and checks the change. To undo it, put the setpoints back: note them before.")
+STANDING_CAUTION = (
+    "Warmer supply air dries rooms less, and lower duct pressure leaves less reserve. Ventilation, humidity and "
+    "pressure relationships must stay "
+    "within local codes; licensed practice designs and checks the change. To undo it, put the setpoints back: note "
+    "them before."
+)
 
 
 def risk_lines(results: Results) -> list[str]:
-    """What can go wrong, from the run, and what is always true. What the baseline itself fails in stands at the top of the page."""
+    """What can go wrong, from the run, and what is always true. What the baseline itself fails in stands at the top of
+    the page."""
     lines = []
     damp = more_humid(results.candidates, results.baseline)
     humid = {k: c.hourly["humid_hours"] for k, c in enumerate(results.candidates, 1) if c.id in damp}
     if humid:
         said = ", ".join(f"{hours:,.0f} h with option {k}" for k, hours in humid.items())
-        lines.append(f"▲ Damp rooms: {said}, against {results.baseline.hourly['humid_hours']:,.0f} h. Comfort and mould need a humidity limit on the reset.")
+        lines.append(
+            f"▲ Damp rooms: {said}, against {results.baseline.hourly['humid_hours']:,.0f} h. Comfort and mould need a "
+            "humidity limit on the reset."
+        )
     short = short_of_outdoor_air(results.candidates, results.baseline)
     if short:
-        said = ", ".join(f"{c.hourly['oa_short_hours']:,.0f} h with option {k}" for k, c in enumerate(results.candidates, 1) if c.id in short)
+        said = ", ".join(
+            f"{c.hourly['oa_short_hours']:,.0f} h with option {k}"
+            for k, c in enumerate(results.candidates, 1)
+            if c.id in short
+        )
         lines.append(f"▲ Less outdoor air than is required: {said}. {NOT_VENTILATED}")
     part = saves_by_ventilation(results.candidates, results.baseline)
     if part:
         step = money_step(results)
-        pairs = [(k, money(c.saving_at_equal_oa["cost_usd"], step), money(c.saving["cost_usd"], step)) for k, c in enumerate(results.candidates, 1) if c.id in part]
+        pairs = [
+            (k, money(c.saving_at_equal_oa["cost_usd"], step), money(c.saving["cost_usd"], step))
+            for k, c in enumerate(results.candidates, 1)
+            if c.id in part
+        ]
         said = ", ".join(f"{equal} instead of {plain} with option {k}" for k, equal, plain in pairs if equal != plain)
         if said:
             lines.append(f"▲ Saving a year with as much outdoor air as the baseline gives: {said}.")
     for finding in results.findings:
         # That some are not ranked stands under the table; the baseline, damp rooms and short ventilation stand above.
-        if finding.level == "caution" and finding.where not in ("humidity", "outdoor air", "equal outdoor air", "baseline", "summary"):
+        if finding.level == "caution" and finding.where not in (
+            "humidity",
+            "outdoor air",
+            "equal outdoor air",
+            "baseline",
+            "summary",
+        ):
             lines.append("▲ " + plain_words(finding.text))
     lines += ["▲ " + plain_words(f.text) for f in results.findings if f.level == "check" and f.where == "economizer"]
     return [*lines, STANDING_CAUTION]
@@ -604,11 +843,22 @@ def sure_lines(results: Results) -> list[str]:
     cost, ours, classic = bin_claims(results)
     origins = list(results.project.origins.values())
     defaults = sum(o == "default" for o in origins)
-    first = f"{counts['pass']} checks pass, {counts['explain']} want{'s' if counts['explain'] == 1 else ''} an explanation, {counts['fail'] or 'none'} fail" + (": do not use these results." if counts["fail"] else ".")
-    said = [first + f" Against the same equations hour by hour: cost within {cost:.2f} %, savings within {ours:.2f} points"
-            + (f"; classic bins would miss savings by up to {classic:.1f} points." if results.project.bins.rows == "representative" else "."),
-            f"Not reconciled with bills. {defaults:,} of {len(origins):,} inputs are defaults: measured values make the estimate firmer.",
-            "A typical year is no forecast: no ± is given, as none has been measured for this building."]
+    first = (
+        f"{counts['pass']} checks pass, {counts['explain']} want{'s' if counts['explain'] == 1 else ''} an "
+        f"explanation, {counts['fail'] or 'none'} fail" + (": do not use these results." if counts["fail"] else ".")
+    )
+    said = [
+        first
+        + f" Against the same equations hour by hour: cost within {cost:.2f} %, savings within {ours:.2f} points"
+        + (
+            f"; classic bins would miss savings by up to {classic:.1f} points."
+            if results.project.bins.rows == "representative"
+            else "."
+        ),
+        f"Not reconciled with bills. {defaults:,} of {len(origins):,} inputs are defaults: measured values make the "
+        "estimate firmer.",
+        "A typical year is no forecast: no ± is given, as none has been measured for this building.",
+    ]
     added = interaction_text(results)
     return [*said, added] if added else said
 

@@ -16,8 +16,11 @@ from .sheets.form_cells import FormPages
 from .strict import Book
 
 _WRITERS = {
-    INPUTS: form_inputs.write, PROFILES: form_tables.write_profiles, ZONES: form_tables.write_zones, STRATEGIES: form_tables.write_strategies,
-}  # fmt: skip
+    INPUTS: form_inputs.write,
+    PROFILES: form_tables.write_profiles,
+    ZONES: form_tables.write_zones,
+    STRATEGIES: form_tables.write_strategies,
+}
 
 
 def form_bytes(project: Project | None = None, spare: Spare = FORM_SPARE) -> bytes:
@@ -41,7 +44,9 @@ def form_bytes(project: Project | None = None, spare: Spare = FORM_SPARE) -> byt
     content = form_content(project, spare_points=3)
     footer = footer_text(name, "input form" if empty else f"input form, inputs {project.checksum()}")
     with Book(title=name, kind=FORM) as book:
-        form = FormPages(book=book, styles=Styles(book), content=content, plan=FormPlan(content, spare), footer=footer, empty=True)
+        form = FormPages(
+            book=book, styles=Styles(book), content=content, plan=FormPlan(content, spare), footer=footer, empty=True
+        )
         guide = book.sheet(form_guide.SHEET)
         sheets = {sheet: book.sheet(sheet) for sheet in FORM_SHEETS}
         notes = book.sheet(review.SHEET)

@@ -9,17 +9,35 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..inputs.form_content import (
-    COUNTS, INPUTS, LAYERS, OTHERWISE, PROFILES, REVIEWER, STRATEGIES, YOURS, ZONES, FormContent,
-)  # fmt: skip
+    COUNTS,
+    INPUTS,
+    LAYERS,
+    OTHERWISE,
+    PROFILES,
+    REVIEWER,
+    STRATEGIES,
+    YOURS,
+    ZONES,
+    FormContent,
+)
 from ..inputs.schema import STRATEGY_SECTIONS, fields_of
 
 # Columns of the sheet of inputs that stand once: key, label, width. Keys are those the reader looks for.
 INPUT_COLUMNS = (
-    ("–", "Input", 27.0), ("value", "Your value", 17.0), ("–", "Unit", 10.0), ("–", "Allowed", 13.5), ("otherwise", "Otherwise", 15.0),
-    ("–", "which is", 9.0), ("override", "Reviewer’s override", 12.0), ("counts", "Counts", 17.0), ("–", "Whose", 10.0),
-    ("status", "Status", 10.0), ("evidence", "Evidence", 24.0), ("–", "Where “otherwise” comes from", 27.0),
+    ("–", "Input", 27.0),
+    ("value", "Your value", 17.0),
+    ("–", "Unit", 10.0),
+    ("–", "Allowed", 13.5),
+    ("otherwise", "Otherwise", 15.0),
+    ("–", "which is", 9.0),
+    ("override", "Reviewer’s override", 12.0),
+    ("counts", "Counts", 17.0),
+    ("–", "Whose", 10.0),
+    ("status", "Status", 10.0),
+    ("evidence", "Evidence", 24.0),
+    ("–", "Where “otherwise” comes from", 27.0),
     ("–", "What it is", 44.0),
-)  # fmt: skip
+)
 INPUT_KEY = len(INPUT_COLUMNS)
 INPUT_AT = {key: column for column, (key, _, _) in enumerate(INPUT_COLUMNS) if key != "–"}
 INPUT_WHOSE, INPUT_KIND, INPUT_UNIT, INPUT_ALLOWED, INPUT_SOURCE, INPUT_WHAT = 8, 5, 2, 3, 11, 12
@@ -185,7 +203,9 @@ class FormPlan:
 
     def _place_strategies(self) -> None:
         content = self.content
-        parts = [("", ["id", "name", "listed", "baseline", *(n for n in fields_of("candidate") if n not in ("id", "name"))])]
+        parts = [
+            ("", ["id", "name", "listed", "baseline", *(n for n in fields_of("candidate") if n not in ("id", "name"))])
+        ]
         for part, head in zip(STRATEGY_SECTIONS, ("Supply air temperature", "Duct static pressure"), strict=True):
             keys = []
             for field in fields_of(part).values():
@@ -213,8 +233,6 @@ class FormPlan:
             self.yours[entry.path] = (STRATEGIES, row, SIDE_FIRST_COLUMN)
             row += 1
         self.strategies_last_row = row - 1
-
-
 
 
 def results_plan(content: FormContent) -> FormPlan:

@@ -32,7 +32,8 @@ CONTENTS = {
     GLANCE: "One page: what was compared, what it saves and costs, what can go wrong",
     GUIDE: "How to read this file: sheets, marks, signs, words",
     CAUTIONS: "Where a reset can hurt someone or something, what is not modelled, what weather cannot tell",
-    INPUTS: "Every input: given value, what counts otherwise, reviewer’s override, unit, allowed range, source, evidence, status",
+    INPUTS: "Every input: given value, what counts otherwise, reviewer’s override, unit, allowed range, source, "
+    "evidence, status",
     PROFILES: "Inputs of the profile groups and of the special zones, side by side",
     ZONES: "Inputs of every zone, one line each",
     STRATEGIES: "Parameters of every candidate, side by side, and what else it changes",
@@ -40,7 +41,8 @@ CONTENTS = {
     ROWS: "The rows that stand for the year: hours, weights, outdoor conditions",
     COMPARISON: "Every annual figure of every candidate in full, from the bin rows and hour by hour",
     PATTERNS: "By month, by outdoor temperature and by airflow; the numbers behind the charts",
-    SERVICE: "Equal service: every rise over the baseline beside what is allowed; which zones are unmet or starved, and which drive the resets",
+    SERVICE: "Equal service: every rise over the baseline beside what is allowed; which zones are unmet or starved, "
+    "and which drive the resets",
     CHECKS: "Hours, balances, bins against hours, plausibility",
     SOURCES: "Where equations and figures come from, and how each was seen",
     REVIEW: "Revisions, and questions of a reviewer with their answers",
@@ -94,7 +96,9 @@ def candidate_sheet_names(names: list[str], others: list[str] = ()) -> list[str]
 
     Forbidden characters become spaces, long names are cut; the number keeps them apart.
     """
-    taken = {name.casefold() for name in (*CONTENTS, *others)} | {"history"}  # "History" is reserved by one spreadsheet program
+    taken = {name.casefold() for name in (*CONTENTS, *others)} | {
+        "history"
+    }  # "History" is reserved by one spreadsheet program
     found = []
     for number, name in enumerate(names, 1):
         plain = " ".join(_ESCAPE.sub(" ", _FORBIDDEN.sub(" ", name)).split()).strip("' ")
@@ -113,7 +117,13 @@ def sheet_candidates(results) -> list[int]:
     """Positions of the candidates that get a sheet: the first ones, baseline, best and best value among them."""
     count = len(results.candidates)
     chosen = list(range(min(count, MOST_CANDIDATE_SHEETS)))
-    must = [k for k, c in enumerate(results.candidates) if c.id == results.baseline_id or c.rank == 1 or (results.advice is not None and c.id == results.advice.value.best_id)]
+    must = [
+        k
+        for k, c in enumerate(results.candidates)
+        if c.id == results.baseline_id
+        or c.rank == 1
+        or (results.advice is not None and c.id == results.advice.value.best_id)
+    ]
     for k in must:
         if k not in chosen:
             chosen.remove(next(j for j in reversed(chosen) if j not in must))
@@ -169,97 +179,128 @@ def _sum(key, label, unit, total_unit, annual="", style="f2"):
 # The columns of a candidate's sheet by step of the calculation. ``fans_kw`` is the sum of the
 # two fan columns before it.
 CANDIDATE_GROUPS: tuple[tuple[str, tuple[Column, ...]], ...] = (
-    ("Row", (
-        Column("row", "Row", "no.", "f0", width=5.5),
-        Column("when", "Date and hour", "std. time", "text", width=13),
-        Column("weight_h", "Weight", "h/yr", "f2", "weight", "h", "hours"),
-    )),
-    ("Conditions", (
-        Column("fan_on", "Fan on", "1/0", "f0", "sum", "h", "running_hours", 7),
-        Column("occupied", "Occupied", "1/0", "f0", "sum", "h", width=8.5),
-        _mean("oat_f", "Outdoor dry bulb", "°F"),
-        _mean("oawb_f", "Outdoor wet bulb", "°F"),
-        _mean("humidity_ratio", "Outdoor humidity ratio", "lb/lb", "f5"),
-    )),
-    ("Setpoints", (
-        _mean("sat_set_f", "Supply air setpoint", "°F", "f2"),
-        _mean("sat_f", "Supply air that results", "°F", "f2", "mean_sat_f"),
-        _mean("dsp_set_inwc", "Duct static setpoint", "in. w.c.", "f3"),
-    )),
-    ("Airflow", (
-        _mean("requested_cfm", "Asked for by zones", "cfm", "f0"),
-        _mean("ceiling_frac", "Share the fan can give", "0–1", "f3"),
-        _mean("room_flow_cfm", "To the rooms", "cfm", "f0"),
-        _mean("leakage_cfm", "Duct leakage", "cfm", "f0"),
-        _mean("flow_cfm", "Supply airflow", "cfm", "f0", "mean_flow_cfm"),
-    )),
-    ("Fans", (
-        _mean("dsp_inwc", "Duct static that stands", "in. w.c.", "f3", "mean_dsp_inwc"),
-        _mean("fan_total_inwc", "Fan total static", "in. w.c.", "f3"),
-        _mean("fan_speed_frac", "Fan speed", "0–1", "f3"),
-        _sum("fan_kw", "Supply fan", "kW", "kWh"),
-        _sum("return_fan_kw", "Return or relief fan", "kW", "kWh"),
-        _sum("fans_kw", "Fans together", "kW", "kWh", "fan_kwh"),
-        _mean("fan_rise_f", "Fan temperature rise", "°F", "f2"),
-    )),
-    ("Mixing", (
-        _mean("room_mean_f", "Rooms, mean", "°F", "f2"),
-        _mean("rat_f", "Return air", "°F", "f2"),
-        _mean("oa_min_frac", "Least outdoor-air share", "0–1", "f3"),
-        _sum("economizing", "Economizer", "1/0", "h", "economizer_hours", "f0"),
-        _mean("oa_frac", "Outdoor-air share", "0–1", "f3"),
-        _mean("oa_cfm", "Outdoor air", "cfm", "f0"),
-        _mean("mat_f", "Mixed air", "°F", "f2"),
-    )),
-    ("Moisture", (
-        _mean("room_humidity_ratio", "Rooms", "lb/lb", "f5"),
-        _mean("mixed_humidity_ratio", "Mixed air", "lb/lb", "f5"),
-        _mean("leaving_humidity_ratio", "Leaving the coil", "lb/lb", "f5"),
-    )),
-    ("Cooling coil", (
-        _mean("coil_entering_f", "Entering dry bulb", "°F", "f2"),
-        _mean("coil_entering_wb_f", "Entering wet bulb", "°F", "f2"),
-        _mean("coil_leaving_f", "Leaving dry bulb", "°F", "f2"),
-        _sum("cooling_sensible_kbtuh", "Sensible", "kBtu/h", "kBtu", "cooling_sensible_kbtu"),
-        _sum("cooling_latent_kbtuh", "Latent", "kBtu/h", "kBtu", "cooling_latent_kbtu"),
-        _sum("cooling_kbtuh", "Total", "kBtu/h", "kBtu"),
-        Column("cooling_capacity_kbtuh", "Plant can give", "kBtu/h", "f1"),
-        _sum("unserved_kbtuh", "Not served", "kBtu/h", "kBtu", "unserved_cooling_kbtu"),
-    )),
-    ("Heating coils", (
-        _sum("preheat_kbtuh", "Preheat", "kBtu/h", "kBtu", "preheat_kbtu"),
-        _sum("reheat_kbtuh", "Reheat", "kBtu/h", "kBtu", "reheat_kbtu"),
-        _sum("heat_unserved_kbtuh", "Beyond the heat source", "kBtu/h", "kBtu", "unserved_heating_kbtu"),
-    )),
-    ("Plant", (
-        _sum("cooling_kw", "Mechanical cooling", "kW", "kWh", "cooling_kwh"),
-        _sum("pump_tower_kw", "Pumps and tower", "kW", "kWh", "pump_tower_kwh"),
-        _sum("heating_kw", "Electric heat", "kW", "kWh", "heating_kwh"),
-        _sum("fuel_thermh", "Fuel", "therm/h", "therm", "fuel_therm", "f4"),
-        _sum("purchased_cooling_kbtuh", "Purchased cooling", "kBtu/h", "kBtu", "purchased_cooling_kbtu"),
-        _sum("purchased_heating_kbtuh", "Purchased heat", "kBtu/h", "kBtu", "purchased_heating_kbtu"),
-        _sum("electricity_kw", "Electricity together", "kW", "kWh", "electricity_kwh"),
-    )),
-    ("Cost", (
-        _sum("cost_usd_h", "Energy cost", "USD/h", "USD", "cost_usd"),
-    )),
+    (
+        "Row",
+        (
+            Column("row", "Row", "no.", "f0", width=5.5),
+            Column("when", "Date and hour", "std. time", "text", width=13),
+            Column("weight_h", "Weight", "h/yr", "f2", "weight", "h", "hours"),
+        ),
+    ),
+    (
+        "Conditions",
+        (
+            Column("fan_on", "Fan on", "1/0", "f0", "sum", "h", "running_hours", 7),
+            Column("occupied", "Occupied", "1/0", "f0", "sum", "h", width=8.5),
+            _mean("oat_f", "Outdoor dry bulb", "°F"),
+            _mean("oawb_f", "Outdoor wet bulb", "°F"),
+            _mean("humidity_ratio", "Outdoor humidity ratio", "lb/lb", "f5"),
+        ),
+    ),
+    (
+        "Setpoints",
+        (
+            _mean("sat_set_f", "Supply air setpoint", "°F", "f2"),
+            _mean("sat_f", "Supply air that results", "°F", "f2", "mean_sat_f"),
+            _mean("dsp_set_inwc", "Duct static setpoint", "in. w.c.", "f3"),
+        ),
+    ),
+    (
+        "Airflow",
+        (
+            _mean("requested_cfm", "Asked for by zones", "cfm", "f0"),
+            _mean("ceiling_frac", "Share the fan can give", "0–1", "f3"),
+            _mean("room_flow_cfm", "To the rooms", "cfm", "f0"),
+            _mean("leakage_cfm", "Duct leakage", "cfm", "f0"),
+            _mean("flow_cfm", "Supply airflow", "cfm", "f0", "mean_flow_cfm"),
+        ),
+    ),
+    (
+        "Fans",
+        (
+            _mean("dsp_inwc", "Duct static that stands", "in. w.c.", "f3", "mean_dsp_inwc"),
+            _mean("fan_total_inwc", "Fan total static", "in. w.c.", "f3"),
+            _mean("fan_speed_frac", "Fan speed", "0–1", "f3"),
+            _sum("fan_kw", "Supply fan", "kW", "kWh"),
+            _sum("return_fan_kw", "Return or relief fan", "kW", "kWh"),
+            _sum("fans_kw", "Fans together", "kW", "kWh", "fan_kwh"),
+            _mean("fan_rise_f", "Fan temperature rise", "°F", "f2"),
+        ),
+    ),
+    (
+        "Mixing",
+        (
+            _mean("room_mean_f", "Rooms, mean", "°F", "f2"),
+            _mean("rat_f", "Return air", "°F", "f2"),
+            _mean("oa_min_frac", "Least outdoor-air share", "0–1", "f3"),
+            _sum("economizing", "Economizer", "1/0", "h", "economizer_hours", "f0"),
+            _mean("oa_frac", "Outdoor-air share", "0–1", "f3"),
+            _mean("oa_cfm", "Outdoor air", "cfm", "f0"),
+            _mean("mat_f", "Mixed air", "°F", "f2"),
+        ),
+    ),
+    (
+        "Moisture",
+        (
+            _mean("room_humidity_ratio", "Rooms", "lb/lb", "f5"),
+            _mean("mixed_humidity_ratio", "Mixed air", "lb/lb", "f5"),
+            _mean("leaving_humidity_ratio", "Leaving the coil", "lb/lb", "f5"),
+        ),
+    ),
+    (
+        "Cooling coil",
+        (
+            _mean("coil_entering_f", "Entering dry bulb", "°F", "f2"),
+            _mean("coil_entering_wb_f", "Entering wet bulb", "°F", "f2"),
+            _mean("coil_leaving_f", "Leaving dry bulb", "°F", "f2"),
+            _sum("cooling_sensible_kbtuh", "Sensible", "kBtu/h", "kBtu", "cooling_sensible_kbtu"),
+            _sum("cooling_latent_kbtuh", "Latent", "kBtu/h", "kBtu", "cooling_latent_kbtu"),
+            _sum("cooling_kbtuh", "Total", "kBtu/h", "kBtu"),
+            Column("cooling_capacity_kbtuh", "Plant can give", "kBtu/h", "f1"),
+            _sum("unserved_kbtuh", "Not served", "kBtu/h", "kBtu", "unserved_cooling_kbtu"),
+        ),
+    ),
+    (
+        "Heating coils",
+        (
+            _sum("preheat_kbtuh", "Preheat", "kBtu/h", "kBtu", "preheat_kbtu"),
+            _sum("reheat_kbtuh", "Reheat", "kBtu/h", "kBtu", "reheat_kbtu"),
+            _sum("heat_unserved_kbtuh", "Beyond the heat source", "kBtu/h", "kBtu", "unserved_heating_kbtu"),
+        ),
+    ),
+    (
+        "Plant",
+        (
+            _sum("cooling_kw", "Mechanical cooling", "kW", "kWh", "cooling_kwh"),
+            _sum("pump_tower_kw", "Pumps and tower", "kW", "kWh", "pump_tower_kwh"),
+            _sum("heating_kw", "Electric heat", "kW", "kWh", "heating_kwh"),
+            _sum("fuel_thermh", "Fuel", "therm/h", "therm", "fuel_therm", "f4"),
+            _sum("purchased_cooling_kbtuh", "Purchased cooling", "kBtu/h", "kBtu", "purchased_cooling_kbtu"),
+            _sum("purchased_heating_kbtuh", "Purchased heat", "kBtu/h", "kBtu", "purchased_heating_kbtu"),
+            _sum("electricity_kw", "Electricity together", "kW", "kWh", "electricity_kwh"),
+        ),
+    ),
+    ("Cost", (_sum("cost_usd_h", "Energy cost", "USD/h", "USD", "cost_usd"),)),
     # Rows are chosen for energies, not for counts: annual counts come from the hourly run.
-    ("Service in the row (annual counts come from the hourly run)", (
-        Column("unmet_zones", "Zones too warm", "zones", "f0"),
-        Column("unmet_degrees", "Too warm, summed", "zone °F", "f2"),
-        Column("cold_zones", "Zones too cold", "zones", "f0"),
-        Column("starved_zones", "Zones starved", "zones", "f0"),
-        Column("ventilation_short_zones", "Zones short of ventilation", "zones", "f0"),
-        Column("reheating_zones", "Zones reheating", "zones", "f0"),
-        Column("humid", "Humid", "1/0", "f0", width=7),
-        Column("airflow_ceiling", "Airflow ceiling", "1/0", "f0", width=7.5),
-        Column("oa_short", "Outdoor air short", "1/0", "f0", width=7.5),
-        Column("minimum_speed", "Fan at least speed", "1/0", "f0", width=7.5),
-        Column("capacity_limited", "Cooling short", "1/0", "f0", width=7.5),
-        Column("freeze", "Cold mixed air", "1/0", "f0", width=7.5),
-        Column("low_flow", "Low flow, DX", "1/0", "f0", width=7.5),
-        Column("stage_cycling", "First stage cycles, DX", "1/0", "f0", width=8.5),
-    )),
+    (
+        "Service in the row (annual counts come from the hourly run)",
+        (
+            Column("unmet_zones", "Zones too warm", "zones", "f0"),
+            Column("unmet_degrees", "Too warm, summed", "zone °F", "f2"),
+            Column("cold_zones", "Zones too cold", "zones", "f0"),
+            Column("starved_zones", "Zones starved", "zones", "f0"),
+            Column("ventilation_short_zones", "Zones short of ventilation", "zones", "f0"),
+            Column("reheating_zones", "Zones reheating", "zones", "f0"),
+            Column("humid", "Humid", "1/0", "f0", width=7),
+            Column("airflow_ceiling", "Airflow ceiling", "1/0", "f0", width=7.5),
+            Column("oa_short", "Outdoor air short", "1/0", "f0", width=7.5),
+            Column("minimum_speed", "Fan at least speed", "1/0", "f0", width=7.5),
+            Column("capacity_limited", "Cooling short", "1/0", "f0", width=7.5),
+            Column("freeze", "Cold mixed air", "1/0", "f0", width=7.5),
+            Column("low_flow", "Low flow, DX", "1/0", "f0", width=7.5),
+            Column("stage_cycling", "First stage cycles, DX", "1/0", "f0", width=8.5),
+        ),
+    ),
 )
 CANDIDATE_COLUMNS = tuple(column for _, columns in CANDIDATE_GROUPS for column in columns)
 CANDIDATE_COLUMN = {column.key: place for place, column in enumerate(CANDIDATE_COLUMNS)}
@@ -298,8 +339,13 @@ BIN_COLUMNS = (
     Column("mean_humidity_ratio", "Mean humidity ratio", "lb/lb", "f5", "hours_mean", "lb/lb", width=10),
     Column("mean_flow_cfm", "Mean airflow, baseline", "cfm", "f0", "running_mean", "cfm", width=10.5),
     Column("rows", "Rows", "no.", "f0", "total", "no.", width=6.5),
-    Column("representative_hours", "Hours that stand for the bin: date, hour from (standard time) × weight in h/yr", "",
-           "text_small", width=88),
+    Column(
+        "representative_hours",
+        "Hours that stand for the bin: date, hour from (standard time) × weight in h/yr",
+        "",
+        "text_small",
+        width=88,
+    ),
 )
 BINS_FIRST_ROW = 8
 

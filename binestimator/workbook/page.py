@@ -10,7 +10,6 @@ from .formats import PETROL, Styles
 from .layout import GUIDE
 from .strict import LONGEST_FOOTER, Book, Sheet
 
-
 # A point between two units, not one of "in. w.c.".
 _PRODUCT = re.compile(r"(?<!w)\.(?=\w)")
 
@@ -42,14 +41,16 @@ class Work:
     results: Results
     sheets: dict[str, Sheet] = field(default_factory=dict)
     candidate_sheets: dict[int, str] = field(default_factory=dict)
-    blocks: dict[str, "Block"] = field(default_factory=dict)
+    blocks: dict[str, Block] = field(default_factory=dict)
     footer_made: str = ""
 
     @property
     def footer(self) -> str:
         """Footer of printed pages: project, run and checksum of its inputs, sheet, page of pages."""
         if not self.footer_made:
-            self.footer_made = footer_text(self.results.project.info.name, f"run {self.results.run_id}, inputs {self.results.project.checksum()}")
+            self.footer_made = footer_text(
+                self.results.project.info.name, f"run {self.results.run_id}, inputs {self.results.project.checksum()}"
+            )
         return self.footer_made
 
 
@@ -67,8 +68,11 @@ class Block:
     def series(self, column: int) -> tuple[list, list, list]:
         """Name, categories and values of a series as the chart library takes them."""
         at = self.first_column + column
-        return ([self.sheet, self.header, at], [self.sheet, self.first, self.label_column, self.last, self.label_column],
-                [self.sheet, self.first, at, self.last, at])
+        return (
+            [self.sheet, self.header, at],
+            [self.sheet, self.first, self.label_column, self.last, self.label_column],
+            [self.sheet, self.first, at, self.last, at],
+        )
 
 
 def footer_text(project: str, what: str) -> str:

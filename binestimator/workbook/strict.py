@@ -41,13 +41,62 @@ CHARACTER_PIXELS, PADDING_PIXELS = 7, 5
 ROW_PIXELS = 19
 
 
-# Functions that the library never renames. It looks for each of some 170 newer ones in every formula, a tenth of the time of a
-# workbook; formulas with these alone are spared that.
+# Functions that the library never renames. It looks for each of some 170 newer ones in every formula, a tenth of the
+# time of a workbook; formulas with these alone are spared that.
 _CALLED = re.compile(r"([A-Z][A-Z0-9._]*)\(")
-_OLD_FUNCTIONS = frozenset((
-    "ABS", "AND", "AVERAGE", "CHAR", "COLUMN", "COLUMNS", "COUNT", "COUNTA", "COUNTIF", "EXP", "IF", "INDEX", "INDIRECT", "INT", "ISBLANK", "ISERROR",
-    "ISNUMBER", "ISTEXT", "LEFT", "LEN", "LN", "LOOKUP", "LOWER", "MATCH", "MAX", "MEDIAN", "MID", "MIN", "MOD", "N", "NOT", "OR", "RANK", "RIGHT", "ROUND",
-    "ROUNDUP", "ROW", "ROWS", "SIGN", "SQRT", "SUBSTITUTE", "SUM", "SUMIF", "SUMPRODUCT", "T", "TEXT", "TRIM", "UPPER", "VALUE"))  # fmt: skip
+_OLD_FUNCTIONS = frozenset(
+    (
+        "ABS",
+        "AND",
+        "AVERAGE",
+        "CHAR",
+        "COLUMN",
+        "COLUMNS",
+        "COUNT",
+        "COUNTA",
+        "COUNTIF",
+        "EXP",
+        "IF",
+        "INDEX",
+        "INDIRECT",
+        "INT",
+        "ISBLANK",
+        "ISERROR",
+        "ISNUMBER",
+        "ISTEXT",
+        "LEFT",
+        "LEN",
+        "LN",
+        "LOOKUP",
+        "LOWER",
+        "MATCH",
+        "MAX",
+        "MEDIAN",
+        "MID",
+        "MIN",
+        "MOD",
+        "N",
+        "NOT",
+        "OR",
+        "RANK",
+        "RIGHT",
+        "ROUND",
+        "ROUNDUP",
+        "ROW",
+        "ROWS",
+        "SIGN",
+        "SQRT",
+        "SUBSTITUTE",
+        "SUM",
+        "SUMIF",
+        "SUMPRODUCT",
+        "T",
+        "TEXT",
+        "TRIM",
+        "UPPER",
+        "VALUE",
+    )
+)
 
 
 class Book:
@@ -76,17 +125,23 @@ class Book:
         from xlsxwriter import Workbook
 
         self._buffer = io.BytesIO()
-        self._book = Workbook(self._buffer, {
-            "in_memory": True, "default_format_properties": {"font_name": BOOK_FONT, "font_size": BOOK_FONT_SIZE},
-            "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
-        })
+        self._book = Workbook(
+            self._buffer,
+            {
+                "in_memory": True,
+                "default_format_properties": {"font_name": BOOK_FONT, "font_size": BOOK_FONT_SIZE},
+                "strings_to_formulas": False,
+                "strings_to_urls": False,
+                "strings_to_numbers": False,
+            },
+        )
         self._book.set_properties({"title": title, "comments": COMMENTS[kind] + comments, "created": CREATED})
         self._book.set_calc_mode("auto")
         self._formats: dict = {}
         self._sheet_names: set[str] = set()
         self._catch = None
 
-    def __enter__(self) -> "Book":
+    def __enter__(self) -> Book:
         self._catch = warnings.catch_warnings()
         self._catch.__enter__()
         warnings.simplefilter("error")
@@ -105,10 +160,13 @@ class Book:
             found = self._formats[key] = self._book.add_format(properties)
         return found
 
-    def sheet(self, name: str) -> "Sheet":
+    def sheet(self, name: str) -> Sheet:
         """A new sheet. Raises WorkbookError if the name is too long, in use or has forbidden characters."""
         if not 0 < utf16_length(name) <= LONGEST_SHEET_NAME:
-            raise WorkbookError(f"sheet name {name!r}: {utf16_length(name)} characters as the file counts them; 1 to {LONGEST_SHEET_NAME} are allowed")
+            raise WorkbookError(
+                f"sheet name {name!r}: {utf16_length(name)} characters as the file counts them; 1 to "
+                f"{LONGEST_SHEET_NAME} are allowed"
+            )
         if name.casefold() in self._sheet_names:
             raise WorkbookError(f"sheet name {name!r}: already in use")
         self._sheet_names.add(name.casefold())
@@ -141,10 +199,12 @@ class Sheet:
         self.name: str = sheet.get_name()
         prepared = getattr(sheet, "_prepare_formula", None)
         if prepared is not None:
+
             def prepare(formula, *more):
                 if formula.startswith("=") and _OLD_FUNCTIONS.issuperset(_CALLED.findall(formula)):
                     return formula[1:]
                 return prepared(formula, *more)
+
             sheet._prepare_formula = prepare
 
     def text(self, row: int, column: int, value: str, style=None) -> None:
@@ -159,7 +219,9 @@ class Sheet:
         try:
             value.encode("utf-8")
         except UnicodeEncodeError as error:
-            raise WorkbookError(f"{self._at(row, column)}: text {value!r} has characters that no file can hold") from error
+            raise WorkbookError(
+                f"{self._at(row, column)}: text {value!r} has characters that no file can hold"
+            ) from error
         _done(self._sheet.write_string(row, column, value, style), self._at(row, column))
 
     def number(self, row: int, column: int, value: float, style=None) -> None:
@@ -298,9 +360,19 @@ class Sheet:
         """Open the file on this sheet."""
         self._sheet.activate()
 
-    def on_paper(self, *, footer: str, last_row: int, last_column: int, pages_high: int = 0,
-                 repeat_rows: tuple[int, int] | None = None, repeat_columns: tuple[int, int] | None = None,
-                 pages_wide: int = 1, breaks: Sequence[int] = (), letter: bool = True) -> None:
+    def on_paper(
+        self,
+        *,
+        footer: str,
+        last_row: int,
+        last_column: int,
+        pages_high: int = 0,
+        repeat_rows: tuple[int, int] | None = None,
+        repeat_columns: tuple[int, int] | None = None,
+        pages_wide: int = 1,
+        breaks: Sequence[int] = (),
+        letter: bool = True,
+    ) -> None:
         """Landscape, margins, fit to width, repeated headers, footer, print area.
 
         ``pages_high`` 0 means as many as it takes; ``breaks`` are rows before which a page starts.

@@ -11,38 +11,80 @@ from ..inputs.form_content import form_content
 from ..results import Results, Review, to_plain
 from ..seal import RESULTS, UNSEALED, seal_text
 from ..writing import Manners, NewFile, write_files
-from .form_layout import results_plan
 from .figures import runs_at_all
+from .form_layout import results_plan
 from .formats import Styles
 from .layout import (
-    AFTER_CANDIDATES, BEFORE_CANDIDATES, BINS, CAUTIONS, CHECKS, COMPARISON, GLANCE, GUIDE, INPUTS, PATTERNS, PROFILES,
-    REVIEW, ROWS, SERVICE, SOURCES, STRATEGIES, ZONES, candidate_sheet_names, sheet_candidates,
+    AFTER_CANDIDATES,
+    BEFORE_CANDIDATES,
+    BINS,
+    CAUTIONS,
+    CHECKS,
+    COMPARISON,
+    GLANCE,
+    GUIDE,
+    INPUTS,
+    PATTERNS,
+    PROFILES,
+    REVIEW,
+    ROWS,
+    SERVICE,
+    SOURCES,
+    STRATEGIES,
+    ZONES,
+    candidate_sheet_names,
+    sheet_candidates,
 )
 from .live.grid import Pen
 from .live.registry import form_registry
 from .live.write import live_sheet_names, write_live
 from .page import Work
 from .sheets import (
-    bins, cautions, checks, comparison, form_inputs, form_tables, glance, guide, patterns, review, rows, service, sources,
-)  # fmt: skip
+    bins,
+    cautions,
+    checks,
+    comparison,
+    form_inputs,
+    form_tables,
+    glance,
+    guide,
+    patterns,
+    review,
+    rows,
+    service,
+    sources,
+)
 from .sheets.form_cells import FormPages
 from .strict import Book
 
 _WRITERS = {
     # Patterns first: charts on other sheets draw its tables.
-    PATTERNS: patterns.write, GLANCE: glance.write, GUIDE: guide.write, CAUTIONS: cautions.write, BINS: bins.write,
-    ROWS: rows.write, COMPARISON: comparison.write, SERVICE: service.write, CHECKS: checks.write, SOURCES: sources.write,
+    PATTERNS: patterns.write,
+    GLANCE: glance.write,
+    GUIDE: guide.write,
+    CAUTIONS: cautions.write,
+    BINS: bins.write,
+    ROWS: rows.write,
+    COMPARISON: comparison.write,
+    SERVICE: service.write,
+    CHECKS: checks.write,
+    SOURCES: sources.write,
 }
 # Sheets of inputs: the same as in a form, so that a workbook can be given as input again.
 _FORM_WRITERS = {
-    INPUTS: form_inputs.write, PROFILES: form_tables.write_profiles, ZONES: form_tables.write_zones, STRATEGIES: form_tables.write_strategies,
-}  # fmt: skip
+    INPUTS: form_inputs.write,
+    PROFILES: form_tables.write_profiles,
+    ZONES: form_tables.write_zones,
+    STRATEGIES: form_tables.write_strategies,
+}
 
 
 def form_pages(work: Work) -> FormPages:
     """The sheets of inputs of a workbook of results as a form: no spare lines for things, sizes as they came out."""
     content = form_content(work.results.project, work.results.sizes, spare_points=0)
-    return FormPages(book=work.book, styles=work.styles, content=content, plan=results_plan(content), footer=work.footer)
+    return FormPages(
+        book=work.book, styles=work.styles, content=content, plan=results_plan(content), footer=work.footer
+    )
 
 
 def workbook_bytes(results: Results, review: Review | None = None) -> bytes:
@@ -101,9 +143,18 @@ def _build(results: Results, second: Review | None, blank: bool) -> tuple[bytes,
         for name, write in _FORM_WRITERS.items():
             write(pages, work.sheets[name])
         info = results.project.info
-        review.write(work, work.sheets[REVIEW], (info.date, __version__, info.prepared_by, info.checked_by,
-                                                 f"Run {results.run_id}, inputs {results.project.checksum()}"),
-                     None if second is None else (second, second.lines(results)))  # fmt: skip
+        review.write(
+            work,
+            work.sheets[REVIEW],
+            (
+                info.date,
+                __version__,
+                info.prepared_by,
+                info.checked_by,
+                f"Run {results.run_id}, inputs {results.project.checksum()}",
+            ),
+            None if second is None else (second, second.lines(results)),
+        )
         pen = write_live(work, results, form_registry(results, pages.plan), blank=blank) if live else None
         glance.write_review(work, pen)
         return book.content(), pen

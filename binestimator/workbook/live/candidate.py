@@ -8,9 +8,9 @@ from ...model.plant import heat_source, preheat_source
 from ...model.system import supply_heating_mode, zones_of
 from ...strategies.choose import resets_pressure
 from ..layout import CANDIDATE_COLUMN, CANDIDATE_COLUMNS
-from .constants import biquadratic, curve_key, polynomial
 from . import floating
 from .ceiling import rationing
+from .constants import biquadratic, curve_key, polynomial
 from .formulas import Scope, line_through
 from .grid import Grid
 from .plants import coefficients, source_columns
@@ -32,13 +32,21 @@ class Chain:
     parameters : Scope
         Names ``p.*`` of the candidate's own parameters, over the site's.
     floats : Floats
-        Rows that may end off their setpoint, and sheets for them; where there are any the air side is worked out at the setpoint first.
+        Rows that may end off their setpoint, and sheets for them; where there are any the air side is worked out at the
+        setpoint first.
     rationed : bool
         The fan comes to its airflow ceiling in some rows.
     """
 
     def __init__(self, pen, sheet, site: Site, run, candidate, parameters: Scope, floats, rationed: bool):
-        self.pen, self.site, self.run, self.candidate, self.floats, self.rationed = pen, site, run, candidate, floats, rationed
+        self.pen, self.site, self.run, self.candidate, self.floats, self.rationed = (
+            pen,
+            site,
+            run,
+            candidate,
+            floats,
+            rationed,
+        )
         self.two_pass = bool(floats.sheets)
         self.parameters = parameters
         self.unit, self.project = run.unit, run.project
@@ -68,13 +76,24 @@ class Chain:
         """A column of the layout; its values are those of the engine."""
         c = self.known[key]
         if template is None:
-            self.grid.add(prefix + key, c.label + self.more(prefix), c.unit, None, c.style, total=c.total, total_unit=c.total_unit,
-                          annual=c.annual, values=np.zeros(self.lines * self.parts))
+            self.grid.add(
+                prefix + key,
+                c.label + self.more(prefix),
+                c.unit,
+                None,
+                c.style,
+                total=c.total,
+                total_unit=c.total_unit,
+                annual=c.annual,
+                values=np.zeros(self.lines * self.parts),
+            )
             return
         if prefix:
             self.grid.add(prefix + key, c.label + self.more(prefix), c.unit, template, c.style)
             return
-        column = self.grid.add(key, c.label, c.unit, template, c.style, total=c.total, total_unit=c.total_unit, annual=c.annual)
+        column = self.grid.add(
+            key, c.label, c.unit, template, c.style, total=c.total, total_unit=c.total_unit, annual=c.annual
+        )
         if final and key not in ("fans_kw",) and key in CANDIDATE_COLUMN:
             values = self.engine(key)
             self.residual(key, column.values[:, 0], values)
@@ -124,7 +143,7 @@ class Chain:
         self._plant()
         return g
 
-    def of_rows(self, sheet, rows) -> "Steps":
+    def of_rows(self, sheet, rows) -> Steps:
         """Columns of some of its lines at other supply temperatures, on another sheet."""
         return Steps(self, sheet, rows)
 
@@ -134,7 +153,16 @@ class Chain:
         g.add("row", "Row", "no.", "{L.row}", "f0")
         g.add("when", "Date and hour", "std. time", "{L.when}", "inset", values=g.outer["L.when"], text=True)
         shares = tuple(f"{{L.weight}}*{{p.share_{k}}}" for k in range(self.parts))
-        g.add("weight_h", "Weight", "h/yr", shares if self.parts > 1 else "{L.weight}", "f2", total="weight", total_unit="h", annual="running_hours")
+        g.add(
+            "weight_h",
+            "Weight",
+            "h/yr",
+            shares if self.parts > 1 else "{L.weight}",
+            "f2",
+            total="weight",
+            total_unit="h",
+            annual="running_hours",
+        )
         self._conditions()
 
     def _conditions(self) -> None:
@@ -145,8 +173,11 @@ class Chain:
             g.add(key, c.label, c.unit, f"{{L.{source}}}", c.style, total="mean", total_unit=c.total_unit)
         g.add("occupied", "Occupied", "1/0", "{L.occupied}", "f0", total="sum", total_unit="h")
         g.add("enabled", "Heating plant enabled", "1/0", "{L.enabled}", "f0", total="sum", total_unit="h")
-        for key, label, unit in (("latent", "Moisture gain", "Btu/h"), ("plenum", "Light into the plenum", "Btu/h"),
-                                 ("infiltration", "Infiltration", "cfm")):
+        for key, label, unit in (
+            ("latent", "Moisture gain", "Btu/h"),
+            ("plenum", "Light into the plenum", "Btu/h"),
+            ("infiltration", "Infiltration", "cfm"),
+        ):
             g.add(key, label, unit, f"{{L.{key}}}", "f0")
         if self.project.outdoor_air.control == "people":
             g.add("oa_people", "Outdoor air by people present", "cfm", "{L.oa_people}", "f0")
@@ -200,8 +231,14 @@ class Chain:
         g.group("Limits of the supply air")
         top = "MIN({p.sat_high},MAX({c.zone_top},{p.sat_low}))"
         if kind == "outdoor_dewpoint":
-            self.col("humidity_top", "Warmest by outdoor dew point", "°F",
-                     "{p.sat_low}+MEDIAN(0,({limits.oa_dewpoint_high_f}-{L.dewpoint})/({limits.oa_dewpoint_high_f}-{limits.oa_dewpoint_low_f}),1)*({p.sat_high}-{p.sat_low})")
+            self.col(
+                "humidity_top",
+                "Warmest by outdoor dew point",
+                "°F",
+                "{p.sat_low}+MEDIAN(0,"
+                "({limits.oa_dewpoint_high_f}-{L.dewpoint})/({limits.oa_dewpoint_high_f}-{limits.oa_dewpoint_low_f}),"
+                "1)*({p.sat_high}-{p.sat_low})",
+            )
             top = "MIN({humidity_top},{p.sat_high},MAX({c.zone_top},{p.sat_low}))"
         elif kind == "room_dewpoint":
             self._room_dewpoint()
@@ -213,33 +250,70 @@ class Chain:
         g = self.grid
         g.group("Limit by room dew point: warmest supply air that keeps the rooms dry enough")
         s = "({p.sat_low}+{air_handler.duct_gain_f})"
-        g.add("h_asked", "Zones ask for, at the coldest supply air", "cfm", f"SUM({{z.mult}}*({self._request('h_', s, heats=False)}))", "f0", array=True)
+        g.add(
+            "h_asked",
+            "Zones ask for, at the coldest supply air",
+            "cfm",
+            f"SUM({{z.mult}}*({self._request('h_', s, heats=False)}))",
+            "f0",
+            array=True,
+        )
         self.col("h_flow", "Airflow", "cfm", "MIN({h_asked},{c.max_cfm})", "f0")
         self._least_oa("h_oa", "{h_flow}")
-        self.col("h_dry_w", "Rooms without any drying", "lb/lb", "{humidity_ratio}+{latent}/MAX({fl}*({h_flow}*{h_oa}+{infiltration}),{k.least_flow})", "f5")
-        self.col("h_coil_w", "Leaving air that holds the limit", "lb/lb",
-                 "MAX(({c.humid_w}*{fl}*({h_flow}+{infiltration})-{fl}*{infiltration}*{humidity_ratio}-{latent})/MAX({fl}*{h_flow},{k.least_flow})/{air_handler.coil_rh_frac},{k.least_coil_w})", "f5")
+        self.col(
+            "h_dry_w",
+            "Rooms without any drying",
+            "lb/lb",
+            "{humidity_ratio}+{latent}/MAX({fl}*({h_flow}*{h_oa}+{infiltration}),{k.least_flow})",
+            "f5",
+        )
+        self.col(
+            "h_coil_w",
+            "Leaving air that holds the limit",
+            "lb/lb",
+            "MAX(({c.humid_w}*{fl}*({h_flow}+{infiltration})-{fl}*{infiltration}*{humidity_ratio}-{latent})/MAX({fl}*{h_flow},{k.least_flow})/{air_handler.coil_rh_frac},{k.least_coil_w})",
+            "f5",
+        )
         self.col("h_ln", "ln of its vapour pressure", "", "LN({pressure}*{h_coil_w}/({k.molar}+{h_coil_w}))", "f5")
         t = "{k.freezing}+{k.rankine}"
         for k in range(1, 6):
             now = f"({t})" if k == 1 else f"{{h_t{k - 1}}}"
             a = [f"{{k.water_{i}}}" for i in range(7)]
             slope = f"({a[2]}+{now}*(2*{a[3]}+{now}*(3*{a[4]}+{now}*4*{a[5]}))+({a[6]}-{a[0]}/{now})/{now})"
-            self.col(f"h_t{k}", f"Dew point by Newton, step {k}", "°R", f"1/(1/{now}+({ln_pressure('water', now)}-{{h_ln}})/({slope}*{now}^2))")
+            self.col(
+                f"h_t{k}",
+                f"Dew point by Newton, step {k}",
+                "°R",
+                f"1/(1/{now}+({ln_pressure('water', now)}-{{h_ln}})/({slope}*{now}^2))",
+            )
         draw = self.project.fan.arrangement == "draw_through"
         if draw:
             self._fan("h_", "{h_flow}", "{c.lowest_inwc}")
         rise = "+{h_fan_rise_f}" if draw else ""
-        self.col("humidity_top", "Warmest by room dew point", "°F",
-                 f"IF({{h_dry_w}}<={{c.humid_w}},{{p.sat_high}},MEDIAN({{p.sat_low}},{{h_t5}}-{{k.rankine}}{rise},{{p.sat_high}}))")
+        self.col(
+            "humidity_top",
+            "Warmest by room dew point",
+            "°F",
+            f"IF({{h_dry_w}}<={{c.humid_w}},{{p.sat_high}},MEDIAN({{p.sat_low}},{{h_t5}}-{{k.rankine}}{rise},"
+            f"{{p.sat_high}}))",
+        )
 
     def _demand_sat(self) -> str:
-        self.col("sat_envelope", "Outdoor-air envelope of the loop", "°F",
-                 "{p.sat_low}+MEDIAN(0,({p.sat_oat_max_f}-{oat_f})/({p.sat_oat_max_f}-{p.sat_oat_min_f}),1)*({p.sat_high}-{p.sat_low})")
-        self.col("sat_loop_top", "Warmest that the loop may give", "°F", "MAX(MIN({sat_envelope},{sat_top}),{p.sat_low})")
+        self.col(
+            "sat_envelope",
+            "Outdoor-air envelope of the loop",
+            "°F",
+            "{p.sat_low}+MEDIAN(0,({p.sat_oat_max_f}-{oat_f})/({p.sat_oat_max_f}-{p.sat_oat_min_f}),"
+            "1)*({p.sat_high}-{p.sat_low})",
+        )
+        self.col(
+            "sat_loop_top", "Warmest that the loop may give", "°F", "MAX(MIN({sat_envelope},{sat_top}),{p.sat_low})"
+        )
         self._settled("sat", ("t_ask", "t_release"), ("t_second", "t_third"))
-        return ("IF({p.sat_left}<0,{p.sat_low},(MEDIAN({p.sat_low},MIN({sat_ask_1},{sat_ask_2},{sat_ask_3}),{sat_loop_top})"
-                "+MEDIAN({p.sat_low},MIN({sat_release_1},{sat_release_2},{sat_release_3}),{sat_loop_top}))/2)")
+        return (
+            "IF({p.sat_left}<0,{p.sat_low},(MEDIAN({p.sat_low},MIN({sat_ask_1},{sat_ask_2},{sat_ask_3}),{sat_loop_top})"
+            "+MEDIAN({p.sat_low},MIN({sat_release_1},{sat_release_2},{sat_release_3}),{sat_loop_top}))/2)"
+        )
 
     def _settled(self, kind: str, firsts, others) -> None:
         """Six helper cells of trim and respond for supply air: where the requests of a level settle."""
@@ -251,9 +325,18 @@ class Chain:
                 count = "+".join(f"(TRANSPOSE({{L.{other}}})<={{L.{level}}})" for other in levels)
                 template = f"MIN(IF(MMULT({{z.weight_t}},{count})>{{p.sat_left}},{{L.{level}}},{{k.never_f}}))"
                 thresholds = [g.outer[f"L.{other}"][: self.lines] for other in levels]
-                values = _first_over(-thresholds[k - 1], [-t for t in thresholds], weights, g.outer["p.sat_left"], -g.outer["k.never_f"])
-                g.add(f"{kind}_{edge}_{k}", f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}", "°F", template, "f2", array=True,
-                      values=np.tile(-values, self.parts))
+                values = _first_over(
+                    -thresholds[k - 1], [-t for t in thresholds], weights, g.outer["p.sat_left"], -g.outer["k.never_f"]
+                )
+                g.add(
+                    f"{kind}_{edge}_{k}",
+                    f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}",
+                    "°F",
+                    template,
+                    "f2",
+                    array=True,
+                    values=np.tile(-values, self.parts),
+                )
 
     def _setpoint_dsp(self, x: str) -> None:
         """Pressure setpoint, which may follow what zones ask for at the supply temperature of these columns."""
@@ -267,18 +350,30 @@ class Chain:
             drop = self._drop(satz)
             for which in ("second", "third"):
                 flow, factor = f"{{k.{which}_flow}}", f"{{c.{which}}}"
-                # At a share of the setpoint, or, where the room grows warm before, of the maximum that its loop then asks for.
-                self.block(f"{x}p_{which}", f"Pressure of the {which} request" + more, "in. w.c.",
-                           f"IF({{L.qc}}<={flow}*{{{asked}}}*{drop},{opens}*{factor},IF({{L.qc}}>={flow}*{{z.max_cfm}}*{drop},{{c.index}}*{{z.k}}*{factor},"
-                           f"({{L.qc}}/({{fs}}*({{L.tc}}-{satz})))^2*{{z.kv}}))", "f3")
+                # At a share of the setpoint, or, where the room grows warm before, of the maximum that its loop then
+                # asks for.
+                self.block(
+                    f"{x}p_{which}",
+                    f"Pressure of the {which} request" + more,
+                    "in. w.c.",
+                    f"IF({{L.qc}}<={flow}*{{{asked}}}*{drop},{opens}*{factor},"
+                    f"IF({{L.qc}}>={flow}*{{z.max_cfm}}*{drop},{{c.index}}*{{z.k}}*{factor},"
+                    f"({{L.qc}}/({{fs}}*({{L.tc}}-{satz})))^2*{{z.kv}}))",
+                    "f3",
+                )
         g.group("Pressure setpoint" + more)
         if record.strategy == "fixed":
             normal = "{p.dsp_setpoint_inwc}"
         elif record.strategy in ("as_found", "outdoor_air"):
             normal = self._by_outdoor_air("dsp", record)
         elif record.strategy == "airflow":
-            self.col(f"{x}flow_reading", "Airflow as the station reads it" + more, "% of design",
-                     f"100*SUMPRODUCT({{z.mult}},{{{asked}}})/{{air_handler.design_cfm}}*(1+{{p.dsp_flow_error_frac}})", "f1")
+            self.col(
+                f"{x}flow_reading",
+                "Airflow as the station reads it" + more,
+                "% of design",
+                f"100*SUMPRODUCT({{z.mult}},{{{asked}}})/{{air_handler.design_cfm}}*(1+{{p.dsp_flow_error_frac}})",
+                "f1",
+            )
             normal = self._points("dsp", record, f"{{{x}flow_reading}}")
         else:
             weights = g.outer["z.weight_p"]
@@ -292,10 +387,20 @@ class Chain:
                     count = "+".join(f"({other}>={level})" for other in turned)
                     template = f"MAX(IF(MMULT({{z.weight_p}},{count})>{{p.dsp_left}},{level},0))"
                     values = _first_over(thresholds[k - 1], thresholds, weights, g.outer["p.dsp_left"], 0.0)
-                    g.add(f"{x}dsp_{edge}_{k}", f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}" + more, "in. w.c.", template, "f3", array=True, values=values)
-            at = lambda edge: ",".join(f"{{{x}dsp_{edge}_{k}}}" for k in (1, 2, 3))  # noqa: E731
-            normal = (f"IF({{p.dsp_left}}<0,{{p.dsp_high}},(MEDIAN({{p.dsp_low}},MAX({at('ask')}),{{p.dsp_high}})"
-                      f"+MEDIAN({{p.dsp_low}},MAX({at('release')}),{{p.dsp_high}}))/2)")
+                    g.add(
+                        f"{x}dsp_{edge}_{k}",
+                        f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}" + more,
+                        "in. w.c.",
+                        template,
+                        "f3",
+                        array=True,
+                        values=values,
+                    )
+            at = lambda edge: ",".join(f"{{{x}dsp_{edge}_{k}}}" for k in (1, 2, 3))
+            normal = (
+                f"IF({{p.dsp_left}}<0,{{p.dsp_high}},(MEDIAN({{p.dsp_low}},MAX({at('ask')}),{{p.dsp_high}})"
+                f"+MEDIAN({{p.dsp_low}},MAX({at('release')}),{{p.dsp_high}}))/2)"
+            )
         prefix = x if follows else ""
         self.out("dsp_set_inwc", self._by_part(normal, "{p.dsp_override_inwc}", 1), prefix=prefix)
 
@@ -315,16 +420,31 @@ class Chain:
         least = "{L.vmin}"
         if self.site.dual and heats:
             least += f"+{{{x}extra}}"
-        return f"IF({{L.qc}}<={{L.vmin}}*{drop},{least},IF({{L.qc}}>={{z.max_cfm}}*{drop},{{z.max_cfm}},{{L.qc}}/({{fs}}*({{L.tc}}-{satz}))))"
+        return (
+            f"IF({{L.qc}}<={{L.vmin}}*{drop},{least},IF({{L.qc}}>={{z.max_cfm}}*{drop},{{z.max_cfm}},"
+            f"{{L.qc}}/({{fs}}*({{L.tc}}-{satz}))))"
+        )
 
     def _heating_flow(self, x: str, satz: str) -> None:
-        """Airflow above the minimum while a zone of the dual maximum law heats; the heating minimum is reached over a band."""
+        """Airflow above the minimum while a zone of the dual maximum law heats; the heating minimum is reached over a
+        band."""
         need = f"({{fs}}*{{L.vmin}}*({{L.th}}-{satz})-{{L.qh}})"
-        self.block(x + "band", "Share of the heating minimum" + self.more(x), "0–1",
-                   f"IF({need}>0,IF({need}<{{k.heating_ramp}}*({{L.ua}}+{{fs}}*{{L.vmin}}),{need}/({{k.heating_ramp}}*({{L.ua}}+{{fs}}*{{L.vmin}})),1),0)", "f3")
+        self.block(
+            x + "band",
+            "Share of the heating minimum" + self.more(x),
+            "0–1",
+            f"IF({need}>0,IF({need}<{{k.heating_ramp}}*({{L.ua}}+{{fs}}*{{L.vmin}}),"
+            f"{need}/({{k.heating_ramp}}*({{L.ua}}+{{fs}}*{{L.vmin}})),1),0)",
+            "f3",
+        )
         least = f"({{L.vmin}}+{{{x}band}}*({{L.heat_low}}-{{L.vmin}}))"
-        self.block(x + "extra", "Airflow above minimum while heating" + self.more(x), "cfm",
-                   f"{{enabled}}*{{z.dual}}*({{{x}band}}>0)*(IF({{L.heat_air}}<{least},{least},IF({{L.heat_air}}>{{L.heat_high}},{{L.heat_high}},{{L.heat_air}}))-{{L.vmin}})")
+        self.block(
+            x + "extra",
+            "Airflow above minimum while heating" + self.more(x),
+            "cfm",
+            f"{{enabled}}*{{z.dual}}*({{{x}band}}>0)*(IF({{L.heat_air}}<{least},{least},"
+            f"IF({{L.heat_air}}>{{L.heat_high}},{{L.heat_high}},{{L.heat_air}}))-{{L.vmin}})",
+        )
 
     def _terminals(self, x: str, sat: str) -> None:
         g = self.grid
@@ -339,7 +459,13 @@ class Chain:
         g.group("Duct pressure" + more)
         self.out("requested_cfm", f"SUMPRODUCT({{z.mult}},{{{x}req}})", prefix=x)
         dsp = self._dsp(x)
-        self.col(x + "leak_set", "Leakage at the setpoint" + more, "cfm", f"{{c.leak_cfm}}*(MAX({dsp},0)/{{fan.design_dsp_inwc}})^{{air_handler.leakage_exponent}}", "f0")
+        self.col(
+            x + "leak_set",
+            "Leakage at the setpoint" + more,
+            "cfm",
+            f"{{c.leak_cfm}}*(MAX({dsp},0)/{{fan.design_dsp_inwc}})^{{air_handler.leakage_exponent}}",
+            "f0",
+        )
         asked = f"{{{x}requested_cfm}}"
         standing = f"MAX({dsp},{{c.minimum_inwc}}-({{c.droop}}+{{c.system}})*({asked}+{{{x}leak_set}})^2)"
         if self.rationed:
@@ -348,13 +474,20 @@ class Chain:
         else:
             self.col(x + "dsp_held", "Duct static at the terminals" + more, "in. w.c.", standing, "f3")
         self.col(x + "root", "Its root" + more, "√in. w.c.", f"SQRT(MAX({{{x}dsp_held}},0))", "f3")
-        self.block(x + "v", "Airflow" + more, "cfm", f"IF({{{x}req}}<{{z.open}}*{{{x}root}},{{{x}req}},{{z.open}}*{{{x}root}})")
+        self.block(
+            x + "v", "Airflow" + more, "cfm", f"IF({{{x}req}}<{{z.open}}*{{{x}root}},{{{x}req}},{{z.open}}*{{{x}root}})"
+        )
         need = f"{{fs}}*{{{x}v}}*({{L.th}}-{s})-{{L.qh}}"
         hottest = f"{{fs}}*{{{x}v}}*({{L.th}}+{{z.reheat_rise_max_f}}-{s})"
         coil = "{z.coil}*{enabled}"
         # The least of need, coil and highest discharge; none where the supply air is warmer than that.
-        self.block(x + "reheat", "Reheat" + more, "Btu/h",
-                   f"({need}>0)*({{L.th}}+{{z.reheat_rise_max_f}}>{s})*IF({need}<{hottest},IF({need}<{coil},{need},{coil}),IF({hottest}<{coil},{hottest},{coil}))")
+        self.block(
+            x + "reheat",
+            "Reheat" + more,
+            "Btu/h",
+            f"({need}>0)*({{L.th}}+{{z.reheat_rise_max_f}}>{s})*IF({need}<{hottest},IF({need}<{coil},{need},{coil}),"
+            f"IF({hottest}<{coil},{hottest},{coil}))",
+        )
         if not x:
             self._zones_of_engine()
 
@@ -392,23 +525,55 @@ class Chain:
             share = f"MAX({flow}/{vd},{{fan.curve_least_flow_frac}})"
             self.col(x + "curve_x", "Share of design airflow, held", "share", share, "f3")
             q = f"{{{x}curve_x}}"
-            self.col(x + "curve", "Power over design power by the curve", "share",
-                     f"IF({flow}>0,({{k.{kind}_0}}+{q}*({{k.{kind}_1}}+{q}*({{k.{kind}_2}}+{q}*{{k.{kind}_3}})))/{{c.{kind}_sum}},0)", "f3")
+            self.col(
+                x + "curve",
+                "Power over design power by the curve",
+                "share",
+                f"IF({flow}>0,"
+                f"({{k.{kind}_0}}+{q}*({{k.{kind}_1}}+{q}*({{k.{kind}_2}}+{q}*{{k.{kind}_3}})))/{{c.{kind}_sum}},0)",
+                "f3",
+            )
             heat = "{c.design_motor}" if fan.motor_in_airstream else "{c.design_shaft}"
             self.col(x + "fan_heat_kw", "Fan heat into the air", "kW", f"{{c.scale}}*{heat}*{{{x}curve}}")
             kw = f"{{c.scale}}*{{c.design_kw}}*{{{x}curve}}"
         else:
-            self.col(x + "phi", "Operating point of the fan", "1 at design", f"IF({flow}>0,MIN({{k.phi_max}},{flow}/{vd}/SQRT({p}/{{fan.design_total_inwc}})),1)", "f3")
-            self.col(x + "fan_eff", "Fan efficiency", "0–1", f"{{fan.efficiency_frac}}*(1-{{fan.efficiency_droop}}*(1-{{{x}phi}})^2)", "f3")
+            self.col(
+                x + "phi",
+                "Operating point of the fan",
+                "1 at design",
+                f"IF({flow}>0,MIN({{k.phi_max}},{flow}/{vd}/SQRT({p}/{{fan.design_total_inwc}})),1)",
+                "f3",
+            )
+            self.col(
+                x + "fan_eff",
+                "Fan efficiency",
+                "0–1",
+                f"{{fan.efficiency_frac}}*(1-{{fan.efficiency_droop}}*(1-{{{x}phi}})^2)",
+                "f3",
+            )
             self.col(x + "shaft_kw", "Fan shaft", "kW", f"{flow}*{p}/({{k.fan}}*{{{x}fan_eff}})*{{k.hp_kw}}")
-            self.col(x + "motor_load", "Motor load", "share", f"{{{x}shaft_kw}}/{{fan.belt_efficiency_frac}}/{{c.rated_kw}}", "f3")
+            self.col(
+                x + "motor_load",
+                "Motor load",
+                "share",
+                f"{{{x}shaft_kw}}/{{fan.belt_efficiency_frac}}/{{c.rated_kw}}",
+                "f3",
+            )
             m = f"{{{x}motor_load}}"
-            self.col(x + "motor_kw", "Motor input", "kW",
-                     f"IF({flow}>0,{{c.rated_kw}}*({m}+{{c.motor_loss}}*({{fan.motor_fixed_loss_frac}}+(1-{{fan.motor_fixed_loss_frac}})*{m}^2)),0)")
+            self.col(
+                x + "motor_kw",
+                "Motor input",
+                "kW",
+                f"IF({flow}>0,"
+                f"{{c.rated_kw}}*({m}+{{c.motor_loss}}*({{fan.motor_fixed_loss_frac}}+(1-{{fan.motor_fixed_loss_frac}})*{m}^2)),0)",
+            )
             heat = f"{{{x}motor_kw}}" if fan.motor_in_airstream else f"{{{x}shaft_kw}}"
             self.col(x + "fan_heat_kw", "Fan heat into the air", "kW", f"{{c.scale}}*{heat}")
             d = f"({{{x}motor_kw}}/{{c.drive_rated_kw}})"
-            kw = f"IF({flow}>0,{{c.scale}}*{{c.drive_rated_kw}}*({d}+{{c.drive_loss}}*({{fan.drive_fixed_loss_frac}}+(1-{{fan.drive_fixed_loss_frac}})*{d})),0)"
+            kw = (
+                f"IF({flow}>0,"
+                f"{{c.scale}}*{{c.drive_rated_kw}}*({d}+{{c.drive_loss}}*({{fan.drive_fixed_loss_frac}}+(1-{{fan.drive_fixed_loss_frac}})*{d})),0)"
+            )
         if out:
             self.out("fan_kw", kw)
         rise = f"IF({flow}>0,1000*{{k.btu_wh}}*{{{x}fan_heat_kw}}/({{fs}}*{flow}),0)"
@@ -420,7 +585,10 @@ class Chain:
     def _second_fan(self, flow: str) -> str:
         """Template of the return or relief fan's power at its own flow."""
         share = f"({flow}/({{air_handler.design_cfm}}*{{return_fan.flow_frac}}))"
-        return f"IF({flow}>0,{{c.second_kw}}*({{k.reset_0}}+{share}*({{k.reset_1}}+{share}*({{k.reset_2}}+{share}*{{k.reset_3}})))/{{c.reset_sum}},0)"
+        return (
+            f"IF({flow}>0,"
+            f"{{c.second_kw}}*({{k.reset_0}}+{share}*({{k.reset_1}}+{share}*({{k.reset_2}}+{share}*{{k.reset_3}})))/{{c.reset_sum}},0)"
+        )
 
     def _least_oa(self, key: str, flow: str, out: bool = False, more: str = "") -> None:
         control = self.project.outdoor_air.control
@@ -440,32 +608,69 @@ class Chain:
     def _air(self, x: str, sat: str) -> None:
         """Airflow, fan, return air and the least outdoor air."""
         g, project = self.grid, self.project
-        n = lambda key: f"{{{x}{key}}}"  # noqa: E731
+        n = lambda key: f"{{{x}{key}}}"
         more = self.more(x)
         g.group("Airflow" + more)
         self.out("room_flow_cfm", f"SUMPRODUCT({{z.mult}},{n('v')})", prefix=x)
-        self.out("leakage_cfm", f"{{c.leak_cfm}}*(MAX({n('dsp_held')},0)/{{fan.design_dsp_inwc}})^{{air_handler.leakage_exponent}}", prefix=x)
+        self.out(
+            "leakage_cfm",
+            f"{{c.leak_cfm}}*(MAX({n('dsp_held')},0)/{{fan.design_dsp_inwc}})^{{air_handler.leakage_exponent}}",
+            prefix=x,
+        )
         self.out("flow_cfm", f"{n('room_flow_cfm')}+{n('leakage_cfm')}", prefix=x)
         if self.rationed:
-            self.out("ceiling_frac", f"IF({n('binds')}=1,{n('room_flow_cfm')}/IF({n('full_cfm')}>0,{n('full_cfm')},1),1)", prefix=x)
+            self.out(
+                "ceiling_frac",
+                f"IF({n('binds')}=1,{n('room_flow_cfm')}/IF({n('full_cfm')}>0,{n('full_cfm')},1),1)",
+                prefix=x,
+            )
         elif not x:
             # Below 1 only after an edit, which needs a new run.
             self.out("ceiling_frac", "IF({flow_cfm}>{c.max_cfm}*(1+{k.ceiling_slack}),{c.max_cfm}/{flow_cfm},1)")
         g.group("Supply fan" + more)
         dsp = self._dsp(x)
-        self._fan(x, n("flow_cfm"), f"IF({n('binds')}=1,MIN({n('dsp_held')},{dsp}),{dsp})" if self.rationed else dsp, out=not x)
+        self._fan(
+            x,
+            n("flow_cfm"),
+            f"IF({n('binds')}=1,MIN({n('dsp_held')},{dsp}),{dsp})" if self.rationed else dsp,
+            out=not x,
+        )
         kind = project.return_fan.type
         if kind == "return":
-            self.col(x + "return_kw", "Return fan" + more, "kW", self._second_fan(f"({n('flow_cfm')}*{{return_fan.flow_frac}})"))
+            self.col(
+                x + "return_kw",
+                "Return fan" + more,
+                "kW",
+                self._second_fan(f"({n('flow_cfm')}*{{return_fan.flow_frac}})"),
+            )
         g.group("Return air" + more)
         air = f"({{fs}}*{n('v')})"
         balance = f"({{L.qc}}-{air}*({{L.tc}}-{n('satz')})+{n('reheat')})/({{L.ua}}+{air})"
-        self.grid.add(x + "room_sum", "Airflow × room temperature, all zones" + more, "cfm·°F", f"SUM({{z.mult}}*{n('v')}*({{L.tc}}+IF({{L.ua}}+{air}>0,{balance},0)))", "f0", array=True)
+        self.grid.add(
+            x + "room_sum",
+            "Airflow × room temperature, all zones" + more,
+            "cfm·°F",
+            f"SUM({{z.mult}}*{n('v')}*({{L.tc}}+IF({{L.ua}}+{air}>0,{balance},0)))",
+            "f0",
+            array=True,
+        )
         if not x:
-            self.out("room_mean_f", f"IF({n('room_flow_cfm')}>0,{n('room_sum')}/IF({n('room_flow_cfm')}>0,{n('room_flow_cfm')},1),0)")
-        taken = f"-{n('room_flow_cfm')}*{{air_handler.duct_gain_f}}" if project.air_handler.duct_gain_from == "plenum" else ""
+            self.out(
+                "room_mean_f",
+                f"IF({n('room_flow_cfm')}>0,{n('room_sum')}/IF({n('room_flow_cfm')}>0,{n('room_flow_cfm')},1),0)",
+            )
+        taken = (
+            f"-{n('room_flow_cfm')}*{{air_handler.duct_gain_f}}"
+            if project.air_handler.duct_gain_from == "plenum"
+            else ""
+        )
         second = f"+1000*{{k.btu_wh}}*{n('return_kw')}/({{fs}}*{n('flow_cfm')})" if kind == "return" else ""
-        self.out("rat_f", f"IF({n('flow_cfm')}>0,({n('room_sum')}+{n('leakage_cfm')}*{sat}{taken}+{{plenum}}/{{fs}})/{n('flow_cfm')}{second},{sat})", prefix=x)
+        self.out(
+            "rat_f",
+            f"IF({n('flow_cfm')}>0,"
+            f"({n('room_sum')}+{n('leakage_cfm')}*{sat}{taken}+{{plenum}}/{{fs}})/{n('flow_cfm')}{second},{sat})",
+            prefix=x,
+        )
         self.col(x + "target_f", "Mixed air that needs no coil" + more, "°F", f"{sat}-{n('fan_rise_f')}")
         if x:
             self._least_oa(x + "oa_min_frac", n("flow_cfm"), more=more)
@@ -508,18 +713,22 @@ class Chain:
     def _coils(self, a: str, x: str, sat: str, *, open_latent: str = "") -> None:
         """Heating coil, cooling coil and moisture behind mixed air.
 
-        ``a`` begins the names of the air, ``x`` those of the mixing and of these columns. ``open_latent``: the latent load is only
-        a first one, under this name, and columns that follow from it are left to others.
+        ``a`` begins the names of the air, ``x`` those of the mixing and of these columns. ``open_latent``: the latent
+        load is only a first one, under this name, and columns that follow from it are left to others.
         """
         g, project = self.grid, self.project
         out = not x
-        n = lambda key: f"{{{a}{key}}}"  # noqa: E731
-        m = lambda key: f"{{{x}{key}}}"  # noqa: E731
+        n = lambda key: f"{{{a}{key}}}"
+        m = lambda key: f"{{{x}{key}}}"
         more = self.more(x)
         g.group("Heating coil and cooling coil" + more)
         if out:
             self.out("preheat_kbtuh", f"{{fs}}*{n('flow_cfm')}*MAX({n('target_f')}-{m('mat_f')},0)/1000")
-        self.out("coil_entering_f", f"MAX({m('mat_f')},{n('target_f')})" + ("" if self.draw else f"+{n('fan_rise_f')}"), prefix=x)
+        self.out(
+            "coil_entering_f",
+            f"MAX({m('mat_f')},{n('target_f')})" + ("" if self.draw else f"+{n('fan_rise_f')}"),
+            prefix=x,
+        )
         self.out("coil_leaving_f", n("target_f") if self.draw else sat, prefix=x)
         g.group("Moisture" + more)
         args = (m("oa_frac"), m("coil_entering_f"), m("coil_leaving_f"))
@@ -532,14 +741,30 @@ class Chain:
             self._wet_bulb(x, m("coil_entering_f"), f"{{{first}mixed_humidity_ratio}}", out=out)
         g.group("Cooling load" + more)
         self._capacity(x, out=out and not open_latent)
-        self.col(x + "sensible", "Sensible load" + (more or ", held to capacity or not"), "kBtu/h", f"{{fs}}*{n('flow_cfm')}*({m('coil_entering_f')}-{m('coil_leaving_f')})/1000")
+        self.col(
+            x + "sensible",
+            "Sensible load" + (more or ", held to capacity or not"),
+            "kBtu/h",
+            f"{{fs}}*{n('flow_cfm')}*({m('coil_entering_f')}-{m('coil_leaving_f')})/1000",
+        )
         if dries:
             latent = f"{{fl}}*{n('flow_cfm')}*({{{first}mixed_humidity_ratio}}-{{{first}leaving_humidity_ratio}})/1000"
             capacity = m("cooling_capacity_kbtuh") if not open_latent else "{open_capacity_kbtuh}"
             stage = f"({capacity}/{{cooling.stages}})"
-            self.col(x + "running", "Running share of the first stage" + more, "0–1",
-                     f"IF({stage}>0,MEDIAN(0,({m('sensible')}+{latent})/IF({stage}>0,{stage},1),1),0)", "f3")
-            self.col(x + "drying", "Share of the drying that remains" + more, "0–1", f"1-{{cooling.cycling_drying_loss_frac}}*(1-{m('running')})", "f3")
+            self.col(
+                x + "running",
+                "Running share of the first stage" + more,
+                "0–1",
+                f"IF({stage}>0,MEDIAN(0,({m('sensible')}+{latent})/IF({stage}>0,{stage},1),1),0)",
+                "f3",
+            )
+            self.col(
+                x + "drying",
+                "Share of the drying that remains" + more,
+                "0–1",
+                f"1-{{cooling.cycling_drying_loss_frac}}*(1-{m('running')})",
+                "f3",
+            )
             self._moisture(last, a, *args, "*" + m("drying"), out=out and last == "")
         latent = f"{{fl}}*{n('flow_cfm')}*({{{last}mixed_humidity_ratio}}-{{{last}leaving_humidity_ratio}})/1000"
         if open_latent:
@@ -550,7 +775,7 @@ class Chain:
     def _allowed(self, x: str, sat: str) -> str:
         """Template of whether the economizer may open."""
         eco = self.project.economizer
-        n = lambda key: f"{{{x}{key}}}"  # noqa: E731
+        n = lambda key: f"{{{x}{key}}}"
         if eco.type == "differential_enthalpy":
             self._return_moisture(x, sat, self.draw)
         cap = "AND({oat_f}<={economizer.high_limit_f},"
@@ -564,69 +789,147 @@ class Chain:
 
     def _economizer(self, x: str, sat: str) -> str:
         """Columns of the economizer's decision; returns the template of the outdoor-air share."""
-        n = lambda key: f"{{{x}{key}}}"  # noqa: E731
+        n = lambda key: f"{{{x}{key}}}"
         test = self._allowed(x, sat)
         if not self.project.economizer.integrated:
             test = f"AND({test},{{oat_f}}<{n('target_f')})"
         self.col(x + "allowed", "Economizer allowed" + self.more(x), "1/0", f"IF({test},1,0)", "f0")
         gap = f"({n('rat_f')}-{{oat_f}})"
-        self.col(x + "modulated", "Share that gives the target" + self.more(x), "0–1",
-                 f"IF(AND({{oat_f}}<{n('target_f')},{gap}>0),({n('rat_f')}-{n('target_f')})/IF({gap}>0,{gap},1),1)", "f3")
-        return f"IF({n('allowed')}=1,MEDIAN({n('oa_min_frac')},{n('modulated')},MAX({{outdoor_air.maximum_frac}},{n('oa_min_frac')})),{n('oa_min_frac')})"
+        self.col(
+            x + "modulated",
+            "Share that gives the target" + self.more(x),
+            "0–1",
+            f"IF(AND({{oat_f}}<{n('target_f')},{gap}>0),({n('rat_f')}-{n('target_f')})/IF({gap}>0,{gap},1),1)",
+            "f3",
+        )
+        return (
+            f"IF({n('allowed')}=1,MEDIAN({n('oa_min_frac')},{n('modulated')},MAX({{outdoor_air.maximum_frac}},"
+            f"{n('oa_min_frac')})),{n('oa_min_frac')})"
+        )
 
     def _return_moisture(self, x: str, sat: str, draw: bool) -> None:
-        n = lambda key: f"{{{x}{key}}}"  # noqa: E731
+        n = lambda key: f"{{{x}{key}}}"
         before = "" if draw else f"+{n('fan_rise_f')}"
         leaving = n("target_f") if draw else sat
-        self.col(x + "r_entering", "Entering the coil at least outdoor air", "°F",
-                 f"MAX({n('rat_f')}+{n('oa_min_frac')}*({{oat_f}}-{n('rat_f')}){before},{leaving})")
+        self.col(
+            x + "r_entering",
+            "Entering the coil at least outdoor air",
+            "°F",
+            f"MAX({n('rat_f')}+{n('oa_min_frac')}*({{oat_f}}-{n('rat_f')}){before},{leaving})",
+        )
         self._moisture(x + "r_", x, n("oa_min_frac"), n("r_entering"), leaving, "", out=False)
 
     def _moisture(self, m: str, x: str, share: str, entering: str, leaving: str, drying: str, *, out: bool) -> None:
         """Steady moisture balance of rooms and coil; names start with ``m``, airflow with ``x``."""
         flow = f"{{{x}flow_cfm}}"
-        n = lambda key: f"{{{m}{key}}}"  # noqa: E731
+        n = lambda key: f"{{{m}{key}}}"
         outside = f"({{fl}}*({flow}*{share}+{{infiltration}}))"
         least = "{fl}*{k.least_exchange}"
-        self.col(m + "dry_room", "Rooms with a dry coil", "lb/lb",
-                 f"MIN({{humidity_ratio}}+{{latent}}/MAX({outside},{least}),MAX({{c.w_ceiling}},{{humidity_ratio}}))", "f5")
-        self.col(m + "dry_mixed", "Mixed air with a dry coil", "lb/lb", f"{share}*{{humidity_ratio}}+(1-{share})*{n('dry_room')}", "f5")
+        self.col(
+            m + "dry_room",
+            "Rooms with a dry coil",
+            "lb/lb",
+            f"MIN({{humidity_ratio}}+{{latent}}/MAX({outside},{least}),MAX({{c.w_ceiling}},{{humidity_ratio}}))",
+            "f5",
+        )
+        self.col(
+            m + "dry_mixed",
+            "Mixed air with a dry coil",
+            "lb/lb",
+            f"{share}*{{humidity_ratio}}+(1-{share})*{n('dry_room')}",
+            "f5",
+        )
         t = f"(MIN({leaving},{{k.warmest_drying_f}})+{{k.rankine}})"
-        self.col(m + "ln_ps", "ln of saturation pressure, leaving", "", f"IF({leaving}<{{k.freezing}},{ln_pressure('ice', t)},{ln_pressure('water', t)})", "f5")
-        self.col(m + "coil_w", "Leaving a wet coil", "lb/lb",
-                 f"{{air_handler.coil_rh_frac}}*{{k.molar}}*EXP({n('ln_ps')})/({{pressure}}-EXP({n('ln_ps')}))", "f5")
-        self.col(m + "wet", "Wet share of the coil", "0–1",
-                 f"IF({n('dry_mixed')}>{n('coil_w')},MEDIAN(0,({entering}-{leaving})/{{air_handler.coil_contact_f}},1){drying},0)", "f3")
+        self.col(
+            m + "ln_ps",
+            "ln of saturation pressure, leaving",
+            "",
+            f"IF({leaving}<{{k.freezing}},{ln_pressure('ice', t)},{ln_pressure('water', t)})",
+            "f5",
+        )
+        self.col(
+            m + "coil_w",
+            "Leaving a wet coil",
+            "lb/lb",
+            f"{{air_handler.coil_rh_frac}}*{{k.molar}}*EXP({n('ln_ps')})/({{pressure}}-EXP({n('ln_ps')}))",
+            "f5",
+        )
+        self.col(
+            m + "wet",
+            "Wet share of the coil",
+            "0–1",
+            f"IF({n('dry_mixed')}>{n('coil_w')},MEDIAN(0,({entering}-{leaving})/{{air_handler.coil_contact_f}},"
+            f"1){drying},0)",
+            "f3",
+        )
         through = f"(1-{n('wet')})"
-        self.col(m + "wet_room", "Rooms with a wet coil", "lb/lb",
-                 f"({{fl}}*{flow}*({through}*{share}*{{humidity_ratio}}+{n('wet')}*{n('coil_w')})+{{fl}}*{{infiltration}}*{{humidity_ratio}}+{{latent}})"
-                 f"/MAX({{fl}}*({flow}*(1-{through}*(1-{share}))+{{infiltration}}),{least})", "f5")
+        self.col(
+            m + "wet_room",
+            "Rooms with a wet coil",
+            "lb/lb",
+            f"({{fl}}*{flow}*({through}*{share}*{{humidity_ratio}}+{n('wet')}*{n('coil_w')})+{{fl}}*{{infiltration}}*{{humidity_ratio}}+{{latent}})"
+            f"/MAX({{fl}}*({flow}*(1-{through}*(1-{share}))+{{infiltration}}),{least})",
+            "f5",
+        )
         room = f"IF({n('wet')}>0,MIN({n('wet_room')},{n('dry_room')}),{n('dry_room')})"
         mixed = f"{share}*{{humidity_ratio}}+(1-{share})*{n('room_humidity_ratio')}"
         after = f"{through}*{n('mixed_humidity_ratio')}+{n('wet')}*MIN({n('mixed_humidity_ratio')},{n('coil_w')})"
-        for key, template in (("room_humidity_ratio", room), ("mixed_humidity_ratio", mixed), ("leaving_humidity_ratio", after)):
+        for key, template in (
+            ("room_humidity_ratio", room),
+            ("mixed_humidity_ratio", mixed),
+            ("leaving_humidity_ratio", after),
+        ):
             if out:
                 self.out(key, template)
             else:
-                self.col(m + key, self.known[key].label + (", steady" if m.endswith("s_") else ""), "lb/lb", template, "f5")
+                self.col(
+                    m + key, self.known[key].label + (", steady" if m.endswith("s_") else ""), "lb/lb", template, "f5"
+                )
 
     def _wet_bulb(self, x: str, t: str, w: str, *, out: bool) -> None:
         """Entering wet bulb: a start and two Newton steps."""
         self.col(x + "wb_y", "Wet bulb: ln of enthalpy", "", f"LN(MAX({_enthalpy(t, w)},{{k.least_h}}))", "f5")
         y = f"{{{x}wb_y}}"
-        self.col(x + "wb_0", "Wet bulb: start", "°F",
-                 f"MIN({{k.start_a}}+{y}*({{k.start_b}}+{{k.start_c}}*{y})+({{k.start_d}}+{{k.start_e}}*{y})*LN({{pressure}}/{{k.standard_psia}}),{t})")
+        self.col(
+            x + "wb_0",
+            "Wet bulb: start",
+            "°F",
+            f"MIN({{k.start_a}}+{y}*({{k.start_b}}+{{k.start_c}}*{y})+({{k.start_d}}+{{k.start_e}}*{y})*LN({{pressure}}/{{k.standard_psia}}),{t})",
+        )
         for k in (1, 2):
             tw = f"{{{x}wb_{k - 1}}}"
             absolute = f"({tw}+{{k.rankine}})"
             a = [f"{{k.water_{i}}}" for i in range(7)]
-            slope = f"({a[2]}+{absolute}*(2*{a[3]}+{absolute}*(3*{a[4]}+{absolute}*4*{a[5]}))+({a[6]}-{a[0]}/{absolute})/{absolute})"
-            self.col(f"{x}wb_p{k}", f"Wet bulb, step {k}: vapour pressure", "psia", f"EXP({ln_pressure('water', absolute)})", "f5")
-            self.col(f"{x}wb_w{k}", f"Wet bulb, step {k}: saturated", "lb/lb", f"{{k.molar}}*{{{x}wb_p{k}}}/({{pressure}}-{{{x}wb_p{k}}})", "f5")
+            slope = (
+                f"({a[2]}+{absolute}*(2*{a[3]}+{absolute}*(3*{a[4]}+{absolute}*4*{a[5]}))"
+                f"+({a[6]}-{a[0]}/{absolute})/{absolute})"
+            )
+            self.col(
+                f"{x}wb_p{k}",
+                f"Wet bulb, step {k}: vapour pressure",
+                "psia",
+                f"EXP({ln_pressure('water', absolute)})",
+                "f5",
+            )
+            self.col(
+                f"{x}wb_w{k}",
+                f"Wet bulb, step {k}: saturated",
+                "lb/lb",
+                f"{{k.molar}}*{{{x}wb_p{k}}}/({{pressure}}-{{{x}wb_p{k}}})",
+                "f5",
+            )
             ws = f"{{{x}wb_w{k}}}"
-            self.col(f"{x}wb_s{k}", f"Wet bulb, step {k}: slope", "Btu/lb·°F",
-                     f"({{k.wick_a}}-{{k.wick_b}}*{tw})*{ws}*{slope}*{{pressure}}/({{pressure}}-{{{x}wb_p{k}}})-{{k.wick_b}}*{ws}+{{k.cp}}+{{k.wick_c}}*{w}", "f5")
-            excess = f"(({{k.wick_a}}-{{k.wick_b}}*{tw})*{ws}-{{k.cp}}*({t}-{tw})-{w}*({{k.wick_a}}+{{k.cpv}}*{t}-{{k.wick_c}}*{tw}))"
+            self.col(
+                f"{x}wb_s{k}",
+                f"Wet bulb, step {k}: slope",
+                "Btu/lb·°F",
+                f"({{k.wick_a}}-{{k.wick_b}}*{tw})*{ws}*{slope}*{{pressure}}/({{pressure}}-{{{x}wb_p{k}}})-{{k.wick_b}}*{ws}+{{k.cp}}+{{k.wick_c}}*{w}",
+                "f5",
+            )
+            excess = (
+                f"(({{k.wick_a}}-{{k.wick_b}}*{tw})*{ws}-{{k.cp}}*({t}-{tw})"
+                f"-{w}*({{k.wick_a}}+{{k.cpv}}*{t}-{{k.wick_c}}*{tw}))"
+            )
             self.col(f"{x}wb_{k}", f"Wet bulb, step {k}", "°F", f"{tw}-{excess}/{{{x}wb_s{k}}}")
         template = f"MIN({{{x}wb_2}},{t})"
         if out:
@@ -641,25 +944,64 @@ class Chain:
             return
         if cool.type == "none":
             if x == "" and not out:
-                self.grid.add("open_capacity_kbtuh", "Plant can give, before closing", "kBtu/h", None, "f1", values=np.zeros(self.lines * self.parts))
+                self.grid.add(
+                    "open_capacity_kbtuh",
+                    "Plant can give, before closing",
+                    "kBtu/h",
+                    None,
+                    "f1",
+                    values=np.zeros(self.lines * self.parts),
+                )
             else:
                 self.out("cooling_capacity_kbtuh", None, prefix=x)
             return
         dx = cool.type == "direct_expansion"
         cap = curve_key("dx_cap_f_t" if dx else f"chiller_{cool.chiller_set}_cap_f_t")
         if dx:
-            self.col(x + "cap_x", "Entering wet bulb within the curve", "°F", f"MEDIAN({{{cap}.x_low}},{{{x}coil_entering_wb_f}},{{{cap}.x_high}})")
+            self.col(
+                x + "cap_x",
+                "Entering wet bulb within the curve",
+                "°F",
+                f"MEDIAN({{{cap}.x_low}},{{{x}coil_entering_wb_f}},{{{cap}.x_high}})",
+            )
         y = x if dx else ""
         if dx or "plant_y" not in self.grid:
-            condenser = "{oat_f}" if dx or cool.chiller_set in ("A", "B") else "MAX({oawb_f}+{cooling.tower_approach_f},{cooling.condenser_water_min_f})"
-            self.col(y + "plant_y", "Heat rejection temperature within the curve", "°F", f"MEDIAN({{{cap}.y_low}},{condenser},{{{cap}.y_high}})", "f1")
+            condenser = (
+                "{oat_f}"
+                if dx or cool.chiller_set in ("A", "B")
+                else "MAX({oawb_f}+{cooling.tower_approach_f},{cooling.condenser_water_min_f})"
+            )
+            self.col(
+                y + "plant_y",
+                "Heat rejection temperature within the curve",
+                "°F",
+                f"MEDIAN({{{cap}.y_low}},{condenser},{{{cap}.y_high}})",
+                "f1",
+            )
             variable = f"{{{x}cap_x}}" if dx else "{c.chw_f}"
-            self.col(y + "cap_factor", "Capacity over rating", "share", f"{biquadratic(cap, variable, f'{{{y}plant_y}}')}/{{{cap}.rated}}", "f3")
+            self.col(
+                y + "cap_factor",
+                "Capacity over rating",
+                "share",
+                f"{biquadratic(cap, variable, f'{{{y}plant_y}}')}/{{{cap}.rated}}",
+                "f3",
+            )
             full = f"{{c.rated_kbtuh}}*{{{y}cap_factor}}"
-            self.col(y + "plant_kbtuh", "Plant at the conditions", "kBtu/h", f"IF({{oat_f}}<{{cooling.lockout_f}},0,{full})" if dx else full, "f1")
+            self.col(
+                y + "plant_kbtuh",
+                "Plant at the conditions",
+                "kBtu/h",
+                f"IF({{oat_f}}<{{cooling.lockout_f}},0,{full})" if dx else full,
+                "f1",
+            )
             if cool.type == "chilled_water" and cool.other_load_tons > 0.0:
-                self.col("other_load", "Other load on the plant", "kBtu/h",
-                         "{cooling.other_load_tons}*{k.kbtu_ton}*MAX(({oat_f}-{cooling.other_load_zero_f})/({k.other_design_f}-{cooling.other_load_zero_f}),0)", "f1")
+                self.col(
+                    "other_load",
+                    "Other load on the plant",
+                    "kBtu/h",
+                    "{cooling.other_load_tons}*{k.kbtu_ton}*MAX(({oat_f}-{cooling.other_load_zero_f})/({k.other_design_f}-{cooling.other_load_zero_f}),0)",
+                    "f1",
+                )
         other = "-{other_load}" if "other_load" in self.grid else ""
         template = f"MAX({{{y}plant_kbtuh}}{other},0)"
         if x == "" and not out:
@@ -674,15 +1016,29 @@ class Chain:
         bought = self.project.cooling.type == "purchased"
         self._group("Load that is carried")
         load = "({sensible}+{cooling_latent_kbtuh})"
-        self.out("unserved_kbtuh", None if bought else f"IF({load}-{{cooling_capacity_kbtuh}}>{{k.unserved}}*MAX({load},1/1000),{load}-{{cooling_capacity_kbtuh}},0)")
+        self.out(
+            "unserved_kbtuh",
+            None
+            if bought
+            else f"IF({load}-{{cooling_capacity_kbtuh}}>{{k.unserved}}*MAX({load},1/1000),"
+            f"{load}-{{cooling_capacity_kbtuh}},0)",
+        )
         self.out("cooling_sensible_kbtuh", "{sensible}" if bought else "{sensible}-{unserved_kbtuh}")
         self.out("cooling_kbtuh", "MAX({cooling_sensible_kbtuh}+{cooling_latent_kbtuh},0)")
         if not self.two_pass:
-            tests = [] if bought else ["{unserved_kbtuh}>{k.capacity_slack}*MAX({sensible}+{cooling_latent_kbtuh},1/1000)"]
+            tests = (
+                [] if bought else ["{unserved_kbtuh}>{k.capacity_slack}*MAX({sensible}+{cooling_latent_kbtuh},1/1000)"]
+            )
             if supply_heating_mode(self.unit) != "hold":
                 tests.append(f"{floating.heated(self, '{mat_f}')}+{{fan_rise_f}}<{{sat_f}}-{{k.sat_held}}")
             if tests:
-                self.col("short", "Would float after an edit: needs a new run", "1/0", f"IF({tests[0] if len(tests) == 1 else 'OR(' + ','.join(tests) + ')'},1,0)", "f0")
+                self.col(
+                    "short",
+                    "Would float after an edit: needs a new run",
+                    "1/0",
+                    f"IF({tests[0] if len(tests) == 1 else 'OR(' + ','.join(tests) + ')'},1,0)",
+                    "f0",
+                )
 
     def _plant(self) -> None:
         g, project = self.grid, self.project
@@ -718,29 +1074,57 @@ class Chain:
         self.out("purchased_heating_kbtuh", "+".join(purchased) or None)
         self.out("electricity_kw", "{fans_kw}+{cooling_kw}+{pump_tower_kw}+{heating_kw}")
         g.group("Cost")
-        self.out("cost_usd_h", "{electricity_kw}*{prices.electricity_usd_kwh}+{fuel_thermh}*{prices.fuel_usd_therm}"
-                 "+{purchased_cooling_kbtuh}*{prices.cooling_usd_kbtu}+{purchased_heating_kbtuh}*{prices.heat_usd_kbtu}")
+        self.out(
+            "cost_usd_h",
+            "{electricity_kw}*{prices.electricity_usd_kwh}+{fuel_thermh}*{prices.fuel_usd_therm}"
+            "+{purchased_cooling_kbtuh}*{prices.cooling_usd_kbtu}+{purchased_heating_kbtuh}*{prices.heat_usd_kbtu}",
+        )
 
     def _sources(self):
         """Heat sources: name, source, capacity, load, whether enabled."""
         heat, pre = self.project.heating, self.project.preheat
         if heat.type != "none":
             if pre.type == "same":
-                yield ("heat", heat_source(heat), "heating.capacity_kbtuh", "({reheat_kbtuh}+{preheat_kbtuh})", "IF({preheat_kbtuh}>{k.least_preheat},1,{enabled})")
+                yield (
+                    "heat",
+                    heat_source(heat),
+                    "heating.capacity_kbtuh",
+                    "({reheat_kbtuh}+{preheat_kbtuh})",
+                    "IF({preheat_kbtuh}>{k.least_preheat},1,{enabled})",
+                )
             else:
                 yield ("heat", heat_source(heat), "heating.capacity_kbtuh", "{reheat_kbtuh}", "{enabled}")
         if pre.type not in ("same", "none"):
-            yield ("pre", preheat_source(pre, heat), "c.preheat_capacity", "{preheat_kbtuh}", "IF({preheat_kbtuh}>{k.least_preheat},1,0)")
+            yield (
+                "pre",
+                preheat_source(pre, heat),
+                "c.preheat_capacity",
+                "{preheat_kbtuh}",
+                "IF({preheat_kbtuh}>{k.least_preheat},1,0)",
+            )
 
     def _chillers(self) -> list[str]:
         cool = self.project.cooling
         dx = cool.type == "direct_expansion"
         eir = curve_key("dx_eir_f_t" if dx else f"chiller_{cool.chiller_set}_eir_f_t")
-        self.col("eir_factor", "Full-load input over rating", "share", f"{biquadratic(eir, '{cap_x}' if dx else '{c.chw_f}', '{plant_y}')}/{{{eir}.rated}}", "f3")
-        self.col("unit_kw", "Full load of a unit", "kW", "{cooling.capacity_tons}/{cooling.units}*{c.full_kw_ton}*({plant_kbtuh}/{c.rated_kbtuh})*{eir_factor}")
+        self.col(
+            "eir_factor",
+            "Full-load input over rating",
+            "share",
+            f"{biquadratic(eir, '{cap_x}' if dx else '{c.chw_f}', '{plant_y}')}/{{{eir}.rated}}",
+            "f3",
+        )
+        self.col(
+            "unit_kw",
+            "Full load of a unit",
+            "kW",
+            "{cooling.capacity_tons}/{cooling.units}*{c.full_kw_ton}*({plant_kbtuh}/{c.rated_kbtuh})*{eir_factor}",
+        )
         if "other_load" in self.grid:
             self.col("other", "Other load that is served", "kBtu/h", "MIN({other_load},{plant_kbtuh})", "f1")
-            self.col("total_load", "Load of the plant", "kBtu/h", "MIN({cooling_kbtuh},{plant_kbtuh}-{other})+{other}", "f1")
+            self.col(
+                "total_load", "Load of the plant", "kBtu/h", "MIN({cooling_kbtuh},{plant_kbtuh}-{other})+{other}", "f1"
+            )
             main, pumps = self._units("n_", "{total_load}")
             alone, pumps_alone = self._units("o_", "{other}")
             self.out("cooling_kw", f"{main}-{alone}")
@@ -753,33 +1137,61 @@ class Chain:
         """Running units, their part load and power under a load."""
         cool = self.project.cooling
         dx = cool.type == "direct_expansion"
-        self.col(n + "load", "Load of the plant" + (" without this air handler" if n == "o_" else ""), "kBtu/h", f"IF({load}>{{k.least_load}}*{{c.rated_kbtuh}},{load},0)", "f1")
-        l = f"{{{n}load}}"  # noqa: E741
+        self.col(
+            n + "load",
+            "Load of the plant" + (" without this air handler" if n == "o_" else ""),
+            "kBtu/h",
+            f"IF({load}>{{k.least_load}}*{{c.rated_kbtuh}},{load},0)",
+            "f1",
+        )
+        kbtuh = f"{{{n}load}}"
         each = "({plant_kbtuh}/{cooling.units})"
-        self.col(n + "on", "Units on", "units", f"IF(AND({l}>0,{each}>0),MEDIAN(1,ROUNDUP({l}/IF({each}>0,{each},1)-{{k.staging}},0),{{cooling.units}}),0)", "f0")
+        self.col(
+            n + "on",
+            "Units on",
+            "units",
+            f"IF(AND({kbtuh}>0,{each}>0),MEDIAN(1,ROUNDUP({kbtuh}/IF({each}>0,{each},1)-{{k.staging}},0),{{cooling.units}}),0)",
+            "f0",
+        )
         on = f"{{{n}on}}"
-        self.col(n + "plr", "Part load ratio", "0–1", f"MIN(IF({on}*{each}>0,{l}/IF({on}*{each}>0,{on}*{each},1),0),1)", "f3")
+        self.col(
+            n + "plr",
+            "Part load ratio",
+            "0–1",
+            f"MIN(IF({on}*{each}>0,{kbtuh}/IF({on}*{each}>0,{on}*{each},1),0),1)",
+            "f3",
+        )
         plr = f"{{{n}plr}}"
         hold = cool.below_minimum == "hold"
-        self.col(n + "run", "Running share of the units", "0–1", f"IF({plr}>0,1,0)" if hold else f"MIN({plr},{{c.least_plr}})/{{c.least_plr}}", "f3")
+        self.col(
+            n + "run",
+            "Running share of the units",
+            "0–1",
+            f"IF({plr}>0,1,0)" if hold else f"MIN({plr},{{c.least_plr}})/{{c.least_plr}}",
+            "f3",
+        )
         q = curve_key("dx_eir_f_plr" if dx else f"chiller_{cool.chiller_set}_eir_f_plr")
         count = 4 if dx else len(coefficients(q))
         self.col(n + "steady", "Steady part load", "0–1", f"MAX({plr},{{c.least_plr}})", "f3")
         power = f"{on}*{{unit_kw}}*{polynomial(q, count, f'{{{n}steady}}')}/{{{q}.rated}}*{{{n}run}}"
         if dx:
             return power, []
-        share = f"({l}/{{c.rated_kbtuh}})"
+        share = f"({kbtuh}/{{c.rated_kbtuh}})"
         pump = "{cooling.chilled_pump_w_ton}*{cooling.capacity_tons}/1000*"
         if cool.chilled_pump_control == "constant":
-            pump += f"IF({l}>0,1,0)"
+            pump += f"IF({kbtuh}>0,1,0)"
         else:
             v = curve_key("pump_variable")
             pump += f"{polynomial(v, 4, f'MEDIAN({{{v}.x_low}},{share},{{{v}.x_high}})')}/{{{v}.rated}}"
         self.col(n + "pump_kw", "Chilled-water pump", "kW", pump)
         pumps = [f"{{{n}pump_kw}}"]
         if cool.chiller_set not in ("A", "B"):
-            self.col(n + "tower_kw", "Condenser pump and tower", "kW",
-                     f"({on}*{{{n}run}}*{{cooling.capacity_tons}}/{{cooling.units}}*{{cooling.condenser_pump_w_ton}}+{l}/{{k.kbtu_ton}}*{{cooling.tower_w_ton}})/1000")
+            self.col(
+                n + "tower_kw",
+                "Condenser pump and tower",
+                "kW",
+                f"({on}*{{{n}run}}*{{cooling.capacity_tons}}/{{cooling.units}}*{{cooling.condenser_pump_w_ton}}+{kbtuh}/{{k.kbtu_ton}}*{{cooling.tower_w_ton}})/1000",
+            )
             pumps.append(f"{{{n}tower_kw}}")
         return power, pumps
 
@@ -797,8 +1209,20 @@ class Steps(Chain):
     """
 
     def __init__(self, chain: Chain, sheet, rows):
-        self.pen, self.site, self.run, self.candidate, self.rationed = chain.pen, chain.site, chain.run, chain.candidate, chain.rationed
-        self.unit, self.project, self.parts, self.known, self.two_pass = chain.unit, chain.project, chain.parts, chain.known, False
+        self.pen, self.site, self.run, self.candidate, self.rationed = (
+            chain.pen,
+            chain.site,
+            chain.run,
+            chain.candidate,
+            chain.rationed,
+        )
+        self.unit, self.project, self.parts, self.known, self.two_pass = (
+            chain.unit,
+            chain.project,
+            chain.parts,
+            chain.known,
+            False,
+        )
         self.lines = len(rows)
         scope = Scope(chain.parameters)
         loads = self.site.loads
@@ -826,7 +1250,8 @@ def _enthalpy(t: str, w: str) -> str:
 
 
 def part_overrides(candidate) -> list[tuple[bool, bool]]:
-    """Which parts of a candidate's lines have operators' overrides of supply air and duct pressure, in the engine's order."""
+    """Which parts of a candidate's lines have operators' overrides of supply air and duct pressure, in the engine's
+    order."""
     sat, dsp = candidate.sat, candidate.dsp
     cases = [(1.0 - sat.override_frac, False)] + ([(sat.override_frac, True)] if sat.override_frac > 0.0 else [])
     pressures = [(1.0 - dsp.override_frac, False)] + ([(dsp.override_frac, True)] if dsp.override_frac > 0.0 else [])

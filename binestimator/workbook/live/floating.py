@@ -1,4 +1,5 @@
-"""Rows whose supply air cannot be held, as formulas: the root of ``model.floating`` step by step, and what closes the row.
+"""Rows whose supply air cannot be held, as formulas: the root of ``model.floating`` step by step, and what closes the
+row.
 
 The steps do not see the supply setpoint. They stand on sheets of their own, for the rows that float
 in the run or are near it; a row that only an edit makes float is counted on the sheet of held values.
@@ -22,7 +23,8 @@ NEAR_F, NEAR_FRAC = 3.0, 0.85
 
 
 def floating_rows(results, id_: str) -> dict[str, np.ndarray]:
-    """Running rows of a candidate that float or are near it, by the kind of sheet; none where the kind does not occur."""
+    """Running rows of a candidate that float or are near it, by the kind of sheet; none where the kind does not
+    occur."""
     run = results.runs[id_]
     mode, cool = supply_heating_mode(run.unit), run.project.cooling
     count = len(run.rows.running)
@@ -43,7 +45,11 @@ def floating_rows(results, id_: str) -> dict[str, np.ndarray]:
         for p in run.parts:
             s = p.state
             off = (s.cooling_capacity_kbtuh <= 0.0) & (run.rows.on.oat_f > s.sat_set_f - s.fan_rise_f - NEAR_F)
-            rows |= (s.capacity_limited > 0.0) | off | ((s.cooling_kbtuh > NEAR_FRAC * s.cooling_capacity_kbtuh) & (s.cooling_kbtuh > 0.0))
+            rows |= (
+                (s.capacity_limited > 0.0)
+                | off
+                | ((s.cooling_kbtuh > NEAR_FRAC * s.cooling_capacity_kbtuh) & (s.cooling_kbtuh > 0.0))
+            )
         found[UP] = np.flatnonzero(rows)
     return {kind: rows for kind, rows in found.items() if rows.size}
 
@@ -63,7 +69,11 @@ class Floats:
 
 def heated(chain, mixed: str) -> str:
     """Template of mixed air after as much heating as the mode gives without following the supply setpoint."""
-    return f"MAX({mixed},{{air_handler.supply_heating_setpoint_f}})" if supply_heating_mode(chain.unit) == "own_setpoint" else mixed
+    return (
+        f"MAX({mixed},{{air_handler.supply_heating_setpoint_f}})"
+        if supply_heating_mode(chain.unit) == "own_setpoint"
+        else mixed
+    )
 
 
 def excess(load: str, capacity: str) -> str:
@@ -77,7 +87,12 @@ def result(chain) -> None:
     hold = supply_heating_mode(chain.unit) == "hold"
     cold = "0" if hold else f"IF({heated(chain, '{a_mat_f}')}+{{a_fan_rise_f}}<{{sat_set_f}}-{{k.sat_held}},1,0)"
     chain.col("floats_low", "Colder than its setpoint", "1/0", cold, "f0")
-    short = "0" if project.cooling.type == "purchased" else f"IF(AND({{floats_low}}=0,{excess('({a_sensible}+{a_cooling_latent_kbtuh})', '{a_cooling_capacity_kbtuh}')}),1,0)"
+    short = (
+        "0"
+        if project.cooling.type == "purchased"
+        else f"IF(AND({{floats_low}}=0,"
+        f"{excess('({a_sensible}+{a_cooling_latent_kbtuh})', '{a_cooling_capacity_kbtuh}')}),1,0)"
+    )
     chain.col("floats_high", "Short of cooling", "1/0", short, "f0")
     missing, template = [], "{sat_set_f}"
     for kind, flag, limit in ((UP, "floats_high", "MAX"), (DOWN, "floats_low", "MIN")):
@@ -90,13 +105,24 @@ def result(chain) -> None:
         line[:, rows] = np.arange(chain.parts * len(rows)).reshape(chain.parts, -1) + 1.0
         own = {UP: "up", DOWN: "down"}[kind]
         g.add(f"{own}_line", f"Its line on “{grid.sheet.name}”, 0 none", "no.", None, "f0", values=line)
-        values = np.where(line.ravel() > 0, np.concatenate([grid.scope[key][:, 0], [0.0]])[line.ravel().astype(int) - 1], 0.0)
+        values = np.where(
+            line.ravel() > 0, np.concatenate([grid.scope[key][:, 0], [0.0]])[line.ravel().astype(int) - 1], 0.0
+        )
         g.scope.put(f"F.{own}", f"{quoted(grid.sheet.name)}!{grid.area(key)}", values)
-        g.add(f"{own}_f", "Supply air at which it floats " + own, "°F", f"IF({{{own}_line}}>0,INDEX({{F.{own}}},{{{own}_line}}),0)", "f2", values=values)
+        g.add(
+            f"{own}_f",
+            "Supply air at which it floats " + own,
+            "°F",
+            f"IF({{{own}_line}}>0,INDEX({{F.{own}}},{{{own}_line}}),0)",
+            "f2",
+            values=values,
+        )
         template = f"IF(AND({{{flag}}}=1,{{{own}_line}}>0),{limit}({{sat_set_f}},{{{own}_f}}),{template})"
         missing.append(f"AND({{{flag}}}=1,{{{own}_line}}=0)")
     missing = [f"{m}=1" if m.startswith("{") else m for m in missing]
-    chain.col("short", "Floats, but has no line for it: needs a new run", "1/0", f"IF(OR({','.join(missing)}),1,0)", "f0")
+    chain.col(
+        "short", "Floats, but has no line for it: needs a new run", "1/0", f"IF(OR({','.join(missing)}),1,0)", "f0"
+    )
     chain.out("sat_f", template)
 
 
@@ -111,17 +137,31 @@ def closed(chain) -> None:
     moved = []
     wanted = "{target_f}"
     if down:
-        heats = f"{{b_mat_f}}>={{air_handler.supply_heating_setpoint_f}}" if supply_heating_mode(chain.unit) == "own_setpoint" else ""
+        heats = (
+            "{b_mat_f}>={air_handler.supply_heating_setpoint_f}"
+            if supply_heating_mode(chain.unit) == "own_setpoint"
+            else ""
+        )
         moved.append(f"AND({{floats_low}}=1,{{down_line}}>0{',' + heats if heats else ''})")
     if up:
         chain._coils("", "b_", "{sat_f}")
         chain.col("high", "Short of cooling and followed", "1/0", "IF(AND({floats_high}=1,{up_line}>0),1,0)", "f0")
-        chain.col("beyond", "Sensible load alone beyond the plant", "1/0", "IF(AND({high}=1,{b_sensible}>{b_cooling_capacity_kbtuh}*(1+{k.unserved})),1,0)", "f0")
+        chain.col(
+            "beyond",
+            "Sensible load alone beyond the plant",
+            "1/0",
+            "IF(AND({high}=1,{b_sensible}>{b_cooling_capacity_kbtuh}*(1+{k.unserved})),1,0)",
+            "f0",
+        )
         moved += ["{beyond}=1", "AND({high}=1,{b_mat_f}<{target_f},{b_cooling_capacity_kbtuh}<=0)"]
         wanted = "({target_f}+1000*{beyond}*{b_cooling_capacity_kbtuh}/({fs}*IF({flow_cfm}>0,{flow_cfm},1)))"
     chain._group("Mixing that results")
     gap = "({rat_f}-{oat_f})"
-    chain.out("oa_frac", f"IF({moved[0] if len(moved) == 1 else 'OR(' + ','.join(moved) + ')'},MEDIAN(0,IF(ABS({gap})>{{k.same_f}},({{rat_f}}-{wanted})/IF(ABS({gap})>{{k.same_f}},{gap},1),{{b_oa_frac}}),1),{{b_oa_frac}})")
+    chain.out(
+        "oa_frac",
+        f"IF({moved[0] if len(moved) == 1 else 'OR(' + ','.join(moved) + ')'},MEDIAN(0,IF(ABS({gap})>{{k.same_f}},"
+        f"({{rat_f}}-{wanted})/IF(ABS({gap})>{{k.same_f}},{gap},1),{{b_oa_frac}}),1),{{b_oa_frac}})",
+    )
     chain._economizing("{b_oa_frac}", ",OR({floats_low}=0,{down_line}=0)" if down else "")
     chain.out("oa_cfm", "{oa_frac}*{flow_cfm}")
     chain.out("mat_f", chain._mixed("", "{oa_frac}"))
@@ -131,22 +171,54 @@ def closed(chain) -> None:
     chain._coils("", "", "{sat_f}", open_latent="latent_open")
     chain._group("Held to capacity")
     chain.out("cooling_capacity_kbtuh", "IF({high}=1,{b_cooling_capacity_kbtuh},{open_capacity_kbtuh})")
-    chain.col("latent_left", "Latent load that capacity leaves", "kBtu/h", "MEDIAN(0,{latent_open},MAX({b_cooling_capacity_kbtuh}-{sensible},0))")
-    chain.col("less", "Dries less than it could", "1/0", "IF(AND({high}=1,{latent_open}-{latent_left}>{k.unserved}*MAX({latent_open},1/1000)),1,0)", "f0")
+    chain.col(
+        "latent_left",
+        "Latent load that capacity leaves",
+        "kBtu/h",
+        "MEDIAN(0,{latent_open},MAX({b_cooling_capacity_kbtuh}-{sensible},0))",
+    )
+    chain.col(
+        "less",
+        "Dries less than it could",
+        "1/0",
+        "IF(AND({high}=1,{latent_open}-{latent_left}>{k.unserved}*MAX({latent_open},1/1000)),1,0)",
+        "f0",
+    )
     chain.out("cooling_latent_kbtuh", "IF({less}=1,{latent_left},{latent_open})")
     outside = "MAX({fl}*({flow_cfm}*{oa_frac}+{infiltration}),{fl}*{k.least_exchange})"
-    chain.out("room_humidity_ratio", f"IF({{less}}=1,{{humidity_ratio}}+({{latent}}-1000*{{cooling_latent_kbtuh}})/{outside},{{o_room_humidity_ratio}})")
-    chain.out("mixed_humidity_ratio", "IF({less}=1,{oa_frac}*{humidity_ratio}+(1-{oa_frac})*{room_humidity_ratio},{o_mixed_humidity_ratio})")
-    chain.out("leaving_humidity_ratio", "IF({less}=1,{mixed_humidity_ratio}-1000*{cooling_latent_kbtuh}/({fl}*IF({flow_cfm}>0,{flow_cfm},1)),{o_leaving_humidity_ratio})")
+    chain.out(
+        "room_humidity_ratio",
+        f"IF({{less}}=1,{{humidity_ratio}}+({{latent}}-1000*{{cooling_latent_kbtuh}})/{outside},"
+        f"{{o_room_humidity_ratio}})",
+    )
+    chain.out(
+        "mixed_humidity_ratio",
+        "IF({less}=1,{oa_frac}*{humidity_ratio}+(1-{oa_frac})*{room_humidity_ratio},{o_mixed_humidity_ratio})",
+    )
+    chain.out(
+        "leaving_humidity_ratio",
+        "IF({less}=1,{mixed_humidity_ratio}-1000*{cooling_latent_kbtuh}/({fl}*IF({flow_cfm}>0,{flow_cfm},1)),"
+        "{o_leaving_humidity_ratio})",
+    )
 
 
 def steps_of(chain, kind: str) -> tuple[Grid, str]:
     """Write the sheet of the rows that float one way; returns its table and the column of the root."""
     sheet, rows = chain.floats.sheets[kind], chain.floats.rows[kind]
     one = chain.of_rows(sheet, rows)
-    words = {DOWN: "mixed air too cold: supply air at which it gives itself", UP: "plant too small: supply air at which it carries the load"}
-    title(chain.pen.work, sheet, f"{chain.floats_title}, {words[kind]}", "The rows that float in the run or are near it. Each step tries a supply temperature without "
-          "looking at the setpoint, by the secant through the last two and inside what is known. The candidate's rows take the last column.", link_column=11)
+    words = {
+        DOWN: "mixed air too cold: supply air at which it gives itself",
+        UP: "plant too small: supply air at which it carries the load",
+    }
+    title(
+        chain.pen.work,
+        sheet,
+        f"{chain.floats_title}, {words[kind]}",
+        "The rows that float in the run or are near it. Each step tries a supply temperature without "
+        "looking at the setpoint, by the secant through the last two and inside what is known. The candidate's rows "
+        "take the last column.",
+        link_column=11,
+    )
     key = _root(one, kind)
     one.grid.write()
     sheet.widths([5.5, *[9.5] * (one.grid.width - 1)])
@@ -160,19 +232,32 @@ def _root(one, kind: str) -> str:
     count = steps.DOWN_EVALUATIONS if down else steps.UP_EVALUATIONS
     side = "down" if down else "up"
     one._group("Step 1: a guess")
-    one.col("s_sat_1", "Supply air, step 1", "°F", f"MEDIAN({{k.down_low}},{heated(one, '{oat_f}')},{{k.down_high}})" if down else "{k.up_start}")
+    one.col(
+        "s_sat_1",
+        "Supply air, step 1",
+        "°F",
+        f"MEDIAN({{k.down_low}},{heated(one, '{oat_f}')},{{k.down_high}})" if down else "{k.up_start}",
+    )
     low, high, low_f, high_f = f"{{k.{side}_low}}", f"{{k.{side}_high}}", "0", "0"
     for k in range(1, count + 1):
         x, s = f"s{k}_", f"{{s_sat_{k}}}"
         one._terminals(x, s)
         one._air(x, s)
         one._group(f"Residual, step {k}")
-        one.col(f"r_{k}", f"Air that results above it, step {k}", "°F", _cold(one, x, s) if down else _excess(one, x, s), "f4")
+        one.col(
+            f"r_{k}",
+            f"Air that results above it, step {k}",
+            "°F",
+            _cold(one, x, s) if down else _excess(one, x, s),
+            "f4",
+        )
         one.col(f"f_{k}", "The same without rounding", "°F", f"IF(ABS({{r_{k}}})>{{k.found}},{{r_{k}}},0)", "f4")
         f = f"{{f_{k}}}"
         one._group(f"Bracket, and step {k + 1}")
         one.col(f"lf_{k}", "Residual at its lower end, 0 unknown", "°F", f"IF(AND({f}>0,{s}>={low}),{f},{low_f})", "f4")
-        one.col(f"hf_{k}", "Residual at its upper end, 0 unknown", "°F", f"IF(AND({f}<=0,{s}<={high}),{f},{high_f})", "f4")
+        one.col(
+            f"hf_{k}", "Residual at its upper end, 0 unknown", "°F", f"IF(AND({f}<=0,{s}<={high}),{f},{high_f})", "f4"
+        )
         one.col(f"l_{k}", "Lower end", "°F", f"IF({f}>0,MAX({low},{s}),{low})")
         one.col(f"h_{k}", "Upper end", "°F", f"IF({f}>0,{high},MIN({high},{s}))")
         low, high, low_f, high_f = f"{{l_{k}}}", f"{{h_{k}}}", f"{{lf_{k}}}", f"{{hf_{k}}}"
@@ -180,20 +265,36 @@ def _root(one, kind: str) -> str:
         if k > 1:
             run = f"({s}-{{s_sat_{k - 1}}})"
             least = "early_least_fall" if k <= steps.EARLY_STEPS else "least_fall"
-            slope = f"IF(ABS({run})>{{k.same_step}},MAX(({{f_{k - 1}}}-{f})/IF(ABS({run})>{{k.same_step}},{run},1),{{k.{least}}}),1)"
+            slope = (
+                f"IF(ABS({run})>{{k.same_step}},MAX(({{f_{k - 1}}}-{f})/IF(ABS({run})>{{k.same_step}},{run},1),"
+                f"{{k.{least}}}),1)"
+            )
             # Rows that start a second time know no slope yet.
-            one.col(f"fall_{k}", "Fall of the residual", "°F/°F", f"IF({{f_1}}>0,{slope},1)" if k == 2 and not down else slope, "f3")
+            one.col(
+                f"fall_{k}",
+                "Fall of the residual",
+                "°F/°F",
+                f"IF({{f_1}}>0,{slope},1)" if k == 2 and not down else slope,
+                "f3",
+            )
             fall = f"{{fall_{k}}}"
         far = f"*IF({high_f}=0,{{k.far}},1)" if k > steps.FAR_FROM else ""
         one.col(f"secant_{k}", "Secant's next", "°F", f"{s}+{f}/{fall}{far}")
         secant = f"{{secant_{k}}}"
         both = f"AND({low_f}>0,{high_f}<0)"
-        chord = f"{low}+MEDIAN({{k.chord_margin}},{low_f}/IF({both},{low_f}-{high_f},1),1-{{k.chord_margin}})*({high}-{low})"
+        chord = (
+            f"{low}+MEDIAN({{k.chord_margin}},{low_f}/IF({both},{low_f}-{high_f},1),"
+            f"1-{{k.chord_margin}})*({high}-{low})"
+        )
         following = f"IF(AND({secant}>{low},{secant}<{high}),{secant},IF({both},{chord},MEDIAN({low},{secant},{high})))"
         if k == 1 and not down:
             following = f"IF({f}>0,{following},{{k.up_cold}})"
-        one.col(f"s_sat_{k + 1}", f"Supply air, step {k + 1}" if k < count else "Supply air that results", "°F",
-                f"IF({f}<>0,{following},{s})")
+        one.col(
+            f"s_sat_{k + 1}",
+            f"Supply air, step {k + 1}" if k < count else "Supply air that results",
+            "°F",
+            f"IF({f}<>0,{following},{s})",
+        )
     return f"s_sat_{count + 1}"
 
 
@@ -205,9 +306,10 @@ def _cold(one, x: str, s: str) -> str:
 
 
 def _excess(one, x: str, s: str) -> str:
-    """Template of the residual where the plant is too small: load beyond capacity over the heat of a degree of the air."""
+    """Template of the residual where the plant is too small: load beyond capacity over the heat of a degree of the
+    air."""
     eco = one.project.economizer
-    n = lambda key: f"{{{x}{key}}}"  # noqa: E731
+    n = lambda key: f"{{{x}{key}}}"
     share = "{economizer.stuck_frac}" if eco.stuck_frac is not None else n("oa_min_frac")
     if eco.stuck_frac is None and eco.type != "none":
         test = one._allowed(x, s)
@@ -219,8 +321,10 @@ def _excess(one, x: str, s: str) -> str:
     one.col(x + "mat_f", "Mixed air" + one.more(x), "°F", one._mixed(x, n("oa_frac")))
     one._coils(x, x, s)
     one._group(f"Residual{one.more(x)}")
-    return (f"({{fs}}*{n('flow_cfm')}*({n('mat_f')}-{n('target_f')})+1000*({n('cooling_latent_kbtuh')}-{n('cooling_capacity_kbtuh')}))"
-            f"/({{fs}}*MAX({n('flow_cfm')},1))")
+    return (
+        f"({{fs}}*{n('flow_cfm')}*({n('mat_f')}-{n('target_f')})+1000*({n('cooling_latent_kbtuh')}-{n('cooling_capacity_kbtuh')}))"
+        f"/({{fs}}*MAX({n('flow_cfm')},1))"
+    )
 
 
 def _no_capacity(one) -> str:

@@ -77,9 +77,21 @@ def _lookup(value, keys, results):
 
 
 FUNCTIONS = {
-    "IF": _if, "MIN": _extreme(np.minimum), "MAX": _extreme(np.maximum), "MEDIAN": _median, "AND": _fold(np.logical_and),
-    "OR": _fold(np.logical_or), "SQRT": np.sqrt, "EXP": np.exp, "LN": np.log, "ABS": np.abs, "SUMPRODUCT": _sumproduct,
-    "SUM": _sum, "MMULT": np.matmul, "ROUNDUP": _roundup, "LOOKUP": _lookup,
+    "IF": _if,
+    "MIN": _extreme(np.minimum),
+    "MAX": _extreme(np.maximum),
+    "MEDIAN": _median,
+    "AND": _fold(np.logical_and),
+    "OR": _fold(np.logical_or),
+    "SQRT": np.sqrt,
+    "EXP": np.exp,
+    "LN": np.log,
+    "ABS": np.abs,
+    "SUMPRODUCT": _sumproduct,
+    "SUM": _sum,
+    "MMULT": np.matmul,
+    "ROUNDUP": _roundup,
+    "LOOKUP": _lookup,
 }
 
 
@@ -114,7 +126,7 @@ class Scope:
         Where names are looked up that are not here.
     """
 
-    def __init__(self, parent: "Scope | None" = None):
+    def __init__(self, parent: Scope | None = None):
         self._parent = parent
         self._address: dict[str, str] = {}
         self._value: dict[str, object] = {}
@@ -124,7 +136,7 @@ class Scope:
         self._address[name] = address
         self._value[name] = value
 
-    def copy_to(self, other: "Scope", start: str) -> None:
+    def copy_to(self, other: Scope, start: str) -> None:
         """Put all own names that begin so into another scope."""
         for name, address in self._address.items():
             if name.startswith(start):
@@ -154,7 +166,9 @@ class Scope:
     def evaluate(self, template: str):
         """Value of a template."""
         with np.errstate(all="ignore"):
-            return eval(_code(template), {"__builtins__": {}, "e": self, **FUNCTIONS})  # templates are this package's own text
+            return eval(
+                _code(template), {"__builtins__": {}, "e": self, **FUNCTIONS}
+            )  # templates are this package's own text
 
 
 def line_through(x: str, points: int, name: str) -> str:
@@ -173,5 +187,5 @@ def line_through(x: str, points: int, name: str) -> str:
     """
     if points == 1:
         return f"{{{name}.y1}}"
-    found = lambda what: f"LOOKUP({x},{{{name}.x}},{{{name}.{what}}})"  # noqa: E731
+    found = lambda what: f"LOOKUP({x},{{{name}.x}},{{{name}.{what}}})"
     return f"({found('y')}+{found('s')}*({x}-{found('x')}))"

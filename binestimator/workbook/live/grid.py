@@ -20,7 +20,8 @@ from .formulas import OWN, SOURCE, Scope, names_in
 
 # The first line of every table of rows: a row has the same place on all sheets.
 FIRST_ROW = 34
-# Heads stand first, as they stay in view while the rest scrolls: what stays has to leave room for lines on a small screen.
+# Heads stand first, as they stay in view while the rest scrolls: what stays has to leave room for lines on a small
+# screen.
 GROUP_ROW, LABEL_ROW, UNIT_ROW = 4, 5, 6
 # Totals and constants stand between the heads and the first line.
 TOTAL_ROWS = {"unit": 7, "rows": 8, "night": 9, "idle": 10, "year": 11, "run": 12, "difference": 13}
@@ -146,9 +147,24 @@ class Grid:
         """Start a step."""
         self.groups.append(Group(label))
 
-    def add(self, key: str, label: str, unit: str, template, style: str = "f2", *, values=None, width: int = 1,
-            array: bool = False, text: bool = False, total: str = "", total_unit: str = "", annual: str = "",
-            head: tuple[str, ...] = (), above: tuple[str, ...] = ()) -> GridColumn:
+    def add(
+        self,
+        key: str,
+        label: str,
+        unit: str,
+        template,
+        style: str = "f2",
+        *,
+        values=None,
+        width: int = 1,
+        array: bool = False,
+        text: bool = False,
+        total: str = "",
+        total_unit: str = "",
+        annual: str = "",
+        head: tuple[str, ...] = (),
+        above: tuple[str, ...] = (),
+    ) -> GridColumn:
         """Add a column; without ``values`` the template gives them.
 
         ``template`` is one text, a tuple with one a part, or None for plain values.
@@ -158,8 +174,23 @@ class Grid:
             values = self._evaluated(templates, width)
         elif not text:
             values = np.asarray(values, dtype=float).reshape(self.lines * self.parts, width)
-        column = GridColumn(key, label, unit, style, templates, values, width, array, text, total, total_unit, annual,
-                            self._next, head, above)
+        column = GridColumn(
+            key,
+            label,
+            unit,
+            style,
+            templates,
+            values,
+            width,
+            array,
+            text,
+            total,
+            total_unit,
+            annual,
+            self._next,
+            head,
+            above,
+        )
         self._next += width
         self.groups[-1].columns.append(column)
         self._by_key[key] = column
@@ -171,7 +202,11 @@ class Grid:
     def block(self, name: str, first: str, last: str) -> None:
         """Name neighbouring columns, from ``first`` to ``last``, as one range of a row."""
         keys = self._keys(first, last)
-        self.scope.put(name, f"{self.scope.address(first)}:{self.scope.address(last)}", np.hstack([self.scope[key] for key in keys]))
+        self.scope.put(
+            name,
+            f"{self.scope.address(first)}:{self.scope.address(last)}",
+            np.hstack([self.scope[key] for key in keys]),
+        )
 
     def block_above(self, name: str, first: str, last: str, place: int) -> None:
         """Name the constants that stand above neighbouring columns, the ``place``-th of each, as one range."""
@@ -183,7 +218,7 @@ class Grid:
 
     def _keys(self, first: str, last: str) -> list[str]:
         keys = list(self._by_key)
-        return keys[keys.index(first):keys.index(last) + 1]
+        return keys[keys.index(first) : keys.index(last) + 1]
 
     def _evaluated(self, templates, width) -> np.ndarray:
         shape = (self.lines * self.parts, width)
@@ -195,7 +230,7 @@ class Grid:
             if template not in whole:
                 whole[template] = np.broadcast_to(np.asarray(self.scope.evaluate(template), dtype=float), shape)
         for k, template in enumerate(templates):
-            parts.append(whole[template][k * self.lines:(k + 1) * self.lines])
+            parts.append(whole[template][k * self.lines : (k + 1) * self.lines])
         return np.concatenate(parts)
 
     def set_values(self, key: str, values) -> None:
@@ -215,7 +250,8 @@ class Grid:
         return FIRST_ROW + self.lines * self.parts - 1
 
     def show(self, fixed_columns: int, footer: str, *, whole: bool = True) -> None:
-        """What stays in view, and what is printed: heads, totals, constants and the first lines, the columns in pages side by side.
+        """What stays in view, and what is printed: heads, totals, constants and the first lines, the columns in pages
+        side by side.
 
         Without ``whole`` the first page of columns is printed only.
         """
@@ -225,8 +261,16 @@ class Grid:
         said = [f"{PRINTED_LINES} of {self.lines * self.parts} are printed"] if last < self.last_row else []
         said += [f"{width} of {self.width} columns are printed"] if width < self.width else []
         self.sheet.text(FIRST_ROW - 1, 0, "; ".join(["Lines", *said]), self.pen.s("small", "quiet"))
-        self.sheet.on_paper(footer=footer, last_row=last, last_column=width - 1, letter=False, pages_wide=-(-width // PRINTED_COLUMNS), pages_high=1,
-                            repeat_rows=(GROUP_ROW, UNIT_ROW), repeat_columns=(0, fixed_columns - 1))
+        self.sheet.on_paper(
+            footer=footer,
+            last_row=last,
+            last_column=width - 1,
+            letter=False,
+            pages_wide=-(-width // PRINTED_COLUMNS),
+            pages_high=1,
+            repeat_rows=(GROUP_ROW, UNIT_ROW),
+            repeat_columns=(0, fixed_columns - 1),
+        )
 
     def area(self, key: str) -> str:
         """Absolute range of a column on its own sheet."""
@@ -258,13 +302,18 @@ class Grid:
             for column in group.columns:
                 for template in column.templates:
                     for name in names_in(template):
-                        if name not in self._by_key and name in pen.labels and name not in self.parameters and name not in wanted:
+                        if (
+                            name not in self._by_key
+                            and name in pen.labels
+                            and name not in self.parameters
+                            and name not in wanted
+                        ):
                             wanted.append(name)
             at = group.columns[0].column
             room = sum(c.width for c in group.columns)
             if at == 0 and room > 1:  # the column of row numbers is too narrow for words
                 at, room = 1, room - 1
-            for k, name in enumerate(wanted[:room * (MOST_TIERS - reserved)]):
+            for k, name in enumerate(wanted[: room * (MOST_TIERS - reserved)]):
                 tier, place = divmod(k, room)
                 tiers = max(tiers, reserved + tier + 1)
                 self._place(name, reserved + tier, at + place)
@@ -275,7 +324,14 @@ class Grid:
         row = PARAMETER_ROW + 2 * tier
         label, unit = self.pen.labels[name]
         self.sheet.text(row, column, f"{label} [{unit}]" if unit else label, self.pen.s("parameter_label"))
-        self.pen.formula(self.sheet, row + 1, column, "=" + self.outer.address(name), self.outer[name], self.pen.parameter(self.outer[name]))
+        self.pen.formula(
+            self.sheet,
+            row + 1,
+            column,
+            "=" + self.outer.address(name),
+            self.outer[name],
+            self.pen.parameter(self.outer[name]),
+        )
         self.parameters[name] = (row + 1, column)
         self.scope.put(name, f"${column_name(column)}${row + 2}", self.outer[name])
 
@@ -297,7 +353,9 @@ class Grid:
             for c in group.columns:
                 heads = c.head or (c.label,) * c.width
                 for k in range(c.width):
-                    sheet.text(LABEL_ROW, c.column + k, heads[k], pen.s("head", "small") if c.width > 1 else pen.s("head"))
+                    sheet.text(
+                        LABEL_ROW, c.column + k, heads[k], pen.s("head", "small") if c.width > 1 else pen.s("head")
+                    )
                     sheet.text(UNIT_ROW, c.column + k, c.unit, pen.s("units"))
         sheet.height(GROUP_ROW, 26)
         sheet.height(LABEL_ROW, 50)
@@ -325,7 +383,9 @@ class Grid:
                     start = FIRST_ROW + part * self.lines
                     if not c.templates:
                         if c.text:
-                            cell = "".join(f'<c r="{a}{OWN}" s="{style}" t="inlineStr"><is><t>%s</t></is></c>' for a in letters)
+                            cell = "".join(
+                                f'<c r="{a}{OWN}" s="{style}" t="inlineStr"><is><t>%s</t></is></c>' for a in letters
+                            )
                         else:
                             cell = "".join(f'<c r="{a}{OWN}" s="{style}"><v>{value}</v></c>' for a in letters)
                         firsts[part].append(cell)
@@ -348,9 +408,13 @@ class Grid:
                         nexts[part].append(cell)
                     else:
                         area = f"{letters[0]}{start + 1}:{letters[0]}{start + self.lines}"
-                        firsts[part].append(f'<c r="{letters[0]}{OWN}" s="{style}"{kind}><f t="shared" ref="{area}" si="{shared}">'
-                                            f"{text}</f>{tail}</c>")
-                        nexts[part].append(f'<c r="{letters[0]}{OWN}" s="{style}"{kind}><f t="shared" si="{shared}"/>{tail}</c>')
+                        firsts[part].append(
+                            f'<c r="{letters[0]}{OWN}" s="{style}"{kind}><f t="shared" ref="{area}" si="{shared}">'
+                            f"{text}</f>{tail}</c>"
+                        )
+                        nexts[part].append(
+                            f'<c r="{letters[0]}{OWN}" s="{style}"{kind}><f t="shared" si="{shared}"/>{tail}</c>'
+                        )
                         shared += 1
         rows = []
         if blank:
@@ -363,7 +427,11 @@ class Grid:
             for k in range(self.lines):
                 line = part * self.lines + k
                 row = FIRST_ROW + line + 1
-                text = (first if k == 0 else following).replace(OWN, str(row)).replace(SOURCE, str(FIRST_ROW + int(self.source[k]) + 1))
+                text = (
+                    (first if k == 0 else following)
+                    .replace(OWN, str(row))
+                    .replace(SOURCE, str(FIRST_ROW + int(self.source[k]) + 1))
+                )
                 rows.append(f'<row r="{row}">' + text % values[line] + "</row>")
         add_ready_rows(self.sheet, rows, self.last_row, self._next - 1)
 
@@ -400,11 +468,19 @@ class Pen:
         base = {"font_name": "Arial", "font_size": 8, "valign": "top", "text_wrap": True}
         self._own = {
             "parameter_label": {**base, "font_color": "#5F6F78", "bg_color": "#F6F1E4"},
-            "parameter": {**base, "bg_color": "#F6F1E4", "num_format": "General", "align": "left", "bold": True, "text_wrap": False},
+            "parameter": {
+                **base,
+                "bg_color": "#F6F1E4",
+                "num_format": "General",
+                "align": "left",
+                "bold": True,
+                "text_wrap": False,
+            },
         }
 
     def compare(self, sheet: str, key: str, found, wanted) -> None:
-        """Keep how far the values of formulas are from those of the engine, relative to the larger of size and a millionth."""
+        """Keep how far the values of formulas are from those of the engine, relative to the larger of size and a
+        millionth."""
         found, wanted = np.asarray(found, dtype=float), np.asarray(wanted, dtype=float).reshape(np.shape(found))
         known = np.isfinite(wanted)
         apart = np.abs(found - wanted)[known] / np.maximum(np.abs(wanted[known]), 1e-6)
@@ -426,14 +502,18 @@ class Pen:
             return self._book.format(**self._own[pieces[0]])
         return self.work.styles(*pieces)
 
-    def formula(self, sheet: Sheet, row: int, column: int, text: str, value, style=None, *, array: bool = False) -> None:
+    def formula(
+        self, sheet: Sheet, row: int, column: int, text: str, value, style=None, *, array: bool = False
+    ) -> None:
         """A formula with the value it gives."""
         if isinstance(value, str):
             cached: object = value
         else:
             cached = float(np.asarray(value, dtype=float).reshape(()))
             if not np.isfinite(cached):
-                raise WorkbookError(f"{sheet.name}!{column_name(column)}{row + 1}: formula with {value!r}, not a finite number")
+                raise WorkbookError(
+                    f"{sheet.name}!{column_name(column)}{row + 1}: formula with {value!r}, not a finite number"
+                )
         if self.blank:
             cached = ""
         inner = sheet._sheet

@@ -15,8 +15,23 @@ _BANNER_ROW = 3
 _BLOCK_ROW = 7
 _RUN, _NOW, _CHANGED, _READ, _FLAGS = 2, 3, 4, 5, 6
 
-_PHYSICS = ("weather.", "calendar.", "schedule.", "building.", "special[", "group[", "zone[", "air_handler.", "outdoor_air.", "economizer.",
-            "fan.", "return_fan.", "cooling.", "heating.", "preheat.")
+_PHYSICS = (
+    "weather.",
+    "calendar.",
+    "schedule.",
+    "building.",
+    "special[",
+    "group[",
+    "zone[",
+    "air_handler.",
+    "outdoor_air.",
+    "economizer.",
+    "fan.",
+    "return_fan.",
+    "cooling.",
+    "heating.",
+    "preheat.",
+)
 _TIMES = ("_hours", "always_on", "_profile", "_frac")
 
 
@@ -43,21 +58,65 @@ class Block:
 
 
 BLOCKS = (
-    Block("Rows and weights", "Bin rows; Loads: weights", "weather, calendar, hours, building, groups, zones, air handler, plants, limits, prices, bins",
-          (*_PHYSICS, "limits.", "prices.", "bins."), "Other hours may stand for a bin, with other weights: annual figures move by about the error shown on Checks."),
-    Block("Sun and shares of groups", "Loads: shares, sun", "weather, calendar, hours and profiles of groups, rotation, lag and radiant shares of the building",
-          ("weather.", "calendar.", "schedule.", "building.rotation", "building.room_lag", "building.solar_radiant", "building.internal_radiant", "group["),
-          "Gains and sun of every row. Densities, areas and glass are live."),
-    Block("Sizes not given", "Inputs and Zone schedule: values marked as sized; Unit: supply coil", "weather, calendar, hours, building, groups, zones, air handler, fans, plants, baseline",
-          (*_PHYSICS, "candidate"), "Terminal airflows, coils, motor, design airflow and plants are found again for the edited building."),
-    Block("Least-cost supply air", "Sheets of cost-optimal candidates: setpoint column", "everything with a cost, limits, and the setpoints of other candidates",
-          (*_PHYSICS, "limits.", "prices.", "candidate"), "The search is made again: the optimum may move and saves at least as much."),
-    Block("Setback, warm-up and cool-down", "Candidates: line “Nights”", "weather, calendar, hours, building, groups, zones, air handler, plants",
-          _PHYSICS, "Energy of hours outside the steady modes and of what the morning lacks; the fan follows the candidate’s duct pressure."),
-    Block("Counts, months, peaks, hourly audit, ranking, bound", "Comparison, Patterns, Zone service, Checks, charts", "all inputs",
-          (*_PHYSICS, "limits.", "prices.", "service.", "bins.", "candidate"), "Hours counted, equal-service flags, ranks, charts, and the bound of perfect resets."),
-    Block("Choices that the formulas are built for", "Live sheets", "inputs that no formula reads: types, yes or no, names of groups, shares of overrides that were none",
-          (), "The edit does not reach the figures here at all until a new run."),
+    Block(
+        "Rows and weights",
+        "Bin rows; Loads: weights",
+        "weather, calendar, hours, building, groups, zones, air handler, plants, limits, prices, bins",
+        (*_PHYSICS, "limits.", "prices.", "bins."),
+        "Other hours may stand for a bin, with other weights: annual figures move by about the error shown on Checks.",
+    ),
+    Block(
+        "Sun and shares of groups",
+        "Loads: shares, sun",
+        "weather, calendar, hours and profiles of groups, rotation, lag and radiant shares of the building",
+        (
+            "weather.",
+            "calendar.",
+            "schedule.",
+            "building.rotation",
+            "building.room_lag",
+            "building.solar_radiant",
+            "building.internal_radiant",
+            "group[",
+        ),
+        "Gains and sun of every row. Densities, areas and glass are live.",
+    ),
+    Block(
+        "Sizes not given",
+        "Inputs and Zone schedule: values marked as sized; Unit: supply coil",
+        "weather, calendar, hours, building, groups, zones, air handler, fans, plants, baseline",
+        (*_PHYSICS, "candidate"),
+        "Terminal airflows, coils, motor, design airflow and plants are found again for the edited building.",
+    ),
+    Block(
+        "Least-cost supply air",
+        "Sheets of cost-optimal candidates: setpoint column",
+        "everything with a cost, limits, and the setpoints of other candidates",
+        (*_PHYSICS, "limits.", "prices.", "candidate"),
+        "The search is made again: the optimum may move and saves at least as much.",
+    ),
+    Block(
+        "Setback, warm-up and cool-down",
+        "Candidates: line “Nights”",
+        "weather, calendar, hours, building, groups, zones, air handler, plants",
+        _PHYSICS,
+        "Energy of hours outside the steady modes and of what the morning lacks; the fan follows the candidate’s duct "
+        "pressure.",
+    ),
+    Block(
+        "Counts, months, peaks, hourly audit, ranking, bound",
+        "Comparison, Patterns, Zone service, Checks, charts",
+        "all inputs",
+        (*_PHYSICS, "limits.", "prices.", "service.", "bins.", "candidate"),
+        "Hours counted, equal-service flags, ranks, charts, and the bound of perfect resets.",
+    ),
+    Block(
+        "Choices that the formulas are built for",
+        "Live sheets",
+        "inputs that no formula reads: types, yes or no, names of groups, shares of overrides that were none",
+        (),
+        "The edit does not reach the figures here at all until a new run.",
+    ),
 )
 UNREAD = len(BLOCKS) - 1
 
@@ -90,7 +149,14 @@ class HeldSheet:
         pen, sheet, s, registry = self.pen, self.sheet, self.pen.s, self.registry
         paths = registry.paths()
         last = _FIRST_INPUT + len(paths) - 1
-        title(pen.work, sheet, "Held values", "What stands in this file as values of the run, what each rests on, and which of them an edited input has made stale", link_column=1)
+        title(
+            pen.work,
+            sheet,
+            "Held values",
+            "What stands in this file as values of the run, what each rests on, and which of them an edited input has "
+            "made stale",
+            link_column=1,
+        )
         sheet.widths([44, 40, 18, 18, 10, 10, *[12] * len(BLOCKS)])
         sheet.text(_BLOCK_ROW - 1, 0, "Value block", s("head_left"))
         for place, text in enumerate(("Where it stands", "Edited inputs it rests on", "State"), 1):
@@ -109,11 +175,23 @@ class HeldSheet:
             pen.formula(sheet, row, 3, f'=IF(C{row + 1}=0,"as run","{word}")', "as run", s("line", "left"))
             sheet.merged_text(row, 4, row, 7, block.rests_on, s("text_small", "line"))
             sheet.merged_text(row, 8, row, 12, block.rerun, s("text_small", "line"))
-            sheet.height(row, height_of(max(lines_of(block.rerun, 60), lines_of(block.rests_on, 44), lines_of(block.where, 40)), 8.4))
+            sheet.height(
+                row,
+                height_of(max(lines_of(block.rerun, 60), lines_of(block.rests_on, 44), lines_of(block.where, 40)), 8.4),
+            )
         row = _BLOCK_ROW + len(BLOCKS)
         sheet.text(row, 0, "Rows that float or meet the fan's ceiling only after the edit", s("wrap", "line", "bold"))
-        sheet.text(row, 1, "Sheets of candidates: rows without formulas for supply air that cannot be held, or for the fan at its airflow ceiling", s("text_small", "line"))
-        areas = "+".join([*(f"SUM({area})" for area in short_areas), *(f'COUNTIF({area},"<1")' for area in ceiling_areas)]) or "0"
+        sheet.text(
+            row,
+            1,
+            "Sheets of candidates: rows without formulas for supply air that cannot be held, or for the fan at its "
+            "airflow ceiling",
+            s("text_small", "line"),
+        )
+        areas = (
+            "+".join([*(f"SUM({area})" for area in short_areas), *(f'COUNTIF({area},"<1")' for area in ceiling_areas)])
+            or "0"
+        )
         pen.formula(sheet, row, 2, f"={areas}", 0.0, s("f0", "line", "left"))
         pen.formula(sheet, row, 3, f'=IF(C{row + 1}=0,"none","new run needed")', "none", s("line", "left"))
         guard = row
@@ -126,17 +204,26 @@ class HeldSheet:
         self._inputs(results, paths)
         # The table of blocks above the inputs would fill a small screen if it stayed in view.
         sheet.freeze(0, 1)
-        sheet.text(_FIRST_INPUT - 3, 0, "Every input, as it was in the run and as it is now; 1 marks the blocks that rest on it. Not printed: the inputs stand on their own sheets.",
-                   s("small", "quiet"))
+        sheet.text(
+            _FIRST_INPUT - 3,
+            0,
+            "Every input, as it was in the run and as it is now; 1 marks the blocks that rest on it. Not printed: the "
+            "inputs stand on their own sheets.",
+            s("small", "quiet"),
+        )
         sheet.on_paper(footer=pen.work.footer, last_row=total, last_column=_FLAGS + len(BLOCKS) - 1, letter=False)
         return reference(SHEET, _BANNER_ROW, 0)
 
     def _banner(self, guard: int, total: int) -> None:
-        count = lambda k: f"C{_BLOCK_ROW + k + 1}"  # noqa: E731
+        count = lambda k: f"C{_BLOCK_ROW + k + 1}"
         words = "&".join(f'IF({count(k)}>0,"; {block.name.lower()}","")' for k, block in enumerate(BLOCKS[:-1]))
-        text = (f'=IF(C{total + 1}=0,"{NOTHING_EDITED}","▲ "&C{total + 1}&IF(C{total + 1}=1," input"," inputs")&" edited. Live figures follow, but these still stand as in the run"&{words}'
-                f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" edited inputs are not reached by the formulas at all","")'
-                f'&IF(C{guard + 1}>0,". In "&C{guard + 1}&" rows supply air can now not be held, or the fan meets its ceiling, which formulas there do not follow","")&". Run the program again to renew them.")')
+        text = (
+            f'=IF(C{total + 1}=0,"{NOTHING_EDITED}","▲ "&C{total + 1}&IF(C{total + 1}=1," input"," inputs")&" edited. '
+            f'Live figures follow, but these still stand as in the run"&{words}'
+            f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" edited inputs are not reached by the formulas at all","")'
+            f'&IF(C{guard + 1}>0,". In "&C{guard + 1}&" rows supply air can now not be held, or the fan meets its '
+            'ceiling, which formulas there do not follow","")&". Run the program again to renew them.")'
+        )
         sheet, s = self.sheet, self.pen.s
         sheet.height(_BANNER_ROW - 1, 24)
         sheet.text(_BANNER_ROW - 1, 0, "State of this file", s("section"))
@@ -145,13 +232,19 @@ class HeldSheet:
     def _inputs(self, results, paths: list[str]) -> None:
         pen, sheet, s, registry = self.pen, self.sheet, self.pen.s, self.registry
         head = _FIRST_INPUT - 1
-        for place, text in enumerate(("Input", "Key in the project file", "In the run", "Now", "Edited", "Read by formulas")):
+        for place, text in enumerate(
+            ("Input", "Key in the project file", "In the run", "Now", "Edited", "Read by formulas")
+        ):
             sheet.text(head, place, text, s("head_left"))
         for k, block in enumerate(BLOCKS):
             sheet.text(head, _FLAGS + k, block.name, s("head", "small"))
         sheet.height(head, 48)
         lines = [(path, registry.label(path)[0], registry.place(path), path in registry.read) for path in paths]
-        small, number, flag = s("line", "small"), s("general", "line", "small", "left"), s("f0", "line", "small", "centre")
+        small, number, flag = (
+            s("line", "small"),
+            s("general", "line", "small", "left"),
+            s("f0", "line", "small", "centre"),
+        )
         quiet = s("line", "small", "quiet")
         for row, (path, label, address, read) in enumerate(lines, _FIRST_INPUT):
             content = registry.contents[path]
@@ -159,7 +252,9 @@ class HeldSheet:
             sheet.text(row, 1, path, quiet)
             sheet.cell(row, _RUN, content, number)
             pen.formula(sheet, row, _NOW, "=" + address, 0.0 if content is None else content, number)
-            pen.formula(sheet, row, _CHANGED, f"=IF({column_name(_NOW)}{row + 1}={column_name(_RUN)}{row + 1},0,1)", 0.0, flag)
+            pen.formula(
+                sheet, row, _CHANGED, f"=IF({column_name(_NOW)}{row + 1}={column_name(_RUN)}{row + 1},0,1)", 0.0, flag
+            )
             sheet.text(row, _READ, "yes" if read else "", small)
             general = _without_item(path)
             for k, block in enumerate(BLOCKS):
@@ -168,7 +263,9 @@ class HeldSheet:
                 else:
                     rests = path.startswith(block.starts) and not general.startswith(WORDS_ONLY)
                     if block.name.startswith("Sun") and path.startswith("group["):
-                        rests = path.endswith(_TIMES) and not path.endswith(("plenum_frac", "minimum_flow_frac", "minimum_unoccupied_frac"))
+                        rests = path.endswith(_TIMES) and not path.endswith(
+                            ("plenum_frac", "minimum_flow_frac", "minimum_unoccupied_frac")
+                        )
                 if rests:
                     sheet.number(row, _FLAGS + k, 1.0, flag)
 

@@ -27,14 +27,20 @@ class Inspector:
         base = next(k for k in self.positions if results.candidates[k].id == results.baseline_id)
         self.default = base
         chain = chains[base]
-        reheat = chain.grid.scope["reheat_kbtuh"][:chain.lines, 0]
-        flow = chain.grid.scope["requested_cfm"][:chain.lines, 0]
+        reheat = chain.grid.scope["reheat_kbtuh"][: chain.lines, 0]
+        flow = chain.grid.scope["requested_cfm"][: chain.lines, 0]
         # A row in which much happens: reheat and airflow both.
         self.line = int(np.argmax(reheat / max(reheat.max(), 1e-9) + flow / max(flow.max(), 1e-9))) + 1
 
     def write(self) -> None:
         pen, sheet, s = self.pen, self.sheet, self.pen.s
-        title(pen.work, sheet, "Row inspector", "Choose a candidate and a line: every zone of that row stands below in plain cells, and sums to the row.", link_column=8)
+        title(
+            pen.work,
+            sheet,
+            "Row inspector",
+            "Choose a candidate and a line: every zone of that row stands below in plain cells, and sums to the row.",
+            link_column=8,
+        )
         count = len(self.positions)
         names = [f"{k + 1} {self.results.candidates[k].name}" for k in self.positions]
         at = self.positions.index(self.default)
@@ -50,27 +56,81 @@ class Inspector:
         for row, k in enumerate(self.positions, head + 1):
             sheet.text(row, _LIST_COLUMN, names[row - head - 1], s("line", "small"))
             sheet.number(row, _LIST_NUMBERS + 0, float(lines[row - head - 1]), s("f0", "line", "small"))
-            sheet.number(row, _LIST_NUMBERS + 1, float(loads_names.index(self.chains[k].site.loads_name) + 1), s("f0", "line", "small"))
+            sheet.number(
+                row,
+                _LIST_NUMBERS + 1,
+                float(loads_names.index(self.chains[k].site.loads_name) + 1),
+                s("f0", "line", "small"),
+            )
             sheet.number(row, _LIST_NUMBERS + 2, float(self.chains[k].lines), s("f0", "line", "small"))
         first, last = head + 2, head + 1 + count
-        area = lambda at: f"${column_name(at)}${first}:${column_name(at)}${last}"  # noqa: E731
-        column = lambda k: area(_LIST_NUMBERS + k - 1 if k else _LIST_COLUMN)  # noqa: E731
-        cell = lambda row: f"${column_name(_VALUE)}${row + 1}"  # noqa: E731
+        area = lambda at: f"${column_name(at)}${first}:${column_name(at)}${last}"
+        column = lambda k: area(_LIST_NUMBERS + k - 1 if k else _LIST_COLUMN)
+        cell = lambda row: f"${column_name(_VALUE)}${row + 1}"
         self._label(_CHOICE, "Candidate", "", "choose from the list")
         sheet.text(_CHOICE, _VALUE, names[at], s("given", "line", "small"))
-        self._label(_LINE, "Line of its table", "", f"1 to the number of its lines; line 1 is row {FIRST_ROW + 1} of its sheet")
+        self._label(
+            _LINE, "Line of its table", "", f"1 to the number of its lines; line 1 is row {FIRST_ROW + 1} of its sheet"
+        )
         sheet.number(_LINE, _VALUE, float(self.line), s("given", "line", "f0", "left"))
-        sheet.validate(_CHOICE, _VALUE, _CHOICE, _VALUE, validate="list", source="=" + column(0), input_title="Candidate", input_message="Choose a candidate of the list beside.",
-                       error_title="Not allowed", error_message="Expected one of the candidates in the list beside.")
-        sheet.validate(_LINE, _VALUE, _LINE, _VALUE, validate="integer", criteria="between", minimum=1, maximum=max(lines), input_title="Line",
-                       input_message="A whole number from 1 to the lines of the candidate.", error_title="Not allowed", error_message=f"Expected a whole number from 1 to {max(lines)}.")
+        sheet.validate(
+            _CHOICE,
+            _VALUE,
+            _CHOICE,
+            _VALUE,
+            validate="list",
+            source="=" + column(0),
+            input_title="Candidate",
+            input_message="Choose a candidate of the list beside.",
+            error_title="Not allowed",
+            error_message="Expected one of the candidates in the list beside.",
+        )
+        sheet.validate(
+            _LINE,
+            _VALUE,
+            _LINE,
+            _VALUE,
+            validate="integer",
+            criteria="between",
+            minimum=1,
+            maximum=max(lines),
+            input_title="Line",
+            input_message="A whole number from 1 to the lines of the candidate.",
+            error_title="Not allowed",
+            error_message=f"Expected a whole number from 1 to {max(lines)}.",
+        )
         number, used = cell(_NUMBER), cell(_USED)
         # Compared as texts: MATCH would take ~ * ? in a name for signs of its own.
-        steps = ((_NUMBER, "Its place in the list", f"=MAX(1,SUMPRODUCT(({column(0)}={cell(_CHOICE)})*(ROW({column(0)})-{first - 1})))", at + 1.0, ""),
-                 (_USED, "Line that is shown", f"=MAX(1,MIN({cell(_LINE)},INDEX({column(1)},{number})))", float(self.line), "held within its lines"),
-                 (_LOADS_LINE, "Line of its loads", f"={used}-INDEX({column(3)},{number})*INT(({used}-1)/INDEX({column(3)},{number}))",
-                  float((self.line - 1) % chain.lines + 1), "the rows stand once on the sheet of loads"),
-                 (_SITE, "Its sheet of loads", f"=INDEX({column(2)},{number})", float(loads_names.index(chain.site.loads_name) + 1), ""))
+        steps = (
+            (
+                _NUMBER,
+                "Its place in the list",
+                f"=MAX(1,SUMPRODUCT(({column(0)}={cell(_CHOICE)})*(ROW({column(0)})-{first - 1})))",
+                at + 1.0,
+                "",
+            ),
+            (
+                _USED,
+                "Line that is shown",
+                f"=MAX(1,MIN({cell(_LINE)},INDEX({column(1)},{number})))",
+                float(self.line),
+                "held within its lines",
+            ),
+            (
+                _LOADS_LINE,
+                "Line of its loads",
+                f"={used}-INDEX({column(3)},{number})*INT(({used}-1)/INDEX({column(3)},{number}))",
+                float((self.line - 1) % chain.lines + 1),
+                "the rows stand once on the sheet of loads",
+            ),
+            (
+                _SITE,
+                "Its sheet of loads",
+                f"=INDEX({column(2)},{number})",
+                float(loads_names.index(chain.site.loads_name) + 1),
+                "",
+            ),
+        )
         for row, label, formula, value, how in steps:
             self._label(row, label, "", how)
             pen.formula(sheet, row, _VALUE, formula, value, s("f0", "line", "left"))
@@ -91,13 +151,20 @@ class Inspector:
 
     def _of_row(self, key: str) -> str:
         """Formula of a column of the chosen candidate in the chosen line."""
-        parts = [f"INDEX({quoted(self.chains[k].grid.sheet.name)}!{self.chains[k].grid.area(key)},{self._used})" for k in self.positions]
+        parts = [
+            f"INDEX({quoted(self.chains[k].grid.sheet.name)}!{self.chains[k].grid.area(key)},{self._used})"
+            for k in self.positions
+        ]
         return parts[0] if len(parts) == 1 else f"CHOOSE({self._number},{','.join(parts)})"
 
     def _of_block(self, key: str, zone: int) -> str:
         """Formula of a zone's column of the chosen candidate in the chosen line; 0 where the candidate has none."""
-        parts = [f"INDEX({quoted(self.chains[k].grid.sheet.name)}!{self.chains[k].grid.area(key)},{self._used},{zone + 1})" if key in self.chains[k].grid else "0"
-                 for k in self.positions]
+        parts = [
+            f"INDEX({quoted(self.chains[k].grid.sheet.name)}!{self.chains[k].grid.area(key)},{self._used},{zone + 1})"
+            if key in self.chains[k].grid
+            else "0"
+            for k in self.positions
+        ]
         return parts[0] if len(parts) == 1 else f"CHOOSE({self._number},{','.join(parts)})"
 
     def _constant(self, name: str) -> str:
@@ -110,11 +177,52 @@ class Inspector:
         for place in range(4):
             sheet.text(row, place, "The row, from its sheet" if place == 0 else "", s("section"))
         row += 1
-        common = [c for c in chain.grid.columns if c.width == 1 and not c.text and all(c.key in self.chains[k].grid for k in self.positions)]
-        shown = ("row", "weight_h", "oat_f", "oawb_f", "humidity_ratio", "enabled", "sat_set_f", "sat_f", "satz", "dsp_set_inwc", "requested_cfm", "ceiling_frac", "dsp_held",
-                 "root", "room_flow_cfm", "leakage_cfm", "flow_cfm", "fan_total_inwc", "fan_kw", "fan_rise_f", "room_mean_f", "rat_f", "oa_min_frac", "oa_frac", "mat_f",
-                 "room_humidity_ratio", "mixed_humidity_ratio", "leaving_humidity_ratio", "cooling_sensible_kbtuh", "cooling_latent_kbtuh", "preheat_kbtuh", "reheat_kbtuh",
-                 "cooling_kw", "pump_tower_kw", "heating_kw", "fuel_thermh", "purchased_heating_kbtuh", "electricity_kw", "cost_usd_h")
+        common = [
+            c
+            for c in chain.grid.columns
+            if c.width == 1 and not c.text and all(c.key in self.chains[k].grid for k in self.positions)
+        ]
+        shown = (
+            "row",
+            "weight_h",
+            "oat_f",
+            "oawb_f",
+            "humidity_ratio",
+            "enabled",
+            "sat_set_f",
+            "sat_f",
+            "satz",
+            "dsp_set_inwc",
+            "requested_cfm",
+            "ceiling_frac",
+            "dsp_held",
+            "root",
+            "room_flow_cfm",
+            "leakage_cfm",
+            "flow_cfm",
+            "fan_total_inwc",
+            "fan_kw",
+            "fan_rise_f",
+            "room_mean_f",
+            "rat_f",
+            "oa_min_frac",
+            "oa_frac",
+            "mat_f",
+            "room_humidity_ratio",
+            "mixed_humidity_ratio",
+            "leaving_humidity_ratio",
+            "cooling_sensible_kbtuh",
+            "cooling_latent_kbtuh",
+            "preheat_kbtuh",
+            "reheat_kbtuh",
+            "cooling_kw",
+            "pump_tower_kw",
+            "heating_kw",
+            "fuel_thermh",
+            "purchased_heating_kbtuh",
+            "electricity_kw",
+            "cost_usd_h",
+        )
         by_key = {c.key: c for c in common}
         for key in shown:
             if key not in by_key:
@@ -125,7 +233,10 @@ class Inspector:
             pen.formula(sheet, row, _VALUE, "=" + self._of_row(key), value, s(c.style, "line", "left"))
             self.values[key] = (f"${column_name(_VALUE)}${row + 1}", value)
             row += 1
-        for name, label, unit in (("fs", "Sensible factor", "Btu/h·cfm·°F"), ("air_handler.design_cfm", "Design airflow", "cfm")):
+        for name, label, unit in (
+            ("fs", "Sensible factor", "Btu/h·cfm·°F"),
+            ("air_handler.design_cfm", "Design airflow", "cfm"),
+        ):
             value = float(chain.grid.outer[name])
             self._label(row, label, unit, "")
             pen.formula(sheet, row, _VALUE, "=" + self._constant(name), value, s(number_style(value), "line", "left"))
@@ -138,7 +249,12 @@ class Inspector:
     def _zone_value(self, name: str, zone: int) -> str:
         """Formula of a zone's constant or load for the chosen candidate."""
         if name.startswith("L."):
-            parts = [f"INDEX({site.loads_name}!{site.loads.area(name[2:])},{self._loads_line},{zone + 1})" if name[2:] in site.loads else "0" for site in self._loads]
+            parts = [
+                f"INDEX({site.loads_name}!{site.loads.area(name[2:])},{self._loads_line},{zone + 1})"
+                if name[2:] in site.loads
+                else "0"
+                for site in self._loads
+            ]
         else:
             parts = []
             for site in self._loads:
@@ -152,15 +268,29 @@ class Inspector:
         dual = any(x.dual for x in self._loads)
         line, source = self.line - 1, (self.line - 1) % chain.lines
         for place in range(18):
-            sheet.text(row, place, "Its zones, one zone each; totals count multipliers" if place == 0 else "", s("section"))
+            sheet.text(
+                row, place, "Its zones, one zone each; totals count multipliers" if place == 0 else "", s("section")
+            )
         row += 1
-        plan = [("mult", "Zones like it", "no.", "f0", "z.mult"), ("qc", "Load at cooling setpoint", "Btu/h", "f0", "L.qc"), ("qh", "Load at heating setpoint", "Btu/h", "f0", "L.qh"),
-                ("ua", "Conductance", "Btu/h·°F", "f1", "L.ua"), ("tc", "Cooling setpoint", "°F", "f1", "L.tc"), ("th", "Heating setpoint", "°F", "f1", "L.th"),
-                ("vmin", "Minimum airflow", "cfm", "f0", "L.vmin"), ("vmax", "Maximum airflow", "cfm", "f0", "z.max_cfm"),
-                ("extra", "Airflow above minimum while heating", "cfm", "f0", None), ("drop", "Cooling of a cfm", "Btu/h·cfm", "f2", None),
-                ("req", "Asked for", "cfm", "f0", None), ("available", "Open damper passes", "cfm", "f0", None), ("v", "Airflow", "cfm", "f0", None),
-                ("need", "Reheat to hold", "Btu/h", "f0", None), ("limit", "Coil and discharge allow", "Btu/h", "f0", None), ("reheat", "Reheat", "Btu/h", "f0", None),
-                ("t", "Room", "°F", "f2", None)]
+        plan = [
+            ("mult", "Zones like it", "no.", "f0", "z.mult"),
+            ("qc", "Load at cooling setpoint", "Btu/h", "f0", "L.qc"),
+            ("qh", "Load at heating setpoint", "Btu/h", "f0", "L.qh"),
+            ("ua", "Conductance", "Btu/h·°F", "f1", "L.ua"),
+            ("tc", "Cooling setpoint", "°F", "f1", "L.tc"),
+            ("th", "Heating setpoint", "°F", "f1", "L.th"),
+            ("vmin", "Minimum airflow", "cfm", "f0", "L.vmin"),
+            ("vmax", "Maximum airflow", "cfm", "f0", "z.max_cfm"),
+            ("extra", "Airflow above minimum while heating", "cfm", "f0", None),
+            ("drop", "Cooling of a cfm", "Btu/h·cfm", "f2", None),
+            ("req", "Asked for", "cfm", "f0", None),
+            ("available", "Open damper passes", "cfm", "f0", None),
+            ("v", "Airflow", "cfm", "f0", None),
+            ("need", "Reheat to hold", "Btu/h", "f0", None),
+            ("limit", "Coil and discharge allow", "Btu/h", "f0", None),
+            ("reheat", "Reheat", "Btu/h", "f0", None),
+            ("t", "Room", "°F", "f2", None),
+        ]
         if not dual:
             plan = [p for p in plan if p[0] != "extra"]
         letters = {key: column_name(k + 1) for k, (key, *_) in enumerate(plan)}
@@ -172,8 +302,8 @@ class Inspector:
         sheet.height(row, 40)
         row += 2
         first = row
-        ref = lambda key: self.values[key][0]  # noqa: E731
-        num = lambda key: self.values[key][1]  # noqa: E731
+        ref = lambda key: self.values[key][0]
+        num = lambda key: self.values[key][1]
         g = chain.grid
         z_count = site.count
         fixed = {}
@@ -181,7 +311,11 @@ class Inspector:
             if source_name is None:
                 continue
             if source_name.startswith("L."):
-                fixed[key] = site.loads.column(source_name[2:]).values[source] if source_name[2:] in site.loads else np.zeros(z_count)
+                fixed[key] = (
+                    site.loads.column(source_name[2:]).values[source]
+                    if source_name[2:] in site.loads
+                    else np.zeros(z_count)
+                )
             else:
                 fixed[key] = np.asarray(site.scope[source_name])[0]
         fs, satz, root, on = num("fs"), num("satz"), num("root"), num("enabled")
@@ -190,12 +324,24 @@ class Inspector:
         req, v, reheat = (g.column(key).values[line] for key in ("req", "v", "reheat"))
         if dual:
             fixed["extra"] = g.column("extra").values[line] if "extra" in g else np.zeros(z_count)
-        fixed |= {"drop": fs * np.maximum(fixed["tc"] - satz, 0.0), "req": req, "available": opened * root, "v": v, "reheat": reheat}
+        fixed |= {
+            "drop": fs * np.maximum(fixed["tc"] - satz, 0.0),
+            "req": req,
+            "available": opened * root,
+            "v": v,
+            "reheat": reheat,
+        }
         fixed["need"] = fs * v * (fixed["th"] - satz) - fixed["qh"]
         fixed["limit"] = np.maximum(np.minimum(coil * on, fs * v * (fixed["th"] + rise - satz)), 0.0)
         with np.errstate(all="ignore"):
             conductance = fixed["ua"] + fs * v
-            fixed["t"] = np.where(conductance > 0.0, fixed["tc"] + (fixed["qc"] - fs * v * (fixed["tc"] - satz) + reheat) / np.where(conductance > 0.0, conductance, 1.0), fixed["tc"])
+            fixed["t"] = np.where(
+                conductance > 0.0,
+                fixed["tc"]
+                + (fixed["qc"] - fs * v * (fixed["tc"] - satz) + reheat)
+                / np.where(conductance > 0.0, conductance, 1.0),
+                fixed["tc"],
+            )
         for k, zone in enumerate(chain.project.zones):
             at = row + 1
             c = {key: f"{letter}{at}" for key, letter in letters.items()}
@@ -205,13 +351,16 @@ class Inspector:
             formulas = {
                 "extra": self._of_block("extra", k),
                 "drop": f"{ref('fs')}*MAX({c['tc']}-{ref('satz')},0)",
-                "req": f"IF({c['qc']}<={c['vmin']}*{c['drop']},{least},IF({c['qc']}>={c['vmax']}*{c['drop']},{c['vmax']},{c['qc']}/{c['drop']}))",
+                "req": f"IF({c['qc']}<={c['vmin']}*{c['drop']},{least},IF({c['qc']}>={c['vmax']}*{c['drop']},"
+                f"{c['vmax']},{c['qc']}/{c['drop']}))",
                 "available": f"{self._zone_value('z.open', k)}*{ref('root')}",
                 "v": f"MIN({c['req']},{c['available']})",
                 "need": f"{ref('fs')}*{c['v']}*({c['th']}-{ref('satz')})-{c['qh']}",
-                "limit": f"MAX(MIN({self._zone_value('z.coil', k)}*{ref('enabled')},{ref('fs')}*{c['v']}*({c['th']}+{self._zone_value('z.reheat_rise_max_f', k)}-{ref('satz')})),0)",
+                "limit": f"MAX(MIN({self._zone_value('z.coil', k)}*{ref('enabled')},"
+                f"{ref('fs')}*{c['v']}*({c['th']}+{self._zone_value('z.reheat_rise_max_f', k)}-{ref('satz')})),0)",
                 "reheat": f"MAX(MIN({c['need']},{c['limit']}),0)",
-                "t": f"{c['tc']}+IF({c['ua']}+{ref('fs')}*{c['v']}>0,({c['qc']}-{ref('fs')}*{c['v']}*({c['tc']}-{ref('satz')})+{c['reheat']})/({c['ua']}+{ref('fs')}*{c['v']}),0)",
+                "t": f"{c['tc']}+IF({c['ua']}+{ref('fs')}*{c['v']}>0,"
+                f"({c['qc']}-{ref('fs')}*{c['v']}*({c['tc']}-{ref('satz')})+{c['reheat']})/({c['ua']}+{ref('fs')}*{c['v']}),0)",
             }
             sheet.text(row, 0, zone.name, s("line", "small"))
             for place, (key, _, _, style, source_name) in enumerate(plan, 1):
@@ -219,19 +368,37 @@ class Inspector:
                 pen.formula(sheet, row, place, "=" + formula, float(fixed[key][k]), s(style, "line", "small"))
             row += 1
         last = row
-        totals = (("req", "requested_cfm", 1.0, "Asked for by all zones"), ("v", "room_flow_cfm", 1.0, "Airflow to all rooms"), ("reheat", "reheat_kbtuh", 1000.0, "Reheat of all zones"))
+        totals = (
+            ("req", "requested_cfm", 1.0, "Asked for by all zones"),
+            ("v", "room_flow_cfm", 1.0, "Airflow to all rooms"),
+            ("reheat", "reheat_kbtuh", 1000.0, "Reheat of all zones"),
+        )
         for place in range(len(plan) + 1):
             sheet.text(row, place, "Zones times multipliers" if place == 0 else "", s("total", "small"))
         for key, of_row, factor, _ in totals:
             place = 1 + [p[0] for p in plan].index(key)
             letter = letters[key]
             value = float(fixed["mult"] @ fixed[key])
-            pen.formula(sheet, row, place, f"=SUMPRODUCT({letters['mult']}{first + 1}:{letters['mult']}{last},{letter}{first + 1}:{letter}{last})", value, s("f0", "total", "small"))
+            pen.formula(
+                sheet,
+                row,
+                place,
+                f"=SUMPRODUCT({letters['mult']}{first + 1}:{letters['mult']}{last},{letter}{first + 1}:{letter}{last})",
+                value,
+                s("f0", "total", "small"),
+            )
             said = num(of_row) * factor
             scale = "" if factor == 1.0 else "*1000"
             pen.formula(sheet, row + 1, place, f"={ref(of_row)}{scale}", said, s("f0", "subtotal", "small"))
-            pen.formula(sheet, row + 2, place, f'=IF(ABS({cell_name(row, place)}-{cell_name(row + 1, place)})<=ABS({cell_name(row + 1, place)})/1000000,"agrees","differs")', "agrees",
-                        s("agree", "small"))
+            pen.formula(
+                sheet,
+                row + 2,
+                place,
+                f"=IF(ABS({cell_name(row, place)}-{cell_name(row + 1, place)})"
+                f'<=ABS({cell_name(row + 1, place)})/1000000,"agrees","differs")',
+                "agrees",
+                s("agree", "small"),
+            )
         sheet.text(row + 1, 0, "The row says", s("subtotal", "small"))
         return row + 3
 
@@ -239,4 +406,3 @@ class Inspector:
 def address(name: str) -> str:
     """Address of a cell of the inspector for other sheets."""
     return f"{quoted(SHEET)}!{name}"
-

@@ -17,7 +17,14 @@ class Lines:
 
     def __init__(self, pen, sheet, registry):
         self.pen, self.sheet, self.registry, self.row = pen, sheet, registry, 4
-        title(pen.work, sheet, "Setpoints", "Parameters of each candidate's strategies as its rows read them: inputs in force, points of reset lines, and what follows", link_column=3)
+        title(
+            pen.work,
+            sheet,
+            "Setpoints",
+            "Parameters of each candidate's strategies as its rows read them: inputs in force, points of reset lines, "
+            "and what follows",
+            link_column=3,
+        )
         sheet.widths([58, 16, 18, 70])
         for place, text in enumerate(("Parameter", "Value", "Unit", "How")):
             sheet.text(3, place, text, pen.s("head_left"))
@@ -40,7 +47,12 @@ class Lines:
                 for part, on in (("sat", sat), ("dsp", dsp)):
                     if getattr(candidate, part).override_frac > 0.0:
                         factors.append(f"{{p.{part}_override_frac}}" if on else f"(1-{{p.{part}_override_frac}})")
-                words = {(False, False): "no override", (True, False): "supply air overridden", (False, True): "duct static overridden", (True, True): "both overridden"}
+                words = {
+                    (False, False): "no override",
+                    (True, False): "supply air overridden",
+                    (False, True): "duct static overridden",
+                    (True, True): "both overridden",
+                }
                 self._derive(f"p.share_{k}", f"Share of time: {words[(sat, dsp)]}", "share", "*".join(factors))
         return self.scope
 
@@ -49,7 +61,7 @@ class Lines:
 
     def _part(self, part: str, record, unit: str) -> None:
         strategy = record.strategy
-        s = lambda name: f"candidate[{self.id}].{part}.{name}"  # noqa: E731
+        s = lambda name: f"candidate[{self.id}].{part}.{name}"
         p = f"p.{part}_"
         if strategy == "fixed":
             self._mirror(f"{p}setpoint_{unit}", s(f"setpoint_{unit}"))
@@ -70,7 +82,12 @@ class Lines:
         if strategy == "demand":
             self._mirror(f"{p}ignored", s("ignored_requests"))
             always = "{c.always_t}" if part == "sat" else "{c.always_p}"
-            self._derive(f"{p}left", "Ignored requests left for zones that do not always ask", "requests", f"{{{p}ignored}}-{always}")
+            self._derive(
+                f"{p}left",
+                "Ignored requests left for zones that do not always ask",
+                "requests",
+                f"{{{p}ignored}}-{always}",
+            )
             if part == "sat":
                 self._mirror(f"{p}oat_min_f", s("oat_min_f"))
                 self._mirror(f"{p}oat_max_f", s("oat_max_f"))
@@ -92,13 +109,19 @@ class Lines:
     def _mirror(self, name: str, path: str) -> None:
         label, unit = self.registry.label(path)
         value = float(self.registry.value(path))
-        self.pen.formula(self.sheet, self.row, 1, "=" + self.registry.address(path), value, self.pen.s("general", "line", "left"))
+        self.pen.formula(
+            self.sheet, self.row, 1, "=" + self.registry.address(path), value, self.pen.s("general", "line", "left")
+        )
         self._put(name, label, unit, value, "input")
 
     def _derive(self, name: str, label: str, unit: str, template: str) -> None:
         value = float(np.asarray(self.scope.evaluate(template)).reshape(()))
-        self.pen.formula(self.sheet, self.row, 1, "=" + self.scope.formula(template), value, self.pen.s("general", "line", "left"))
+        self.pen.formula(
+            self.sheet, self.row, 1, "=" + self.scope.formula(template), value, self.pen.s("general", "line", "left")
+        )
         self._put(name, label, unit, value, "")
 
     def _points(self, name: str, path: str, points, x_unit: str = "") -> None:
-        self.row = write_points(self.pen, self.sheet, self.row, self.scope, name, path, self.registry, points, x_unit=x_unit)
+        self.row = write_points(
+            self.pen, self.sheet, self.row, self.scope, name, path, self.registry, points, x_unit=x_unit
+        )

@@ -22,8 +22,14 @@ def source_columns(col, n: str, source, capacity: str, load: str, enabled: str, 
     on = f"{{{n}_on}}"
     limit = cap
     if source.type == "heat_pump":
-        col(f"{n}_cap", "Heat pump can give" + where, "kBtu/h",
-            f"{cap}*IF({oat}<{{heating.heat_pump_off_below_f}},0,{line_through(oat, len(source.capacity_points), 'p.heating_capacity_points')})", "f1")
+        col(
+            f"{n}_cap",
+            "Heat pump can give" + where,
+            "kBtu/h",
+            f"{cap}*IF({oat}<{{heating.heat_pump_off_below_f}},0,"
+            f"{line_through(oat, len(source.capacity_points), 'p.heating_capacity_points')})",
+            "f1",
+        )
         limit = f"MAX({cap},{{{n}_cap}})"
     col(f"{n}_served", "Heat served" + where, "kBtu/h", f"MIN(MAX({load},0),{limit}-{{c.{n}_loss}})*{on}", "f1")
     served = f"{{{n}_served}}"
@@ -39,15 +45,26 @@ def source_columns(col, n: str, source, capacity: str, load: str, enabled: str, 
         eff = "{heating.efficiency_frac}" if source.type == "boiler" else "{preheat.efficiency_frac}"
         steady = f"MAX({plr},{least})"
         col(f"{n}_steady", "Steady part load" + where, "0–1", steady, "f3")
-        col(f"{n}_fuel", "Fuel" + where, "therm/h",
-            f"{cap}/{eff}*{polynomial(q, len(coefficients(q)), f'{{{n}_steady}}')}/{{{q}.rated}}*{run}/{{k.kbtu_therm}}", "f4")
+        col(
+            f"{n}_fuel",
+            "Fuel" + where,
+            "therm/h",
+            f"{cap}/{eff}*{polynomial(q, len(coefficients(q)), f'{{{n}_steady}}')}/{{{q}.rated}}"
+            f"*{run}/{{k.kbtu_therm}}",
+            "f4",
+        )
         fuel.append(f"{{{n}_fuel}}")
     elif source.type == "electric":
         electric.append(f"{output}/{{k.btu_wh}}")
     elif source.type == "heat_pump":
         col(f"{n}_cop", "COP" + where, "", line_through(oat, len(source.cop_points), "p.heating_cop_points"), "f2")
         by = f"MIN({output},{{{n}_cap}})"
-        col(f"{n}_kw", "Heat pump and supplementary heat" + where, "kW", f"({by}/{{{n}_cop}}+{output}-{by})/{{k.btu_wh}}")
+        col(
+            f"{n}_kw",
+            "Heat pump and supplementary heat" + where,
+            "kW",
+            f"({by}/{{{n}_cop}}+{output}-{by})/{{k.btu_wh}}",
+        )
         electric.append(f"{{{n}_kw}}")
     elif source.type == "purchased":
         purchased.append(f"{output}/(1-{{heating.purchased_loss_frac}})")
@@ -56,7 +73,8 @@ def source_columns(col, n: str, source, capacity: str, load: str, enabled: str, 
             power = f"{{c.{n}_pump_kw}}*{on}"
         else:
             v = curve_key("pump_variable")
-            power = f"{{c.{n}_pump_kw}}*{polynomial(v, 4, f'MEDIAN({{{v}.x_low}},{served}/{cap},{{{v}.x_high}})')}/{{{v}.rated}}*{on}"
+            flow = f"MEDIAN({{{v}.x_low}},{served}/{cap},{{{v}.x_high}})"
+            power = f"{{c.{n}_pump_kw}}*{polynomial(v, 4, flow)}/{{{v}.rated}}*{on}"
         col(f"{n}_pump", "Hot-water pump" + where, "kW", power)
         pumps.append(f"{{{n}_pump}}")
     return electric, fuel, purchased, pumps, f"{load}-{served}"

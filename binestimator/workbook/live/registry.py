@@ -31,8 +31,13 @@ class Registry:
         Path -> cell that a user edits.
     """
 
-    def __init__(self, results, places: dict[str, tuple[str, int, int]], contents: dict[str, object],
-                 edited: dict[str, tuple[str, int, int]]):
+    def __init__(
+        self,
+        results,
+        places: dict[str, tuple[str, int, int]],
+        contents: dict[str, object],
+        edited: dict[str, tuple[str, int, int]],
+    ):
         self._results = results
         self._values = {row[0]: row for row in results.project.effective_rows()}
         self.places = places
@@ -46,7 +51,11 @@ class Registry:
         found = []
         for path in self._values:
             value = self._values[path][2]
-            coordinates = [p for k in range(1, len(value) + 1) for a in "xy" if (p := f"{path}.{a}{k}") in self.places] if self._is_points(value) else []
+            coordinates = (
+                [p for k in range(1, len(value) + 1) for a in "xy" if (p := f"{path}.{a}{k}") in self.places]
+                if self._is_points(value)
+                else []
+            )
             found += coordinates or ([path] if path in self.places else [])
         return found
 
@@ -101,4 +110,6 @@ def form_registry(results, plan) -> Registry:
     entries = [*plan.content.singles]
     for kind in ("group", "special", "zone", "candidate"):
         entries += [entry for item in plan.content.items(kind) for entry in item.entries.values()]
-    return Registry(results, dict(plan.counts), contents={entry.path: entry.counts for entry in entries}, edited=dict(plan.yours))
+    return Registry(
+        results, dict(plan.counts), contents={entry.path: entry.counts for entry in entries}, edited=dict(plan.yours)
+    )

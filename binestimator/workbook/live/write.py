@@ -14,7 +14,7 @@ from .candidate import Chain
 from .grid import TOTAL_ROWS, Pen
 from .lines import SHEET as SETPOINTS
 from .lines import Lines
-from .registry import Registry, form_registry
+from .registry import Registry
 from .site import Site
 
 
@@ -33,11 +33,17 @@ def sites_of(results) -> list[tuple[str, list[int]]]:
 def live_sheet_names(results) -> tuple[list[str], list[str]]:
     """Sheets of the live part before and after those of the candidates, in order."""
     before = [constants.SHEET]
-    for number, (key, users) in enumerate(sites_of(results), 1):
+    for number, (_key, users) in enumerate(sites_of(results), 1):
         site = Site(None, None, None, results, results.runs[results.candidates[users[0]].id], number, [])
-        before += [site.unit_name] if number > 1 and site.can_share() else [site.unit_name, site.zones_name, site.loads_name]
+        before += (
+            [site.unit_name] if number > 1 and site.can_share() else [site.unit_name, site.zones_name, site.loads_name]
+        )
         before += [site.idle_name] if site.has_idle() else []
-    floats = [floating.sheet_name(kind, k) for k in sheet_candidates(results) for kind in floating.floating_rows(results, results.candidates[k].id)]
+    floats = [
+        floating.sheet_name(kind, k)
+        for k in sheet_candidates(results)
+        for kind in floating.floating_rows(results, results.candidates[k].id)
+    ]
     return [*before, SETPOINTS], [*floats, year.SHEET, inspector.SHEET, method.SHEET, held.SHEET]
 
 
@@ -59,7 +65,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
     positions = sheet_candidates(results)
     sites = sites_of(results)
     curves: list[str] = []
-    for key, users in sites:
+    for _key, users in sites:
         p = results.runs[results.candidates[users[0]].id].project
         curves += [n for n in plant_curve_names(p.cooling, p.heating, p.preheat) if n not in curves]
     scope = constants.write(work, work.sheets[constants.SHEET], pen, curves)
@@ -68,7 +74,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
     by_position: dict[int, Site] = {}
     first: Site | None = None
     base_rows = results.runs[results.baseline_id].rows
-    for number, (key, users) in enumerate(sites, 1):
+    for number, (_key, users) in enumerate(sites, 1):
         run = results.runs[results.candidates[users[0]].id]
         site = Site(pen, registry, scope, results, run, number, [results.candidates[k].name for k in users])
         bin_rows = _bin_row_formula(results) if _same_rows(run.rows, base_rows) else None
@@ -95,7 +101,16 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
         parameters = lines.candidate(candidate.candidate, k + 1, site.scope)
         rows = floating.floating_rows(results, candidate.id)
         floats = floating.Floats(rows, {kind: work.sheets[floating.sheet_name(kind, k)] for kind in rows})
-        chain = Chain(pen, sheet, site, run, candidate.candidate, parameters, floats, _rationed(results, [results.candidates[j].id for j in _users(sites, k)]))
+        chain = Chain(
+            pen,
+            sheet,
+            site,
+            run,
+            candidate.candidate,
+            parameters,
+            floats,
+            _rationed(results, [results.candidates[j].id for j in _users(sites, k)]),
+        )
         chain.floats_title = f"{k + 1}  {candidate.name}"
         chain.build()
         chains[k] = chain
@@ -105,7 +120,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
     look = inspector.Inspector(pen, work.sheets[inspector.SHEET], results, chains, list(by_position.values()))
     look.write()
     method.write(pen, work.sheets[method.SHEET], results, look, curves)
-    areas = lambda key, which: [f"{quoted(c.grid.sheet.name)}!{c.grid.area(key)}" for c in which if key in c.grid]  # noqa: E731
+    areas = lambda key, which: [f"{quoted(c.grid.sheet.name)}!{c.grid.area(key)}" for c in which if key in c.grid]
     beyond = areas("ceiling_frac", [c for c in chains.values() if not c.rationed])
     pen.banner = pen.held.write(results, areas("short", chains.values()), beyond)
     pen.formula(work.sheets[year.SHEET], year.BANNER_ROW, 0, "=" + pen.banner, NOTHING_EDITED, pen.s("bold"))
@@ -117,8 +132,14 @@ def _users(sites, position: int) -> list[int]:
 
 
 def _same_rows(rows, base) -> bool:
-    return len(rows.running) == len(base.running) and np.array_equal(rows.running, base.running) and all(
-        np.array_equal(getattr(rows.on, name), getattr(base.on, name)) for name in ("hours", "oat_f", "oawb_f", "humidity_ratio", "occupied"))
+    return (
+        len(rows.running) == len(base.running)
+        and np.array_equal(rows.running, base.running)
+        and all(
+            np.array_equal(getattr(rows.on, name), getattr(base.on, name))
+            for name in ("hours", "oat_f", "oawb_f", "humidity_ratio", "occupied")
+        )
+    )
 
 
 def _bin_row_formula(results):
@@ -146,14 +167,34 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
     title(work, sheet, f"{position + 1}  {candidate.name}", link_column=grid.width - 1)
     sheet.text(CANDIDATE_TITLE_ROW + 1, 0, "Supply air temperature " + setpoint_words("sat", record.sat), s("subtitle"))
     changed = ", ".join(f"{path} = {value}" for path, value in record.overrides.items())
-    sheet.text(CANDIDATE_TITLE_ROW + 2, 0, "Duct static pressure " + setpoint_words("dsp", record.dsp)
-               + (f"  ·  also changes ({record.kind}): {changed}" if changed else ""), s("subtitle"))
-    note = ("Formulas from inputs and loads to cost, one line a running row; the same row stands in the same line on “Loads”. Constants stand above the columns "
-            "that use them. Sums are weight × value.")
+    sheet.text(
+        CANDIDATE_TITLE_ROW + 2,
+        0,
+        "Duct static pressure "
+        + setpoint_words("dsp", record.dsp)
+        + (f"  ·  also changes ({record.kind}): {changed}" if changed else ""),
+        s("subtitle"),
+    )
+    note = (
+        "Formulas from inputs and loads to cost, one line a running row; the same row stands in the same line on "
+        "“Loads”. Constants stand above the columns "
+        "that use them. Sums are weight × value."
+    )
     if chain.parts > 1:
-        note += f" The rows stand {chain.parts} times: without and with the operators' overrides, by their shares of the time."
+        note += (
+            f" The rows stand {chain.parts} times: without and with the operators' overrides, by their shares of the "
+            "time."
+        )
     sheet.text(CANDIDATE_TITLE_ROW + 3, 0, note, s("small", "quiet"))
-    labels = {"unit": "Unit of the totals", "rows": "Rows", "night": "Nights (values)", "idle": "Idle heating plant", "year": "Year", "run": "Of the run", "difference": "Live less run"}
+    labels = {
+        "unit": "Unit of the totals",
+        "rows": "Rows",
+        "night": "Nights (values)",
+        "idle": "Idle heating plant",
+        "year": "Year",
+        "run": "Of the run",
+        "difference": "Live less run",
+    }
     for key, row in TOTAL_ROWS.items():
         sheet.merged_text(row, 0, row, 1, labels[key], s("total" if key == "year" else "subtotal", "small"))
     chain.year_cells = {}
@@ -195,7 +236,14 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
         said = candidate.annual[c.annual]
         pen.formula(sheet, TOTAL_ROWS["year"], at, "=" + "+".join(parts), value, s(style, "total", "small"))
         sheet.number(TOTAL_ROWS["run"], at, said, s(style, "subtotal", "small"))
-        pen.formula(sheet, TOTAL_ROWS["difference"], at, f"=ROUND({letter}{TOTAL_ROWS['year'] + 1}-{letter}{TOTAL_ROWS['run'] + 1},6)", round(value - said, 6) + 0.0, s(style, "subtotal", "small"))
+        pen.formula(
+            sheet,
+            TOTAL_ROWS["difference"],
+            at,
+            f"=ROUND({letter}{TOTAL_ROWS['year'] + 1}-{letter}{TOTAL_ROWS['run'] + 1},6)",
+            round(value - said, 6) + 0.0,
+            s(style, "subtotal", "small"),
+        )
         chain.year_cells[c.annual] = (f"{quoted(sheet.name)}!${letter}${TOTAL_ROWS['year'] + 1}", value)
         first = False
     assert not first

@@ -10,11 +10,39 @@ from ..strict import column_name
 
 SHEET = LIVE_YEAR
 BANNER_ROW = 2
-SUMMED = ("running_hours", "fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh", "fuel_therm", "purchased_cooling_kbtu",
-          "purchased_heating_kbtu", "reheat_kbtu", "preheat_kbtu", "cooling_sensible_kbtu", "cooling_latent_kbtu",
-          "unserved_cooling_kbtu", "mean_sat_f", "mean_dsp_inwc", "mean_flow_cfm")
-SAVED = ("fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh", "fuel_therm", "purchased_cooling_kbtu", "purchased_heating_kbtu",
-         "electricity_kwh", "reheat_kbtu", "preheat_kbtu", "cooling_sensible_kbtu", "cooling_latent_kbtu", "cost_usd")
+SUMMED = (
+    "running_hours",
+    "fan_kwh",
+    "cooling_kwh",
+    "pump_tower_kwh",
+    "heating_kwh",
+    "fuel_therm",
+    "purchased_cooling_kbtu",
+    "purchased_heating_kbtu",
+    "reheat_kbtu",
+    "preheat_kbtu",
+    "cooling_sensible_kbtu",
+    "cooling_latent_kbtu",
+    "unserved_cooling_kbtu",
+    "mean_sat_f",
+    "mean_dsp_inwc",
+    "mean_flow_cfm",
+)
+SAVED = (
+    "fan_kwh",
+    "cooling_kwh",
+    "pump_tower_kwh",
+    "heating_kwh",
+    "fuel_therm",
+    "purchased_cooling_kbtu",
+    "purchased_heating_kbtu",
+    "electricity_kwh",
+    "reheat_kbtu",
+    "preheat_kbtu",
+    "cooling_sensible_kbtu",
+    "cooling_latent_kbtu",
+    "cost_usd",
+)
 _STYLE = {"degF": "f2", "in. w.c.": "f3", "USD": "usd2"}
 
 
@@ -22,7 +50,13 @@ def write(pen, sheet, results, registry, chains) -> dict:
     """Write the sheet; returns row by key of its tables."""
     s, work = pen.s, pen.work
     positions = sorted(chains)
-    title(work, sheet, "Live year", "Every figure here is a chain of formulas from inputs and rows; it moves when an input is edited.", link_column=2 + len(positions))
+    title(
+        work,
+        sheet,
+        "Live year",
+        "Every figure here is a chain of formulas from inputs and rows; it moves when an input is edited.",
+        link_column=2 + len(positions),
+    )
     sheet.widths([30, 11, *[17] * len(positions), 70])
     row = 4
     for place, text in enumerate(("Figure", "Unit")):
@@ -42,8 +76,12 @@ def write(pen, sheet, results, registry, chains) -> dict:
         label, unit, text = known[key]
         places[key] = row
         row += 1
-    prices = {"electricity_kwh": "electricity_usd_kwh", "fuel_therm": "fuel_usd_therm", "purchased_cooling_kbtu": "cooling_usd_kbtu",
-              "purchased_heating_kbtu": "heat_usd_kbtu"}
+    prices = {
+        "electricity_kwh": "electricity_usd_kwh",
+        "fuel_therm": "fuel_usd_therm",
+        "purchased_cooling_kbtu": "cooling_usd_kbtu",
+        "purchased_heating_kbtu": "heat_usd_kbtu",
+    }
     for key in order:
         label, unit, text = known[key]
         at = places[key]
@@ -53,9 +91,13 @@ def write(pen, sheet, results, registry, chains) -> dict:
         for place, k in enumerate(positions, 2):
             letter, annual = column_name(place), results.candidates[k].annual
             if key == "electricity_kwh":
-                formula = "=" + "+".join(f"{letter}{places[e] + 1}" for e in ("fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh"))
+                formula = "=" + "+".join(
+                    f"{letter}{places[e] + 1}" for e in ("fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh")
+                )
             elif key == "cost_usd":
-                formula = "=" + "+".join(f"{letter}{places[e] + 1}*{registry.address('prices.' + price)}" for e, price in prices.items())
+                formula = "=" + "+".join(
+                    f"{letter}{places[e] + 1}*{registry.address('prices.' + price)}" for e, price in prices.items()
+                )
             else:
                 formula = "=" + chains[k].year_cells[key][0]
             pen.formula(sheet, at, place, formula, annual[key], s(_STYLE.get(unit, "f1"), "line"))
@@ -67,8 +109,14 @@ def write(pen, sheet, results, registry, chains) -> dict:
         sheet.text(row, 1, unit, s("line", "small"))
         for place, k in enumerate(positions, 2):
             base = f"${column_name(base_place)}{places[key] + 1}"
-            pen.formula(sheet, row, place, f"={base}-{column_name(place)}{places[key] + 1}", results.candidates[k].saving[key],
-                        s("usd2_signed" if unit == "USD" else "signed", "line"))
+            pen.formula(
+                sheet,
+                row,
+                place,
+                f"={base}-{column_name(place)}{places[key] + 1}",
+                results.candidates[k].saving[key],
+                s("usd2_signed" if unit == "USD" else "signed", "line"),
+            )
         places["saving." + key] = row
         row += 1
     row = _section(pen, sheet, row + 1, "Simple payback", len(positions))
@@ -77,7 +125,14 @@ def write(pen, sheet, results, registry, chains) -> dict:
         sheet.text(row, 1, "USD", s("line", "small"))
         for place, k in enumerate(positions, 2):
             c = results.candidates[k].candidate
-            pen.formula(sheet, row, place, "=" + registry.address(f"candidate[{c.id}].{name}"), getattr(c, name), s("usd2", "line"))
+            pen.formula(
+                sheet,
+                row,
+                place,
+                "=" + registry.address(f"candidate[{c.id}].{name}"),
+                getattr(c, name),
+                s("usd2", "line"),
+            )
         places["money." + name] = row
         row += 1
     for key, label in (("before", "Payback"), ("after", "Payback after incentive")):
@@ -92,10 +147,19 @@ def write(pen, sheet, results, registry, chains) -> dict:
             saving = f"{letter}{places['saving.cost_usd'] + 1}"
             paid = simple_payback_years(c.candidate.cost_usd, c.candidate.incentive_usd, c.saving["cost_usd"])
             years = paid.before_years if key == "before" else paid.after_years
-            pen.formula(sheet, row, place, f'=IF({saving}>0,{outlay}/{saving},"no saving")', "no saving" if years is None else years, s("years", "line", "right"))
+            pen.formula(
+                sheet,
+                row,
+                place,
+                f'=IF({saving}>0,{outlay}/{saving},"no saving")',
+                "no saving" if years is None else years,
+                s("years", "line", "right"),
+            )
         places["payback." + key] = row
         row += 1
-    sheet.on_paper(footer=work.footer, last_row=row, last_column=2 + len(positions), repeat_rows=(4, 4), repeat_columns=(0, 1))
+    sheet.on_paper(
+        footer=work.footer, last_row=row, last_column=2 + len(positions), repeat_rows=(4, 4), repeat_columns=(0, 1)
+    )
     return places
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..formats import LAGOON, PETROL, RULE
 from ..charts import style_chart
+from ..formats import LAGOON, PETROL, RULE
 from ..layout import BIN_COLUMNS, BINS_FIRST_ROW
 from ..page import Work, height_of, lines_of, title
 from ..strict import Sheet
@@ -16,18 +16,38 @@ def write(work: Work, sheet: Sheet) -> None:
     s, results = work.styles, work.results
     table, weather = results.bin_table, results.weather
     columns = [c for c in BIN_COLUMNS if c.key in table.columns]
-    title(work, sheet, "Weather bins", f"{weather.name}, station {weather.station}  ·  {weather.format}, file {weather.file_name}",
-          link_column=len(columns) - 1)
+    title(
+        work,
+        sheet,
+        "Weather bins",
+        f"{weather.name}, station {weather.station}  ·  {weather.format}, file {weather.file_name}",
+        link_column=len(columns) - 1,
+    )
     file_hours = float(len(weather.frame))
     total = float(table["hours"].sum())
     agree = abs(total - file_hours) <= 1e-6 * file_hours
-    sheet.text(2, 0, f"Hours of the bins {total:,.0f}  ·  hours of the weather file {file_hours:,.0f}  ·  "
-               + ("they agree" if agree else "THEY DIFFER"), s("bold"))
-    sheet.text(3, 0, f"Mean outdoor temperature of the file {weather.frame['oat_f'].mean():.1f} °F  ·  site pressure "
-               f"{weather.pressure_psia:.3f} psia  ·  {weather.latitude_deg:.2f}°, {weather.longitude_deg:.2f}°, "
-               f"{weather.elevation_ft:,.0f} ft  ·  local standard time, UTC {weather.utc_offset_h:+g} h  ·  "
-               + ("rounded to whole °F as recorded" if weather.whole_f else "temperatures as in the file"), s("subtitle"))
-    sheet.text(4, 0, f"Bins hold their lower edge. {len(results.row_table)} rows stand for the year: {results.row_method}.", s("subtitle"))
+    sheet.text(
+        2,
+        0,
+        f"Hours of the bins {total:,.0f}  ·  hours of the weather file {file_hours:,.0f}  ·  "
+        + ("they agree" if agree else "THEY DIFFER"),
+        s("bold"),
+    )
+    sheet.text(
+        3,
+        0,
+        f"Mean outdoor temperature of the file {weather.frame['oat_f'].mean():.1f} °F  ·  site pressure "
+        f"{weather.pressure_psia:.3f} psia  ·  {weather.latitude_deg:.2f}°, {weather.longitude_deg:.2f}°, "
+        f"{weather.elevation_ft:,.0f} ft  ·  local standard time, UTC {weather.utc_offset_h:+g} h  ·  "
+        + ("rounded to whole °F as recorded" if weather.whole_f else "temperatures as in the file"),
+        s("subtitle"),
+    )
+    sheet.text(
+        4,
+        0,
+        f"Bins hold their lower edge. {len(results.row_table)} rows stand for the year: {results.row_method}.",
+        s("subtitle"),
+    )
 
     head, units, first = BINS_FIRST_ROW - 2, BINS_FIRST_ROW - 1, BINS_FIRST_ROW
     sheet.height(head, 40)
@@ -51,8 +71,13 @@ def write(work: Work, sheet: Sheet) -> None:
     sheet.widths(c.width for c in columns)
     sheet.freeze(first, 1)
     end = _chart(work, sheet, columns, first, last)
-    sheet.on_paper(footer=work.footer, last_row=end, last_column=len(columns) - 1, repeat_rows=(head, units),
-                   pages_high=1 if len(table) <= 26 else 0)
+    sheet.on_paper(
+        footer=work.footer,
+        last_row=end,
+        last_column=len(columns) - 1,
+        repeat_rows=(head, units),
+        pages_high=1 if len(table) <= 26 else 0,
+    )
 
 
 def _totals(work: Work, sheet: Sheet, columns, table, row: int) -> None:
@@ -69,7 +94,12 @@ def _totals(work: Work, sheet: Sheet, columns, table, row: int) -> None:
             else:
                 known = np.isfinite(data) & (weight > 0.0)
                 value = float(weight[known] @ data[known] / weight[known].sum()) if known.any() else None
-        sheet.cell(row, place, "Total or mean" if place == 0 else value, s("text" if place == 0 else column.style, "total", *(("centre",) if column.key == "rows" else ())))
+        sheet.cell(
+            row,
+            place,
+            "Total or mean" if place == 0 else value,
+            s("text" if place == 0 else column.style, "total", *(("centre",) if column.key == "rows" else ())),
+        )
 
 
 def _chart(work: Work, sheet: Sheet, columns, first: int, last: int) -> int:
@@ -78,10 +108,16 @@ def _chart(work: Work, sheet: Sheet, columns, first: int, last: int) -> int:
     keys = [c.key for c in columns]
     for key, colour in (("hours_occupied", PETROL), ("hours_unoccupied_running", LAGOON), ("hours_off", RULE)):
         at = keys.index(key)
-        chart.add_series({
-            "name": [sheet.name, first - 2, at], "categories": [sheet.name, first, 0, last, 0],
-            "values": [sheet.name, first, at, last, at], "fill": {"color": colour}, "border": {"color": "#FFFFFF", "width": 0.5}, "gap": 30,
-        })
+        chart.add_series(
+            {
+                "name": [sheet.name, first - 2, at],
+                "categories": [sheet.name, first, 0, last, 0],
+                "values": [sheet.name, first, at, last, at],
+                "fill": {"color": colour},
+                "border": {"color": "#FFFFFF", "width": 0.5},
+                "gap": 30,
+            }
+        )
     style_chart(chart, "Hours of the year by outdoor temperature", "Outdoor temperature, °F", "h/yr", size=(980, 300))
     sheet.chart(last + 3, 0, chart)
     return last + 3 + 16

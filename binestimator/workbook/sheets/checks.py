@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from ...benchmarks import benchmarks
 from ...bins import METHOD_REPRESENTATIVE
-from ...checks import COST_ERROR_FRAC, END_USE_ERROR_FRAC, SAVING_ERROR_POINTS, bin_accuracy_table, bin_errors, bin_status, count_accuracy_table
+from ...checks import (
+    COST_ERROR_FRAC,
+    END_USE_ERROR_FRAC,
+    SAVING_ERROR_POINTS,
+    bin_accuracy_table,
+    bin_errors,
+    bin_status,
+    count_accuracy_table,
+)
 from ...results import ANNUAL, ENERGY_KEYS
 from ..charts import fill_of, pixels_of, place_at, room, style_chart
 from ..figures import check_counts
@@ -28,9 +36,21 @@ _PAGE_LINES = 50
 def write(work: Work, sheet: Sheet) -> None:
     """Write the sheet."""
     counts = check_counts(work.results)
-    title(work, sheet, "Checks", f"{counts['pass']} pass, {counts['explain']} to explain, {counts['fail']} fail", link_column=_LAST)
-    sheet.text(2, 0, "PASS holds.  EXPLAIN lies outside what is published or usual; the text says what drives it.  FAIL must not happen: do not "
-               "use the results; nothing is ranked.", work.styles("small", "quiet"))
+    title(
+        work,
+        sheet,
+        "Checks",
+        f"{counts['pass']} pass, {counts['explain']} to explain, {counts['fail']} fail",
+        link_column=_LAST,
+    )
+    sheet.text(
+        2,
+        0,
+        "PASS holds.  EXPLAIN lies outside what is published or usual; the text says what drives it.  FAIL must not "
+        "happen: do not "
+        "use the results; nothing is ranked.",
+        work.styles("small", "quiet"),
+    )
     sheet.widths(_WIDTHS)
     head = 4
     row = _checks(work, sheet, head)
@@ -85,12 +105,18 @@ def _checks(work: Work, sheet: Sheet, row: int) -> int:
     # What wants attention first.
     for check in sorted(work.results.checks, key=lambda k: ("fail", "explain", "pass").index(k.status)):
         lines = 1
-        for place, ((first, last), text) in enumerate(zip(_CHECK_FIELDS, (check.name, "", check.value, check.expected, check.text, check.source))):
+        for place, ((first, last), text) in enumerate(
+            zip(_CHECK_FIELDS, (check.name, "", check.value, check.expected, check.text, check.source))
+        ):
             if place == 1:
                 _status_cell(work, sheet, row, first, check.status)
                 continue
-            sheet.merged_text(row, first, row, last, text, s("wrap", "middle", "line", "bold" if place == 0 else "small"))
-            lines = max(lines, lines_of(text, room(_WIDTHS[first:last + 1]), 9.0 if place == 0 else 8.0, bold=place == 0))
+            sheet.merged_text(
+                row, first, row, last, text, s("wrap", "middle", "line", "bold" if place == 0 else "small")
+            )
+            lines = max(
+                lines, lines_of(text, room(_WIDTHS[first : last + 1]), 9.0 if place == 0 else 8.0, bold=place == 0)
+            )
         sheet.height(row, height_of(lines, 8.5))
         row += 1
     return row
@@ -100,9 +126,24 @@ def _benchmarks(work: Work, sheet: Sheet, row: int) -> int:
     """Figures of the baseline beside what is usual."""
     s, results = work.styles, work.results
     row = _section(work, sheet, row, "Benchmarks: the baseline beside what is usual")
-    row = _remark(work, sheet, row, "Orders of magnitude, to find slips of inputs: a figure outside is no mistake, but wants an explanation. Most ranges are "
-                  "common practice without a source, for offices and the like.")
-    fields = (("Figure", 0, 0), ("", 1, 1), ("Found", 2, 2), ("Usual from", 3, 3), ("to", 4, 4), ("Unit", 5, 5), ("Look at", 6, 9), ("Source of the range", 10, _LAST))
+    row = _remark(
+        work,
+        sheet,
+        row,
+        "Orders of magnitude, to find slips of inputs: a figure outside is no mistake, but wants an explanation. Most "
+        "ranges are "
+        "common practice without a source, for offices and the like.",
+    )
+    fields = (
+        ("Figure", 0, 0),
+        ("", 1, 1),
+        ("Found", 2, 2),
+        ("Usual from", 3, 3),
+        ("to", 4, 4),
+        ("Unit", 5, 5),
+        ("Look at", 6, 9),
+        ("Source of the range", 10, _LAST),
+    )
     for text, first, last in fields:
         style = s("head_left" if first in (0, 6, 10) else "head")
         if first == last:
@@ -117,10 +158,23 @@ def _benchmarks(work: Work, sheet: Sheet, row: int) -> int:
             sheet.number(row, column, value, s(number_style(value), "line", *(() if column == 2 else ("quiet",))))
         sheet.text(row, 5, unit_text(b.unit), s("line", "small", "quiet", "centre"))
         remark = f"{b.remark[:1].upper()}{b.remark[1:]}" if b.remark else b.what
-        sheet.merged_text(row, 6, row, 9, remark, s("wrap", "middle", "line", "small", *(() if b.remark else ("quiet",))))
-        sheet.merged_text(row, 10, row, _LAST, f"{b.source[:1].upper()}{b.source[1:]}", s("wrap", "middle", "line", "small", "quiet"))
-        sheet.height(row, height_of(max(lines_of(b.label, _WIDTHS[0], bold=True), lines_of(remark, room(_WIDTHS[6:10]), 8.0),
-                                        lines_of(b.source, room(_WIDTHS[10:]), 8.0)), 8.5))
+        sheet.merged_text(
+            row, 6, row, 9, remark, s("wrap", "middle", "line", "small", *(() if b.remark else ("quiet",)))
+        )
+        sheet.merged_text(
+            row, 10, row, _LAST, f"{b.source[:1].upper()}{b.source[1:]}", s("wrap", "middle", "line", "small", "quiet")
+        )
+        sheet.height(
+            row,
+            height_of(
+                max(
+                    lines_of(b.label, _WIDTHS[0], bold=True),
+                    lines_of(remark, room(_WIDTHS[6:10]), 8.0),
+                    lines_of(b.source, room(_WIDTHS[10:]), 8.0),
+                ),
+                8.5,
+            ),
+        )
         row += 1
     return row
 
@@ -129,22 +183,59 @@ def _choice(work: Work, sheet: Sheet, row: int) -> int:
     """How the rows were chosen."""
     s, choice, bins = work.styles, work.results.selection, work.results.project.bins
     row = _section(work, sheet, row, "How the rows that stand for the year were chosen")
-    number = lambda value, code: "–" if value is None else format(value, code)  # noqa: E731
-    keys = ", ".join([f"outdoor temperature in steps of {bins.width_f:g} °F", "running mode", *(word for word, true in (
-        ("month", bins.by_month), ("rate period", bins.by_rate_period)) if true)])
-    method = "Fallback: not the method meant for this project; trust the hourly figures" if choice.fallback else "The method meant for this project; no fallback"
+    number = lambda value, code: "–" if value is None else format(value, code)
+    keys = ", ".join(
+        [
+            f"outdoor temperature in steps of {bins.width_f:g} °F",
+            "running mode",
+            *(word for word, true in (("month", bins.by_month), ("rate period", bins.by_rate_period)) if true),
+        ]
+    )
+    method = (
+        "Fallback: not the method meant for this project; trust the hourly figures"
+        if choice.fallback
+        else "The method meant for this project; no fallback"
+    )
     if choice.method == METHOD_REPRESENTATIVE:
-        method += ". Chosen for reference settings and for these candidates’ own hours: agreement below is by choice. The program’s README says how rows do for strategies they have not seen"
+        method += (
+            ". Chosen for reference settings and for these candidates’ own hours: agreement below is by choice. The "
+            "program’s README says how rows do for strategies they have not seen"
+        )
     lines = (
         ("Method", choice.method, method),
         ("Groups of like hours", f"{choice.groups:,}", f"By {keys}"),
-        ("Rows", f"{choice.rows:,} of at most {choice.bound:,}", "The most that this grouping and the limit of rows allow"),
-        ("Residual", number(choice.worst_residual_frac, ".3%").replace("%", " %"), "Largest error of annual cost, of all end uses or one, at a reference setting or of a candidate, as a share of all end uses: what the choice itself could not remove"),
-        ("Hours, temperature and moisture of each group", number(choice.exact_error_frac, ".1e"), "Largest relative error; these are kept exactly, to rounding"),
-        ("Worst candidate: annual cost", f"{100 * choice.worst_cost_frac:.3f} %", f"Bound {100 * COST_ERROR_FRAC:g} % of the hourly cost"),
-        ("Worst candidate: end use", f"{100 * choice.worst_end_use_frac:.3f} %", f"Bound {100 * END_USE_ERROR_FRAC:g} % of all HVAC energy"),
-        ("Worst candidate: saving", f"{choice.worst_saving_points:.3f} points", f"Bound {SAVING_ERROR_POINTS:g} percentage points of the baseline’s cost"),
-    )  # fmt: skip
+        (
+            "Rows",
+            f"{choice.rows:,} of at most {choice.bound:,}",
+            "The most that this grouping and the limit of rows allow",
+        ),
+        (
+            "Residual",
+            number(choice.worst_residual_frac, ".3%").replace("%", " %"),
+            "Largest error of annual cost, of all end uses or one, at a reference setting or of a candidate, as a "
+            "share of all end uses: what the choice itself could not remove",
+        ),
+        (
+            "Hours, temperature and moisture of each group",
+            number(choice.exact_error_frac, ".1e"),
+            "Largest relative error; these are kept exactly, to rounding",
+        ),
+        (
+            "Worst candidate: annual cost",
+            f"{100 * choice.worst_cost_frac:.3f} %",
+            f"Bound {100 * COST_ERROR_FRAC:g} % of the hourly cost",
+        ),
+        (
+            "Worst candidate: end use",
+            f"{100 * choice.worst_end_use_frac:.3f} %",
+            f"Bound {100 * END_USE_ERROR_FRAC:g} % of all HVAC energy",
+        ),
+        (
+            "Worst candidate: saving",
+            f"{choice.worst_saving_points:.3f} points",
+            f"Bound {SAVING_ERROR_POINTS:g} percentage points of the baseline’s cost",
+        ),
+    )
     for label, value, text in lines:
         sheet.text(row, 0, label, s("line", "bold"))
         sheet.merged_text(row, 1, row, 5, value, s("line"))
@@ -158,11 +249,35 @@ def _by_candidate(work: Work, sheet: Sheet, row: int) -> int:
     """Errors of each candidate in one line; the table that the charts draw."""
     s, results = work.styles, work.results
     row = _section(work, sheet, row, "Bin rows and classic bins against the same equations hour by hour, by candidate")
-    row = _remark(work, sheet, row, "Rows: the real hours with weights of this file. Classic bins: one row of mean conditions for each bin and mode, the usual bin method, run with the same "
-                  "equations. An error is the figure less that of the hourly run; the worst end use is in % of all HVAC energy.")
+    row = _remark(
+        work,
+        sheet,
+        row,
+        "Rows: the real hours with weights of this file. Classic bins: one row of mean conditions for each bin and "
+        "mode, the usual bin method, run with the same "
+        "equations. An error is the figure less that of the hourly run; the worst end use is in % of all HVAC energy.",
+    )
     header = row
-    row = _heads(work, sheet, row, ("Candidate", "Rows", "Number", "Cost, rows, %", "Cost, classic, %", "Cost, bound, ± %", "Saving, rows, points", "Saving, classic, points",
-                                    "Bound, ± points", "Worst end use", "Rows, %", "Classic, %", "Classic bins"))  # fmt: skip
+    row = _heads(
+        work,
+        sheet,
+        row,
+        (
+            "Candidate",
+            "Rows",
+            "Number",
+            "Cost, rows, %",
+            "Cost, classic, %",
+            "Cost, bound, ± %",
+            "Saving, rows, points",
+            "Saving, classic, points",
+            "Bound, ± points",
+            "Worst end use",
+            "Rows, %",
+            "Classic, %",
+            "Classic bins",
+        ),
+    )
     first = row
     representative = results.project.bins.rows == "representative"
     labels = {key: label for key, label, *_ in ANNUAL}
@@ -171,16 +286,31 @@ def _by_candidate(work: Work, sheet: Sheet, row: int) -> int:
         worst = max(ENERGY_KEYS, key=lambda key: max(abs(ours[key]), abs(theirs[key])))
         statuses = []
         for errors, ruled in ((ours, representative), (theirs, False)):
-            found = [bin_status(errors["cost_frac"], COST_ERROR_FRAC, ruled), bin_status(errors["saving_points"], SAVING_ERROR_POINTS, ruled),
-                     *(bin_status(errors[key], END_USE_ERROR_FRAC, ruled) for key in ENERGY_KEYS)]
+            found = [
+                bin_status(errors["cost_frac"], COST_ERROR_FRAC, ruled),
+                bin_status(errors["saving_points"], SAVING_ERROR_POINTS, ruled),
+                *(bin_status(errors[key], END_USE_ERROR_FRAC, ruled) for key in ENERGY_KEYS),
+            ]
             statuses.append(max(found, key=("pass", "explain", "fail").index))
         sheet.text(row, 0, c.name, s("wrap", "middle", "line", "bold"))
         sheet.height(row, height_of(lines_of(c.name, _WIDTHS[0], bold=True)))
         _status_cell(work, sheet, row, 1, statuses[0])
         sheet.text(row, 2, str(number), s("line", "centre", "quiet"))
-        values = (100.0 * ours["cost_frac"], 100.0 * theirs["cost_frac"], 100.0 * COST_ERROR_FRAC, ours["saving_points"], theirs["saving_points"], SAVING_ERROR_POINTS)
+        values = (
+            100.0 * ours["cost_frac"],
+            100.0 * theirs["cost_frac"],
+            100.0 * COST_ERROR_FRAC,
+            ours["saving_points"],
+            theirs["saving_points"],
+            SAVING_ERROR_POINTS,
+        )
         for place, value in enumerate(values, 3):
-            sheet.number(row, place, value, s("error" if place not in (5, 8) else "f2", "line", "quiet" if place in (5, 8) else "body"))
+            sheet.number(
+                row,
+                place,
+                value,
+                s("error" if place not in (5, 8) else "f2", "line", "quiet" if place in (5, 8) else "body"),
+            )
         sheet.text(row, 9, labels[worst], s("line", "centre", "small"))
         sheet.number(row, 10, 100.0 * ours[worst], s("error", "line"))
         sheet.number(row, 11, 100.0 * theirs[worst], s("error", "line"))
@@ -197,19 +327,44 @@ def _charts(work: Work, sheet: Sheet, row: int) -> int:
     half = sum(pixels) // 2
     middle, offset = place_at(pixels, half)
     block = work.blocks["errors"]
-    for place, (column, label) in enumerate(((0, "Error of the annual cost, %, by candidate"), (3, "Error of the saving, percentage points, by candidate"))):
+    for place, (column, label) in enumerate(
+        ((0, "Error of the annual cost, %, by candidate"), (3, "Error of the saving, percentage points, by candidate"))
+    ):
         chart = work.book.chart("column")
-        for at, (name, colour, hatched) in enumerate((("rows of this file", PETROL, False), ("classic bins", LAGOON, True))):
+        for at, (name, colour, hatched) in enumerate(
+            (("rows of this file", PETROL, False), ("classic bins", LAGOON, True))
+        ):
             _, categories, values = block.series(column + at)
-            chart.add_series({"name": name, "categories": categories, "values": values, "gap": 60, "overlap": 0,
-                              **fill_of(colour, hatched=hatched), "border": {"color": colour, "width": 0.5}})
+            chart.add_series(
+                {
+                    "name": name,
+                    "categories": categories,
+                    "values": values,
+                    "gap": 60,
+                    "overlap": 0,
+                    **fill_of(colour, hatched=hatched),
+                    "border": {"color": colour, "width": 0.5},
+                }
+            )
         # The bound stands in the table once, and reaches as far below zero as above.
         bound = COST_ERROR_FRAC * 100.0 if place == 0 else SAVING_ERROR_POINTS
         line = work.book.chart("line")
         _, categories, values = block.series(column + 2)
-        line.add_series({"name": "bound, ±", "categories": categories, "values": values, "line": {"none": True},
-                         "marker": {"type": "long_dash", "size": 8, "border": {"color": OCHRE}, "fill": {"color": OCHRE}},
-                         "y_error_bars": {"type": "fixed", "value": 2.0 * bound, "direction": "minus", "line": {"color": OCHRE, "width": 1.25}}})
+        line.add_series(
+            {
+                "name": "bound, ±",
+                "categories": categories,
+                "values": values,
+                "line": {"none": True},
+                "marker": {"type": "long_dash", "size": 8, "border": {"color": OCHRE}, "fill": {"color": OCHRE}},
+                "y_error_bars": {
+                    "type": "fixed",
+                    "value": 2.0 * bound,
+                    "direction": "minus",
+                    "line": {"color": OCHRE, "width": 1.25},
+                },
+            }
+        )
         chart.combine(line)
         style_chart(chart, label, "", "", size=(half - 4, _CHART_PIXELS), y_format="0.0")
         if place:
@@ -224,7 +379,9 @@ def _long_table(work: Work, sheet: Sheet, row: int, heads, table, breaks: list[i
     band = work.styles("subtotal", "bold")
     row = page = _heads(work, sheet, row, heads)
     numbers = {c.id: k for k, c in enumerate(work.results.candidates, 1)}
-    starts = [k for k, (this, before) in enumerate(zip(table["candidate"], [None, *table["candidate"]])) if this != before]
+    starts = [
+        k for k, (this, before) in enumerate(zip(table["candidate"], [None, *table["candidate"]])) if this != before
+    ]
     lines = list(table.itertuples(index=False))
     for first, end in zip(starts, [*starts[1:], len(lines)]):
         if row - page + end - first + 1 > _PAGE_LINES and row > page:
@@ -240,10 +397,19 @@ def _long_table(work: Work, sheet: Sheet, row: int, heads, table, breaks: list[i
 
 
 def _accuracy(work: Work, sheet: Sheet, row: int, breaks: list[int]) -> int:
-    """One line per candidate and quantity: figures of the hours, of the rows and of classic bins, with errors and status."""
+    """One line per candidate and quantity: figures of the hours, of the rows and of classic bins, with errors and
+    status."""
     s = work.styles
     row = _section(work, sheet, row, "Bins against hours, by candidate and end use")
-    styles = {name: (s(code, "line", *more)) for name, code, more in (("figure", "f1", ()), ("error", "error", ()), ("bound", "f2", ("quiet",)), ("usd", "usd2_signed", ()))}
+    styles = {
+        name: (s(code, "line", *more))
+        for name, code, more in (
+            ("figure", "f1", ()),
+            ("error", "error", ()),
+            ("bound", "f2", ("quiet",)),
+            ("usd", "usd2_signed", ()),
+        )
+    }
     text_style, unit_style = s("line", "inset"), s("line", "small", "quiet", "centre")
 
     def write_line(row, line):
@@ -253,27 +419,62 @@ def _accuracy(work: Work, sheet: Sheet, row: int, breaks: list[int]) -> int:
         saving = line.quantity == "saving_pct"
         sheet.text(row, 2, "%" if saving else line.unit, unit_style)
         figure, error = styles["error" if saving else "figure"], styles["error"]
-        for place, (value, style) in enumerate(((line.hourly, figure), (line.bins, figure), (line.classic, figure), (line.bins_error, error),
-                                                (line.classic_error, error), (line.bound, styles["bound"])), 3):  # fmt: skip
+        for place, (value, style) in enumerate(
+            (
+                (line.hourly, figure),
+                (line.bins, figure),
+                (line.classic, figure),
+                (line.bins_error, error),
+                (line.classic_error, error),
+                (line.bound, styles["bound"]),
+            ),
+            3,
+        ):
             sheet.number(row, place, value, style)
         sheet.text(row, 9, line.error_unit, unit_style)
         sheet.cell(row, 10, line.bins_error_usd, styles["usd"])
         sheet.cell(row, 11, line.classic_error_usd, styles["usd"])
         _status_cell(work, sheet, row, 12, line.classic_status)
 
-    heads = ("Candidate and quantity", "Status of rows", "Unit", "Hour by hour", "From the rows", "Classic bins", "Error of rows", "Error of classic bins",
-             "Bound, ±", "Errors in", "Error of rows, USD", "Error of classic bins, USD", "Status of classic bins")  # fmt: skip
+    heads = (
+        "Candidate and quantity",
+        "Status of rows",
+        "Unit",
+        "Hour by hour",
+        "From the rows",
+        "Classic bins",
+        "Error of rows",
+        "Error of classic bins",
+        "Bound, ±",
+        "Errors in",
+        "Error of rows, USD",
+        "Error of classic bins, USD",
+        "Status of classic bins",
+    )
     return _long_table(work, sheet, row, heads, bin_accuracy_table(work.results), breaks, write_line)
 
 
 def _counts(work: Work, sheet: Sheet, row: int, breaks: list[int]) -> int:
     """Counts of the hourly run, which are those shown to people, beside those the rows would give."""
     s = work.styles
-    row = _section(work, sheet, row, "Counts: hour by hour, as shown everywhere in this file, beside what the rows would give")
-    row = _remark(work, sheet, row, "Rows are chosen to keep energies, not counts: a zone that is too warm in a few hours may be in no row at all, or in one with a large weight. "
-                  "So no count in this file comes from the rows; what they would give stands here with its error. Counts that are 0 in both are left out.")
+    row = _section(
+        work, sheet, row, "Counts: hour by hour, as shown everywhere in this file, beside what the rows would give"
+    )
+    row = _remark(
+        work,
+        sheet,
+        row,
+        "Rows are chosen to keep energies, not counts: a zone that is too warm in a few hours may be in no row at "
+        "all, or in one with a large weight. "
+        "So no count in this file comes from the rows; what they would give stands here with its error. Counts that "
+        "are 0 in both are left out.",
+    )
     number_style, error_style, share_style = s("f1", "line"), s("signed1", "line"), s("signed1", "line", "quiet")
-    text_style, unit_style, none_style = s("line", "inset"), s("line", "small", "quiet", "centre"), s("line", "right", "quiet")
+    text_style, unit_style, none_style = (
+        s("line", "inset"),
+        s("line", "small", "quiet", "centre"),
+        s("line", "right", "quiet"),
+    )
 
     def write_line(row, line):
         sheet.text(row, 0, line.label, text_style)
@@ -287,7 +488,15 @@ def _counts(work: Work, sheet: Sheet, row: int, breaks: list[int]) -> int:
         else:
             sheet.text(row, 6, "–", none_style)
 
-    heads = ("Candidate and count", "", "Unit", "Hour by hour, shown", "From the rows", "Error of rows", "Error, % of the hourly")
+    heads = (
+        "Candidate and count",
+        "",
+        "Unit",
+        "Hour by hour, shown",
+        "From the rows",
+        "Error of rows",
+        "Error, % of the hourly",
+    )
     return _long_table(work, sheet, row, heads, count_accuracy_table(work.results), breaks, write_line)
 
 
@@ -300,6 +509,8 @@ def _findings(work: Work, sheet: Sheet, row: int) -> int:
         sheet.text(row, 0, finding.where, s("wrap", "line"))
         sheet.text(row, 1, word, s(style, "line", "centre"))
         sheet.merged_text(row, 2, row, _LAST, finding.text, s("wrap", "line"))
-        sheet.height(row, height_of(max(lines_of(finding.text, room(_WIDTHS[2:])), lines_of(finding.where, _WIDTHS[0]))))
+        sheet.height(
+            row, height_of(max(lines_of(finding.text, room(_WIDTHS[2:])), lines_of(finding.where, _WIDTHS[0])))
+        )
         row += 1
     return row

@@ -23,9 +23,21 @@ def write(work: Work, sheet: Sheet) -> None:
     s, results = work.styles, work.results
     count = len(results.candidates)
     last = len(_FIXED) + count
-    title(work, sheet, "Comparison", "Full figures. The summary rounds them; money is at the flat prices of the project.", link_column=last)
-    sheet.text(2, 0, "Annual figures come from the bin rows. Counts, months and peaks come from the hour-by-hour run, because chosen rows keep "
-               "energies, not counts.", s("subtitle"))
+    title(
+        work,
+        sheet,
+        "Comparison",
+        "Full figures. The summary rounds them; money is at the flat prices of the project.",
+        link_column=last,
+    )
+    sheet.text(
+        2,
+        0,
+        "Annual figures come from the bin rows. Counts, months and peaks come from the hour-by-hour run, because "
+        "chosen rows keep "
+        "energies, not counts.",
+        s("subtitle"),
+    )
     sheet.widths([*(w for _, w in _FIXED), *[_WIDTH] * count, _LAST_WIDTH])
     row = 4
     heads = _heads(work, sheet, row)
@@ -36,13 +48,29 @@ def write(work: Work, sheet: Sheet) -> None:
     row = _part(work, sheet, row, "A year, from the bin rows", energies, "annual", names=True)
     row = _saving(work, sheet, row)
     row = _money(work, sheet, row)
-    row = _part(work, sheet, row, "Hours counted, from the hour-by-hour run", [line for line in ANNUAL if line[0] in counts], "hourly")
+    row = _part(
+        work,
+        sheet,
+        row,
+        "Hours counted, from the hour-by-hour run",
+        [line for line in ANNUAL if line[0] in counts],
+        "hourly",
+    )
     row = _part(work, sheet, row, "The same year hour by hour, as an audit of the bin rows", energies, "hourly")
-    row = _part(work, sheet, row, "The classic bin method, one mean row a bin, to show what it misses", energies, "classic")
+    row = _part(
+        work, sheet, row, "The classic bin method, one mean row a bin, to show what it misses", energies, "classic"
+    )
     row = _interactions(work, sheet, row, last)
     sheet.freeze(heads + 1, len(_FIXED))
-    sheet.on_paper(footer=work.footer, last_row=row, last_column=last, repeat_rows=(heads, heads), repeat_columns=(0, 1),
-                   pages_wide=1 + count // 13, letter=count <= 6)
+    sheet.on_paper(
+        footer=work.footer,
+        last_row=row,
+        last_column=last,
+        repeat_rows=(heads, heads),
+        repeat_columns=(0, 1),
+        pages_wide=1 + count // 13,
+        letter=count <= 6,
+    )
 
 
 def _heads(work: Work, sheet: Sheet, row: int) -> int:
@@ -87,7 +115,16 @@ def _strategies(work: Work, sheet: Sheet, row: int) -> int:
         if c.rank == 1:
             words.append("BEST")
         marks.append(", ".join(words))
-    row = _line(work, sheet, row, "Standing", "", marks, "small", "By energy cost, among those that serve as well as the baseline and cure what it fails in")
+    row = _line(
+        work,
+        sheet,
+        row,
+        "Standing",
+        "",
+        marks,
+        "small",
+        "By energy cost, among those that serve as well as the baseline and cure what it fails in",
+    )
     return row
 
 
@@ -113,13 +150,24 @@ def _saving(work: Work, sheet: Sheet, row: int) -> int:
     shares = [c.saving["cost_usd"] / base if base else None for c in work.results.candidates]
     row = _line(work, sheet, row, "Energy cost, share saved", "of baseline", shares, "pct2_signed")
     text = "Minimum outdoor air raised to what the baseline gives at its minimum, as far as required"
-    row = _line(work, sheet, row, "Energy cost, at equal outdoor air", "USD", [c.saving_at_equal_oa["cost_usd"] for c in work.results.candidates], "usd2_signed", text)
+    row = _line(
+        work,
+        sheet,
+        row,
+        "Energy cost, at equal outdoor air",
+        "USD",
+        [c.saving_at_equal_oa["cost_usd"] for c in work.results.candidates],
+        "usd2_signed",
+        text,
+    )
     if saves_by_ventilation(work.results.candidates, work.results.baseline):
         row = _section(work, sheet, row, "Saved at equal outdoor air: without the saving of air that is not given")
         for key in work.results.baseline.saving_at_equal_oa:
             name, unit = known[key]
             style = "usd2_signed" if unit == "USD" else "signed"
-            row = _line(work, sheet, row, name, unit, [c.saving_at_equal_oa[key] for c in work.results.candidates], style)
+            row = _line(
+                work, sheet, row, name, unit, [c.saving_at_equal_oa[key] for c in work.results.candidates], style
+            )
     return row
 
 
@@ -128,13 +176,38 @@ def _money(work: Work, sheet: Sheet, row: int) -> int:
     row = _section(work, sheet, row, "Money and peak")
     row = _line(work, sheet, row, "Implementation cost", "USD", [c.candidate.cost_usd for c in candidates], "usd")
     row = _line(work, sheet, row, "Incentive, once", "USD", [c.candidate.incentive_usd for c in candidates], "usd")
-    row = _line(work, sheet, row, "Simple payback", "years", [c.payback_years for c in candidates], "f2", "Cost over annual saving, not discounted")
-    row = _line(work, sheet, row, "Simple payback after incentive", "years", [c.payback_after_incentive_years for c in candidates], "f2")
+    row = _line(
+        work,
+        sheet,
+        row,
+        "Simple payback",
+        "years",
+        [c.payback_years for c in candidates],
+        "f2",
+        "Cost over annual saving, not discounted",
+    )
+    row = _line(
+        work,
+        sheet,
+        row,
+        "Simple payback after incentive",
+        "years",
+        [c.payback_after_incentive_years for c in candidates],
+        "f2",
+    )
     row = _line(work, sheet, row, "Remark", "", [c.payback_note for c in candidates], "text_small")
     longest = max(lines_of(c.payback_note, _WIDTH, 8.0) for c in candidates)
     sheet.height(row - 1, height_of(longest, 8.0))
-    return _line(work, sheet, row, "Peak electricity", "kW", [c.peak_kw for c in candidates], "f1",
-                 "Largest single hour of the typical year; neither a design day nor a tariff's peak period")
+    return _line(
+        work,
+        sheet,
+        row,
+        "Peak electricity",
+        "kW",
+        [c.peak_kw for c in candidates],
+        "f1",
+        "Largest single hour of the typical year; neither a design day nor a tariff's peak period",
+    )
 
 
 def _interactions(work: Work, sheet: Sheet, row: int, last: int) -> int:
@@ -143,7 +216,9 @@ def _interactions(work: Work, sheet: Sheet, row: int, last: int) -> int:
         return row
     row = _section(work, sheet, row, "Do the two resets add up? Saving of energy cost, USD a year")
     number = {c.id: k for k, c in enumerate(results.candidates, 1)}
-    for place, text in enumerate(("Pair", "", "SAT alone", "DSP alone", "The two added", "Both, as run", "Interaction")):
+    for place, text in enumerate(
+        ("Pair", "", "SAT alone", "DSP alone", "The two added", "Both, as run", "Interaction")
+    ):
         sheet.text(row, place, text, s("head_left" if place < 2 else "head"))
     row += 1
     for i in results.interactions:
@@ -152,5 +227,10 @@ def _interactions(work: Work, sheet: Sheet, row: int, last: int) -> int:
         for place, value in enumerate((i.sat_usd, i.dsp_usd, i.sat_usd + i.dsp_usd, i.both_usd, i.interaction_usd), 2):
             sheet.number(row, place, value, s("usd2_signed", "line", "right"))
         row += 1
-    sheet.text(row, 0, "A negative interaction: the two share a saving. They are run together, never added.", s("small", "quiet"))
+    sheet.text(
+        row,
+        0,
+        "A negative interaction: the two share a saving. They are run together, never added.",
+        s("small", "quiet"),
+    )
     return row + 1

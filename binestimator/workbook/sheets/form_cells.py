@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ...inputs.form_content import COUNTS, OTHERWISE, REVIEWER, UNUSED, YOURS, Entry, FormContent, can_review
 from ...inputs.defaults import rules
+from ...inputs.form_content import COUNTS, OTHERWISE, REVIEWER, UNUSED, YOURS, Entry, FormContent, can_review
 from ...inputs.schema import POINT_X_RANGE, Field, default_text
 from ..form_layout import INPUT_AT, FormPlan
 from ..formats import Styles
@@ -14,14 +14,20 @@ from .inputs import number_style
 
 #: Mark and word of what counts otherwise, by its kind; marks as in the legend of the guide.
 KIND_WORDS = {
-    "default": "○ default", "derived": "△ derived", "sized": "□ sized", "override": "◆ laid over", "required": "! required",
+    "default": "○ default",
+    "derived": "△ derived",
+    "sized": "□ sized",
+    "override": "◆ laid over",
+    "required": "! required",
     "unused": "– not used",
-}  # fmt: skip
+}
 KIND_MARKS = {kind: words[0] for kind, words in KIND_WORDS.items()}
 LAYER_WORDS = {
-    YOURS: "Your values: what is empty is not given", OTHERWISE: "Otherwise: what counts where nothing is given",
-    REVIEWER: "Reviewer’s overrides: never part of the claim", COUNTS: "Counts: reviewer’s, else yours, else otherwise",
-}  # fmt: skip
+    YOURS: "Your values: what is empty is not given",
+    OTHERWISE: "Otherwise: what counts where nothing is given",
+    REVIEWER: "Reviewer’s overrides: never part of the claim",
+    COUNTS: "Counts: reviewer’s, else yours, else otherwise",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,15 +81,23 @@ def put_review(form: FormPages, sheet: Sheet, row: int, column: int, field: Fiel
     """Cell for the reviewer, or a blocked one."""
     s = form.styles
     if allowed:
-        sheet.blank(row, column, s("general" if is_number(field) else "as_text", *(() if is_number(field) else ("text_small",)), "review"))
+        sheet.blank(
+            row,
+            column,
+            s("general" if is_number(field) else "as_text", *(() if is_number(field) else ("text_small",)), "review"),
+        )
     else:
         sheet.text(row, column, "–", s("centre", "quiet", "line"))
 
 
-def put_otherwise(form: FormPages, sheet: Sheet, row: int, column: int, entry: Entry, *more: str, mark: bool = True) -> None:
+def put_otherwise(
+    form: FormPages, sheet: Sheet, row: int, column: int, entry: Entry, *more: str, mark: bool = True
+) -> None:
     """Cell with what counts when the user gives nothing; a formula where it follows from others."""
     s, content = form.styles, entry.otherwise
-    look = {"required": "flagged" if entry.yours is None else "quiet", "override": "italic", "unused": "quiet"}.get(entry.kind, entry.kind)
+    look = {"required": "flagged" if entry.yours is None else "quiet", "override": "italic", "unused": "quiet"}.get(
+        entry.kind, entry.kind
+    )
     if isinstance(content, float):
         style = s(number_style(content), "line", look, *more, mark=KIND_MARKS[entry.kind] if mark else "")
     else:
@@ -103,8 +117,16 @@ def _with_addresses(form: FormPages, template: str) -> str:
     return "".join(text)
 
 
-def put_counts(form: FormPages, sheet: Sheet, row: int, columns: tuple[int, int, int, int], content, numbers_only: bool, field: Field,
-               *more: str) -> None:  # fmt: skip
+def put_counts(
+    form: FormPages,
+    sheet: Sheet,
+    row: int,
+    columns: tuple[int, int, int, int],
+    content,
+    numbers_only: bool,
+    field: Field,
+    *more: str,
+) -> None:
     """Cell with what counts: the reviewer's, else the user's, else what counts otherwise."""
     yours, otherwise, review, _ = (cell_name(row, column) for column in columns)
     if not can_review(field):
@@ -121,7 +143,9 @@ def put_counts(form: FormPages, sheet: Sheet, row: int, columns: tuple[int, int,
 # ---------------------------------------------------------------- rules
 
 
-def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, int, int], coordinate: str = "", who: str = YOURS) -> None:
+def add_rule(
+    form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, int, int], coordinate: str = "", who: str = YOURS
+) -> None:
     """What cells of an input may hold, with a message as they are entered and one on refusal.
 
     Parameters
@@ -145,9 +169,16 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
             rule = {"validate": "custom", "value": f'=OR({at}="none",{at}="{UNUSED}",AND(ISNUMBER({at}),{test}))'}
             allowed = allowed if "none" in allowed else f"{allowed}, or the word none"
         else:
-            rule = {"validate": "integer" if whole else "decimal", "criteria": "between", "minimum": low, "maximum": high}
+            rule = {
+                "validate": "integer" if whole else "decimal",
+                "criteria": "between",
+                "minimum": low,
+                "maximum": high,
+            }
     elif field.type in ("choice", "bool", "choice_float"):
-        words = ["yes", "no"] if field.type == "bool" else [c if isinstance(c, str) else f"{c:g}" for c in field.choices]
+        words = (
+            ["yes", "no"] if field.type == "bool" else [c if isinstance(c, str) else f"{c:g}" for c in field.choices]
+        )
         words += ["none"] if field.optional else []
         allowed = "yes or no" if field.type == "bool" else allowed
         if len(",".join(words)) <= LONGEST_RULE_LIST:
@@ -159,7 +190,9 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
             allowed = "name of a profile group"
         else:
             rule = {"validate": "length", "criteria": "between", "minimum": 0, "maximum": field.max_length}
-    default = "" if field.required or coordinate else f" Empty: {default_text(field)}." if field.default is not None else ""
+    default = (
+        "" if field.required or coordinate else f" Empty: {default_text(field)}." if field.default is not None else ""
+    )
     if field.path in rules():
         default = " Empty: what stands under “Otherwise”."
     message = f"Allowed: {allowed}.{default} {field.description}."
@@ -167,8 +200,14 @@ def add_rule(form: FormPages, sheet: Sheet, field: Field, area: tuple[int, int, 
         message = f"Reviewer’s value; the claim stays as it is. Allowed: {allowed}."
     unit = f" [{field.unit.replace('degF', '°F')}]" if field.unit and not coordinate else ""
     title = field.label + (f", {coordinate}" if coordinate else unit)
-    sheet.validate(*area, **rule, input_title=title, input_message=_cut(message), error_title="Not allowed",
-                   error_message=_cut(f"Expected {allowed}."))  # fmt: skip
+    sheet.validate(
+        *area,
+        **rule,
+        input_title=title,
+        input_message=_cut(message),
+        error_title="Not allowed",
+        error_message=_cut(f"Expected {allowed}."),
+    )
 
 
 def allowed_text(field: Field) -> str:

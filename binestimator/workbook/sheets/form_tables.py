@@ -3,26 +3,57 @@
 from __future__ import annotations
 
 from ...inputs.form_content import (
-    CORNER, COUNTS, END, FROM_FILE, FROM_QUICK, NOT_READ, OTHERWISE, REVIEWER, UNUSED, YOURS, Entry, Item, can_review, cell_of,
-)  # fmt: skip
+    CORNER,
+    COUNTS,
+    END,
+    FROM_FILE,
+    FROM_QUICK,
+    NOT_READ,
+    OTHERWISE,
+    REVIEWER,
+    UNUSED,
+    YOURS,
+    Entry,
+    Item,
+    can_review,
+    cell_of,
+)
 from ...inputs.schema import STRATEGY_SECTIONS, Field, fields_of, title_of
 from ..form_layout import (
-    SIDE_BAND_ROW, SIDE_FIRST_COLUMN, ZONE_BAND_ROW, ZONE_FIELDS, ZONE_FIRST_ROW, ZONE_KEY_COLUMN, ZONE_ROWS,
+    SIDE_BAND_ROW,
+    SIDE_FIRST_COLUMN,
+    ZONE_BAND_ROW,
+    ZONE_FIELDS,
+    ZONE_FIRST_ROW,
+    ZONE_KEY_COLUMN,
+    ZONE_ROWS,
     SideTable,
-)  # fmt: skip
+)
 from ..page import height_of, lines_of, title, unit_text
 from ..strict import Sheet, cell_name
 from .form_cells import (
-    KIND_WORDS, LAYER_WORDS, FormPages, add_rule, allowed_text, put_counts, put_otherwise, put_review, put_yours,
-)  # fmt: skip
+    KIND_WORDS,
+    LAYER_WORDS,
+    FormPages,
+    add_rule,
+    allowed_text,
+    put_counts,
+    put_otherwise,
+    put_review,
+    put_yours,
+)
 
 _LABEL, _UNIT, _ALLOWED, _SOURCE, _WHAT, _ITEM = 30.0, 13.0, 18.5, 40.0, 46.0, 15.5
 
 
 def _legend(form: FormPages, sheet: Sheet, row: int) -> None:
     marks = "  ·  ".join(words for kind, words in KIND_WORDS.items() if kind != "unused")
-    sheet.text(row, 0, f"Sand-coloured cells are yours, green-rimmed ones a reviewer’s. Marks behind what counts otherwise: {marks}",
-               form.styles("small", "quiet"))
+    sheet.text(
+        row,
+        0,
+        f"Sand-coloured cells are yours, green-rimmed ones a reviewer’s. Marks behind what counts otherwise: {marks}",
+        form.styles("small", "quiet"),
+    )
 
 
 # ---------------------------------------------------------------- inputs down, things across
@@ -30,8 +61,17 @@ def _legend(form: FormPages, sheet: Sheet, row: int) -> None:
 
 def write_profiles(form: FormPages, sheet: Sheet) -> None:
     """Profile groups, and special zones of the quick description."""
-    title(form, sheet, "Profile groups", "Hours, gains, setpoints and minimums that zones share by their group"
-          + ("; below, special zones taken out of the core of the quick description" if "special" in form.plan.side else ""))
+    title(
+        form,
+        sheet,
+        "Profile groups",
+        "Hours, gains, setpoints and minimums that zones share by their group"
+        + (
+            "; below, special zones taken out of the core of the quick description"
+            if "special" in form.plan.side
+            else ""
+        ),
+    )
     _legend(form, sheet, 2)
     table = form.plan.side["group"]
     for kind in ("group", "special"):
@@ -43,8 +83,14 @@ def write_profiles(form: FormPages, sheet: Sheet) -> None:
 
 def write_strategies(form: FormPages, sheet: Sheet) -> None:
     """Candidates with the parameters of their strategies, what else they change, and settings they share."""
-    title(form, sheet, "Strategies", "Candidates across; empty or – is what a strategy does not use. Shared settings stand below and count where a candidate "
-          "gives nothing of its own.")  # fmt: skip
+    title(
+        form,
+        sheet,
+        "Strategies",
+        "Candidates across; empty or – is what a strategy does not use. Shared settings stand below and count where a "
+        "candidate "
+        "gives nothing of its own.",
+    )
     _legend(form, sheet, 2)
     table = form.plan.side["candidate"]
     _side_table(form, sheet, table, title_of("candidate"))
@@ -59,8 +105,15 @@ def _finish_side(form: FormPages, sheet: Sheet, table: SideTable, last_row: int)
     last_column, pages = table.source_column + 1, 4 if table.slots > 5 else 2
     if _prints_what_counts(form):
         last_column, pages = SIDE_FIRST_COLUMN + max(table.slots, 2) - 1, -(-table.slots // 12)
-    sheet.on_paper(footer=form.footer, last_row=last_row, last_column=last_column, repeat_columns=(0, 0), letter=False,
-                   repeat_rows=(SIDE_BAND_ROW, SIDE_BAND_ROW + 2), pages_wide=pages)
+    sheet.on_paper(
+        footer=form.footer,
+        last_row=last_row,
+        last_column=last_column,
+        repeat_columns=(0, 0),
+        letter=False,
+        repeat_rows=(SIDE_BAND_ROW, SIDE_BAND_ROW + 2),
+        pages_wide=pages,
+    )
 
 
 def _prints_what_counts(form: FormPages) -> bool:
@@ -78,7 +131,10 @@ def _side_table(form: FormPages, sheet: Sheet, table: SideTable, label: str) -> 
             column = table.column(layer, place)
             sheet.text(band, column, LAYER_WORDS[layer] if place == 0 else "", s("band"))
             sheet.text(band + 1, column, f"{layer} {place + 1}", s("key"))
-    for column, text in ((table.source_column, "Source of defaults and derived values"), (table.source_column + 1, "What it is")):
+    for column, text in (
+        (table.source_column, "Source of defaults and derived values"),
+        (table.source_column + 1, "What it is"),
+    ):
         sheet.text(band, column, text, s("band"))
         sheet.text(band + 1, column, NOT_READ, s("key"))
     sheet.text(band + 1, table.key_column, CORNER + table.kind, s("key"))
@@ -110,10 +166,18 @@ def _side_line(form: FormPages, sheet: Sheet, table: SideTable, key: str, row: i
     unit = unit_text(field.unit)
     if coordinate:
         # Points of duct pressure stand over outdoor temperature or over airflow, as the strategy is.
-        unit = ("°F or %" if key == "dsp.points." + coordinate else unit.partition(":")[0]) if coordinate[0] == "x" else unit.rpartition(":")[2]
+        unit = (
+            ("°F or %" if key == "dsp.points." + coordinate else unit.partition(":")[0])
+            if coordinate[0] == "x"
+            else unit.rpartition(":")[2]
+        )
     first = coordinate in ("", "x1")
     allowed = allowed_text(field) if first else ""
-    for column, text, style in ((0, label, ("wrap", "line", "bold")), (1, unit, ("text_small", "line")), (2, allowed, ("text_small", "line", "quiet"))):
+    for column, text, style in (
+        (0, label, ("wrap", "line", "bold")),
+        (1, unit, ("text_small", "line")),
+        (2, allowed, ("text_small", "line", "quiet")),
+    ):
         sheet.text(row, column, text, s(*style))
     lines = max(lines_of(label, _LABEL, bold=True), lines_of(unit, _UNIT, 8.0), lines_of(allowed, _ALLOWED, 8.0))
     sources = []
@@ -133,7 +197,17 @@ def _side_line(form: FormPages, sheet: Sheet, table: SideTable, key: str, row: i
             _repeat(form, sheet, row, columns[2], columns[3], entry.counts)
         else:
             put_review(form, sheet, row, columns[2], field, entry.can_review)
-        put_counts(form, sheet, row, columns, entry.counts, entry.numbers_only, field, *more, *(("bold",) if key in ("name", "id") else ()))
+        put_counts(
+            form,
+            sheet,
+            row,
+            columns,
+            entry.counts,
+            entry.numbers_only,
+            field,
+            *more,
+            *(("bold",) if key in ("name", "id") else ()),
+        )
         if item is not None and entry.source and entry.yours is None and entry.kind != "unused":
             sources.append(entry.source)
         for content in (entry.yours, entry.otherwise):
@@ -148,19 +222,26 @@ def _side_line(form: FormPages, sheet: Sheet, table: SideTable, key: str, row: i
     sheet.height(row, height_of(lines, 8.2))
     for layer in (YOURS, REVIEWER):
         if layer == YOURS or can_review(field):
-            add_rule(form, sheet, field, (row, table.column(layer, 0), row, table.column(layer, table.slots - 1)), coordinate[:1], layer)
+            add_rule(
+                form,
+                sheet,
+                field,
+                (row, table.column(layer, 0), row, table.column(layer, table.slots - 1)),
+                coordinate[:1],
+                layer,
+            )
 
 
 def _repeat(form: FormPages, sheet: Sheet, row: int, column: int, source: int, text: str) -> None:
     """A name again, as the heading of another layer."""
-    sheet.formula(row, column, "=" + cell_name(row, source), text, form.styles("text_small", "line", "bold", "top", "right"))
+    sheet.formula(
+        row, column, "=" + cell_name(row, source), text, form.styles("text_small", "line", "bold", "top", "right")
+    )
 
 
 def _spare_entry(kind: str, field: Field, coordinate: str) -> Entry:
     """Entry of a column that nobody has filled yet."""
-    if field.section in STRATEGY_SECTIONS or (kind == "candidate" and field.required):
-        otherwise, word = UNUSED, "unused"
-    elif field.required:
+    if field.section in STRATEGY_SECTIONS or (kind == "candidate" and field.required) or field.required:
         otherwise, word = UNUSED, "unused"
     else:
         otherwise, word = cell_of(field, field.default), "default"
@@ -172,20 +253,31 @@ def _mark_line(form: FormPages, sheet: Sheet, table: SideTable, key: str, row: i
     """Place of a candidate in the list of the project, or the mark of the baseline."""
     s = form.styles
     label, what = {
-        "listed": ("Place in the list", "Which candidates the project lists, in their order; a default one that is not listed is evaluated all the same. "
-                                        "Leave it empty in new columns"),
+        "listed": (
+            "Place in the list",
+            "Which candidates the project lists, in their order; a default one that is not listed is evaluated all "
+            "the same. "
+            "Leave it empty in new columns",
+        ),
         "baseline": ("Baseline", "yes at most once: the candidate that the others are compared with"),
-    }[key]  # fmt: skip
+    }[key]
     sheet.text(row, 0, label, s("wrap", "line", "bold"))
     for column in (1, 2):
-        sheet.text(row, column, "yes or no" if key == "baseline" and column == 2 else "", s("text_small", "line", "quiet"))
+        sheet.text(
+            row, column, "yes or no" if key == "baseline" and column == 2 else "", s("text_small", "line", "quiet")
+        )
     for place in range(table.slots):
         item = items[place] if place < len(items) else None
         value = None
         if item is not None:
-            value = (None if item.listed is None else float(item.listed)) if key == "listed" else (
-                None if item.baseline is None else "yes" if item.baseline else "no")
-        sheet.cell(row, table.column(YOURS, place), value, s("general", "entry" if value is None else "entry_filled", "right"))
+            value = (
+                (None if item.listed is None else float(item.listed))
+                if key == "listed"
+                else (None if item.baseline is None else "yes" if item.baseline else "no")
+            )
+        sheet.cell(
+            row, table.column(YOURS, place), value, s("general", "entry" if value is None else "entry_filled", "right")
+        )
         for layer in (OTHERWISE, REVIEWER, COUNTS):
             sheet.text(row, table.column(layer, place), "", s("line"))
     sheet.text(row, table.source_column, "", s("line"))
@@ -193,16 +285,34 @@ def _mark_line(form: FormPages, sheet: Sheet, table: SideTable, key: str, row: i
     sheet.text(row, table.key_column, key, s("text_small", "quiet"))
     sheet.height(row, height_of(lines_of(what, _WHAT, 8.0), 8.2))
     if key == "baseline":
-        sheet.validate(row, table.column(YOURS, 0), row, table.column(YOURS, table.slots - 1), validate="list", source=["yes", "no"],
-                       input_title=label, input_message=what + ".", error_title="Not allowed", error_message="Expected yes or no.")  # fmt: skip
+        sheet.validate(
+            row,
+            table.column(YOURS, 0),
+            row,
+            table.column(YOURS, table.slots - 1),
+            validate="list",
+            source=["yes", "no"],
+            input_title=label,
+            input_message=what + ".",
+            error_title="Not allowed",
+            error_message="Expected yes or no.",
+        )
 
 
 def _changes(form: FormPages, sheet: Sheet, table: SideTable) -> None:
     """What candidates change besides their setpoints."""
     s, row = form.styles, form.plan.changes_row
     path, id_, value = 0, SIDE_FIRST_COLUMN, SIDE_FIRST_COLUMN + 1
-    _small_head(form, sheet, table, row, "What candidates change besides their setpoints (repair and companion measures)", "changes",
-                {path: "path", id_: "id", value: YOURS}, {path: "Path of the input", id_: "Id of the candidate", value: "Value"})
+    _small_head(
+        form,
+        sheet,
+        table,
+        row,
+        "What candidates change besides their setpoints (repair and companion measures)",
+        "changes",
+        {path: "path", id_: "id", value: YOURS},
+        {path: "Path of the input", id_: "Id of the candidate", value: "Value"},
+    )
     row += 3
     first = row
     for candidate, at, content in [*form.content.changes, *[(None, None, None)] * form.plan.spare.lines]:
@@ -221,8 +331,16 @@ def _library(form: FormPages, sheet: Sheet, table: SideTable) -> None:
     """Settings that all candidates with a strategy share."""
     s, row = form.styles, form.plan.library_row
     value, otherwise = SIDE_FIRST_COLUMN, SIDE_FIRST_COLUMN + 1
-    _small_head(form, sheet, table, row, "Settings shared by every candidate with that strategy", "library", {value: YOURS},
-                {0: "Setting", 1: "Unit", 2: "Allowed", value: "Your value", otherwise: "Otherwise"})
+    _small_head(
+        form,
+        sheet,
+        table,
+        row,
+        "Settings shared by every candidate with that strategy",
+        "library",
+        {value: YOURS},
+        {0: "Setting", 1: "Unit", 2: "Allowed", value: "Your value", otherwise: "Otherwise"},
+    )
     for row, what in form.plan.library_rows:
         if isinstance(what, str):
             part, strategy = what.split(".")
@@ -236,7 +354,11 @@ def _library(form: FormPages, sheet: Sheet, table: SideTable) -> None:
         first = coordinate in ("", "x1")
         unit = unit_text(field.unit)
         if coordinate:
-            unit = ("% of design" if strategy == "airflow" else unit.partition(":")[0]) if coordinate[0] == "x" else unit.rpartition(":")[2]
+            unit = (
+                ("% of design" if strategy == "airflow" else unit.partition(":")[0])
+                if coordinate[0] == "x"
+                else unit.rpartition(":")[2]
+            )
         sheet.text(row, 0, f"{field.label}: {coordinate}" if coordinate else field.label, s("wrap", "line", "bold"))
         sheet.text(row, 1, unit, s("text_small", "line"))
         sheet.text(row, 2, allowed_text(field) if first else "", s("text_small", "line", "quiet"))
@@ -246,12 +368,30 @@ def _library(form: FormPages, sheet: Sheet, table: SideTable) -> None:
         sheet.text(row, table.source_column, what.source if first else "", s("text_small", "line"))
         sheet.text(row, table.source_column + 1, description, s("text_small", "line"))
         sheet.text(row, table.key_column, what.path, s("text_small", "quiet"))
-        sheet.height(row, height_of(max(lines_of(description, _WHAT, 8.0), lines_of(allowed_text(field) if first else "", _ALLOWED, 8.0),
-                                        lines_of(field.label, _LABEL, bold=True)), 8.2))  # fmt: skip
+        sheet.height(
+            row,
+            height_of(
+                max(
+                    lines_of(description, _WHAT, 8.0),
+                    lines_of(allowed_text(field) if first else "", _ALLOWED, 8.0),
+                    lines_of(field.label, _LABEL, bold=True),
+                ),
+                8.2,
+            ),
+        )
         add_rule(form, sheet, field, (row, value, row, value), coordinate[:1])
 
 
-def _small_head(form: FormPages, sheet: Sheet, table: SideTable, row: int, text: str, name: str, keys: dict[int, str], heads: dict[int, str]) -> None:
+def _small_head(
+    form: FormPages,
+    sheet: Sheet,
+    table: SideTable,
+    row: int,
+    text: str,
+    name: str,
+    keys: dict[int, str],
+    heads: dict[int, str],
+) -> None:
     s = form.styles
     sheet.height(row, 22)
     sheet.text(row, table.key_column, END, s("key"))
@@ -270,13 +410,23 @@ def _small_head(form: FormPages, sheet: Sheet, table: SideTable, row: int, text:
 
 def write_zones(form: FormPages, sheet: Sheet) -> None:
     """One line a zone; the layers stand side by side."""
-    s, zones, fields = form.styles, form.content.zones, fields_of("zone")
+    zones, fields = form.content.zones, fields_of("zone")
     count = sum(int(item.entries["multiplier"].counts) for item in zones)
-    title(form, sheet, "Zone schedule", f"{len(zones)} zone lines stand for {count:,} zones" if zones else
-          "One line for each zone, or none: the quick description of the building makes zones by itself")
+    title(
+        form,
+        sheet,
+        "Zone schedule",
+        f"{len(zones)} zone lines stand for {count:,} zones"
+        if zones
+        else "One line for each zone, or none: the quick description of the building makes zones by itself",
+    )
     _legend(form, sheet, 2)
     _zone_head(form, sheet)
-    widths = [26.0, 13.0] + [_zone_width(fields[name], [item.entries[name] for item in zones]) for _ in form.plan.layers for name in ZONE_FIELDS]
+    widths = [26.0, 13.0] + [
+        _zone_width(fields[name], [item.entries[name] for item in zones])
+        for _ in form.plan.layers
+        for name in ZONE_FIELDS
+    ]
     rows = range(ZONE_FIRST_ROW, form.plan.zones_last_row + 1)
     for at, row in enumerate(rows):
         item = zones[at] if at < len(zones) else None
@@ -292,8 +442,15 @@ def write_zones(form: FormPages, sheet: Sheet) -> None:
     last_column, pages = ZONE_KEY_COLUMN - 1, 4
     if _prints_what_counts(form):
         last_column, pages = form.plan.zone_column(COUNTS, ZONE_FIELDS[-1]), 1
-    sheet.on_paper(footer=form.footer, last_row=max(form.plan.zones_last_row, ZONE_FIRST_ROW), last_column=last_column,
-                   repeat_rows=(ZONE_BAND_ROW, ZONE_ROWS["default"]), repeat_columns=(0, 0), letter=False, pages_wide=pages)
+    sheet.on_paper(
+        footer=form.footer,
+        last_row=max(form.plan.zones_last_row, ZONE_FIRST_ROW),
+        last_column=last_column,
+        repeat_rows=(ZONE_BAND_ROW, ZONE_ROWS["default"]),
+        repeat_columns=(0, 0),
+        letter=False,
+        pages_wide=pages,
+    )
 
 
 def _zone_width(field: Field, entries: list[Entry]) -> float:
@@ -308,7 +465,12 @@ def _zone_head(form: FormPages, sheet: Sheet) -> None:
         sheet.text(ZONE_BAND_ROW, column, "" if column else "Zones", s("band"))
         sheet.text(ZONE_ROWS["label"], column, text, s("head_left"))
         for row in ("unit", "allowed", "default"):
-            sheet.text(ZONE_ROWS[row], column, "" if column else {"unit": "unit", "allowed": "allowed", "default": "source of the default"}[row], s("units"))
+            sheet.text(
+                ZONE_ROWS[row],
+                column,
+                "" if column else {"unit": "unit", "allowed": "allowed", "default": "source of the default"}[row],
+                s("units"),
+            )
     sheet.text(ZONE_ROWS["key"], 0, f"{YOURS} name", s("key"))
     sheet.text(ZONE_ROWS["key"], 1, "from", s("key"))
     for layer in form.plan.layers:
@@ -317,7 +479,12 @@ def _zone_head(form: FormPages, sheet: Sheet) -> None:
             sheet.text(ZONE_BAND_ROW, column, LAYER_WORDS[layer] if place == 0 else "", s("band"))
             sheet.text(ZONE_ROWS["label"], column, field.label, s("head"))
             sheet.text(ZONE_ROWS["unit"], column, unit_text(field.unit), s("units"))
-            sheet.text(ZONE_ROWS["allowed"], column, allowed_text(field) if len(allowed_text(field)) < 45 else "see the list in the cell", s("units"))
+            sheet.text(
+                ZONE_ROWS["allowed"],
+                column,
+                allowed_text(field) if len(allowed_text(field)) < 45 else "see the list in the cell",
+                s("units"),
+            )
             sheet.text(ZONE_ROWS["default"], column, field.source if layer == OTHERWISE else "", s("units"))
             sheet.text(ZONE_ROWS["key"], column, f"{layer} {name}", s("key"))
     sheet.text(ZONE_ROWS["key"], ZONE_KEY_COLUMN, CORNER + "zone", s("key"))
@@ -333,8 +500,15 @@ def _zone_line(form: FormPages, sheet: Sheet, row: int, at: int, item: Item | No
         sheet.text(row, 1, "", s("text_small", "line", "quiet"))
     else:
         made = item.origin == FROM_QUICK
-        sheet.text(row, 0, item.name if made else item.entries["name"].yours or item.name, s("as_text", "wrap", "line" if made else "entry_filled", "bold"))
-        sheet.text(row, 1, item.origin if item.origin in (FROM_QUICK, FROM_FILE) else "", s("text_small", "line", "quiet"))
+        sheet.text(
+            row,
+            0,
+            item.name if made else item.entries["name"].yours or item.name,
+            s("as_text", "wrap", "line" if made else "entry_filled", "bold"),
+        )
+        sheet.text(
+            row, 1, item.origin if item.origin in (FROM_QUICK, FROM_FILE) else "", s("text_small", "line", "quiet")
+        )
         lines = max(lines_of(item.name, widths[0], bold=True), lines_of(item.origin, widths[1], 8.0))
     for name in ZONE_FIELDS:
         field = fields[name]
@@ -349,5 +523,3 @@ def _zone_line(form: FormPages, sheet: Sheet, row: int, at: int, item: Item | No
                 lines = max(lines, lines_of(content, widths[column], 8.0))
     sheet.text(row, ZONE_KEY_COLUMN, f"zone {at + 1}", s("key"))
     sheet.height(row, height_of(lines, 8.2))
-
-

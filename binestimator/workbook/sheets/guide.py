@@ -23,14 +23,19 @@ def write(work: Work, sheet: Sheet) -> None:
         sheet.height(row, height_of(lines_of(text, sum(_WIDTHS))))
         row += 1
     row = _section(work, sheet, row + 1, "Sheets")
-    candidates = {name: f"{results.candidates[position].name}: {CANDIDATE_CONTENTS}" for position, name in work.candidate_sheets.items()}
+    candidates = {
+        name: f"{results.candidates[position].name}: {CANDIDATE_CONTENTS}"
+        for position, name in work.candidate_sheets.items()
+    }
     for name in work.sheets:
         if name != GUIDE:
             row = _link(work, sheet, row, name, candidates.get(name) or CONTENTS.get(name) or live_contents(name))
     without = [f"{k + 1} {c.name}" for k, c in enumerate(results.candidates) if k not in work.candidate_sheets]
     if without:
         row = _pair(work, sheet, row, "No sheet of their own", "Figures only, on “Comparison”: " + "; ".join(without))
-    row = _section(work, sheet, row + 1, "Kinds of cells; each has a word or a mark, so that print in grey reads the same")
+    row = _section(
+        work, sheet, row + 1, "Kinds of cells; each has a word or a mark, so that print in grey reads the same"
+    )
     for kind, (mark, word, meaning) in ORIGINS.items():
         sheet.text(row, 0, f"{mark} {word}", s("line", kind))
         sheet.text(row, 1, meaning, s("line"))
@@ -39,7 +44,12 @@ def write(work: Work, sheet: Sheet) -> None:
         sheet.text(row, 0, word, s(style, "line", "left"))
         sheet.text(row, 1, meaning, s("line"))
         row += 1
-    row = _section(work, sheet, row + 1, "Equal service: what a candidate may take from the rooms more than the baseline does, and still be ranked")
+    row = _section(
+        work,
+        sheet,
+        row + 1,
+        "Equal service: what a candidate may take from the rooms more than the baseline does, and still be ranked",
+    )
     for head, said in rule_texts(results.project):
         row = _pair(work, sheet, row, head, said)
     row = _section(work, sheet, row + 1, "Words")

@@ -32,4 +32,6 @@ def number_style(value: float) -> str:
     if float(value).is_integer():
         return "f0" if abs(value) >= 1000 else "general"
     size = abs(value)
-    return "f0" if size >= 10000 else "f1" if size >= 100 else "f2" if size >= 10 else "f3" if size >= 0.001 else "general"
+    return (
+        "f0" if size >= 10000 else "f1" if size >= 100 else "f2" if size >= 10 else "f3" if size >= 0.001 else "general"
+    )

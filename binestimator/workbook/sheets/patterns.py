@@ -42,31 +42,85 @@ def write(work: Work, sheet: Sheet) -> None:
     positions = list(range(len(results.candidates)))
     names = short_names(results, positions)
     columns = max(len(names), len(used_end_uses(results)) + 2, 4)
-    title(work, sheet, "Patterns", "The numbers behind the charts; legends give the numbers of candidates. Months, temperatures and airflows come from the hour-by-hour run.",
-          link_column=columns)
+    title(
+        work,
+        sheet,
+        "Patterns",
+        "The numbers behind the charts; legends give the numbers of candidates. Months, temperatures and airflows "
+        "come from the hour-by-hour run.",
+        link_column=columns,
+    )
     sheet.widths([_LABEL_WIDTH, *[_WIDTH] * columns])
     uses = used_end_uses(results)
     costs = [cost_by_end_use(results, c) for c in results.candidates]
     base = costs[positions[[c.id for c in results.candidates].index(results.baseline_id)]]
     row = _TABLES_ROW
-    row = _table(work, sheet, row, "cost", "Energy cost by end use, USD a year, from the bin rows", "Candidate", names,
-                 [label for _, label, _ in uses], [[c[key] for c in costs] for key, _, _ in uses], "usd", numbered=True)
-    row = _table(work, sheet, row, "change", "Change of energy cost against the baseline by end use, USD a year: plus costs more", "Candidate",
-                 names, [*(label for _, label, _ in uses), "Net"],
-                 [*([c[key] - base[key] for c in costs] for key, _, _ in uses), [sum(c.values()) - sum(base.values()) for c in costs]], "usd_signed", numbered=True)
+    row = _table(
+        work,
+        sheet,
+        row,
+        "cost",
+        "Energy cost by end use, USD a year, from the bin rows",
+        "Candidate",
+        names,
+        [label for _, label, _ in uses],
+        [[c[key] for c in costs] for key, _, _ in uses],
+        "usd",
+        numbered=True,
+    )
+    row = _table(
+        work,
+        sheet,
+        row,
+        "change",
+        "Change of energy cost against the baseline by end use, USD a year: plus costs more",
+        "Candidate",
+        names,
+        [*(label for _, label, _ in uses), "Net"],
+        [
+            *([c[key] - base[key] for c in costs] for key, _, _ in uses),
+            [sum(c.values()) - sum(base.values()) for c in costs],
+        ],
+        "usd_signed",
+        numbered=True,
+    )
     row = _bound_table(work, sheet, row, names)
     row = _holdback_table(work, sheet, row, names)
     edges = bins_of(results)
     width = float(results.project.bins.width_f)
     middles = edges + width / 2.0
-    for block, key, label, style in () if not len(edges) else (
-        ("sat", "sat_f", "Mean supply air temperature, °F, by outdoor temperature (middle of the bin, °F)", "f2"),
-        ("dsp", "dsp_inwc", "Mean duct static pressure, in. w.c., by outdoor temperature (middle of the bin, °F)", "f3"),
-        ("flow", "flow_cfm", "Mean supply airflow, cfm, by outdoor temperature (middle of the bin, °F)", "f0"),
-        ("cost_by_temperature", "cost_usd", "Energy cost of running hours, USD a year, by outdoor temperature (middle of the bin, °F)", "usd"),
+    for block, key, label, style in (
+        ()
+        if not len(edges)
+        else (
+            ("sat", "sat_f", "Mean supply air temperature, °F, by outdoor temperature (middle of the bin, °F)", "f2"),
+            (
+                "dsp",
+                "dsp_inwc",
+                "Mean duct static pressure, in. w.c., by outdoor temperature (middle of the bin, °F)",
+                "f3",
+            ),
+            ("flow", "flow_cfm", "Mean supply airflow, cfm, by outdoor temperature (middle of the bin, °F)", "f0"),
+            (
+                "cost_by_temperature",
+                "cost_usd",
+                "Energy cost of running hours, USD a year, by outdoor temperature (middle of the bin, °F)",
+                "usd",
+            ),
+        )
     ):
-        row = _table(work, sheet, row, block, label, "Outdoor °F", middles.tolist(), names,
-                     [by_bin(results, c, key, edges) for c in results.candidates], style)
+        row = _table(
+            work,
+            sheet,
+            row,
+            block,
+            label,
+            "Outdoor °F",
+            middles.tolist(),
+            names,
+            [by_bin(results, c, key, edges) for c in results.candidates],
+            style,
+        )
     for block, key, label, style in (
         ("month_cost", "cost_usd", "Energy cost, USD by month", "usd"),
         ("month_kwh", "electricity_kwh", "Electricity, kWh by month", "f0"),
@@ -77,12 +131,30 @@ def write(work: Work, sheet: Sheet) -> None:
             row = _table(work, sheet, row, block, label, "Month", list(_MONTHS), names, values, style, total=True)
     lows = results.candidates[0].flow_hours["low_pct"].to_numpy(dtype=float)
     labels = [f"{low:.0f}–{low + 10:.0f}" if k + 1 < len(lows) else f"{low:.0f} up" for k, low in enumerate(lows)]
-    row = _table(work, sheet, row, "flow_hours", "Running hours by supply airflow, % of design", "Airflow", labels, names,
-                 [c.flow_hours["hours"].to_numpy(dtype=float) for c in results.candidates], "f0", total=True)
+    row = _table(
+        work,
+        sheet,
+        row,
+        "flow_hours",
+        "Running hours by supply airflow, % of design",
+        "Airflow",
+        labels,
+        names,
+        [c.flow_hours["hours"].to_numpy(dtype=float) for c in results.candidates],
+        "f0",
+        total=True,
+    )
     _charts(work, sheet, columns)
     sheet.freeze(0, 1)
     pages = 1 + columns // 14
-    sheet.on_paper(footer=work.footer, last_row=row, last_column=columns, repeat_columns=(0, 0), pages_wide=pages, breaks=_breaks(work, sheet, columns, pages))
+    sheet.on_paper(
+        footer=work.footer,
+        last_row=row,
+        last_column=columns,
+        repeat_columns=(0, 0),
+        pages_wide=pages,
+        breaks=_breaks(work, sheet, columns, pages),
+    )
 
 
 def _breaks(work: Work, sheet: Sheet, columns: int, pages: int) -> list[int]:
@@ -100,8 +172,21 @@ def _breaks(work: Work, sheet: Sheet, columns: int, pages: int) -> list[int]:
     return breaks
 
 
-def _table(work: Work, sheet: Sheet, row: int, block: str, label: str, corner: str, labels: list, heads: list[str], columns: list,
-           style: str, *, total: bool = False, numbered: bool = False) -> int:
+def _table(
+    work: Work,
+    sheet: Sheet,
+    row: int,
+    block: str,
+    label: str,
+    corner: str,
+    labels: list,
+    heads: list[str],
+    columns: list,
+    style: str,
+    *,
+    total: bool = False,
+    numbered: bool = False,
+) -> int:
     """One table; ``numbered`` puts the number of the candidate, short enough for an axis, behind the series."""
     s = work.styles
     sheet.height(row, 24)
@@ -158,14 +243,18 @@ def lines_chart(work: Work, block: str, key: str, tolerance: float, words):
         else:
             drawn.append((curve, [position]))
     positions = sheet_candidates(results)
-    for curve, members in drawn:
+    for _, members in drawn:
         colour, marker, dash = LINES[positions.index(members[0])]
         _, categories, values = table.series(members[0])
-        chart.add_series({
-            "name": f"{words(results.candidates[members[0]])} ({', '.join(str(m + 1) for m in members)})",
-            "categories": categories, "values": values, "line": {"color": colour, "width": 1.75, "dash_type": dash},
-            "marker": {"type": marker, "size": 5, "border": {"color": colour}, "fill": {"color": colour}},
-        })
+        chart.add_series(
+            {
+                "name": f"{words(results.candidates[members[0]])} ({', '.join(str(m + 1) for m in members)})",
+                "categories": categories,
+                "values": values,
+                "line": {"color": colour, "width": 1.75, "dash_type": dash},
+                "marker": {"type": marker, "size": 5, "border": {"color": colour}, "fill": {"color": colour}},
+            }
+        )
     return chart
 
 
@@ -175,8 +264,16 @@ def use_chart(work: Work, block: str):
     table = work.blocks[block]
     for place, (key, _, _) in enumerate(used_end_uses(work.results)):
         name, categories, values = table.series(place)
-        chart.add_series({"name": name, "categories": categories, "values": values, "gap": 45,
-                          **fill_of_use(key), "border": {"color": END_USE_COLOURS[key], "width": 0.5}})
+        chart.add_series(
+            {
+                "name": name,
+                "categories": categories,
+                "values": values,
+                "gap": 45,
+                **fill_of_use(key),
+                "border": {"color": END_USE_COLOURS[key], "width": 0.5},
+            }
+        )
     return chart
 
 
@@ -185,8 +282,15 @@ def change_chart(work: Work):
     chart = use_chart(work, "change")
     name, categories, values = work.blocks["change"].series(len(used_end_uses(work.results)))
     net = work.book.chart("line")
-    net.add_series({"name": name, "categories": categories, "values": values, "line": {"none": True},
-                    "marker": {"type": "diamond", "size": 7, "border": {"color": INK}, "fill": {"color": OCHRE}}})
+    net.add_series(
+        {
+            "name": name,
+            "categories": categories,
+            "values": values,
+            "line": {"none": True},
+            "marker": {"type": "diamond", "size": 7, "border": {"color": INK}, "fill": {"color": OCHRE}},
+        }
+    )
     chart.combine(net)
     return chart
 
@@ -197,9 +301,25 @@ def _bound_table(work: Work, sheet: Sheet, row: int, names: list[str]) -> int:
     shares = [results.share_of_bound(c.id) for c in results.candidates]
     possible = results.baseline.annual["cost_usd"] - results.bound["cost_usd"]
     saved = [c.saving["cost_usd"] for c in results.candidates]
-    columns = [saved, [np.nan if s is None else possible for s in shares], [np.nan if s is None else 100.0 * s for s in shares]]
-    return _table(work, sheet, row, "bound", "Saving of energy cost beside that of perfect resets, the most that setpoints alone can save (from the bin rows; empty where more than setpoints changes)",
-                  "Candidate", names, ["Saving, USD a year", "Perfect resets, USD a year", "Share reached, %"], columns, "f0", numbered=True)
+    columns = [
+        saved,
+        [np.nan if s is None else possible for s in shares],
+        [np.nan if s is None else 100.0 * s for s in shares],
+    ]
+    return _table(
+        work,
+        sheet,
+        row,
+        "bound",
+        "Saving of energy cost beside that of perfect resets, the most that setpoints alone can save (from the bin "
+        "rows; empty where more than setpoints changes)",
+        "Candidate",
+        names,
+        ["Saving, USD a year", "Perfect resets, USD a year", "Share reached, %"],
+        columns,
+        "f0",
+        numbered=True,
+    )
 
 
 def _holdback_table(work: Work, sheet: Sheet, row: int, names: list[str]) -> int:
@@ -208,8 +328,18 @@ def _holdback_table(work: Work, sheet: Sheet, row: int, names: list[str]) -> int
     if not found:
         return row
     columns = [[100.0 * h.shares[k] if k in h.shares else np.nan for h in found] for k in range(1, len(names) + 1)]
-    return _table(work, sheet, row, "holdbacks", "What holds resets back, % of running hours of each candidate (hour by hour; empty where it cannot act)", "Cause",
-                  [h.label for h in found], names, columns, "f1")
+    return _table(
+        work,
+        sheet,
+        row,
+        "holdbacks",
+        "What holds resets back, % of running hours of each candidate (hour by hour; empty where it cannot act)",
+        "Cause",
+        [h.label for h in found],
+        names,
+        columns,
+        "f1",
+    )
 
 
 def _charts(work: Work, sheet: Sheet, columns: int) -> None:
@@ -218,10 +348,17 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
     half = sum(pixels[:9]) // 2
     middle, offset = place_at(pixels, half)
     positions = sheet_candidates(work.results)
-    specs = [("month_cost", "Energy cost by month", "", "USD"),
-             ("flow_hours", "Running hours by airflow", "Supply airflow, % of design", "h/yr"),
-             ("cost_by_temperature", "Energy cost by outdoor temperature", "Outdoor temperature, °F (middle of the bin)", "USD/yr"),
-             ("flow", "Supply airflow by outdoor temperature", "Outdoor temperature, °F (middle of the bin)", "cfm")]
+    specs = [
+        ("month_cost", "Energy cost by month", "", "USD"),
+        ("flow_hours", "Running hours by airflow", "Supply airflow, % of design", "h/yr"),
+        (
+            "cost_by_temperature",
+            "Energy cost by outdoor temperature",
+            "Outdoor temperature, °F (middle of the bin)",
+            "USD/yr",
+        ),
+        ("flow", "Supply airflow by outdoor temperature", "Outdoor temperature, °F (middle of the bin)", "cfm"),
+    ]
     # An air handler that never runs has nothing to draw by temperature.
     drawn = [spec for spec in specs if spec[0] in work.blocks]
     charts = _bar_charts(work, (half - 4, _CHART_PIXELS))
@@ -232,9 +369,15 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
         for place, position in enumerate(positions):
             colour, marker, dash = LINES[place]
             _, categories, values = table.series(position)
-            chart.add_series({"name": str(position + 1), "categories": categories, "values": values,
-                              "line": {"color": colour, "width": 1.5, "dash_type": dash},
-                              "marker": {"type": marker, "size": 5, "border": {"color": colour}, "fill": {"color": colour}}})
+            chart.add_series(
+                {
+                    "name": str(position + 1),
+                    "categories": categories,
+                    "values": values,
+                    "line": {"color": colour, "width": 1.5, "dash_type": dash},
+                    "marker": {"type": marker, "size": 5, "border": {"color": colour}, "fill": {"color": colour}},
+                }
+            )
         style_chart(chart, label, x_label, y_label, size=(half - 4, _CHART_PIXELS), y_format="#,##0")
         charts.append(chart)
     for k, chart in enumerate(charts):
@@ -252,11 +395,34 @@ def _bar_charts(work: Work, size: tuple[int, int]) -> list:
     table = work.blocks["bound"]
     bound = work.book.chart("column")
     name, categories, values = table.series(0)
-    bound.add_series({"name": name, "categories": categories, "values": values, "gap": 60, **fill_of(LAGOON), "border": {"color": INK, "width": 0.5}})
+    bound.add_series(
+        {
+            "name": name,
+            "categories": categories,
+            "values": values,
+            "gap": 60,
+            **fill_of(LAGOON),
+            "border": {"color": INK, "width": 0.5},
+        }
+    )
     limit = work.book.chart("line")
     name, _, values = table.series(1)
-    limit.add_series({"name": name, "categories": categories, "values": values, "line": {"none": True},
-                      "marker": {"type": "long_dash", "size": 12, "border": {"color": INK}, "fill": {"color": INK}}})
+    limit.add_series(
+        {
+            "name": name,
+            "categories": categories,
+            "values": values,
+            "line": {"none": True},
+            "marker": {"type": "long_dash", "size": 12, "border": {"color": INK}, "fill": {"color": INK}},
+        }
+    )
     bound.combine(limit)
-    style_chart(bound, "Saving beside what perfect resets would save", "Candidate", "USD a year", size=size, y_format=NUMBERS["signed"])
+    style_chart(
+        bound,
+        "Saving beside what perfect resets would save",
+        "Candidate",
+        "USD a year",
+        size=size,
+        y_format=NUMBERS["signed"],
+    )
     return [cost, bound]

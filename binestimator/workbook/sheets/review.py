@@ -26,7 +26,12 @@ def write(pages, sheet: Sheet, first: tuple[str, str, str, str, str] | None = No
         A second run with a reviewer's overrides and the savings of both.
     """
     s = pages.styles
-    title(pages, sheet, "Review", "For whoever prepares and checks this file. A new run writes a new file and leaves this one as it is.")
+    title(
+        pages,
+        sheet,
+        "Review",
+        "For whoever prepares and checks this file. A new run writes a new file and leaves this one as it is.",
+    )
     sheet.widths([width for _, width in _REVISIONS])
     row = _head(sheet, s, 3, "Revisions", [label for label, _ in _REVISIONS])
     for line in range(_REVISION_LINES):
@@ -34,15 +39,27 @@ def write(pages, sheet: Sheet, first: tuple[str, str, str, str, str] | None = No
         for column, text in enumerate(texts):
             sheet.text(row, column, text, s("text_small", "as_text", "entry_filled" if text else "entry"))
         row += 1
-    row = _head(sheet, s, row + 1, "Questions and answers", ["Item (sheet, cell)", "Status", "Question", "Answer", "Remarks"])
+    row = _head(
+        sheet, s, row + 1, "Questions and answers", ["Item (sheet, cell)", "Status", "Question", "Answer", "Remarks"]
+    )
     start = row
     for _ in range(_QUESTION_LINES):
         for column in range(len(_REVISIONS)):
             sheet.blank(row, column, s("text_small", "as_text", "entry"))
         sheet.height(row, 30)
         row += 1
-    sheet.validate(start, 1, row - 1, 1, validate="list", source=list(_STATES), input_title="Status", input_message="open, answered or closed",
-                   error_title="Not allowed", error_message="Expected open, answered or closed.")  # fmt: skip
+    sheet.validate(
+        start,
+        1,
+        row - 1,
+        1,
+        validate="list",
+        source=list(_STATES),
+        input_title="Status",
+        input_message="open, answered or closed",
+        error_title="Not allowed",
+        error_message="Expected open, answered or closed.",
+    )
     if second is not None:
         row = _second_run(sheet, s, row + 1, *second)
     sheet.freeze(3, 0)
@@ -51,8 +68,13 @@ def write(pages, sheet: Sheet, first: tuple[str, str, str, str, str] | None = No
 
 def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
     """Overrides that stood in the file that was read, and what a whole run makes of them."""
-    row = _head(sheet, s, row, "As reviewed: a second run with the reviewer’s overrides; the claim stands on all other sheets",
-                ["Claimed, USD/yr", "Ratio", "Candidate", "As reviewed, USD/yr", "Service and rank as reviewed"])
+    row = _head(
+        sheet,
+        s,
+        row,
+        "As reviewed: a second run with the reviewer’s overrides; the claim stands on all other sheets",
+        ["Claimed, USD/yr", "Ratio", "Candidate", "As reviewed, USD/yr", "Service and rank as reviewed"],
+    )
     for line in lines:
         sheet.number(row, 0, line.claimed_usd, s("f0", "line", "left"))
         if line.ratio is None:
@@ -64,11 +86,14 @@ def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
         c = review.results[line.id]
         standing = f"rank {c.rank}" if c.rank is not None else f"not ranked: {c.not_ranked}".replace("degF", "°F")
         sheet.text(row, 4, standing, s("line", "text_small", "wrap"))
-        sheet.height(row, height_of(max(lines_of(standing, _REVISIONS[4][1], 8.0), lines_of(line.name, _REVISIONS[2][1]))))
+        sheet.height(
+            row, height_of(max(lines_of(standing, _REVISIONS[4][1], 8.0), lines_of(line.name, _REVISIONS[2][1])))
+        )
         row += 1
     best, failed = review.results.best, review.results.baseline_service.fails
     said = f"Best of the second run: {'none' if best is None else best.name}." + (
-        f" Its baseline fails in {', '.join(failed).replace('_', ' ')}." if failed else "")
+        f" Its baseline fails in {', '.join(failed).replace('_', ' ')}." if failed else ""
+    )
     sheet.merged_text(row, 0, row, 4, said, s("wrap", "bold"))
     row += 1
     row = _head(sheet, s, row + 1, "Overrides of that run", ["Value", "", "Input", "", ""])

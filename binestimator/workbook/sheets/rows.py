@@ -14,12 +14,23 @@ def write(work: Work, sheet: Sheet) -> None:
     s, results = work.styles, work.results
     table = results.row_table
     columns = [c for c in ROW_COLUMNS if c.key == "row" or c.key in table.columns]
-    title(work, sheet, "Bin rows", f"{len(table)} rows stand for the {len(results.weather.frame):,} hours of the file: {results.row_method}",
-          link_column=len(columns) - 1)
+    title(
+        work,
+        sheet,
+        "Bin rows",
+        f"{len(table)} rows stand for the {len(results.weather.frame):,} hours of the file: {results.row_method}",
+        link_column=len(columns) - 1,
+    )
     total = float(table["weight_h"].sum())
     sheet.text(2, 0, f"Weights total {total:,.1f} h; the file has {len(results.weather.frame):,} h.", s("bold"))
-    sheet.text(3, 0, "A value block: found by the program from the weather file, the schedules and the site; it does not follow from "
-               "formulas. Every candidate is evaluated on these rows.", s("subtitle"))
+    sheet.text(
+        3,
+        0,
+        "A value block: found by the program from the weather file, the schedules and the site; it does not follow "
+        "from "
+        "formulas. Every candidate is evaluated on these rows.",
+        s("subtitle"),
+    )
     head, units, first = ROWS_FIRST_ROW - 3, ROWS_FIRST_ROW - 2, ROWS_FIRST_ROW
     sheet.height(head, 28)
     for place, column in enumerate(columns):
@@ -49,4 +60,6 @@ def write(work: Work, sheet: Sheet) -> None:
             sheet.number_columns(first, place, [data], [styles[place]])
     sheet.widths(c.width for c in columns)
     sheet.freeze(first, 3)
-    sheet.on_paper(footer=work.footer, last_row=first + len(table) - 1, last_column=len(columns) - 1, repeat_rows=(head, units))
+    sheet.on_paper(
+        footer=work.footer, last_row=first + len(table) - 1, last_column=len(columns) - 1, repeat_rows=(head, units)
+    )

@@ -54,8 +54,15 @@ def _rises(work: Work, sheet: Sheet, row: int, last: int) -> int:
         sheet.merged_text(row, 0, row, last, text, s("wrap", "bold"))
         sheet.height(row, height_of(lines_of(text, 150.0, bold=True)))
         row += 1
-    text = "Equal service: " + "  ·  ".join(f"{head.lower()}: {said[0].lower()}{said[1:]}" for head, said in rule_texts(results.project)) + "."
-    text += " All are rises over the baseline, on its setpoints and its required outdoor air. Rooms are steady in the hour, so that warmth and cold are upper bounds; counts are shown and never judged."
+    text = (
+        "Equal service: "
+        + "  ·  ".join(f"{head.lower()}: {said[0].lower()}{said[1:]}" for head, said in rule_texts(results.project))
+        + "."
+    )
+    text += (
+        " All are rises over the baseline, on its setpoints and its required outdoor air. Rooms are steady in the "
+        "hour, so that warmth and cold are upper bounds; counts are shown and never judged."
+    )
     sheet.merged_text(row, 0, row, last, text, s("wrap", "quiet"))
     sheet.height(row, height_of(lines_of(text, 150.0)))
     row += 2
@@ -73,9 +80,20 @@ def _rises(work: Work, sheet: Sheet, row: int, last: int) -> int:
             rise, limit = getattr(c.service, key), c.service.limits[key]
             digits = 1 if key == "night_low_drop_f" else 0
             at = f" {getattr(c.service, where)}" if where and rise > 0.0 else ""
-            text = "baseline" if c.id == results.baseline_id else "–" if abs(rise) < 0.5 * 10.0**-digits else f"{rise:+,.{digits}f} of {limit:,.{digits}f}{at}".replace("-", "−")
+            text = (
+                "baseline"
+                if c.id == results.baseline_id
+                else "–"
+                if abs(rise) < 0.5 * 10.0**-digits
+                else f"{rise:+,.{digits}f} of {limit:,.{digits}f}{at}".replace("-", "−")
+            )
             beyond = rise > limit + 1e-6
-            sheet.text(row, place, ("▲ " if beyond else "") + text, s("wrap", "line", "small", *(("flagged",) if beyond else ())))
+            sheet.text(
+                row,
+                place,
+                ("▲ " if beyond else "") + text,
+                s("wrap", "line", "small", *(("flagged",) if beyond else ())),
+            )
             lines = max(lines, lines_of(text, 11.5, 8.0))
         sheet.height(row, height_of(lines))
         row += 1
@@ -95,8 +113,14 @@ def write(work: Work, sheet: Sheet) -> None:
     """Write the sheet."""
     s, results = work.styles, work.results
     last = 3 + len(ZONE_RESULT_COLUMNS)
-    title(work, sheet, "Zone service", "From the hour-by-hour run. A zone that asks in most hours is what holds a demand reset up; "
-          "more than one zone may be ignored by input.", link_column=last)
+    title(
+        work,
+        sheet,
+        "Zone service",
+        "From the hour-by-hour run. A zone that asks in most hours is what holds a demand reset up; "
+        "more than one zone may be ignored by input.",
+        link_column=last,
+    )
     sheet.widths([26, 27, 15, 10, *(max(c.width, 11.5) for c in ZONE_RESULT_COLUMNS)])
     row = _rises(work, sheet, 3, last)
     for place, text in enumerate(("Candidate", *(label for _, label, _, _ in _WORST))):
@@ -123,7 +147,9 @@ def write(work: Work, sheet: Sheet) -> None:
     row += 1
     head = row
     sheet.height(head, 42)
-    for place, text in enumerate(("Candidate", "Zone", "Group", "Zones alike", *(c.label for c in ZONE_RESULT_COLUMNS))):
+    for place, text in enumerate(
+        ("Candidate", "Zone", "Group", "Zones alike", *(c.label for c in ZONE_RESULT_COLUMNS))
+    ):
         sheet.text(head, place, text, s("head_left" if place < 3 else "head"))
     units = ("", "", "", "no.", *(f"{c.unit} a zone" for c in ZONE_RESULT_COLUMNS))
     for place, text in enumerate(units):
@@ -140,9 +166,13 @@ def write(work: Work, sheet: Sheet) -> None:
             sheet.text(at, 1, str(zone), text_style)
             sheet.text(at, 2, str(group), text_style)
         sheet.number_columns(row, 3, [table["multiplier"].to_numpy(dtype=float)], [number_style])
-        sheet.number_columns(row, 4, [table[column.key].to_numpy(dtype=float) for column in ZONE_RESULT_COLUMNS], styles)
+        sheet.number_columns(
+            row, 4, [table[column.key].to_numpy(dtype=float) for column in ZONE_RESULT_COLUMNS], styles
+        )
         row += len(table)
     # The header of the filter is the row of units, so that the line of units is never sorted away.
     sheet.filter(head + 1, 0, row - 1, last)
     sheet.freeze(3, 2)
-    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=last, repeat_rows=(head, head + 1) if first else None)
+    sheet.on_paper(
+        footer=work.footer, last_row=row - 1, last_column=last, repeat_rows=(head, head + 1) if first else None
+    )

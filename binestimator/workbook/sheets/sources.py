@@ -12,15 +12,24 @@ _WIDTHS = (50, 20, 72, 26)
 def write(work: Work, sheet: Sheet) -> None:
     """Write the sheet."""
     s, results = work.styles, work.results
-    title(work, sheet, "Sources", "Documents are named, not quoted. Sources of single inputs stand beside them on the sheets of inputs.")
+    title(
+        work,
+        sheet,
+        "Sources",
+        "Documents are named, not quoted. Sources of single inputs stand beside them on the sheets of inputs.",
+    )
     sheet.widths(_WIDTHS)
     head = 3
     for place, text in enumerate(("Document", "Where in it", "Used for", "How it was seen")):
         sheet.text(head, place, text, s("head_left"))
     row = head + 1
     weather = results.weather
-    own = (f"Weather file {weather.file_name}", weather.format,
-           f"{weather.name}, station {weather.station}; SHA-256 {weather.sha256}", "read by the program")
+    own = (
+        f"Weather file {weather.file_name}",
+        weather.format,
+        f"{weather.name}, station {weather.station}; SHA-256 {weather.sha256}",
+        "read by the program",
+    )
     for line in (own, *((document, where, use, SEEN[how]) for document, where, use, how in SOURCES)):
         for place, text in enumerate(line):
             sheet.text(row, place, text, s("wrap", "line", *(("bold",) if place == 0 else ())))
