@@ -466,13 +466,14 @@ def main(arguments: list[str] | None = None) -> int:
     reader = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     reader.add_argument("--seed", type=int, default=1)
     reader.add_argument("--first", type=int, default=None, help="only so many of the seed's order")
+    reader.add_argument("--skip", type=int, default=0, help="leave out so many of the seed's order")
     reader.add_argument("--no-recalculation", action="store_true", help="leave the spreadsheet program out")
     asked = reader.parse_args(arguments)
     total, failed, start = {}, 0, time.monotonic()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         spreadsheet = None if asked.no_recalculation else Spreadsheet(folder)
-        chosen = list(range_edges(asked.seed))[: asked.first]
+        chosen = list(range_edges(asked.seed))[asked.skip : asked.first]
         size = 1 if spreadsheet is None else _BATCH
         for first in range(0, len(chosen), size):
             batch = chosen[first : first + size]

@@ -496,7 +496,8 @@ def _closed(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir, high) 
         heats = mixed.mat_f < unit.air_handler.supply_heating_setpoint_f
     else:
         heats = np.zeros(target.shape, dtype=bool)
-    beyond = high & (at.sensible_btuh > spare * (1.0 + UNSERVED_FRAC))
+    # Btu/h: rounding of a load of nothing is not beyond a plant that is locked out.
+    beyond = high & (at.sensible_btuh - spare > UNSERVED_FRAC * np.maximum(at.sensible_btuh, 1.0))
     moved = beyond | np.where(high, (mixed.mat_f < target) & (spare <= 0.0), ~heats)
     carried = np.where(beyond, spare, 0.0)
     wanted = target + carried / (loads.fs * np.where(a.flow > 0.0, a.flow, 1.0))

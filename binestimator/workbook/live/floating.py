@@ -150,7 +150,7 @@ def closed(chain) -> None:
             "beyond",
             "Sensible load alone beyond the plant",
             "1/0",
-            "IF(AND({high}=1,{b_sensible}>{b_cooling_capacity_kbtuh}*(1+{k.unserved})),1,0)",
+            "IF(AND({high}=1,{b_sensible}-{b_cooling_capacity_kbtuh}>{k.unserved}*MAX({b_sensible},1/1000)),1,0)",
             "f0",
         )
         moved += ["{beyond}=1", "AND({high}=1,{b_mat_f}<{target_f},{b_cooling_capacity_kbtuh}<=0)"]
