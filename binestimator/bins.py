@@ -304,8 +304,8 @@ def representative_rows(
         raise ValueError("hours: every weight must be a number above 0")
     period = np.zeros(len(hours), np.int64) if period is None else np.asarray(period)
     period = np.unique(period, return_inverse=True)[1]
-    total = hours @ np.abs(match)
     if scale is None:
+        total = hours @ np.abs(match)
         scale = np.maximum(total, 0.05 * total.max(initial=0.0))
     scale = np.where(np.asarray(scale, dtype=float) > 0, scale, 1.0)
 
@@ -410,7 +410,7 @@ def _first_least(values):
     return int((values <= values.min() * (1.0 + _TIE)).argmax())
 
 
-def _upright(directions):
+def _signs_fixed(directions):
     """Directions (M, k) with their largest component above 0: an eigenvector has no sign of its own."""
     if not directions.size:
         return directions
@@ -491,12 +491,12 @@ def _principal(values):
     """Directions (M, M) and energies (M,), descending, of rows of values about their mean."""
     centred = values - values.mean(axis=0)
     energy, directions = np.linalg.eigh(centred.T @ centred)
-    return centred, np.maximum(energy[::-1], 0.0), _upright(directions[:, ::-1])
+    return centred, np.maximum(energy[::-1], 0.0), _signs_fixed(directions[:, ::-1])
 
 
 def _leading(values, count):
     """Rows of values along their ``count`` strongest directions, about zero."""
-    return values @ _upright(np.linalg.eigh(values.T @ values)[1][:, ::-1][:, :count])
+    return values @ _signs_fixed(np.linalg.eigh(values.T @ values)[1][:, ::-1][:, :count])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -519,13 +519,13 @@ class _Likely:
         return (self.variation[some] @ self.variation[others].T) * alike
 
     def form(self, index, all_hours):
-        """Curvature (n, n) and target (n,) of half the expected squared error of weights at
+        """Hessian (n, n) and gradient at no weights, times -1, (n,) of half the expected squared error of weights at
         ``index`` that stand for ``all_hours``. Which side of a jump an hour is on is its own matter, so
         that error grows with the square of each weight."""
         live = all_hours[np.any(self.variation[all_hours] != 0.0, axis=1)]
         target = self.covariance(index, live) @ self.hours[live]
-        bend = _LOCAL_WEIGHT * self.covariance(index, index) + np.diag(_JUMP_WEIGHT * self.jump[index] ** 2)
-        return bend, _LOCAL_WEIGHT * target
+        hessian = _LOCAL_WEIGHT * self.covariance(index, index) + np.diag(_JUMP_WEIGHT * self.jump[index] ** 2)
+        return hessian, _LOCAL_WEIGHT * target
 
 
 def _select(match, moments, group_id, hours, period, likely, limit, least_penalty):
@@ -534,14 +534,14 @@ def _select(match, moments, group_id, hours, period, likely, limit, least_penalt
     index, weights = _candidates(scores, moments, group_id, hours, period, limit)
     if len(index) > limit:
         kept = []
-        # What the rows still owe of the year's totals, by rate period: an error that one
-        # part has to leave is made good by the next.
-        owed = np.zeros((int(period.max()) + 1, scores.shape[1]))
+        # Totals of the year, by rate period, less what the rows chosen so far give: an error that one
+        # part has to leave is passed on to the next.
+        residual_target = np.zeros((int(period.max()) + 1, scores.shape[1]))
         for part, part_limit in _parts(group_id, group_id[index], moments.shape[1], limit):
             own = np.flatnonzero(part[group_id])
             chosen = np.flatnonzero(part[group_id[index]])
             stay, moved = index[chosen], weights[chosen]
-            np.add.at(owed, period[own], hours[own, None] * scores[own])
+            np.add.at(residual_target, period[own], hours[own, None] * scores[own])
             if len(chosen) > part_limit:
                 keep, moved = _eliminate(
                     np.searchsorted(own, stay),
@@ -550,13 +550,13 @@ def _select(match, moments, group_id, hours, period, likely, limit, least_penalt
                     moments[own],
                     np.unique(group_id[own], return_inverse=True)[1],
                     period[own],
-                    owed,
+                    residual_target,
                     likely.form(stay, own),
                     part_limit,
                     least_penalty,
                 )
                 stay = stay[keep]
-            np.subtract.at(owed, period[stay], moved[:, None] * scores[stay])
+            np.subtract.at(residual_target, period[stay], moved[:, None] * scores[stay])
             kept.append((stay, moved))
         index, weights = (np.concatenate(arrays) for arrays in zip(*kept))
         order = np.argsort(index)
@@ -612,11 +612,11 @@ def _candidates(scores, moments, group_id, hours, period, limit):
     return index[order], weights[order]
 
 
-def _eliminate(index, weights, scores, moments, group_id, period, owed, likely, limit, least_penalty):
+def _eliminate(index, weights, scores, moments, group_id, period, residual_target, likely, limit, least_penalty):
     """Second step: positions within ``index`` that stay, and their weights.
 
-    ``owed`` (P, directions) are the totals of the scores to reach, by rate period; ``likely``
-    curvature (n, n) and target (n,) of the error expected of other strategies.
+    ``residual_target`` (P, directions) are the totals of the scores to reach, by rate period; ``likely``
+    Hessian (n, n) and gradient (n,) of the error expected of other strategies.
     """
     n = len(index)
     group = group_id[index]
@@ -631,25 +631,25 @@ def _eliminate(index, weights, scores, moments, group_id, period, owed, likely, 
         basis[local] = u[:, rank:]
         bases.append(basis)
         variance[local] = scores[members[g], :_PART_DIRECTIONS].var(axis=0).sum()
-    soft, target = [_YEAR_WEIGHT * scores[index].T], [_YEAR_WEIGHT * owed.sum(axis=0)]
-    if len(owed) > 1:
-        for k, total in enumerate(owed):
+    soft, target = [_YEAR_WEIGHT * scores[index].T], [_YEAR_WEIGHT * residual_target.sum(axis=0)]
+    if len(residual_target) > 1:
+        for k, total in enumerate(residual_target):
             own = np.where((period[index] == k)[:, None], scores[index, :_PART_DIRECTIONS], 0.0)
             soft.append(_PERIOD_WEIGHT * own.T)
             target.append(_PERIOD_WEIGHT * total[:_PART_DIRECTIONS])
     basis, soft, target = np.hstack(bases), np.vstack(soft), np.concatenate(target)
     penalty = _EVENNESS * variance + least_penalty * max(variance.max(), 1e-30)
 
-    bend, aim = likely
+    hessian, gradient = likely
     reduced = soft @ basis
-    curvature = reduced.T @ reduced + basis.T @ ((bend + np.diag(penalty)) @ basis)
-    # cover: change of all weights per unit of force on one, moments held (n, n).
-    cover = basis @ np.linalg.solve(curvature, basis.T)
-    cover = 0.5 * (cover + cover.T)
-    diagonal = np.maximum(np.diag(cover).copy(), 0.0)
+    curvature = reduced.T @ reduced + basis.T @ ((hessian + np.diag(penalty)) @ basis)
+    # covariance: change of all weights per unit of force on one, moments held (n, n).
+    covariance = basis @ np.linalg.solve(curvature, basis.T)
+    covariance = 0.5 * (covariance + covariance.T)
+    diagonal = np.maximum(np.diag(covariance).copy(), 0.0)
     solid = 1e-12 * diagonal.max()
 
-    # The cover of the rows left is cover - L L', a pivoted Cholesky factor that grows by one
+    # The covariance of the rows left is covariance - L L', a pivoted Cholesky factor that grows by one
     # column a removal.
     factor = np.zeros((n, n - limit))
     alive = np.ones(n, dtype=bool)
@@ -662,17 +662,17 @@ def _eliminate(index, weights, scores, moments, group_id, period, owed, likely, 
         out = None
         if not settled:
             # To the least error with these rows; one that reaches zero on the way leaves.
-            force = soft.T @ (target - soft @ weights) + aim - bend @ weights
-            step = np.where(free, cover @ force - past @ (past.T @ force), 0.0)
+            force = soft.T @ (target - soft @ weights) + gradient - hessian @ weights
+            step = np.where(free, covariance @ force - past @ (past.T @ force), 0.0)
             weights, out = _advance(weights, step, free)
             settled = out is None
         if settled:
-            # Removal of row i moves the weights by -w_i cover[:, i] / cover[i, i] and adds
-            # w_i^2 / (2 cover[i, i]) to the error. Cheapest first, if no weight turns negative.
+            # Removal of row i moves the weights by -w_i covariance[:, i] / covariance[i, i] and adds
+            # w_i^2 / (2 covariance[i, i]) to the error. Cheapest first, if no weight turns negative.
             cost = np.full(n, np.inf)
             np.divide(weights**2, diagonal, out=cost, where=free)
             trial = np.argsort(_digits(cost), kind="stable")[: min(12, int(free.sum()))]
-            columns = cover[:, trial] - past @ factor[trial, :k].T
+            columns = covariance[:, trial] - past @ factor[trial, :k].T
             steps = np.where(free[:, None], -columns * (weights[trial] / diagonal[trial]), 0.0)
             feasible = np.flatnonzero((weights[:, None] + steps).min(axis=0) >= -_NO_HOURS)
             if len(feasible):
@@ -684,7 +684,7 @@ def _eliminate(index, weights, scores, moments, group_id, period, owed, likely, 
         np.maximum(weights, 0.0, out=weights)
         alive[out] = False
         weights[out] = 0.0
-        column = cover[:, out] - past @ factor[out, :k]
+        column = covariance[:, out] - past @ factor[out, :k]
         factor[:, k] = column / np.sqrt(diagonal[out])
         diagonal = np.maximum(diagonal - factor[:, k] ** 2, 0.0)
     keep = np.flatnonzero(alive)

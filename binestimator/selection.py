@@ -208,6 +208,45 @@ def moving_sats_f(project, unit: Unit, rows) -> list[np.ndarray]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Answer:
+    """What is kept of the model's answer to a reference setting: all of it would take some hundred megabytes.
+
+    ``set_f`` supply temperature that is set, of the first row where it moves [degF] · ``cost`` (7, R) of the end uses
+    [USD/h] · ``cooling_kbtuh`` (R,) load of the coil while mechanical cooling runs, else 0 · ``rise_f`` (R,) from coil
+    to supply [degF] · ``rat_f`` (R,) return air [degF] · ``room_humidity_ratio`` (R,) [lb/lb].
+    """
+
+    set_f: float
+    cost: np.ndarray
+    cooling_kbtuh: np.ndarray
+    rise_f: np.ndarray
+    rat_f: np.ndarray
+    room_humidity_ratio: np.ndarray
+
+    @classmethod
+    def of(cls, unit: Unit, on, setting: Setting, floating: Floating | None) -> _Answer:
+        state = evaluate(
+            unit,
+            on,
+            setting.loads,
+            setting.sat_f,
+            setting.dsp_inwc,
+            resets_pressure=setting.resets,
+            dsp_of_sat=setting.dsp_of_sat,
+            floating=floating,
+        )
+        runs = state.cooling_kw + state.purchased_cooling_kbtuh > 0.0
+        return cls(
+            set_f=float(setting.sat_f[0]),
+            cost=end_use_costs(unit.prices, state),
+            cooling_kbtuh=np.where(runs, state.cooling_kbtuh, 0.0),
+            rise_f=state.sat_f - state.coil_leaving_f,
+            rat_f=state.rat_f,
+            room_humidity_ratio=state.room_humidity_ratio,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Columns:
     """What rows must reproduce; see ``bins.representative_rows``.
 
@@ -257,27 +296,10 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
     # At one pressure strategy rows that float end at the same temperature whatever the setpoint.
     floating = {name: Floating(len(rows.running)) for name in ("design", "demand")}
     evaluated = {
-        name: [
-            (
-                float(s.sat_f[0]),
-                evaluate(
-                    unit,
-                    rows.on,
-                    s.loads,
-                    s.sat_f,
-                    s.dsp_inwc,
-                    resets_pressure=s.resets,
-                    dsp_of_sat=s.dsp_of_sat,
-                    floating=floating.get(name),
-                ),
-            )
-            for s in listed
-        ]
+        name: [_Answer.of(unit, rows.on, setting, floating.get(name)) for setting in listed]
         for name, listed in settings.items()
     }
-    costs = {
-        name: np.stack([end_use_costs(unit.prices, state) for _, state in listed]) for name, listed in evaluated.items()
-    }
+    costs = {name: np.stack([answer.cost for answer in listed]) for name, listed in evaluated.items()}
     used = np.any([np.any(c != 0.0, axis=(0, 2)) for c in costs.values()], axis=0)
     if not used.any():
         return nothing
@@ -287,13 +309,7 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
     columns = [*costs["design"], *costs["demand"], *costs["other"]]
     coldest, jumps = sat_range_f(project)[0], []
     for name in ("design", "demand"):
-        table = _Table.of(
-            [sat for sat, _ in evaluated[name]],
-            [state for _, state in evaluated[name]],
-            costs[name],
-            plant,
-            rows.on.oat_f,
-        )
+        table = _Table.of(evaluated[name], costs[name], plant, rows.on.oat_f)
         jumps.append(table.jump())
         columns += [table.at(sat) for sat in moving]
         columns.append(table.cheapest(coldest, moving[-1]))
@@ -309,8 +325,8 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
     total = sum(float((c @ rows.on.hours).sum()) for c in costs.values()) / count
     worth = ECONOMIZER_WORTH_FRAC * total / float(rows.on.hours.sum())
     open_hours = []
-    for _, state in (evaluated["demand"][0], evaluated["other"][BY_DEMAND]):
-        open_hours.append(worth * _economizer_hours(unit, rows.on, state))
+    for answer in (evaluated["demand"][0], evaluated["other"][BY_DEMAND]):
+        open_hours.append(worth * _economizer_hours(unit, rows.on, answer))
     # Of the loads as they are: what an edit changes is not for a strategy to choose.
     unedited = {name: [s.loads is rows.loads for s in listed] for name, listed in settings.items()}
     ways = np.concatenate([costs[name][unedited[name]] for name in costs])
@@ -350,14 +366,14 @@ def _places(unit: Unit, rows, sat_f: float) -> np.ndarray:
     )
 
 
-def _economizer_hours(unit: Unit, on, state: RowState) -> np.ndarray:
+def _economizer_hours(unit: Unit, on, answer: _Answer) -> np.ndarray:
     """1 in hours in which a differential economizer may open, by shift of the outdoor temperature. (shifts or 0, R)"""
     if not unit.economizer.type.startswith("differential") or unit.economizer.stuck_frac is not None:
         return np.zeros((0, len(on.oat_f)))
     return np.stack(
         [
             economizer_allowed(
-                unit, on.oat_f + shift, on.humidity_ratio, state.rat_f, state.room_humidity_ratio
+                unit, on.oat_f + shift, on.humidity_ratio, answer.rat_f, answer.room_humidity_ratio
             ).astype(float)
             for shift in ECONOMIZER_SHIFTS_F
         ]
@@ -402,21 +418,21 @@ class _Table:
     stop_f: np.ndarray
 
     @classmethod
-    def of(cls, sats_f, states, cost, plant, oat_f) -> _Table:
-        """Table of evaluated states at ascending supply temperatures.
+    def of(cls, answers, cost, plant, oat_f) -> _Table:
+        """Table of answers at ascending supply temperatures, with their costs of the end uses that occur.
 
         Cooling stops where the load, straight on from the two colder neighbours, reaches zero.
         If it does not before the next neighbour, an economizer that shuts the plant off stops it:
         at the supply temperature whose coil temperature is that of the outdoor air, else midway.
         """
+        sats_f, load = [answer.set_f for answer in answers], [answer.cooling_kbtuh for answer in answers]
         step = sats_f[1] - sats_f[0]
-        load = [np.where(s.cooling_kw + s.purchased_cooling_kbtuh > 0.0, s.cooling_kbtuh, 0.0) for s in states]
-        stop = np.full((len(states) - 1, len(oat_f)), np.nan)
-        for k in range(len(states) - 1):
+        stop = np.full((len(answers) - 1, len(oat_f)), np.nan)
+        for k in range(len(answers) - 1):
             left, right = sats_f[k], sats_f[k + 1]
             fall = np.maximum(load[k - 1] - load[k], 0.0) if k else np.zeros(len(oat_f))
             runs_out = np.where(fall > 0.0, left + step * load[k] / np.where(fall > 0.0, fall, 1.0), left + 0.5 * step)
-            outdoors = oat_f + (states[k].sat_f - states[k].coil_leaving_f)
+            outdoors = oat_f + answers[k].rise_f
             else_f = np.where((outdoors > left) & (outdoors < right), outdoors, left + 0.5 * step)
             stops = (load[k] > 0.0) & (load[k + 1] <= 0.0)
             stop[k] = np.where(stops, np.where(runs_out < right, runs_out, else_f), np.nan)

@@ -348,8 +348,8 @@ def test_directions_have_one_sign(seed):
     random = np.random.default_rng(seed)
     directions = random.normal(size=(6, 4))
     signs = random.choice([-1.0, 1.0], 4)
-    upright = bins._upright(directions)
-    np.testing.assert_array_equal(bins._upright(directions * signs), upright)
+    upright = bins._signs_fixed(directions)
+    np.testing.assert_array_equal(bins._signs_fixed(directions * signs), upright)
     np.testing.assert_array_equal(np.abs(upright), np.abs(directions))
 
 
