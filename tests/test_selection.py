@@ -31,17 +31,17 @@ def prepared(seed=101, mode=None):
 def table_of(seed=101, name="design"):
     project, unit, rows = prepared(seed)
     listed = selection.reference_settings(project, unit, rows, selection.moving_sats_f(project, unit, rows))[name]
-    states = [evaluate(unit, rows.on, s.loads, s.sat_f, s.dsp_inwc, resets_pressure=s.resets) for s in listed]
-    cost = np.stack([selection.end_use_costs(unit.prices, s) for s in states])
-    sats = [float(s.sat_f[0]) for s in listed]
+    answers = [selection._Answer.of(unit, rows.on, s, None) for s in listed]
+    cost = np.stack([answer.cost for answer in answers])
+    sats = [answer.set_f for answer in answers]
     plant = np.isin(np.arange(7), selection._COOLING_PLANT)
-    return sats, states, cost, selection._Table.of(sats, states, cost, plant, rows.on.oat_f)
+    return sats, cost, selection._Table.of(answers, cost, plant, rows.on.oat_f)
 
 
 @pytest.mark.invariant
 @pytest.mark.parametrize("seed", [101, 113])  # an integrated economizer, and one that shuts the plant off
 def test_table_gives_back_what_it_holds_and_stays_between(seed):
-    sats, _, cost, table = table_of(seed)
+    sats, cost, table = table_of(seed)
     for k, sat in enumerate(sats):
         # Places of the nodes are rounded: 1e-9 of a step of cost.
         np.testing.assert_allclose(table.at(sat), cost[k], rtol=1e-9, atol=1e-9 * cost.max())
@@ -59,7 +59,7 @@ def test_table_between_is_near_the_model():
     Tolerance: the table is straight between temperatures 1.7 degF apart.
     """
     project, unit, rows = prepared()
-    sats, _, _, table = table_of()
+    sats, _, table = table_of()
     sat = np.full(rows.on.oat_f.shape, sats[4] + 0.4 * (sats[5] - sats[4]))
     state = evaluate(
         unit, rows.on, rows.loads, sat, np.full(sat.shape, unit.fan.design_dsp_inwc), resets_pressure=False
@@ -73,7 +73,7 @@ def test_table_between_is_near_the_model():
 @pytest.mark.invariant
 def test_cheapest_is_no_dearer_than_any_temperature_tried():
     project, unit, rows = prepared()
-    sats, _, _, table = table_of()
+    sats, _, table = table_of()
     low, high = selection.sat_range_f(project)
     top = np.full(rows.on.oat_f.shape, high)
     cheapest = table.cheapest(low, top).sum(axis=0)
