@@ -222,14 +222,26 @@ def zone_state(unit: Unit, loads: ZoneLoads, sat_f, dsp_inwc, requested_cfm, reh
     available = available_flow_cfm(unit, dsp_inwc)
     flow = np.minimum(requested_cfm, available)
     air = loads.fs * flow
-    need = air * (loads.heat_f - satz) - loads.q_heat_btuh
-    discharge = air * np.maximum(loads.heat_f + zones.reheat_rise_max_f - satz, 0.0)
-    on = np.asarray(reheat_on, dtype=float).reshape(-1, 1)
-    reheat = np.clip(np.minimum(np.minimum(need, discharge), zones.reheat_btuh * on), 0.0, None)
-    conductance = loads.ua_btuh_f + air
+    # Worked in place: a third of the time went into making arrays of hours by zones.
+    reheat = loads.heat_f - satz
+    reheat *= air
+    reheat -= loads.q_heat_btuh  # what is needed
+    work = loads.heat_f + zones.reheat_rise_max_f
+    work -= satz
+    np.maximum(work, 0.0, out=work)
+    work *= air  # what the discharge limit allows
+    np.minimum(reheat, work, out=reheat)
+    np.minimum(reheat, zones.reheat_btuh * np.asarray(reheat_on, dtype=float).reshape(-1, 1), out=reheat)
+    np.maximum(reheat, 0.0, out=reheat)
     # From the balance about the cooling setpoint: exact there, no large numbers subtracted.
-    surplus = loads.q_cool_btuh - air * (loads.cool_f - satz) + reheat
-    room = loads.cool_f + surplus / np.where(conductance > 0.0, conductance, np.inf)
+    room = loads.cool_f - satz
+    room *= air
+    np.subtract(loads.q_cool_btuh, room, out=room)
+    room += reheat
+    np.add(loads.ua_btuh_f, air, out=work)  # conductance of envelope and air
+    work[work <= 0.0] = np.inf
+    room /= work
+    room += loads.cool_f
     return ZoneState(
         requested_cfm=requested_cfm,
         available_cfm=available,
