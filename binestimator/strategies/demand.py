@@ -88,6 +88,11 @@ def _pool(first, second, third, weights, ignored):
     return settled(np.concatenate([first, second, third], axis=1), np.concatenate([weights] * 3), ignored)
 
 
+def edges(first, release, second, third, weights, left):
+    """Settled setpoints at the asking and at the releasing edge, two arrays (R,); of :func:`settled` the rest."""
+    return _pool(first, second, third, weights, left), _pool(release, second, third, weights, left)
+
+
 def temperature_thresholds_f(unit: Unit, loads: ZoneLoads):
     """Supply air temperatures above which each zone sends requests.
 
@@ -187,8 +192,7 @@ def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f):
     weights = np.where(z.asks_temperature, 0.0, z.weight)
     first, release, second, third = temperature_thresholds_f(unit, loads)
     # A request stands while the setpoint is above its threshold: the mirror image of pressure.
-    ask = -_pool(-first, -second, -third, weights, left)
-    hold = -_pool(-release, -second, -third, weights, left)
+    ask, hold = (-edge for edge in edges(-first, -release, -second, -third, weights, left))
     top = np.broadcast_to(np.asarray(max_f, dtype=float), (rows,))
     return 0.5 * (np.clip(ask, min_f, top) + np.clip(hold, min_f, top))
 
@@ -206,8 +210,7 @@ def settled_dsp_inwc(unit: Unit, requested_cfm, cooling_cfm, ignored_requests, m
         return np.full(rows, float(max_inwc))
     weights = np.where(z.asks_pressure, 0.0, z.weight)
     first, release, second, third = pressure_thresholds_inwc(unit, requested_cfm, cooling_cfm)
-    ask = _pool(first, second, third, weights, left)
-    hold = _pool(release, second, third, weights, left)
+    ask, hold = edges(first, release, second, third, weights, left)
     return 0.5 * (np.clip(ask, min_inwc, max_inwc) + np.clip(hold, min_inwc, max_inwc))
 
 
