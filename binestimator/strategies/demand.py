@@ -23,6 +23,8 @@ SECOND_REQUEST_F, THIRD_REQUEST_F = 3.0, 5.0
 SECOND_REQUEST_FLOW, THIRD_REQUEST_FLOW = 0.7, 0.5
 # The most requests of one kind that a zone sends.
 MOST_REQUESTS = 3.0
+# Sums of weights that differ by less are equal: added in another order they are not the same to the last digit.
+REQUEST_SLACK = 1e-9
 # A supply temperature above any that is ever reached: a zone that asks for nothing.
 NEVER_F = 1000.0
 
@@ -48,6 +50,7 @@ def settled(thresholds, weights, ignored):
     thresholds = np.asarray(thresholds, dtype=float)
     rows, n = thresholds.shape
     keep = weights > 0.0
+    ignored = ignored + REQUEST_SLACK
     if not keep.any() or float(weights[keep].sum()) <= ignored:
         return np.full(rows, -np.inf)
     if not keep.all():
@@ -75,7 +78,7 @@ def _pool(first, second, third, weights, ignored):
     """
     n = first.shape[1]
     keep = weights > 0.0
-    most = int(np.floor(ignored)) + 1
+    most = int(np.floor(ignored + REQUEST_SLACK)) + 1
     if keep.all() and weights.min() >= 1.0 and most < n:
         index = np.argpartition(-first, most - 1, axis=1)[:, :most]
         pick = lambda a: np.take_along_axis(a, index, axis=1)
@@ -83,7 +86,7 @@ def _pool(first, second, third, weights, ignored):
         w = np.concatenate([weights[index]] * 3, axis=1)
         order = np.argsort(-values, axis=1, kind="stable")
         stacked = np.cumsum(np.take_along_axis(w, order, axis=1), axis=1)
-        where = np.argmax(stacked > ignored, axis=1)
+        where = np.argmax(stacked > ignored + REQUEST_SLACK, axis=1)
         return np.take_along_axis(values, order, axis=1)[np.arange(len(values)), where]
     return settled(np.concatenate([first, second, third], axis=1), np.concatenate([weights] * 3), ignored)
 
@@ -187,7 +190,7 @@ def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f):
     z = unit.zones
     rows = loads.q_cool_btuh.shape[0]
     left = _left_to_ignore(z.weight, z.asks_temperature, ignored_requests)
-    if left < 0.0:
+    if left < -REQUEST_SLACK:
         return np.full(rows, float(min_f))
     weights = np.where(z.asks_temperature, 0.0, z.weight)
     first, release, second, third = temperature_thresholds_f(unit, loads)
@@ -206,7 +209,7 @@ def settled_dsp_inwc(unit: Unit, requested_cfm, cooling_cfm, ignored_requests, m
     z = unit.zones
     rows = requested_cfm.shape[0]
     left = _left_to_ignore(z.weight, z.asks_pressure, ignored_requests)
-    if left < 0.0:
+    if left < -REQUEST_SLACK:
         return np.full(rows, float(max_inwc))
     weights = np.where(z.asks_pressure, 0.0, z.weight)
     first, release, second, third = pressure_thresholds_inwc(unit, requested_cfm, cooling_cfm)

@@ -333,7 +333,7 @@ class Chain:
         )
         self._settled("sat", ("t_ask", "t_release"), ("t_second", "t_third"))
         return (
-            "IF({p.sat_left}<0,{p.sat_low},(MEDIAN({p.sat_low},MIN({sat_ask_1},{sat_ask_2},{sat_ask_3}),{sat_loop_top})"
+            "IF({p.sat_left}<-{k.request_slack},{p.sat_low},(MEDIAN({p.sat_low},MIN({sat_ask_1},{sat_ask_2},{sat_ask_3}),{sat_loop_top})"
             "+MEDIAN({p.sat_low},MIN({sat_release_1},{sat_release_2},{sat_release_3}),{sat_loop_top}))/2)"
         )
 
@@ -344,7 +344,8 @@ class Chain:
             levels = (first, *others)
             for k, level in enumerate(levels, 1):
                 count = "+".join(f"(TRANSPOSE({{L.{other}}})<={{L.{level}}})" for other in levels)
-                template = f"MIN(IF(MMULT({{z.weight_t}},{count})>{{p.sat_left}},{{L.{level}}},{{k.never_f}}))"
+                over = f"MMULT({{z.weight_t}},{count})>{{p.sat_left}}+{{k.request_slack}}"
+                template = f"MIN(IF({over},{{L.{level}}},{{k.never_f}}))"
                 g.add(
                     f"{kind}_{edge}_{k}",
                     f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}",
@@ -354,7 +355,7 @@ class Chain:
                     array=True,
                 )
         left, weights = float(g.outer["p.sat_left"]), np.ravel(g.outer["z.weight_t"])
-        if left < 0.0:  # zones that always ask decide alone
+        if left < -demand.REQUEST_SLACK:  # zones that always ask decide alone
             return
         first, release, second, third = demand.temperature_thresholds_f(self.unit, self.engine_loads)
         settled = demand.edges(-first, -release, -second, -third, weights, left)
@@ -411,7 +412,7 @@ class Chain:
                 turned = (f"TRANSPOSE({opens})*{{{first}}}", f"TRANSPOSE({second})", f"TRANSPOSE({third})")
                 for k, level in enumerate(levels, 1):
                     count = "+".join(f"({other}>={level})" for other in turned)
-                    template = f"MAX(IF(MMULT({{z.weight_p}},{count})>{{p.dsp_left}},{level},0))"
+                    template = f"MAX(IF(MMULT({{z.weight_p}},{count})>{{p.dsp_left}}+{{k.request_slack}},{level},0))"
                     g.add(
                         f"{x}dsp_{edge}_{k}",
                         f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}" + more,
@@ -423,7 +424,7 @@ class Chain:
             self._compare_pressures(x, asked)
             at = lambda edge: ",".join(f"{{{x}dsp_{edge}_{k}}}" for k in (1, 2, 3))
             normal = (
-                f"IF({{p.dsp_left}}<0,{{p.dsp_high}},(MEDIAN({{p.dsp_low}},MAX({at('ask')}),{{p.dsp_high}})"
+                f"IF({{p.dsp_left}}<-{{k.request_slack}},{{p.dsp_high}},(MEDIAN({{p.dsp_low}},MAX({at('ask')}),{{p.dsp_high}})"
                 f"+MEDIAN({{p.dsp_low}},MAX({at('release')}),{{p.dsp_high}}))/2)"
             )
         prefix = x if follows else ""
@@ -439,7 +440,7 @@ class Chain:
         for which, wanted in zip(("second", "third"), thresholds[2:], strict=True):
             g.compare(f"{x}p_{which}", wanted)
         left, weights = float(g.outer["p.dsp_left"]), np.ravel(g.outer["z.weight_p"])
-        if left < 0.0:
+        if left < -demand.REQUEST_SLACK:
             return
         settled = demand.edges(*thresholds, weights, left)
         self._compare_settled(f"{x}dsp", np.maximum.reduce, settled, "Settled duct pressure" + self.more(x))
