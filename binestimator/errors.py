@@ -27,6 +27,10 @@ class WorkbookError(BinestimatorError):
     """The workbook or the results file cannot be written or read."""
 
 
+class FormulaFault(Exception):
+    """A formula of the workbook does not give the engine's value: a fault of the program, not of a user."""
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """Something a reader of the results should know.

@@ -508,3 +508,38 @@ def test_rows_hold_an_energy_that_costs_nothing():
     raw = merged(SMALL, {**FEW_ONLY, "prices": {"fuel_usd_therm": 0}})
     results = estimate(project_from_mapping(raw), weather_of("greensboro"))
     assert worst_bin_errors(results.candidates, results.baseline)["worst_end_use_frac"] < 0.01
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("unoccupied", [True, False])
+def test_a_hot_water_pump_at_constant_flow_runs_every_hour_that_its_plant_is_enabled(unoccupied):
+    """Enabled at all temperatures, off hours included: power at design times 8,760 h. Enabled with the air handler
+    alone: times the hours that it runs, nights among them."""
+    results = estimate(
+        project_from_mapping(
+            merged(
+                SMALL,
+                {
+                    **FEW_ONLY,
+                    "bins": {"rows": "mean"},
+                    "cooling": {"type": "none"},
+                    "heating": {
+                        "type": "boiler",
+                        "capacity_kbtuh": 500,
+                        "pump_control": "constant",
+                        "pump_w_per_kbtuh": 0.8,
+                        "enabled_below_f": 150,
+                        "enabled_unoccupied": unoccupied,
+                    },
+                },
+            ),
+            source_dir=WEATHER,
+        ),
+        weather_of("greensboro"),
+    )
+    for c in results.candidates:
+        nights = results.runs[c.id].night
+        assert nights["running_hours"] > 100.0
+        hours = 8760.0 if unoccupied else c.hourly["running_hours"] + nights["running_hours"]
+        for figures in (c.annual, c.hourly):
+            assert figures["pump_tower_kwh"] == pytest.approx(0.8 * 500 / 1000.0 * hours, rel=1e-9), c.id

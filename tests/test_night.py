@@ -500,3 +500,25 @@ def test_without_nights_the_lowest_setpoint_stands_for_room_temperatures():
     project, unit, conditions = office(schedule={"unoccupied_mode": "continuous"})
     night = block(project, unit, conditions)
     assert night.starts == 0 and not night.start_miss_f.any() and (night.lowest_f == 60.0).all()
+
+
+@pytest.mark.crosscheck
+def test_warm_up_takes_the_rooms_up_in_even_steps_that_end_at_the_occupied_setpoint():
+    """Four hours from 60 to 70 degF: rooms end them at 62.5, 65, 67.5 and 70, and each hour's heat is that of the room
+    between the two (analytic: one room, 30 degF outside, no gains)."""
+    project, unit, conditions = office(
+        zone=[{**ROOM[0], "reheat_kbtuh": 200}],
+        group=[{"name": "office", "heating_setpoint_f": 70, "heating_unoccupied_f": 60}],
+        schedule={"warmup_hours": 4, "room_time_constant_h": 24.0},
+    )
+    cold, still = cold_week(project, unit, conditions, 30.0)
+    night = run_nights(unit, cold, still, project.schedule)
+    # The week-end: rooms have long been at the setback setpoint.
+    start, length = max(nights(cold.fan_on), key=lambda span: span[1])
+    before = [(start + length - k) % 8760 for k in (5, 4, 3, 2, 1)]
+    ua, capacity = 200.0, 24.0 * 200.0
+    gain = -np.expm1(-ua / capacity) / ua
+    steps = [60.0, 60.0, 62.5, 65.0, 67.5, 70.0]
+    by_hand = [(end - (began + gain * ua * (30.0 - began))) / gain for began, end in zip(steps, steps[1:])]
+    assert night.heat_kbtuh[before] == pytest.approx(np.array(by_hand) / 1000.0, rel=1e-9)
+    assert night.start_miss_f[0] == pytest.approx(0.0, abs=1e-9)

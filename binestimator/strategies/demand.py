@@ -23,6 +23,8 @@ SECOND_REQUEST_F, THIRD_REQUEST_F = 3.0, 5.0
 SECOND_REQUEST_FLOW, THIRD_REQUEST_FLOW = 0.7, 0.5
 # The most requests of one kind that a zone sends.
 MOST_REQUESTS = 3.0
+# Sums of weights that differ by less are equal: added in another order they are not the same to the last digit.
+REQUEST_SLACK = 1e-9
 # A supply temperature above any that is ever reached: a zone that asks for nothing.
 NEVER_F = 1000.0
 
@@ -48,6 +50,7 @@ def settled(thresholds, weights, ignored):
     thresholds = np.asarray(thresholds, dtype=float)
     rows, n = thresholds.shape
     keep = weights > 0.0
+    ignored = ignored + REQUEST_SLACK
     if not keep.any() or float(weights[keep].sum()) <= ignored:
         return np.full(rows, -np.inf)
     if not keep.all():
@@ -75,7 +78,7 @@ def _pool(first, second, third, weights, ignored):
     """
     n = first.shape[1]
     keep = weights > 0.0
-    most = int(np.floor(ignored)) + 1
+    most = int(np.floor(ignored + REQUEST_SLACK)) + 1
     if keep.all() and weights.min() >= 1.0 and most < n:
         index = np.argpartition(-first, most - 1, axis=1)[:, :most]
         pick = lambda a: np.take_along_axis(a, index, axis=1)
@@ -83,9 +86,14 @@ def _pool(first, second, third, weights, ignored):
         w = np.concatenate([weights[index]] * 3, axis=1)
         order = np.argsort(-values, axis=1, kind="stable")
         stacked = np.cumsum(np.take_along_axis(w, order, axis=1), axis=1)
-        where = np.argmax(stacked > ignored, axis=1)
+        where = np.argmax(stacked > ignored + REQUEST_SLACK, axis=1)
         return np.take_along_axis(values, order, axis=1)[np.arange(len(values)), where]
     return settled(np.concatenate([first, second, third], axis=1), np.concatenate([weights] * 3), ignored)
+
+
+def edges(first, release, second, third, weights, left):
+    """Settled setpoints at the asking and at the releasing edge, two arrays (R,); of :func:`settled` the rest."""
+    return _pool(first, second, third, weights, left), _pool(release, second, third, weights, left)
 
 
 def temperature_thresholds_f(unit: Unit, loads: ZoneLoads):
@@ -182,13 +190,12 @@ def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f):
     z = unit.zones
     rows = loads.q_cool_btuh.shape[0]
     left = _left_to_ignore(z.weight, z.asks_temperature, ignored_requests)
-    if left < 0.0:
+    if left < -REQUEST_SLACK:
         return np.full(rows, float(min_f))
     weights = np.where(z.asks_temperature, 0.0, z.weight)
     first, release, second, third = temperature_thresholds_f(unit, loads)
     # A request stands while the setpoint is above its threshold: the mirror image of pressure.
-    ask = -_pool(-first, -second, -third, weights, left)
-    hold = -_pool(-release, -second, -third, weights, left)
+    ask, hold = (-edge for edge in edges(-first, -release, -second, -third, weights, left))
     top = np.broadcast_to(np.asarray(max_f, dtype=float), (rows,))
     return 0.5 * (np.clip(ask, min_f, top) + np.clip(hold, min_f, top))
 
@@ -202,12 +209,11 @@ def settled_dsp_inwc(unit: Unit, requested_cfm, cooling_cfm, ignored_requests, m
     z = unit.zones
     rows = requested_cfm.shape[0]
     left = _left_to_ignore(z.weight, z.asks_pressure, ignored_requests)
-    if left < 0.0:
+    if left < -REQUEST_SLACK:
         return np.full(rows, float(max_inwc))
     weights = np.where(z.asks_pressure, 0.0, z.weight)
     first, release, second, third = pressure_thresholds_inwc(unit, requested_cfm, cooling_cfm)
-    ask = _pool(first, second, third, weights, left)
-    hold = _pool(release, second, third, weights, left)
+    ask, hold = edges(first, release, second, third, weights, left)
     return 0.5 * (np.clip(ask, min_inwc, max_inwc) + np.clip(hold, min_inwc, max_inwc))
 
 

@@ -34,6 +34,8 @@ class Work:
         Position of a candidate -> name of its sheet.
     blocks : dict
         Name of a table -> its place, for charts: see :class:`Block`.
+    kept_rows : dict
+        Name of a line -> row kept free for it until what it says is known.
     """
 
     book: Book
@@ -42,6 +44,7 @@ class Work:
     sheets: dict[str, Sheet] = field(default_factory=dict)
     candidate_sheets: dict[int, str] = field(default_factory=dict)
     blocks: dict[str, Block] = field(default_factory=dict)
+    kept_rows: dict[str, int] = field(default_factory=dict)
     footer_made: str = ""
 
     @property

@@ -101,6 +101,8 @@ def workbook_bytes(results: Results, review: Review | None = None) -> bytes:
     ------
     WorkbookError
         Something cannot be put into a workbook, such as a number that is not finite.
+    FormulaFault
+        A formula does not give the figure of the run: a fault of the program.
     """
     return build_workbook(results, review)[0]
 
@@ -157,6 +159,7 @@ def _build(results: Results, second: Review | None, blank: bool) -> tuple[bytes,
         )
         pen = write_live(work, results, form_registry(results, pages.plan), blank=blank) if live else None
         glance.write_review(work, pen)
+        checks.write_formulas(work, pen)
         return book.content(), pen
 
 

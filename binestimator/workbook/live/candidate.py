@@ -6,7 +6,11 @@ import numpy as np
 
 from ...model.plant import heat_source, preheat_source
 from ...model.system import supply_heating_mode, zones_of
-from ...strategies.choose import resets_pressure
+from ...model.terminals import cooling_flow_cfm
+from ...strategies import demand
+from ...strategies.choose import reset_range, resets_pressure
+from ...strategies.limits import sat_limits
+from ...strategies.tables import by_outdoor_air
 from ..layout import CANDIDATE_COLUMN, CANDIDATE_COLUMNS
 from . import floating
 from .ceiling import rationing
@@ -52,6 +56,7 @@ class Chain:
         self.unit, self.project = run.unit, run.project
         self.parts = len(run.parts)
         self.lines = len(run.rows.running)
+        self.rows = np.arange(self.lines)
         scope = Scope(parameters)
         loads = site.loads
         for c in loads.columns:
@@ -66,13 +71,15 @@ class Chain:
 
     def engine(self, name: str) -> np.ndarray:
         """A field of the engine's rows, part after part."""
+        if name == "fans_kw":
+            return self.engine("fan_kw") + self.engine("return_fan_kw")
         return np.concatenate([np.asarray(getattr(p.state, name), dtype=float) for p in self.run.parts])
 
     def col(self, key: str, label: str, unit: str, template, style: str = "f2") -> None:
         """A helper column."""
         self.grid.add(key, label, unit, template, style)
 
-    def out(self, key: str, template, *, final: bool = True, prefix: str = "") -> None:
+    def out(self, key: str, template, *, prefix: str = "") -> None:
         """A column of the layout; its values are those of the engine."""
         c = self.known[key]
         if template is None:
@@ -87,6 +94,8 @@ class Chain:
                 annual=c.annual,
                 values=np.zeros(self.lines * self.parts),
             )
+            if not prefix and key in CANDIDATE_COLUMN:
+                self.grid.compare(key, self.engine(key)[:, None])
             return
         if prefix:
             self.grid.add(prefix + key, c.label + self.more(prefix), c.unit, template, c.style)
@@ -94,17 +103,18 @@ class Chain:
         column = self.grid.add(
             key, c.label, c.unit, template, c.style, total=c.total, total_unit=c.total_unit, annual=c.annual
         )
-        if final and key not in ("fans_kw",) and key in CANDIDATE_COLUMN:
+        if key in CANDIDATE_COLUMN:
             values = self.engine(key)
-            self.residual(key, column.values[:, 0], values)
+            self.pen.compare(self.grid.sheet.name, key, column.values[:, 0], values, c.label)
             self.grid.set_values(key, np.where(np.isfinite(values), values, 0.0))
 
     def _group(self, label: str) -> None:
         self.grid.group(label)
 
-    def residual(self, key: str, found, wanted) -> None:
-        """Keep how far formulas and engine are apart."""
-        self.pen.compare(self.grid.sheet.name, key, found, wanted)
+    @property
+    def engine_loads(self):
+        """The engine's loads of the lines."""
+        return self.run.rows.loads.take(np.tile(self.rows, self.parts))
 
     def more(self, x: str) -> str:
         """What a prefix of columns stands for, behind their labels."""
@@ -163,6 +173,7 @@ class Chain:
             total_unit="h",
             annual="running_hours",
         )
+        g.compare("weight_h", np.concatenate([p.share * self.run.rows.on.hours for p in self.run.parts])[:, None])
         self._conditions()
 
     def _conditions(self) -> None:
@@ -216,6 +227,8 @@ class Chain:
             normal = self._by_outdoor_air("sat", record)
         elif record.strategy == "outdoor_air":
             self.col("sat_free", "Reset line", "°F", self._by_outdoor_air("sat", record))
+            on = self.run.rows.on
+            self._compare_rows("sat_free", by_outdoor_air(record, on.oat_f, on.occupied))
             normal = "MIN({sat_free},{sat_top})"
         elif record.strategy == "demand":
             normal = self._demand_sat()
@@ -244,6 +257,15 @@ class Chain:
             self._room_dewpoint()
             top = "MIN({humidity_top},{p.sat_high},MAX({c.zone_top},{p.sat_low}))"
         self.col("sat_top", "Warmest that limits allow", "°F", top)
+        low, high = reset_range(self.candidate.sat, "min_f", "max_f")
+        limits = sat_limits(self.unit, self.run.rows.on, self.run.rows.loads, low, high)
+        if "humidity_top" in g:
+            self._compare_rows("humidity_top", limits.humidity_f)
+        self._compare_rows("sat_top", limits.max_f)
+
+    def _compare_rows(self, key: str, wanted) -> None:
+        """Compare a column that is the same in each part with the engine's rows."""
+        self.grid.compare(key, np.tile(wanted, self.parts)[:, None])
 
     def _room_dewpoint(self) -> None:
         """Warmest supply air that keeps the rooms at the humid limit, at the airflow of the coldest."""
@@ -311,23 +333,19 @@ class Chain:
         )
         self._settled("sat", ("t_ask", "t_release"), ("t_second", "t_third"))
         return (
-            "IF({p.sat_left}<0,{p.sat_low},(MEDIAN({p.sat_low},MIN({sat_ask_1},{sat_ask_2},{sat_ask_3}),{sat_loop_top})"
+            "IF({p.sat_left}<-{k.request_slack},{p.sat_low},(MEDIAN({p.sat_low},MIN({sat_ask_1},{sat_ask_2},{sat_ask_3}),{sat_loop_top})"
             "+MEDIAN({p.sat_low},MIN({sat_release_1},{sat_release_2},{sat_release_3}),{sat_loop_top}))/2)"
         )
 
     def _settled(self, kind: str, firsts, others) -> None:
         """Six helper cells of trim and respond for supply air: where the requests of a level settle."""
         g = self.grid
-        weights = g.outer["z.weight_t"]
         for edge, first in (("ask", firsts[0]), ("release", firsts[1])):
             levels = (first, *others)
             for k, level in enumerate(levels, 1):
                 count = "+".join(f"(TRANSPOSE({{L.{other}}})<={{L.{level}}})" for other in levels)
-                template = f"MIN(IF(MMULT({{z.weight_t}},{count})>{{p.sat_left}},{{L.{level}}},{{k.never_f}}))"
-                thresholds = [g.outer[f"L.{other}"][: self.lines] for other in levels]
-                values = _first_over(
-                    -thresholds[k - 1], [-t for t in thresholds], weights, g.outer["p.sat_left"], -g.outer["k.never_f"]
-                )
+                over = f"MMULT({{z.weight_t}},{count})>{{p.sat_left}}+{{k.request_slack}}"
+                template = f"MIN(IF({over},{{L.{level}}},{{k.never_f}}))"
                 g.add(
                     f"{kind}_{edge}_{k}",
                     f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}",
@@ -335,8 +353,20 @@ class Chain:
                     template,
                     "f2",
                     array=True,
-                    values=np.tile(-values, self.parts),
                 )
+        left, weights = float(g.outer["p.sat_left"]), np.ravel(g.outer["z.weight_t"])
+        if left < -demand.REQUEST_SLACK:  # zones that always ask decide alone
+            return
+        first, release, second, third = demand.temperature_thresholds_f(self.unit, self.engine_loads)
+        settled = demand.edges(-first, -release, -second, -third, weights, left)
+        self._compare_settled(kind, np.minimum.reduce, [-edge for edge in settled], "Settled supply air")
+
+    def _compare_settled(self, start: str, of_three, settled, label: str) -> None:
+        """Compare what the cells of three requests give together with the engine's pool; where all requests are
+        ignored there is none."""
+        for edge, wanted in zip(("ask", "release"), settled, strict=True):
+            found = of_three([self.grid.scope[f"{start}_{edge}_{k}"][:, 0] for k in (1, 2, 3)])
+            self.pen.compare(self.grid.sheet.name, f"{start}_{edge}", found, wanted, f"{label}, {edge} edge")
 
     def _setpoint_dsp(self, x: str) -> None:
         """Pressure setpoint, which may follow what zones ask for at the supply temperature of these columns."""
@@ -376,17 +406,13 @@ class Chain:
             )
             normal = self._points("dsp", record, f"{{{x}flow_reading}}")
         else:
-            weights = g.outer["z.weight_p"]
             second, third = f"{{{x}p_second}}", f"{{{x}p_third}}"
-            others = [g.scope[f"{x}p_{which}"] for which in ("second", "third")]
             for edge, first in (("ask", "c.ask"), ("release", "c.release")):
-                thresholds = [g.scope[asked] ** 2 * g.outer["z.kv"] * g.outer[first], *others]
                 levels = (f"{opens}*{{{first}}}", second, third)
                 turned = (f"TRANSPOSE({opens})*{{{first}}}", f"TRANSPOSE({second})", f"TRANSPOSE({third})")
                 for k, level in enumerate(levels, 1):
                     count = "+".join(f"({other}>={level})" for other in turned)
-                    template = f"MAX(IF(MMULT({{z.weight_p}},{count})>{{p.dsp_left}},{level},0))"
-                    values = _first_over(thresholds[k - 1], thresholds, weights, g.outer["p.dsp_left"], 0.0)
+                    template = f"MAX(IF(MMULT({{z.weight_p}},{count})>{{p.dsp_left}}+{{k.request_slack}},{level},0))"
                     g.add(
                         f"{x}dsp_{edge}_{k}",
                         f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}" + more,
@@ -394,15 +420,30 @@ class Chain:
                         template,
                         "f3",
                         array=True,
-                        values=values,
                     )
+            self._compare_pressures(x, asked)
             at = lambda edge: ",".join(f"{{{x}dsp_{edge}_{k}}}" for k in (1, 2, 3))
             normal = (
-                f"IF({{p.dsp_left}}<0,{{p.dsp_high}},(MEDIAN({{p.dsp_low}},MAX({at('ask')}),{{p.dsp_high}})"
+                f"IF({{p.dsp_left}}<-{{k.request_slack}},{{p.dsp_high}},(MEDIAN({{p.dsp_low}},MAX({at('ask')}),{{p.dsp_high}})"
                 f"+MEDIAN({{p.dsp_low}},MAX({at('release')}),{{p.dsp_high}}))/2)"
             )
         prefix = x if follows else ""
         self.out("dsp_set_inwc", self._by_part(normal, "{p.dsp_override_inwc}", 1), prefix=prefix)
+
+    def _compare_pressures(self, x: str, asked: str) -> None:
+        """Thresholds of pressure requests, and where they settle, beside the engine's at the same airflows."""
+        g = self.grid
+        sat = g.scope[f"{x}satz"][:, 0] - self.unit.air_handler.duct_gain_f
+        thresholds = demand.pressure_thresholds_inwc(
+            self.unit, g.scope[asked], cooling_flow_cfm(self.unit, self.engine_loads, sat)
+        )
+        for which, wanted in zip(("second", "third"), thresholds[2:], strict=True):
+            g.compare(f"{x}p_{which}", wanted)
+        left, weights = float(g.outer["p.dsp_left"]), np.ravel(g.outer["z.weight_p"])
+        if left < -demand.REQUEST_SLACK:
+            return
+        settled = demand.edges(*thresholds, weights, left)
+        self._compare_settled(f"{x}dsp", np.maximum.reduce, settled, "Settled duct pressure" + self.more(x))
 
     def _dsp(self, x: str) -> str:
         """Template of the pressure setpoint of these columns."""
@@ -473,6 +514,8 @@ class Chain:
             rationing(self, x)
         else:
             self.col(x + "dsp_held", "Duct static at the terminals" + more, "in. w.c.", standing, "f3")
+        if not x:
+            g.compare("dsp_held", self.engine("dsp_held_inwc")[:, None])
         self.col(x + "root", "Its root" + more, "√in. w.c.", f"SQRT(MAX({{{x}dsp_held}},0))", "f3")
         self.block(
             x + "v", "Airflow" + more, "cfm", f"IF({{{x}req}}<{{z.open}}*{{{x}root}},{{{x}req}},{{z.open}}*{{{x}root}})"
@@ -502,7 +545,7 @@ class Chain:
             found["reheat"].append(z.reheat_btuh)
         for key, values in found.items():
             values = np.vstack(values)
-            self.residual(key, self.grid.column(key).values, values)
+            self.grid.compare(key, values)
             self.grid.set_values(key, values)
 
     def _fan(self, x: str, flow: str, dsp: str, *, out: bool = False) -> None:
@@ -1039,6 +1082,7 @@ class Chain:
                     f"IF({tests[0] if len(tests) == 1 else 'OR(' + ','.join(tests) + ')'},1,0)",
                     "f0",
                 )
+                self._compare_rows("short", np.zeros(self.lines))
 
     def _plant(self) -> None:
         g, project = self.grid, self.project
@@ -1223,7 +1267,7 @@ class Steps(Chain):
             chain.known,
             False,
         )
-        self.lines = len(rows)
+        self.lines, self.rows = len(rows), rows
         scope = Scope(chain.parameters)
         loads = self.site.loads
         for c in loads.columns:
@@ -1237,7 +1281,7 @@ class Steps(Chain):
     def more(self, x: str) -> str:
         return f", step {x[1:-1]}" if x[1:-1].isdigit() else ""
 
-    def out(self, key: str, template, *, final: bool = True, prefix: str = "") -> None:
+    def out(self, key: str, template, *, prefix: str = "") -> None:
         if prefix + key in self.grid:
             return
         c = self.known[key]
@@ -1256,11 +1300,3 @@ def part_overrides(candidate) -> list[tuple[bool, bool]]:
     cases = [(1.0 - sat.override_frac, False)] + ([(sat.override_frac, True)] if sat.override_frac > 0.0 else [])
     pressures = [(1.0 - dsp.override_frac, False)] + ([(dsp.override_frac, True)] if dsp.override_frac > 0.0 else [])
     return [(a, b) for share_a, a in cases for share_b, b in pressures if share_a * share_b > 0.0]
-
-
-def _first_over(values, thresholds, weights, ignored: float, otherwise: float) -> np.ndarray:
-    """Largest of the values whose requests exceed the ignored ones, in each row."""
-    w = np.asarray(weights).reshape(-1)
-    # Requests standing at a value: weights of the thresholds at or above it.
-    count = sum((t[:, None, :] >= values[:, :, None]) @ w for t in thresholds)
-    return np.max(np.where(count > ignored, values, otherwise), axis=1)

@@ -174,6 +174,7 @@ _PHYSICS = (
         demand.THIRD_REQUEST_FLOW,
         "Guideline 36, 5.6.8.2",
     ),
+    ("k.request_slack", "Requests that are rounding of a sum", "requests", demand.REQUEST_SLACK, "Rounding"),
     ("k.most_requests", "Requests of a zone that always asks", "requests", demand.MOST_REQUESTS, "Guideline 36, 5.6.8"),
     (
         "k.never_f",

@@ -105,17 +105,13 @@ def result(chain) -> None:
         line[:, rows] = np.arange(chain.parts * len(rows)).reshape(chain.parts, -1) + 1.0
         own = {UP: "up", DOWN: "down"}[kind]
         g.add(f"{own}_line", f"Its line on “{grid.sheet.name}”, 0 none", "no.", None, "f0", values=line)
-        values = np.where(
-            line.ravel() > 0, np.concatenate([grid.scope[key][:, 0], [0.0]])[line.ravel().astype(int) - 1], 0.0
-        )
-        g.scope.put(f"F.{own}", f"{quoted(grid.sheet.name)}!{grid.area(key)}", values)
+        g.scope.put(f"F.{own}", f"{quoted(grid.sheet.name)}!{grid.area(key)}", grid.scope[key])
         g.add(
             f"{own}_f",
             "Supply air at which it floats " + own,
             "°F",
             f"IF({{{own}_line}}>0,INDEX({{F.{own}}},{{{own}_line}}),0)",
             "f2",
-            values=values,
         )
         template = f"IF(AND({{{flag}}}=1,{{{own}_line}}>0),{limit}({{sat_set_f}},{{{own}_f}}),{template})"
         missing.append(f"AND({{{flag}}}=1,{{{own}_line}}=0)")
@@ -123,6 +119,7 @@ def result(chain) -> None:
     chain.col(
         "short", "Floats, but has no line for it: needs a new run", "1/0", f"IF(OR({','.join(missing)}),1,0)", "f0"
     )
+    chain.grid.compare("short", np.zeros((chain.lines * chain.parts, 1)))
     chain.out("sat_f", template)
 
 

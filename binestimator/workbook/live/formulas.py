@@ -5,8 +5,9 @@ name its address and its value, so that one text gives both the formula of the s
 evaluated with arrays, the number that stands behind it as cached value.
 
 Names are rows of one value (R, 1), rows of one value a zone (R, Z), constants (float) or
-constants a zone (1, Z); they combine as arrays do. Only functions that every spreadsheet program
-has known since 2007 are allowed.
+constants a zone (1, Z); they combine as arrays do. A formula that turns a row of zones into a column works on
+each row by itself and is evaluated so (:meth:`Scope.evaluate_by_row`). Cells left empty are NaN. Only functions
+that every spreadsheet program has known since 2007 are allowed.
 """
 
 from __future__ import annotations
@@ -42,11 +43,16 @@ def _fold(function):
 
 def _sumproduct(*values):
     product = _fold(np.multiply)(*values)
-    return np.sum(product, axis=1, keepdims=True) if np.ndim(product) == 2 else float(np.sum(product))
+    return np.sum(product, axis=_range(product), keepdims=True) if np.ndim(product) > 1 else float(np.sum(product))
 
 
 def _sum(*values):
-    return _fold(np.add)(*(np.sum(v, axis=1, keepdims=True) if np.ndim(v) == 2 else v for v in values))
+    return _fold(np.add)(*(np.sum(v, axis=_range(v), keepdims=True) if np.ndim(v) > 1 else v for v in values))
+
+
+def _range(values):
+    """Axes of the range that one formula sees: the zones of a row, or the square of a row by itself."""
+    return 1 if np.ndim(values) == 2 else (1, 2)
 
 
 def _median(low, value, high):
@@ -58,13 +64,13 @@ def _roundup(value, digits):
     return np.sign(value) * np.ceil(np.abs(value))
 
 
-def _extreme(function):
-    """Of several values as arrays combine, or of one range by itself."""
+def _extreme(function, known):
+    """Of several values as arrays combine, or of one range by itself, where empty cells do not count."""
     folded = _fold(function)
 
     def extreme(*values):
-        if len(values) == 1 and np.ndim(values[0]) == 2:
-            return function.reduce(values[0], axis=1, keepdims=True)
+        if len(values) == 1 and np.ndim(values[0]) > 1:
+            return known.reduce(values[0], axis=_range(values[0]), keepdims=True)
         return folded(*values)
 
     return extreme
@@ -76,10 +82,35 @@ def _lookup(value, keys, results):
     return results[np.searchsorted(keys, value, side="right") - 1]
 
 
+def _index(values, place):
+    """Cells of a column by their place from 1; nothing where the place is none."""
+    column, at = np.ravel(values), np.asarray(place).astype(int)
+    return np.where((at >= 1) & (at <= column.size), column[np.clip(at, 1, column.size) - 1], np.nan)
+
+
+def _isnumber(value):
+    return np.isfinite(np.asarray(value, dtype=float)).astype(float)
+
+
+def _count(values):
+    return np.sum(_isnumber(values), axis=1, keepdims=True)
+
+
+def _search(word, texts):
+    """1 where the word is in the text, an error otherwise: only whether it is a number is asked."""
+    return np.where(np.char.find(np.asarray(texts, dtype=str), word) >= 0, 1.0, np.nan)
+
+
+def _transpose(values):
+    if np.ndim(values) != 3:
+        raise WorkbookError("formula: TRANSPOSE stands only in formulas that are evaluated row by row")
+    return np.swapaxes(values, 1, 2)
+
+
 FUNCTIONS = {
     "IF": _if,
-    "MIN": _extreme(np.minimum),
-    "MAX": _extreme(np.maximum),
+    "MIN": _extreme(np.minimum, np.fmin),
+    "MAX": _extreme(np.maximum, np.fmax),
     "MEDIAN": _median,
     "AND": _fold(np.logical_and),
     "OR": _fold(np.logical_or),
@@ -92,7 +123,39 @@ FUNCTIONS = {
     "MMULT": np.matmul,
     "ROUNDUP": _roundup,
     "LOOKUP": _lookup,
+    "INDEX": _index,
+    "ISNUMBER": _isnumber,
+    "COUNT": _count,
+    "SEARCH": _search,
+    "TRANSPOSE": _transpose,
 }
+# Cells of a square of zones that are worked out at once.
+_MOST_CELLS = 2_000_000
+
+
+def _as_number(compare):
+    return lambda self, other: compare(self, other).astype(float)
+
+
+class _Cells(np.ndarray):
+    """Values whose comparisons are numbers, as in cells: two that hold add up to 2."""
+
+    __lt__, __le__ = _as_number(np.ndarray.__lt__), _as_number(np.ndarray.__le__)
+    __gt__, __ge__ = _as_number(np.ndarray.__gt__), _as_number(np.ndarray.__ge__)
+
+
+class _Rows:
+    """Names of a scope, each row a matrix by itself: (R, 1, 1) or (R, 1, Z), constants (1, 1, Z)."""
+
+    def __init__(self, scope, first: int, last: int):
+        self._scope, self._part = scope, slice(first, last)
+
+    def __getitem__(self, name: str):
+        value = self._scope[name]
+        if np.ndim(value) != 2:
+            return value
+        value = np.asarray(value)
+        return (value if len(value) == 1 else value[self._part])[:, None, :].view(_Cells)
 
 
 @lru_cache(maxsize=4096)
@@ -169,6 +232,18 @@ class Scope:
             return eval(
                 _code(template), {"__builtins__": {}, "e": self, **FUNCTIONS}
             )  # templates are this package's own text
+
+    def evaluate_by_row(self, template: str, rows: int, width: int) -> np.ndarray:
+        """Values (R, width) of a template that makes a square of the zones of each row."""
+        sides = [np.shape(value)[1] for name in names_in(template) if np.ndim(value := self[name]) == 2]
+        step = max(_MOST_CELLS // max(sides, default=1) ** 2, 1)
+        found = np.empty((rows, width))
+        with np.errstate(all="ignore"):
+            for first in range(0, rows, step):
+                last = min(first + step, rows)
+                names = {"__builtins__": {}, "e": _Rows(self, first, last), **FUNCTIONS}
+                found[first:last] = np.broadcast_to(eval(_code(template), names), (last - first, 1, width))[:, 0, :]
+        return found
 
 
 def line_through(x: str, points: int, name: str) -> str:

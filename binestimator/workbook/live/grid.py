@@ -14,7 +14,7 @@ from html import escape
 
 import numpy as np
 
-from ...errors import WorkbookError
+from ...errors import FormulaFault, WorkbookError
 from ..strict import Sheet, column_name
 from .formulas import OWN, SOURCE, Scope, names_in
 
@@ -29,6 +29,11 @@ PARAMETER_ROW = 15
 MOST_TIERS = 9
 # Lines that are printed, as a specimen: hundreds of lines and columns are read on the screen.
 PRINTED_LINES, PRINTED_COLUMNS = 24, 26
+# A formula may be off the engine's value by so much of the largest value of its column; sums of another order are off
+# by a millionth of it.
+MOST_RESIDUAL = 1e-7
+# Columns of smaller values are taken to be this large, in their unit.
+LEAST_SCALE = 1e-6
 
 
 @cache
@@ -165,7 +170,7 @@ class Grid:
         head: tuple[str, ...] = (),
         above: tuple[str, ...] = (),
     ) -> GridColumn:
-        """Add a column; without ``values`` the template gives them.
+        """Add a column; without ``values`` the template gives them, else it is compared with them.
 
         ``template`` is one text, a tuple with one a part, or None for plain values.
         """
@@ -174,6 +179,8 @@ class Grid:
             values = self._evaluated(templates, width)
         elif not text:
             values = np.asarray(values, dtype=float).reshape(self.lines * self.parts, width)
+            if templates:
+                self.pen.compare(self.sheet.name, key, self._evaluated(templates, width), values, label)
         column = GridColumn(
             key,
             label,
@@ -222,16 +229,20 @@ class Grid:
 
     def _evaluated(self, templates, width) -> np.ndarray:
         shape = (self.lines * self.parts, width)
-        if len(templates) == 1:
-            return np.array(np.broadcast_to(np.asarray(self.scope.evaluate(templates[0]), dtype=float), shape))
-        parts = []
         whole = {}
-        for template in templates:
-            if template not in whole:
+        for template in dict.fromkeys(templates):
+            if "TRANSPOSE(" in template:
+                whole[template] = self.scope.evaluate_by_row(template, *shape)
+            else:
                 whole[template] = np.broadcast_to(np.asarray(self.scope.evaluate(template), dtype=float), shape)
-        for k, template in enumerate(templates):
-            parts.append(whole[template][k * self.lines : (k + 1) * self.lines])
-        return np.concatenate(parts)
+        if len(templates) == 1:
+            return np.array(whole[templates[0]])
+        return np.concatenate([whole[t][k * self.lines : (k + 1) * self.lines] for k, t in enumerate(templates)])
+
+    def compare(self, key: str, wanted, found=None) -> None:
+        """Compare a column (or what follows from it) with the engine."""
+        c = self._by_key[key]
+        self.pen.compare(self.sheet.name, key, c.values if found is None else found, wanted, c.label)
 
     def set_values(self, key: str, values) -> None:
         """Replace the values of a column by those of the engine, for what follows as well."""
@@ -464,6 +475,7 @@ class Pen:
         self.work, self.blank = work, blank
         self.labels: dict[str, tuple[str, str]] = {}
         self.residuals: dict[tuple[str, str], float] = {}
+        self.compared: dict[tuple[str, str], str] = {}
         self._book = work.book
         base = {"font_name": "Arial", "font_size": 8, "valign": "top", "text_wrap": True}
         self._own = {
@@ -478,13 +490,38 @@ class Pen:
             },
         }
 
-    def compare(self, sheet: str, key: str, found, wanted) -> None:
-        """Keep how far the values of formulas are from those of the engine, relative to the larger of size and a
-        millionth."""
-        found, wanted = np.asarray(found, dtype=float), np.asarray(wanted, dtype=float).reshape(np.shape(found))
+    def compare(self, sheet: str, key: str, found, wanted, label: str = "") -> None:
+        """Keep how far the values of a formula are from the engine's, as a share of the largest of its column.
+
+        Values of the engine that are not finite stand for nothing and are not compared.
+
+        Raises
+        ------
+        FormulaFault
+            Farther than ``MOST_RESIDUAL``.
+        """
+        found, wanted = np.asarray(found, dtype=float), np.asarray(wanted, dtype=float)
+        found = np.broadcast_to(found, wanted.shape) if found.size == 1 else found.reshape(wanted.shape)
         known = np.isfinite(wanted)
-        apart = np.abs(found - wanted)[known] / np.maximum(np.abs(wanted[known]), 1e-6)
-        self.residuals[(sheet, key)] = float(apart.max()) if apart.size else 0.0
+        if not known.any():
+            return
+        scale = max(float(np.abs(wanted[known]).max()), LEAST_SCALE)
+        apart = np.where(known, np.abs(found - np.where(known, wanted, 0.0)), 0.0) / scale
+        residual = float(apart.max())
+        self.residuals[(sheet, key)] = max(residual, self.residuals.get((sheet, key), 0.0))
+        self.compared[(sheet, key)] = label or key
+        if not residual <= MOST_RESIDUAL:
+            at = int(np.argmax(np.where(np.isfinite(apart), apart, np.inf)))
+            raise FormulaFault(
+                f"sheet “{sheet}”, “{label or key}” ({key}): the formula gives {found.ravel()[at]:.9g}, the engine "
+                f"{wanted.ravel()[at]:.9g}; no workbook is written"
+            )
+
+    @property
+    def worst(self) -> tuple[str, str, float]:
+        """Sheet, label and size of the largest residual."""
+        sheet, key = max(self.residuals, key=self.residuals.get)
+        return sheet, self.compared[(sheet, key)], self.residuals[(sheet, key)]
 
     def parameter(self, value):
         """Format of a constant above a table, with the digits that its cell has room for."""
@@ -501,6 +538,13 @@ class Pen:
         if pieces[0] in self._own:
             return self._book.format(**self._own[pieces[0]])
         return self.work.styles(*pieces)
+
+    def evaluated(self, sheet: Sheet, row: int, column: int, scope: Scope, template: str, style=None, shown=None):
+        """A formula from a template, with the value that the template gives or, where it is known, the engine's;
+        returns what the template gives."""
+        value = float(np.asarray(scope.evaluate(template), dtype=float).reshape(()))
+        self.formula(sheet, row, column, "=" + scope.formula(template), value if shown is None else shown, style)
+        return value
 
     def formula(
         self, sheet: Sheet, row: int, column: int, text: str, value, style=None, *, array: bool = False

@@ -7,7 +7,9 @@ import numpy as np
 from ..page import title
 from ..sheets.inputs import number_style
 from ..strict import cell_name, column_name, quoted
+from .formulas import OWN, Scope
 from .grid import FIRST_ROW
+from .site import COLUMN
 
 SHEET = "Row inspector"
 _CHOICE, _LINE, _NUMBER, _USED, _LOADS_LINE, _SITE = 4, 5, 6, 7, 8, 9
@@ -318,53 +320,40 @@ class Inspector:
                 )
             else:
                 fixed[key] = np.asarray(site.scope[source_name])[0]
-        fs, satz, root, on = num("fs"), num("satz"), num("root"), num("enabled")
-        rise = np.asarray(site.scope["z.reheat_rise_max_f"])[0]
-        coil, opened = np.asarray(site.scope["z.coil"])[0], np.asarray(site.scope["z.open"])[0]
-        req, v, reheat = (g.column(key).values[line] for key in ("req", "v", "reheat"))
         if dual:
             fixed["extra"] = g.column("extra").values[line] if "extra" in g else np.zeros(z_count)
-        fixed |= {
-            "drop": fs * np.maximum(fixed["tc"] - satz, 0.0),
-            "req": req,
-            "available": opened * root,
-            "v": v,
-            "reheat": reheat,
-        }
-        fixed["need"] = fs * v * (fixed["th"] - satz) - fixed["qh"]
-        fixed["limit"] = np.maximum(np.minimum(coil * on, fs * v * (fixed["th"] + rise - satz)), 0.0)
-        with np.errstate(all="ignore"):
-            conductance = fixed["ua"] + fs * v
-            fixed["t"] = np.where(
-                conductance > 0.0,
-                fixed["tc"]
-                + (fixed["qc"] - fs * v * (fixed["tc"] - satz) + reheat)
-                / np.where(conductance > 0.0, conductance, 1.0),
-                fixed["tc"],
-            )
+        # Names of the formulas below: cells of the same line, cells of the row, and constants of the zone.
+        names = Scope()
+        for key, values in fixed.items():
+            names.put(key, f"{letters[key]}{OWN}", values[None])
+        for key in ("fs", "satz", "root", "enabled"):
+            names.put(key, ref(key), num(key))
+        constants = ("z.open", "z.coil", "z.reheat_rise_max_f")
+        for name in constants:
+            names.put(name, COLUMN + name, site.scope[name])
+        engine = {key: g.column(key).values[line] for key in ("req", "v", "reheat")}
+        labels = {key: label for key, label, *_ in plan}
+        templates = _templates(dual)
+        for key, template in templates.items():
+            found = np.broadcast_to(names.evaluate(template), (1, z_count))[0]
+            if key in engine:
+                pen.compare(SHEET, key, found, engine[key], labels[key])
+            fixed[key] = engine.get(key, found)
+            names.put(key, f"{letters[key]}{OWN}", fixed[key][None])
+        if num("room_flow_cfm") > 0.0:
+            mean = float(fixed["mult"] * fixed["v"] @ fixed["t"]) / num("room_flow_cfm")
+            pen.compare(SHEET, "t", mean, num("room_mean_f"), labels["t"])
         for k, zone in enumerate(chain.project.zones):
-            at = row + 1
-            c = {key: f"{letter}{at}" for key, letter in letters.items()}
-            least = c["vmin"]
-            if dual:
-                least += f"+{c['extra']}"
-            formulas = {
-                "extra": self._of_block("extra", k),
-                "drop": f"{ref('fs')}*MAX({c['tc']}-{ref('satz')},0)",
-                "req": f"IF({c['qc']}<={c['vmin']}*{c['drop']},{least},IF({c['qc']}>={c['vmax']}*{c['drop']},"
-                f"{c['vmax']},{c['qc']}/{c['drop']}))",
-                "available": f"{self._zone_value('z.open', k)}*{ref('root')}",
-                "v": f"MIN({c['req']},{c['available']})",
-                "need": f"{ref('fs')}*{c['v']}*({c['th']}-{ref('satz')})-{c['qh']}",
-                "limit": f"MAX(MIN({self._zone_value('z.coil', k)}*{ref('enabled')},"
-                f"{ref('fs')}*{c['v']}*({c['th']}+{self._zone_value('z.reheat_rise_max_f', k)}-{ref('satz')})),0)",
-                "reheat": f"MAX(MIN({c['need']},{c['limit']}),0)",
-                "t": f"{c['tc']}+IF({c['ua']}+{ref('fs')}*{c['v']}>0,"
-                f"({c['qc']}-{ref('fs')}*{c['v']}*({c['tc']}-{ref('satz')})+{c['reheat']})/({c['ua']}+{ref('fs')}*{c['v']}),0)",
-            }
             sheet.text(row, 0, zone.name, s("line", "small"))
             for place, (key, _, _, style, source_name) in enumerate(plan, 1):
-                formula = formulas[key] if source_name is None else self._zone_value(source_name, k)
+                if source_name is not None:
+                    formula = self._zone_value(source_name, k)
+                elif key == "extra":
+                    formula = self._of_block("extra", k)
+                else:
+                    formula = names.formula(templates[key]).replace(OWN, str(row + 1))
+                    for name in constants:
+                        formula = formula.replace(COLUMN + name, self._zone_value(name, k))
                 pen.formula(sheet, row, place, "=" + formula, float(fixed[key][k]), s(style, "line", "small"))
             row += 1
         last = row
@@ -388,6 +377,7 @@ class Inspector:
                 s("f0", "total", "small"),
             )
             said = num(of_row) * factor
+            pen.compare(SHEET, f"sum.{key}", value, said, f"{labels[key]}, all zones")
             scale = "" if factor == 1.0 else "*1000"
             pen.formula(sheet, row + 1, place, f"={ref(of_row)}{scale}", said, s("f0", "subtotal", "small"))
             pen.formula(
@@ -401,6 +391,21 @@ class Inspector:
             )
         sheet.text(row + 1, 0, "The row says", s("subtotal", "small"))
         return row + 3
+
+
+def _templates(dual: bool) -> dict[str, str]:
+    """Templates of a zone's cells, each from those before it."""
+    least = "{vmin}+{extra}" if dual else "{vmin}"
+    return {
+        "drop": "{fs}*MAX({tc}-{satz},0)",
+        "req": f"IF({{qc}}<={{vmin}}*{{drop}},{least},IF({{qc}}>={{vmax}}*{{drop}},{{vmax}},{{qc}}/{{drop}}))",
+        "available": "{z.open}*{root}",
+        "v": "MIN({req},{available})",
+        "need": "{fs}*{v}*({th}-{satz})-{qh}",
+        "limit": "MAX(MIN({z.coil}*{enabled},{fs}*{v}*({th}+{z.reheat_rise_max_f}-{satz})),0)",
+        "reheat": "MAX(MIN({need},{limit}),0)",
+        "t": "{tc}+IF({ua}+{fs}*{v}>0,({qc}-{fs}*{v}*({tc}-{satz})+{reheat})/({ua}+{fs}*{v}),0)",
+    }
 
 
 def address(name: str) -> str:

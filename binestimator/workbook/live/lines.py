@@ -109,6 +109,7 @@ class Lines:
     def _mirror(self, name: str, path: str) -> None:
         label, unit = self.registry.label(path)
         value = float(self.registry.value(path))
+        self.pen.compare(SHEET, f"{self.id}.{path}", value, self.registry.contents[path], label)
         self.pen.formula(
             self.sheet, self.row, 1, "=" + self.registry.address(path), value, self.pen.s("general", "line", "left")
         )

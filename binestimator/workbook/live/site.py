@@ -12,6 +12,8 @@ import numpy as np
 from ...model.build import group_of_zones
 from ...model.plant import heat_source, preheat_source
 from ...model.system import supply_heating_mode
+from ...moist_air import humidity_ratio_from_dewpoint
+from ...strategies.demand import MOST_REQUESTS, temperature_thresholds_f
 from ..figures import when_text
 from ..page import title
 from ..sheets.inputs import number_style, value_cell
@@ -22,7 +24,16 @@ from .grid import TOTAL_ROWS, Grid
 from .plants import source_columns
 from .registry import FOLLOWS
 
-COLUMN = "\x03"
+# Stand in addresses for the column of a zone, and before an input of its group.
+COLUMN, GROUP = "\x03", "\x04"
+_OF_GROUP = (
+    "minimum_flow_frac",
+    "minimum_unoccupied_frac",
+    "cooling_setpoint_f",
+    "heating_setpoint_f",
+    "cooling_unoccupied_f",
+    "heating_unoccupied_f",
+)
 ZONE_COLUMN = 3
 SUN = ("north", "east", "south", "west")
 
@@ -148,19 +159,20 @@ class Site:
                 self._sheet.number(self._row, 1, value, style)
             else:
                 self.pen.formula(self._sheet, self._row, 1, "=" + source, value, style)
+                self.pen.compare(self.unit_name, path, value, self.registry.contents[path], label)
             name = start + path.rpartition(".")[2] if start else path
             self._put(name, label, unit, value, "candidate's own value" if source is None else "input")
 
-    def derive(
-        self, name: str, label: str, unit: str, template: str, how: str = "", *, value=None, formula: str | None = None
-    ) -> None:
-        """A constant that follows from others."""
-        value = float(np.asarray(self.scope.evaluate(template)).reshape(())) if value is None else value
-        text = "=" + (self.scope.formula(template) if formula is None else formula)
+    def derive(self, name: str, label: str, unit: str, template: str, how: str = "", *, engine=None) -> None:
+        """A constant that follows from others; ``engine`` is its value of the run where the model keeps one."""
+        value = float(np.asarray(self.scope.evaluate(template)).reshape(()))
+        if engine is not None:
+            self.pen.compare(self.unit_name, name, value, engine, label)
+        text = "=" + self.scope.formula(template)
         self.pen.formula(self._sheet, self._row, 1, text, value, self.pen.s(number_style(value), "line", "left"))
         self._put(name, label, unit, value, how)
 
-    def fallback(self, name: str, path: str, template: str, how: str) -> None:
+    def fallback(self, name: str, path: str, template: str, how: str, engine=None) -> None:
         """An input that need not be given, and what stands in for it."""
         label, unit = self.registry.label(path)
         given = self._own[path] if path in self._own else self.registry.value(path)
@@ -168,18 +180,17 @@ class Site:
             self._sheet.number(self._row, 1, given, self.pen.s("general", "line", "left"))
             self._put(name, label, unit, float(given), "candidate's own value")
             return
-        value = float(self.scope.evaluate(template)) if given is None else float(given)
-        other = self.scope.formula(template)
-        if path in self._own:
-            formula = other
-        elif given is None and path in FOLLOWS:
-            # The cell shows what came out of the run: it counts as given once it shows something else.
-            cell = self.registry.address(path)
-            formula = f"IF({cell}={self.registry.held(path)},{other},{cell})"
-        else:
-            cell = self.registry.address(path)
-            formula = f"IF(ISNUMBER({cell}),{cell},{other})"
-        self.derive(name, label, unit, template, how, value=value, formula=formula)
+        if path not in self._own:
+            content = self.registry.contents[path]
+            shown = np.nan if content is None or isinstance(content, str) else float(content)
+            self.scope.put(f"cell.{path}", self.registry.address(path), shown)
+            if given is None and path in FOLLOWS:
+                # The cell shows what came out of the run: it counts as given once it shows something else.
+                self.scope.put(f"run.{path}", self.registry.held(path), shown)
+                template = f"IF({{cell.{path}}}={{run.{path}}},{template},{{cell.{path}}})"
+            else:
+                template = f"IF(ISNUMBER({{cell.{path}}}),{{cell.{path}}},{template})"
+        self.derive(name, label, unit, template, how, engine=engine if given is None else float(given))
 
     def held(self, name: str, label: str, unit: str, value: float, how: str) -> None:
         """A number found by the program."""
@@ -206,7 +217,11 @@ class Site:
         self._section("Air handler")
         self.mirror("air_handler.design_cfm")
         self.fallback(
-            "c.max_cfm", "air_handler.max_cfm", "{air_handler.design_cfm}", "the design airflow when not given"
+            "c.max_cfm",
+            "air_handler.max_cfm",
+            "{air_handler.design_cfm}",
+            "the design airflow when not given",
+            self.unit.max_cfm,
         )
         ah = "air_handler."
         self.mirror(
@@ -324,15 +339,21 @@ class Site:
             "outdoor_air.required_cfm",
             "({c.oa_area}+{c.oa_people})/{outdoor_air.ventilation_efficiency}",
             "zones' outdoor air over the ventilation efficiency when not given",
+            self.unit.oa_required_cfm,
         )
         self.fallback(
-            "c.oa_minimum", "outdoor_air.minimum_cfm", "{c.oa_required}", "required outdoor air when not given"
+            "c.oa_minimum",
+            "outdoor_air.minimum_cfm",
+            "{c.oa_required}",
+            "required outdoor air when not given",
+            self.unit.oa_minimum_cfm,
         )
         self.derive(
             "c.oa_area_cfm",
             "Outdoor air by area, at the intake",
             "cfm",
             "{c.oa_area}/{outdoor_air.ventilation_efficiency}",
+            engine=self.unit.oa_area_cfm,
         )
         if oa.control == "position":
             self.fallback(
@@ -340,6 +361,7 @@ class Site:
                 "outdoor_air.position_frac",
                 "MIN({c.oa_minimum}/{air_handler.design_cfm},1)",
                 "minimum outdoor air over design airflow when not given",
+                self.unit.oa_position_frac,
             )
         if eco.stuck_frac is not None:
             self.mirror("economizer.stuck_frac")
@@ -442,6 +464,7 @@ class Site:
                 "",
                 "{fan.measured_kw}/{c.measured_kw}",
                 "measured over modelled power",
+                engine=self.unit.fan_scale,
             )
         if fan.part_load == "published_curves":
             self.mirror(f + "curve_least_flow_frac")
@@ -465,7 +488,11 @@ class Site:
                     "c.reset_sum", "Sum of the curve with reset", "", "+".join(f"{{k.reset_{i}}}" for i in range(4))
                 )
         self.fallback(
-            "c.index", "fan.index_dsp_inwc", "{fan.design_dsp_inwc}", "the design duct pressure when not given"
+            "c.index",
+            "fan.index_dsp_inwc",
+            "{fan.design_dsp_inwc}",
+            "the design duct pressure when not given",
+            self.unit.index_dsp_inwc,
         )
 
     def _limits(self) -> None:
@@ -495,28 +522,27 @@ class Site:
         )
         self.derive("c.second", "Pressure at the second request over that at an open damper", "", "{k.second_flow}^2")
         self.derive("c.third", "Pressure at the third request over that at an open damper", "", "{k.third_flow}^2")
-        row = self.scope.address("z.sat_max_f")
-        given = self.scope["z.sat_max_f"]
-        known = given[np.isfinite(given)]
+        zones = self.unit.zones
         self.derive(
             "c.zone_top",
             "Warmest supply air that zones which must stay cold allow",
             "°F",
-            "{k.never_f}",
-            value=float(known.min()) if known.size else float(self.scope["k.never_f"]),
-            formula=f"IF(COUNT({row})=0,{self.scope.address('k.never_f')},MIN({row}))",
+            "IF(COUNT({z.sat_max_f})=0,{k.never_f},MIN({z.sat_max_f}))",
+            engine=float(np.min(zones.sat_max_f)),
         )
         self.derive(
             "c.always_t",
             "Requests for temperature that always stand",
             "requests",
             "{k.most_requests}*SUMPRODUCT({z.importance},{z.mult},{z.asks_t})",
+            engine=MOST_REQUESTS * float(np.sum(zones.weight * zones.asks_temperature)),
         )
         self.derive(
             "c.always_p",
             "Requests for pressure that always stand",
             "requests",
             "{k.most_requests}*SUMPRODUCT({z.importance},{z.mult},{z.asks_p})",
+            engine=MOST_REQUESTS * float(np.sum(zones.weight * zones.asks_pressure)),
         )
         if limits.humidity == "room_dewpoint":
             self.mirror("limits.dsp_min_inwc")
@@ -532,6 +558,7 @@ class Site:
                 "Humidity ratio of the humid limit",
                 "lb/lb",
                 f"{{k.molar}}*EXP({ln_pressure('water', t)})/({{pressure}}-EXP({ln_pressure('water', t)}))",
+                engine=humidity_ratio_from_dewpoint(self.unit.air_handler.humid_dewpoint_f, self.scope["pressure"]),
             )
 
     def _plant(self) -> None:
@@ -704,7 +731,8 @@ class Site:
         for part in self._MIRRORED:
             values = [self.value(f"zone[{zone.name}].{part}") for zone in project.zones]
             numbers = None if part == "rogue" else np.array([[np.nan if v is None else float(v) for v in values]])
-            self._zone_rows.append((at, names.get(part, f"z.{part}"), "input", part, numbers, values))
+            words = np.array([["" if v is None else str(v) for v in values]]) if numbers is None else None
+            self._zone_rows.append((at, names.get(part, f"z.{part}"), "input", part, numbers, (values, words)))
             at += 1
         at += 1
         g = self.group
@@ -714,20 +742,28 @@ class Site:
             self._zone_rows.append((at, f"z.in_{k}", "member", f"In group {record.name}", member[k], None))
             at += 1
         derived = self._derived(member)
-        for name, label, unit, template, value, formula in derived:
+        for name, label, unit, template, value in derived:
             if name == "z.first_of_matrix":
                 self._matrix_row = at
                 continue
-            self._zone_rows.append((at, name, "derived", (label, unit, template, formula), value, None))
+            self._zone_rows.append((at, name, "derived", (label, unit, template), value, None))
             at += 1
         last = ZONE_COLUMN + self.count - 1
         left, right = column_name(ZONE_COLUMN), column_name(last)
         self._zone_local = Scope(self.scope)
-        for row, name, _kind, _, value, _ in self._zone_rows:
+        for row, name, _kind, _, value, more in self._zone_rows:
             address = f"{self.zones_name}!${left}${row + 1}:${right}${row + 1}"
             if value is not None:
                 self.scope.put(name, address, value)
-            self._zone_local.put(name, f"{COLUMN}{row + 1}", value)
+            self._zone_local.put(name, f"{COLUMN}{row + 1}", more[1] if value is None else value)
+        for part in _OF_GROUP:
+            values = [self.value(f"group[{project.groups[g].name}].{part}") for g in self.group]
+            self._zone_local.put(f"group.{part}", GROUP + part, np.array([values], dtype=float))
+        for path in (f"building.{part}" for part in ("window_shgc", "shading_factor", "roof_u", "roof_absorptance")):
+            value, source = float(self.value(path)), self.source(path)
+            self._zone_local.put(path, repr(value) if source is None else source, value)
+        for word in ("failed_sensor", "starved_branch", "both"):
+            self._zone_local.put(f"word.{word}", f'"{word}"', word)
         k = len(project.groups)
         rows = k + len(SUN) + 1
         matrix = np.vstack(
@@ -743,15 +779,18 @@ class Site:
         self.scope.put("z.members", f"{self.zones_name}!${left}${first + 1}:${right}${first + k}", np.vstack(member))
 
     def _derived(self, member) -> list[tuple]:
-        """Constants of zones that follow from inputs: name, label, unit, template, engine's value, formula."""
+        """Constants of zones that follow from inputs: name, label, unit, template, engine's value."""
         z, project = self.unit.zones, self.project
         row = lambda values: np.array([np.asarray(values, dtype=float)])
-        by_group = lambda part: "\x04" + part
+        by_group = lambda part: f"{{group.{part}}}"
         area_gain = row(z.area_ft2 * z.gain_multiplier)
+        asks = lambda word: (
+            f"IF(ISNUMBER(SEARCH({{word.{word}}},{{z.rogue}}))+ISNUMBER(SEARCH({{word.both}},{{z.rogue}}))>0,1,0)"
+        )
         if_given = lambda part, other: f"IF(ISNUMBER({{z.{part}}}),{{z.{part}}},{other})"
         out = [
-            ("z.area_gain", "Area that gains count on", "ft²", "{z.area_ft2}*{z.gain_multiplier}", area_gain, None),
-            ("z.first_of_matrix",) + (None,) * 5,
+            ("z.area_gain", "Area that gains count on", "ft²", "{z.area_ft2}*{z.gain_multiplier}", area_gain),
+            ("z.first_of_matrix",) + (None,) * 4,
         ]
         for k, record in enumerate(project.groups):
             out.append(
@@ -761,7 +800,6 @@ class Site:
                     "ft²",
                     f"{{z.area_gain}}*{{z.in_{k}}}",
                     area_gain * member[k],
-                    None,
                 )
             )
         for j, side in enumerate(SUN):
@@ -770,9 +808,8 @@ class Site:
                     f"z.aperture_{side}",
                     f"Sun through glass facing {side}",
                     "ft²",
-                    f"{{z.glass_{side}_ft2}}*\x05building.window_shgc\x05*\x05building.shading_factor\x05",
+                    f"{{z.glass_{side}_ft2}}*{{building.window_shgc}}*{{building.shading_factor}}",
                     row(z.aperture_ft2[:, j]),
-                    None,
                 )
             )
         out += [
@@ -780,9 +817,8 @@ class Site:
                 "z.roof_eq",
                 "Sun through the roof",
                 "ft²",
-                "{z.roof_ft2}*\x05building.roof_u\x05*\x05building.roof_absorptance\x05/{k.film}",
+                "{z.roof_ft2}*{building.roof_u}*{building.roof_absorptance}/{k.film}",
                 row(z.roof_ft2_eq),
-                None,
             ),
             (
                 "z.min",
@@ -790,7 +826,6 @@ class Site:
                 "cfm",
                 f"MIN({if_given('min_cfm', by_group('minimum_flow_frac') + '*{z.max_cfm}')},{{z.max_cfm}})",
                 row(z.min_cfm),
-                None,
             ),
             (
                 "z.min_off",
@@ -798,7 +833,6 @@ class Site:
                 "cfm",
                 f"MIN({by_group('minimum_unoccupied_frac')}*{{z.max_cfm}},{{z.max_cfm}})",
                 row(z.min_unoccupied_cfm),
-                None,
             ),
             (
                 "z.heat_max",
@@ -806,7 +840,6 @@ class Site:
                 "cfm",
                 f"MAX({if_given('heat_max_cfm', 'MAX({k.heat_share}*{z.max_cfm},{z.min})')},{{z.min}})",
                 row(z.heat_max_cfm),
-                None,
             ),
             (
                 "z.heat_min",
@@ -814,17 +847,15 @@ class Site:
                 "cfm",
                 f"MIN({if_given('heat_min_cfm', '{z.min}')},{{z.heat_max}})",
                 row(z.heat_min_cfm),
-                None,
             ),
-            ("z.dual", "Dual maximum with a reheat coil", "1/0", None, row(z.dual_maximum & z.has_reheat), None),
-            ("z.has_reheat", "Reheat coil", "1/0", None, row(z.has_reheat), None),
+            ("z.dual", "Dual maximum with a reheat coil", "1/0", None, row(z.dual_maximum & z.has_reheat)),
+            ("z.has_reheat", "Reheat coil", "1/0", None, row(z.has_reheat)),
             (
                 "z.coil",
                 "Capacity of the reheat coil",
                 "Btu/h",
                 "IF({z.has_reheat}=1,{z.reheat_kbtuh}*1000,0)",
                 row(z.reheat_btuh),
-                None,
             ),
             (
                 "z.tco",
@@ -832,7 +863,6 @@ class Site:
                 "°F",
                 if_given("cooling_setpoint_f", by_group("cooling_setpoint_f")),
                 row(z.cool_occupied_f),
-                None,
             ),
             (
                 "z.tho",
@@ -840,7 +870,6 @@ class Site:
                 "°F",
                 if_given("heating_setpoint_f", by_group("heating_setpoint_f")),
                 row(z.heat_occupied_f),
-                None,
             ),
             (
                 "z.tcu",
@@ -848,7 +877,6 @@ class Site:
                 "°F",
                 by_group("cooling_unoccupied_f"),
                 row(z.cool_unoccupied_f),
-                None,
             ),
             (
                 "z.thu",
@@ -856,7 +884,6 @@ class Site:
                 "°F",
                 by_group("heating_unoccupied_f"),
                 row(z.heat_unoccupied_f),
-                None,
             ),
             (
                 "z.k",
@@ -865,7 +892,6 @@ class Site:
                 "IF(ISNUMBER({z.survey_flow_cfm}),"
                 "{z.survey_dsp_inwc}/{c.index}*({z.max_cfm}/{z.survey_flow_cfm}*({z.survey_damper_pct}/100)^{limits.damper_exponent})^2,{z.index_share})",
                 row(z.index_share),
-                None,
             ),
             (
                 "z.open",
@@ -873,7 +899,6 @@ class Site:
                 "cfm",
                 "{z.max_cfm}/SQRT({c.index}*{z.k})",
                 row(z.max_cfm / np.sqrt(self.unit.index_dsp_inwc * z.index_share)),
-                None,
             ),
             (
                 "z.kv",
@@ -881,23 +906,20 @@ class Site:
                 "in. w.c./cfm²",
                 "{c.index}*{z.k}/{z.max_cfm}^2",
                 row(self.unit.index_dsp_inwc * z.index_share / z.max_cfm**2),
-                None,
             ),
             (
                 "z.asks_t",
                 "Always asks for colder air",
                 "1/0",
-                None,
+                asks("failed_sensor"),
                 row(z.asks_temperature),
-                'IF(ISNUMBER(SEARCH("failed_sensor",{z.rogue}))+ISNUMBER(SEARCH("both",{z.rogue}))>0,1,0)',
             ),
             (
                 "z.asks_p",
                 "Always asks for pressure",
                 "1/0",
-                None,
+                asks("starved_branch"),
                 row(z.asks_pressure),
-                'IF(ISNUMBER(SEARCH("starved_branch",{z.rogue}))+ISNUMBER(SEARCH("both",{z.rogue}))>0,1,0)',
             ),
             (
                 "z.weight_t",
@@ -905,7 +927,6 @@ class Site:
                 "",
                 "{z.mult}*{z.importance}*(1-{z.asks_t})",
                 row(np.where(z.asks_temperature, 0.0, z.weight)),
-                None,
             ),
             (
                 "z.weight_p",
@@ -913,7 +934,6 @@ class Site:
                 "",
                 "{z.mult}*{z.importance}*(1-{z.asks_p})",
                 row(np.where(z.asks_pressure, 0.0, z.weight)),
-                None,
             ),
         ]
         return out
@@ -940,7 +960,7 @@ class Site:
             sheet.text(4, ZONE_COLUMN + k, project.groups[place].name, s("line", "small", "centre"))
         sheet.widths([46, 12, 2, *[9.5] * self.count])
         letters = [column_name(ZONE_COLUMN + k) for k in range(self.count)]
-        for row, _name, kind, what, numbers, values in self._zone_rows:
+        for row, name, kind, what, numbers, more in self._zone_rows:
             code = _code_of(numbers)
             style, own = s(code, "line", "right", "small"), s(code, "line", "right", "small", "derived")
             if kind == "input":
@@ -948,22 +968,29 @@ class Site:
                 label, unit = self.registry.label(first)
                 sheet.text(row, 0, label, s("line", "small"))
                 sheet.text(row, 1, unit, s("line", "small"))
-                for k, zone in enumerate(project.zones):
-                    self._mirror_zone(sheet, row, ZONE_COLUMN + k, f"zone[{zone.name}].{what}", values[k], style, own)
+                paths, values = [f"zone[{zone.name}].{what}" for zone in project.zones], more[0]
+                for k, path in enumerate(paths):
+                    self._mirror_zone(sheet, row, ZONE_COLUMN + k, path, values[k], style, own)
+                if numbers is not None:
+                    there = [np.nan if path in self._own else self.registry.contents[path] for path in paths]
+                    there = [v if isinstance(v, (int, float)) else np.nan for v in there]
+                    pen.compare(sheet.name, name, numbers, [there], label)
             elif kind == "member":
                 sheet.text(row, 0, what, s("line", "small"))
                 sheet.text(row, 1, "1/0", s("line", "small"))
                 for k in range(self.count):
                     sheet.number(row, ZONE_COLUMN + k, float(numbers[0, k]), style)
             else:
-                label, unit, template, formula = what
+                label, unit, template = what
                 sheet.text(row, 0, label, s("line", "small"))
                 sheet.text(row, 1, unit, s("line", "small"))
-                if template is None and formula is None:
+                if template is None:
                     for k in range(self.count):
                         sheet.number(row, ZONE_COLUMN + k, float(numbers[0, k]), style)
                     continue
-                text = self._zone_formula(formula or template)
+                found = np.broadcast_to(self._zone_local.evaluate(template), numbers.shape)
+                pen.compare(sheet.name, name, found, numbers, label)
+                text = self._zone_local.formula(template)
                 for k in range(self.count):
                     this = self._of_group(text, k).replace(COLUMN, letters[k])
                     pen.formula(sheet, row, ZONE_COLUMN + k, "=" + this, numbers[0, k], style)
@@ -979,27 +1006,12 @@ class Site:
             pages_wide=1 + self.count // 30,
         )
 
-    def _zone_formula(self, template: str) -> str:
-        text = template
-        while "\x05" in text:
-            before, path, after = text.split("\x05", 2)
-            source = self.source(path)
-            text = before + (source if source is not None else repr(float(self.value(path)))) + after
-        return self._zone_local.formula(text)
-
     def _of_group(self, text: str, zone: int) -> str:
         """Put in the inputs of a zone's own group."""
-        if "\x04" not in text:
+        if GROUP not in text:
             return text
-        for part in (
-            "minimum_flow_frac",
-            "minimum_unoccupied_frac",
-            "cooling_setpoint_f",
-            "heating_setpoint_f",
-            "cooling_unoccupied_f",
-            "heating_unoccupied_f",
-        ):
-            text = text.replace("\x04" + part, self.scope.address(f"g{self.group[zone]}.{part}"))
+        for part in _OF_GROUP:
+            text = text.replace(GROUP + part, self.scope.address(f"g{self.group[zone]}.{part}"))
         return text
 
     def _mirror_zone(self, sheet, row: int, column: int, path: str, value, style, own) -> None:
@@ -1214,8 +1226,13 @@ class Site:
             ("qc", loads.q_cool_btuh),
             ("qh", loads.q_heat_btuh),
         ):
-            pen.compare(sheet.name, key, grid.column(key).values, values)
-            grid.set_values(key, values)
+            wanted = np.asarray(values, dtype=float).reshape(n, -1)
+            grid.compare(key, wanted)
+            grid.set_values(key, wanted)
+        if demand_sat:
+            keys = ("t_ask", "t_release", "t_second", "t_third")
+            for key, wanted in zip(keys, temperature_thresholds_f(unit, loads), strict=True):
+                grid.compare(key, wanted)
         grid.write()
         sheet.widths([5.5, 12, *[9.5] * (grid.width - 2)])
         grid.show(3, pen.work.footer)
@@ -1276,16 +1293,12 @@ class Site:
                 grid.add(annual, label, unit, "+".join(terms), "f4")
         style = self.pen.s("f1", "subtotal", "small")
         sheet.text(TOTAL_ROWS["rows"], 0, "Rows", self.pen.s("subtotal", "small"))
+        names = Scope()
+        names.put("weight", grid.area("weight"), grid.scope["weight"].T)
         for c_ in grid.groups[-1].columns:
-            value = float(grid.scope["weight"][:, 0] @ c_.values[:, 0])
-            self.pen.formula(
-                sheet,
-                TOTAL_ROWS["rows"],
-                c_.column,
-                f"=SUMPRODUCT({grid.area('weight')},{grid.area(c_.key)})",
-                value,
-                style,
-            )
+            names.put("column", grid.area(c_.key), c_.values.T)
+            template = "SUMPRODUCT({weight},{column})"
+            value = self.pen.evaluated(sheet, TOTAL_ROWS["rows"], c_.column, names, template, style)
             self.idle[c_.key] = (f"{sheet.name}!${column_name(c_.column)}${TOTAL_ROWS['rows'] + 1}", value)
         grid.write()
         sheet.widths([9.5] * grid.width)

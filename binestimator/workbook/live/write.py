@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from ...model.plant import plant_curve_names
+from ...results import ANNUAL
 from ..figures import setpoint_words
 from ..layout import CANDIDATE_TITLE_ROW, NOTHING_EDITED, ROW_COLUMNS, ROWS, ROWS_FIRST_ROW, sheet_candidates
 from ..page import title
 from ..strict import column_name, quoted
 from . import constants, floating, held, inspector, method, year
 from .candidate import Chain
+from .formulas import Scope
 from .grid import TOTAL_ROWS, Pen
 from .lines import SHEET as SETPOINTS
 from .lines import Lines
@@ -69,6 +71,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
         p = results.runs[results.candidates[users[0]].id].project
         curves += [n for n in plant_curve_names(p.cooling, p.heating, p.preheat) if n not in curves]
     scope = constants.write(work, work.sheets[constants.SHEET], pen, curves)
+    _name_bin_rows(scope, results)
     lines = Lines(pen, work.sheets[SETPOINTS], registry)
     chains: dict[int, Chain] = {}
     by_position: dict[int, Site] = {}
@@ -77,7 +80,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
     for number, (_key, users) in enumerate(sites, 1):
         run = results.runs[results.candidates[users[0]].id]
         site = Site(pen, registry, scope, results, run, number, [results.candidates[k].name for k in users])
-        bin_rows = _bin_row_formula(results) if _same_rows(run.rows, base_rows) else None
+        bin_rows = _bin_row_template if _same_rows(run.rows, base_rows) else None
         site.write_unit(work.sheets[site.unit_name])
         if number > 1 and site.can_share():
             site.share(first)
@@ -142,16 +145,20 @@ def _same_rows(rows, base) -> bool:
     )
 
 
-def _bin_row_formula(results):
-    """Formula that takes a column of the sheet of rows."""
+def _name_bin_rows(scope, results) -> None:
+    """Name the columns of the sheet of rows that formulas take."""
     columns = [c for c in ROW_COLUMNS if c.key == "row" or c.key in results.row_table.columns]
-    letters = {c.key: column_name(k) for k, c in enumerate(columns)}
     first, last = ROWS_FIRST_ROW + 1, ROWS_FIRST_ROW + len(results.row_table)
+    for k, c in enumerate(columns):
+        if c.key in ("weight_h", "oat_f", "oawb_f", "oa_dewpoint_f", "humidity_ratio", "occupied"):
+            letter = column_name(k)
+            values = np.asarray(results.row_table[c.key], dtype=float)
+            scope.put(f"rows.{c.key}", f"{quoted(ROWS)}!${letter}${first}:${letter}${last}", values[:, None])
 
-    def template(key: str) -> str:
-        return f"INDEX({quoted(ROWS)}!${letters[key]}${first}:${letters[key]}${last},{{row}})"
 
-    return template
+def _bin_row_template(key: str) -> str:
+    """Template that takes a column of the sheet of rows."""
+    return f"INDEX({{rows.{key}}},{{row}})"
 
 
 def _rationed(results, ids: list[str]) -> bool:
@@ -198,43 +205,43 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
     for key, row in TOTAL_ROWS.items():
         sheet.merged_text(row, 0, row, 1, labels[key], s("total" if key == "year" else "subtotal", "small"))
     chain.year_cells = {}
-    weight = grid.area("weight_h")
+    names = Scope()
+    names.put("weight", grid.area("weight_h"), grid.scope["weight_h"].T)
+    cell = lambda name, letter, key, value: names.put(name, f"{letter}{TOTAL_ROWS[key] + 1}", value)
     first = True
     for c in grid.columns:
         if not c.total or c.width > 1:
             continue
         at, letter = c.column, column_name(c.column)
-        area = grid.area(c.key)
-        w = grid.scope["weight_h"][:, 0]
-        v = c.values[:, 0]
+        names.put("column", grid.area(c.key), c.values.T)
         sheet.text(TOTAL_ROWS["unit"], at, c.total_unit, s("units"))
         style = c.style if c.total == "mean" else "f1"
-        if c.total == "mean":
-            total = float(w @ v) / float(w.sum())
-            text = f"=SUMPRODUCT({weight},{area})/SUM({weight})"
-        elif c.total == "weight":
-            total, text = float(v.sum()), f"=SUM({area})"
-        else:
-            total, text = float(w @ v), f"=SUMPRODUCT({weight},{area})"
-        pen.formula(sheet, TOTAL_ROWS["rows"], at, text, total, s(style, "subtotal", "small"))
+        template = {
+            "mean": "SUMPRODUCT({weight},{column})/SUM({weight})",
+            "weight": "SUM({column})",
+            "sum": "SUMPRODUCT({weight},{column})",
+        }[c.total]
+        total = pen.evaluated(sheet, TOTAL_ROWS["rows"], at, names, template, s(style, "subtotal", "small"))
         if not c.annual:
             continue
-        parts = [f"{letter}{TOTAL_ROWS['rows'] + 1}"]
-        value = total
+        parts = ["{total}"]
+        cell("total", letter, "rows", total)
         if c.annual in run.night and c.annual != "running_hours":
             night = run.night[c.annual]
             sheet.number(TOTAL_ROWS["night"], at, night, s("f1", "subtotal", "small"))
-            parts.append(f"{letter}{TOTAL_ROWS['night'] + 1}")
-            value += night
+            parts.append("{night}")
+            cell("night", letter, "night", night)
         if c.annual in chain.site.idle:
             address, amount = chain.site.idle[c.annual]
             pen.formula(sheet, TOTAL_ROWS["idle"], at, "=" + address, amount, s("f1", "subtotal", "small"))
-            parts.append(f"{letter}{TOTAL_ROWS['idle'] + 1}")
-            value += amount
+            parts.append("{idle}")
+            cell("idle", letter, "idle", amount)
         if c.annual in ("electricity_kwh", "cost_usd"):
             continue
         said = candidate.annual[c.annual]
-        pen.formula(sheet, TOTAL_ROWS["year"], at, "=" + "+".join(parts), value, s(style, "total", "small"))
+        value = pen.evaluated(sheet, TOTAL_ROWS["year"], at, names, "+".join(parts), s(style, "total", "small"))
+        label = next(label for key, label, *_ in ANNUAL if key == c.annual)
+        pen.compare(sheet.name, f"year.{c.annual}", value, said, f"{label} of the year")
         sheet.number(TOTAL_ROWS["run"], at, said, s(style, "subtotal", "small"))
         pen.formula(
             sheet,

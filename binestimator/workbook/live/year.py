@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from ...money import simple_payback_years
 from ...results import ANNUAL
 from ..layout import LIVE_YEAR
 from ..page import title, unit_text
 from ..strict import column_name
+from .formulas import Scope
 
 SHEET = LIVE_YEAR
 BANNER_ROW = 2
@@ -67,7 +70,8 @@ def write(pen, sheet, results, registry, chains) -> dict:
     sheet.height(row, 40)
     sheet.freeze(5, 2)
     known = {key: (label, unit, text) for key, label, unit, text in ANNUAL}
-    base_place = 2 + positions.index(next(k for k in positions if results.candidates[k].id == results.baseline_id))
+    base = next(k for k in positions if results.candidates[k].id == results.baseline_id)
+    base_place = 2 + positions.index(base)
     places: dict[str, int] = {}
     value: dict[tuple[str, int], float] = {}
     row = _section(pen, sheet, row + 1, "A year", len(positions))
@@ -90,17 +94,22 @@ def write(pen, sheet, results, registry, chains) -> dict:
         sheet.text(at, 2 + len(positions), text, s("line", "small", "quiet", "inset"))
         for place, k in enumerate(positions, 2):
             letter, annual = column_name(place), results.candidates[k].annual
+            names = Scope()
+            for other in order:
+                if (other, k) in value:
+                    names.put(other, f"{letter}{places[other] + 1}", value[(other, k)])
             if key == "electricity_kwh":
-                formula = "=" + "+".join(
-                    f"{letter}{places[e] + 1}" for e in ("fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh")
-                )
+                template = "{fan_kwh}+{cooling_kwh}+{pump_tower_kwh}+{heating_kwh}"
             elif key == "cost_usd":
-                formula = "=" + "+".join(
-                    f"{letter}{places[e] + 1}*{registry.address('prices.' + price)}" for e, price in prices.items()
-                )
+                for price in prices.values():
+                    names.put(price, registry.address("prices." + price), float(registry.value("prices." + price)))
+                template = "+".join(f"{{{e}}}*{{{price}}}" for e, price in prices.items())
             else:
-                formula = "=" + chains[k].year_cells[key][0]
-            pen.formula(sheet, at, place, formula, annual[key], s(_STYLE.get(unit, "f1"), "line"))
+                names.put(key, *chains[k].year_cells[key])
+                template = f"{{{key}}}"
+            look = s(_STYLE.get(unit, "f1"), "line")
+            found = pen.evaluated(sheet, at, place, names, template, look, annual[key])
+            pen.compare(SHEET, f"{k + 1}.{key}", found, annual[key], f"{label}, {results.candidates[k].name}")
             value[(key, k)] = annual[key]
     row = _section(pen, sheet, row + 1, "Saving against the baseline (+ is saved)", len(positions))
     for key in SAVED:
@@ -108,14 +117,19 @@ def write(pen, sheet, results, registry, chains) -> dict:
         sheet.text(row, 0, label, s("line", "bold"))
         sheet.text(row, 1, unit, s("line", "small"))
         for place, k in enumerate(positions, 2):
-            base = f"${column_name(base_place)}{places[key] + 1}"
-            pen.formula(
-                sheet,
-                row,
-                place,
-                f"={base}-{column_name(place)}{places[key] + 1}",
-                results.candidates[k].saving[key],
-                s("usd2_signed" if unit == "USD" else "signed", "line"),
+            names = Scope()
+            names.put("base", f"${column_name(base_place)}{places[key] + 1}", value[(key, base)])
+            names.put("own", f"{column_name(place)}{places[key] + 1}", value[(key, k)])
+            look = s("usd2_signed" if unit == "USD" else "signed", "line")
+            saving = results.candidates[k].saving[key]
+            found = pen.evaluated(sheet, row, place, names, "{base}-{own}", look, saving)
+            # A small difference of large figures: as exact as they are.
+            pen.compare(
+                SHEET,
+                f"{k + 1}.saving.{key}",
+                value[(key, base)] - found,
+                value[(key, base)] - saving,
+                f"Saving of {label.lower()}, {results.candidates[k].name}",
             )
         places["saving." + key] = row
         row += 1
@@ -141,17 +155,22 @@ def write(pen, sheet, results, registry, chains) -> dict:
         for place, k in enumerate(positions, 2):
             c = results.candidates[k]
             letter = column_name(place)
-            outlay = f"{letter}{places['money.cost_usd'] + 1}"
-            if key == "after":
-                outlay = f"MAX({outlay}-{letter}{places['money.incentive_usd'] + 1},0)"
-            saving = f"{letter}{places['saving.cost_usd'] + 1}"
+            outlay = "{outlay}" if key == "before" else "MAX({outlay}-{incentive},0)"
+            names = Scope()
+            names.put("outlay", f"{letter}{places['money.cost_usd'] + 1}", c.candidate.cost_usd)
+            names.put("incentive", f"{letter}{places['money.incentive_usd'] + 1}", c.candidate.incentive_usd)
+            names.put("saving", f"{letter}{places['saving.cost_usd'] + 1}", c.saving["cost_usd"])
+            names.put("none", '"no saving"', np.nan)
+            template = f"IF({{saving}}>0,{outlay}/{{saving}},{{none}})"
             paid = simple_payback_years(c.candidate.cost_usd, c.candidate.incentive_usd, c.saving["cost_usd"])
             years = paid.before_years if key == "before" else paid.after_years
+            if years is not None:
+                pen.compare(SHEET, f"{k + 1}.payback.{key}", names.evaluate(template), years, f"{label}, {c.name}")
             pen.formula(
                 sheet,
                 row,
                 place,
-                f'=IF({saving}>0,{outlay}/{saving},"no saving")',
+                "=" + names.formula(template),
                 "no saving" if years is None else years,
                 s("years", "line", "right"),
             )

@@ -17,6 +17,8 @@ from ...results import ANNUAL, ENERGY_KEYS
 from ..charts import fill_of, pixels_of, place_at, room, style_chart
 from ..figures import check_counts
 from ..formats import LAGOON, OCHRE, PETROL
+from ..layout import CHECKS
+from ..live.grid import MOST_RESIDUAL
 from ..page import Block, Work, height_of, lines_of, title, unit_text
 from ..strict import ROW_PIXELS, Sheet
 from .inputs import number_style
@@ -59,6 +61,10 @@ def write(work: Work, sheet: Sheet) -> None:
     row = _findings(work, sheet, row + 1)
     row = _benchmarks(work, sheet, row + 1)
     row = _choice(work, sheet, row + 1)
+    row = _section(work, sheet, row + 1, "The formulas of this file against the run, as they were written")
+    # Written by write_formulas, once the formulas are.
+    work.kept_rows["formulas"] = row
+    row += 2
     breaks.append(row + 1)
     row = _by_candidate(work, sheet, row + 1)
     row = _charts(work, sheet, row + 1)
@@ -68,6 +74,41 @@ def write(work: Work, sheet: Sheet) -> None:
     row = _counts(work, sheet, row + 1, breaks)
     sheet.freeze(3, 1)
     sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=_LAST, breaks=breaks)
+
+
+def write_formulas(work: Work, pen) -> None:
+    """How far the formulas are from the run.
+
+    Parameters
+    ----------
+    pen : Pen
+        The one that wrote them; None where the air handler never runs.
+    """
+    s, sheet, row = work.styles, work.sheets[CHECKS], work.kept_rows["formulas"]
+    if pen is None:
+        sheet.text(row, 0, "The air handler never runs: there are no formulas.", s("line"))
+        return
+    where, label, residual = pen.worst
+    lines = (
+        (
+            "Compared with the run",
+            f"{len(pen.residuals):,} columns and constants",
+            "Each of these formulas was evaluated as it was written and compared with the figure of the run in every "
+            "line; the program’s DEVELOPERS.md says what stands as a value and cannot be compared",
+        ),
+        (
+            "Largest residual",
+            f"{residual:.1e}: “{label}” on “{where}”",
+            f"As a share of the largest value of its column. Above {MOST_RESIDUAL:.0e} no workbook is written",
+        ),
+    )
+    for at, (label, value, text) in enumerate(lines, row):
+        sheet.text(at, 0, label, s("line", "bold"))
+        sheet.merged_text(at, 1, at, 5, value, s("line", "wrap", "middle"))
+        sheet.merged_text(at, 6, at, _LAST, text, s("line", "small", "quiet", "wrap", "middle"))
+        sheet.height(
+            at, height_of(max(lines_of(text, room(_WIDTHS[6:]), 8.0), lines_of(value, room(_WIDTHS[1:6]))), 8.0)
+        )
 
 
 def _section(work: Work, sheet: Sheet, row: int, text: str) -> int:
