@@ -25,7 +25,7 @@ from binestimator.weather import find_weather, read_weather
 from binestimator.workbook import layout
 from binestimator.workbook.form_layout import INPUT_AT
 from binestimator.workbook.layout import sheet_candidates
-from binestimator.workbook.live import year
+from binestimator.workbook.live import floating, year
 from binestimator.workbook.live.formulas import Scope
 from binestimator.workbook.live.method import fixed
 from binestimator.workbook.sheets.glance import STALE_ROW, columns_of, review_row
@@ -461,6 +461,58 @@ def test_supply_air_that_cannot_be_held_equals_the_engine_before_and_after_edits
     for kind in FLOATING:
         compare_books(kind, build_workbook(found[kind])[0], again[kind])
         assert compare_years(tables[f"{kind}_edited"], pens[kind], found[kind], runs[kind], f"edits of {kind}") > 0.001
+
+
+@pytest.mark.crosscheck
+def test_steps_too_wide_for_a_sheet_are_held_and_say_so_after_an_edit(spreadsheet, monkeypatch):
+    """As with hundreds of zone lines: the run's figures without an edit, and a banner that counts the rows after it."""
+    monkeypatch.setattr(floating, "steps_fit", lambda results, id_, kind: False)
+    blanks, books, counts = {}, {}, {}
+    for kind, (changes, edits) in FLOATING.items():
+        results = estimate(project_of(**changes), builders_weather("greensboro"))
+        blanks[kind], pen = build_workbook(results, blank=True)
+        assert max(pen.residuals.values()) < 1e-9, max(pen.residuals, key=pen.residuals.get)
+        books[kind] = build_workbook(results)[0]
+        names = cells(books[kind])
+        assert not any(name.startswith((floating.DOWN, floating.UP)) for name in names)
+        path, value = next(iter(edits.items()))
+        blanks[f"{kind}_edited"] = edited(blanks[kind], changes_of(pen, path, value))
+        counts[kind] = sum(
+            int(np.sum(p.state.sat_f != p.state.sat_set_f)) for r in results.runs.values() for p in r.parts
+        )
+    again = spreadsheet.recalculated({kind: blanks[kind] for kind in FLOATING})
+    for kind in FLOATING:
+        compare_books(kind, books[kind], again[kind])
+    tables = spreadsheet.sheet_after({f"{kind}_edited": blanks[f"{kind}_edited"] for kind in FLOATING}, year.SHEET)
+    for kind in FLOATING:
+        said = re.search(r"In (\d+) rows supply air can now not be held", tables[f"{kind}_edited"][year.BANNER_ROW][0])
+        assert said and int(said.group(1)) >= 0.5 * counts[kind] > 0, (kind, counts[kind])
+
+
+@pytest.mark.invariant
+def test_steps_are_no_wider_than_what_decides_whether_they_fit(monkeypatch):
+    """A sheet of the largest projects may not run out of columns: its width is bounded beforehand."""
+    widths, write = {}, floating.steps_of
+
+    def measured(chain, kind):
+        grid, key = write(chain, kind)
+        widths[chain.candidate.id, kind] = grid.width
+        return grid, key
+
+    monkeypatch.setattr(floating, "steps_of", measured)
+    seen = set()
+    for changes, _ in FLOATING.values():
+        results = estimate(project_of(**changes), builders_weather("greensboro"))
+        widths.clear()
+        build_workbook(results)
+        for (id_, kind), width in widths.items():
+            seen.add(kind)
+            monkeypatch.setattr(floating, "MOST_COLUMNS", width - 1)
+            assert not floating.steps_fit(results, id_, kind), (id_, kind, width)
+            monkeypatch.undo()
+            monkeypatch.setattr(floating, "steps_of", measured)
+            assert floating.steps_fit(results, id_, kind)
+    assert seen == {floating.DOWN, floating.UP}
 
 
 NAMES = ("Open office", "of{f}ice", "a]b.c", "50 %s %d", "x'y's", '"q" & <b>', "=1+1", "_x0041_", "ü", "#REF!")

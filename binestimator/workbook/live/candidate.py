@@ -51,7 +51,7 @@ class Chain:
             floats,
             rationed,
         )
-        self.two_pass = bool(floats.sheets)
+        self.two_pass = bool(floats.rows)
         self.parameters = parameters
         self.unit, self.project = run.unit, run.project
         self.parts = len(run.parts)

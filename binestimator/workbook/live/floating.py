@@ -2,7 +2,8 @@
 row.
 
 The steps do not see the supply setpoint. They stand on sheets of their own, for the rows that float
-in the run or are near it; a row that only an edit makes float is counted on the sheet of held values.
+in the run or are near it; a row that only an edit makes float is counted on the sheet of held values. With
+hundreds of zone lines the steps are too wide for a sheet: what the run found is held then.
 """
 
 from __future__ import annotations
@@ -14,12 +15,14 @@ import numpy as np
 from ...model import floating as steps
 from ...model.system import supply_heating_mode
 from ..page import title
-from ..strict import quoted
+from ..strict import MOST_COLUMNS, quoted
 from .grid import Grid
 
 DOWN, UP = "Cold air", "Plant short"
 # Rows this close to floating have their steps as well, so that small edits stay live. [degF, share of capacity]
 NEAR_F, NEAR_FRAC = 3.0, 0.85
+# Columns that an evaluation takes at most beside its blocks of one a zone line.
+STEP_COLUMNS = 110
 
 
 def floating_rows(results, id_: str) -> dict[str, np.ndarray]:
@@ -54,6 +57,19 @@ def floating_rows(results, id_: str) -> dict[str, np.ndarray]:
     return {kind: rows for kind, rows in found.items() if rows.size}
 
 
+def steps_fit(results, id_: str, kind: str) -> bool:
+    """Whether the steps of rows that float one way fit on a sheet: each takes some columns a zone line.
+
+    Where they do not (from some 190 to 420 zone lines on where plants are too small, 280 to 620 where mixed air is too
+    cold), the rows that float keep the supply temperature of the run.
+    """
+    run = results.runs[id_]
+    demand = results[id_].candidate.dsp.strategy == "demand"
+    zone_blocks = 3 + 2 * bool(run.unit.zones.dual_maximum.any()) + 2 * demand
+    evaluations = steps.DOWN_EVALUATIONS if kind == DOWN else steps.UP_EVALUATIONS
+    return evaluations * (zone_blocks * len(run.unit.zones) + STEP_COLUMNS) <= MOST_COLUMNS
+
+
 def sheet_name(kind: str, position: int) -> str:
     """Sheet of the rows of a candidate that float one way."""
     return f"{kind} {position + 1}"
@@ -61,7 +77,7 @@ def sheet_name(kind: str, position: int) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Floats:
-    """``rows`` of ``floating_rows`` and the sheet of each kind."""
+    """``rows`` of ``floating_rows`` and the sheet of each kind; a kind without a sheet is held (``steps_fit``)."""
 
     rows: dict[str, np.ndarray]
     sheets: dict
@@ -96,14 +112,30 @@ def result(chain) -> None:
     chain.col("floats_high", "Short of cooling", "1/0", short, "f0")
     missing, template = [], "{sat_set_f}"
     for kind, flag, limit in ((UP, "floats_high", "MAX"), (DOWN, "floats_low", "MIN")):
-        if kind not in chain.floats.sheets:
+        if kind not in chain.floats.rows:
             missing.append(f"{{{flag}}}")
+            continue
+        own = {UP: "up", DOWN: "down"}[kind]
+        if kind not in chain.floats.sheets:
+            sat = chain.engine("sat_f")
+            floats = (sat > chain.engine("sat_set_f")) if kind == UP else (sat < chain.engine("sat_set_f"))
+            g.add(f"{own}_line", f"Floats {own} in the run", "1/0", None, "f0", values=floats.astype(float))
+            g.add(
+                f"{own}_f",
+                f"Supply air at which it floated {own} in the run (value)",
+                "°F",
+                None,
+                "f2",
+                values=np.where(floats, sat, 0.0),
+            )
+            template = f"IF(AND({{{flag}}}=1,{{{own}_line}}>0),{{{own}_f}},{template})"
+            # What the run found holds until an input is edited.
+            missing.append(f"AND({{{flag}}}=1,OR({{{own}_line}}=0,{{held.edited}}>0))")
             continue
         rows = chain.floats.rows[kind]
         grid, key = steps_of(chain, kind)
         line = np.zeros((chain.parts, chain.lines))
         line[:, rows] = np.arange(chain.parts * len(rows)).reshape(chain.parts, -1) + 1.0
-        own = {UP: "up", DOWN: "down"}[kind]
         g.add(f"{own}_line", f"Its line on “{grid.sheet.name}”, 0 none", "no.", None, "f0", values=line)
         g.scope.put(f"F.{own}", f"{quoted(grid.sheet.name)}!{grid.area(key)}", grid.scope[key])
         g.add(
@@ -125,7 +157,7 @@ def result(chain) -> None:
 
 def closed(chain) -> None:
     """Mixing and coils at the supply temperature that results, with what closes the balances of rows that float."""
-    kinds = chain.floats.sheets
+    kinds = chain.floats.rows
     up, down = UP in kinds, DOWN in kinds
     share = chain._share("", "{sat_f}")
     chain._group("Mixing")

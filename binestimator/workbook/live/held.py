@@ -121,6 +121,10 @@ BLOCKS = (
 UNREAD = len(BLOCKS) - 1
 
 
+#: Number of inputs edited since the run.
+EDITED = reference(SHEET, _BLOCK_ROW + len(BLOCKS) + 1, 2)
+
+
 class HeldSheet:
     """The sheet of held values. Made first, so that formulas can compare with the run; written last.
 
@@ -199,6 +203,7 @@ class HeldSheet:
         row += 1
         sheet.text(row, 0, "Edited inputs in all", s("wrap", "line", "bold"))
         pen.formula(sheet, row, 2, f"=SUM({changed})", 0.0, s("f0", "line", "left"))
+        assert reference(SHEET, row, 2) == EDITED
         total = row
         self._banner(guard, total)
         self._inputs(results, paths)

@@ -45,6 +45,7 @@ def live_sheet_names(results) -> tuple[list[str], list[str]]:
         floating.sheet_name(kind, k)
         for k in sheet_candidates(results)
         for kind in floating.floating_rows(results, results.candidates[k].id)
+        if floating.steps_fit(results, results.candidates[k].id, kind)
     ]
     return [*before, SETPOINTS], [*floats, year.SHEET, inspector.SHEET, method.SHEET, held.SHEET]
 
@@ -72,6 +73,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
         curves += [n for n in plant_curve_names(p.cooling, p.heating, p.preheat) if n not in curves]
     scope = constants.write(work, work.sheets[constants.SHEET], pen, curves)
     _name_bin_rows(scope, results)
+    scope.put("held.edited", held.EDITED, 0.0)
     lines = Lines(pen, work.sheets[SETPOINTS], registry)
     chains: dict[int, Chain] = {}
     by_position: dict[int, Site] = {}
@@ -103,7 +105,14 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
         sheet = work.sheets[work.candidate_sheets[k]]
         parameters = lines.candidate(candidate.candidate, k + 1, site.scope)
         rows = floating.floating_rows(results, candidate.id)
-        floats = floating.Floats(rows, {kind: work.sheets[floating.sheet_name(kind, k)] for kind in rows})
+        floats = floating.Floats(
+            rows,
+            {
+                kind: work.sheets[floating.sheet_name(kind, k)]
+                for kind in rows
+                if floating.steps_fit(results, candidate.id, kind)
+            },
+        )
         chain = Chain(
             pen,
             sheet,
