@@ -11,8 +11,8 @@ import functools
 from dataclasses import dataclass
 from importlib import resources
 
+from .end_uses import site_kbtu
 from .model.fan import fan_power_at, secondary_design_kw
-from .units import KBTU_PER_KWH, KBTU_PER_THERM
 
 # What lies outside, and what to look at first.
 _REMARKS = {
@@ -101,12 +101,7 @@ def benchmarks(unit, annual: dict[str, float]) -> tuple[Benchmark, ...]:
     prices = unit.prices
     fan_kw = float(fan_power_at(unit, unit.design_cfm, unit.fan.design_total_inwc).kw) + secondary_design_kw(unit)
     area = float(unit.zones.area_ft2 @ unit.zones.multiplier)
-    site = (
-        annual["electricity_kwh"] * KBTU_PER_KWH
-        + annual["fuel_therm"] * KBTU_PER_THERM
-        + annual["purchased_cooling_kbtu"]
-        + annual["purchased_heating_kbtu"]
-    )
+    site = site_kbtu(annual)
     tons = unit.cooling_tons if unit.cooling.type in ("chilled_water", "direct_expansion") else 0.0
     runs = annual["running_hours"] > 0.0
     values = {

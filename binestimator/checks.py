@@ -10,37 +10,27 @@ import numpy as np
 import pandas as pd
 
 from .benchmarks import benchmarks
+from .end_uses import END_USES, ENERGY_KEYS, KBTU_IN, site_kbtu
 from .errors import Finding
 from .inputs.defaults import paths_by
 from .inputs.schema import fields_of, value_text
 from .model.air_handler import ROOM_SATURATION_F, design_outdoor_air_cfm
 from .model.system import balance_error_btuh, moisture_error_btuh
 from .moist_air import saturation_humidity_ratio
-from .results import ANNUAL, CHANGED_SERVICE, COUNT_KEYS, ENERGY_KEYS, Check
+from .results import ANNUAL, CHANGED_SERVICE, COUNT_KEYS, Check
 from .service import FAILURES
-from .units import KBTU_PER_KWH, KBTU_PER_THERM
 
 # Accuracy wanted of the bin rows against the hours, per candidate.
 COST_ERROR_FRAC = 0.005
 END_USE_ERROR_FRAC = 0.01
 SAVING_ERROR_POINTS = 0.3
 BALANCE_ERROR_FRAC = 1e-9
-
-
-def site_kbtu(figures: dict[str, float]) -> float:
-    """All HVAC energy at the site in one unit. [kBtu]"""
-    return (
-        figures["electricity_kwh"] * KBTU_PER_KWH
-        + figures["fuel_therm"] * KBTU_PER_THERM
-        + figures["purchased_cooling_kbtu"]
-        + figures["purchased_heating_kbtu"]
-    )
+_UNIT_OF = {use.key: use.unit for use in END_USES}
 
 
 def end_use_kbtu(figures: dict[str, float], key: str) -> float:
-    """An end use of ``ENERGY_KEYS`` in kBtu."""
-    factor = KBTU_PER_KWH if key.endswith("_kwh") else KBTU_PER_THERM if key.endswith("_therm") else 1.0
-    return figures[key] * factor
+    """An end use in kBtu."""
+    return figures[key] * KBTU_IN[_UNIT_OF[key]]
 
 
 def figure_errors(figures, hourly, base, base_hourly) -> dict[str, float]:
@@ -101,13 +91,7 @@ def bin_accuracy_table(results) -> pd.DataFrame:
     base, prices = results.baseline, results.unit.prices
     representative = results.project.bins.rows == "representative"
     labels = {key: (label, unit) for key, label, unit, _ in ANNUAL}
-    price = {key: prices.electricity_usd_kwh for key in ENERGY_KEYS if key.endswith("_kwh")}
-    price |= {
-        "fuel_therm": prices.fuel_usd_therm,
-        "purchased_cooling_kbtu": prices.cooling_usd_kbtu,
-        "purchased_heating_kbtu": prices.heat_usd_kbtu,
-        "cost_usd": 1.0,
-    }
+    price = {use.key: getattr(prices, use.price) for use in END_USES} | {"cost_usd": 1.0}
     used = [key for key in ENERGY_KEYS if any(c.hourly[key] != 0.0 or c.annual[key] != 0.0 for c in results.candidates)]
     lines = []
 

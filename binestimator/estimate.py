@@ -16,6 +16,7 @@ from . import __version__
 from .bins import EXACT_TOLERANCE, RowSelection, bin_table, group_keys, mean_rows, row_table
 from .checks import run_checks, worst_bin_errors
 from .climate import climate_of
+from .end_uses import ELECTRIC, ELECTRICITY_KEY, END_USES, ENERGY_KEYS
 from .errors import Finding, InputError
 from .hours import Conditions, build_conditions
 from .model.air_handler import required_oa_cfm
@@ -30,7 +31,7 @@ from .model.unit import Sizes, Unit
 from .money import annual_cost_usd, simple_payback_years
 from .results import (
     ANNUAL_KEYS,
-    ENERGY_KEYS,
+    SAVING_KEYS,
     CandidateResult,
     CandidateRun,
     Held,
@@ -52,14 +53,11 @@ from .service import (
     zone_depths,
 )
 from .strategies.choose import (
-    RESET_DSP,
-    RESET_SAT,
     Setpoints,
     at_dsp_ends,
     dsp_of_sat,
     dsp_setpoint_inwc,
     night_dsp_inwc,
-    reset_range,
     resets_pressure,
     setpoints,
 )
@@ -67,6 +65,7 @@ from .strategies.cost_optimal import SERVED_TOLERANCE
 from .strategies.cost_optimal import search as search_sat
 from .strategies.demand import pressure_thresholds_inwc, temperature_thresholds_f
 from .strategies.limits import sat_limits
+from .strategies.registry import sat_strategy, strategies_of
 
 # Motor sizes that are made, hp (NEMA MG 1 standard ratings, from memory).
 MOTOR_SIZES_HP = (
@@ -365,13 +364,7 @@ def night_totals(night: NightBlock) -> dict[str, float]:
         "late_heat_kbtu": float(night.late_heat_kbtuh.sum()),
         "cold_zone_hours": night.cold_zone_hours,
         "cool_kbtu": float(night.cool_kbtuh.sum()),
-        "fan_kwh": float(night.fan_kw.sum()),
-        "cooling_kwh": float(night.cooling_kw.sum()),
-        "pump_tower_kwh": float(night.pump_tower_kw.sum()),
-        "heating_kwh": float(night.heating_kw.sum()),
-        "fuel_therm": float(night.fuel_thermh.sum()),
-        "purchased_cooling_kbtu": float(night.purchased_cooling_kbtuh.sum()),
-        "purchased_heating_kbtu": float(night.purchased_heating_kbtuh.sum()),
+        **{use.key: float(getattr(night, use.night).sum()) if use.night else 0.0 for use in END_USES},
         "electricity_kwh": float(night.electricity_kw.sum()),
     }
 
@@ -388,15 +381,6 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
     figures = {
         "hours": float(rows.conditions.hours.sum()),
         "running_hours": running,
-        "fan_kwh": total("fan_kw") + total("return_fan_kw") + night["fan_kwh"],
-        "cooling_kwh": total("cooling_kw") + night["cooling_kwh"],
-        "pump_tower_kwh": total("pump_tower_kw") + night["pump_tower_kwh"] + idle["pump_tower_kw"],
-        "heating_kwh": total("heating_kw") + night["heating_kwh"] + idle["heating_kw"],
-        "fuel_therm": total("fuel_thermh") + night["fuel_therm"] + idle["fuel_thermh"],
-        "purchased_cooling_kbtu": total("purchased_cooling_kbtuh") + night["purchased_cooling_kbtu"],
-        "purchased_heating_kbtu": total("purchased_heating_kbtuh")
-        + night["purchased_heating_kbtu"]
-        + idle["purchased_heating_kbtuh"],
         "reheat_kbtu": total("reheat_kbtuh"),
         "preheat_kbtu": total("preheat_kbtuh"),
         "cooling_sensible_kbtu": total("cooling_sensible_kbtuh"),
@@ -427,14 +411,10 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
         "mean_dsp_inwc": mean("dsp_inwc"),
         "mean_flow_cfm": mean("flow_cfm"),
     }
-    figures["electricity_kwh"] = sum(figures[k] for k in ("fan_kwh", "cooling_kwh", "pump_tower_kwh", "heating_kwh"))
-    figures["cost_usd"] = annual_cost_usd(
-        figures["electricity_kwh"],
-        figures["fuel_therm"],
-        figures["purchased_cooling_kbtu"],
-        figures["purchased_heating_kbtu"],
-        unit.prices,
-    )
+    for use in END_USES:
+        figures[use.key] = sum(total(rate) for rate in use.rates) + night[use.key] + idle.get(use.off, 0.0)
+    figures[ELECTRICITY_KEY] = sum(figures[use.key] for use in ELECTRIC)
+    figures["cost_usd"] = annual_cost_usd(figures, unit.prices)
     return {key: float(figures[key]) for key in ANNUAL_KEYS}
 
 
@@ -470,16 +450,7 @@ def _nights(candidates, site_for) -> dict[str, NightBlock]:
 def _cheapest_night(nights, runs, site) -> dict[str, float]:
     """Annual figures of the cheapest night block of candidates that share a site."""
     totals = [night_totals(nights[id_]) for id_, (of, _, _) in runs.items() if of is site]
-    return min(
-        totals,
-        key=lambda n: annual_cost_usd(
-            n["electricity_kwh"],
-            n["fuel_therm"],
-            n["purchased_cooling_kbtu"],
-            n["purchased_heating_kbtu"],
-            site.unit.prices,
-        ),
-    )
+    return min(totals, key=lambda n: annual_cost_usd(n, site.unit.prices))
 
 
 def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
@@ -504,15 +475,14 @@ def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
     rows, unit = site.rows, site.unit
     nobody = np.zeros(len(unit.zones), dtype=bool)
     honest = replace(unit, zones=replace(unit.zones, asks_temperature=nobody, asks_pressure=nobody))
-    ranges = [reset_range(c.sat, "min_f", "max_f") for c in project.candidates if c.sat.strategy in RESET_SAT]
-    low = min([project.limits.sat_min_f, *(r[0] for r in ranges)])
-    high = max([project.limits.sat_max_f, *(r[1] for r in ranges)])
-    highest = max(
-        [
-            project.fan.design_dsp_inwc,
-            *(reset_range(c.dsp, "min_inwc", "max_inwc")[1] for c in project.candidates if c.dsp.strategy in RESET_DSP),
-        ]
-    )
+    sat_resets, dsp_resets = [], []
+    for candidate in project.candidates:
+        sat_way, dsp_way = strategies_of(candidate)
+        sat_resets += [sat_way.range(candidate.sat)] if sat_way.resets else []
+        dsp_resets += [dsp_way.range(candidate.dsp)] if dsp_way.resets else []
+    low = min([project.limits.sat_min_f, *(r[0] for r in sat_resets)])
+    high = max([project.limits.sat_max_f, *(r[1] for r in sat_resets)])
+    highest = max([project.fan.design_dsp_inwc, *(r[1] for r in dsp_resets)])
     limits = sat_limits(honest, rows.on, rows.loads, low, high)
     heard = honest.zones.weight > 0.0
 
@@ -631,31 +601,20 @@ def _hourly_energy(unit: Unit, rows: Rows, parts: list[Part], night: NightBlock)
         whole[rows.running] = sum(p.share * getattr(p.state, name) for p in parts)
         return whole
 
-    return {
-        "fan_kwh": spread("fan_kw") + spread("return_fan_kw") + night.fan_kw,
-        "cooling_kwh": spread("cooling_kw") + night.cooling_kw,
-        "pump_tower_kwh": spread("pump_tower_kw") + night.pump_tower_kw + off["pump_tower_kw"],
-        "heating_kwh": spread("heating_kw") + night.heating_kw + off["heating_kw"],
-        "fuel_therm": spread("fuel_thermh") + night.fuel_thermh + off["fuel_thermh"],
-        "purchased_cooling_kbtu": spread("purchased_cooling_kbtuh") + night.purchased_cooling_kbtuh,
-        "purchased_heating_kbtu": spread("purchased_heating_kbtuh")
-        + night.purchased_heating_kbtuh
-        + off["purchased_heating_kbtuh"],
-    }
+    energy = {}
+    for use in END_USES:
+        energy[use.key] = sum(spread(rate) for rate in use.rates)
+        energy[use.key] = energy[use.key] + (getattr(night, use.night) if use.night else 0.0)
+        energy[use.key] = energy[use.key] + (off[use.off] if use.off else 0.0)
+    return energy
 
 
 def monthly_table(unit: Unit, rows: Rows, energy: dict[str, np.ndarray]) -> pd.DataFrame:
     """Energies, electricity and cost by month from the hourly run."""
     month = rows.conditions.month
     table = {key: np.bincount(month, energy[key], 13)[1:] for key in ENERGY_KEYS}
-    table["electricity_kwh"] = table["fan_kwh"] + table["cooling_kwh"] + table["pump_tower_kwh"] + table["heating_kwh"]
-    table["cost_usd"] = annual_cost_usd(
-        table["electricity_kwh"],
-        table["fuel_therm"],
-        table["purchased_cooling_kbtu"],
-        table["purchased_heating_kbtu"],
-        unit.prices,
-    )
+    table[ELECTRICITY_KEY] = sum(table[use.key] for use in ELECTRIC)
+    table["cost_usd"] = annual_cost_usd(table, unit.prices)
     return pd.DataFrame({"month": np.arange(1, 13), **table})
 
 
@@ -785,16 +744,6 @@ def figures_at_equal_oa(
     return annual_figures(unit, rows, raised, night)
 
 
-SAVING_KEYS = ENERGY_KEYS + (
-    "electricity_kwh",
-    "reheat_kbtu",
-    "preheat_kbtu",
-    "cooling_sensible_kbtu",
-    "cooling_latent_kbtu",
-    "cost_usd",
-)
-
-
 def find_interactions(candidates: list[CandidateResult], baseline: CandidateResult) -> tuple[Interaction, ...]:
     """SAT alone, DSP alone and both, wherever all three were evaluated with the same overrides as the baseline."""
     plain = [c for c in candidates if c.candidate.overrides == baseline.candidate.overrides]
@@ -920,8 +869,8 @@ def estimate(project, weather, held: Held | None = None) -> Results:
             )
         return sites[key]
 
-    # The baseline first; the cost-optimal search last, so that it can try what the others do.
-    ordered = sorted(project.candidates, key=lambda c: (c.sat.strategy == "cost_optimal", c.id != project.baseline_id))
+    # The baseline first; strategies that search last, so that they can try what the others do.
+    ordered = sorted(project.candidates, key=lambda c: (sat_strategy(c.sat).searches, c.id != project.baseline_id))
     for candidate in ordered:
         site_for(candidate)
     nights = {} if held is None else dict(held.nights)
@@ -937,7 +886,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
             site = site_for(candidate)
             kept = held.optimal_sat.get(candidate.id) if held is not None and name == "rows" else None
             parts[candidate.id] = run_parts(site.unit, candidate, getattr(site, name), _distinct(tried), kept)
-            if candidate.sat.strategy != "cost_optimal":
+            if not sat_strategy(candidate.sat).searches:
                 tried.append(parts[candidate.id][0].setpoints.sat_f)
             figures[candidate.id] = annual_figures(
                 site.unit, getattr(site, name), parts[candidate.id], night_totals(nights[candidate.id])
@@ -965,7 +914,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
     of_means = of_rows if row_index is None else evaluated("mean")
 
     runs = {c.id: (site_for(c), of_hours.parts[c.id], of_rows.parts[c.id]) for c in ordered}
-    optimal = {c.id: of_rows.parts[c.id][0].setpoints.sat_f for c in ordered if c.sat.strategy == "cost_optimal"}
+    optimal = {c.id: of_rows.parts[c.id][0].setpoints.sat_f for c in ordered if sat_strategy(c.sat).searches}
     base_annual = of_rows.figures[project.baseline_id]
 
     base_site, base_parts, base_rows = runs[project.baseline_id]
@@ -990,7 +939,7 @@ def estimate(project, weather, held: Held | None = None) -> Results:
         rise = rises(served[candidate.id], base_served, yardstick)
         payback = simple_payback_years(candidate.cost_usd, candidate.incentive_usd, saving["cost_usd"])
         energy = _hourly_energy(site.unit, site.hourly, parts_h, nights[candidate.id])
-        power = energy["fan_kwh"] + energy["cooling_kwh"] + energy["pump_tower_kwh"] + energy["heating_kwh"]
+        power = sum(energy[use.key] for use in ELECTRIC)
         results.append(
             CandidateResult(
                 candidate=candidate,

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from .end_uses import END_USES, ENERGY_KEYS
 from .errors import Finding
 
 # What each annual figure is: key, label, unit, what it contains. One list for the results
@@ -25,18 +26,7 @@ ANNUAL = (
         "h",
         "Hours with the air handler on in a steady mode; night cycling is not among them",
     ),
-    ("fan_kwh", "Fans", "kWh", "Supply fan with motor and drive, return or relief fan, and night runs"),
-    ("cooling_kwh", "Cooling", "kWh", "Chiller or compressors with condenser fans; no pumps, no tower"),
-    ("pump_tower_kwh", "Pumps and tower", "kWh", "Chilled, condenser and hot-water pumps and tower fans"),
-    (
-        "heating_kwh",
-        "Electric heat",
-        "kWh",
-        "Electric reheat and supply heating, heat pump with its supplementary heat",
-    ),
-    ("fuel_therm", "Fuel", "therm", "Boiler or furnace fuel, with standby and distribution losses while enabled"),
-    ("purchased_cooling_kbtu", "Purchased cooling", "kBtu", "Cooling at the meter, with losses"),
-    ("purchased_heating_kbtu", "Purchased heat", "kBtu", "Heat at the meter, with losses"),
+    *((use.key, use.label, use.unit, use.contains) for use in END_USES),
     ("electricity_kwh", "Electricity", "kWh", "Fans, cooling, pumps and tower, electric heat"),
     ("reheat_kbtu", "Reheat", "kBtu", "Heat of all terminal coils in running hours, at the coil"),
     ("preheat_kbtu", "Preheat", "kBtu", "Heat of the supply heating coil in running hours, at the coil"),
@@ -149,15 +139,15 @@ ANNUAL_KEYS = tuple(key for key, *_ in ANNUAL)
 # Counts and means are shown from the hourly run: selected rows do not keep indicators.
 COUNT_KEYS = tuple(key for key, _, unit, _ in ANNUAL if key.endswith(("_hours",)) and key not in ("hours",))
 
-# End uses whose signed change leads the comparison.
-ENERGY_KEYS = (
-    "fan_kwh",
-    "cooling_kwh",
-    "pump_tower_kwh",
-    "heating_kwh",
-    "fuel_therm",
-    "purchased_cooling_kbtu",
-    "purchased_heating_kbtu",
+# Amounts whose saving is given.
+SAVING_KEYS = (
+    *ENERGY_KEYS,
+    "electricity_kwh",
+    "reheat_kbtu",
+    "preheat_kbtu",
+    "cooling_sensible_kbtu",
+    "cooling_latent_kbtu",
+    "cost_usd",
 )
 
 

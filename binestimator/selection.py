@@ -23,6 +23,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .bins import RowSelection, representative_rows
+from .end_uses import END_USES, ENERGY_KEYS
 from .inputs.schema import fields_of
 from .model.air_handler import economizer_allowed
 from .model.loads import ZoneLoads, zone_loads
@@ -32,6 +33,7 @@ from .model.unit import Unit
 from .strategies.choose import resets_pressure, setpoints
 from .strategies.demand import outdoor_envelope_f, settled_dsp_inwc, settled_sat_f
 from .strategies.limits import sat_limits
+from .strategies.registry import sat_strategy
 from .strategies.tables import line
 
 #: Constant supply temperatures evaluated with the design duct pressure, and with that of
@@ -68,7 +70,9 @@ BY_DEMAND = 4
 #: Tuned with ``bins._LOCAL_WEIGHT``; half and twice of each are nearly as good.
 ALIKE_OAT_F, ALIKE_FLOW, ALIKE_HUMIDITY = 3.0, 0.5, 0.003
 #: Places of the cooling plant in ``end_use_costs``: compressors, pumps and tower, purchased.
-_COOLING_PLANT = (1, 2, 5)
+_COOLING_PLANT = tuple(
+    place for place, key in enumerate(ENERGY_KEYS) if key in ("cooling_kwh", "pump_tower_kwh", "purchased_cooling_kbtu")
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,14 +91,9 @@ def sat_range_f(project) -> tuple[float, float]:
     """Coldest and warmest supply temperature that any candidate may ask for. [degF]"""
     low, high = [project.limits.sat_min_f], [project.limits.sat_max_f]
     for record in (candidate.sat for candidate in project.candidates):
-        if record.strategy == "fixed":
-            values = [record.setpoint_f]
-        elif record.strategy in ("as_found", "outdoor_air"):
-            values = [y for _, y in (*record.points, *(record.points_unoccupied or ()))]
-        else:
-            values = [record.min_f, record.max_f]
-        low.append(min(values))
-        high.append(max(values))
+        coldest, warmest = sat_strategy(record).range(record)
+        low.append(coldest)
+        high.append(warmest)
     return float(min(low)), float(max(high))
 
 
@@ -381,19 +380,8 @@ def _economizer_hours(unit: Unit, on, answer: _Answer) -> np.ndarray:
 
 
 def end_use_costs(prices, state: RowState) -> np.ndarray:
-    """Cost of the end uses of ``results.ENERGY_KEYS``. (7, R) [USD/h]"""
-    kwh = _worth(prices, "electricity_usd_kwh")
-    return np.stack(
-        [
-            (state.fan_kw + state.return_fan_kw) * kwh,
-            state.cooling_kw * kwh,
-            state.pump_tower_kw * kwh,
-            state.heating_kw * kwh,
-            state.fuel_thermh * _worth(prices, "fuel_usd_therm"),
-            state.purchased_cooling_kbtuh * _worth(prices, "cooling_usd_kbtu"),
-            state.purchased_heating_kbtuh * _worth(prices, "heat_usd_kbtu"),
-        ]
-    )
+    """Cost of each of the U end uses of ``end_uses``. (U, R) [USD/h]"""
+    return np.stack([sum(getattr(state, rate) for rate in use.rates) * _worth(prices, use.price) for use in END_USES])
 
 
 def _worth(prices, name: str) -> float:

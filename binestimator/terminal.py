@@ -9,8 +9,10 @@ import math
 import textwrap
 
 from binestimator.checks import baseline_failures, saves_by_ventilation
+from binestimator.end_uses import END_USES
 from binestimator.inputs.schema import value_text
 from binestimator.results import CHANGED_SERVICE
+from binestimator.strategies.registry import sat_strategy
 
 WIDTH = 100
 #: Mark of a row, and what it says.
@@ -18,15 +20,7 @@ BASELINE, BEST, FLAGGED, CHANGED, NO_CURE = "=", "*", "!", "~", "-"
 
 # End uses of the comparison: annual key, two lines of heading. Left out where no candidate has any;
 # the last ones go first when the table would be too wide.
-_END_USES = (
-    ("fan_kwh", "Fans", "kWh"),
-    ("cooling_kwh", "Cooling", "kWh"),
-    ("purchased_cooling_kbtu", "Cooling", "kBtu"),
-    ("heating_kwh", "El. heat", "kWh"),
-    ("fuel_therm", "Fuel", "therm"),
-    ("purchased_heating_kbtu", "Heat", "kBtu"),
-    ("pump_tower_kwh", "Pumps", "kWh"),
-)
+_END_USES = tuple((use.key, use.heading, use.unit) for use in sorted(END_USES, key=lambda use: use.keeps))
 
 
 def comparison(results) -> str:
@@ -264,7 +258,7 @@ def _marks(results) -> list[str]:
             + (f"saves {whole(saving)}" if saving >= 0.0 else f"costs {whole(-saving)} more")
             + " USD a year"
         )
-        if best.candidate.sat.strategy == "cost_optimal":
+        if not sat_strategy(best.candidate.sat).buildable:
             said += "; a limit of control: no loop reaches the cheapest supply air of each row"
         if best.id in saves_by_ventilation(results.candidates, base):
             said += f" ({whole(best.saving_at_equal_oa['cost_usd'])} at equal outdoor air)"

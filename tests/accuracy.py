@@ -39,13 +39,13 @@ from binestimator.checks import (
     end_use_kbtu,
     site_kbtu,
 )
+from binestimator.end_uses import ENERGY_KEYS
 from binestimator.estimate import Rows, annual_figures, estimate, night_duct, night_totals, run_parts
 from binestimator.hours import build_conditions
 from binestimator.inputs import project_from_mapping, read_project
 from binestimator.model.loads import zone_loads
 from binestimator.model.night import run_nights
 from binestimator.money import annual_cost_usd
-from binestimator.results import ENERGY_KEYS
 from binestimator.selection import moving_sats_f, reference_settings
 from binestimator.strategies.choose import setpoints
 from binestimator.weather import find_weather, read_weather
@@ -484,16 +484,7 @@ def held_errors_of(name: str, project, weather, results) -> pd.DataFrame:
                 nights[key] = night_totals(
                     run_nights(run.unit, conditions, zone_loads(run.unit, conditions), run.project.schedule, duct)
                 )
-            night_usd = [
-                annual_cost_usd(
-                    n["electricity_kwh"],
-                    n["fuel_therm"],
-                    n["purchased_cooling_kbtu"],
-                    n["purchased_heating_kbtu"],
-                    run.unit.prices,
-                )
-                for n in (run.night, nights[key])
-            ]
+            night_usd = [annual_cost_usd(n, run.unit.prices) for n in (run.night, nights[key])]
             fresh = c.hourly["cost_usd"] - night_usd[0] + night_usd[1]
             live = c.annual["cost_usd"]
             if c.id in results.held.optimal_sat:

@@ -37,7 +37,8 @@ BESIDE = {
     "writing": {"errors", "seal"},
     "units": set(),
     "moist_air": {"units"},
-    "results": {"errors"},
+    "end_uses": {"units"},
+    "results": {"end_uses", "errors"},
     "__init__": set(),
 }
 

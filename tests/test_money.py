@@ -14,6 +14,15 @@ def prices(**changes):
     return record_type("prices")(**changes)
 
 
+def amounts_of(electricity_kwh, fuel_therm, purchased_cooling_kbtu, purchased_heating_kbtu):
+    return {
+        "electricity_kwh": electricity_kwh,
+        "fuel_therm": fuel_therm,
+        "purchased_cooling_kbtu": purchased_cooling_kbtu,
+        "purchased_heating_kbtu": purchased_heating_kbtu,
+    }
+
+
 amounts = st.floats(-1e7, 1e7)
 money = st.floats(0.0, 1e6)
 
@@ -21,8 +30,8 @@ money = st.floats(0.0, 1e6)
 @pytest.mark.published
 def test_default_prices_are_the_code_reference_rates():
     # 90.1-2022 C3.3: 0.1063 USD/kWh and 0.98 USD/therm
-    assert annual_cost_usd(10_000.0, 0.0, 0.0, 0.0, prices()) == pytest.approx(1063.0)
-    assert annual_cost_usd(0.0, 100.0, 0.0, 0.0, prices()) == pytest.approx(98.0)
+    assert annual_cost_usd(amounts_of(10_000.0, 0.0, 0.0, 0.0), prices()) == pytest.approx(1063.0)
+    assert annual_cost_usd(amounts_of(0.0, 100.0, 0.0, 0.0), prices()) == pytest.approx(98.0)
 
 
 @pytest.mark.published
@@ -31,7 +40,8 @@ def test_published_simple_payback():
     # at 1.05 USD/therm, 1200 against 1100 kWh at 0.135 USD/kWh. The payback of 8.95 years,
     # to two decimals, is computed from these figures.
     rates = prices(electricity_usd_kwh=0.135, fuel_usd_therm=1.05)
-    saving = annual_cost_usd(1200.0, 1500.0, 0.0, 0.0, rates) - annual_cost_usd(1100.0, 1300.0, 0.0, 0.0, rates)
+    costs = [annual_cost_usd(amounts_of(*each, 0.0, 0.0), rates) for each in ((1200.0, 1500.0), (1100.0, 1300.0))]
+    saving = costs[0] - costs[1]
     payback = simple_payback_years(2000.0, 0.0, saving)
     assert payback.before_years == pytest.approx(8.95, rel=0, abs=0.005)
     assert payback.after_years == payback.before_years
@@ -41,11 +51,11 @@ def test_published_simple_payback():
 @pytest.mark.crosscheck
 def test_each_source_has_its_own_price():
     rates = prices(electricity_usd_kwh=0.2, fuel_usd_therm=1.5, cooling_usd_kbtu=0.01, heat_usd_kbtu=0.03)
-    parts = annual_cost_by_source_usd(100.0, 10.0, 1000.0, 2000.0, rates)
+    parts = annual_cost_by_source_usd(amounts_of(100.0, 10.0, 1000.0, 2000.0), rates)
     assert parts == pytest.approx(
-        {"electricity": 20.0, "fuel": 15.0, "purchased_cooling": 10.0, "purchased_heating": 60.0}
+        {"electricity_kwh": 20.0, "fuel_therm": 15.0, "purchased_cooling_kbtu": 10.0, "purchased_heating_kbtu": 60.0}
     )
-    assert annual_cost_usd(100.0, 10.0, 1000.0, 2000.0, rates) == pytest.approx(105.0)
+    assert annual_cost_usd(amounts_of(100.0, 10.0, 1000.0, 2000.0), rates) == pytest.approx(105.0)
 
 
 @pytest.mark.invariant
@@ -53,12 +63,12 @@ def test_each_source_has_its_own_price():
 def test_cost_is_linear(first, second):
     rates = prices(cooling_usd_kbtu=0.02)
     difference = [a - b for a, b in zip(first, second)]
-    apart = annual_cost_usd(*first, rates) - annual_cost_usd(*second, rates)
+    apart = annual_cost_usd(amounts_of(*first), rates) - annual_cost_usd(amounts_of(*second), rates)
     # rounding of amounts up to 1e7
-    assert annual_cost_usd(*difference, rates) == pytest.approx(apart, rel=1e-9, abs=1e-6)
+    assert annual_cost_usd(amounts_of(*difference), rates) == pytest.approx(apart, rel=1e-9, abs=1e-6)
     rows = [np.array(pair) for pair in zip(first, second)]
-    assert annual_cost_usd(*rows, rates) == pytest.approx(
-        [annual_cost_usd(*first, rates), annual_cost_usd(*second, rates)]
+    assert annual_cost_usd(amounts_of(*rows), rates) == pytest.approx(
+        [annual_cost_usd(amounts_of(*first), rates), annual_cost_usd(amounts_of(*second), rates)]
     )
 
 

@@ -2,6 +2,7 @@
 zones, limits, and the promises of the cost-optimal search."""
 
 import dataclasses
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from builders import PLAIN, conditions_of, project_of, random_conditions, unit_o
 from hypothesis import given
 from hypothesis import strategies as st
 
-from binestimator.inputs.schema import record_type
+from binestimator.inputs.schema import fields_of, is_used, record_type
 from binestimator.model.air_handler import required_oa_cfm
 from binestimator.model.loads import zone_loads
 from binestimator.model.system import evaluate
@@ -18,6 +19,7 @@ from binestimator.moist_air import humidity_ratio_from_dewpoint
 from binestimator.strategies import demand
 from binestimator.strategies.choose import dsp_of_sat, dsp_setpoint_inwc, resets_pressure, setpoints
 from binestimator.strategies.limits import sat_limits
+from binestimator.strategies.registry import DSP_STRATEGIES, SAT_STRATEGIES
 from binestimator.strategies.tables import by_airflow, by_outdoor_air, line
 
 
@@ -514,6 +516,51 @@ def test_tenths_that_sum_to_the_ignored_requests_are_ignored():
         found = demand.settled(values, np.full(10, 0.1), count / 10)[0]
         assert found == 9.0 - count, count  # the first that is more than those ignored
     assert demand.settled(values, np.full(10, 0.1), 1.0)[0] == -np.inf
+
+
+def test_registry_and_schema_name_the_same_strategies():
+    """In the same order, and each strategy is described where users read of strategies."""
+    texts = "".join(path.read_text(encoding="utf-8") for path in Path(__file__).parents[1].rglob("README.md"))
+    for part, strategies in (("sat", SAT_STRATEGIES), ("dsp", DSP_STRATEGIES)):
+        assert [s.name for s in strategies] == list(fields_of(part)["strategy"].choices)
+        assert {s.part for s in strategies} == {part}
+        for s in strategies:
+            assert s.words and s.about in texts and f"`{s.name}`" in texts
+
+
+def test_strategies_write_every_input_that_they_use():
+    """Formulas can follow every input of a strategy: each stands among its parameters."""
+
+    class Sheet:
+        def __init__(self):
+            self.seen = set()
+
+        def input(self, field, name=None):
+            self.seen.add(field)
+
+        def points(self, field, x_unit=""):
+            self.seen.add(field)
+
+        def derived(self, name, label, unit, template):
+            pass
+
+    values = {"points": ((50.0, 60.0), (70.0, 55.0)), "points_unoccupied": ((50.0, 58.0),)}
+    values |= {"setpoint_f": 55.0, "setpoint_inwc": 1.0}
+    for part, strategies in (("sat", SAT_STRATEGIES), ("dsp", DSP_STRATEGIES)):
+        for strategy in strategies:
+            used = {
+                name
+                for name, field in fields_of(part).items()
+                if field.used_when and is_used(field, lambda section, name, s=strategy: s.name)
+            }
+            record = (sat_record if part == "sat" else dsp_record)(
+                strategy.name, **{name: value for name, value in values.items() if name in used}
+            )
+            sheet = Sheet()
+            strategy.parameters(record, sheet)
+            assert sheet.seen == {name for name in used if name not in ("override_f", "override_inwc")}, strategy.name
+            low, high = strategy.range(record)
+            assert low <= high
 
 
 # --- limits -------------------------------------------------------------------------------------------

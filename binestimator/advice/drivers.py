@@ -29,8 +29,6 @@ KINDS = ("value", "scale", "spread")
 EVIDENCED = ("measured", "nameplate", "drawing", "trended")
 #: A saving that moves by less is not moved. [points of the baseline's cost]
 LEAST_POINTS = 0.01
-#: Amounts that prices are put on, in the order of ``money.annual_cost_usd``.
-PRICED_KEYS = ("electricity_kwh", "fuel_therm", "purchased_cooling_kbtu", "purchased_heating_kbtu")
 #: Drivers that people are shown.
 SHOWN = 5
 
@@ -188,8 +186,7 @@ def find_drivers(results, candidate_id: str, lines=None, count: int | None = SHO
         changed = project.with_overrides(changes)
         if all(path.startswith("prices.") for path in changes):
             costs = [
-                annual_cost_usd(*(results[id_].annual[key] for key in PRICED_KEYS), changed.prices)
-                for id_ in (results.baseline_id, candidate_id)
+                annual_cost_usd(results[id_].annual, changed.prices) for id_ in (results.baseline_id, candidate_id)
             ]
             return costs[0] - costs[1], costs[0]
         sizes = results.held.sizes

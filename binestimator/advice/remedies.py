@@ -15,6 +15,7 @@ from ..inputs.paths import item_path
 from ..inputs.schema import STRATEGY_SECTIONS, fields_of
 from ..model.build import build_unit
 from ..service import Yardstick, judge, rises, service_figures
+from ..strategies.registry import strategies_of
 
 #: Kinds of remedies in the order in which they are tried.
 KINDS = ("ignored_requests", "importance", "terminal_size")
@@ -92,7 +93,8 @@ def find_remedies(results, candidate_ids=None) -> tuple[Remedy, ...]:
     )
     out = []
     for candidate in results.candidates:
-        resets = [part for part in STRATEGY_SECTIONS if getattr(candidate.candidate, part).strategy == "demand"]
+        strategies = zip(STRATEGY_SECTIONS, strategies_of(candidate.candidate), strict=True)
+        resets = [part for part, strategy in strategies if strategy.listens]
         wanted = candidate_ids is None or candidate.id in candidate_ids
         if not (wanted and resets and candidate.equal_service.flagged) or candidate.candidate.changed_service:
             continue

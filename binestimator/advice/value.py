@@ -17,6 +17,7 @@ from ..model.build import build_unit
 from ..model.loads import zone_loads
 from ..model.night import run_nights
 from ..results import overrides_key
+from ..strategies.registry import sat_strategy
 
 #: Costs that differ by less are the same. [share of the baseline's]
 SAME_FRAC = 1e-6
@@ -88,7 +89,7 @@ class Coincidence:
 def is_limit_of_control(candidate) -> bool:
     """Whether an option is a limit that no control loop reaches: the supply temperature that is cheapest in each
     row."""
-    return candidate.sat.strategy == "cost_optimal"
+    return not sat_strategy(candidate.sat).buildable
 
 
 def best_value(results) -> Value:

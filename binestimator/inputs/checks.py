@@ -251,16 +251,17 @@ def _calendar(project, problems: Problems) -> None:
 # ---------------------------------------------------------------- strategies
 
 
+#: Inputs of a strategy that are the two ends of a range.
+_RANGES_OF_STRATEGIES = (("sat", "min_f", "max_f"), ("sat", "oat_min_f", "oat_max_f"), ("dsp", "min_inwc", "max_inwc"))
+
+
 def _strategies(project, problems: Problems, places: dict[str, str]) -> None:
     for candidate in project.candidates:
-        sat, dsp = candidate.sat, candidate.dsp
         pairs = []
-        if sat.strategy in ("demand", "cost_optimal"):
-            pairs.append(("sat", "min_f", sat.min_f, "max_f", sat.max_f))
-        if sat.strategy == "demand":
-            pairs.append(("sat", "oat_min_f", sat.oat_min_f, "oat_max_f", sat.oat_max_f))
-        if dsp.strategy == "demand":
-            pairs.append(("dsp", "min_inwc", dsp.min_inwc, "max_inwc", dsp.max_inwc))
+        for part, low_name, high_name in _RANGES_OF_STRATEGIES:
+            record = getattr(candidate, part)
+            if is_used(fields_of(part)[low_name], lambda section, name, record=record: record.strategy):
+                pairs.append((part, low_name, getattr(record, low_name), high_name, getattr(record, high_name)))
         for part, low_name, low, high_name, high in pairs:
             if low < high:
                 continue
@@ -285,6 +286,7 @@ def _strategies(project, problems: Problems, places: dict[str, str]) -> None:
                     "limits.dsp_max_inwc",
                 ),
             )
+        dsp = candidate.dsp
         if dsp.strategy == "airflow" and dsp.points[0][0] < 0:
             path = item_path("candidate", candidate.id, "dsp.points")
             problems.add(

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..end_uses import ELECTRIC
 from ..units import KBTU_PER_KWH
 from . import fan as fans
 from .loads import ZoneLoads
@@ -83,7 +84,7 @@ class NightBlock:
 
     @property
     def electricity_kw(self) -> np.ndarray:
-        return self.fan_kw + self.cooling_kw + self.pump_tower_kw + self.heating_kw
+        return sum(getattr(self, use.night) for use in ELECTRIC if use.night)
 
 
 def empty_night(hours: int, lowest_f) -> NightBlock:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from ..end_uses import ELECTRIC_RATES, cost_rate_usd_h
 from ..moist_air import humidity_ratio_from_dewpoint, wetbulb_two_step_f
 from ..units import BTU_PER_WH
 from . import air_handler as ah
@@ -540,18 +541,16 @@ def _finish(unit: Unit, c, loads: ZoneLoads, sat_set, a: _Air, p: _Coils, enable
         if unit.return_fan.type == "relief"
         else a.return_kw
     )
-    heating_kw = heat.electric_kw + preheat_source.electric_kw
-    pump_kw = cool.pump_tower_kw + heat.pump_kw + preheat_source.pump_kw
-    fuel = heat.fuel_thermh + preheat_source.fuel_thermh
-    bought_heat = heat.purchased_kbtuh + preheat_source.purchased_kbtuh
-    electricity = a.fan.kw + relief_kw + cool.compressor_kw + pump_kw + heating_kw
-    prices = unit.prices
-    cost = (
-        electricity * prices.electricity_usd_kwh
-        + fuel * prices.fuel_usd_therm
-        + cool.purchased_kbtuh * prices.cooling_usd_kbtu
-        + bought_heat * prices.heat_usd_kbtu
-    )
+    rates = {
+        "fan_kw": a.fan.kw,
+        "return_fan_kw": relief_kw,
+        "cooling_kw": cool.compressor_kw,
+        "pump_tower_kw": cool.pump_tower_kw + heat.pump_kw + preheat_source.pump_kw,
+        "heating_kw": heat.electric_kw + preheat_source.electric_kw,
+        "fuel_thermh": heat.fuel_thermh + preheat_source.fuel_thermh,
+        "purchased_cooling_kbtuh": cool.purchased_kbtuh,
+        "purchased_heating_kbtuh": heat.purchased_kbtuh + preheat_source.purchased_kbtuh,
+    }
 
     tolerance = unit.service.unmet_tolerance_f
     over = np.maximum(a.zones.room_f - loads.cool_f - tolerance, 0.0)
@@ -571,8 +570,6 @@ def _finish(unit: Unit, c, loads: ZoneLoads, sat_set, a: _Air, p: _Coils, enable
         flow_cfm=a.flow,
         fan_total_inwc=a.fan.total_inwc,
         fan_speed_frac=a.fan.speed_frac,
-        fan_kw=a.fan.kw,
-        return_fan_kw=relief_kw,
         fan_rise_f=a.rise_f,
         room_mean_f=a.room_mean_f,
         rat_f=a.rat_f,
@@ -594,14 +591,9 @@ def _finish(unit: Unit, c, loads: ZoneLoads, sat_set, a: _Air, p: _Coils, enable
         preheat_kbtuh=preheat,
         reheat_kbtuh=reheat,
         heat_unserved_kbtuh=heat.unserved_kbtuh + preheat_source.unserved_kbtuh,
-        cooling_kw=cool.compressor_kw,
-        pump_tower_kw=pump_kw,
-        heating_kw=heating_kw,
-        fuel_thermh=fuel,
-        purchased_cooling_kbtuh=cool.purchased_kbtuh,
-        purchased_heating_kbtuh=bought_heat,
-        electricity_kw=electricity,
-        cost_usd_h=cost,
+        **rates,
+        electricity_kw=sum(rates[name] for name in ELECTRIC_RATES),
+        cost_usd_h=cost_rate_usd_h(rates, unit.prices),
         unmet_zones=(over > 0.0) @ mult,
         unmet_degrees=over @ mult,
         cold_zones=(a.zones.room_f < loads.heat_f - tolerance) @ mult,

@@ -1,6 +1,6 @@
-"""Reset strategies: how a candidate sets supply air temperature and duct static pressure.
+"""Strategies: how a candidate sets supply air temperature and duct static pressure.
 
-``limits`` says what no reset may pass, ``tables`` holds strategies that follow outdoor
-temperature or airflow, ``demand`` settles where trim and respond settles, ``cost_optimal``
-searches the least energy cost, ``choose`` is the one door to all of them.
+Each is one object in a module of its own (``as_found``, ``fixed``, ``outdoor_air``, ``airflow``, ``demand``,
+``cost_optimal``), as ``strategy`` says what that is; ``registry`` lists them, ``choose`` is the one door to their
+setpoints. ``limits`` says what no reset may pass, ``tables`` what strategies share that follow points.
 """

@@ -10,13 +10,10 @@ from ..model.loads import ZoneLoads
 from ..model.system import heating_enabled
 from ..model.terminals import cooling_flow_cfm, requested_flow_cfm
 from ..model.unit import Unit
-from . import cost_optimal
-from .demand import outdoor_envelope_f, settled_dsp_inwc, settled_sat_f
 from .limits import sat_limits
-from .tables import by_airflow, by_outdoor_air
+from .registry import dsp_strategy, sat_strategy
+from .strategy import DspRows, SatRows
 
-RESET_SAT = ("outdoor_air", "demand", "cost_optimal")
-RESET_DSP = ("outdoor_air", "airflow", "demand")
 # Setpoints this close to an end of the range stand at it. [degF, in. w.c.]
 AT_END_F, AT_END_INWC = 0.05, 0.005
 
@@ -40,12 +37,7 @@ class Setpoints:
 
 def resets_pressure(record) -> bool:
     """Whether a duct pressure strategy moves the setpoint at all."""
-    if record.strategy == "fixed":
-        return False
-    if record.strategy == "as_found":
-        values = {y for _, y in record.points} | {y for _, y in (record.points_unoccupied or ())}
-        return len(values) > 1
-    return True
+    return dsp_strategy(record).moves(record)
 
 
 def dsp_setpoint_inwc(unit: Unit, record, conditions, loads: ZoneLoads, sat_f):
@@ -58,16 +50,18 @@ def dsp_setpoint_inwc(unit: Unit, record, conditions, loads: ZoneLoads, sat_f):
         Supply temperature. [degF] With the loads it gives what zones ask for; never what they
         get, so that nothing is circular.
     """
-    if record.strategy == "fixed":
-        return np.full(conditions.oat_f.shape, float(record.setpoint_inwc))
-    if record.strategy in ("as_found", "outdoor_air"):
-        return by_outdoor_air(record, conditions.oat_f, conditions.occupied)
-    requested = requested_flow_cfm(unit, loads, sat_f, heating_enabled(unit, conditions.oat_f, conditions.fan_on))
-    if record.strategy == "airflow":
-        return by_airflow(record, requested @ unit.zones.multiplier, unit.design_cfm)
-    return settled_dsp_inwc(
-        unit, requested, cooling_flow_cfm(unit, loads, sat_f), record.ignored_requests, record.min_inwc, record.max_inwc
+    rows = DspRows(
+        unit=unit,
+        oat_f=conditions.oat_f,
+        occupied=conditions.occupied,
+        requested_cfm=lambda: requested_flow_cfm(
+            unit, loads, sat_f, heating_enabled(unit, conditions.oat_f, conditions.fan_on)
+        ),
+        cooling_cfm=lambda: cooling_flow_cfm(unit, loads, sat_f),
     )
+    found = dsp_strategy(record).setpoint_inwc(record, rows)
+    shape = conditions.oat_f.shape
+    return found if found.shape == shape else np.broadcast_to(found, shape).copy()
 
 
 def dsp_of_sat(unit: Unit, record, override_inwc=None):
@@ -87,9 +81,10 @@ def dsp_of_sat(unit: Unit, record, override_inwc=None):
 def at_dsp_ends(record, dsp_inwc) -> dict[str, np.ndarray]:
     """``dsp_at_max`` and ``dsp_at_min`` of a pressure strategy at its setpoints."""
     none = np.zeros(dsp_inwc.shape, dtype=bool)
-    if record.strategy not in RESET_DSP:
+    strategy = dsp_strategy(record)
+    if not strategy.resets:
         return {"dsp_at_max": none, "dsp_at_min": none}
-    low, high = reset_range(record, "min_inwc", "max_inwc")
+    low, high = strategy.range(record)
     return {"dsp_at_max": dsp_inwc >= high - AT_END_INWC, "dsp_at_min": dsp_inwc <= low + AT_END_INWC}
 
 
@@ -104,22 +99,16 @@ def night_dsp_inwc(unit: Unit, record, oat_f, zone_cfm):
 
     Returns
     -------
-    ndarray (R,), or (1,) where it goes by airflow alone and one line of airflows was given.
+    ndarray (R,), or (1,) where it is fixed, or goes by airflow alone and one line of airflows was given.
     """
-    if record.strategy == "fixed":
-        return np.full(1, float(record.setpoint_inwc))
-    if record.strategy in ("as_found", "outdoor_air"):
-        return by_outdoor_air(record, oat_f, np.zeros(np.shape(oat_f)))
-    if record.strategy == "airflow":
-        return by_airflow(record, zone_cfm @ unit.zones.multiplier, unit.design_cfm)
-    return settled_dsp_inwc(unit, zone_cfm, zone_cfm, record.ignored_requests, record.min_inwc, record.max_inwc)
-
-
-def demand_sat_f(unit: Unit, record, conditions, loads: ZoneLoads, ceiling_f):
-    """Supply setpoint of the demand strategy: where zones are satisfied, inside the outdoor-air envelope. (R,)"""
-    warmest = outdoor_envelope_f(conditions.oat_f, record.max_f, record.min_f, record.oat_min_f, record.oat_max_f)
-    top = np.maximum(np.minimum(warmest, ceiling_f), record.min_f)
-    return settled_sat_f(unit, loads, record.ignored_requests, record.min_f, top)
+    rows = DspRows(
+        unit=unit,
+        oat_f=oat_f,
+        occupied=np.zeros(np.shape(oat_f)),
+        requested_cfm=lambda: zone_cfm,
+        cooling_cfm=lambda: zone_cfm,
+    )
+    return dsp_strategy(record).setpoint_inwc(record, rows)
 
 
 def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=(), optimal_sat=None) -> Setpoints:
@@ -129,61 +118,38 @@ def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=()
     ----------
     candidate : Candidate
     optimal_sat : ndarray (R,), optional
-        Held supply temperatures of an earlier cost-optimal search, used instead of a new one.
+        Held supply temperatures of an earlier search, used instead of a new one.
     other_sats : sequence of ndarray (R,)
-        Supply temperatures of other candidates, tried by the cost-optimal search. [degF]
+        Supply temperatures of other candidates, tried by a strategy that searches. [degF]
     """
-    sat_record, dsp_record = candidate.sat, candidate.dsp
-    shape = conditions.oat_f.shape
-    none = np.zeros(shape, dtype=bool)
-    humid, cold = none, none
-    if sat_record.strategy == "fixed":
-        sat = np.full(shape, float(sat_record.setpoint_f))
-    elif sat_record.strategy == "as_found":
-        sat = by_outdoor_air(sat_record, conditions.oat_f, conditions.occupied)
+    record, strategy = candidate.sat, sat_strategy(candidate.sat)
+    none = np.zeros(conditions.oat_f.shape, dtype=bool)
+    humid, cold, ends = none, none, {"sat_at_max": none, "sat_at_min": none}
+    low, high = strategy.range(record)
+    rows = SatRows(
+        unit=unit,
+        conditions=conditions,
+        loads=loads,
+        limits=sat_limits(unit, conditions, loads, low, high) if strategy.resets else None,
+        dsp_of_sat=dsp_of_sat(unit, candidate.dsp),
+        resets_pressure=resets_pressure(candidate.dsp),
+        other_sats=tuple(other_sats),
+        held_sat=optimal_sat,
+    )
+    if rows.limits is None:
+        sat = strategy.setpoint_f(record, rows, high)
     else:
-        low, high = reset_range(sat_record, "min_f", "max_f")
-        limits = sat_limits(unit, conditions, loads, low, high)
-        if sat_record.strategy == "outdoor_air":
-            free = by_outdoor_air(sat_record, conditions.oat_f, conditions.occupied)
-            sat = np.minimum(free, limits.max_f)
-        elif sat_record.strategy == "demand":
-            free = demand_sat_f(unit, sat_record, conditions, loads, high)
-            sat = demand_sat_f(unit, sat_record, conditions, loads, limits.max_f)
-        elif optimal_sat is not None:
-            sat = free = np.asarray(optimal_sat, dtype=float)
-        else:
-            sat = cost_optimal.search(
-                unit, conditions, loads, limits, dsp_of_sat(unit, dsp_record), resets_pressure(dsp_record), other_sats
-            )
-            free = sat
-        held = (sat < free - 1e-9) | (
-            (sat_record.strategy == "cost_optimal") & (sat >= limits.max_f - 1e-9) & (limits.max_f < high - 1e-9)
-        )
-        humid = held & (limits.humidity_f <= limits.zone_f)
+        sat = strategy.setpoint_f(record, rows, rows.limits.max_f)
+        held = strategy.limited(record, rows, sat)
+        humid = held & (rows.limits.humidity_f <= rows.limits.zone_f)
         cold = held & ~humid
-    dsp = dsp_setpoint_inwc(unit, dsp_record, conditions, loads, sat)
+        ends = {"sat_at_max": sat >= high - AT_END_F, "sat_at_min": sat <= low + AT_END_F}
+    dsp = dsp_setpoint_inwc(unit, candidate.dsp, conditions, loads, sat)
     return Setpoints(
         sat_f=sat,
         dsp_inwc=dsp,
         humidity_limited=humid,
         cold_zone_limited=cold,
-        **_at_ends(sat_record, dsp_record, sat, dsp),
+        **ends,
+        **at_dsp_ends(candidate.dsp, dsp),
     )
-
-
-def reset_range(record, low_name: str, high_name: str) -> tuple[float, float]:
-    """Lowest and highest setpoint that a reset may give."""
-    if record.points is not None and record.strategy in ("outdoor_air", "airflow"):
-        values = [y for _, y in record.points]
-        return min(values), max(values)
-    return getattr(record, low_name), getattr(record, high_name)
-
-
-def _at_ends(sat_record, dsp_record, sat, dsp):
-    none = np.zeros(sat.shape, dtype=bool)
-    out = {"sat_at_max": none, "sat_at_min": none, **at_dsp_ends(dsp_record, dsp)}
-    if sat_record.strategy in RESET_SAT:
-        low, high = reset_range(sat_record, "min_f", "max_f")
-        out.update(sat_at_max=sat >= high - AT_END_F, sat_at_min=sat <= low + AT_END_F)
-    return out

@@ -15,6 +15,7 @@ from ..model.loads import ZoneLoads
 from ..model.system import Floating, evaluate
 from ..model.unit import Unit
 from ..moist_air import humidity_ratio_from_dewpoint
+from .strategy import SatStrategy
 
 GRID_STEP_F = 1.0
 REFINEMENTS = 3
@@ -132,3 +133,33 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
         for sign in (-1.0, 1.0):
             consider(np.clip(centre + sign * step, limits.min_f, top))
     return best_sat
+
+
+class CostOptimalSat(SatStrategy):
+    """The cheapest supply air in each row: a limit of control, since no loop reaches it."""
+
+    name = "cost_optimal"
+    words = "cost-optimal"
+    about = "least energy cost hour by hour over the allowed range"
+    resets = True
+    buildable = False
+    searches = True
+
+    def setpoint_f(self, record, rows, top_f):
+        # The search knows the limits and is never above them; ``top_f`` adds nothing.
+        if rows.held_sat is not None:
+            return np.asarray(rows.held_sat, dtype=float)
+        return search(
+            rows.unit, rows.conditions, rows.loads, rows.limits, rows.dsp_of_sat, rows.resets_pressure, rows.other_sats
+        )
+
+    def limited(self, record, rows, sat_f):
+        high = self.range(record)[1]
+        return (sat_f >= rows.limits.max_f - 1e-9) & (rows.limits.max_f < high - 1e-9)
+
+    def formula(self, record, sheet):
+        # No formula searches: the setpoints of the run stand as values.
+        return sheet.values("sat_held", "Least-cost supply air (value block)", "°F")
+
+
+SAT = CostOptimalSat()

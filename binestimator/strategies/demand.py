@@ -16,6 +16,7 @@ import numpy as np
 
 from ..model.loads import ZoneLoads
 from ..model.unit import Unit, damper_flow_frac
+from .strategy import DspStrategy, SatStrategy
 
 # Guideline 36 5.6.8.1: two and three requests at these temperatures above the cooling setpoint.
 SECOND_REQUEST_F, THIRD_REQUEST_F = 3.0, 5.0
@@ -227,3 +228,107 @@ def outdoor_envelope_f(oat_f, settled_f, min_f, oat_min_f, oat_max_f):
     """
     share = np.clip((oat_max_f - oat_f) / (oat_max_f - oat_min_f), 0.0, 1.0)
     return min_f + share * (settled_f - min_f)
+
+
+class _Demand:
+    name = "demand"
+    words = "by demand"
+    resets = True
+    listens = True
+
+    def say(self, record):
+        return f"{super().say(record)} of the zones, {record.ignored_requests:g} requests ignored"
+
+    def parameters(self, record, sheet):
+        super().parameters(record, sheet)
+        sheet.input("ignored_requests", "ignored")
+        sheet.derived(
+            "left",
+            "Ignored requests left for zones that do not always ask",
+            "requests",
+            f"{{p.{self.part}_ignored}}-{self.always}",
+        )
+
+
+class DemandSat(_Demand, SatStrategy):
+    """Supply air where trim and respond settles, inside the outdoor-air envelope."""
+
+    about = "where trim and respond settles, inside the outdoor-air envelope"
+    always = "{c.always_t}"
+
+    def setpoint_f(self, record, rows, top_f):
+        warmest = outdoor_envelope_f(
+            rows.conditions.oat_f, record.max_f, record.min_f, record.oat_min_f, record.oat_max_f
+        )
+        top = np.maximum(np.minimum(warmest, top_f), record.min_f)
+        return settled_sat_f(rows.unit, rows.loads, record.ignored_requests, record.min_f, top)
+
+    def say(self, record):
+        return f"{super().say(record)}, coldest at and above {record.oat_max_f:g} °F outdoors"
+
+    def parameters(self, record, sheet):
+        super().parameters(record, sheet)
+        sheet.input("oat_min_f")
+        sheet.input("oat_max_f")
+
+    def formula(self, record, sheet):
+        sheet.column(
+            "sat_envelope",
+            "Outdoor-air envelope of the loop",
+            "°F",
+            "{p.sat_low}+MEDIAN(0,({p.sat_oat_max_f}-{oat_f})/({p.sat_oat_max_f}-{p.sat_oat_min_f}),"
+            "1)*({p.sat_high}-{p.sat_low})",
+        )
+        sheet.column(
+            "sat_loop_top", "Warmest that the loop may give", "°F", "MAX(MIN({sat_envelope},{sat_top}),{p.sat_low})"
+        )
+        sheet.settled()
+        return (
+            "IF({p.sat_left}<-{k.request_slack},{p.sat_low},"
+            "(MEDIAN({p.sat_low},MIN({sat_ask_1},{sat_ask_2},{sat_ask_3}),{sat_loop_top})"
+            "+MEDIAN({p.sat_low},MIN({sat_release_1},{sat_release_2},{sat_release_3}),{sat_loop_top}))/2)"
+        )
+
+
+class DemandDsp(_Demand, DspStrategy):
+    """Duct static pressure where trim and respond settles."""
+
+    about = "where trim and respond settles"
+    always = "{c.always_p}"
+    follows_zones = True
+
+    def setpoint_inwc(self, record, rows):
+        return settled_dsp_inwc(
+            rows.unit,
+            rows.requested_cfm(),
+            rows.cooling_cfm(),
+            record.ignored_requests,
+            record.min_inwc,
+            record.max_inwc,
+        )
+
+    def formula(self, record, sheet):
+        asked, satz, per_cfm = sheet.own("req"), sheet.own("satz"), sheet.cooling_per_cfm()
+        for which in ("second", "third"):
+            flow, factor = f"{{k.{which}_flow}}", f"{{c.{which}}}"
+            # At a share of the setpoint, or, where the room grows warm before, of the maximum that its loop then
+            # asks for.
+            sheet.zones(
+                f"p_{which}",
+                f"Pressure of the {which} request",
+                "in. w.c.",
+                f"IF({{L.qc}}<={flow}*{asked}*{per_cfm},{asked}^2*{{z.kv}}*{factor},"
+                f"IF({{L.qc}}>={flow}*{{z.max_cfm}}*{per_cfm},{{c.index}}*{{z.k}}*{factor},"
+                f"({{L.qc}}/({{fs}}*({{L.tc}}-{satz})))^2*{{z.kv}}))",
+                "f3",
+            )
+        sheet.settled()
+        at = lambda edge: ",".join(sheet.own(f"dsp_{edge}_{k}") for k in (1, 2, 3))
+        return (
+            f"IF({{p.dsp_left}}<-{{k.request_slack}},{{p.dsp_high}},"
+            f"(MEDIAN({{p.dsp_low}},MAX({at('ask')}),{{p.dsp_high}})"
+            f"+MEDIAN({{p.dsp_low}},MAX({at('release')}),{{p.dsp_high}}))/2)"
+        )
+
+
+SAT, DSP = DemandSat(), DemandDsp()

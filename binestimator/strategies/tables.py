@@ -1,4 +1,4 @@
-"""Strategies that follow a table: as found, outdoor air, airflow."""
+"""What strategies that follow a table share: as found, outdoor air, airflow."""
 
 from __future__ import annotations
 
@@ -42,3 +42,47 @@ def by_airflow(record, requested_cfm, design_cfm):
     """
     reading_pct = 100.0 * requested_cfm / design_cfm * (1.0 + record.flow_error_frac)
     return line(reading_pct, record.points)
+
+
+class ByPoints:
+    """Part of a strategy that goes by points: straight lines between, flat outside.
+
+    ``x_words`` what the points stand over, in a sentence · ``x_unit`` the same as a unit where it is not outdoor
+    temperature.
+    """
+
+    x_words = "°F outdoors"
+    x_unit = ""
+
+    def say(self, record):
+        unit = self.shown_unit
+        levels = {y for _, y in record.points}
+        if len(levels) == 1:
+            said = f"{self.words}, {levels.pop():g} {unit} throughout"
+        else:
+            line = ", ".join(f"{y:g} {unit} at {x:g}" for x, y in record.points)
+            said = f"{self.words}: {line} {self.x_words}; straight between, flat outside"
+        night = getattr(record, "points_unoccupied", None)
+        if night:
+            said += "; unoccupied: " + ", ".join(f"{y:g} at {x:g}" for x, y in night)
+        return said
+
+    def parameters(self, record, sheet):
+        sheet.points("points", self.x_unit)
+
+
+class ResetByPoints(ByPoints):
+    """Part of a reset that goes by points: its range is that of the points."""
+
+    resets = True
+
+    def range(self, record):
+        values = [y for _, y in record.points]
+        return min(values), max(values)
+
+    def parameters(self, record, sheet):
+        super().parameters(record, sheet)
+        # Of one point there is no table.
+        ys = f"{{p.{self.part}_points.y}}" if len(record.points) > 1 else f"{{p.{self.part}_points.y1}}"
+        sheet.derived("low", f"Lowest {self.what} of the line", self.shown_unit, f"MIN({ys})")
+        sheet.derived("high", f"Highest {self.what} of the line", self.shown_unit, f"MAX({ys})")

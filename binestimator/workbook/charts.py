@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ..end_uses import END_USES
 from .formats import END_USE_COLOURS, FONT, INK, PAPER, RULE, SLATE
 from .strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS
 
@@ -36,7 +37,7 @@ def rows_of_page(width: int, pages_wide: int = 1) -> int:
 
 
 # Uses of heat are hatched, so that they differ from those of cooling by more than colour.
-_HATCHED_USES = ("heating_kwh", "fuel_therm", "purchased_heating_kbtu")
+_HATCHED_USES = tuple(use.key for use in END_USES if use.heats)
 
 
 def fill_of(colour: str, *, hatched: bool = False) -> dict:

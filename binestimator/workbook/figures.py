@@ -20,33 +20,19 @@ from ..checks import (
     saves_by_ventilation,
     short_of_outdoor_air,
 )
+from ..end_uses import END_USES as _USES
 from ..inputs.paths import parse_path
 from ..results import CHANGED_SERVICE, Results
-from ..strategies.choose import RESET_DSP, RESET_SAT
+from ..strategies.registry import DSP_STRATEGIES, SAT_STRATEGIES, dsp_strategy, sat_strategy, strategies_of
 from .layout import END_USES
 
-SAT_WORDS = {
-    "as_found": "as found",
-    "fixed": "fixed",
-    "outdoor_air": "by outdoor air",
-    "demand": "by demand",
-    "cost_optimal": "cost-optimal",
-}
-DSP_WORDS = SAT_WORDS | {"airflow": "by airflow"}
+SAT_WORDS = {strategy.name: strategy.words for strategy in SAT_STRATEGIES}
+DSP_WORDS = {strategy.name: strategy.words for strategy in DSP_STRATEGIES}
 
 
 def prices_of_end_uses(prices) -> dict[str, float]:
     """Price of a unit of each end use. [USD per kWh, therm or kBtu]"""
-    per_kwh = prices.electricity_usd_kwh
-    return {
-        "fan_kwh": per_kwh,
-        "cooling_kwh": per_kwh,
-        "pump_tower_kwh": per_kwh,
-        "heating_kwh": per_kwh,
-        "fuel_therm": prices.fuel_usd_therm,
-        "purchased_cooling_kbtu": prices.cooling_usd_kbtu,
-        "purchased_heating_kbtu": prices.heat_usd_kbtu,
-    }
+    return {use.key: getattr(prices, use.price) for use in _USES}
 
 
 def cost_by_end_use(results: Results, candidate) -> dict[str, float]:
@@ -95,31 +81,11 @@ def number_of(results: Results, candidate_id: str) -> int:
 
 def setpoint_words(part: str, record) -> str:
     """A strategy with its parameters in one sentence."""
-    unit = "°F" if part == "sat" else "in. w.c."
-    suffix = "f" if part == "sat" else "inwc"
-    words = (SAT_WORDS if part == "sat" else DSP_WORDS)[record.strategy]
-    value = lambda name: getattr(record, f"{name}_{suffix}")
-    if record.strategy == "fixed":
-        said = f"{words} at {value('setpoint'):g} {unit}"
-    elif record.strategy in ("as_found", "outdoor_air", "airflow"):
-        x_unit = "% airflow" if record.strategy == "airflow" else "°F outdoors"
-        levels = {y for _, y in record.points}
-        if len(levels) == 1:
-            said = f"{words}, {levels.pop():g} {unit} throughout"
-        else:
-            line = ", ".join(f"{y:g} {unit} at {x:g}" for x, y in record.points)
-            said = f"{words}: {line} {x_unit}; straight between, flat outside"
-        night = getattr(record, "points_unoccupied", None)
-        if night:
-            said += "; unoccupied: " + ", ".join(f"{y:g} at {x:g}" for x, y in night)
-    else:
-        said = f"{words} from {value('min'):g} to {value('max'):g} {unit}"
-        if record.strategy == "demand":
-            said += f" of the zones, {record.ignored_requests:g} requests ignored"
-            if part == "sat":
-                said += f", coldest at and above {record.oat_max_f:g} °F outdoors"
+    strategy = sat_strategy(record) if part == "sat" else dsp_strategy(record)
+    said = strategy.say(record)
     if record.override_frac > 0.0:
-        said += f"; overridden to {value('override'):g} {unit} in {100 * record.override_frac:g} % of running hours"
+        value = getattr(record, f"override_{strategy.suffix}")
+        said += f"; overridden to {value:g} {strategy.shown_unit} in {100 * record.override_frac:g} % of running hours"
     return said
 
 
@@ -428,13 +394,7 @@ def equal_oa_text(results: Results, candidate) -> str:
 
 # Uses of energy as they move, in the order of the table: key, what it is called in a sentence, unit.
 MOVES = (
-    ("fan_kwh", "fans", "kWh"),
-    ("cooling_kwh", "cooling", "kWh"),
-    ("pump_tower_kwh", "pumps and tower", "kWh"),
-    ("heating_kwh", "electric heat", "kWh"),
-    ("fuel_therm", "fuel", "therm"),
-    ("purchased_cooling_kbtu", "purchased cooling", "kBtu"),
-    ("purchased_heating_kbtu", "purchased heat", "kBtu"),
+    *((use.key, use.word, use.unit) for use in _USES),
     ("reheat_kbtu", "of which reheat at the zones", "kBtu"),
 )
 
@@ -723,15 +683,15 @@ def holdbacks(results: Results) -> list[Holdback]:
     Zones count while a reset by demand listens to them. A rogue zone asks without need; any
     other zone is named where it asks most of all zones in some candidate.
     """
-    resets = {"sat": RESET_SAT, "dsp": RESET_DSP}
     limits: dict[str, dict[int, float]] = {key: {} for key, *_ in _LIMITS}
     zones: dict[tuple[str, bool, str], dict[int, float]] = {}
     for number, c in enumerate(results.candidates, 1):
         running = c.hourly["running_hours"]
         if not running > 0.0:
             continue
+        strategies = dict(zip(("sat", "dsp"), strategies_of(c.candidate), strict=True))
         for key, _, part, _ in _LIMITS:
-            if getattr(c.candidate, part).strategy in resets[part]:
+            if strategies[part].resets:
                 limits[key][number] = c.hourly[key] / running
         known = results.runs[c.id].unit.zones
         heard = known.weight > 0.0
@@ -739,7 +699,7 @@ def holdbacks(results: Results) -> list[Holdback]:
             ("sat", "temperature_request_hours", known.asks_temperature, "colder air"),
             ("dsp", "pressure_request_hours", known.asks_pressure, "more pressure"),
         ):
-            if getattr(c.candidate, part).strategy != "demand":
+            if not strategies[part].listens:
                 continue
             asked = np.where(heard, c.zones[column].to_numpy(dtype=float) / running, 0.0)
             rogue = np.asarray(rogue, dtype=bool) & heard

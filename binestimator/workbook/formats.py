@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ..end_uses import ENERGY_KEYS
 from .strict import BOOK_FONT, Book
 
 FONT = BOOK_FONT
@@ -22,15 +23,9 @@ BRICK = "#9C2F1F"
 BRICK_PALE = "#F8E0DA"
 
 # End uses: hue and lightness both differ between neighbours, so that stacks read in grey too.
-END_USE_COLOURS = {
-    "fan_kwh": PETROL,
-    "cooling_kwh": LAGOON,
-    "pump_tower_kwh": "#A9D3DC",
-    "heating_kwh": "#8C3B20",
-    "fuel_therm": "#E3A04F",
-    "purchased_cooling_kbtu": "#C9DCC2",
-    "purchased_heating_kbtu": "#6C7F3E",
-}
+# One for each end use in their order; the last ones are for those to come.
+_USE_COLOURS = (PETROL, LAGOON, "#A9D3DC", "#8C3B20", "#E3A04F", "#C9DCC2", "#6C7F3E", "#B9A5CF", "#55606B")
+END_USE_COLOURS = dict(zip(ENERGY_KEYS, _USE_COLOURS, strict=False))
 
 # Lines of candidates: colour, marker and dash each tell them apart.
 LINES = (

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from ..end_uses import END_USES as _USES
 from ..inputs.form_content import INPUTS, PROFILES, STRATEGIES, ZONES
 from .strict import LONGEST_SHEET_NAME, utf16_length
 
@@ -176,6 +177,12 @@ def _sum(key, label, unit, total_unit, annual="", style="f2"):
     return Column(key, label, unit, style, "sum", total_unit, annual)
 
 
+def _use(key):
+    """Column of an end use."""
+    use = next(use for use in _USES if use.key == key)
+    return _sum(use.column, use.column_label, use.rate_unit, use.unit, use.key, use.column_style)
+
+
 # The columns of a candidate's sheet by step of the calculation. ``fans_kw`` is the sum of the
 # two fan columns before it.
 CANDIDATE_GROUPS: tuple[tuple[str, tuple[Column, ...]], ...] = (
@@ -223,7 +230,7 @@ CANDIDATE_GROUPS: tuple[tuple[str, tuple[Column, ...]], ...] = (
             _mean("fan_speed_frac", "Fan speed", "0–1", "f3"),
             _sum("fan_kw", "Supply fan", "kW", "kWh"),
             _sum("return_fan_kw", "Return or relief fan", "kW", "kWh"),
-            _sum("fans_kw", "Fans together", "kW", "kWh", "fan_kwh"),
+            _use("fan_kwh"),
             _mean("fan_rise_f", "Fan temperature rise", "°F", "f2"),
         ),
     ),
@@ -271,12 +278,7 @@ CANDIDATE_GROUPS: tuple[tuple[str, tuple[Column, ...]], ...] = (
     (
         "Plant",
         (
-            _sum("cooling_kw", "Mechanical cooling", "kW", "kWh", "cooling_kwh"),
-            _sum("pump_tower_kw", "Pumps and tower", "kW", "kWh", "pump_tower_kwh"),
-            _sum("heating_kw", "Electric heat", "kW", "kWh", "heating_kwh"),
-            _sum("fuel_thermh", "Fuel", "therm/h", "therm", "fuel_therm", "f4"),
-            _sum("purchased_cooling_kbtuh", "Purchased cooling", "kBtu/h", "kBtu", "purchased_cooling_kbtu"),
-            _sum("purchased_heating_kbtuh", "Purchased heat", "kBtu/h", "kBtu", "purchased_heating_kbtu"),
+            *(_use(use.key) for use in _USES if use.key != "fan_kwh"),
             _sum("electricity_kw", "Electricity together", "kW", "kWh", "electricity_kwh"),
         ),
     ),
@@ -363,15 +365,7 @@ ZONE_RESULT_COLUMNS = (
 )
 
 # End uses in the order of stacks and tables: annual key, column label, short label.
-END_USES = (
-    ("fan_kwh", "Fans", "kWh"),
-    ("cooling_kwh", "Cooling", "kWh"),
-    ("pump_tower_kwh", "Pumps and tower", "kWh"),
-    ("heating_kwh", "Electric heat", "kWh"),
-    ("fuel_therm", "Fuel", "therm"),
-    ("purchased_cooling_kbtu", "Purchased cooling", "kBtu"),
-    ("purchased_heating_kbtu", "Purchased heat", "kBtu"),
-)
+END_USES = tuple((use.key, use.label, use.unit) for use in _USES)
 
 # ---------------------------------------------------------------- defined names
 

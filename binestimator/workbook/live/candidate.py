@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...end_uses import ELECTRIC, ELECTRICITY_PRICE, END_USES
 from ...model.plant import heat_source, preheat_source
 from ...model.system import supply_heating_mode, zones_of
 from ...model.terminals import cooling_flow_cfm
 from ...strategies import demand
-from ...strategies.choose import reset_range, resets_pressure
 from ...strategies.limits import sat_limits
-from ...strategies.tables import by_outdoor_air
+from ...strategies.registry import dsp_strategy, sat_strategy
 from ..layout import CANDIDATE_COLUMN, CANDIDATE_COLUMNS
 from . import floating
 from .ceiling import rationing
@@ -19,8 +19,6 @@ from .formulas import Scope, line_through
 from .grid import Grid
 from .plants import coefficients, source_columns
 from .site import Site, ln_pressure
-
-RESETS = ("outdoor_air", "demand", "cost_optimal")
 
 
 class Chain:
@@ -205,37 +203,18 @@ class Chain:
             return normal
         return tuple(override if has[which] else normal for has in part_overrides(self.candidate))
 
-    def _points(self, part: str, record, x: str, name: str = "points") -> str:
-        points = getattr(record, name)
-        return line_through(x, len(points), f"p.{part}_{name}")
-
-    def _by_outdoor_air(self, part: str, record) -> str:
-        line = self._points(part, record, "{oat_f}")
-        if record.strategy == "as_found" and record.points_unoccupied is not None:
-            return f"IF({{occupied}}>0,{line},{self._points(part, record, '{oat_f}', 'points_unoccupied')})"
-        return line
+    @property
+    def dsp_strategy(self):
+        """Strategy of duct static pressure."""
+        return dsp_strategy(self.candidate.dsp)
 
     def _setpoint_sat(self) -> None:
-        g, record = self.grid, self.candidate.sat
-        reset = record.strategy in RESETS
-        if reset and record.strategy != "cost_optimal":
+        record, strategy = self.candidate.sat, sat_strategy(self.candidate.sat)
+        if strategy.resets and strategy.buildable:
             self._sat_limits()
-        g.group("Supply setpoint")
-        if record.strategy == "fixed":
-            normal = "{p.sat_setpoint_f}"
-        elif record.strategy == "as_found":
-            normal = self._by_outdoor_air("sat", record)
-        elif record.strategy == "outdoor_air":
-            self.col("sat_free", "Reset line", "°F", self._by_outdoor_air("sat", record))
-            on = self.run.rows.on
-            self._compare_rows("sat_free", by_outdoor_air(record, on.oat_f, on.occupied))
-            normal = "MIN({sat_free},{sat_top})"
-        elif record.strategy == "demand":
-            normal = self._demand_sat()
-        else:
-            held = np.concatenate([p.setpoints.sat_f for p in self.run.parts])
-            g.add("sat_held", "Least-cost supply air (value block)", "°F", None, "f2", values=held)
-            normal = "{sat_held}"
+        columns = StrategyColumns(self, "", "sat", "Supply setpoint", self._settled)
+        normal = strategy.formula(record, columns)
+        columns.start()
         self.out("sat_set_f", self._by_part(normal, "{p.sat_override_f}", 0))
 
     def _sat_limits(self) -> None:
@@ -257,7 +236,7 @@ class Chain:
             self._room_dewpoint()
             top = "MIN({humidity_top},{p.sat_high},MAX({c.zone_top},{p.sat_low}))"
         self.col("sat_top", "Warmest that limits allow", "°F", top)
-        low, high = reset_range(self.candidate.sat, "min_f", "max_f")
+        low, high = sat_strategy(self.candidate.sat).range(self.candidate.sat)
         limits = sat_limits(self.unit, self.run.rows.on, self.run.rows.loads, low, high)
         if "humidity_top" in g:
             self._compare_rows("humidity_top", limits.humidity_f)
@@ -320,34 +299,17 @@ class Chain:
             f"{{p.sat_high}}))",
         )
 
-    def _demand_sat(self) -> str:
-        self.col(
-            "sat_envelope",
-            "Outdoor-air envelope of the loop",
-            "°F",
-            "{p.sat_low}+MEDIAN(0,({p.sat_oat_max_f}-{oat_f})/({p.sat_oat_max_f}-{p.sat_oat_min_f}),"
-            "1)*({p.sat_high}-{p.sat_low})",
-        )
-        self.col(
-            "sat_loop_top", "Warmest that the loop may give", "°F", "MAX(MIN({sat_envelope},{sat_top}),{p.sat_low})"
-        )
-        self._settled("sat", ("t_ask", "t_release"), ("t_second", "t_third"))
-        return (
-            "IF({p.sat_left}<-{k.request_slack},{p.sat_low},(MEDIAN({p.sat_low},MIN({sat_ask_1},{sat_ask_2},{sat_ask_3}),{sat_loop_top})"
-            "+MEDIAN({p.sat_low},MIN({sat_release_1},{sat_release_2},{sat_release_3}),{sat_loop_top}))/2)"
-        )
-
-    def _settled(self, kind: str, firsts, others) -> None:
+    def _settled(self, x: str) -> None:
         """Six helper cells of trim and respond for supply air: where the requests of a level settle."""
         g = self.grid
-        for edge, first in (("ask", firsts[0]), ("release", firsts[1])):
-            levels = (first, *others)
+        for edge, first in (("ask", "t_ask"), ("release", "t_release")):
+            levels = (first, "t_second", "t_third")
             for k, level in enumerate(levels, 1):
                 count = "+".join(f"(TRANSPOSE({{L.{other}}})<={{L.{level}}})" for other in levels)
                 over = f"MMULT({{z.weight_t}},{count})>{{p.sat_left}}+{{k.request_slack}}"
                 template = f"MIN(IF({over},{{L.{level}}},{{k.never_f}}))"
                 g.add(
-                    f"{kind}_{edge}_{k}",
+                    f"sat_{edge}_{k}",
                     f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}",
                     "°F",
                     template,
@@ -359,7 +321,7 @@ class Chain:
             return
         first, release, second, third = demand.temperature_thresholds_f(self.unit, self.engine_loads)
         settled = demand.edges(-first, -release, -second, -third, weights, left)
-        self._compare_settled(kind, np.minimum.reduce, [-edge for edge in settled], "Settled supply air")
+        self._compare_settled("sat", np.minimum.reduce, [-edge for edge in settled], "Settled supply air")
 
     def _compare_settled(self, start: str, of_three, settled, label: str) -> None:
         """Compare what the cells of three requests give together with the engine's pool; where all requests are
@@ -370,65 +332,35 @@ class Chain:
 
     def _setpoint_dsp(self, x: str) -> None:
         """Pressure setpoint, which may follow what zones ask for at the supply temperature of these columns."""
-        g, record = self.grid, self.candidate.dsp
-        asked, satz, more = f"{x}req", f"{{{x}satz}}", self.more(x)
-        follows = record.strategy in ("airflow", "demand")
+        follows = self.dsp_strategy.follows_zones
         if x == "" and self.two_pass and not follows:
             return
+        columns = StrategyColumns(self, x, "dsp", "Pressure setpoint", self._settled_pressure)
+        normal = self.dsp_strategy.formula(self.candidate.dsp, columns)
+        columns.start()
+        self.out("dsp_set_inwc", self._by_part(normal, "{p.dsp_override_inwc}", 1), prefix=x if follows else "")
+
+    def _settled_pressure(self, x: str) -> None:
+        """Six helper cells of trim and respond for duct pressure, as :meth:`_settled`."""
+        g, more = self.grid, self.more(x)
+        asked = f"{x}req"
         opens = f"{{{asked}}}^2*{{z.kv}}"
-        if record.strategy == "demand":
-            drop = self._drop(satz)
-            for which in ("second", "third"):
-                flow, factor = f"{{k.{which}_flow}}", f"{{c.{which}}}"
-                # At a share of the setpoint, or, where the room grows warm before, of the maximum that its loop then
-                # asks for.
-                self.block(
-                    f"{x}p_{which}",
-                    f"Pressure of the {which} request" + more,
+        second, third = f"{{{x}p_second}}", f"{{{x}p_third}}"
+        for edge, first in (("ask", "c.ask"), ("release", "c.release")):
+            levels = (f"{opens}*{{{first}}}", second, third)
+            turned = (f"TRANSPOSE({opens})*{{{first}}}", f"TRANSPOSE({second})", f"TRANSPOSE({third})")
+            for k, level in enumerate(levels, 1):
+                count = "+".join(f"({other}>={level})" for other in turned)
+                template = f"MAX(IF(MMULT({{z.weight_p}},{count})>{{p.dsp_left}}+{{k.request_slack}},{level},0))"
+                g.add(
+                    f"{x}dsp_{edge}_{k}",
+                    f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}" + more,
                     "in. w.c.",
-                    f"IF({{L.qc}}<={flow}*{{{asked}}}*{drop},{opens}*{factor},"
-                    f"IF({{L.qc}}>={flow}*{{z.max_cfm}}*{drop},{{c.index}}*{{z.k}}*{factor},"
-                    f"({{L.qc}}/({{fs}}*({{L.tc}}-{satz})))^2*{{z.kv}}))",
+                    template,
                     "f3",
+                    array=True,
                 )
-        g.group("Pressure setpoint" + more)
-        if record.strategy == "fixed":
-            normal = "{p.dsp_setpoint_inwc}"
-        elif record.strategy in ("as_found", "outdoor_air"):
-            normal = self._by_outdoor_air("dsp", record)
-        elif record.strategy == "airflow":
-            self.col(
-                f"{x}flow_reading",
-                "Airflow as the station reads it" + more,
-                "% of design",
-                f"100*SUMPRODUCT({{z.mult}},{{{asked}}})/{{air_handler.design_cfm}}*(1+{{p.dsp_flow_error_frac}})",
-                "f1",
-            )
-            normal = self._points("dsp", record, f"{{{x}flow_reading}}")
-        else:
-            second, third = f"{{{x}p_second}}", f"{{{x}p_third}}"
-            for edge, first in (("ask", "c.ask"), ("release", "c.release")):
-                levels = (f"{opens}*{{{first}}}", second, third)
-                turned = (f"TRANSPOSE({opens})*{{{first}}}", f"TRANSPOSE({second})", f"TRANSPOSE({third})")
-                for k, level in enumerate(levels, 1):
-                    count = "+".join(f"({other}>={level})" for other in turned)
-                    template = f"MAX(IF(MMULT({{z.weight_p}},{count})>{{p.dsp_left}}+{{k.request_slack}},{level},0))"
-                    g.add(
-                        f"{x}dsp_{edge}_{k}",
-                        f"Settles at request {k}, {'asking' if edge == 'ask' else 'releasing'}" + more,
-                        "in. w.c.",
-                        template,
-                        "f3",
-                        array=True,
-                    )
-            self._compare_pressures(x, asked)
-            at = lambda edge: ",".join(f"{{{x}dsp_{edge}_{k}}}" for k in (1, 2, 3))
-            normal = (
-                f"IF({{p.dsp_left}}<-{{k.request_slack}},{{p.dsp_high}},(MEDIAN({{p.dsp_low}},MAX({at('ask')}),{{p.dsp_high}})"
-                f"+MEDIAN({{p.dsp_low}},MAX({at('release')}),{{p.dsp_high}}))/2)"
-            )
-        prefix = x if follows else ""
-        self.out("dsp_set_inwc", self._by_part(normal, "{p.dsp_override_inwc}", 1), prefix=prefix)
+        self._compare_pressures(x, asked)
 
     def _compare_pressures(self, x: str, asked: str) -> None:
         """Thresholds of pressure requests, and where they settle, beside the engine's at the same airflows."""
@@ -447,7 +379,7 @@ class Chain:
 
     def _dsp(self, x: str) -> str:
         """Template of the pressure setpoint of these columns."""
-        return f"{{{x if self.candidate.dsp.strategy in ('airflow', 'demand') else ''}dsp_set_inwc}}"
+        return f"{{{x if self.dsp_strategy.follows_zones else ''}dsp_set_inwc}}"
 
     # --- zones and air side
 
@@ -562,7 +494,7 @@ class Chain:
         p = f"{{{x}fan_total_inwc}}"
         published = fan.part_load == "published_curves"
         if published:
-            kind = "reset" if resets_pressure(self.candidate.dsp) else "static"
+            kind = "reset" if self.dsp_strategy.moves(self.candidate.dsp) else "static"
             # The limit by room dew point knows no strategy yet and takes the curve with reset.
             kind = "reset" if x == "h_" else kind
             share = f"MAX({flow}/{vd},{{fan.curve_least_flow_frac}})"
@@ -1116,12 +1048,20 @@ class Chain:
         self.out("heating_kw", "+".join(electric) or None)
         self.out("fuel_thermh", "+".join(fuel) or None)
         self.out("purchased_heating_kbtuh", "+".join(purchased) or None)
-        self.out("electricity_kw", "{fans_kw}+{cooling_kw}+{pump_tower_kw}+{heating_kw}")
+        for use in END_USES:
+            if use.formula:
+                self.out(use.column, use.formula)
+        self.out("electricity_kw", "+".join(f"{{{use.column}}}" for use in ELECTRIC))
         g.group("Cost")
         self.out(
             "cost_usd_h",
-            "{electricity_kw}*{prices.electricity_usd_kwh}+{fuel_thermh}*{prices.fuel_usd_therm}"
-            "+{purchased_cooling_kbtuh}*{prices.cooling_usd_kbtu}+{purchased_heating_kbtuh}*{prices.heat_usd_kbtu}",
+            "+".join(
+                f"{{{column}}}*{{prices.{price}}}"
+                for column, price in (
+                    ("electricity_kw", ELECTRICITY_PRICE),
+                    *((use.column, use.price) for use in END_USES if not use.electric),
+                )
+            ),
         )
 
     def _sources(self):
@@ -1238,6 +1178,62 @@ class Chain:
             )
             pumps.append(f"{{{n}tower_kw}}")
         return power, pumps
+
+
+class StrategyColumns:
+    """Columns of a strategy on the sheet of its candidate (``strategies.strategy.Columns``).
+
+    Parameters
+    ----------
+    chain : Chain
+    x : str
+        Prefix of the columns of this pass.
+    part : str
+        ``sat`` or ``dsp``.
+    label : str
+        Of the group of columns; it starts with the first of them, blocks of zones have groups of their own.
+    settled : callable
+        Writes the columns where pooled requests settle, for a prefix.
+    """
+
+    def __init__(self, chain: Chain, x: str, part: str, label: str, settled):
+        self.chain, self.x, self.part, self.label, self._settled, self._started = chain, x, part, label, settled, False
+
+    def start(self) -> None:
+        """Start the group unless it has been."""
+        if not self._started:
+            self.chain._group(self.label + self.chain.more(self.x))
+        self._started = True
+
+    def own(self, key: str) -> str:
+        return f"{{{self.x}{key}}}"
+
+    def column(self, key: str, label: str, unit: str, template: str, style: str = "f2", wanted=None) -> None:
+        self.start()
+        self.chain.col(self.x + key, label + self.chain.more(self.x), unit, template, style)
+        if wanted is not None:
+            self.chain._compare_rows(key, wanted(self.chain.run.rows.on))
+
+    def zones(self, key: str, label: str, unit: str, template: str, style: str = "f0") -> None:
+        self.chain.block(self.x + key, label + self.chain.more(self.x), unit, template, style)
+
+    def line(self, x: str, points: str = "points") -> str:
+        record = getattr(self.chain.candidate, self.part)
+        return line_through(x, len(getattr(record, points)), f"p.{self.part}_{points}")
+
+    def cooling_per_cfm(self) -> str:
+        return self.chain._drop(self.own("satz"))
+
+    def values(self, key: str, label: str, unit: str) -> str:
+        self.start()
+        name = {"sat": "sat_f", "dsp": "dsp_inwc"}[self.part]
+        held = np.concatenate([getattr(p.setpoints, name) for p in self.chain.run.parts])
+        self.chain.grid.add(key, label, unit, None, "f2", values=held)
+        return f"{{{key}}}"
+
+    def settled(self) -> None:
+        self.start()
+        self._settled(self.x)
 
 
 class Steps(Chain):

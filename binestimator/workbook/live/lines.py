@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...strategies.registry import dsp_strategy, sat_strategy
 from ..page import title
 from .candidate import part_overrides
 from .formulas import Scope
 from .site import write_points
 
 SHEET = "Setpoints"
+_STRATEGY_OF = {"sat": sat_strategy, "dsp": dsp_strategy}
 
 
 class Lines:
@@ -60,42 +62,11 @@ class Lines:
         self.sheet.on_paper(footer=self.pen.work.footer, last_row=self.row, last_column=3, repeat_rows=(3, 3))
 
     def _part(self, part: str, record, unit: str) -> None:
-        strategy = record.strategy
-        s = lambda name: f"candidate[{self.id}].{part}.{name}"
-        p = f"p.{part}_"
-        if strategy == "fixed":
-            self._mirror(f"{p}setpoint_{unit}", s(f"setpoint_{unit}"))
-        if strategy in ("as_found", "outdoor_air", "airflow"):
-            self._points(f"{p}points", s("points"), record.points, "% of design" if strategy == "airflow" else "")
-            if strategy == "as_found" and record.points_unoccupied is not None:
-                self._points(f"{p}points_unoccupied", s("points_unoccupied"), record.points_unoccupied)
-        if strategy in ("outdoor_air", "airflow"):
-            # Of one point there is no table.
-            ys = f"{p}points.y" if len(record.points) > 1 else f"{p}points.y1"
-            words = "supply air" if part == "sat" else "duct static"
-            shown = "°F" if part == "sat" else "in. w.c."
-            self._derive(f"{p}low", f"Lowest {words} of the line", shown, f"MIN({{{ys}}})")
-            self._derive(f"{p}high", f"Highest {words} of the line", shown, f"MAX({{{ys}}})")
-        if strategy in ("demand", "cost_optimal"):
-            self._mirror(f"{p}low", s(f"min_{unit}"))
-            self._mirror(f"{p}high", s(f"max_{unit}"))
-        if strategy == "demand":
-            self._mirror(f"{p}ignored", s("ignored_requests"))
-            always = "{c.always_t}" if part == "sat" else "{c.always_p}"
-            self._derive(
-                f"{p}left",
-                "Ignored requests left for zones that do not always ask",
-                "requests",
-                f"{{{p}ignored}}-{always}",
-            )
-            if part == "sat":
-                self._mirror(f"{p}oat_min_f", s("oat_min_f"))
-                self._mirror(f"{p}oat_max_f", s("oat_max_f"))
-        if strategy == "airflow":
-            self._mirror(f"{p}flow_error_frac", s("flow_error_frac"))
+        sheet = PartParameters(self, part, record)
+        _STRATEGY_OF[part](record).parameters(record, sheet)
         if record.override_frac > 0.0:
-            self._mirror(f"{p}override_frac", s("override_frac"))
-            self._mirror(f"{p}override_{unit}", s(f"override_{unit}"))
+            sheet.input("override_frac")
+            sheet.input(f"override_{unit}")
 
     def _put(self, name: str, label: str, unit: str, value: float, how: str) -> None:
         s = self.pen.s
@@ -126,3 +97,22 @@ class Lines:
         self.row = write_points(
             self.pen, self.sheet, self.row, self.scope, name, path, self.registry, points, x_unit=x_unit
         )
+
+
+class PartParameters:
+    """Where a strategy writes its parameters (``strategies.strategy.Parameters``)."""
+
+    def __init__(self, lines: Lines, part: str, record):
+        self.lines, self.part, self.record = lines, part, record
+
+    def _path(self, field: str) -> str:
+        return f"candidate[{self.lines.id}].{self.part}.{field}"
+
+    def input(self, field: str, name: str | None = None) -> None:
+        self.lines._mirror(f"p.{self.part}_{name or field}", self._path(field))
+
+    def points(self, field: str, x_unit: str = "") -> None:
+        self.lines._points(f"p.{self.part}_{field}", self._path(field), getattr(self.record, field), x_unit)
+
+    def derived(self, name: str, label: str, unit: str, template: str) -> None:
+        self.lines._derive(f"p.{self.part}_{name}", label, unit, template)

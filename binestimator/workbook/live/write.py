@@ -6,6 +6,7 @@ import numpy as np
 
 from ...model.plant import plant_curve_names
 from ...results import ANNUAL
+from ...strategies.registry import sat_strategy
 from ..figures import setpoint_words
 from ..layout import CANDIDATE_TITLE_ROW, NOTHING_EDITED, ROW_COLUMNS, ROWS, ROWS_FIRST_ROW, sheet_candidates
 from ..page import title
@@ -91,7 +92,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
             site.lay_out_zones()
             site.fill_unit()
             site.write_zones(work.sheets[site.zones_name])
-            demand_sat = any(c.candidate.sat.strategy == "demand" for c in results.candidates)
+            demand_sat = any(sat_strategy(c.candidate.sat).listens for c in results.candidates)
             site.write_loads(work.sheets[site.loads_name], bin_rows, demand_sat)
         if site.has_idle():
             site.write_idle(work.sheets[site.idle_name], bin_rows)

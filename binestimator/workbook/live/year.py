@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...end_uses import ELECTRIC, ENERGY_KEYS, PRICED
 from ...money import simple_payback_years
-from ...results import ANNUAL
+from ...results import ANNUAL, SAVING_KEYS
 from ..layout import LIVE_YEAR
 from ..page import title, unit_text
 from ..strict import column_name
@@ -15,13 +16,7 @@ SHEET = LIVE_YEAR
 BANNER_ROW = 2
 SUMMED = (
     "running_hours",
-    "fan_kwh",
-    "cooling_kwh",
-    "pump_tower_kwh",
-    "heating_kwh",
-    "fuel_therm",
-    "purchased_cooling_kbtu",
-    "purchased_heating_kbtu",
+    *ENERGY_KEYS,
     "reheat_kbtu",
     "preheat_kbtu",
     "cooling_sensible_kbtu",
@@ -30,21 +25,6 @@ SUMMED = (
     "mean_sat_f",
     "mean_dsp_inwc",
     "mean_flow_cfm",
-)
-SAVED = (
-    "fan_kwh",
-    "cooling_kwh",
-    "pump_tower_kwh",
-    "heating_kwh",
-    "fuel_therm",
-    "purchased_cooling_kbtu",
-    "purchased_heating_kbtu",
-    "electricity_kwh",
-    "reheat_kbtu",
-    "preheat_kbtu",
-    "cooling_sensible_kbtu",
-    "cooling_latent_kbtu",
-    "cost_usd",
 )
 _STYLE = {"degF": "f2", "in. w.c.": "f3", "USD": "usd2"}
 
@@ -80,12 +60,6 @@ def write(pen, sheet, results, registry, chains) -> dict:
         label, unit, text = known[key]
         places[key] = row
         row += 1
-    prices = {
-        "electricity_kwh": "electricity_usd_kwh",
-        "fuel_therm": "fuel_usd_therm",
-        "purchased_cooling_kbtu": "cooling_usd_kbtu",
-        "purchased_heating_kbtu": "heat_usd_kbtu",
-    }
     for key in order:
         label, unit, text = known[key]
         at = places[key]
@@ -99,11 +73,11 @@ def write(pen, sheet, results, registry, chains) -> dict:
                 if (other, k) in value:
                     names.put(other, f"{letter}{places[other] + 1}", value[(other, k)])
             if key == "electricity_kwh":
-                template = "{fan_kwh}+{cooling_kwh}+{pump_tower_kwh}+{heating_kwh}"
+                template = "+".join(f"{{{use.key}}}" for use in ELECTRIC)
             elif key == "cost_usd":
-                for price in prices.values():
+                for _, price, _ in PRICED:
                     names.put(price, registry.address("prices." + price), float(registry.value("prices." + price)))
-                template = "+".join(f"{{{e}}}*{{{price}}}" for e, price in prices.items())
+                template = "+".join(f"{{{e}}}*{{{price}}}" for e, price, _ in PRICED)
             else:
                 names.put(key, *chains[k].year_cells[key])
                 template = f"{{{key}}}"
@@ -112,7 +86,7 @@ def write(pen, sheet, results, registry, chains) -> dict:
             pen.compare(SHEET, f"{k + 1}.{key}", found, annual[key], f"{label}, {results.candidates[k].name}")
             value[(key, k)] = annual[key]
     row = _section(pen, sheet, row + 1, "Saving against the baseline (+ is saved)", len(positions))
-    for key in SAVED:
+    for key in SAVING_KEYS:
         label, unit, _ = known[key]
         sheet.text(row, 0, label, s("line", "bold"))
         sheet.text(row, 1, unit, s("line", "small"))
