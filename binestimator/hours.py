@@ -19,8 +19,8 @@ import numpy as np
 import pandas as pd
 
 from binestimator.units import BTUH_FT2_PER_WM2, FOOT_M, PSI_PA
-from binestimator.weather import Weather
-from binestimator.weather_formats import DAYS_IN_MONTH, HOURS_IN_YEAR
+from binestimator.weather.parsing import DAYS_IN_MONTH, HOURS_IN_YEAR
+from binestimator.weather.year import Weather
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 """Names of the weekdays as inputs spell them, Monday first."""

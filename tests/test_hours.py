@@ -13,13 +13,13 @@ from hypothesis import strategies as st
 from pvlib import iam, irradiance, solarposition
 from scipy.signal import lfilter
 
-from binestimator import hours, weather
+from binestimator import hours
 from binestimator.hours import build_conditions, clock_calendar, room_lag, scheduled
 from binestimator.inputs.schema import record_type
 from binestimator.units import BTUH_FT2_PER_WM2
 from binestimator.weather import read_weather
 
-FOLDER = Path(weather.__file__).parent.parent / "weather"
+FOLDER = Path(__file__).parents[1] / "weather"
 GREENSBORO, SAND_POINT, MIAMI = "723170TYA.CSV", "703165TY.csv", "12839.tm2"
 WITHIN_ROUNDING = {"rtol": 1e-12, "atol": 1e-12}
 

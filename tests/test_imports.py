@@ -10,7 +10,6 @@ PACKAGE = Path(__file__).parents[1] / "binestimator"
 #: Later parts may import earlier ones.
 LINE = (
     "inputs",
-    "weather_formats",
     "weather",
     "climate",
     "hours",

@@ -11,7 +11,6 @@ import hashlib
 import re
 import subprocess
 import sys
-from pathlib import Path
 
 import numpy as np
 import psychrolib
@@ -20,13 +19,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pvlib.iotools import read_tmy2
 
-from binestimator import moist_air, weather
+from binestimator import moist_air
 from binestimator.errors import WeatherError
 from binestimator.units import PSI_PA
 from binestimator.weather import find_weather, read_weather, weather_for
-from binestimator.weather_formats import DAYS_IN_MONTH
+from binestimator.weather.find import WEATHER_FOLDER
+from binestimator.weather.formats import FORMATS
+from binestimator.weather.parsing import DAYS_IN_MONTH
+from binestimator.weather.year import exact_f_from_celsius, whole_f_from_celsius, whole_f_share
 
-FOLDER = Path(weather.__file__).parent.parent / "weather"
+FOLDER = WEATHER_FOLDER
 GREENSBORO, SAND_POINT, MIAMI = "723170TYA.CSV", "703165TY.csv", "12839.tm2"
 STATIONS = (GREENSBORO, MIAMI, SAND_POINT)
 
@@ -413,6 +415,14 @@ def test_hour_12_of_1_july_is_the_row_that_ends_at_13():
         assert row["oat_f"].item() == pytest.approx(temp_c * 1.8 + 32.0)
 
 
+def test_each_file_is_recognised_by_one_format():
+    """The order of the list of formats decides nothing."""
+    for lines, name in ((TMY3, "TMY3"), (EPW, "EPW"), (TMY2, "TMY2")):
+        assert [known.name for known in FORMATS if known.recognises(lines)] == [name]
+        # Nor with a line of the head lost.
+        assert {known.name for known in FORMATS if known.recognises(lines[1:])} <= {name}
+
+
 @pytest.mark.crosscheck
 @pytest.mark.parametrize("whole_f", ["yes", "no"])
 def test_the_same_rows_in_three_formats_give_the_same_frame(tmp_path, whole_f):
@@ -496,17 +506,17 @@ def test_given_pressure_is_used_everywhere():
 def test_every_whole_degree_f_survives_storage_in_tenths_of_a_degree_c():
     whole = np.arange(-60.0, 131.0)
     stored = np.round((whole - 32.0) / 1.8, 1)
-    assert np.array_equal(weather.whole_f_from_celsius(stored), whole)
-    assert weather.whole_f_share(stored) == 1.0
+    assert np.array_equal(whole_f_from_celsius(stored), whole)
+    assert whole_f_share(stored) == 1.0
     # The trap: 40 degF is stored as 4.4 degC and converts back to 39.92 degF.
-    assert weather.exact_f_from_celsius(4.4) == 39.92
+    assert exact_f_from_celsius(4.4) == 39.92
 
 
 @pytest.mark.invariant
 @given(st.integers(-600, 600))
 def test_rounding_moves_by_at_most_half_a_degree_f(tenths):
-    exact = weather.exact_f_from_celsius(tenths / 10.0)
-    whole = weather.whole_f_from_celsius(tenths / 10.0)
+    exact = exact_f_from_celsius(tenths / 10.0)
+    whole = whole_f_from_celsius(tenths / 10.0)
     assert whole == np.round(whole)
     assert abs(whole - exact) <= 0.5 + 1e-9
 
@@ -517,12 +527,12 @@ def test_share_on_whole_degrees_f():
 
     A tenth of a degC is 0.18 degF, so that chance puts 18 % on whole degrees F.
     """
-    shares = {name: weather.whole_f_share(raw_columns(name)[0]) for name in STATIONS}
+    shares = {name: whole_f_share(raw_columns(name)[0]) for name in STATIONS}
     assert shares[GREENSBORO] == pytest.approx(0.992, abs=0.0005)
     assert shares[MIAMI] == pytest.approx(0.91, abs=0.005)
     assert shares[SAND_POINT] == pytest.approx(0.27, abs=0.005)
-    assert weather.whole_f_share(np.arange(-400, 400) / 10.0) == pytest.approx(0.18, abs=0.002)
-    assert weather.whole_f_share(raw_columns(GREENSBORO)[0] + 0.03) == 0.0
+    assert whole_f_share(np.arange(-400, 400) / 10.0) == pytest.approx(0.18, abs=0.002)
+    assert whole_f_share(raw_columns(GREENSBORO)[0] + 0.03) == 0.0
 
 
 @pytest.mark.parametrize(("name", "auto"), [(GREENSBORO, True), (SAND_POINT, False)])
@@ -673,7 +683,7 @@ def test_weather_is_looked_for_in_the_order_that_is_said(tmp_path, monkeypatch):
     for folder in (project / "weather", tmp_path / "a" / "weather", tmp_path / "weather", work / "weather", bare):
         folder.mkdir(parents=True)
     monkeypatch.chdir(work)
-    monkeypatch.setattr("binestimator.weather.WEATHER_FOLDER", bare)
+    monkeypatch.setattr("binestimator.weather.find.WEATHER_FOLDER", bare)
     source = (FOLDER / MIAMI).read_bytes()
     pvlib_own = weather_for(MIAMI, project)
     assert (
