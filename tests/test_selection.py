@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from binestimator import bins, selection
+from binestimator.end_uses import END_USES
 from binestimator.estimate import Rows, build_unit, size_unit
 from binestimator.hours import build_conditions
 from binestimator.inputs import project_from_mapping
@@ -34,7 +35,7 @@ def table_of(seed=101, name="design"):
     answers = [selection._Answer.of(unit, rows.on, s, None) for s in listed]
     cost = np.stack([answer.cost for answer in answers])
     sats = [answer.set_f for answer in answers]
-    plant = np.isin(np.arange(7), selection._COOLING_PLANT)
+    plant = np.isin(np.arange(len(END_USES)), selection._COOLING_PLANT)
     return sats, cost, selection._Table.of(answers, cost, plant, rows.on.oat_f)
 
 
