@@ -8,13 +8,23 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict, dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from .end_uses import END_USES, ENERGY_KEYS
 from .errors import Finding
+
+if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
+    from .advice.drivers import Driver
+    from .advice.remedies import Remedy
+    from .advice.value import Coincidence, Parts, Value
+    from .estimate.rows import Part, Rows
+    from .inputs.project import Candidate, Project
+    from .model.night import NightBlock
+    from .model.unit import Sizes, Unit
+    from .weather import Weather
 
 # What each annual figure is: key, label, unit, what it contains. One list for the results
 # file, the README, the terminal table and the workbook.
@@ -264,7 +274,7 @@ class CandidateResult:
         Largest hourly electricity of the year. [kW]
     """
 
-    candidate: Any
+    candidate: Candidate
     annual: dict[str, float]
     hourly: dict[str, float]
     classic: dict[str, float]
@@ -345,11 +355,11 @@ class Held:
     the running rows · ``nights`` candidate id to its night block.
     """
 
-    sizes: Any
+    sizes: Sizes
     row_index: np.ndarray | None
     row_weights: np.ndarray | None
     optimal_sat: dict[str, np.ndarray]
-    nights: dict[str, Any]
+    nights: dict[str, NightBlock]
 
 
 def overrides_key(overrides: dict) -> str:
@@ -366,10 +376,10 @@ class CandidateRun:
     ``night`` annual figures of its night block · ``site`` text equal for candidates that share all of these but parts.
     """
 
-    project: Any
-    unit: Any
-    rows: Any
-    parts: tuple
+    project: Project
+    unit: Unit
+    rows: Rows
+    parts: tuple[Part, ...]
     night: dict[str, float]
     site: str
 
@@ -410,11 +420,11 @@ class Advice:
     """
 
     drivers_of: str | None
-    drivers: tuple
-    value: Any
-    parts: tuple
-    coincidences: tuple
-    remedies: tuple
+    drivers: tuple[Driver, ...]
+    value: Value
+    parts: tuple[Parts, ...]
+    coincidences: tuple[Coincidence, ...]
+    remedies: tuple[Remedy, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -430,8 +440,8 @@ class Results:
     drivers and value, None until they were found.
     """
 
-    project: Any
-    weather: Any
+    project: Project
+    weather: Weather
     baseline_id: str
     candidates: tuple[CandidateResult, ...]
     bin_table: pd.DataFrame
@@ -446,7 +456,7 @@ class Results:
     checks: tuple[Check, ...]
     findings: tuple[Finding, ...]
     run_id: str
-    unit: Any = field(repr=False)
+    unit: Unit = field(repr=False)
     held: Held = field(repr=False)
     runs: dict[str, CandidateRun] = field(repr=False)
     advice: Advice | None = field(default=None, repr=False)
@@ -522,7 +532,7 @@ class Review:
     ``overrides`` path to value · ``results`` of the whole project with them, rows, sizes and setpoints found anew.
     """
 
-    overrides: dict[str, Any]
+    overrides: dict[str, object]
     results: Results
 
     def lines(self, claimed: Results) -> tuple[ReviewLine, ...]:

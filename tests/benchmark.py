@@ -55,7 +55,8 @@ SHARES = """
 import json, sys, time
 marks = [("start", time.perf_counter())]
 mark = lambda name: marks.append((name, time.perf_counter()))
-import binestimator.estimate as engine, binestimator.workbook.write as book
+import binestimator.workbook.write as book
+from binestimator.estimate import run as engine, running
 from binestimator.inputs.read import read_project
 from binestimator.results import to_plain
 from binestimator.steps import weather_of
@@ -73,8 +74,7 @@ def timed(owner, name, label):
     setattr(owner, name, call)
 for name, label in (("build_conditions", "hours and sun"), ("choose_rows", "choice of rows"), ("size_unit", "sizing"),
                     ("run_nights", "night runs"), ("run_checks", "checks")):
-    if hasattr(engine, name):
-        timed(engine, name, label)
+    timed(engine if hasattr(engine, name) else running, name, label)
 project = read_project(sys.argv[1]); mark("project file")
 weather = weather_of(project); mark("weather file")
 results = engine.estimate(project, weather); mark("estimate")

@@ -254,7 +254,7 @@ def test_candidates_are_among_the_references(monkeypatch):
     assert with_them.selection.worst_saving_points <= 0.2 * SAVING_ERROR_POINTS
     assert not any(c.status == "fail" and c.name.startswith("Bins against hours") for c in with_them.checks)
 
-    monkeypatch.setattr("binestimator.estimate.choose_rows", lambda *arguments: choose(*arguments[:4]))
+    monkeypatch.setattr("binestimator.estimate.run.choose_rows", lambda *arguments: choose(*arguments[:4]))
     without = estimate(project, weather)
     assert (
         without.selection.worst_cost_frac > COST_ERROR_FRAC

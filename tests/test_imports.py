@@ -54,10 +54,24 @@ def _part(module):
     return module[0]
 
 
+def _run_nodes(tree):
+    """All nodes but those that only type checkers read."""
+    yield tree
+    for node in ast.iter_child_nodes(tree):
+        if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
+            for other in node.orelse:
+                yield from _run_nodes(other)
+        else:
+            yield from _run_nodes(node)
+
+
 def imported(path, parts):
-    """Modules of the package that a file imports anywhere: tuples of names after the package."""
+    """Modules of the package that a file imports anywhere: tuples of names after the package.
+
+    What stands under ``if TYPE_CHECKING:`` is never run: names of types in annotations.
+    """
     package = parts[:-1]
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in _run_nodes(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             for alias in node.names:
                 names = alias.name.split(".")
@@ -136,6 +150,9 @@ def test_walk_sees_relative_absolute_and_late_imports(tmp_path):
     """The walk itself finds the imports it is meant to judge."""
     file = tmp_path / "x.py"
     file.write_text("from ..errors import Finding\nfrom . import fan\nimport binestimator.bins\n"
-                    "def f():\n    from binestimator.money import prices\n", encoding="utf-8")  # fmt: skip
+                    "def f():\n    from binestimator.money import prices\n"
+                    "if TYPE_CHECKING:\n    from .loads import ZoneLoads\nelse:\n    from . import plant\n",
+                    encoding="utf-8")  # fmt: skip
     found = set(imported(file, ("model", "x")))
-    assert {("errors",), ("model", "fan"), ("bins",), ("money", "prices")} <= found
+    assert {("errors",), ("model", "fan"), ("bins",), ("money", "prices"), ("model", "plant")} <= found
+    assert ("model", "loads") not in found

@@ -10,9 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from binestimator.errors import InputError
-from binestimator.estimate import build_unit, estimate, off_energy, size_unit
+from binestimator.estimate import estimate, off_energy, size_unit
 from binestimator.hours import build_conditions
 from binestimator.inputs.read import project_from_mapping
+from binestimator.model.build import build_unit
 from binestimator.model.loads import zone_loads
 from binestimator.model.night import NightDuct, heat_capacity_btu_f, nights, run_nights
 from binestimator.units import KBTU_PER_KWH

@@ -21,11 +21,11 @@ import pytest
 from test_demos import results_of
 
 from binestimator import cli
-from binestimator.estimate import SAVING_KEYS, estimate
+from binestimator.estimate import estimate
 from binestimator.inputs import fields_of, project_from_mapping
 from binestimator.inputs.schema import LIST_SECTIONS, SECTIONS, STRATEGY_SECTIONS, title_of
 from binestimator.model.system import RowState
-from binestimator.results import ANNUAL, to_plain
+from binestimator.results import ANNUAL, SAVING_KEYS, to_plain
 from binestimator.steps import weather_of
 from binestimator.workbook import layout, texts
 

@@ -8,9 +8,10 @@ import pytest
 
 from binestimator import bins, selection
 from binestimator.end_uses import END_USES
-from binestimator.estimate import Rows, build_unit, size_unit
+from binestimator.estimate import Rows, size_unit
 from binestimator.hours import build_conditions
 from binestimator.inputs import project_from_mapping
+from binestimator.model.build import build_unit
 from binestimator.model.system import evaluate
 from binestimator.strategies.choose import setpoints
 from binestimator.weather import find_weather, read_weather

@@ -1,0 +1,258 @@
+"""The estimate: a project and a typical year in, results out.
+
+No files, no printing, no clock. The same functions run on the hours of the year (the audit,
+and all counts shown to people) and on the bin rows (the annual figures).
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+
+import numpy as np
+
+from .. import __version__
+from ..bins import bin_table, group_keys, row_table
+from ..checks import run_checks
+from ..climate import climate_of
+from ..end_uses import ELECTRIC
+from ..hours import build_conditions
+from ..inputs.project import Project
+from ..model.air_handler import required_oa_cfm
+from ..money import simple_payback_years
+from ..results import SAVING_KEYS, BaselineService, CandidateResult, CandidateRun, Held, Results
+from ..selection import choose_rows, end_use_costs
+from ..service import Yardstick, failing, judge, judge_baseline, rises, service_figures
+from ..strategies.registry import sat_strategy
+from ..weather import Weather
+from .bound import reset_bound
+from .choice import choice_findings, held_selection, row_choice
+from .comparing import baseline_of, figures_at_equal_oa, find_interactions, oa_at_minimum_cfm, ranked
+from .reports import (
+    flow_table,
+    hourly_energy,
+    mean_row_table,
+    monthly_table,
+    rows_frame,
+    temperature_table,
+    zone_report,
+)
+from .rows import Part
+from .running import annual_figures, cheapest_night, night_totals, nights_of, run_parts
+from .sites import Sites
+from .sizing import size_list, size_unit
+
+
+def make_run_id(project: Project, weather: Weather) -> str:
+    """Short id from everything the results depend on: inputs, weather and version."""
+    text = repr(
+        (__version__, project.effective_rows(), weather.sha256, weather.whole_f, round(weather.pressure_psia, 9))
+    )
+    return hashlib.sha256(text.encode()).hexdigest()[:12]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Evaluated:
+    """Parts and annual figures of every candidate by id on one kind of rows, and the supply temperatures tried."""
+
+    parts: dict[str, list[Part]]
+    figures: dict[str, dict[str, float]]
+    tried: tuple[np.ndarray, ...]
+
+
+def estimate(project: Project, weather: Weather, held: Held | None = None) -> Results:
+    """Evaluate every candidate of a project in a typical year.
+
+    Parameters
+    ----------
+    project : Project
+        From ``inputs.read_project``.
+    weather : Weather
+        From ``weather.read_weather``.
+    held : Held, optional
+        Sizes, rows with weights, optimiser setpoints and night block of an earlier run, used
+        instead of finding them again: what a live workbook does after an edit.
+
+    Returns
+    -------
+    Results
+
+    Notes
+    -----
+    Sizes are found once from the baseline and held. Every candidate is run hour by hour
+    first; rows are chosen once, from reference settings and these runs, and held. Counts,
+    months, peaks and the equal-service rule come from the hourly run.
+    """
+    project = project.in_climate(climate_of(weather))
+    conditions = build_conditions(weather, project)
+    sizes = size_unit(project, conditions) if held is None else held.sizes
+    group_id, _ = group_keys(conditions, project.bins)
+    sites = Sites(project, weather, conditions, sizes, group_id)
+    unit = sites.unit
+
+    # The baseline first; strategies that search last, so that they can try what the others do.
+    ordered = sorted(project.candidates, key=lambda c: (sat_strategy(c.sat).searches, c.id != project.baseline_id))
+    for candidate in ordered:
+        sites.of(candidate)
+    # A held run may be asked for further candidates.
+    nights = {} if held is None else dict(held.nights)
+    nights |= nights_of([c for c in ordered if c.id not in nights], sites.of)
+
+    of_hours = _evaluated(ordered, sites, nights, "hourly")
+    row_index, row_weights, selection = None, None, None
+    if held is not None:
+        row_index, row_weights = held.row_index, held.row_weights
+    elif project.bins.rows == "representative":
+        costs = [
+            sum(p.share * end_use_costs(sites.of(c).unit.prices, p.state) for p in of_hours.parts[c.id])
+            for c in ordered
+        ]
+        selection = choose_rows(project, unit, sites.hourly, group_id, costs)
+        order = np.lexsort((selection.index, selection.group))
+        row_index, row_weights = selection.index[order], selection.weights[order]
+    if row_index is not None:
+        sites.on_rows(row_index, row_weights)
+    kept = {} if held is None else held.optimal_sat
+    of_rows = _evaluated(ordered, sites, nights, "rows", kept)
+    of_means = of_rows if row_index is None else _evaluated(ordered, sites, nights, "mean")
+
+    runs = {c.id: (sites.of(c), of_hours.parts[c.id], of_rows.parts[c.id]) for c in ordered}
+    optimal = {c.id: of_rows.parts[c.id][0].setpoints.sat_f for c in ordered if sat_strategy(c.sat).searches}
+    results, baseline_service = _results_of_candidates(project, runs, nights, of_hours, of_rows, of_means)
+    baseline = baseline_of(project, results)
+    base_site, base_parts, _ = runs[project.baseline_id]
+
+    flow = np.full(len(conditions.oat_f), np.nan)
+    flow[base_site.hourly.running] = sum(p.share * p.state.flow_cfm for p in base_parts)
+    if row_index is not None and selection is None:
+        selection = held_selection(conditions, row_index, row_weights, group_id)
+    choice = row_choice(selection, int(group_id.max()) + 1, results, baseline)
+    table = bin_table(conditions, selection, width_f=project.bins.width_f, means={"mean_flow_cfm": flow})
+    rows_of_table = (
+        row_table(conditions, selection) if selection is not None else mean_row_table(base_site.rows.conditions)
+    )
+    interactions = find_interactions(results, baseline)
+    checks, findings = run_checks(
+        project, weather, unit, results, baseline, runs, selection, interactions, baseline_service
+    )
+    results = ranked(results, baseline_service.open, [check.name for check in checks if check.status == "fail"])
+    asked = [p.setpoints for site, _, parts in runs.values() if site is base_site for p in parts]
+    return Results(
+        project=project,
+        weather=weather,
+        baseline_id=project.baseline_id,
+        candidates=tuple(results),
+        bin_table=table,
+        row_table=rows_of_table,
+        row_method=choice.method,
+        selection=choice,
+        night=night_totals(nights[project.baseline_id]),
+        sizes=size_list(project, unit),
+        interactions=interactions,
+        checks=checks,
+        bound=reset_bound(project, base_site, cheapest_night(nights, runs, base_site), of_rows.tried, asked),
+        baseline_service=baseline_service,
+        findings=tuple(project.findings) + tuple(weather.findings) + findings + choice_findings(choice),
+        run_id=make_run_id(project, weather),
+        unit=unit,
+        held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal, nights=nights),
+        runs={
+            id_: CandidateRun(
+                project=site.project,
+                unit=site.unit,
+                rows=site.rows,
+                parts=tuple(parts),
+                night=night_totals(nights[id_]),
+                site=site.key,
+            )
+            for id_, (site, _, parts) in runs.items()
+        },
+    )
+
+
+def _evaluated(candidates, sites: Sites, nights, name: str, kept=None) -> _Evaluated:
+    """Candidates on the hours (``hourly``), the rows or the ``mean`` rows of their sites.
+
+    ``kept`` supply temperatures by id that a strategy which searches found before.
+    """
+    tried: list[np.ndarray] = []
+    parts, figures = {}, {}
+    for candidate in candidates:
+        site = sites.of(candidate)
+        rows = getattr(site, name)
+        found = run_parts(site.unit, candidate, rows, _distinct(tried), (kept or {}).get(candidate.id))
+        if not sat_strategy(candidate.sat).searches:
+            tried.append(found[0].setpoints.sat_f)
+        parts[candidate.id] = found
+        figures[candidate.id] = annual_figures(site.unit, rows, found, night_totals(nights[candidate.id]))
+    return _Evaluated(parts=parts, figures=figures, tried=tuple(_distinct(tried)))
+
+
+def _results_of_candidates(
+    project, runs, nights, of_hours: _Evaluated, of_rows: _Evaluated, of_means: _Evaluated
+) -> tuple[list[CandidateResult], BaselineService]:
+    """What each candidate gives, not ranked yet, and the baseline judged by itself.
+
+    ``runs`` candidate id to its site and its parts on the hours and on the rows.
+    """
+    base_annual = of_rows.figures[project.baseline_id]
+
+    base_site, base_parts, base_rows = runs[project.baseline_id]
+    yardstick = Yardstick.of(base_site.unit, base_site.hourly.on, base_site.hourly.loads)
+    reports, served = {}, {}
+    for id_, (site, parts, _) in runs.items():
+        reports[id_], depths = zone_report(site.unit, site.hourly, parts, yardstick, nights[id_])
+        served[id_] = service_figures(yardstick, parts, depths, nights[id_], of_hours.figures[id_])
+    base_served = served[project.baseline_id]
+    baseline_service = judge_baseline(base_served, yardstick, base_site.project, base_site.unit, base_parts)
+    required_cfm = required_oa_cfm(base_site.unit, base_site.rows.on.occupied, base_site.rows.loads.oa_people_cfm)
+    wanted_cfm = np.minimum(required_cfm, sum(p.share * oa_at_minimum_cfm(base_site.unit, p.state) for p in base_rows))
+
+    results = []
+    for candidate in project.candidates:
+        site, parts_h, parts_r = runs[candidate.id]
+        annual, by_hour = of_rows.figures[candidate.id], of_hours.figures[candidate.id]
+        saving = {key: base_annual[key] - annual[key] for key in SAVING_KEYS}
+        equal = figures_at_equal_oa(
+            site.unit, candidate, site.rows, parts_r, wanted_cfm, night_totals(nights[candidate.id]), annual
+        )
+        rise = rises(served[candidate.id], base_served, yardstick)
+        payback = simple_payback_years(candidate.cost_usd, candidate.incentive_usd, saving["cost_usd"])
+        energy = hourly_energy(site.unit, site.hourly, parts_h, nights[candidate.id])
+        power = sum(energy[use.key] for use in ELECTRIC)
+        results.append(
+            CandidateResult(
+                candidate=candidate,
+                annual=annual,
+                hourly=by_hour,
+                classic=of_means.figures[candidate.id],
+                saving=saving,
+                saving_at_equal_oa={key: base_annual[key] - equal[key] for key in SAVING_KEYS},
+                equal_service=judge(
+                    rise, yardstick, [(path, candidate.overrides[path]) for path in candidate.changed_service]
+                ),
+                service=rise,
+                fails=failing(served[candidate.id], yardstick),
+                payback_years=payback.before_years,
+                payback_after_incentive_years=payback.after_years,
+                payback_note=payback.before_reason or payback.after_reason,
+                rank=None,
+                not_ranked="",
+                rows=rows_frame(site.rows, parts_r),
+                monthly=monthly_table(site.unit, site.hourly, energy),
+                by_temperature=temperature_table(site.hourly, parts_h),
+                flow_hours=flow_table(site.unit, site.hourly, parts_h),
+                zones=reports[candidate.id],
+                peak_kw=float(power.max()),
+            )
+        )
+    return results, baseline_service
+
+
+def _distinct(arrays: list[np.ndarray]) -> list[np.ndarray]:
+    """The arrays without repetitions, in order."""
+    out: list[np.ndarray] = []
+    for a in arrays:
+        if not any(np.array_equal(a, b) for b in out):
+            out.append(a)
+    return out

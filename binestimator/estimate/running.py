@@ -1,0 +1,187 @@
+"""A candidate on rows: its parts by operators' overrides, its annual figures, its nights."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from ..end_uses import ELECTRIC, ELECTRICITY_KEY, END_USES
+from ..hours import Conditions
+from ..model.loads import zone_loads
+from ..model.night import NightBlock, NightDuct, run_nights
+from ..model.system import evaluate, heat_sources, heating_enabled
+from ..model.unit import Unit
+from ..money import annual_cost_usd
+from ..results import ANNUAL_KEYS
+from ..strategies.choose import at_dsp_ends, dsp_of_sat, dsp_setpoint_inwc, night_dsp_inwc, resets_pressure, setpoints
+from .rows import Part, Rows
+
+
+def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None, oa_least_cfm=None) -> list[Part]:
+    """Evaluate a candidate on running rows, split by its operators' overrides.
+
+    An override rules for a share of every running row, so the row is evaluated with and
+    without it and the parts are weighted: the mean of the setpoints would not do, since
+    energy is not linear in them. ``oa_least_cfm`` raises the minimum outdoor air of each part, in their
+    order. [cfm]
+    """
+    normal = setpoints(unit, candidate, rows.on, rows.loads, other_sats, optimal_sat)
+    sat, dsp = candidate.sat, candidate.dsp
+    shape = rows.on.oat_f.shape
+    cases = [(1.0 - sat.override_frac, None)] + (
+        [(sat.override_frac, float(sat.override_f))] if sat.override_frac > 0.0 else []
+    )
+    pressures = [(1.0 - dsp.override_frac, None)] + (
+        [(dsp.override_frac, float(dsp.override_inwc))] if dsp.override_frac > 0.0 else []
+    )
+    parts = []
+    for sat_share, sat_value in cases:
+        for dsp_share, dsp_value in pressures:
+            share = sat_share * dsp_share
+            if share <= 0.0:
+                continue
+            used = normal
+            if sat_value is not None or dsp_value is not None:
+                new_sat = normal.sat_f if sat_value is None else np.full(shape, sat_value)
+                if dsp_value is not None:
+                    new_dsp = np.full(shape, dsp_value)
+                elif sat_value is None:
+                    new_dsp = normal.dsp_inwc
+                else:
+                    new_dsp = dsp_setpoint_inwc(unit, dsp, rows.on, rows.loads, new_sat)
+                none = np.zeros(shape, dtype=bool)
+                marks = {}
+                if sat_value is not None:
+                    marks.update(humidity_limited=none, cold_zone_limited=none, sat_at_max=none, sat_at_min=none)
+                if dsp_value is not None:
+                    marks.update(dsp_at_max=none, dsp_at_min=none)
+                used = replace(normal, sat_f=new_sat, dsp_inwc=new_dsp, **marks)
+            state = evaluate(
+                unit,
+                rows.on,
+                rows.loads,
+                used.sat_f,
+                used.dsp_inwc,
+                resets_pressure=resets_pressure(dsp),
+                dsp_of_sat=dsp_of_sat(unit, dsp, dsp_value),
+                oa_least_cfm=None if oa_least_cfm is None else oa_least_cfm[len(parts)],
+            )
+            if dsp_value is None:
+                # Where the supply air floats, the pressure strategy answers to the temperature that results.
+                used = replace(used, dsp_inwc=state.dsp_set_inwc, **at_dsp_ends(dsp, state.dsp_set_inwc))
+            parts.append(Part(share=share, setpoints=used, state=state))
+    return parts
+
+
+def off_energy(unit: Unit, conditions: Conditions):
+    """Energy of hours with the air handler off: the heating plant's losses if it stays enabled. (R,) arrays"""
+    off = conditions.fan_on <= 0.0
+    zero = np.zeros(conditions.oat_f.shape)
+    enabled = np.where(off, heating_enabled(unit, conditions.oat_f, conditions.fan_on), 0.0)
+    if not enabled.any():
+        return {"fuel_thermh": zero, "heating_kw": zero, "pump_tower_kw": zero, "purchased_heating_kbtuh": zero}
+    heat, second = heat_sources(unit, zero, zero, enabled, conditions.oat_f)
+    return {
+        "fuel_thermh": heat.fuel_thermh + second.fuel_thermh,
+        "heating_kw": heat.electric_kw + second.electric_kw,
+        "pump_tower_kw": heat.pump_kw + second.pump_kw,
+        "purchased_heating_kbtuh": heat.purchased_kbtuh + second.purchased_kbtuh,
+    }
+
+
+def night_totals(night: NightBlock) -> dict[str, float]:
+    """Annual figures of setback, warm-up and cool-down, and of what the morning makes up."""
+    return {
+        "running_hours": float(night.running_frac.sum()),
+        "heat_kbtu": float(night.heat_kbtuh.sum()),
+        "late_heat_kbtu": float(night.late_heat_kbtuh.sum()),
+        "cold_zone_hours": night.cold_zone_hours,
+        "cool_kbtu": float(night.cool_kbtuh.sum()),
+        **{use.key: float(getattr(night, use.night).sum()) if use.night else 0.0 for use in END_USES},
+        "electricity_kwh": float(night.electricity_kw.sum()),
+    }
+
+
+def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, float]) -> dict[str, float]:
+    """Figures of ``results.ANNUAL`` from evaluated rows and the night block."""
+    w = rows.on.hours
+    total = lambda name: sum(p.share * float(w @ getattr(p.state, name)) for p in parts)
+    limit = lambda name: sum(p.share * float(w @ getattr(p.setpoints, name)) for p in parts)
+    off = off_energy(unit, rows.conditions)
+    idle = {k: float(rows.conditions.hours @ v) for k, v in off.items()}
+    running = float(w.sum())
+    mean = lambda name: total(name) / running if running > 0.0 else float("nan")
+    figures = {
+        "hours": float(rows.conditions.hours.sum()),
+        "running_hours": running,
+        "reheat_kbtu": total("reheat_kbtuh"),
+        "preheat_kbtu": total("preheat_kbtuh"),
+        "cooling_sensible_kbtu": total("cooling_sensible_kbtuh"),
+        "cooling_latent_kbtu": total("cooling_latent_kbtuh"),
+        "unmet_zone_hours": total("unmet_zones"),
+        "unmet_degree_hours": total("unmet_degrees"),
+        "cold_zone_hours": total("cold_zones") + night["cold_zone_hours"],
+        "starved_zone_hours": total("starved_zones"),
+        "ventilation_short_hours": total("ventilation_short_zones"),
+        "oa_short_hours": total("oa_short"),
+        "airflow_ceiling_hours": total("airflow_ceiling"),
+        "humid_hours": total("humid"),
+        "capacity_hours": total("capacity_limited"),
+        "freeze_hours": total("freeze"),
+        "minimum_speed_hours": total("minimum_speed"),
+        "low_flow_hours": total("low_flow"),
+        "stage_cycling_hours": total("stage_cycling"),
+        "sat_at_max_hours": limit("sat_at_max"),
+        "sat_at_min_hours": limit("sat_at_min"),
+        "dsp_at_max_hours": limit("dsp_at_max"),
+        "dsp_at_min_hours": limit("dsp_at_min"),
+        "economizer_hours": total("economizing"),
+        "humidity_limited_hours": limit("humidity_limited"),
+        "cold_zone_limited_hours": limit("cold_zone_limited"),
+        "unserved_cooling_kbtu": total("unserved_kbtuh"),
+        "unserved_heating_kbtu": total("heat_unserved_kbtuh"),
+        "mean_sat_f": mean("sat_f"),
+        "mean_dsp_inwc": mean("dsp_inwc"),
+        "mean_flow_cfm": mean("flow_cfm"),
+    }
+    for use in END_USES:
+        figures[use.key] = sum(total(rate) for rate in use.rates) + night[use.key] + idle.get(use.off, 0.0)
+    figures[ELECTRICITY_KEY] = sum(figures[use.key] for use in ELECTRIC)
+    figures["cost_usd"] = annual_cost_usd(figures, unit.prices)
+    return {key: float(figures[key]) for key in ANNUAL_KEYS}
+
+
+def night_duct(unit: Unit, schedule, dsp) -> NightDuct | None:
+    """Duct pressure of a strategy at night; None where the sequence holds it at design."""
+    if schedule.night_dsp == "design":
+        return None
+    return NightDuct(
+        setpoint_inwc=lambda oat_f, zone_cfm: night_dsp_inwc(unit, dsp, oat_f, zone_cfm),
+        override_frac=dsp.override_frac,
+        override_inwc=dsp.override_inwc,
+        resets_pressure=resets_pressure(dsp),
+    )
+
+
+def nights_of(candidates, site_for) -> dict[str, NightBlock]:
+    """Night block of every candidate by id; rooms are run once for candidates that share unit and air."""
+    nights, blocks, hourly = {}, {}, {}
+    for candidate in candidates:
+        site = site_for(candidate)
+        schedule, dsp = site.project.schedule, candidate.dsp
+        duct = night_duct(site.unit, schedule, dsp)
+        key = (site.key, None if duct is None else dsp)
+        if key not in blocks:
+            if site.key not in hourly:
+                hourly[site.key] = (zone_loads(site.unit, site.hourly.conditions), {})
+            loads, rooms = hourly[site.key]
+            blocks[key] = run_nights(site.unit, site.hourly.conditions, loads, schedule, duct, rooms)
+        nights[candidate.id] = blocks[key]
+    return nights
+
+
+def cheapest_night(nights, runs, site) -> dict[str, float]:
+    """Annual figures of the cheapest night block of candidates that share a site."""
+    totals = [night_totals(nights[id_]) for id_, (of, _, _) in runs.items() if of is site]
+    return min(totals, key=lambda n: annual_cost_usd(n, site.unit.prices))
