@@ -9,7 +9,7 @@ import numpy as np
 from ..end_uses import ELECTRIC, ELECTRICITY_KEY, END_USES
 from ..hours import Conditions
 from ..model.loads import zone_loads
-from ..model.night import NightBlock, NightDuct, run_nights
+from ..model.night import NightBlock, NightDuct, night_air_cfm, run_nights, same_air
 from ..model.system import evaluate, heat_sources, heating_enabled
 from ..model.unit import Unit
 from ..money import annual_cost_usd
@@ -166,19 +166,28 @@ def night_duct(unit: Unit, schedule, dsp) -> NightDuct | None:
 
 def nights_of(candidates, site_for) -> dict[str, NightBlock]:
     """Night block of every candidate by id; rooms are run once for candidates that share unit and air."""
-    nights, blocks, hourly = {}, {}, {}
+    found: dict[str, NightBlock] = {}
+    of_sites: dict = {}
     for candidate in candidates:
         site = site_for(candidate)
-        schedule, dsp = site.project.schedule, candidate.dsp
-        duct = night_duct(site.unit, schedule, dsp)
-        key = (site.key, None if duct is None else dsp)
-        if key not in blocks:
-            if site.key not in hourly:
-                hourly[site.key] = (zone_loads(site.unit, site.hourly.conditions), {})
-            loads, rooms = hourly[site.key]
-            blocks[key] = run_nights(site.unit, site.hourly.conditions, loads, schedule, duct, rooms)
-        nights[candidate.id] = blocks[key]
-    return nights
+        duct = night_duct(site.unit, site.project.schedule, candidate.dsp)
+        users = of_sites.setdefault(site.key, (site, {}))[1]
+        users.setdefault(None if duct is None else candidate.dsp, (duct, []))[1].append(candidate.id)
+    for site, users in of_sites.values():
+        unit, conditions = site.unit, site.hourly.conditions
+        loads = zone_loads(unit, conditions)
+        by_air: dict = {}
+        for duct, ids in users.values():
+            air = night_air_cfm(unit, conditions, duct)
+            by_air.setdefault(same_air(air), (air, []))[1].append((duct, ids))
+        # One airflow after the other: what rooms were given takes more memory than all the rest of the estimate.
+        while by_air:
+            air, listed = by_air.pop(next(iter(by_air)))
+            rooms: dict = {}
+            for duct, ids in listed:
+                block = run_nights(unit, conditions, loads, site.project.schedule, duct, rooms, air)
+                found.update(dict.fromkeys(ids, block))
+    return found
 
 
 def cheapest_night(nights, runs, site) -> dict[str, float]:
