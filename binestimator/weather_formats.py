@@ -420,7 +420,7 @@ def _split_station(file_name: str, line: str, least: int) -> list[str]:
 
 def _site(file_name: str, line: str, latitude, longitude, zone, elevation) -> dict[str, float]:
     """Checked position of the station."""
-    site = {}
+    site: dict[str, float] = {}
     for name, what, value, low, high in (
         ("latitude_deg", "latitude [deg]", latitude, -90.0, 90.0),
         ("longitude_deg", "longitude [deg]", longitude, -180.0, 180.0),

@@ -259,14 +259,14 @@ class Styles:
         key = (pieces, mark)
         found = self._made.get(key)
         if found is None:
-            properties = dict(_BASE)
+            properties: dict[str, object] = dict(_BASE)
             for piece in pieces:
                 if piece in NUMBERS:
                     properties["num_format"] = NUMBERS[piece]
                 else:
                     properties.update(PIECES[piece])
             if mark:
-                code = properties.get("num_format", "General")
+                code = str(properties.get("num_format", "General"))
                 properties["num_format"] = ";".join(f'{part}" {mark}"' for part in code.split(";"))
             found = self._made[key] = self._book.format(**properties)
         return found
