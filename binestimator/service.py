@@ -251,8 +251,8 @@ def service_figures(
     known = lambda name, other: other if getattr(night, name, None) is None else getattr(night, name)
     by_zone = by_zone | {name: by_zone[name] + known(name, 0.0) for name in ("warm_degree_hours", "cold_degree_hours")}
     return ServiceFigures(
-        **by_zone,
-        **at_unit,
+        **by_zone,  # type: ignore[arg-type]  # arrays and numbers by their names
+        **at_unit,  # type: ignore[arg-type]
         figures=figures,
         starts=float(known("starts", 0.0)),
         start_miss_f=np.broadcast_to(np.asarray(known("start_miss_f", 0.0), dtype=float), (count,)),
@@ -339,8 +339,8 @@ def rises(found: ServiceFigures, base: ServiceFigures, yardstick: Yardstick) -> 
     return ServiceRise(
         zone=y.names[worst[0]] if worst[1] > 0.0 else None,
         limits=limits,
-        **values,
-        **zones,
+        **values,  # type: ignore[arg-type]  # numbers and names of zones by their names
+        **zones,  # type: ignore[arg-type]
         total_unmet_degree_hours_rise=total("warm_degree_hours"),
         total_cold_degree_hours_rise=total("cold_degree_hours"),
         total_zone_oa_short_cfmh_rise=float(zone_oa @ y.multiplier),

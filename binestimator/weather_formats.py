@@ -303,7 +303,7 @@ def _parse_tmy3(file_name: str, lines: list[str]) -> RawWeather:
         labels=labels,
         columns=columns,
         written=written,
-        **site,
+        **site,  # type: ignore[arg-type]  # the four numbers of the position, by their names
     )
 
 
@@ -356,7 +356,7 @@ def _parse_epw(file_name: str, lines: list[str]) -> RawWeather:
             for name, (column, label, _) in _EPW_COLUMNS.items()
         },
         written=written,
-        **site,
+        **site,  # type: ignore[arg-type]  # the four numbers of the position, by their names
     )
 
 
@@ -404,7 +404,7 @@ def _parse_tmy2(file_name: str, lines: list[str]) -> RawWeather:
         labels=labels,
         columns=columns,
         written=written,
-        **site,
+        **site,  # type: ignore[arg-type]  # the four numbers of the position, by their names
     )
 
 

@@ -87,7 +87,7 @@ NUMBERS = {
 
 _BASE = {"font_name": FONT, "font_size": 9, "font_color": INK, "valign": "vcenter"}
 
-PIECES = {
+PIECES: dict[str, dict[str, object]] = {
     "body": {},
     "text": {},
     "text_small": {"font_size": 8, "text_wrap": True, "valign": "top"},
