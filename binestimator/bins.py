@@ -482,9 +482,9 @@ def _moment_rows(moments, group_id, hours):
         chosen, weight = _recombine(_independent(moments[members]), hours[members])
         index.append(members[chosen])
         weights.append(weight)
-    index, weights = np.concatenate(index), np.concatenate(weights)
-    order = np.argsort(index)
-    return index[order], weights[order]
+    rows, row_weights = np.concatenate(index), np.concatenate(weights)
+    order = np.argsort(rows)
+    return rows[order], row_weights[order]
 
 
 def _principal(values):
@@ -607,9 +607,9 @@ def _candidates(scores, moments, group_id, hours, period, limit):
         chosen, weight = _recombine(features[order], hours[m][order])
         index.append(m[order[chosen]])
         weights.append(weight)
-    index, weights = np.concatenate(index), np.concatenate(weights)
-    order = np.argsort(index)
-    return index[order], weights[order]
+    rows, row_weights = np.concatenate(index), np.concatenate(weights)
+    order = np.argsort(rows)
+    return rows[order], row_weights[order]
 
 
 def _eliminate(index, weights, scores, moments, group_id, period, residual_target, likely, limit, least_penalty):

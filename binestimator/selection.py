@@ -387,7 +387,9 @@ def end_use_costs(prices, state: RowState) -> np.ndarray:
 def _worth(prices, name: str) -> float:
     """What a unit of energy counts for: its price, but at least a share of the usual one, since an
     energy that costs nothing is reported as well and its price may be edited later."""
-    return max(getattr(prices, name), LEAST_WORTH_FRAC * fields_of("prices")[name].default)
+    usual = fields_of("prices")[name].default
+    assert isinstance(usual, float), "prices of energy have a default"
+    return max(getattr(prices, name), LEAST_WORTH_FRAC * usual)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -251,8 +251,8 @@ def service_figures(
     known = lambda name, other: other if getattr(night, name, None) is None else getattr(night, name)
     by_zone = by_zone | {name: by_zone[name] + known(name, 0.0) for name in ("warm_degree_hours", "cold_degree_hours")}
     return ServiceFigures(
-        **by_zone,
-        **at_unit,
+        **by_zone,  # type: ignore[arg-type]  # arrays and numbers by their names
+        **at_unit,  # type: ignore[arg-type]
         figures=figures,
         starts=float(known("starts", 0.0)),
         start_miss_f=np.broadcast_to(np.asarray(known("start_miss_f", 0.0), dtype=float), (count,)),
@@ -312,16 +312,15 @@ def rises(found: ServiceFigures, base: ServiceFigures, yardstick: Yardstick) -> 
             np.full(len(y.names), rules.night_low_drop_f),
         ),
     }
-    values: dict[str, object] = {}
+    values: dict[str, float] = {}
+    zones: dict[str, str] = {}
     limits: dict[str, float] = {}
     worst = (0, -np.inf)
     for name, (rise, limit) in by_zone.items():
         at, share = _worst(rise, limit)
         key = "night_low_drop_f" if name == "night_low_f" else f"{name}_rise"
         values[key], limits[key] = float(rise[at]), float(limit[at])
-        values[f"{name.removesuffix('_f').removesuffix('_degree_hours').removesuffix('_short_cfmh')}_zone"] = y.names[
-            at
-        ]
+        zones[f"{name.removesuffix('_f').removesuffix('_degree_hours').removesuffix('_short_cfmh')}_zone"] = y.names[at]
         if share > worst[1]:
             worst = (at, share)
     at_unit = {
@@ -340,7 +339,8 @@ def rises(found: ServiceFigures, base: ServiceFigures, yardstick: Yardstick) -> 
     return ServiceRise(
         zone=y.names[worst[0]] if worst[1] > 0.0 else None,
         limits=limits,
-        **values,
+        **values,  # type: ignore[arg-type]  # numbers and names of zones by their names
+        **zones,  # type: ignore[arg-type]
         total_unmet_degree_hours_rise=total("warm_degree_hours"),
         total_cold_degree_hours_rise=total("cold_degree_hours"),
         total_zone_oa_short_cfmh_rise=float(zone_oa @ y.multiplier),

@@ -87,7 +87,8 @@ def files_read(path, *projects, weather: bool = True) -> tuple[Path, ...]:
 
 def output_places(folder, stem: str) -> tuple[Path, Path]:
     """Names of the workbook and the results file of a run."""
-    return tuple(Path(folder) / f"{stem}{ending}" for ending in _ENDINGS)
+    workbook, results = (Path(folder) / f"{stem}{ending}" for ending in _ENDINGS)
+    return workbook, results
 
 
 def free_stem(source, folder, read=()) -> str:

@@ -28,12 +28,16 @@ import stat
 import tempfile
 import threading
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from binestimator.errors import WorkbookError
 from binestimator.seal import Mark, mark_of
+
+if TYPE_CHECKING:
+    from types import FrameType
 
 #: Beginning of the hidden names under which files are made.
 HIDDEN_PREFIX = ".binestimator-"
@@ -273,16 +277,17 @@ class _Move:
 
     def set_aside(self, number: int | None) -> None:
         """A second name for the old file: ``<stem>_kept_<number>`` where it is to stay, else a hidden one."""
-        target = self.place.target
+        target, found = self.place.target, self.place.found
+        assert found is not None, "only a file that was found is set aside"
         if number is not None:
             self.kept = kept_name(target, number)
             self.old = str(self.kept)
-            _second_name(target, self.old, self.place.found)
+            _second_name(target, self.old, found)
         else:
             handle, self.old = tempfile.mkstemp(dir=target.parent, prefix=HIDDEN_PREFIX, suffix=".old")
             os.close(handle)
             os.unlink(self.old)
-            _second_name(target, self.old, self.place.found)
+            _second_name(target, self.old, found)
 
     def has_moved(self) -> bool:
         """Whether the new file stands under its name: seen there, whatever was reported."""
@@ -329,6 +334,7 @@ def _move_all(moves: list[_Move], manners: Manners) -> dict[Path, Path]:
             at = move
             if signature(move.place.target) != (None if move.place.found is None else _signature(move.place.found)):
                 raise WorkbookError(f"{move.file.path}: was changed while this run was about to write it; run again")
+            assert move.made is not None, "all files are made before the first is moved"
             os.replace(move.made, move.place.target)
     except BaseException as error:
         left = _put_all_back(moves)
@@ -370,6 +376,7 @@ def _put_all_back(moves: list[_Move]) -> list[str]:
 
 def _out_of_hiding(move: _Move) -> str:
     """The old file under a name that can be seen, if that can be had."""
+    assert move.old is not None, "called for a file that was set aside"
     if Path(move.old).name.startswith(HIDDEN_PREFIX):
         seen = kept_name(move.place.target, _free_number([move.place.target]))
         with contextlib.suppress(OSError):
@@ -481,7 +488,7 @@ def _alone(folders: set[Path]) -> Iterator[None]:
 def _deaf() -> Iterator[None]:
     """Hold back requests to stop until the files are in place or as they were."""
     heard: list[int] = []
-    before: dict[int, object] = {}
+    before: dict[int, Callable[[int, FrameType | None], object] | int] = {}
 
     def listen() -> None:
         for number, handler in before.items():
@@ -491,7 +498,9 @@ def _deaf() -> Iterator[None]:
         try:
             for name in ("SIGINT", "SIGTERM", "SIGHUP"):  # some systems do not know all of them
                 number = getattr(signal, name, None)
-                handler = None if number is None else signal.getsignal(number)
+                if number is None:
+                    continue
+                handler = signal.getsignal(number)
                 if handler is not None and handler is not signal.SIG_IGN:
                     before[number] = handler
                     signal.signal(number, lambda number, _: heard.append(number))
@@ -556,7 +565,12 @@ def _refusal(path, error: OSError | ValueError, manners: Manners, *, replaces: b
         if isinstance(error, OSError)
         else f"the name has unprintable characters; {manners.elsewhere}"
     )
-    if not do and replaces and error.errno in (errno.EPERM, errno.EACCES, errno.EBUSY, errno.ETXTBSY):
+    if (
+        not do
+        and replaces
+        and isinstance(error, OSError)
+        and error.errno in (errno.EPERM, errno.EACCES, errno.EBUSY, errno.ETXTBSY)
+    ):
         do = (
             "it belongs to somebody else, is locked, or is open in another program; close or unlock it, or "
             f"{manners.elsewhere}"

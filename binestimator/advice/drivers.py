@@ -16,7 +16,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..estimate import Rows, annual_figures, run_parts, size_unit
-from ..inputs.paths import item_path, parse_path
+from ..inputs.paths import item_path, known_path
 from ..inputs.schema import Field, is_used
 from ..model.build import build_unit
 from ..model.plant import STANDING_LOSS_FRAC
@@ -48,7 +48,7 @@ class Assumption:
 
     @property
     def field(self) -> Field:
-        return parse_path(self.path)[0].field
+        return known_path(self.path).field
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,9 +77,16 @@ def assumptions() -> tuple[Assumption, ...]:
     lines = []
     for row in csv.DictReader(text.splitlines()):
         line = Assumption(
-            **{**row, "low": float(row["low"]), "high": float(row["high"]), "resizes": row["resizes"] == "yes"}
+            label=row["label"],
+            path=row["path"],
+            kind=row["kind"],
+            low=float(row["low"]),
+            high=float(row["high"]),
+            resizes=row["resizes"] == "yes",
+            source=row["source"],
         )
-        if line.kind not in KINDS or not line.low < line.high or parse_path(line.path)[0] is None:
+        known_path(line.path)  # raises for a line about no input
+        if line.kind not in KINDS or not line.low < line.high:
             raise ValueError(f"assumptions.csv: {row}")
         lines.append(line)
     return tuple(lines)
@@ -87,7 +94,7 @@ def assumptions() -> tuple[Assumption, ...]:
 
 def paths_assumed(project, line: Assumption) -> list[str]:
     """Full paths of the inputs that a line means and for which nobody has evidence."""
-    parsed, _ = parse_path(line.path)
+    parsed = known_path(line.path)
     field = parsed.field
     if parsed.kind in ("group", "zone"):
         records = project.groups if parsed.kind == "group" else project.zones
@@ -117,7 +124,7 @@ def overrides_of(project, unit, line: Assumption, end: float) -> dict[str, objec
     """Overrides that put an assumption at one end, kept inside the allowed ranges; empty where it would change
     nothing."""
     field = line.field
-    out = {}
+    out: dict[str, object] = {}
     low_share = project.building.index_share_low
     for path in paths_assumed(project, line):
         value = _value_at(project, unit, path)
@@ -139,7 +146,7 @@ def overrides_of(project, unit, line: Assumption, end: float) -> dict[str, objec
 
 def _value_at(project, unit, path):
     """Value in force of an input; that of the unit where it was sized."""
-    parsed, _ = parse_path(path)
+    parsed = known_path(path)
     if parsed.kind in ("group", "zone"):
         records = project.groups if parsed.kind == "group" else project.zones
         record = next(r for r in records if r.name == parsed.name)

@@ -154,7 +154,9 @@ def _ways(project, candidate, resets, unit, kind: str, place: int):
             )
     else:
         before = float(unit.zones.max_cfm[place])
-        after = min(round(before * LARGER_TERMINAL), fields_of("zone")["max_cfm"].high)
+        most = fields_of("zone")["max_cfm"].high
+        assert most is not None, "airflow has a range"
+        after = min(round(before * LARGER_TERMINAL), most)
         changes = {item_path("zone", zone.name, "max_cfm"): float(after)}
         if zone.min_cfm is None:
             changes[item_path("zone", zone.name, "min_cfm")] = float(unit.zones.min_cfm[place])

@@ -12,7 +12,7 @@ import numpy as np
 
 from ..estimate import Rows, annual_figures, night_duct, night_totals, run_parts
 from ..hours import build_conditions
-from ..inputs.paths import parse_path
+from ..inputs.paths import known_path
 from ..model.build import build_unit
 from ..model.loads import zone_loads
 from ..model.night import run_nights
@@ -195,9 +195,7 @@ def combined_parts(results) -> tuple[Parts, ...]:
             continue
         run = results.runs[c.id]
         repairs = {
-            path: value
-            for path, value in c.candidate.overrides.items()
-            if parse_path(path)[0].field.role == "equipment"
+            path: value for path, value in c.candidate.overrides.items() if known_path(path).field.role == "equipment"
         }
         start = results.baseline.annual["cost_usd"]
         repaired = cost_with(repairs, base) if repairs else start

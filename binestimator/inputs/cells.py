@@ -125,7 +125,7 @@ class WorkbookFile:
 
     def __init__(self, path: str | Path):
         self.path = Path(path)
-        self._zip = None
+        self._zip: zipfile.ZipFile | None = None
         try:
             self._zip = _open(self.path)
             self._judge_directory()
@@ -190,6 +190,7 @@ class WorkbookFile:
         return error
 
     def _judge_directory(self) -> None:
+        assert self._zip is not None, "opened at once"
         parts = self._zip.infolist()
         if len(parts) > MOST_PARTS:
             raise _Refused(f"holds {len(parts):,} parts; expected at most {MOST_PARTS:,}")
@@ -250,6 +251,7 @@ class WorkbookFile:
         if part.file_size > limit:
             raise _Refused(f"the part {_short(name)} has {part.file_size:,} bytes; expected at most {limit:,}")
         read = 0
+        assert self._zip is not None, "opened at once"
         with self._zip.open(part) as stream:
             while piece := stream.read(_PIECE):
                 read += len(piece)
@@ -475,14 +477,14 @@ class _TextCollector(_Reader):
             self._open = False
 
     def text_characters(self, text: str) -> None:
-        if self._open:
+        if self._open and self._pieces is not None:
             self._length += len(text)
             if self._length > 8 * LONGEST_TEXT:
                 raise _Refused(f"a cell holds a text of more than {LONGEST_TEXT:,} characters")
             self._pieces.append(text)
 
     def finish_text(self) -> str:
-        text = "".join(self._pieces)
+        text = "".join(self._pieces or ())
         self._pieces = None
         return _unescaped(text)
 
@@ -559,6 +561,7 @@ class _SheetReader(_TextCollector):
         self._formula = False
         self._value: list[str] | None = None
         self._inline: str | None = None
+        self._text: str | None = None
         self._in_rows = False
 
     def start(self, name, attributes):

@@ -398,7 +398,8 @@ def _fan(project, problems: Problems) -> list[Finding]:
 
 
 def _measured_fan(project, problems: Problems) -> list[Finding]:
-    fan, findings = project.fan, []
+    fan = project.fan
+    findings: list[Finding] = []
     names = ("measured_cfm", "measured_total_inwc", "measured_kw")
     paths = tuple(f"fan.{name}" for name in names)
     missing = [name for name in names if getattr(fan, name) is None]

@@ -46,14 +46,17 @@ class Condition:
         Path that it is divided by, or empty.
     sign : str
         ``=``, ``<`` or ``>=``.
-    right : tuple of str, or float
-        Choices (or ``none`` or ``given``), or the number of a comparison.
+    right : tuple of str
+        Choices (or ``none`` or ``given``); empty for a comparison.
+    number : float
+        Of a comparison.
     """
 
     left: str
     over: str
     sign: str
-    right: object
+    right: tuple[str, ...]
+    number: float = 0.0
 
     def holds(self, value_of: Callable[[str], object]) -> bool:
         """Whether it holds; ``value_of`` gives the value of an input by its path, or of a fact."""
@@ -62,18 +65,20 @@ class Condition:
             if self.right in (("none",), ("given",)):
                 return (value is None) == (self.right == ("none",))
             return value in self.right
-        if value is None:
+        if not isinstance(value, (int, float)):  # a comparison holds only where there is a number
             return False
         if self.over:
-            value = value / value_of(self.over)
-        return value < self.right if self.sign == "<" else value >= self.right
+            divisor = value_of(self.over)
+            assert isinstance(divisor, (int, float)), f"{self.over} always has a number"
+            value = value / divisor
+        return value < self.number if self.sign == "<" else value >= self.number
 
     @property
     def words(self) -> str:
         """In words, with names of inputs."""
         name = self.left.rpartition(".")[2] + (f" / {self.over.rpartition('.')[2]}" if self.over else "")
         if self.sign != "=":
-            return f"{name} is {'below' if self.sign == '<' else 'at least'} {value_text(self.right)}"
+            return f"{name} is {'below' if self.sign == '<' else 'at least'} {value_text(self.number)}"
         if self.right in (("none",), ("given",)):
             return f"{name} is {'not ' if self.right == ('none',) else ''}given"
         return f"{name} is {' or '.join(self.right)}"
@@ -90,7 +95,7 @@ class Condition:
         if self.sign == "=":
             return "OR(" + ",".join(f'{{{self.left}}}="{choice}"' for choice in self.right) + ")"
         left = f"{{{self.left}?}}" + (f"/{{{self.over}}}" if self.over else "")
-        return f"IF(ISNUMBER({{{self.left}?}}),{left}{self.sign}{self.right:.12g},FALSE)"
+        return f"IF(ISNUMBER({{{self.left}?}}),{left}{self.sign}{self.number:.12g},FALSE)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +148,9 @@ def _condition(text: str, path: str) -> Condition:
         section, _, key = name.partition(".")
         if name not in FACTS and key not in fields_of(section):
             raise ValueError(f"defaults.csv {path}: no input {name}")
-    return Condition(left, over, match[2], tuple(match[3].split("|")) if match[2] == "=" else float(match[3]))
+    if match[2] == "=":
+        return Condition(left, over, match[2], tuple(match[3].split("|")))
+    return Condition(left, over, match[2], (), float(match[3]))
 
 
 def paths_by(fact: str) -> tuple[str, ...]:

@@ -56,9 +56,9 @@ def readable_file(
         found = os.stat(path)
     except (OSError, ValueError) as problem:
         raise error(_not_found(path, what, problem)) from None
-    problem = _unusable(found, largest)
-    if problem:
-        raise error(f"{path}: the {what} {problem}")
+    unusable = _unusable(found, largest)
+    if unusable:
+        raise error(f"{path}: the {what} {unusable}")
     if not os.access(path, os.R_OK):
         raise error(
             f"{path}: the {what} cannot be read (Permission denied); ask its owner for permission to read it, or use "

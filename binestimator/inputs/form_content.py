@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from dataclasses import field as dataclass_field
 
 from binestimator.inputs.defaults import default_formula, rules
-from binestimator.inputs.paths import item_path, parse_path
+from binestimator.inputs.paths import item_path, known_path, parse_path
 from binestimator.inputs.problems import Problems
 from binestimator.inputs.project import DEFAULT_CANDIDATES, Given, Project, build_project, resolved_inputs, source_of
 from binestimator.inputs.schema import (
@@ -435,10 +435,10 @@ class _Content:
         for section in SINGLE_SECTIONS:
             for field in fields_of(section).values():
                 if field.type == "points":
-                    lists = (
+                    lists = [
                         getattr(self.project.section(section), field.name),
                         self.project.given.sections.get(section, {}).get(field.name),
-                    )
+                    ]
                     self.content.points[field.path] = (
                         max((len(points) for points in (*lists, field.default) if points), default=2)
                         + self.spare_points
@@ -579,7 +579,7 @@ class _Content:
     # -- paths
 
     def _content_at(self, path: str, value: object) -> object:
-        parsed, _ = parse_path(path)
+        parsed = known_path(path)
         return cell_of(parsed.field, value)
 
     def _about(self) -> None:
@@ -587,9 +587,7 @@ class _Content:
         given, content = self.project.given, self.content
         once = {field.path for section in SINGLE_SECTIONS for field in fields_of(section).values()}
         for table, target in ((given.evidence, content.evidence), (given.status, content.status)):
-            canonical = [
-                parse_path(path)[0].field.path for path in table if parse_path(path)[0].kind in SINGLE_SECTIONS
-            ]
+            canonical = [known_path(path).field.path for path in table if known_path(path).kind in SINGLE_SECTIONS]
             target.update({path: text for path, text in table.items() if path in once and canonical.count(path) == 1})
         for path in dict.fromkeys([*given.evidence, *given.status]):
             evidence = None if path in content.evidence else given.evidence.get(path)

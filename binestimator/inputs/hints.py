@@ -24,8 +24,8 @@ def as_clock_hours(items: list) -> str | None:
     items : list
         Times, numbers, or texts such as ``07:00``, ``6 pm``, ``07``.
     """
-    hours = [_clock_hour(item) for item in items]
-    return ", ".join(hours) if hours and None not in hours else None
+    hours = [hour for item in items if (hour := _clock_hour(item)) is not None]
+    return ", ".join(hours) if hours and len(hours) == len(items) else None
 
 
 def _clock_hour(item: object) -> str | None:
@@ -103,7 +103,7 @@ def number_hint(text: str, writing: str, low: float | None = None, high: float |
     plain = plain_number(text)
     if plain is not None and re.fullmatch(r"[+-]?\d{1,3},\d{3}", text.strip()):
         decimal = f"{float(text.replace(',', '.')):.12g}"
-        fits = [low is None or low <= float(each) <= high for each in (plain, decimal)]
+        fits = [low is None or high is None or low <= float(each) <= high for each in (plain, decimal)]
         if fits == [True, False]:
             return f"{writing} {plain} without the thousands separator"
         if fits == [False, True]:

@@ -56,6 +56,8 @@ class InputPath:
 
     def matches(self, names: list[str]) -> list[int]:
         """Places in ``names`` that the name or pattern of this path means."""
+        if self.name is None:  # a section that stands once
+            return []
         exact = [place for place, name in enumerate(names) if name == self.name]
         if exact:
             return exact
@@ -66,6 +68,20 @@ class InputPath:
 def item_path(kind: str, name: str, tail: str) -> str:
     """Path of an input of a named thing: ``kind[name].tail``."""
     return f"{kind}[{name}].{tail}"
+
+
+def known_path(path: str) -> InputPath:
+    """Parse a path that has been checked before, or is the program's own.
+
+    Raises
+    ------
+    ValueError
+        It is no path of an input: a mistake of the program.
+    """
+    parsed, problem = parse_path(path)
+    if parsed is None:
+        raise ValueError(f"{path}: {problem}")
+    return parsed
 
 
 def parse_path(path: object) -> tuple[InputPath | None, str | None]:

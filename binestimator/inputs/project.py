@@ -11,7 +11,7 @@ from dataclasses import field as dataclass_field
 from binestimator.errors import Finding
 from binestimator.inputs.checks import check_all
 from binestimator.inputs.defaults import default_in_force, rules
-from binestimator.inputs.paths import InputPath, item_path, parse_path
+from binestimator.inputs.paths import InputPath, item_path, known_path, parse_path
 from binestimator.inputs.problems import Problems, printable, sentence, shown
 from binestimator.inputs.quick import quick_zones, spread_index_share
 from binestimator.inputs.schema import (
@@ -119,7 +119,7 @@ class Candidate(record_type("candidate")):
     @property
     def changed_service(self) -> tuple[str, ...]:
         """Paths of the overrides that change what the rooms are promised."""
-        return tuple(path for path in self.overrides if parse_path(path)[0].field.role == "service")
+        return tuple(path for path in self.overrides if known_path(path).field.role == "service")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -388,10 +388,11 @@ def check_overrides(overrides: Mapping[str, object], problems: Problems, where: 
     for path, raw in overrides.items():
         place = override_place(where, path)
         parsed, problem = parse_path(path)
+        value = None
         if parsed is not None:
             problem = _cannot_override(parsed)
-        if problem is None:
-            value, problem = check_value(parsed.field, raw, in_cell=problems.in_cells)
+            if problem is None:
+                value, problem = check_value(parsed.field, raw, in_cell=problems.in_cells)
         if problem is None:
             checked[path] = value
         else:
@@ -559,7 +560,7 @@ def _check_roles(project: Project, candidate: Candidate, where: str, problems: P
     why, do = _NOT_OF_A_CANDIDATE["assumption"]
     repaired: set[str] = set()
     for path in candidate.overrides:
-        parsed, _ = parse_path(path)
+        parsed = known_path(path)
         role = (
             "shared" if parsed.kind == "candidate" else parsed.field.role
         )  # its strategies have inputs of role control
@@ -569,7 +570,7 @@ def _check_roles(project: Project, candidate: Candidate, where: str, problems: P
                 override_place(where, path), f"a candidate cannot change {parsed.field.path}: {reason[0]}", do=reason[1]
             )
         elif parsed.field.name in _RUN_INPUTS:
-            if parsed.name in (zones if parsed.kind == "zone" else specials):
+            if parsed.name is not None and parsed.name in (zones if parsed.kind == "zone" else specials):
                 repaired.add(parsed.name)
             else:
                 problems.add(
@@ -605,7 +606,7 @@ class _Build:
         self._overrides: list[tuple[InputPath, object, str, str]] = []
         self._met: set[str] = set()
         for path, value in overrides.items():
-            parsed, _ = parse_path(path)
+            parsed = known_path(path)
             self._overrides.append((parsed, value, where.get(path, override_place("override", path)), path))
 
     # -- records
@@ -719,10 +720,10 @@ class _Build:
                 self._no_match(where, kind, parsed.name)
         return changed
 
-    def _no_match(self, where: str, kind: str, name: str) -> None:
+    def _no_match(self, where: str, kind: str, name: str | None) -> None:
         self.problems.add(
             where,
-            f'there is no {kind} "{printable(name)}"',
+            f'there is no {kind} "{printable(name or "")}"',
             do="" if self.problems.crowded else did_you_mean(name, self._names[kind]),
             involves=(kind,),
         )
@@ -939,7 +940,7 @@ class _Build:
         """
         texts: dict[str, str] = {}
         for path, text in given.items():
-            parsed, _ = parse_path(path)
+            parsed = known_path(path)
             where = override_place(table, path)
             if parsed.kind in LIST_SECTIONS:
                 names = self._names[parsed.kind]

@@ -539,7 +539,7 @@ def _read_zones_csv(problems: Problems, path: Path, before: int) -> list[dict]:
             ),
         )
         return []
-    zones = []
+    zones: list[dict] = []
     for number, line in lines[1:]:
         place = f"{where} line {number}"
         cells = _csv_cells(problems, where, number, line, delimiter)

@@ -153,7 +153,7 @@ class Field:
     def allowed_as(self, *, in_cell: bool) -> str:
         """What is allowed, in words: as it is written in a project file, or typed into a cell of a form."""
         unit = f" {self.unit}" if self.unit else ""
-        span = f"{_plain(self.low)} to {_plain(self.high)}" if self.low is not None else ""
+        span = f"{_plain(self.low)} to {_plain(self.high)}" if self.low is not None and self.high is not None else ""
         none = (", or the word none" if in_cell else ' or "none"') if self.optional else ""
         match self.type:
             case "text":
@@ -383,9 +383,9 @@ def _check_bool(field: Field, raw: object, in_cell: bool) -> tuple[object, str |
 
 def _as_number(
     raw: object, field: Field, in_cell: bool, low: float | None = None, high: float | None = None
-) -> tuple[float | int | None, str | None]:
-    """Finite number of a raw value, or (None, what is wrong, what to do); the hint keeps within the range, that of the
-    field if none is given."""
+) -> tuple[float | int | None, tuple[str, str]]:
+    """Finite number of a raw value, or None, and (what is wrong, what to do); the hint keeps within the range, that
+    of the field if none is given."""
     if isinstance(raw, bool) or not isinstance(raw, numbers.Real):
         hint = ""
         if isinstance(raw, str):
@@ -402,23 +402,23 @@ def _as_number(
     try:
         # A zero has no sign here: equal inputs are written alike and have one checksum.
         number = int(raw) if isinstance(raw, numbers.Integral) else float(raw) + 0.0
-        finite = math.isfinite(number)
+        if math.isfinite(number):
+            return number, ("", "")
     except OverflowError:
-        finite = False
-    return (number, None) if finite else (None, ("not a finite number", ""))
+        pass
+    return None, ("not a finite number", "")
 
 
 def _check_float(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
     number, wrong = _as_number(raw, field, in_cell)
-    if wrong:
+    if number is None:
         return None, sentence(wrong[0], raw, field.allowed_as(in_cell=in_cell), wrong[1])
-    number = float(number)
-    wrong = _outside(field, number, in_cell)
-    return (None, wrong) if wrong else (number, None)
+    outside = _outside(field, float(number), in_cell)
+    return (None, outside) if outside else (float(number), None)
 
 
 def _outside(field: Field, number: float, in_cell: bool) -> str | None:
-    if field.low is None or field.low <= number <= field.high:
+    if field.low is None or field.high is None or field.low <= number <= field.high:
         return None
     hint = ""
     of_one = field.high <= 1 and field.name.endswith(("_frac", "_factor", "efficiency"))
@@ -430,12 +430,12 @@ def _outside(field: Field, number: float, in_cell: bool) -> str | None:
 
 def _check_int(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
     number, wrong = _as_number(raw, field, in_cell)
-    if wrong:
+    if number is None:
         return None, sentence(wrong[0], raw, field.allowed_as(in_cell=in_cell), wrong[1])
     if number != int(number):
         return None, sentence("not a whole number", raw, field.allowed_as(in_cell=in_cell))
-    wrong = _outside(field, number, in_cell)
-    return (None, wrong) if wrong else (int(number), None)
+    outside = _outside(field, number, in_cell)
+    return (None, outside) if outside else (int(number), None)
 
 
 def _check_choice(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
@@ -459,7 +459,7 @@ def _check_choice(field: Field, raw: object, in_cell: bool) -> tuple[object, str
 
 def _check_choice_float(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
     number, wrong = _as_number(raw, field, in_cell)
-    if wrong:
+    if number is None:
         return None, sentence(wrong[0], raw, field.allowed_as(in_cell=in_cell), wrong[1])
     if float(number) not in field.choices:
         return None, sentence("not one of the choices", raw, field.allowed_as(in_cell=in_cell))
@@ -482,6 +482,13 @@ def _check_choice_list(field: Field, raw: object, in_cell: bool) -> tuple[object
     return tuple(choice for choice in field.choices if choice in found), None
 
 
+def _range_of(field: Field) -> tuple[float, float]:
+    """Allowed range of an input of a type that has one: the table is refused without."""
+    if field.low is None or field.high is None:
+        raise ValueError(f"inputs.csv {field.path}: needs a range")
+    return field.low, field.high
+
+
 def _check_numbers(field: Field, raw: object, count: int, in_cell: bool) -> tuple[tuple | None, str | None]:
     allowed = field.allowed_as(in_cell=in_cell)
     if not isinstance(raw, (list, tuple)):
@@ -490,12 +497,11 @@ def _check_numbers(field: Field, raw: object, count: int, in_cell: bool) -> tupl
         do = _hours_hint(field, list(raw), in_cell) if count == 2 else ""
         return None, sentence(f"has {len(raw)} value{'' if len(raw) == 1 else 's'}", raw, allowed, do)
     values = []
+    low, high = _range_of(field)
     for place, item in enumerate(raw):
-        number, wrong = _as_number(item, field, in_cell)
-        wrong = wrong[0] if wrong else None
-        if wrong is None and not field.low <= number <= field.high:
-            wrong = "outside the range"
-        if wrong:
+        number, not_number = _as_number(item, field, in_cell)
+        if number is None or not low <= number <= high:
+            wrong = not_number[0] or "outside the range"
             return None, sentence(
                 f"value {place + 1} is {wrong}", item, allowed, _hours_hint(field, list(raw), in_cell)
             )
@@ -523,7 +529,7 @@ def _check_hour_pair(field: Field, raw: object, in_cell: bool) -> tuple[object, 
     if isinstance(raw, (list, tuple)) and len(raw) == 0:
         return (), None
     pair, wrong = _check_numbers(field, raw, 2, in_cell)
-    if wrong is None and pair[0] % 24 == pair[1] % 24 and pair != (0.0, 24.0):
+    if pair is not None and pair[0] % 24 == pair[1] % 24 and pair != (0.0, 24.0):
         wrong = sentence(
             "starts when it ends",
             raw,
@@ -582,9 +588,9 @@ def _check_points(field: Field, raw: object, in_cell: bool) -> tuple[object, str
         if not isinstance(item, (list, tuple)) or len(item) != 2:
             return None, sentence(f"point {place + 1} is not a pair", item, field.allowed_as(in_cell=in_cell))
         pair = []
-        for name, part, (low, high) in zip("xy", item, (POINT_X_RANGE, (field.low, field.high)), strict=True):
+        for name, part, (low, high) in zip("xy", item, (POINT_X_RANGE, _range_of(field)), strict=True):
             number, wrong = _as_number(part, field, in_cell, low, high)
-            if wrong:
+            if number is None:
                 return None, sentence(
                     f"{name} of point {place + 1} is {wrong[0]}", part, field.allowed_as(in_cell=in_cell), wrong[1]
                 )
@@ -642,10 +648,14 @@ REPLACED = {
 def replaced(section: str, name: str) -> tuple[str, str] | None:
     """What is wrong with an input of an earlier version, and what to do; None for any other name."""
     new = REPLACED.get(f"{section}.{name}")
-    return new and (
-        "this input of an earlier version has been replaced: service is judged by depth, no longer by counts and "
-        "shares",
-        f"remove it; what may be lost is said by {new}",
+    return (
+        None
+        if new is None
+        else (
+            "this input of an earlier version has been replaced: service is judged by depth, no longer by counts and "
+            "shares",
+            f"remove it; what may be lost is said by {new}",
+        )
     )
 
 
@@ -735,7 +745,7 @@ def record_type(section: str) -> type:
     """
     name = _record_name(section)
     lines = [f"Values of section ``{section}``.", "", "Attributes", "----------"]
-    parts = []
+    parts: list[tuple[str, type] | tuple[str, type, object]] = []
     for field in fields_of(section).values():
         unit = f" [{field.unit}]" if field.unit else ""
         lines += [f"{field.name} : {field.type}", f"    {field.description}.{unit}"]

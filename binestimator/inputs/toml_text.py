@@ -80,7 +80,8 @@ def outline(text: str) -> Outline:
     Outline
     """
     found = Outline()
-    table, lines, section = found.raw, found.lines, ()
+    table, lines = found.raw, found.lines
+    section: tuple[str, ...] = ()
     for number, statement, closed in _statements(text):
         if len(found.problems) >= MOST_LISTED:
             break

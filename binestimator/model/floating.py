@@ -79,15 +79,16 @@ def _root(residual, start_f, lowest_f, highest_f, evaluations: int, cold_f: floa
     shape = np.shape(s)
     low, high = np.full(shape, lowest_f), np.full(shape, highest_f)
     low_f, high_f = np.zeros(shape), np.zeros(shape)  # zero: not evaluated
-    last_s = last_f = None
+    last_s: np.ndarray | None = None
+    last_f: np.ndarray | None = None
     for k in range(evaluations):
         f = residual(s)
         f = np.where(np.abs(f) > FOUND_F, f, 0.0)
         above = f > 0.0
         low_f, high_f = np.where(above & (s >= low), f, low_f), np.where(~above & (s <= high), f, high_f)
         low, high = np.where(above, np.maximum(low, s), low), np.where(above, high, np.minimum(high, s))
-        fall = 1.0
-        if last_s is not None:
+        fall: np.ndarray | float = 1.0
+        if last_s is not None and last_f is not None:
             run = s - last_s
             wide = np.abs(run) > SAME_F
             fall = np.where(wide, np.maximum((last_f - f) / np.where(wide, run, 1.0), least_fall(k)), 1.0)

@@ -404,7 +404,7 @@ def _morning(unit: Unit, conditions, loads: ZoneLoads, capacity, first, end_f, m
         np.zeros(len(z)),
     )
     tolerance = unit.service.unmet_tolerance_f
-    at, cold = np.arange(len(first)), None
+    at, cold = np.arange(len(first)), np.zeros(end_f.shape)  # of the first step, below
     for step in range(hours):
         h = (first[at] + step) % hours
         if step > 0:

@@ -92,6 +92,7 @@ class Curve:
         x = np.clip(x, *self.x_range)
         c = self.coefficients
         if self.form == "biquadratic":
+            assert self.y_range is not None, "a curve of X and Y has both ranges"
             y = np.clip(y, *self.y_range)
             return c[0] + x * (c[1] + c[2] * x + c[5] * y) + y * (c[3] + c[4] * y)
         value = c[-1]
@@ -156,7 +157,7 @@ def curve_description(name):
         One line for a method sheet.
     """
     curve = curves()[name]
-    powers = ("", "X", "X^2", "Y", "Y^2", "X*Y")
+    powers: tuple[str, ...] = ("", "X", "X^2", "Y", "Y^2", "X*Y")
     if curve.form == "polynomial":
         powers = ("", "X", "X^2", "X^3")
     equation = ""
@@ -784,6 +785,7 @@ def heating_power(heating, capacity_kbtuh, load_kbtuh, enabled, oat_f):
     output = served + loss * enabled
     electric_kw, fuel_thermh, purchased_kbtuh = nothing, nothing, nothing
     if source.type in ("boiler", "gas_furnace"):
+        assert source.fuel_curve is not None, "boilers and furnaces have one"
         curve = curves()[source.fuel_curve]
         plr = output / capacity
         input_frac = part_load_input_frac(plr, curve.coefficients, source.minimum_plr_frac)

@@ -173,7 +173,7 @@ def read_weather(path, *, whole_f: str = "auto", pressure_psia: float | None = N
     findings: list[Finding] = []
     _check_values(raw, skip=("pressure_pa",) if pressure_psia is not None else ())
     given = pressure_psia is not None
-    if not given:
+    if pressure_psia is None:
         pressure_psia = float(raw.columns["pressure_pa"].mean() / PSI_PA)
     findings += _pressure_findings(raw, pressure_psia, given)
     findings += _sun_findings(raw)

@@ -61,7 +61,7 @@ def style_chart(
     size: tuple[int, int],
     y_format: str | None = None,
     x_range: tuple[float, float] | None = None,
-    y_range: tuple[float, float] | None = None,
+    y_range: tuple[float, float | None] | None = None,
     legend: str = "bottom",
     x_unit: float | None = None,
 ) -> None:
@@ -70,7 +70,7 @@ def style_chart(
     chart.set_title(
         {"name": title, "name_font": {"name": FONT, "size": 10, "bold": True, "color": INK}, "overlay": False}
     )
-    x_axis = {
+    x_axis: dict[str, object] = {
         "name": x_label,
         "name_font": {**font, "bold": False, "color": SLATE},
         "num_font": font,
@@ -84,7 +84,7 @@ def style_chart(
         x_axis |= {"min": x_range[0], "max": x_range[1]}
     if x_unit is not None:
         x_axis["major_unit"] = x_unit
-    y_axis = {
+    y_axis: dict[str, object] = {
         "name": y_label,
         "name_font": {**font, "bold": False, "color": SLATE},
         "num_font": font,

@@ -39,7 +39,8 @@ def form_bytes(project: Project | None = None, spare: Spare = FORM_SPARE) -> byt
         Something cannot be put into a workbook.
     """
     empty = project is None
-    project = empty_project() if empty else project
+    if project is None:
+        project = empty_project()
     name = "Input form" if empty else project.info.name
     content = form_content(project, spare_points=3)
     footer = footer_text(name, "input form" if empty else f"input form, inputs {project.checksum()}")

@@ -82,7 +82,7 @@ NUMBERS = {
 
 _BASE = {"font_name": FONT, "font_size": 9, "font_color": INK, "valign": "vcenter"}
 
-PIECES = {
+PIECES: dict[str, dict[str, object]] = {
     "body": {},
     "text": {},
     "text_small": {"font_size": 8, "text_wrap": True, "valign": "top"},
@@ -254,14 +254,14 @@ class Styles:
         key = (pieces, mark)
         found = self._made.get(key)
         if found is None:
-            properties = dict(_BASE)
+            properties: dict[str, object] = dict(_BASE)
             for piece in pieces:
                 if piece in NUMBERS:
                     properties["num_format"] = NUMBERS[piece]
                 else:
                     properties.update(PIECES[piece])
             if mark:
-                code = properties.get("num_format", "General")
+                code = str(properties.get("num_format", "General"))
                 properties["num_format"] = ";".join(f'{part}" {mark}"' for part in code.split(";"))
             found = self._made[key] = self._book.format(**properties)
         return found

@@ -8,6 +8,7 @@ its left, cells of the same row on the sheet of rows, and inputs.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..end_uses import END_USES as _USES
@@ -92,7 +93,7 @@ _FORBIDDEN = re.compile(r"[\[\]:*?/\\\x00-\x1f\x7f#!]")
 _ESCAPE = re.compile(r"_(?=x[0-9A-Fa-f]{4}_)")
 
 
-def candidate_sheet_names(names: list[str], others: list[str] = ()) -> list[str]:
+def candidate_sheet_names(names: list[str], others: Sequence[str] = ()) -> list[str]:
     """Unique valid sheet names ``1 Name`` for candidates in order, none of them in ``others``.
 
     Forbidden characters become spaces, long names are cut; the number keeps them apart.

@@ -139,10 +139,9 @@ class Book:
         self._book.set_calc_mode("auto")
         self._formats: dict = {}
         self._sheet_names: set[str] = set()
-        self._catch = None
+        self._catch = warnings.catch_warnings()
 
     def __enter__(self) -> Book:
-        self._catch = warnings.catch_warnings()
         self._catch.__enter__()
         warnings.simplefilter("error")
         return self

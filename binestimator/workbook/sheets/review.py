@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ...inputs.form_content import cell_of
-from ...inputs.paths import parse_path
+from ...inputs.paths import known_path
 from ..page import height_of, lines_of, title
 from ..strict import Sheet
 
@@ -98,7 +98,7 @@ def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
     row += 1
     row = _head(sheet, s, row + 1, "Overrides of that run", ["Value", "", "Input", "", ""])
     for path, value in review.overrides.items():
-        shown = cell_of(parse_path(path)[0].field, value)
+        shown = cell_of(known_path(path).field, value)
         sheet.cell(row, 0, shown, s("general" if isinstance(shown, float) else "text_small", "line", "left"))
         for column in (1, 3, 4):
             sheet.text(row, column, "", s("line"))
