@@ -7,6 +7,7 @@ negative one is spent more. Nothing is clipped to look better.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING
 
@@ -362,7 +363,7 @@ class Held:
     nights: dict[str, NightBlock]
 
 
-def overrides_key(overrides: dict) -> str:
+def overrides_key(overrides: Mapping[str, object]) -> str:
     """Text that is the same for candidates that change the same inputs to the same values."""
     return repr(tuple(sorted(overrides.items(), key=lambda item: item[0])))
 

@@ -99,7 +99,7 @@ def monthly_table(unit: Unit, rows: Rows, energy: dict[str, np.ndarray]) -> pd.D
     """Energies, electricity and cost by month from the hourly run."""
     month = rows.conditions.month
     table = {key: np.bincount(month, energy[key], 13)[1:] for key in ENERGY_KEYS}
-    table[ELECTRICITY_KEY] = sum(table[use.key] for use in ELECTRIC)
+    table[ELECTRICITY_KEY] = np.sum([table[use.key] for use in ELECTRIC], axis=0)
     table["cost_usd"] = annual_cost_usd(table, unit.prices)
     return pd.DataFrame({"month": np.arange(1, 13), **table})
 

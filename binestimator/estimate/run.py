@@ -110,7 +110,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
         selection = choose_rows(project, unit, sites.hourly, group_id, costs)
         order = np.lexsort((selection.index, selection.group))
         row_index, row_weights = selection.index[order], selection.weights[order]
-    if row_index is not None:
+    if row_index is not None and row_weights is not None:
         sites.on_rows(row_index, row_weights)
     kept = {} if held is None else held.optimal_sat
     of_rows = _evaluated(ordered, sites, nights, "rows", kept)
@@ -219,7 +219,7 @@ def _results_of_candidates(
         rise = rises(served[candidate.id], base_served, yardstick)
         payback = simple_payback_years(candidate.cost_usd, candidate.incentive_usd, saving["cost_usd"])
         energy = hourly_energy(site.unit, site.hourly, parts_h, nights[candidate.id])
-        power = sum(energy[use.key] for use in ELECTRIC)
+        power = np.sum([energy[use.key] for use in ELECTRIC], axis=0)
         results.append(
             CandidateResult(
                 candidate=candidate,

@@ -35,7 +35,7 @@ def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None
     pressures = [(1.0 - dsp.override_frac, None)] + (
         [(dsp.override_frac, float(dsp.override_inwc))] if dsp.override_frac > 0.0 else []
     )
-    parts = []
+    parts: list[Part] = []
     for sat_share, sat_value in cases:
         for dsp_share, dsp_value in pressures:
             share = sat_share * dsp_share
@@ -51,7 +51,7 @@ def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None
                 else:
                     new_dsp = dsp_setpoint_inwc(unit, dsp, rows.on, rows.loads, new_sat)
                 none = np.zeros(shape, dtype=bool)
-                marks = {}
+                marks: dict[str, np.ndarray] = {}
                 if sat_value is not None:
                     marks.update(humidity_limited=none, cold_zone_limited=none, sat_at_max=none, sat_at_min=none)
                 if dsp_value is not None:

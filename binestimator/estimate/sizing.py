@@ -101,7 +101,7 @@ def size_unit(project, conditions: Conditions) -> Sizes:
     sizes = replace(nothing, zone_max_cfm=zone_max)
     unit = build_unit(fan_free, sizes)
     loads = zone_loads(unit, occupied)
-    sat = np.full(occupied.oat_f.shape, float(unit.air_handler.design_sat_f))
+    sat: np.ndarray = np.full(occupied.oat_f.shape, float(unit.air_handler.design_sat_f))
     asked = requested_flow_cfm(unit, loads, sat) @ unit.zones.multiplier
     design_cfm = float(np.max(asked)) / (1.0 - unit.air_handler.leakage_frac)
     sizes = replace(sizes, design_cfm=design_cfm)

@@ -20,6 +20,7 @@ from binestimator.inputs.schema import (
     SINGLE_SECTIONS,
     STRATEGY_SECTIONS,
     Field,
+    Record,
     check_value,
     did_you_mean,
     fields_of,
@@ -112,8 +113,8 @@ class Candidate(record_type("candidate")):
         Path -> value of other inputs that the candidate changes.
     """
 
-    sat: object
-    dsp: object
+    sat: Record
+    dsp: Record
     overrides: Mapping[str, object] = dataclass_field(default_factory=dict, hash=False)
 
     @property
@@ -165,27 +166,27 @@ heating, preheat, limits, service, prices, remedies, bins : records
     Two projects are equal when everything but the place of their files is.
     """
 
-    info: object
-    weather: object
-    calendar: object
-    schedule: object
-    building: object
+    info: Record
+    weather: Record
+    calendar: Record
+    schedule: Record
+    building: Record
     specials: tuple
     groups: tuple
     zones: tuple
-    air_handler: object
-    outdoor_air: object
-    economizer: object
-    fan: object
-    return_fan: object
-    cooling: object
-    heating: object
-    preheat: object
-    limits: object
-    service: object
-    prices: object
-    remedies: object
-    bins: object
+    air_handler: Record
+    outdoor_air: Record
+    economizer: Record
+    fan: Record
+    return_fan: Record
+    cooling: Record
+    heating: Record
+    preheat: Record
+    limits: Record
+    service: Record
+    prices: Record
+    remedies: Record
+    bins: Record
     candidates: tuple[Candidate, ...]
     baseline_id: str
     origins: dict[str, str] = dataclass_field(hash=False, repr=False)

@@ -43,6 +43,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, make_dataclass
 from dataclasses import field as dataclass_field
 from importlib import resources
+from typing import TYPE_CHECKING, Any
 
 from binestimator.inputs.hints import as_clock_hours, instead_of, not_modelled, number_hint
 from binestimator.inputs.problems import sentence
@@ -736,6 +737,16 @@ def fields_of(section: str) -> dict[str, Field]:
     return _BY_SECTION[section]
 
 
+class Record:
+    """Base of the records that are made from the rows of ``inputs.csv``, whose values no type checker can know."""
+
+    __slots__ = ()
+
+    if TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> Any: ...
+
+
 @functools.cache
 def record_type(section: str) -> type:
     """Class whose instances hold the values of one section: frozen, slots, keywords only.
@@ -753,7 +764,9 @@ def record_type(section: str) -> type:
             parts.append((field.name, object))
         else:
             parts.append((field.name, object, dataclass_field(default=field.default)))
-    record = make_dataclass(name, parts, frozen=True, slots=True, kw_only=True, namespace={"__doc__": "\n".join(lines)})
+    record = make_dataclass(
+        name, parts, bases=(Record,), frozen=True, slots=True, kw_only=True, namespace={"__doc__": "\n".join(lines)}
+    )
     record.__module__ = __name__
     return record
 

@@ -236,7 +236,7 @@ class _Rooms:
 
 def same_air(air) -> bytes:
     """Key of an airflow of ``night_air_cfm``: equal for equal air."""
-    return b"".join(hashlib.blake2b(np.ascontiguousarray(flow), digest_size=16).digest() for flow in air)
+    return b"".join(hashlib.blake2b(flow.tobytes(), digest_size=16).digest() for flow in air)
 
 
 def night_air_cfm(unit: Unit, conditions, duct: NightDuct | None = None):

@@ -16,7 +16,7 @@ import numpy as np
 
 from ..model.loads import ZoneLoads
 from ..model.unit import Unit, damper_flow_frac
-from .strategy import DspStrategy, SatStrategy
+from .strategy import DspStrategy, SatStrategy, Strategy
 
 # Guideline 36 5.6.8.1: two and three requests at these temperatures above the cooling setpoint.
 SECOND_REQUEST_F, THIRD_REQUEST_F = 3.0, 5.0
@@ -230,7 +230,10 @@ def outdoor_envelope_f(oat_f, settled_f, min_f, oat_min_f, oat_max_f):
     return min_f + share * (settled_f - min_f)
 
 
-class _Demand:
+class _Demand(Strategy):
+    #: Name of the constant of zones that always ask.
+    always: str
+
     name = "demand"
     words = "by demand"
     resets = True

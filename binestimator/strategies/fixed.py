@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from .strategy import DspStrategy, SatStrategy
+from .strategy import DspStrategy, SatStrategy, Strategy
 
 
-class _Fixed:
+class _Fixed(Strategy):
     name = "fixed"
     words = "fixed"
     about = "one setpoint"

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from .strategy import Strategy
+
 
 def line(x, points):
     """Straight lines between points, flat outside.
@@ -44,7 +46,7 @@ def by_airflow(record, requested_cfm, design_cfm):
     return line(reading_pct, record.points)
 
 
-class ByPoints:
+class ByPoints(Strategy):
     """Part of a strategy that goes by points: straight lines between, flat outside.
 
     ``x_words`` what the points stand over, in a sentence · ``x_unit`` the same as a unit where it is not outdoor
