@@ -192,9 +192,9 @@ def copied(folder: Path) -> Path:
     return package
 
 
-def estimated(folder: Path) -> tuple[str, dict, bytes]:
-    """What the command of the copy prints, its results file and its workbook."""
-    done = subprocess.run(
+def command(folder: Path) -> subprocess.CompletedProcess:
+    """The command of the copy, run on the project."""
+    return subprocess.run(
         [sys.executable, "-m", "binestimator", "estimate", "recipes.toml", "--out", "out"],
         cwd=folder,
         env={**os.environ, "PYTHONPATH": str(folder)},
@@ -202,6 +202,11 @@ def estimated(folder: Path) -> tuple[str, dict, bytes]:
         text=True,
         timeout=600,
     )
+
+
+def estimated(folder: Path) -> tuple[str, dict, bytes]:
+    """What the command of the copy prints, its results file and its workbook."""
+    done = command(folder)
     assert done.returncode == 0, done.stdout + done.stderr
     data = json.loads((folder / "out" / "recipes.json").read_text(encoding="utf-8"))
     return done.stdout, data, (folder / "out" / "recipes.xlsx").read_bytes()

@@ -16,3 +16,13 @@ def test_recipes_name_the_files_that_are_changed():
     of = lambda start: text[text.index(start) : text.index("\n- ", text.index(start))]
     for start, steps in (("- **A strategy:**", recipes.STRATEGY_STEPS), ("- **An end use:**", recipes.END_USE_STEPS)):
         assert [name for name in steps if f"`{name}`" not in of(start)] == []
+
+
+def test_a_formula_that_differs_from_its_strategy_is_refused(tmp_path):
+    """One sign in the formula of the new strategy: nothing is written, and the message names the column."""
+    package = recipes.copied(tmp_path / "copy")
+    recipes.follow({"strategies/changeover.py": (("IF({oat_f}>=", "IF({oat_f}<="),)}, package)
+    recipes.follow({"recipes.toml": (("[[group]]", '[bins]\nrows = "mean"\n\n[[group]]'),)}, package.parent)
+    done = recipes.command(package.parent)
+    assert done.returncode != 0 and not (package.parent / "out").exists()
+    assert "formula" in done.stderr and "Supply air setpoint" in done.stderr

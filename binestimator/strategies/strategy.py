@@ -110,12 +110,13 @@ class Columns(Protocol):
 class Strategy:
     """A way to set supply air temperature or duct static pressure.
 
-    ``name`` as in the inputs · ``words`` in tables and under charts · ``about`` one line of documentation · ``resets``
-    the limits of resets bind it and its ends are reported · ``listens`` it goes by requests of zones.
+    ``name`` as in the inputs · ``words`` in tables and under charts · ``about`` its line in the README · ``resets``
+    the limits of resets bind it and its ends are reported · ``listens`` it goes by requests of zones. Of its kind:
+    ``part`` section of its inputs · ``suffix`` unit at the end of their names · ``shown_unit`` the same for people ·
+    ``what`` it sets, in words.
     """
 
     part: str
-    #: End of the names of its inputs, unit as shown, what is set, by which words.
     suffix: str
     shown_unit: str
     what: str
