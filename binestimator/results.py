@@ -548,7 +548,7 @@ class Review:
 
 
 def to_plain(results: Results, review: Review | None = None) -> dict:
-    """The results file as plain data; its keys are documented in the README.
+    """The results file as plain data; its keys are documented in output/README.md.
 
     ``reviewed`` is there only when a reviewer's overrides stood in the form that was read.
     """

@@ -136,7 +136,7 @@ def _late(*_):
 def tried(label: str, case) -> str:
     """How a case ended: ``result``, ``message``, or what is against the rule.
 
-    The largest project has its own bound: the README says that it takes two and a half minutes of processor time.
+    The largest project has its own bound: two and a half minutes of processor time, by demo_projects/README.md.
 
     Parameters
     ----------

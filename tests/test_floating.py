@@ -1,7 +1,7 @@
 """Supply air that cannot be held: the same whatever the setpoint, at the root of the balances, nothing beyond a plant.
 
-The roots here are found by bisection over the whole balance of a row, written again from the equations of the README
-(handbook balances of room, mixing, fan and coil); they call neither the steps nor the terminals of the program.
+The roots here are found by bisection over the whole balance of a row, written again from the equations of
+binestimator/README.md (handbook balances of room, mixing, fan and coil); they call neither the steps nor the terminals of the program.
 """
 
 from __future__ import annotations
@@ -166,7 +166,7 @@ def test_a_cold_hour_keeps_its_outdoor_air_at_any_setpoint():
 
 
 class Balance:
-    """A row's balances by the equations of the README, at any supply temperature; arrays (R,)."""
+    """A row's balances by the equations of binestimator/README.md, at any supply temperature; arrays (R,)."""
 
     def __init__(self, unit, dsp, c, loads):
         self.unit, self.dsp, self.c, self.loads = unit, dsp, c, loads

@@ -42,7 +42,7 @@ class RowState:
     Zone counts are already times the zones' multipliers. ``unserved_kbtuh`` is cooling that
     the plant could not give after the supply air had risen (nearly none: the rooms grow warm
     instead) and no load of the coil; ``dsp_held_inwc`` stands at the terminals; ``preheat_kbtuh`` heat of the
-    supply heating coil. See the nomenclature in the README for the rest.
+    supply heating coil. The nomenclature in binestimator/README.md has the rest.
     """
 
     sat_set_f: np.ndarray
