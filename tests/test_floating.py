@@ -1,7 +1,8 @@
 """Supply air that cannot be held: the same whatever the setpoint, at the root of the balances, nothing beyond a plant.
 
 The roots here are found by bisection over the whole balance of a row, written again from the equations of
-binestimator/README.md (handbook balances of room, mixing, fan and coil); they call neither the steps nor the terminals of the program.
+binestimator/README.md (handbook balances of room, mixing, fan and coil); they call neither the steps nor the terminals of
+the program.
 """
 
 from __future__ import annotations
