@@ -284,7 +284,7 @@ def faults(count: int, seed: int, folder: Path):
                     run.kill()
                     run.communicate()
             now = {path.name: path.read_bytes() for path in target.iterdir() if path.is_file()}
-            # The same inputs give the same bytes: old and new files are equal, and no other may stand there.
+            # The same inputs give the same bytes: old and new files are equal, and no other may be there.
             if {name: data for name, data in now.items() if name in old} != old:
                 raise AssertionError(f"{kind}: files are no longer whole: {sorted(now)}")
             json.loads(now["small.json"])

@@ -95,7 +95,7 @@ def test_ignored_requests_follow_the_number_of_terminals(area, floors, zones, ig
 
 @pytest.mark.invariant
 def test_rules_are_sound():
-    """Each rule can be reached, differs from what comes before it, says where it comes from, and stands in the
+    """Each rule can be reached, differs from what comes before it, says where it comes from, and is in the
     reference."""
     text = documentation_markdown()
     for path, lines in rules().items():

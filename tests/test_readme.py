@@ -351,7 +351,7 @@ def test_every_key_of_the_results_file_is_documented():
 
 def test_every_field_of_a_row_is_in_the_nomenclature():
     block = blocks()["row_columns"]
-    # The pressure at the terminals differs from that which stands only at the fan's ceiling; it has its column where
+    # The pressure at the terminals differs from that in the duct only at the fan's ceiling; it has its column where
     # that binds.
     assert [f.name for f in dataclasses.fields(RowState) if f"`{f.name}`" not in block] == ["dsp_held_inwc"]
 
