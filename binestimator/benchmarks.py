@@ -1,7 +1,7 @@
 """Figures of a run beside what is usual, so that a slip of an input is seen at once.
 
-The ranges are data (``benchmarks.csv``) with their sources. To lie outside is no mistake: it
-wants an explanation.
+The ranges are data (``benchmarks.csv``) with their sources. A figure outside is not a mistake, but it
+needs an explanation.
 """
 
 from __future__ import annotations

@@ -20,7 +20,7 @@ from .moist_air import saturation_humidity_ratio
 from .results import ANNUAL, CHANGED_SERVICE, COUNT_KEYS, Check
 from .service import FAILURES
 
-# Accuracy wanted of the bin rows against the hours, per candidate.
+# Accuracy required of the bin rows against the hours, per candidate.
 COST_ERROR_FRAC = 0.005
 END_USE_ERROR_FRAC = 0.01
 SAVING_ERROR_POINTS = 0.3
@@ -241,7 +241,7 @@ def _hours(results, weather):
                 status="fail",
                 value=f"{found:,.3f}",
                 expected=f"{expected:,.0f}",
-                text="Rows must stand for every hour of the file.",
+                text="Rows must represent every hour of the file.",
             )
             return
     yield Check(
@@ -283,12 +283,12 @@ def _balance(runs):
     )
 
 
-# Cooling or heat beyond the plant above this share of the coil's year wants a word.
+# Cooling or heat beyond the plant above this share of the coil's year needs an explanation.
 UNSERVED_FRAC = 0.005
 
 
 def _unserved(results):
-    """Loads that no plant serves: nobody pays for them, so that a candidate could look cheap."""
+    """Loads that no plant serves: they cost nothing, so that a candidate could look cheap."""
     for c in results:
         h = c.hourly
         coil = h["cooling_sensible_kbtu"] + h["cooling_latent_kbtu"]
@@ -338,13 +338,13 @@ def _bins(results, baseline, project):
         )
 
 
-# Hours short of outdoor air above this share of the running hours want a word, and more humid hours than the baseline's
-# by this share.
+# Hours short of outdoor air above this share of the running hours are reported, and humid hours beyond the
+# baseline's by this share.
 OA_SHORT_FRAC = 0.01
 HUMID_FRAC = 0.005
-# A saving that shrinks by more than this share at equal outdoor air wants a word.
+# A saving that shrinks by more than this share at equal outdoor air is reported.
 OA_SAVING_FRAC = 0.02
-NOT_VENTILATED = "Energy saved so is ventilation not given: put it right before a reset is judged."
+NOT_VENTILATED = "Energy saved in this way is ventilation not provided: put it right before judging a reset."
 
 
 def short_of_outdoor_air(candidates, baseline) -> tuple[str, ...]:

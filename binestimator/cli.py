@@ -1,7 +1,7 @@
 """The command ``binestimator``: reads arguments, calls the library, tells how it ended.
 
-Exit codes: 0 done · 1 done, but a check that must hold failed, or ``--strict`` and something wants a look · 2 the
-input or the place of the output cannot be used · 3 a fault of the program · 130 interrupted.
+Exit codes: 0 done · 1 done, but a check that must hold failed, or ``--strict`` and there is something to look at
+· 2 the input or the place of the output cannot be used · 3 a fault of the program · 130 interrupted.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday",
 
 def command() -> int:
     """The command as a process of its own; exit code of :func:`main`."""
-    # A process that ends in seconds: looking for garbage, last of all on the way out, is in vain.
+    # A process that ends in seconds: collecting garbage is wasted time, above all at the end.
     gc.disable()
     # Messages of libraries are for those who call them. Tests see them all, as errors.
     if not sys.warnoptions:
@@ -63,7 +63,7 @@ def main(arguments: list[str] | None = None) -> int:
     except SystemExit as ended:
         if ended.code or sys.stdout is None:
             raise
-        # Help and version have to arrive as well; their text stands in the parser's last message.
+        # Help and version have to arrive as well; their text is in the parser's last message.
         code = _guarded(
             argparse.Namespace(run=lambda args: _say(args, _Parser.unsaid), debug=False, watched=None, code=DONE)
         )
@@ -94,7 +94,7 @@ def _guarded(args) -> int:
     except KeyboardInterrupt:
         return _ended(args, INTERRUPTED, f"interrupted; {_state_of_files(args)}")
     except BrokenPipeError:
-        # Whoever read the output had enough of it.
+        # The reader of the output has closed it.
         _silence(sys.stdout)
         return args.code
     except MemoryError:
@@ -151,11 +151,11 @@ class _Watched:
             return "nothing was written, files of earlier runs are as they were"
         if len(changed) == len(self._before):
             return "the files of this run are complete"
-        return f"written was only {', '.join(map(str, changed))}"
+        return f"only these were written: {', '.join(map(str, changed))}"
 
 
 def _state_of_files(args) -> str:
-    return "it had not come to writing files" if args.watched is None else args.watched.state()
+    return "no file had been written yet" if args.watched is None else args.watched.state()
 
 
 def _say(args, text: str | None) -> None:
@@ -246,9 +246,8 @@ def parser() -> argparse.ArgumentParser:
         prog="binestimator",
         description="Annual energy and cost of supply air temperature and duct static pressure reset strategies of "
         "VAV air handlers.",
-        epilog="Exit codes: 0 done; 1 a check that must hold failed, or --strict and something wants a look; 2 input "
-        "or output cannot be used; "
-        "3 fault of the program; 130 interrupted.",
+        epilog="Exit codes: 0 done; 1 a check that must hold failed, or --strict and there is something to look at; 2 "
+        "input or output cannot be used; 3 fault of the program; 130 interrupted.",
     )
     top.add_argument("--version", action="version", version=f"binestimator {__version__}")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
@@ -256,7 +255,7 @@ def parser() -> argparse.ArgumentParser:
     estimate = commands.add_parser(
         "estimate",
         help="evaluate a project: workbook, results file and a comparison in the terminal",
-        description="Evaluates every candidate of a project in its typical year and writes <project>.xlsx and "
+        description="Evaluates every option of a project in its typical year and writes <project>.xlsx and "
         "<project>.json. "
         "Overrides of a reviewer in a form or workbook are run a second time and reported beside the claim.",
     )
@@ -271,13 +270,12 @@ def parser() -> argparse.ArgumentParser:
     estimate.add_argument(
         "--strict",
         action="store_true",
-        help="exit with 1 also if a caution stands or an earlier file was kept under another name; the files are "
+        help="exit with 1 also if there is a caution or an earlier file was kept under another name; the files are "
         "written all the same",
     )
     _add_force(
         estimate,
-        "replace files that stand there whatever they hold, instead of keeping or refusing them; never a file that is "
-        "read",
+        "replace existing files whatever they hold, instead of keeping or refusing them; never a file that is read",
     )
     _add_debug(estimate)
     estimate.set_defaults(run=_estimate)
@@ -387,7 +385,7 @@ def _estimate(args) -> None:
     from binestimator.writing import Manners
 
     project, overrides, reviewed_project = read_any(args.project)
-    # Only now the heavy part: what is wrong with a file, or stands in the way, is said at once.
+    # Only now the heavy part: what is wrong with a file, or in the way, is reported at once.
     read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
     stem = free_stem(args.project, args.out, read)
     manners = Manners(read=read, force=args.force, elsewhere="choose another folder with --out", insist="--force")
@@ -422,7 +420,7 @@ def _estimate(args) -> None:
             ["a check that must hold has failed"]
             if failed
             else [
-                *(["a caution stands"] if cautions else []),
+                *(["there is a caution"] if cautions else []),
                 *(["an earlier file was kept under another name"] if written.kept else []),
             ]
         )
@@ -482,7 +480,7 @@ def _bins(args) -> None:
             table[f"hours_{start:02d}_{start + 8:02d}"] = np.bincount(place, third, len(table))
         file = io.StringIO()
         writer = csv.writer(file, lineterminator="\n")
-        # The checksum of the file stands in its first line: a line of its own would be taken for a bin.
+        # The checksum of the file is in its first line: a line of its own would be taken for a bin.
         writer.writerow([*table.columns, "checksum"])
         writer.writerows(
             [*(_csv_cell(value) for value in row), "" if number else UNSEALED]

@@ -38,7 +38,7 @@ class Finding:
     Parameters
     ----------
     level : str
-        ``info`` (good to know), ``check`` (a plausibility check that wants a reason) or
+        ``info`` (good to know), ``check`` (a plausibility check that needs an explanation) or
         ``caution`` (may hurt someone or something).
     where : str
         Input, sheet or part of the model that it concerns.

@@ -54,7 +54,7 @@ _LEAST_LAG_H = 1e-3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Conditions:
-    """What surrounds the building in R rows; a row is an hour or stands for several.
+    """What surrounds the building in R rows; a row is an hour or represents several.
 
     Parameters
     ----------

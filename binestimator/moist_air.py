@@ -297,7 +297,7 @@ def wetbulb_f(t_f, humidity_ratio, pressure_psia):
 def wetbulb_two_step_f(t_f, humidity_ratio, pressure_psia):
     """Wet bulb in closed form: an empirical start and two Newton steps, no iteration.
 
-    Every step can stand as a spreadsheet formula. Meant for air entering a cooling coil.
+    Every step can be written as a spreadsheet formula. Meant for air entering a cooling coil.
 
     Parameters
     ----------

@@ -139,15 +139,15 @@ ANNUAL = (
         "unserved_heating_kbtu",
         "Heat not served",
         "kBtu",
-        "Heat of coils in running hours beyond the capacity of its source, for which nobody is charged",
+        "Heat of coils in running hours beyond the capacity of its source, which is not charged for",
     ),
     ("mean_sat_f", "Mean supply air", "degF", "Mean over running hours of the supply air temperature that results"),
-    ("mean_dsp_inwc", "Mean duct static", "in. w.c.", "Mean over running hours of the duct pressure that stands"),
+    ("mean_dsp_inwc", "Mean duct static", "in. w.c.", "Mean over running hours of the duct pressure that results"),
     ("mean_flow_cfm", "Mean airflow", "cfm", "Mean over running hours of supply airflow with leakage"),
 )
 ANNUAL_KEYS = tuple(key for key, *_ in ANNUAL)
 
-# Counts and means are shown from the hourly run: selected rows do not keep indicators.
+# Counts and means are shown from the hourly run: rows chosen for energies do not reproduce counts.
 COUNT_KEYS = tuple(key for key, _, unit, _ in ANNUAL if key.endswith(("_hours",)) and key not in ("hours",))
 
 # Amounts whose saving is given.
@@ -176,8 +176,8 @@ class EqualService:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ServiceRise:
-    """What a candidate takes from the rooms more than the baseline does, from the hour-by-hour run and on the
-    baseline's yardstick.
+    """What a candidate takes from the rooms more than the baseline does, from the hour-by-hour run and by the
+    baseline's standard.
 
     ``zone`` the zone line that goes farthest beyond one of its limits, or comes nearest to it; None where nothing
     rises. Of one zone, the worst for its limit, named in ``..._zone`` beside it: ``unmet_degree_hours_rise,
@@ -226,7 +226,7 @@ class BaselineService:
 
     @property
     def open(self) -> tuple[str, ...]:
-        """Failures that nobody has confirmed: only candidates that cure them may be best."""
+        """Failures that are not confirmed: only candidates that cure them may be best."""
         return tuple(word for word in self.fails if word not in self.confirmed)
 
 
@@ -370,7 +370,7 @@ def overrides_key(overrides: Mapping[str, object]) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CandidateRun:
-    """What stands behind the annual figures of a candidate, for sheets that compute them again.
+    """What the annual figures of a candidate are made of, for sheets that compute them again.
 
     ``project`` with the candidate's overrides · ``unit`` its arrays · ``rows`` (estimate.Rows) conditions
     and loads · ``parts`` (estimate.Part) setpoints and states by share of the running time ·
@@ -413,7 +413,7 @@ class RowChoice:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
-    """What the answer hangs on and what is worth its money (package ``advice``).
+    """Which assumptions the result depends on, and which option is the best value (package ``advice``).
 
     ``drivers_of`` id of the candidate that ``drivers`` (strongest first) are about, None where there is none ·
     ``value`` best value and the way to it · ``parts`` repair, companion and reset parts of combined options ·
@@ -437,7 +437,7 @@ class Results:
     included in every candidate · ``sizes`` path to (value, unit, 'given' or 'sized') ·
     ``bound`` annual figures of perfect resets (``estimate.reset_bound``) · ``baseline_service`` the baseline judged by
     itself · ``row_method`` how rows were chosen, in words · ``selection`` the same with its errors · ``held`` what a
-    changed project can be run on again · ``runs`` candidate id to what stands behind its annual figures · ``advice``
+    changed project can be run on again · ``runs`` candidate id to what its annual figures are made of · ``advice``
     drivers and value, None until they were found.
     """
 
@@ -549,9 +549,9 @@ class Review:
 
 
 def to_plain(results: Results, review: Review | None = None) -> dict:
-    """The results file as plain data; its keys are documented in the README.
+    """The results file as plain data; its keys are documented in output/README.md.
 
-    ``reviewed`` is there only when a reviewer's overrides stood in the form that was read.
+    ``reviewed`` is there only when the form that was read had a reviewer's overrides.
     """
     data = _claimed(results)
     if review is not None:

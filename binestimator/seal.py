@@ -1,16 +1,16 @@
 """Seals: files of the program carry a checksum of themselves.
 
 With it a later run knows whether a file is still, byte for byte, what the program wrote: then it can
-be made again and may be replaced. Anything else may hold work of a person.
+be made again and may be replaced. Anything else may hold somebody's work.
 
 - A workbook has one more part, ``docProps/binestimator.xml``, which names the kind of file and the checksum
   of all bytes before it. Parts that nothing points to are ignored by readers and need not be kept by
   whoever saves the workbook again (ECMA-376 part 1, 9.1.9, from memory), so that a saved workbook is no
   longer sealed even if nothing was changed.
 - A text (results file, table of bins) holds ``sha256:`` and the digits of the checksum it has
-  with noughts in their place.
+  with zeros in their place.
 
-A seal tells changes by accident and by honest work. It is no signature: whoever wants to can make one.
+A seal shows changes made by accident or in good faith. It is not a signature: anyone can make one.
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ from dataclasses import dataclass
 #: Kinds of files.
 FORM, RESULTS, BINS = "input form", "results", "table of bins"
 
-_DIGITS = 16  # of the checksum: 64 bits, since nobody is trying to deceive
-#: What stands in a text where its checksum belongs.
+_DIGITS = 16  # of the checksum: 64 bits, enough where nobody is trying to deceive
+#: Placeholder in a text where its checksum belongs.
 UNSEALED = "sha256:" + "0" * _DIGITS
 _SEALED = re.compile(rb"sha256:[0-9a-f]{%d}" % _DIGITS)
 
@@ -134,7 +134,7 @@ def _mark_of_workbook(data: bytes) -> Mark:
                 match = _PART_FORM.fullmatch(archive.read(last).decode("utf-8"))
                 if match is not None and match[1] in COMMENTS:
                     before = data[: last.header_offset]
-                    # A file that ends with its directory, without a remark of others behind it.
+                    # A file that ends with its directory, without a comment after it.
                     ends = not archive.comment and data[-_END_LENGTH:].startswith(_END_START)
                     return Mark(match[1], ends and match[2] == _digits_of_parts(before, parts))
             core = archive.getinfo(_CORE)

@@ -1,8 +1,8 @@
-"""Equal service: what a candidate takes from the rooms, on the baseline's yardstick.
+"""Equal service: what a candidate takes from the rooms, by the baseline's standard.
 
 Everything is measured by depth (degree-hours, cfm-hours) in the hour-by-hour run, against the baseline's setpoints,
-required outdoor air and humidity limit, and judged as a rise over the baseline: what the baseline lacks already is no
-fault of a candidate. The baseline itself is judged first, by limits of its own.
+required outdoor air and humidity limit, and judged as a rise over the baseline: what the baseline lacks already is not
+held against a candidate. The baseline itself is judged first, by limits of its own.
 
 Room temperatures are steady in the hour. Rooms have mass, so that short peaks are rounded off: degree-hours are an
 upper bound of the warmth (and the cold) of real rooms.
@@ -42,8 +42,8 @@ FAILURES = {
 RULES = (
     (
         "Temperature",
-        "Degree-hours of any zone beyond its setpoints by more than {unmet_tolerance_f:g} °F, warm and cold apart, "
-        "rise by no more than "
+        "Degree-hours of any zone beyond its setpoints by more than {unmet_tolerance_f:g} °F, warm and cold "
+        "separately, rise by no more than "
         "{temperature_rise_f:g} °F times its occupied hours",
     ),
     (
@@ -69,7 +69,7 @@ RULES = (
     ),
     (
         "Loads not served",
-        "Cooling and heat beyond the plant, for which nobody is charged, each rise by no more than {unserved_rise:g} "
+        "Cooling and heat beyond the plant, which are not charged for, each rise by no more than {unserved_rise:g} "
         "% of the baseline's coil energy",
     ),
 )

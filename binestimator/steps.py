@@ -108,7 +108,7 @@ class Written:
     ----------
     workbook, results_file : Path
     kept : dict
-        Files that stood there and may hold somebody's work: name -> name under which each is kept.
+        Files that already existed and may hold somebody's work: name -> name under which each is kept.
     """
 
     workbook: Path
@@ -150,8 +150,8 @@ def write_outputs(results, folder, stem: str, review=None, manners: Manners = Ma
     review : Review, optional
         A second run with a reviewer's overrides, reported beside the claim.
     manners : Manners
-        Files that were read, and whether to insist. Files of an earlier run that were changed since, or carry no
-        seal, are kept under another name unless ``force`` is set.
+        Files that were read, and whether to replace others. Files of an earlier run that were changed since, or have
+        no seal, are kept under another name unless ``force`` is set.
 
     Returns
     -------
@@ -190,7 +190,7 @@ def write_outputs(results, folder, stem: str, review=None, manners: Manners = Ma
 
 
 def _missing(folder: Path) -> tuple[list[Path], Path]:
-    """Folders to be made, the deepest first, and what stands above them."""
+    """Folders to be made, the deepest first, and what exists above them."""
     missing = []
     at = folder
     while not os.path.lexists(at) and at != at.parent:

@@ -108,7 +108,7 @@ def _tenths(value: float) -> str:
 
 
 def _wrapped(text: str, first: str = "", later: str | None = None) -> list[str]:
-    """Lines of a sentence behind a heading word; a word that is too long stands alone."""
+    """Lines of a sentence behind a heading word; a word that is too long gets a line of its own."""
     return textwrap.wrap(
         text,
         WIDTH,
@@ -126,10 +126,10 @@ def _heading(results) -> list[str]:
     mean_f = float(weather.frame["oat_f"].mean())
     return [
         *_wrapped(results.project.info.name),
-        *_wrapped(f"{base.id} ({base.name}), the candidate all others are compared with", "Baseline  "),
+        *_wrapped(f"{base.id} ({base.name}), the option all others are compared with", "Baseline  "),
         *_wrapped(f"{place}, {whole(hours)} h, mean {mean_f:.1f} degF, {weather.pressure_psia:.2f} psia", "Weather   "),
         *_wrapped(
-            f"{len(results.row_table)} rows stand for {whole(hours)} h ({results.row_method}); energy cost within "
+            f"{len(results.row_table)} rows represent {whole(hours)} h ({results.row_method}); energy cost within "
             f"{100 * choice.worst_cost_frac:.2f} % of the hour-by-hour run, savings within "
             f"{choice.worst_saving_points:.2f} points"
             + ("" if residual is None else f"; residual of the choice {100 * residual:.1g} %"),
@@ -155,7 +155,7 @@ def _first(results) -> list[str]:
             "Known     " if word in found.confirmed else "FAILS     ",
         )
     if found.open:
-        lines += _wrapped("until then only candidates that cure it may be best", "          ")
+        lines += _wrapped("until then only options that cure it may be best", "          ")
     return lines
 
 
@@ -201,9 +201,9 @@ def _table(results) -> list[str]:
 
 def _lines(results, columns) -> list[str]:
     names = [c.id for c in results.candidates]
-    first = max(len("Candidate"), *(len(name) for name in names)) + 2
+    first = max(len("Option"), *(len(name) for name in names)) + 2
     widths = [max(len(head), len(unit), *(len(cell) for cell in cells)) + 2 for head, unit, cells in columns]
-    rows = [("  Candidate", [head for head, _, _ in columns]), ("", [unit for _, unit, _ in columns])]
+    rows = [("  Option", [head for head, _, _ in columns]), ("", [unit for _, unit, _ in columns])]
     for place, c in enumerate(results.candidates):
         rows.append((f"{mark_of(results, c)} {c.id}", [cells[place] for _, _, cells in columns]))
     lines = [
@@ -241,11 +241,11 @@ def _marks(results) -> list[str]:
     if best is None and any(check.status == "fail" for check in results.checks):
         said = "none: a check that must not fail has failed"
     elif best is None and cured:
-        said = f"none: no candidate of equal service cures what the baseline fails in ({', '.join(cured)})"
+        said = f"none: no option of equal service cures what the baseline fails in ({', '.join(cured)})"
     elif best is None:
-        said = "none: every candidate serves the rooms worse than the baseline"
+        said = "none: every option serves the rooms worse than the baseline"
     elif best.id == base.id:
-        said = f"{best.id}, the baseline: no candidate of equal service costs less"
+        said = f"{best.id}, the baseline: no option of equal service costs less"
     else:
         of = (
             "at equal service"
@@ -259,7 +259,7 @@ def _marks(results) -> list[str]:
             + " USD a year"
         )
         if not sat_strategy(best.candidate.sat).buildable:
-            said += "; a limit of control: no loop reaches the cheapest supply air of each row"
+            said += "; a limit of control: no control loop reaches the cheapest supply air of each row"
         if best.id in saves_by_ventilation(results.candidates, base):
             said += f" ({whole(best.saving_at_equal_oa['cost_usd'])} at equal outdoor air)"
     lines = _wrapped(said, f"{BEST} best  ", "    ")
@@ -287,7 +287,7 @@ def _marks(results) -> list[str]:
 
 
 def _advice(results) -> list[str]:
-    """Best value and the way to it, parts of combined options, options that coincide, and what the saving hangs on."""
+    """Best value and the steps to it, parts of combined options, options that coincide, drivers of the saving."""
     advice = results.advice
     if advice is None:
         return []
@@ -310,7 +310,7 @@ def _advice(results) -> list[str]:
     for part in advice.parts:
         amounts = (("repair", part.repair_usd), ("companion", part.companion_usd), ("reset", part.reset_usd))
         said = ", ".join(f"{word} {whole(usd)}" for word, usd in amounts if round(usd)) or "nothing"
-        lines += _wrapped(f"{part.id}: {said} USD a year, one on top of the other", "Parts     ")
+        lines += _wrapped(f"{part.id}: {said} USD a year, each added to the one before", "Parts     ")
     for remedy in advice.remedies:
         if remedy.serves:
             lines += _wrapped(
@@ -338,9 +338,8 @@ def _advice(results) -> list[str]:
 
 def _reading(results) -> list[str]:
     text = (
-        "Savings are baseline minus candidate; a minus sign spends more. Energies and costs from the bin rows, the "
-        "service "
-        "of the rooms from the hour-by-hour run, as a rise over the baseline."
+        "Savings are baseline minus option; a minus sign means more is spent. Energies and costs are from the bin "
+        "rows, the service of the rooms is from the hour-by-hour run, as a rise over the baseline."
     )
     hidden = [c for c in results.candidates if c.candidate.cost_usd <= 0.0]
     if len(hidden) == len(results.candidates):
@@ -359,8 +358,8 @@ def _reading(results) -> list[str]:
             f"saving with as much outdoor air as the baseline gives at its minimum, USD a year: {said}", "Equal OA  "
         )
     for kind, words in (
-        ("repair", "with a repair, whose part is no saving of a reset"),
-        ("companion", "with a companion measure, whose part is no saving of a reset"),
+        ("repair", "with a repair, whose part of the saving is not due to a reset"),
+        ("companion", "with a companion measure, whose part of the saving is not due to a reset"),
     ):
         mixed = [c.id for c in results.candidates if c.kind == kind]
         if mixed:
@@ -380,14 +379,14 @@ def _reading(results) -> list[str]:
 def _cautions(results) -> list[str]:
     counts = {status: sum(k.status == status for k in results.checks) for status in ("pass", "explain", "fail")}
     lines = _wrapped(
-        f"{counts['pass']} pass, {counts['explain']} want{'s' if counts['explain'] == 1 else ''} a reason, "
+        f"{counts['pass']} pass, {counts['explain']} need{'s' if counts['explain'] == 1 else ''} an explanation, "
         f"{counts['fail']} fail",
         "Checks    ",
     )
     for check in results.checks:
         if check.status == "fail":
             lines += _wrapped(f"{check.name}: {check.value}; expected {_ascii(check.expected)}", "  failed  ")
-    # Which candidates are not equal in service, and what the baseline fails in, stands above already.
+    # Which candidates are not equal in service, and what the baseline fails in, has been printed above.
     cautions = [
         f
         for f in results.findings
@@ -396,9 +395,8 @@ def _cautions(results) -> list[str]:
     for finding in cautions:
         lines += _wrapped(finding.text, "Caution   ")
     return lines + _wrapped(
-        "An estimate, no design: ventilation, humidity and pressure relationships stay within local codes; have "
-        "changes "
-        "designed and checked by licensed practice.",
+        "An estimate, not a design: ventilation, humidity and pressure relationships must stay within local codes; "
+        "have changes designed and checked by licensed practitioners.",
         "Caution   ",
     )
 

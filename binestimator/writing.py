@@ -1,10 +1,10 @@
-"""Files are written all or none, and nothing of a person is written over.
+"""Files are written all or none, and nobody's work is overwritten.
 
 All files of a run are first made whole under hidden names beside their places. Then, one run at
-a time in a folder and deaf to interruptions for these milliseconds, they take their names; if one
+a time in a folder and with interruptions held back for these milliseconds, they take their names; if one
 cannot, those before it are put back from what was set aside.
 
-What stands under a name already is replaced when it is, byte for byte, what the program wrote (see
+A file that already has a name is replaced when it is, byte for byte, what the program wrote (see
 :mod:`binestimator.seal`): it can be made again. Anything else may hold somebody's work:
 
 - a workbook or results file of the program that was changed, or has no seal yet (earlier versions), is kept under
@@ -67,12 +67,12 @@ class NewFile:
 
 @dataclass(frozen=True, slots=True)
 class Manners:
-    """How to treat what stands in the way.
+    """How to treat existing files.
 
     Parameters
     ----------
     read : tuple of path
-        Files that were read in this run, which are never written over.
+        Files that were read in this run, which are never overwritten.
     keep : bool
         Keep files of the program that are not as it wrote them under another name.
     force : bool
@@ -90,12 +90,12 @@ class Manners:
     insist: str = "force=True"
 
 
-# ---------------------------------------------------------------- what stands there
+# ---------------------------------------------------------------- what is there
 
 
 @dataclass(frozen=True, slots=True)
 class _Place:
-    """A name to write to: the file it leads to, and what stands there."""
+    """A name to write to: the file it leads to, and what is there."""
 
     path: Path
     target: Path
@@ -136,12 +136,11 @@ def check_places(paths: Iterable, kinds: Iterable[str], manners: Manners) -> Non
 
 
 def _judge(path: Path, kind: str, manners: Manners) -> _Place:
-    """What stands under a name, and whether it is replaced or kept; anything else is refused."""
+    """What file has a name, and whether it is replaced or kept; anything else is refused."""
     for other in manners.read:
         if same_file(path, other):
             raise WorkbookError(
-                f"{path}: is {_named(path, other)} that this run reads, which is never written over; "
-                f"{manners.elsewhere}"
+                f"{path}: is {_named(path, other)} that this run reads, which is never overwritten; {manners.elsewhere}"
             )
     try:
         target = Path(os.path.realpath(path))
@@ -173,7 +172,7 @@ def _judge(path: Path, kind: str, manners: Manners) -> _Place:
         )
     )
     raise WorkbookError(
-        f"{path}: stands there already and {what}; move it, {manners.elsewhere}, or replace it with {manners.insist}"
+        f"{path}: already exists and {what}; move it, {manners.elsewhere}, or replace it with {manners.insist}"
     )
 
 
@@ -208,7 +207,7 @@ def _mark(path: Path, found: os.stat_result, manners: Manners) -> tuple[Mark, os
             return mark_of(file.read(_LARGEST + 1)), found
     except OSError as error:
         raise WorkbookError(
-            f"{path}: stands there already and cannot be read to see whether it may be replaced "
+            f"{path}: already exists and cannot be read to see whether it may be replaced "
             f"({error.strerror or error}); {manners.elsewhere}"
         ) from error
 
@@ -227,8 +226,8 @@ def write_files(files: Sequence[NewFile], manners: Manners = Manners()) -> dict[
     Returns
     -------
     dict
-        Of each file that was kept: its name -> the name under which it stands now. If one of the
-        files is kept, those of the others that stand there already are kept with it.
+        Of each file that was kept: its name -> the name it has now. If one of the
+        files is kept, those of the others that already exist are kept with it.
 
     Raises
     ------
@@ -257,7 +256,7 @@ class _Move:
     def __init__(self, file: NewFile, place: _Place):
         self.file, self.place = file, place
         self.made: str | None = None  # hidden name of the new file
-        self.identity: tuple | None = None  # of the new file, wherever it stands
+        self.identity: tuple | None = None  # of the new file, wherever it is
         self.old: str | None = None  # where the old file is set aside
         self.kept: Path | None = None  # the same, when it stays there
 
@@ -290,7 +289,7 @@ class _Move:
             _second_name(target, self.old, found)
 
     def has_moved(self) -> bool:
-        """Whether the new file stands under its name: seen there, whatever was reported."""
+        """Whether the new file has its name: seen there, whatever was reported."""
         try:
             found = os.lstat(self.place.target)
         except OSError:
@@ -363,7 +362,7 @@ def _put_all_back(moves: list[_Move]) -> list[str]:
             move.put_back()
         except OSError as error:
             if not move.has_moved():
-                continue  # the old file stands in its place; only its second name could not be removed
+                continue  # the old file is in its place; only its second name could not be removed
             if move.old is None:
                 left.append(f"{move.file.path} is new and should be deleted ({_reason(error)})")
             else:
@@ -525,7 +524,7 @@ def _reason(error: BaseException) -> str:
 
 
 def _current_folder_is_gone(path) -> bool:
-    """Whether a relative name leads nowhere because the folder one stands in was deleted."""
+    """Whether a relative name leads nowhere because the current folder was deleted."""
     if os.path.isabs(path):
         return False
     try:

@@ -44,7 +44,7 @@ PLAIN = {
 
 
 def merged(base, changes):
-    """Copy of nested mappings with changes laid over; lists are replaced, None removes."""
+    """Copy of nested mappings with changes applied; lists are replaced, None removes."""
     out = copy.deepcopy(dict(base))
     for key, value in changes.items():
         if value is None:

@@ -17,7 +17,7 @@ settings.register_profile("thorough", deadline=None, max_examples=3000)
 settings.load_profile("default")
 
 # Files that take longest, longest first. Files are handed out whole, since their tests share runs, and in this order,
-# lest one worker is left with a long file while the others have nothing to do.
+# so that no worker is left with a long file while the others have nothing to do.
 LONGEST = ("test_live", "test_accuracy", "test_edges", "test_floating", "test_cli", "test_robustness")
 
 

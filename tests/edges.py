@@ -182,13 +182,13 @@ def _describe_quickly(mapping: dict) -> None:
         mapping.pop(section, None)
 
 
-# What stands beside an input that is given together with others.
+# Companions of an input that is given together with others.
 _SURVEY = {"survey_flow_cfm": 1500, "survey_damper_pct": 80, "survey_dsp_inwc": 1.2}
 _MEASURED = {"measured_cfm": 3200, "measured_total_inwc": 3.5, "measured_kw": 3.0}
 
 
 def _meet(mapping: dict, field: Field, depth: int = 0) -> None:
-    """Give other inputs what lets this one have an effect, or what stands with it."""
+    """Give other inputs what lets this one have an effect, or what goes with it."""
     if field.section == "building" and depth == 0 and (field.used_when or field.name == "floor_area_ft2"):
         _describe_quickly(mapping)
         return
@@ -325,14 +325,14 @@ _SIZED = (
 
 
 def _edges_of_sizes() -> Iterator[tuple[str, dict]]:
-    """All sizes said to be none: in their own places, and laid over sizes that were given."""
+    """All sizes said to be none: in their own places, and as overrides of sizes that were given."""
     own, over = copy.deepcopy(BASE), copy.deepcopy(BASE)
     for path in _SIZED:
         section, _, name = path.partition(".")
         _put(own, section, name, "none")
         over.setdefault("override", {})[path if section != "zone" else f"zone.*.{name}"] = "none"
     yield "sizes: none", own
-    yield "sizes: none laid over", over
+    yield "sizes: none as overrides", over
 
 
 def range_edges(seed: int = 1) -> Iterator[tuple[str, dict]]:
@@ -382,7 +382,7 @@ def names_limit(label: str, mapping: dict, message: str) -> bool:
             or "zones times candidates" in message
             or "cannot be called" in message
             or "as the marks of tables" in message
-            or "stands twice" in message
+            or "is given twice" in message
         )
     return name in message or _NAMED_AS.get(what, name) in message
 

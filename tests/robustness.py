@@ -136,7 +136,7 @@ def _late(*_):
 def tried(label: str, case) -> str:
     """How a case ended: ``result``, ``message``, or what is against the rule.
 
-    The largest project has its own bound: the README says that it takes two and a half minutes of processor time.
+    The largest project has its own bound: two and a half minutes of processor time, by demo_projects/README.md.
 
     Parameters
     ----------
@@ -284,7 +284,7 @@ def faults(count: int, seed: int, folder: Path):
                     run.kill()
                     run.communicate()
             now = {path.name: path.read_bytes() for path in target.iterdir() if path.is_file()}
-            # The same inputs give the same bytes: old and new files are equal, and no other may stand there.
+            # The same inputs give the same bytes: old and new files are equal, and no other may be there.
             if {name: data for name, data in now.items() if name in old} != old:
                 raise AssertionError(f"{kind}: files are no longer whole: {sorted(now)}")
             json.loads(now["small.json"])

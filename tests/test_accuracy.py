@@ -87,7 +87,7 @@ def test_candidates_are_within_the_bounds_whether_the_choice_has_seen_them_or_no
     assert np.array_equal(results.held.row_index, chosen.held.row_index) and np.array_equal(
         results.held.row_weights, chosen.held.row_weights
     )
-    # What stands in the table of the project's own candidates is what the program says of them.
+    # What the table of the project's own candidates shows is what the program says of them.
     for c in chosen.candidates:
         if (
             c.candidate.sat.strategy != "cost_optimal"
@@ -415,7 +415,7 @@ def test_empty_bins_are_listed_and_single_hours_stand_for_themselves():
 
 @pytest.mark.invariant
 def test_held_rows_of_another_schedule_are_told():
-    """Rows held while the running hours change no longer stand for the hours of a bin."""
+    """Rows held while the running hours change no longer represent the hours of a bin."""
     results = small_of()
     changed = dataclasses.replace(
         results.project, schedule=dataclasses.replace(results.project.schedule, weekday_hours=(0.0, 24.0))

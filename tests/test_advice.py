@@ -57,7 +57,7 @@ def run(key="plain"):
 
 
 def options(*cost_and_saving, given=True, limit=5.0):
-    """Results with ranked options of these costs and savings, as far as the way from cheap to dear asks."""
+    """Results with ranked options of these costs and savings, as far as the steps from cheap to expensive need them."""
     candidate = lambda place, cost: SimpleNamespace(
         cost_usd=cost, incentive_usd=0.0, sat=SimpleNamespace(strategy="demand"), dsp=SimpleNamespace(strategy="fixed")
     )
@@ -157,7 +157,7 @@ def test_a_reset_that_a_rogue_zone_pins_coincides_with_what_it_was_and_says_so()
     results = run("pinned")
     found = next(c for c in coincidences(results) if "dsp_demand" in c.ids)
     assert results.baseline_id in found.ids
-    assert "stands at the highest of its range all year" in found.why
+    assert "is at the highest of its range all year" in found.why
     for ids in (c.ids for c in coincidences(results)):
         costs = [results[i].annual["cost_usd"] for i in ids]
         assert max(costs) - min(costs) <= 1e-5 * max(costs)

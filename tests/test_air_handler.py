@@ -264,7 +264,7 @@ def test_coil_load_fades_in_as_mixed_air_crosses_the_coil_temperature():
 @pytest.mark.crosscheck
 def test_coil_load_against_the_enthalpy_form():
     """Sensible plus latent with 1.08 and 4840 against 4.5 cfm (h1 - h2), at standard pressure, in all
-    cooling rows: within 2 %, since 4840 stands for 1076 Btu/lb and 1.08 leaves out the heat of vapour."""
+    cooling rows: within 2 %, since 4840 corresponds to 1076 Btu/lb and 1.08 leaves out the heat of vapour."""
     unit = unit_of(economizer={"type": "none"})
     c = random_conditions(400, 6)
     loads = zone_loads(unit, c)

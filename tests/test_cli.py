@@ -355,11 +355,11 @@ def test_exit_code_1(tmp_path, capsys, monkeypatch, quick, plain_results, status
         code, out, _ = run(capsys, "estimate", path, "--out", tmp_path, *options)
         # The reason of a code that is not 0 is said, and says no more than that.
         assert code == expected and ("Exit code     1: " in out) == (code == 1)
-        assert ("Exit code     1: a caution stands (--strict)" in out) == (code == 1 and status == "pass")
+        assert ("Exit code     1: there is a caution (--strict)" in out) == (code == 1 and status == "pass")
     assert (tmp_path / "plain.xlsx").exists()
 
 
-# --- what stands in the way --------------------------------------------------------------------
+# --- what is in the way --------------------------------------------------------------------
 
 
 def test_a_workbook_in_which_somebody_worked_is_kept(tmp_path, capsys, quick):
@@ -433,7 +433,7 @@ def test_a_form_is_not_written_over(tmp_path, capsys):
     code, out, err = run(capsys, "form", tmp_path / "p.xlsx", "--from", path, "--force")
     assert (
         (code, out) == (2, "")
-        and "never written over" in err
+        and "never overwritten" in err
         and path.read_bytes() == (tmp_path / "p.xlsx").read_bytes()
     )
 

@@ -2,7 +2,7 @@
 
 ``python tests/test_demos.py --print`` shows the tables of the READMEs as the engine gives them
 now; ``--write`` puts them into the READMEs and lets the numbers quoted in their prose follow. The
-prose has to be read again then: the test of quoted numbers finds those that no longer stand in a
+prose has to be read again then: the test of quoted numbers finds those that are no longer in a
 table, and the tests of the lessons those that are no longer true.
 """
 
@@ -90,7 +90,7 @@ def candidates_table(results):
     uses = [(key, label) for key, label in uses if any(c.annual[key] > 0.5 for c in results.candidates)]
     table = [
         (
-            "Candidate",
+            "Option",
             "Saves per year",
             *(label for _, label in uses),
             "SAT F",
@@ -131,7 +131,7 @@ def counts_table(results):
         ("capacity_hours", "Short of cooling h"),
     ]
     keys = [(key, label) for key, label in keys if any(c.hourly[key] >= 0.5 for c in results.candidates)]
-    table = [("Candidate", *(label for _, label in keys))]
+    table = [("Option", *(label for _, label in keys))]
     for c in results.candidates:
         table.append((f"`{c.id}`", *(f"{c.hourly[key]:,.0f}" for key, _ in keys)))
     return table
@@ -146,7 +146,7 @@ def zones_table(results):
         ("pressure_request_hours", "Asks most for pressure"),
         ("temperature_request_hours", "Asks most for colder air"),
     ]
-    table = [("Candidate", *(label for _, label in keys))]
+    table = [("Option", *(label for _, label in keys))]
     for c in results.candidates:
         cells = []
         for key, _ in keys:
@@ -479,7 +479,7 @@ def write_tables() -> None:
             if len(bare(number)) < 3 or became <= {bare(number)}:
                 return number
             if len(became) > 1:
-                print(f"{folder}: {number} stands for several figures, now {sorted(became)}; see to it by hand")
+                print(f"{folder}: {number} is several figures, now {sorted(became)}; see to it by hand")
                 return number
             return number.replace(bare(number), *became)
 

@@ -33,7 +33,7 @@ HEAVY = re.compile(r"zone: \d{3}|zone and candidate|candidate: 4\d|special: 5\d|
 
 @pytest.mark.invariant
 def test_every_edge_is_accepted_or_refused_by_name():
-    """Each input stands at both its ends; reading ends in a project or in a message that names the input or the
+    """Each input is put at both its ends; reading ends in a project or in a message that names the input or the
     count."""
     labels, accepted = [], 0
     for label, mapping in edges.range_edges(1):
@@ -85,7 +85,7 @@ def test_a_slice_of_the_edges_reaches_the_recalculated_workbook(tmp_path):
         "zone.roof_ft2: high",
         "cooling.lockout_f: high",
         "sizes: none",
-        "sizes: none laid over",
+        "sizes: none as overrides",
     }
     chosen = [
         *itertools.islice(light, SLICE),

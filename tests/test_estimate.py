@@ -124,7 +124,7 @@ def by_id(results, id_):
 @pytest.mark.invariant
 @pytest.mark.parametrize("name", CASES)
 def test_figures_are_complete_numbers_and_hours_conserved(name):
-    """No NaN but in means over no hours; every set of figures stands for the 8,760 h of the file."""
+    """No NaN but in means over no hours; every set of figures covers the 8,760 h of the file."""
     results = run(name)
     for c in results.candidates:
         for figures in (c.annual, c.hourly):
@@ -341,7 +341,7 @@ def test_operators_overrides_split_the_running_time():
     c = by_id(run("operators override, furnace, published curves"), "as_found")
     assert c.annual["mean_sat_f"] == pytest.approx(55.0 + 0.3 * 3.0, abs=1e-6)
     standing = by_id(run("operators override, furnace, published curves"), "fixed").annual["mean_dsp_inwc"]
-    # 0.5 %: in the few hours at the fan's ceiling the pressure that is left stands.
+    # 0.5 %: in the few hours at the fan's ceiling the pressure that is left holds.
     assert 1.2 * 0.995 < standing <= 1.2 + 1e-9
     assert (1.5 - 0.25 * 0.3) * 0.995 < c.annual["mean_dsp_inwc"] <= 1.5 - 0.25 * 0.3 + 1e-9
 
@@ -400,7 +400,7 @@ def test_a_reason_names_the_zone_that_loses_most():
 
 @pytest.mark.invariant
 def test_a_reset_is_not_called_best_for_heat_that_a_small_boiler_cannot_give():
-    """Less fan heat is more supply heating; where the boiler stands at its capacity that heat is free."""
+    """Less fan heat is more supply heating; where the boiler is at its capacity that heat costs nothing."""
     raw = merged(
         SMALL,
         {

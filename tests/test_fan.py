@@ -203,7 +203,7 @@ def test_family_saving_and_that_of_one_given_system():
 @pytest.mark.crosscheck
 def test_minimum_speed_pins_the_pressure():
     """At 40 % speed the fan gives 1.3 x 4 x 0.16 - 0.3 x 4 x V2 in. w.c.; what is left over the rest
-    of the system stands in the duct."""
+    of the system is in the duct."""
     unit = fan_unit(minimum_speed_frac=0.4)
     state = fans.supply_fan(unit, np.array([4000.0]), np.array([0.2]))
     total = 1.3 * 4 * 0.16 - 0.3 * 4 * 0.04

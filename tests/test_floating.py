@@ -1,7 +1,8 @@
 """Supply air that cannot be held: the same whatever the setpoint, at the root of the balances, nothing beyond a plant.
 
-The roots here are found by bisection over the whole balance of a row, written again from the equations of the README
-(handbook balances of room, mixing, fan and coil); they call neither the steps nor the terminals of the program.
+The roots here are found by bisection over the whole balance of a row, written again from the equations of
+binestimator/README.md (handbook balances of room, mixing, fan and coil); they call neither the steps nor the terminals
+of the program.
 """
 
 from __future__ import annotations
@@ -166,7 +167,7 @@ def test_a_cold_hour_keeps_its_outdoor_air_at_any_setpoint():
 
 
 class Balance:
-    """A row's balances by the equations of the README, at any supply temperature; arrays (R,)."""
+    """A row's balances by the equations of binestimator/README.md, at any supply temperature; arrays (R,)."""
 
     def __init__(self, unit, dsp, c, loads):
         self.unit, self.dsp, self.c, self.loads = unit, dsp, c, loads
@@ -355,7 +356,7 @@ def test_steps_agree_with_an_independent_root(name, pressure):
     target[rows_of] = root(unit, dsp, c.take(rows_of), loads.take(rows_of), known[rows_of])
     wanted = run(name, pressure, sat, pick, floating=exact)[3]
     apart = np.abs(known[rows_of] - target[rows_of])
-    # Rows with several roots, or at the edge of an economizer, may stand elsewhere: energies hardly notice.
+    # Rows with several roots, or at the edge of an economizer, may be elsewhere: energies hardly notice.
     assert np.median(apart) < 1e-5 and np.mean(apart > 0.05) < 0.15, np.sort(apart)[-20:]
     for key in END_USES:
         a, b = (float(c.hours @ getattr(s, key)) for s in (found, wanted))
@@ -453,7 +454,7 @@ def test_coil_within_capacity_and_balances_close(name, pressure):
 
 @pytest.mark.invariant
 def test_what_the_plant_cannot_give_is_warmth_in_the_rooms():
-    """Nothing is left that nobody serves; the rooms pay."""
+    """Nothing is left unserved without effect; the rooms warm up."""
     _, c, _, s = run("short", "fixed", 55.0)
     unit, dsp, rows = case("short", "fixed")
     ample = dataclasses.replace(unit, cooling_tons=1000.0)

@@ -143,7 +143,7 @@ def test_everything_a_project_can_say_comes_back(tmp_path):
     project = rich(tmp_path)
     path = tmp_path / "form.xlsx"
     path.write_bytes(form_bytes(project, SMALL))
-    (tmp_path / "zones.csv").unlink()  # the zones stand in the form
+    (tmp_path / "zones.csv").unlink()  # the zones are in the form
     form = read_form(path)
     same(form, project)
     assert form.project.info.zones_csv == "zones.csv" and form.project.info.building == ""
@@ -300,7 +300,7 @@ def test_what_a_user_types_counts(edit):
     edit.yours("economizer.integrated").value = False
     edit.yours("group[office].weekday_hours").value = "6 to 18.5"
     edit.yours("group[office].saturday_hours").value = "closed"
-    edit.yours("zone[Top floor core 1].area_ft2").value = 1234.5  # of the quick description: laid over it
+    edit.yours("zone[Top floor core 1].area_ft2").value = 1234.5  # of the quick description: an override
     edit.yours("zone[Network rooms].max_cfm").value = 700  # lies over the project's own override
     edit.yours("candidate[sat_demand].sat.max_f").value = "64"
     edit.yours("sat.as_found.points.y1").value = 59
@@ -431,7 +431,7 @@ def test_mistakes_between_inputs_and_in_lists_of_paths_are_placed(edit):
     assert f"Strategies!E{changes + 1}: no candidate of this id" in text
 
 
-# What nobody should have to read who fills in cells: signs of a project file, and advice about it.
+# What a person who fills in cells should never have to read: signs of a project file, and advice about it.
 _FILE_WORDS = re.compile(r'\[\[|\]\]|\[\]|\[start|\["|\w = |true or false|TOML|quotes|"none"|under \[')
 _SPOILED = {
     "text": True,
@@ -480,7 +480,7 @@ def test_every_bad_cell_of_a_form_is_named_with_its_label_and_what_it_wants(spoi
     cells, problems = spoiled
     for path, (field, cell) in cells.items():
         if _COORDINATE.search(path) and not path.endswith(".x1"):
-            continue  # the first wrong coordinate of a line stands for it
+            continue  # the first wrong coordinate of a line represents it
         if field.path in ("special.group", "building.group") or path.startswith("zone[") and field.name == "group":
             continue  # zones made of others; a group of that name may exist
         found = [problem for problem in problems if problem.where.startswith(f"{cell}, ")]
@@ -549,7 +549,7 @@ def test_a_candidate_whose_short_name_cannot_be_used_is_placed(edit):
 def test_names_that_stand_twice_are_placed(edit):
     edit.yours("group[meeting].name").value = "office"
     text = edit.refused()
-    assert "Profile groups!" in text and "the name stands twice" in text
+    assert "Profile groups!" in text and "the name is given twice" in text
 
 
 def test_an_empty_form_says_what_is_required(tmp_path):
@@ -880,7 +880,7 @@ HOSTILE = {
         lambda: changed_part("xl/workbook.xml", ("<workbook ", '<!DOCTYPE x SYSTEM "file:///etc/passwd"><workbook ')),
         "declares a document type",
     ),
-    "deep": (lambda: changed_part(INPUTS_PART, ("<sheetData>", "<a>" * 200_000)), "deep inside each other"),
+    "deep": (lambda: changed_part(INPUTS_PART, ("<sheetData>", "<a>" * 200_000)), "nested more than"),
     "a tag without end": (
         lambda: packed(
             {**least(), INPUTS_PART: ("<worksheet " + " ".join(f'a{k:x}=""' for k in range(2_000_000)) + "/>").encode()}

@@ -90,7 +90,7 @@ def test_a_project_cannot_be_changed():
 
 
 def test_every_input_has_an_origin_and_a_row():
-    """No default hides: every input of every thing stands in the rows with its origin."""
+    """No default hides: every input of every thing is in the rows with its origin."""
     project = project_from_mapping(
         changed(QUICK, ("fan", "motor_hp", 50), ("evidence", "fan.motor_hp", "nameplate photo 3"))
     )
@@ -531,7 +531,7 @@ def test_no_candidate_and_too_many():
         (("bins", {"by_rate_period": True}), "bins.by_rate_period", ["rate_period_hours"]),
         (("special", [{"name": "M", "group": "ward", "area_ft2": 100}]), "special", ["without the quick description"]),
         (("building", {"floor_area_ft2": 10_000, "group": "offices"}), "building.group", ["no such profile group"]),
-        (("sat", {"min_f": 55}), "sat.min_f", ["stands outside a strategy"]),
+        (("sat", {"min_f": 55}), "sat.min_f", ["is outside a strategy"]),
         (("sat", {"demands": {}}), "sat.demands", ['did you mean "demand"']),
         (("sat", {"demand": 5}), "sat.demand", ["not a table"]),
         (("sat", 5), "sat", ["not a table"]),
@@ -750,7 +750,7 @@ def test_overrides_of_the_building_make_the_zones_anew():
 
 
 def test_status_says_how_values_were_come_by():
-    """A status meets every input its path means; defaults that nobody looked at say so themselves."""
+    """A status meets every input its path means; defaults that were not looked at say so themselves."""
     raw = changed(
         QUICK,
         ("fan", {"motor_hp": 50}),
@@ -767,7 +767,7 @@ def test_status_says_how_values_were_come_by():
     project = project_from_mapping(raw)
     assert project.status_of("fan.motor_hp") == "nameplate"
     assert project.status_of("zone[Top floor core].area_ft2") == "drawing"
-    assert project.status_of("zone[Lower floors core].area_ft2") == ""  # derived, nobody said how it was checked
+    assert project.status_of("zone[Lower floors core].area_ft2") == ""  # derived; no status was given
     assert project.status_of("building.floor_area_ft2") == ""  # given, but without saying how
     assert project.status_of("fan.efficiency_frac") == "default"
     found = {finding.where: finding.text for finding in project.findings}
@@ -942,7 +942,7 @@ def test_zones_files_as_spreadsheet_programs_save_them(tmp_path, text, encoding)
         ("\n \n", ["is empty"]),
         ("name,area_ft2\n", ["no zone"]),
         ("name,area\nA,5\n", ["z.csv line 1.area", "unknown input", 'did you mean "area_ft2"']),
-        ("name,area_ft2,name\nA,50,B\n", ["the column stands twice"]),
+        ("name,area_ft2,name\nA,50,B\n", ["the column appears twice"]),
         ("name,area_ft2\nA,50,60\n", ["z.csv line 2", "3 cells, the header 2"]),
         ("name,area_ft2\n\nA,x\n", ["z.csv line 3.area_ft2: not a number", 'got "x"']),
         ('name,area_ft2\nA,"1,000"\n', ["thousands separator"]),

@@ -177,7 +177,7 @@ def few(demo: str):
         given = tomllib.load(handle)
     given["project"] |= {"default_candidates": False}
     given["candidate"] = FEW + MORE.get(demo, [])
-    # Fewer rows; the rows of the demos as they are stand in the other tests.
+    # Fewer rows; the other tests have the rows of the demos as they are.
     given["bins"] = {"rows": "mean"}
     given.pop("evidence", None)
     project = project_from_mapping(given, source_dir=str(FOLDER / demo))
@@ -239,7 +239,7 @@ def compare_years(table, pen, results, changed, label) -> float:
 
 
 def _numbers(value):
-    """What stands in cells of its own: the value, or the coordinates of points."""
+    """What has cells of its own: the value, or the coordinates of points."""
     return (
         [number for point in value for number in point]
         if isinstance(value, tuple) and value and isinstance(value[0], tuple)

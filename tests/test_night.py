@@ -97,7 +97,7 @@ def test_a_cooling_night_by_hand():
     still = dataclasses.replace(loads, gains_btuh=np.zeros_like(loads.gains_btuh))
     night = run_nights(unit, cold, still, project.schedule)
     z = unit.zones
-    # in the middle of the longest nights every zone stands at 60 degF: heat is UA x 60, as far
+    # in the middle of the longest nights every zone is at 60 degF: heat is UA x 60, as far
     # as 30 % of the design airflow at 25 F above the room, or the coil, gives it
     hours = [(start + length // 2) % 8760 for start, length in nights(cold.fan_on) if length > 40]
     ua = still.ua_btuh_f[hours[0]]

@@ -1,6 +1,6 @@
-"""The README says what the code says.
+"""The READMEs say what the code says.
 
-Its blocks between ``<!-- block: NAME -->`` and ``<!-- end -->`` come from the code;
+Blocks between ``<!-- block: NAME -->`` and ``<!-- end -->`` in any README come from the code;
 ``python tests/test_readme.py --write`` puts them in again, with the printed output of the tour. A
 test compares tables word by word, and printed figures to the accuracy they have.
 """
@@ -13,16 +13,20 @@ import dataclasses
 import io
 import json
 import re
+import shlex
 import sys
 import tomllib
+from collections import Counter
+from functools import cache
 from pathlib import Path
 
 import pytest
-from test_demos import results_of
+from test_demos import FOLDER, results_of
 
 from binestimator import cli
+from binestimator.advice.advise import advise
 from binestimator.estimate import estimate
-from binestimator.inputs import fields_of, project_from_mapping
+from binestimator.inputs import fields_of, project_from_mapping, read_project
 from binestimator.inputs.schema import LIST_SECTIONS, SECTIONS, STRATEGY_SECTIONS, title_of
 from binestimator.model.system import RowState
 from binestimator.results import ANNUAL, SAVING_KEYS, to_plain
@@ -31,10 +35,20 @@ from binestimator.workbook import layout, texts
 
 ROOT = Path(__file__).resolve().parents[1]
 README = ROOT / "README.md"
+#: Every document of the project, by its path from the top.
+DOCUMENTS = ("README.md", "DEVELOPERS.md", *sorted(str(p.relative_to(ROOT)) for p in ROOT.glob("[!.]*/**/README.md")))
+#: A README for newcomers is read in one go. [bytes]
+MOST_BYTES = 14_000
+#: Programs as they are after the set-up, without an activated environment.
+PROGRAM = ".venv/bin/binestimator"
 BLOCK = re.compile(r"<!-- block: (\w+) -->\n(.*?)<!-- end -->", re.DOTALL)
 OFFICE = "office/office.toml"
 DEMOS = ("office/office.toml", "clinic/clinic.toml", "field_station/field_station.toml")
 BINS = ["weather/723170TYA.CSV", "--hours", "7", "18"]
+
+
+def text_of(document):
+    return (ROOT / document).read_text(encoding="utf-8")
 
 
 def table(heads, rows):
@@ -73,6 +87,10 @@ def sheets():
     return table(
         ("Sheet", "What it holds"), [*rows, *((name, layout.CONTENTS[name]) for name in layout.AFTER_CANDIDATES)]
     )
+
+
+def live_sheets():
+    return table(("Sheet", "What it holds"), ((f"`{name}`", what) for name, what in layout.LIVE_CONTENTS.items()))
 
 
 def options():
@@ -148,6 +166,7 @@ EXACT = {
         annual,
         saving,
         sheets,
+        live_sheets,
         options,
         sections,
         sources,
@@ -162,11 +181,31 @@ EXACT = {
 # --- blocks of printed figures ----------------------------------------------------------------------
 
 
-def tour():
+@cache
+def advised():
+    """Results of the office as the command has them."""
+    from binestimator.steps import weather_of
+
+    project = read_project(FOLDER / OFFICE)
+    return advise(dataclasses.replace(results_of(OFFICE), weather=weather_of(project)))
+
+
+def printed_parts():
+    """The output of the tour up to the best option and its reasons, and what follows."""
     from binestimator.terminal import comparison
 
-    files = "\n\nWorkbook      output/office.xlsx\nResults file  output/office.json\n"
-    return f"```console\n$ binestimator estimate demo_projects/{OFFICE}\n{comparison(results_of(OFFICE))}{files}```\n"
+    parts = comparison(advised()).split("\n\n")
+    cut = next(k for k, part in enumerate(parts) if part.startswith("* best")) + 1
+    return "\n\n".join(parts[:cut]), "\n\n".join(parts[cut:])
+
+
+def tour():
+    files = "...\n\nWorkbook      output/office.xlsx\nResults file  output/office.json\n"
+    return f"```console\n$ {PROGRAM} estimate demo_projects/{OFFICE}\n{printed_parts()[0]}\n\n{files}```\n"
+
+
+def tour_rest():
+    return f"```console\n{printed_parts()[1]}\n```\n"
 
 
 def bins():
@@ -177,7 +216,7 @@ def bins():
     rules = [k for k, line in enumerate(lines) if line.startswith("---")]
     # The middle of the table is left out.
     lines[rules[0] + 4 : rules[1] - 3] = [" ".join(["   ..."] * 3)]
-    return f"```console\n$ binestimator bins {' '.join(BINS)}\n" + "\n".join(lines[:-3]).rstrip() + "\n```\n"
+    return f"```console\n$ {PROGRAM} bins {' '.join(BINS)}\n" + "\n".join(lines[:-3]).rstrip() + "\n```\n"
 
 
 def accuracy():
@@ -206,7 +245,7 @@ def accuracy():
             "Demo",
             "`rows`",
             "Rows",
-            "Energy cost, worst candidate",
+            "Energy cost, worst option",
             "Saving, worst",
             "Fan energy, worst",
             "Reheat, worst",
@@ -215,14 +254,19 @@ def accuracy():
     )
 
 
-PRINTED = {f.__name__: f for f in (tour, bins, accuracy)}
+PRINTED = {f.__name__: f for f in (tour, tour_rest, bins, accuracy)}
 
 
 # --- tests ----------------------------------------------------------------------------------------
 
 
+def all_blocks():
+    """Name and text of every block of every document."""
+    return [block for document in DOCUMENTS for block in BLOCK.findall(text_of(document))]
+
+
 def blocks():
-    return dict(BLOCK.findall(README.read_text(encoding="utf-8")))
+    return dict(all_blocks())
 
 
 @pytest.mark.parametrize("name", EXACT)
@@ -230,8 +274,8 @@ def test_block_is_what_the_code_says(name):
     assert blocks()[name] == EXACT[name](), "python tests/test_readme.py --write"
 
 
-def test_every_block_is_known():
-    assert set(blocks()) == {*EXACT, *PRINTED, "minimal"}
+def test_every_block_is_known_and_printed_once():
+    assert sorted(name for name, _ in all_blocks()) == sorted([*EXACT, *PRINTED, "minimal"])
 
 
 NUMBER = re.compile(r"-?\d[\d,]*(?:\.\d+)?")
@@ -243,7 +287,7 @@ def parted(text):
 
 
 @pytest.mark.regression
-@pytest.mark.parametrize("name", ["tour", "bins"])
+@pytest.mark.parametrize("name", ["tour", "tour_rest", "bins"])
 def test_printed_output_is_that_of_the_command(name):
     """Words agree, and figures to the accuracy of the rows: another linear algebra library may choose
     other rows of the same accuracy. Savings are known to 0.3 points of some 39,000 USD, so small
@@ -295,10 +339,10 @@ def keys_of(value):
 
 
 def test_every_key_of_the_results_file_is_documented():
-    data = to_plain(results_of(OFFICE))
+    data = to_plain(advised())
     sizes = set(data.pop("sizes"))  # paths of inputs
     data["sizes"] = {"path": {"value": 0, "unit": "", "origin": ""}}
-    text = README.read_text(encoding="utf-8")
+    text = text_of("output/README.md")
     known = set(re.findall(r"`([a-z_0-9.]+)`", text)) | {
         part for word in re.findall(r"`([a-z_]+\.[a-z_]+)`", text) for part in word.split(".")
     }
@@ -307,7 +351,7 @@ def test_every_key_of_the_results_file_is_documented():
 
 def test_every_field_of_a_row_is_in_the_nomenclature():
     block = blocks()["row_columns"]
-    # The pressure at the terminals differs from that which stands only at the fan's ceiling; it has its column where
+    # The pressure at the terminals differs from that in the duct only at the fan's ceiling; it has its column where
     # that binds.
     assert [f.name for f in dataclasses.fields(RowState) if f"`{f.name}`" not in block] == ["dsp_held_inwc"]
 
@@ -315,35 +359,73 @@ def test_every_field_of_a_row_is_in_the_nomenclature():
 def test_every_strategy_and_default_candidate_is_described():
     from binestimator.inputs import DEFAULT_CANDIDATES
 
-    text = README.read_text(encoding="utf-8")
+    text = text_of("demo_projects/README.md")
     names = {choice for part in STRATEGY_SECTIONS for choice in fields_of(part)["strategy"].choices}
     assert [name for name in (*names, *DEFAULT_CANDIDATES) if f"`{name}`" not in text] == []
 
 
-@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md", "weather/README.md"])
+def anchors(document):
+    """Anchors of the headings of a document."""
+    prose = re.sub(r"```.*?```", "", text_of(document), flags=re.DOTALL)
+    heads = (line.lstrip("# ").lower() for line in prose.splitlines() if line.startswith("#"))
+    return {re.sub(r"[^\w -]", "", head).replace(" ", "-") for head in heads}
+
+
+@pytest.mark.parametrize("document", DOCUMENTS)
 def test_files_and_links_exist(document):
-    text = (ROOT / document).read_text(encoding="utf-8")
-    links = list(re.findall(r"\]\(([^)]+)\)", text))
-    headings = {
-        re.sub(r"[^\w -]", "", line.lstrip("# ").lower()).replace(" ", "-")
-        for line in text.splitlines()
-        if line.startswith("#")
-    }
-    for link in links:
-        if link.startswith("#"):
-            assert link[1:] in headings, link
-        else:
-            assert ((ROOT / document).parent / link).exists(), link
+    text = text_of(document)
+    for link in re.findall(r"\]\(([^)]+)\)", text):
+        path, _, anchor = link.partition("#")
+        aim = ((ROOT / document).parent / path).resolve() if path else ROOT / document
+        assert aim.exists(), link
+        assert not anchor or anchor in anchors(aim.relative_to(ROOT)), link
     for path in re.findall(r"`((?:tests|demo_projects|binestimator|weather|\.dev|\.ci)/[\w./-]*)`", text):
         assert (ROOT / path).exists(), path
 
 
+def test_readme_is_short_and_names_the_job():
+    text = text_of("README.md")
+    assert len(text.encode()) <= MOST_BYTES
+    assert "binestimator estimate" in text and ".dev/test" in text
+    # From the top every other README can be reached.
+    beside = {d for d in DOCUMENTS if d.count("/") <= 1} - {"README.md"}
+    assert beside <= {link.partition("#")[0] for link in re.findall(r"\]\(([^)]+)\)", text)}
+
+
+def printed_commands():
+    for document in DOCUMENTS:
+        for line in re.findall(rf"(?:^\$ |^|`)({re.escape(PROGRAM)} [^`\n]*)", text_of(document), re.MULTILINE):
+            yield document, line
+
+
+@pytest.mark.parametrize(("document", "line"), tuple(printed_commands()))
+def test_printed_commands_are_commands(document, line):
+    """Typed at the top of a clone after the set-up; files of the project that they name exist."""
+    words = shlex.split(line, comments=True)[1:]
+    cli.parser().parse_args(words)
+    for word in words:
+        if word.startswith(("demo_projects/", "weather/")):
+            assert (ROOT / word).is_file(), line
+
+
+def test_no_text_stands_twice():
+    """Sentences of more than a few words: what is said in one README is linked from the others."""
+    found = Counter()
+    for document in DOCUMENTS:
+        prose = re.sub(r"```.*?```|^\|.*?$", "", text_of(document), flags=re.DOTALL | re.MULTILINE)
+        for paragraph in re.split(r"\n\s*\n|\n\s*- ", prose):
+            found.update(s.strip() for s in re.split(r"(?<=[.:;]) ", " ".join(paragraph.split())) if len(s) > 60)
+    assert [sentence for sentence, times in found.items() if times > 1] == []
+
+
 def write():
-    """Put every block into the README as the code gives it now."""
-    text = README.read_text(encoding="utf-8")
+    """Put every block into its README as the code gives it now."""
     made = {name: make() for name, make in {**EXACT, **PRINTED}.items()}
-    text = BLOCK.sub(lambda m: f"<!-- block: {m[1]} -->\n{made.get(m[1], m[2])}<!-- end -->", text)
-    README.write_text(text, encoding="utf-8")
+    for document in DOCUMENTS:
+        old = text_of(document)
+        new = BLOCK.sub(lambda m: f"<!-- block: {m[1]} -->\n{made.get(m[1], m[2])}<!-- end -->", old)
+        if new != old:
+            (ROOT / document).write_text(new, encoding="utf-8")
 
 
 if __name__ == "__main__":

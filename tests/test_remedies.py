@@ -89,7 +89,7 @@ def test_a_crowded_room_is_cured_by_weight_alone():
 
 
 def test_nothing_for_what_needs_no_remedy():
-    """No remedy for options that serve, for lines that hear nobody, and for none that is asked for."""
+    """No remedy for options that serve, for lines that respond to no zone, and none beyond those asked for."""
     results = results_of()
     flagged = {c.id for c in results.candidates if c.equal_service.flagged}
     ids = {r.candidate_id for r in find_remedies(results)}

@@ -1,4 +1,4 @@
-"""Equal service: who is ranked, who is shown with a reason, and that nobody wins by giving less.
+"""Equal service: who is ranked, who is shown with a reason, and that no option wins by giving less.
 
 The cases were reproduced with an earlier version of the program, in which each of them was ranked first without a
 remark.
@@ -720,7 +720,7 @@ def test_terminal_and_first_page_tell_the_baseline_first():
     results = run_of(raw)
     text = " ".join(comparison(results).split())
     assert text.startswith("FAILS the baseline fails in ") and "check air_handler.design_cfm" in text
-    assert "* best none: no candidate of equal service cures what the baseline fails in" in text
+    assert "* best none: no option of equal service cures what the baseline fails in" in text
     assert answer(results).startswith("First: the baseline as entered fails: ") and "air_handler.design_cfm" in answer(
         results
     )

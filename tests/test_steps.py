@@ -23,7 +23,7 @@ def writers(monkeypatch):
 
 
 class Stop(BaseException):
-    """Stands for an interruption, which is no Exception."""
+    """In place of an interruption, which is no Exception."""
 
 
 def test_both_files_are_written_and_nothing_else(writers, tmp_path):
@@ -71,7 +71,7 @@ def test_a_folder_made_for_a_run_that_failed_goes_again(writers, tmp_path, monke
     assert list(tmp_path.iterdir()) == []
 
 
-# The tests may run as a user who is allowed everything, so a file stands where a folder is wanted.
+# The tests may run as a user who is allowed everything, so a file is put where a folder is expected.
 @pytest.mark.parametrize("out", ["a file", "a file/below", "a file/below/deeper"])
 @pytest.mark.parametrize("step", ["check_outputs", "write_outputs"])
 def test_an_output_folder_that_cannot_be_made(writers, tmp_path, out, step):
@@ -118,7 +118,7 @@ def test_what_is_no_file_of_a_run_is_refused_before_the_work_and_after(writers, 
     earlier.leave(tmp_path, "a")
     (tmp_path / "a.json").write_text('{"of": "somebody"}')
     before = earlier.contents(tmp_path)
-    with pytest.raises(WorkbookError, match="a.json: stands there already"):
+    with pytest.raises(WorkbookError, match="a.json: already exists"):
         _take(step, tmp_path)
     assert earlier.contents(tmp_path) == before
 

@@ -94,7 +94,7 @@ pools = st.lists(
 @given(pools, st.sampled_from([0.0, 1.0, 2.0, 2.5, 7.0]))
 def test_settled_point_by_search(pool, ignored):
     """The largest setpoint at which the sum of standing requests passes what is ignored, found by
-    trying every threshold; a request stands at its threshold."""
+    trying every threshold; a request holds at its threshold."""
     first = np.array([p[0] for p in pool])
     second, third = first * np.array([p[1] for p in pool]), None
     third = second * np.array([p[2] for p in pool])
@@ -417,7 +417,7 @@ def test_all_requests_ignored_trims_to_the_end():
 @given(seed=st.integers(0, 400), ignored=st.sampled_from([0, 1, 2, 3, 5]), lowest=st.sampled_from([0.1, 0.3]))
 def test_demand_pressure_starves_no_zone_beyond_the_ignored(seed, ignored, lowest):
     """Zones short of air at the settled pressure are no more than the requests that are ignored,
-    unless the setpoint stands at its high limit."""
+    unless the setpoint is at its high limit."""
     unit, _ = UNITS[seed % 4]
     asked = unit.zones.max_cfm * np.random.default_rng(seed).uniform(0.1, 1.0, ZONES)
     dsp = demand.settled_dsp_inwc(unit, asked[None], asked[None], float(ignored), lowest, 1.5)
@@ -650,7 +650,7 @@ def keeps_air(unit, c, loads, state, reference):
 @pytest.mark.parametrize("changes", PLANTS, ids=["boiler", "dx electric", "position", "purchased float", "humidity"])
 @pytest.mark.parametrize("dsp", ["fixed", "demand"])
 def test_cost_optimal_is_never_dearer_in_a_row_it_may_serve(changes, dsp):
-    """In every row: not dearer than any other strategy of the same pressure partner whose setpoint is
+    """In every row: not more expensive than any other strategy of the same pressure partner whose setpoint is
     within its range and which serves the zones no worse than the coldest supply air or the baseline."""
     project = project_of(**changes)
     unit = unit_of(project)
@@ -710,7 +710,7 @@ def test_cost_optimal_is_never_dearer_in_a_row_it_may_serve(changes, dsp):
     ids=["small boiler", "no reheat coils", "small chiller"],
 )
 def test_cost_optimal_saves_neither_by_cold_rooms_nor_by_loads_beyond_the_plant(changes):
-    """Neither is in the cost of a row: colder supply air than the baseline's could leave both to nobody."""
+    """Neither is in the cost of a row: colder supply air than the baseline's could leave both unserved."""
     unit = unit_of(project_of(**changes))
     project, c = project_of(**changes), random_conditions(120, 15)
     loads = zone_loads(unit, c)

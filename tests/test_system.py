@@ -289,7 +289,7 @@ def test_supply_air_rises_where_capacity_ends():
 @pytest.mark.crosscheck
 def test_rise_of_supply_air_by_hand():
     """It rises to where the coil's load is what the plant gives: an ample plant at that setpoint has just that load,
-    and nothing is left that nobody serves."""
+    and nothing is left unserved."""
     c = conditions_of(98.0, 0.015)
     steady = {"type": "direct_expansion", "cycling_drying_loss_frac": 0.0}
     ample, short = (unit_of(cooling={**steady, "capacity_tons": tons}) for tons in (60, 9))

@@ -1,4 +1,4 @@
-"""Text for terminals: what stands in it, marks, widths."""
+"""Text for terminals: what is in it, marks, widths."""
 
 import dataclasses
 import json
@@ -64,7 +64,7 @@ def test_table_holds_the_rounded_figures_of_the_results(results):
 def test_rows_residual_and_worst_errors_are_printed(results):
     choice = results.selection
     text = " ".join(terminal.comparison(results).split())
-    assert f"{choice.rows} rows stand for 8,760 h" in text and results.row_method in text
+    assert f"{choice.rows} rows represent 8,760 h" in text and results.row_method in text
     assert (
         f"energy cost within {100 * choice.worst_cost_frac:.2f} % of the hour-by-hour run, savings within "
         f"{choice.worst_saving_points:.2f} points" in text
@@ -95,7 +95,7 @@ def test_the_baseline_can_be_best(results):
     rank = {"as_found": 1, "dsp_outdoor_air": 2, "colder": 3}
     text = terminal.comparison(with_candidates(results, lambda c: dataclasses.replace(c, rank=rank[c.id])))
     assert row_of(text, "as_found")[0] == "*"
-    assert "as_found, the baseline: no candidate of equal service costs less" in text
+    assert "as_found, the baseline: no option of equal service costs less" in text
 
 
 def test_a_loss_keeps_its_sign_and_never_pays_back(results):
@@ -156,7 +156,7 @@ def test_failed_checks_and_cautions_are_told(results):
         and text.isascii()
     )
     assert "Caution   Mixed air falls below the limit." in text.splitlines()
-    assert "licensed practice" in text
+    assert "licensed practitioners" in text
 
 
 @pytest.mark.invariant

@@ -52,7 +52,7 @@ LINES = [
     (
         "evidence",
         'zone.North room.max_cfm = "seen"',
-        "the path of an input stands in quotes",
+        "the path of an input must be in quotes",
         'write "zone.North room.max_cfm" = "seen"',
     ),
     ("evidence", '"fan.motor_hp"   "nameplate"', "no equals sign", '"fan.motor_hp" = "nameplate"'),
@@ -138,11 +138,11 @@ def test_all_wrong_lines_and_values_are_told_at_once_in_the_order_of_the_file(tm
     [
         (
             "[fan]\nmotor_hp = 5\nmotor_hp = 6\n",
-            ["line 12: motor_hp stands twice under [fan], first in line 11; got `motor_hp = 6`; remove one"],
+            ["line 12: motor_hp is given twice under [fan], first in line 11; got `motor_hp = 6`; remove one"],
         ),
         (
             "[fan]\nmotor_hp = 5\n[limits]\n[fan]\n",
-            ["line 13: the heading stands twice, first in line 10; got `[fan]`", "under one [fan]"],
+            ["line 13: the heading is given twice, first in line 10; got `[fan]`", "under one [fan]"],
         ),
         ("[fan\nmotor_hp = 5\n", ["line 10: a heading without its closing bracket", "write [fan]"]),
         ("[[zone]\nname = 'a'\narea_ft2 = 100\n", ["line 10: a heading without its closing bracket", "write [[zone]]"]),
@@ -180,7 +180,7 @@ def test_all_wrong_lines_and_values_are_told_at_once_in_the_order_of_the_file(tm
         ),
         ("[calendar]\nholidays = [2024-07-04]\n", ["line 11, calendar.holidays", 'write "07-04"']),
         ("[limits]\nsat_min_f = 66\n", ["line 11, limits.sat_min_f: not below limits.sat_max_f"]),
-        ('[project]\nzones_csv = "new\\table.csv"\n', ["the heading stands twice"]),
+        ('[project]\nzones_csv = "new\\table.csv"\n', ["the heading is given twice"]),
         (
             "[sat.demand]\nignored_request = 2\n",
             ["line 11, sat.demand.ignored_request: unknown input", 'did you mean "ignored_requests"'],

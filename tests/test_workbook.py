@@ -102,7 +102,7 @@ def rows_by_label(sheet, column=1):
 
 @pytest.mark.crosscheck
 def test_live_year_carries_every_annual_figure():
-    """What a viewer without calculation shows; that the formulas give it stands in test_live.py."""
+    """What a viewer without calculation shows; that the formulas give it is tested in test_live.py."""
     results, sheet = small(), values_book()[layout.LIVE_YEAR]
     rows = {}
     for line in sheet.iter_rows(min_row=6, values_only=True):
@@ -119,7 +119,7 @@ def test_live_year_carries_every_annual_figure():
 
 @pytest.mark.crosscheck
 def test_band_for_reviews_starts_at_the_claim():
-    """Claimed and live figure agree while nobody has edited anything, and the file says so."""
+    """Claimed and live figure agree while nothing has been edited, and the file says so."""
     results, sheet = small(), values_book()[layout.GLANCE]
     best, base, row = results.best, results.baseline, review_row(results) + 1
     assert [sheet.cell(row + k, 1).value for k in range(3)] == ["claimed", "as reviewed", "ratio"]
@@ -353,7 +353,7 @@ def test_sheet_names_are_short_unique_and_allowed():
         for n in names
     )
     assert names[0] == layout.GLANCE and set(layout.CONTENTS) <= set(names)
-    # At most eight candidates have a sheet, baseline and best among them; all stand on the comparison.
+    # At most eight candidates have a sheet, baseline and best among them; all are on the comparison.
     results = small()
     with_sheet = layout.sheet_candidates(results)
     assert len(with_sheet) == layout.MOST_CANDIDATE_SHEETS < len(results.candidates)

@@ -150,7 +150,7 @@ def test_causes_come_worst_first_and_none_is_lost():
         lines = holdback_lines(results, most)
         assert len(lines) == min(most, len(worth)) + 1
         assert (f"{len(worth) - most} more" in lines[-1]) == (len(worth) > most)
-    # Every cause stands in full on the sheet of patterns.
+    # Every cause is given in full on the sheet of patterns.
     sheet = book(pinned)[layout.PATTERNS]
     at = {sheet.cell(row, 1).value: row for row in range(1, sheet.max_row + 1)}
     for h in found:
@@ -506,7 +506,7 @@ def test_net_change_is_the_change_of_cost():
         )
 
 
-# ---------------------------------------------------------------- what stands first, and what is advised
+# ---------------------------------------------------------------- what comes first, and what is advised
 
 
 def test_a_known_failure_of_the_baseline_stands_before_anything_else():
@@ -562,7 +562,7 @@ def test_the_page_speaks_for_an_option_that_can_be_bought():
 def test_options_are_named_by_their_numbers_in_what_the_run_says():
     results = pinned()
     ids = [c.id for c in results.candidates]
-    value = Value(best_id=None, path=(), note=f"left out for want of a cost: {ids[1]}, {ids[2]}", limit_years=5.0)
+    value = Value(best_id=None, path=(), note=f"left out because no cost is given: {ids[1]}, {ids[2]}", limit_years=5.0)
     same = Coincidence(
         ids=("dsp_demand", "sat_demand_dsp_demand"),
         why="both ask for the same duct pressure in every row: the reset of sat_demand_dsp_demand stands high",
@@ -584,7 +584,7 @@ def test_options_are_named_by_their_numbers_in_what_the_run_says():
     assert not any(id_ in text for id_ in ids if "_" in id_)
     number = 1 + ids.index("sat_demand_dsp_demand")
     assert (
-        "Left out for want of a cost: option 2, option 3." in text
+        "Left out because no cost is given: option 2, option 3." in text
         and f"in every hour: the reset of option {number} stands high" in text
     )
     assert (

@@ -129,7 +129,7 @@ def test_what_was_read_is_never_written_over(tmp_path, how, force):
         target.rename(other)
         target.symlink_to(other)
     said = refused(pair(tmp_path), Manners(read=(read,), keep=True, force=force))
-    assert "a.json" in said and "never written over" in said
+    assert "a.json" in said and "never overwritten" in said
 
 
 @pytest.mark.parametrize("force", [True, False])

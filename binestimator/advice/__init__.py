@@ -1,4 +1,4 @@
-"""What a reader should do with the results: what the answer hangs on, and what is worth its money."""
+"""What to do with the results: which assumptions they depend on, and which option is the best value."""
 
 from .advise import advise, estimate_and_advise
 

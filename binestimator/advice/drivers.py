@@ -1,8 +1,8 @@
-"""What the answer hangs on: assumptions ranked by what they do to the saving of one candidate.
+"""Assumptions ranked by how much they change the saving of one candidate.
 
 Baseline and candidate are run again on the rows of the run with one assumption low and high,
 everything else as it was. ``assumptions.csv`` lists what is varied and how far; an input
-that the user has measured, read off a drawing or nameplate, or trended is none.
+that the user has measured, read off a drawing or nameplate, or trended is not varied.
 """
 
 from __future__ import annotations
@@ -22,12 +22,12 @@ from ..model.build import build_unit
 from ..model.plant import STANDING_LOSS_FRAC
 from ..money import annual_cost_usd
 
-#: Ways an assumption is laid over a project (column ``kind``): another value, a multiple of the value
+#: Ways an assumption is applied to a project (column ``kind``): another value, a multiple of the value
 #: in force, or the lowest of the pressure shares that were spread.
 KINDS = ("value", "scale", "spread")
 #: How a user came to a value that is no longer an assumption.
 EVIDENCED = ("measured", "nameplate", "drawing", "trended")
-#: A saving that moves by less is not moved. [points of the baseline's cost]
+#: A saving that changes by less counts as unchanged. [points of the baseline's cost]
 LEAST_POINTS = 0.01
 #: Drivers that people are shown.
 SHOWN = 5
@@ -93,7 +93,7 @@ def assumptions() -> tuple[Assumption, ...]:
 
 
 def paths_assumed(project, line: Assumption) -> list[str]:
-    """Full paths of the inputs that a line means and for which nobody has evidence."""
+    """Full paths of the inputs that a line means and for which there is no evidence."""
     parsed = known_path(line.path)
     field = parsed.field
     if parsed.kind in ("group", "zone"):
@@ -203,7 +203,7 @@ def find_drivers(results, candidate_id: str, lines=None, count: int | None = SHO
         for id_, run in ((results.baseline_id, base), (candidate_id, ours)):
             candidate = project.candidate(id_)
             if run.site not in made:
-                # What a candidate changes rules over the assumption.
+                # What a candidate changes takes precedence over the assumption.
                 own = project.with_overrides(changes | candidate.overrides) if candidate.overrides else changed
                 unit = build_unit(own, sizes)
                 made[run.site] = unit, Rows.of(unit, run.rows.conditions)

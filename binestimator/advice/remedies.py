@@ -1,6 +1,6 @@
 """What would cure a flagged demand reset, what the reset would then save, and what that costs.
 
-A demand reset takes from the rooms where the zone that needs most is not heard, or where its terminal
+A demand reset takes from the rooms where the requests of the zone that needs most are ignored, or where its terminal
 is too small to be helped: fewer ignored requests, more weight for that zone, or a larger terminal.
 """
 
@@ -131,7 +131,7 @@ def find_remedies(results, candidate_ids=None) -> tuple[Remedy, ...]:
 
 
 def _ways(project, candidate, resets, unit, kind: str, place: int):
-    """Overrides, cost and words of each way to make a remedy, the gentlest first."""
+    """Overrides, cost and words of each way to make a remedy, the mildest first."""
     costs, zone = project.remedies, project.zones[place]
     ignored = max(getattr(candidate, part).ignored_requests for part in resets)
     if kind == "ignored_requests":
@@ -150,7 +150,7 @@ def _ways(project, candidate, resets, unit, kind: str, place: int):
             yield (
                 {item_path("zone", zone.name, "importance"): needed},
                 costs.setting_usd,
-                f"count requests of {zone.name} {needed:g} times, so that it is heard alone",
+                f"count requests of {zone.name} {needed:g} times, so that they are enough by themselves",
             )
     else:
         before = float(unit.zones.max_cfm[place])

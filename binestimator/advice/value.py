@@ -1,7 +1,7 @@
-"""What is worth its money: the way from cheap to dear, parts of combined options, options that coincide.
+"""Value for money: the steps from cheap to expensive, parts of combined options, options that coincide.
 
 The least energy cost is one question, the best value another: from option to option the next dollar
-saves less, and an owner stops where it no longer pays back within a limit of theirs.
+saves less, and an owner stops where it no longer pays back within their limit.
 """
 
 from __future__ import annotations
@@ -23,14 +23,14 @@ from ..strategies.registry import sat_strategy
 SAME_FRAC = 1e-6
 #: Setpoints that differ by less are the same. [degF, in. w.c.]
 SAME_SETPOINT = 1e-6
-#: A reset that stands at one end of its range for this share of its hours is pinned there.
+#: A reset that is at one end of its range for this share of its hours is pinned there.
 PINNED_FRAC = 0.98
-NO_COSTS = "no implementation cost is given, so that nothing can be said of value"
+NO_COSTS = "no implementation cost is given, so nothing can be said about value"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """One step on the way from cheap to dear.
+    """One step from cheap to expensive.
 
     ``id`` of the option · ``net_cost_usd`` after its incentive · ``saving_usd`` a year against the baseline ·
     ``added_cost_usd``, ``added_saving_usd`` against the step before · ``added_payback_years`` their ratio ·
@@ -50,7 +50,7 @@ class Step:
 class Value:
     """Best value among the options that may be best.
 
-    ``best_id`` None where nothing pays or nothing is known of costs · ``path`` from cheap to dear · ``note`` why there
+    ``best_id`` None where nothing pays or costs are not known · ``path`` from cheap to expensive · ``note`` why there
     is no best value, or what was left out, in plain words (may be empty) · ``limit_years`` the owner's.
     """
 
@@ -93,12 +93,12 @@ def is_limit_of_control(candidate) -> bool:
 
 
 def best_value(results) -> Value:
-    """The way from cheap to dear and where the next dollar stops paying.
+    """The steps from cheap to expensive, and where the next dollar stops paying.
 
     Notes
     -----
     Only ranked options that can be bought (:func:`is_limit_of_control` leaves out the optimum), beside the baseline at
-    no cost. From each step the next is the dearer option with the shortest payback of what it adds, so
+    no cost. From each step the next is the more expensive option with the shortest payback of what it adds, so
     that added paybacks rise along the way: the upper convex hull of saving over cost. The best value is the
     last step whose addition pays back within ``prices.payback_limit_years``. Simple payback, not discounted.
     """
@@ -144,9 +144,9 @@ def best_value(results) -> Value:
     paying = [step for step in path if step.pays]
     notes = []
     if unpriced:
-        notes.append("left out for want of a cost: " + ", ".join(unpriced))
+        notes.append("left out because no cost is given: " + ", ".join(unpriced))
     if any(is_limit_of_control(c.candidate) and c.rank is not None for c in results.candidates):
-        notes.append("the optimum of each row is a limit of control and is not bought")
+        notes.append("the optimum of each row is a limit of control that cannot be bought")
     if not path:
         notes.insert(0, "no option that may be best saves anything")
     elif not paying:
@@ -253,7 +253,7 @@ def _why(results, same) -> str:
             hours = c.hourly["running_hours"]
             for end, words in (("max", "the highest of its range"), ("min", "the lowest of its range")):
                 if hours > 0.0 and c.hourly[f"{part}_at_{end}_hours"] >= PINNED_FRAC * hours:
-                    pinned = f": the reset of {c.id} stands at {words} all year"
+                    pinned = f": the reset of {c.id} is at {words} all year"
         reasons.append(f"both ask for the same {word} in every row{pinned}")
     if not reasons:
         reasons.append("they differ only in inputs that have no effect here")

@@ -1,4 +1,4 @@
-"""Cells of a workbook file that a stranger may have made: nothing in it is trusted.
+"""Cells of a workbook file from any source: nothing in it is trusted.
 
 A workbook is a zip folder of XML parts. Its directory is judged before anything is unpacked,
 parts are unpacked and parsed in pieces, nothing is kept but cells, and every count has a limit: a
@@ -39,7 +39,7 @@ LARGEST_WORKBOOK = 100_000_000
 LARGEST_UNPACKED = 1_000_000_000
 #: Largest part that is read, by what it holds. [bytes]
 LARGEST_PART = {"sheet": 30_000_000, "texts": 30_000_000, "styles": 4_000_000, "small": 1_000_000}
-#: Text compresses some twenty times; a part of more than a megabyte packed tighter than this is a trap.
+#: Text compresses some twenty times; a part of more than a megabyte packed tighter than this is refused.
 MOST_PACKED = 250
 _PACKED_FROM = 1_000_000
 MOST_PARTS = 2_000
@@ -130,7 +130,7 @@ class WorkbookFile:
             self._zip = _open(self.path)
             self._judge_directory()
             self._read_outline()
-        except BaseException as error:  # noqa: BLE001 - told in our words, or raised again
+        except BaseException as error:  # noqa: BLE001 - reported in our words, or raised again
             self.close()
             raise self._as_input_error(error) from None
 
@@ -167,7 +167,7 @@ class WorkbookFile:
                 self._dates = self._read_styles()
             reader = _SheetReader(self._texts, self._dates)
             self._parse(part, "sheet", reader)
-        except BaseException as error:  # noqa: BLE001 - told in our words, or raised again
+        except BaseException as error:  # noqa: BLE001 - reported in our words, or raised again
             raise self._as_input_error(error, name) from None
         return SheetCells(name, reader.cells, tuple(reader.merged))
 
@@ -387,7 +387,9 @@ class _Refused(Exception):
 
 
 def _refuse_doctype(*_) -> None:
-    raise _Refused("declares a document type or entities, which no workbook needs and can be made to fill memory")
+    raise _Refused(
+        "declares a document type or entities, which no workbook needs and which could be used to exhaust memory"
+    )
 
 
 def _short(text: str) -> str:
@@ -410,7 +412,7 @@ class _Reader:
         self.depth += 1
         self._count += 1
         if self.depth > DEEPEST:
-            raise _Refused(f"elements stand more than {DEEPEST} deep inside each other")
+            raise _Refused(f"elements are nested more than {DEEPEST} deep")
         if self._count > MOST_ELEMENTS:
             raise _Refused(
                 f"a part holds more than {MOST_ELEMENTS:,} elements; remove empty formatted rows and columns"

@@ -28,7 +28,7 @@ SAT_MARGIN_F = 3.0
 LEAST_DEADBAND_F = 1.0
 #: Fan input per airflow seen in practice [kW/cfm]; assumption. Twice beyond it is an error.
 KW_PER_CFM_LOW, KW_PER_CFM_HIGH = 0.0002, 0.003
-#: Power above nameplate by more than this factor is taken for a mix-up.
+#: Power above nameplate by more than this factor is taken for a mistake.
 NAMEPLATE_FACTOR = 1.25
 
 
@@ -574,7 +574,7 @@ def _given_but_unused(project) -> list[Finding]:
 
 
 def _status_without_value(project) -> list[Finding]:
-    """Values that someone is said to have looked at and nobody gave."""
+    """Values with a status that were never given."""
     if all(status == "default" for status in project.statuses.values()):
         return []
     found: dict[tuple[str, str], list[str]] = {}  # one finding for alike inputs of many zones

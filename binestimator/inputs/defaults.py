@@ -1,6 +1,6 @@
 """Defaults that follow from what was chosen: one row of ``defaults.csv`` is one *when ... then ...*.
 
-An input that has rows there takes, where nobody gives it, the value of the first row whose
+An input that has rows there takes, where it is not given, the value of the first row whose
 condition holds; without one the default of ``inputs.csv``. It stays a default, with the row's
 source as its reason.
 
@@ -10,12 +10,12 @@ Columns of ``defaults.csv``
     when
         Conditions joined by `` and ``. ``section.name=a|b``: one of these choices;
         ``section.name=none`` and ``=given``: left out or not; ``section.name<number`` and ``>=number``: only
-        where there is a number; a quotient of two inputs may stand on the left. Two facts are no inputs:
+        where there is a number; a quotient of two inputs may be on the left. Two facts are not inputs:
         ``zones`` (terminals of all lines) and ``climate`` (zone of 90.1; unknown before the weather is read).
     value, source
         The default, and where it comes from.
 
-Inputs that follow from others that follow stand below these.
+Inputs that follow from other derived defaults come below these.
 """
 
 from __future__ import annotations

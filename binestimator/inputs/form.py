@@ -101,7 +101,7 @@ def read_form(path: str | Path) -> Form:
     ----------
     path : str or Path
         Workbook (.xlsx). The weather file named in it is looked up from its folder; zones of a zones
-        file stand in the workbook and are not read from that file again.
+        file are in the workbook and are not read from that file again.
 
     Returns
     -------
@@ -184,7 +184,7 @@ def _tables(file: WorkbookFile, name: str) -> dict[str, _Table]:
                 )
             if table in found:
                 raise InputError(
-                    f"{name}: {place}: the table “{table}” stands twice, also at {found[table].place}; delete one"
+                    f"{name}: {place}: the table “{table}” appears twice, also at {found[table].place}; delete one"
                 )
             found[table] = _table(sheet, table, row, column, corners, name)
     lacking = [table for table in TABLES if table not in found and table not in OPTIONAL_TABLES]
@@ -209,7 +209,7 @@ def _table(sheet: SheetCells, table: str, corner_row: int, corner_column: int, c
             if key in columns:
                 raise InputError(
                     f"{name}: {sheet.name}!{address_of(row, column)}: the key “{printable(key[:60])}” of a column "
-                    f"stands twice, also at {address_of(row, columns[key])}; restore the keys"
+                    f"appears twice, also at {address_of(row, columns[key])}; restore the keys"
                 )
             columns[key] = column
         elif column == corner_column and corner_row < row < end:
@@ -239,7 +239,7 @@ def _table(sheet: SheetCells, table: str, corner_row: int, corner_column: int, c
 
 @dataclass(slots=True)
 class _Layers:
-    """Contents of the cells of one thing: input -> content, for each layer, and where they stand."""
+    """Contents of the cells of one thing: input -> content, for each layer, and where they are."""
 
     key: str
     yours: dict[str, object] = dataclass_field(default_factory=dict)
@@ -332,7 +332,7 @@ class _FormReader:
 
     def _content(self, table: _Table, row: int, column: int, field: Field | None = None) -> object:
         """Content of an input cell: text, number, truth value or None; what is wrong is noted, with what ``field``
-        wants."""
+        allows."""
         wanted = "a value" if field is None else field.allowed_as(in_cell=True)
         cell: Cell | None = table.sheet.cells.get((row, column))
         if (row, column) in self._merged[id(table)]:
@@ -378,7 +378,7 @@ class _FormReader:
                 )
         return [table.columns[key] for key in wanted]
 
-    # -- inputs that stand once
+    # -- inputs that occur once
 
     def _read_singles(self) -> None:
         table = self.tables["inputs"]
@@ -417,7 +417,7 @@ class _FormReader:
                     )
                 continue
             if key in seen:
-                self._bad(place, f"the input {key} stands twice, also at {seen[key]}; remove one of the lines")
+                self._bad(place, f"the input {key} appears twice, also at {seen[key]}; remove one of the lines")
                 continue
             seen[key] = place
             path = known[key].path
@@ -586,7 +586,7 @@ class _FormReader:
             origin = cell.value if cell is not None and cell.kind == "text" else ""
             if layers.yours or layers.reviewer:
                 found.append((origin, layers))
-            if len(found) > 2 * MOST["zone"]:  # those of the quick description stand here as well
+            if len(found) > 2 * MOST["zone"]:  # those of the quick description are here as well
                 self._bad(
                     table.at(row, columns[0][2]),
                     f"more than {2 * MOST['zone']} lines of zones; expected at most {MOST['zone']}; "
@@ -749,7 +749,7 @@ class _FormReader:
                 )
                 continue
             if key in own:
-                self._bad(table.at(row, value), f"the setting {key} stands twice; remove one of the lines")
+                self._bad(table.at(row, value), f"the setting {key} appears twice; remove one of the lines")
                 continue
             own[key] = content
             rows[key] = table.at(row, value)
@@ -816,7 +816,7 @@ class _FormReader:
     def _paths_and_values(self, table: str, target: str) -> None:
         for _, path, raw, place in self._path_lines(table):
             if path in self.raw.get(target, {}):
-                self._bad(place, f"the path {printable(path[:80])} stands twice; remove one of the lines")
+                self._bad(place, f"the path {printable(path[:80])} appears twice; remove one of the lines")
                 continue
             self.raw.setdefault(target, {})[path] = raw
             self.places[override_place(target, path)] = place
@@ -862,7 +862,7 @@ class _FormReader:
                     continue
                 target = self.raw.setdefault(name, {})
                 if path in target:
-                    self._bad(table.at(row, column), f"the {name} of {printable(path[:80])} stands twice; remove one")
+                    self._bad(table.at(row, column), f"the {name} of {printable(path[:80])} appears twice; remove one")
                     continue
                 target[path] = _as_text(text)
                 self.places[override_place(name, path)] = table.at(row, column)
@@ -914,7 +914,7 @@ class _FormReader:
             raise InputErrors(f"{self.path.name}: {len(placed)} {noun} in {what}", tuple(placed))
 
     def _placed(self, problem: Problem, places: Mapping[str, str]) -> Problem:
-        """A problem as a reader of the form sees it: the cell it stands in, or the nearest known, and inputs by their
+        """A problem as a reader of the form sees it: its cell, or the nearest known, and inputs by their
         labels."""
         where, text = problem.where, _with_labels(problem.text, places)
         label = _label_of(where)
@@ -946,7 +946,7 @@ for _section in SECTIONS:
 
 
 def _with_labels(text: str, places: Mapping[str, str]) -> str:
-    """Text with paths and keys of inputs replaced by the labels that stand on the sheets; what is in quotes stays."""
+    """Text with paths and keys of inputs replaced by the labels on the sheets; what is in quotes stays."""
 
     def named(match: re.Match) -> str:
         if match["quoted"]:

@@ -1,7 +1,7 @@
 """What an input form says about a project, cell by cell, without saying where on a sheet.
 
 A form has four layers of each input: *yours* (what the user gives; empty: nothing given), what
-counts *otherwise* (default, derived, sized, or laid over by the project's own overrides), the
+counts *otherwise* (default, derived, sized, or set by the project's own overrides), the
 *reviewer's* override, and what *counts* (the first of reviewer's, yours, otherwise that is not empty).
 
 Tables have a key for each line and each column, so that a cell is found wherever a user has moved
@@ -164,7 +164,7 @@ class Entry:
 
     @property
     def counts(self) -> object:
-        """Content of the cell with what counts while no reviewer's override stands."""
+        """Content of the cell with what counts without a reviewer's override."""
         return self.otherwise if self.yours is None or (self.numbers_only and self.yours == "none") else self.yours
 
 
@@ -201,7 +201,7 @@ class FormContent:
     Parameters
     ----------
     singles : list of Entry
-        Inputs that stand once; points by coordinate (``heating.cop_points.x1``).
+        Inputs that occur once; points by coordinate (``heating.cop_points.x1``).
     evidence, status : dict
         Of those, by path.
     groups, specials, zones, candidates : list of Item
@@ -340,10 +340,10 @@ class _Content:
             if yours is not None:
                 self.content.underneath.append((path, yours))
             counts = cell_of(field, value) if sized is None else float(sized)
-            return Entry(path, field, None, counts, "override", "laid over by the project", can_review(field))
+            return Entry(path, field, None, counts, "override", "overridden by the project", can_review(field))
         default, reason = self.project.default_of(field)
         follows = self._default_formula(path)
-        if yours is not None and sized is None:  # a size of "none" is none: what was found stands in its place
+        if yours is not None and sized is None:  # a size of "none" is none: the size that was found takes its place
             otherwise, kind = (
                 ("required", "required")
                 if field.required
@@ -531,7 +531,7 @@ class _Content:
                     None,
                     getattr(record, field.name),
                     "override",
-                    "laid over by the project",
+                    "overridden by the project",
                 )
             elif field.name == "strategy":
                 value, kind, source = strategy, "default", ""
@@ -583,7 +583,7 @@ class _Content:
         return cell_of(parsed.field, value)
 
     def _about(self) -> None:
-        """Evidence and status: on the line of an input that stands once, else in a table in their order."""
+        """Evidence and status: on the line of an input that occurs once, else in a table in their order."""
         given, content = self.project.given, self.content
         once = {field.path for section in SINGLE_SECTIONS for field in fields_of(section).values()}
         for table, target in ((given.evidence, content.evidence), (given.status, content.status)):
@@ -600,7 +600,7 @@ def _used_by(field: Field, strategy: str) -> bool:
     return is_used(field, lambda section, name: strategy)
 
 
-# What the inputs of strategies follow from where nobody gives them: templates of formulas.
+# What the inputs of strategies follow from where they are not given: templates of formulas.
 _DESIGN = {"sat": "{air_handler.design_sat_f}", "dsp": "{fan.design_dsp_inwc}"}
 _LOW = {"sat": "{limits.sat_min_f}", "dsp": "{limits.dsp_min_inwc}"}
 _HIGH = {

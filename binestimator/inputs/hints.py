@@ -1,4 +1,4 @@
-"""What somebody may have meant by a value that is not written as it has to be."""
+"""Suggestions for a value that is not written as required: what was probably meant."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def _clock_hour(item: object) -> str | None:
 def plain_number(text: str) -> str | None:
     """Number written with a decimal comma, separators of thousands or zeros in front, as plain digits.
 
-    The last comma or point counts as the decimal one when the other sign stands before it, or when it stands once and
+    The last comma or point counts as the decimal one when the other sign comes before it, or when it occurs once and
     is not followed by three digits. ``None`` when the text is no number.
     """
     text = re.sub(r"[ \u00a0\u202f'’_]", "", text.strip())

@@ -2,7 +2,7 @@
 
 Written by users with dots or with brackets; in ``Project.origins`` and in messages always with
 brackets around the name. A name may be a pattern with ``*`` and ``?``, compared without regard
-to case; a name that stands there exactly is taken before a pattern.
+to case; an exact name takes precedence over a pattern.
 """
 
 from __future__ import annotations

@@ -11,7 +11,7 @@ from binestimator.errors import InputError
 #: A message lists at most this many problems; the rest are counted.
 MOST_LISTED = 60
 
-#: Stands for no value where ``None`` is one.
+#: Marks the absence of a value where ``None`` is a value.
 NOT_GIVEN = object()
 
 

@@ -84,7 +84,7 @@ class Given:
 
     Notes
     -----
-    Values laid over these (``[override]`` in the file) are kept by :class:`Project`.
+    Overrides of these (``[override]`` in the file) are kept by :class:`Project`.
     """
 
     sections: dict = dataclass_field(default_factory=dict)
@@ -146,7 +146,7 @@ heating, preheat, limits, service, prices, remedies, bins : records
     statuses : dict
         Path -> how the user came to the value; see :meth:`status_of`.
     overrides : dict
-        Path -> value laid over the given values.
+        Path -> value that overrides the given value.
     source_path : str
         Name of the project file without its folder; empty when not read from a file.
     source_dir : str
@@ -159,7 +159,7 @@ heating, preheat, limits, service, prices, remedies, bins : records
         Path of each input of ``inputs.defaults`` -> (value, source): what counts where it is not given. Of
         strategies ``sat.ignored_requests``, the same for all candidates.
     climate : str
-        Climate zone of 90.1, such as ``4A``; empty while nobody knows (see :meth:`in_climate`).
+        Climate zone of 90.1, such as ``4A``; empty while it is not known (see :meth:`in_climate`).
 
     Notes
     -----
@@ -223,7 +223,7 @@ heating, preheat, limits, service, prices, remedies, bins : records
         return self.candidate(self.baseline_id)
 
     def status_of(self, path: str) -> str:
-        """How the value of an input was come by.
+        """How the value of an input was obtained.
 
         Parameters
         ----------
@@ -341,7 +341,7 @@ heating, preheat, limits, service, prices, remedies, bins : records
         return rows
 
     def default_of(self, field: Field) -> tuple[object, str]:
-        """What counts where nobody gives an input, and where that comes from."""
+        """What counts where an input is not given, and where that comes from."""
         return self.defaults.get(field.path, (field.default, field.source))
 
     def _add_row(self, rows: list[tuple], path: str, field: Field, value: object) -> None:
@@ -637,7 +637,7 @@ class _Build:
         return record_type(section)(**filled)
 
     def single(self, section: str):
-        """Record of a section that stands once."""
+        """Record of a section that occurs once."""
         values = dict(self.given.sections.get(section, {}))
         for parsed, value, _, path in self._overrides:
             if parsed.kind == section:
@@ -646,7 +646,7 @@ class _Build:
         return self.record(section, values, section)
 
     def follow_choices(self, sections: dict, climate: str) -> None:
-        """Lay defaults that follow from other inputs into the records of sections that stand once, in place."""
+        """Put defaults that follow from other inputs into the records of sections that occur once, in place."""
         facts = {"climate": climate or None}
 
         def value_of(path: str):
@@ -669,14 +669,14 @@ class _Build:
                 self.defaults[path] = default_in_force(path, {"zones": zones}.get)
 
     def items(self, kind: str, given: list[dict]) -> tuple:
-        """Records of a section that stands as a list."""
+        """Records of a section that is a list."""
         lines = [dict(values) for values in given]
         self._name_lines(kind, lines)
         self._override_lines(kind, lines)
         return tuple(self.record(kind, values, f"{kind}[{values['name']}]") for values in lines)
 
     def _name_lines(self, kind: str, lines: list[dict]) -> None:
-        """Give lines without a usable name a stand-in and refuse names that stand twice."""
+        """Give lines without a usable name a stand-in and refuse names given twice."""
         if len(lines) > MOST[kind]:
             self.problems.add(
                 kind,
@@ -697,7 +697,7 @@ class _Build:
             if name.casefold() in seen:
                 self.problems.add(
                     f"{kind}[{name}]",
-                    f'the name stands twice ("{seen[name.casefold()]}" and "{name}")',
+                    f'the name is given twice ("{seen[name.casefold()]}" and "{name}")',
                     expected="unique names, also without regard to case",
                     do="rename one of them",
                 )
@@ -707,7 +707,7 @@ class _Build:
         self._names[kind] = [values["name"] for values in lines]
 
     def _override_lines(self, kind: str, lines: list[dict]) -> list[set[str]]:
-        """Lay overrides over lines in place; returns the inputs changed in each."""
+        """Apply overrides to lines in place; returns the inputs changed in each."""
         changed: list[set[str]] = [set() for _ in lines]
         for parsed, value, where, path in self._overrides:
             if parsed.kind != kind:
@@ -790,7 +790,7 @@ class _Build:
         zones = []
         for values, made in zip(lines, derived, strict=False):
             prefix = f"zone[{values['name']}]"
-            if "group" not in made:  # else it stands in the quick description, which is checked itself
+            if "group" not in made:  # else it comes from the quick description, which is checked itself
                 self.group_exists(f"{prefix}.group", values.get("group"), group_names)
             zones.append(self.record("zone", values, prefix, frozenset(made)))
         return tuple(zones)
@@ -824,7 +824,10 @@ class _Build:
             candidate_id = values.get("id", nameless(place))
             if candidate_id in listed:
                 problems.add(
-                    f"candidate[{candidate_id}]", "the id stands twice", expected="unique ids", do="rename one of them"
+                    f"candidate[{candidate_id}]",
+                    "the id is given twice",
+                    expected="unique ids",
+                    do="rename one of them",
                 )
             listed[candidate_id] = values
         ids = list(listed)

@@ -10,12 +10,12 @@ Assumptions, all of them visible as inputs or stated here:
 - Each kind of zone (a facade or the core of a set of floors) is cut into zones of about
   ``zone_area_ft2``, one terminal each, unless ``zones_per_facade`` or ``core_zones`` says how many
   there are on a floor. Like zones share lines: at most ``MOST_LINES_OF_KIND`` a kind and ``MOST_LINES`` in all.
-- Rooms of a kind are not loaded alike: internal gains of the lines of a kind cut by area are spread evenly
+- Rooms of a kind do not all have the same load: internal gains of the lines of a kind cut by area are spread evenly
   from 1 - ``diversity_frac`` to 1 + ``diversity_frac`` times those of the group, and their mean stays.
-  Lines with more and with less stand by turns, near the fan and far from it alike.
+  Lines with more and with less alternate, both near the fan and far from it.
 - Special zones come out of the core, spread evenly over all floors: each carries
   1/floors of its area as roof, and has no outer wall.
-- The fan stands at the core: the core needs least duct pressure, then special zones, then the
+- The fan is at the core: the core needs least duct pressure, then special zones, then the
   north and south facades, then east and west (the far ends of the footprint); of alike zones
   those of the top floor come later, as the farthest from the riser.
 """
@@ -42,7 +42,7 @@ _SPREAD = {
     4: (-1 / 3, 1.0, -1.0, 1 / 3),
     5: (-0.5, 1.0, 0.0, -1.0, 0.5),
 }
-#: Smallest floor that the quick description accepts: below it the zones have no sense. [ft2]
+#: Smallest floor that the quick description accepts: below it the zones make no sense. [ft2]
 LEAST_FLOOR_FT2 = 400.0
 _LEAST_ZONE_FT2 = fields_of("zone")["area_ft2"].low
 
@@ -71,7 +71,7 @@ class _Line:
     ----------
     name : str
     count : int
-        Zones that the line stands for.
+        Zones that the line represents.
     gain_multiplier : float or None
         None: that of the group.
     """
@@ -197,7 +197,7 @@ def quick_zones(building, specials, first_group: str | None, problems: Problems)
             by_area = count is None
             if by_area:
                 count = max(1, round(area / building.zone_area_ft2))
-            # Turn and turn about between kinds, so that the order within a kind favours neither end of the duct.
+            # Kinds alternate, so that the order within a kind favours neither end of the duct.
             lines = (
                 _lines(prefix, kind, count, alike, most, building.diversity_frac * (-1) ** (place + rank))
                 if by_area
@@ -233,7 +233,7 @@ def _name(prefix: str, what: str, part: int, parts: int) -> str:
 def _lines(prefix: str, kind: str, count: int, floors: int, most: int, diversity: float) -> list[_Line]:
     """Lines of the zones of a kind: as many as there are zones, at most ``most``.
 
-    Zones are dealt out so that lines at opposite places stand for equally many; a line fewer
+    Zones are dealt out so that lines at opposite places represent equally many; a line fewer
     where that cannot be. Then the mean gain of all zones is that of the group.
     """
     zones = count * floors
@@ -299,7 +299,7 @@ def spread_index_share(nearness: list[tuple], low: float, counts: list[int] | No
     low : float
         Share of the nearest line.
     counts : list of int, optional
-        Zones that each line stands for; one each when not given.
+        Zones that each line represents; one each when not given.
 
     Returns
     -------

@@ -73,7 +73,7 @@ def read_project(path: str | Path) -> Project:
     try:
         raw = tomllib.loads(text)
     except RecursionError:
-        raise InputError(f"{path.name}: lists or tables stand too deep inside each other") from None
+        raise InputError(f"{path.name}: lists or tables are nested too deep") from None
     except ValueError as error:  # includes TOMLDecodeError, whose text names line and column
         raise _unreadable(text, str(error), path) from None
     try:
@@ -207,7 +207,7 @@ def _line_of_deep_key(text: str) -> int:
     """Number of the first line with an absurdly long dotted key, or 0.
 
     The standard TOML reader keeps every beginning of a dotted key, so that memory grows with
-    the square of its parts: a small file could fill any machine. A key stands on one line.
+    the square of its parts: a small file could exhaust the memory of any machine. A key is on one line.
     """
     bare = QUOTED.sub(lambda match: "q" + "\n" * match[0].count("\n"), text)
     for number, line in enumerate(bare.split("\n"), start=1):
@@ -355,7 +355,7 @@ def _library(problems: Problems, part: str, raw: object) -> dict:
             if strategy in fields_of(part):
                 problems.add(
                     where,
-                    "stands outside a strategy",
+                    "is outside a strategy",
                     table,
                     f"[{part}.<strategy>] with {strategy} under it",
                     "choose the strategy: " + ", ".join(strategies),
@@ -494,8 +494,8 @@ def zone_values(problems: Problems, tables: list[dict], before: int) -> list[dic
 
 
 def _without_share(values: dict) -> dict:
-    """Values of a zone; an ``index_share`` of none is none given: the share is then spread, and stands as such wherever
-    inputs are shown."""
+    """Values of a zone; an ``index_share`` of none means that it is not given: the share is then spread, and shown so
+    wherever inputs are shown."""
     return {name: value for name, value in values.items() if name != "index_share" or value is not None}
 
 
@@ -613,7 +613,7 @@ def _good_columns(problems: Problems, place: str, header: str, columns: list[str
         elif name not in fields:
             _unknown(problems, place, name, "", tuple(fields), "zone")
         elif columns.count(name) > 1:
-            problems.add(f"{place}.{name}", "the column stands twice", do="remove one")
+            problems.add(f"{place}.{name}", "the column appears twice", do="remove one")
     lacking = [name for name, field in fields.items() if field.required and name not in columns]
     if columns and lacking:
         problems.add_bad(
@@ -624,7 +624,7 @@ def _good_columns(problems: Problems, place: str, header: str, columns: list[str
 
 
 def _fits(cells: list[str], columns: list[str], fields: Mapping) -> bool:
-    """Whether every cell of a line could be meant as it stands."""
+    """Whether every cell of a line could be meant as it is."""
     return all(
         not cell.strip()
         or name not in fields

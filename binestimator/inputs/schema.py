@@ -48,7 +48,7 @@ from typing import TYPE_CHECKING, Any
 from binestimator.inputs.hints import as_clock_hours, instead_of, not_modelled, number_hint
 from binestimator.inputs.problems import sentence
 
-#: Sections that stand in the project file as lists of tables or as strategy libraries.
+#: Sections that are in the project file as lists of tables or as strategy libraries.
 LIST_SECTIONS = ("special", "group", "zone", "candidate")
 STRATEGY_SECTIONS = ("sat", "dsp")
 
@@ -67,7 +67,7 @@ ROLES_TEXT = (
     "of another service, shown and never ranked; building, assumption and shared are refused."
 )
 
-#: How sure a value is: how the user came to it. ``default``: nobody looked.
+#: How sure a value is: how the user came to it. ``default``: it was not looked at.
 STATUSES = ("measured", "nameplate", "drawing", "trended", "interview", "default")
 
 _LENGTHS = {"name": 80, "group": 80, "id": 31, "notes": 2000}
@@ -604,7 +604,7 @@ def _check_points(field: Field, raw: object, in_cell: bool) -> tuple[object, str
     for place in range(1, len(points)):
         if points[place][0] == points[place - 1][0]:
             return None, sentence(
-                f"points {place} and {place + 1} stand at the same x",
+                f"points {place} and {place + 1} have the same x",
                 points[place][0],
                 "x strictly ascending",
                 "move one of them",
@@ -726,7 +726,7 @@ def _field_from_row(row: dict[str, str]) -> Field:
 FIELDS = _read_fields()
 #: Names of the sections in the order of the file.
 SECTIONS = tuple(dict.fromkeys(field.section for field in FIELDS))
-#: Sections that stand in the project file as one table.
+#: Sections that are in the project file as one table.
 SINGLE_SECTIONS = tuple(name for name in SECTIONS if name not in LIST_SECTIONS + STRATEGY_SECTIONS)
 
 _BY_SECTION = {section: {field.name: field for field in FIELDS if field.section == section} for section in SECTIONS}

@@ -1,4 +1,4 @@
-"""Where the inputs of a project file stand, and what is wrong with lines that are no TOML.
+"""Where the inputs of a project file are, and what is wrong with lines that are not TOML.
 
 The standard reader stops at the first line that it cannot read, and names a place that may lie
 lines below the mistake. Here the file is taken apart into statements (a table's heading, or a key with its
@@ -57,7 +57,7 @@ class Outline:
         As the TOML reader gives it, of the statements that can be read.
     lines : dict
         In the same layout, with the number of the line in place of each value; a table's own
-        heading stands under the empty key.
+        heading is under the empty key.
     problems : list of Problem
         What cannot be read, by line.
     """
@@ -147,7 +147,7 @@ def _depth(line: str) -> int:
 
 
 def _bare(text: str) -> str:
-    """Text with what stands in quotes shortened to ``q`` and without comments."""
+    """Text with what is in quotes shortened to ``q`` and without comments."""
     return QUOTED.sub(lambda match: "" if match[0].startswith("#") else "q" + "\n" * match[0].count("\n"), text)
 
 
@@ -240,21 +240,21 @@ def _heading_text(names: list[str]) -> str:
 
 
 def _twice(found: Outline, number: int, statement: str, names: list[str], first: object) -> None:
-    """A heading that stands twice or does not go with what was said before."""
+    """A heading that is given twice or does not agree with what came before."""
     section = names[0]
     if section in LIST_SECTIONS and len(names) == 1:
         do = f"write [[{section}]] with double brackets each time, one for each {section}"
         what = f"{section} comes in numbers, and is written with single brackets here or above"
     else:
         do = f"put all its inputs under one [{'.'.join(names)}]"
-        what = "the heading stands twice" + (f", first in line {first}" if isinstance(first, int) else "")
+        what = "the heading is given twice" + (f", first in line {first}" if isinstance(first, int) else "")
     _note(found, number, statement, what, do)
 
 
 def _merge(
     found: Outline, number: int, statement: str, section: tuple[str, ...], values: dict, table: dict, lines: dict
 ) -> None:
-    """Put the values of a statement into their table; a key that stands twice is noted."""
+    """Put the values of a statement into their table; a key given twice is noted."""
     for key, value in values.items():
         if key in table:
             if isinstance(value, dict) and isinstance(table[key], dict) and isinstance(lines.get(key), dict):
@@ -266,7 +266,7 @@ def _merge(
                 found,
                 number,
                 statement,
-                f"{printable(key[:60])} stands twice{where}"
+                f"{printable(key[:60])} is given twice{where}"
                 + (f", first in line {first}" if isinstance(first, int) else ""),
                 "remove one of the lines",
             )
@@ -328,7 +328,7 @@ def _cause_in_path(statement: str) -> tuple[str, str] | None:
     path = path.strip().strip("\"'")
     if not value or "." not in path or '"' in path:
         return None
-    return "the path of an input stands in quotes", _write(
+    return "the path of an input must be in quotes", _write(
         f'"{path}" = {_valued(value.strip())}', 'write "path" = value'
     )
 
@@ -392,7 +392,7 @@ def _wrong_value(key: str, value: str, statement: str, closed: bool, field: Fiel
         return _wrong_number(key, word, field)
     number, unit = unit_suffixed(word)
     if unit:
-        right, reason = number, "the number stands alone"
+        right, reason = number, "write the number alone"
         if unit == "%" and field is not None and field.name.endswith("_frac"):
             right, reason = f"{float(number) / 100:g}", "a share is written from 0 to 1"
         return f"a unit after the number; {reason}", _write(f"{key} = {right}", "write the number alone")
@@ -474,7 +474,7 @@ def _wrong_list(key: str, value: str, statement: str, closed: bool, field: Field
         return "values of a list without a comma between them", "separate them by commas, such as [[50, 58], [70, 55]]"
     return (
         "a list that cannot be read",
-        "write numbers with commas between them, such as [7, 18]; texts stand in quotes",
+        "write numbers with commas between them, such as [7, 18]; texts are in quotes",
     )
 
 
@@ -485,7 +485,7 @@ def _wrong_number(key: str, word: str, field: Field | None) -> tuple[str, str]:
     """A number with a decimal comma, separators of thousands or zeros in front."""
     plain = plain_number(word)
     if plain is None:
-        return "more than one number", f"write one, such as {key} = 40; lists stand in brackets"
+        return "more than one number", f"write one, such as {key} = 40; lists are in brackets"
     if plain == word:
         return "a number with too many digits", "write one of at most 15 digits"
     what = "a number that is not plain"

@@ -21,7 +21,7 @@ def project_to_toml(project: Project) -> str:
     Returns
     -------
     str
-        TOML. Defaults and derived values are left out; overrides stand under ``[override]``;
+        TOML. Defaults and derived values are left out; overrides are under ``[override]``;
         zones of a zones file stay there and are read from it again.
     """
     given = project.given

@@ -29,7 +29,7 @@ PHI_MAX = 1.6
 class FanState:
     """Supply fan at given flows; arrays (R,).
 
-    ``total_inwc`` fan pressure · ``dsp_inwc`` duct pressure that really stands · ``speed_frac``
+    ``total_inwc`` fan pressure · ``dsp_inwc`` actual duct pressure · ``speed_frac``
     speed over full speed · ``fan_eff_frac``, ``motor_eff_frac``, ``drive_eff_frac`` ·
     ``shaft_kw`` power into the fan shaft · ``kw`` power into the drive · ``heat_kw`` the part
     that warms the supply air · ``at_minimum`` speed at its minimum (bool).
@@ -62,7 +62,7 @@ def minimum_speed_inwc(unit: Unit, flow_cfm):
 
 
 def standing_dsp_inwc(unit: Unit, flow_cfm, dsp_set_inwc):
-    """Duct pressure that really stands: the setpoint, or more where the fan cannot go slower. [in. w.c.]"""
+    """Actual duct pressure: the setpoint, or more where the fan cannot go slower. [in. w.c.]"""
     return np.maximum(dsp_set_inwc, minimum_speed_inwc(unit, flow_cfm) - system_inwc(unit, flow_cfm))
 
 
@@ -130,7 +130,7 @@ def fan_power_at(unit: Unit, flow_cfm, total_inwc) -> FanState:
     )
     kw = unit.fan_scale * motor_in_kw / drive_eff
     shaft_kw = unit.fan_scale * shaft_kw
-    # The drive stands outside the air stream; motor and belt are in it or not by input.
+    # The drive is outside the air stream; motor and belt are in it or not by input.
     heat_kw = unit.fan_scale * motor_in_kw if fan.motor_in_airstream else shaft_kw
     a = fan.shutoff_ratio * fan.design_total_inwc
     b = (fan.shutoff_ratio - 1.0) * fan.design_total_inwc / unit.design_cfm**2

@@ -40,7 +40,7 @@ class NightDuct:
     """Duct pressure of a candidate at night.
 
     ``setpoint_inwc(oat_f, zone_cfm)`` gives the setpoint (R,) for outdoor temperatures (R,) and airflows that zones ask
-    for (R, Z); with one line of airflows a number will do. ``override_frac`` of the time ``override_inwc`` stands
+    for (R, Z); with one line of airflows a number will do. ``override_frac`` of the time ``override_inwc`` holds
     instead. ``resets_pressure`` says which published fan curve applies.
     """
 
@@ -89,7 +89,7 @@ class NightBlock:
 
 
 def empty_night(hours: int, lowest_f) -> NightBlock:
-    """No night operation; ``lowest_f`` (Z,) stands for room temperatures."""
+    """No night operation; ``lowest_f`` (Z,) takes the place of room temperatures."""
     by_hour, by_zone = np.zeros(hours), np.zeros(len(lowest_f))
     names = NightBlock.__slots__[: NightBlock.__slots__.index("start_miss_f")]
     return NightBlock(
@@ -284,7 +284,7 @@ def _rooms(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flow,
     length = np.array([n for _, n in spans])
     central = supply_heating_mode(unit) == "hold"
 
-    # Where the rooms stand when the unit stops: between their setpoints by their own balance.
+    # Room temperatures when the unit stops: between their setpoints by their own balance.
     last = (start - 1) % hours
     ua_last = np.maximum(loads.ua_btuh_f[last], 1e-9)
     settled = np.clip(
@@ -479,7 +479,7 @@ def _own_day(unit: Unit, c, loads: ZoneLoads) -> _OwnDay:
     enabled = heating_enabled(unit, c.oat_f, c.fan_on)
     coil = z.reheat_btuh * z.has_reheat * enabled[:, None]
     asked = requested_flow_cfm(unit, loads, sat, enabled)
-    # A cold room's terminal stands at its minimum, or at the airflow at which it heats in that hour anyway.
+    # A cold room's terminal is at its minimum, or at the airflow at which it heats in that hour anyway.
     flow = np.where(heating_need_btuh(loads, loads.min_cfm, satz) > 0.0, asked, loads.min_cfm)
     need = heating_need_btuh(loads, flow, satz)
     rise = np.maximum(loads.heat_f + z.reheat_rise_max_f - satz, 0.0)

@@ -601,7 +601,7 @@ class HeatSource:
     """A source of heat, the same for reheat and for the supply heating coil.
 
     Built by :func:`heat_source` and :func:`preheat_source` from the inputs; see there.
-    ``standing_loss_kbtuh`` None stands for 3 % of capacity.
+    ``standing_loss_kbtuh`` None means 3 % of capacity.
     """
 
     type: str

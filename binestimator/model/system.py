@@ -41,8 +41,8 @@ class RowState:
 
     Zone counts are already times the zones' multipliers. ``unserved_kbtuh`` is cooling that
     the plant could not give after the supply air had risen (nearly none: the rooms grow warm
-    instead) and no load of the coil; ``dsp_held_inwc`` stands at the terminals; ``preheat_kbtuh`` heat of the
-    supply heating coil. See the nomenclature in the README for the rest.
+    instead) and no load of the coil; ``dsp_held_inwc`` pressure at the terminals; ``preheat_kbtuh`` heat of the
+    supply heating coil. The nomenclature in binestimator/README.md has the rest.
     """
 
     sat_set_f: np.ndarray
@@ -167,7 +167,7 @@ def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, rehea
     flow = room_flow + leak
     safe = np.where(flow > 0.0, flow, 1.0)
     # The fan sees what really flows; starved zones can leave it a little above its setpoint. At its
-    # airflow ceiling it stands against the pressure that is left.
+    # airflow ceiling it is compared with the pressure that is left.
     fan = fans.supply_fan(unit, flow, np.where(binds, np.minimum(dsp, dsp_set), dsp_set), resets_pressure)
     rise = fans.temperature_rise_f(fan.heat_kw, flow, fs)
     return_kw = (
@@ -396,7 +396,7 @@ def evaluate(
         Which published fan curve applies, if those are used.
     dsp_of_sat : callable, optional
         Duct pressure setpoint (R,) for ``(conditions, loads, sat_f)``: what the pressure strategy
-        asks where the supply air floats to another temperature. Without it the setpoint stands.
+        asks where the supply air floats to another temperature. Without it the setpoint holds.
     oa_least_cfm : ndarray (R,), optional
         Outdoor air below which the minimum does not go, whatever its control: raises the minimum of
         a modulating or stuck damper, up to its largest share, and leaves the economizer as it is. [cfm]
@@ -639,7 +639,7 @@ def heat_sources(unit: Unit, reheat_kbtuh, preheat_kbtuh, enabled, oat_f):
 
 
 def zones_of(unit: Unit, conditions, loads: ZoneLoads, state: RowState) -> ZoneState:
-    """Zone by zone what stands behind evaluated rows (not kept, to save memory)."""
+    """Zone by zone what evaluated rows are made of (not kept, to save memory)."""
     enabled = heating_enabled(unit, conditions.oat_f, conditions.fan_on)
     requested = requested_flow_cfm(unit, loads, state.sat_f, enabled)
     return zone_state(unit, loads, state.sat_f, state.dsp_held_inwc, requested, enabled)

@@ -128,7 +128,7 @@ def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm):
     ----------
     requested_cfm : ndarray (R, Z)
     dsp_inwc : ndarray (R,)
-        Duct pressure that would stand without a ceiling. [in. w.c.]
+        Duct pressure that there would be without a ceiling. [in. w.c.]
     leakage_cfm : callable
         Leakage (R,) at a duct pressure (R,). [cfm]
 
@@ -205,7 +205,7 @@ def zone_state(unit: Unit, loads: ZoneLoads, sat_f, dsp_inwc, requested_cfm, reh
     Parameters
     ----------
     sat_f, dsp_inwc : ndarray (R,)
-        Supply air temperature and the duct pressure that really stands (``rationed_dsp_inwc``). [degF, in. w.c.]
+        Supply air temperature and the actual duct pressure (``rationed_dsp_inwc``). [degF, in. w.c.]
     requested_cfm : ndarray (R, Z)
         From :func:`requested_flow_cfm`.
     reheat_on : float or ndarray (R,)

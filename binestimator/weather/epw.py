@@ -70,7 +70,7 @@ def _parse(file_name: str, lines: list[str]) -> RawWeather:
     _, *names, state, country, _, station, latitude, longitude, zone, elevation = fields
     site = site_of(file_name, lines[0], latitude, longitude, zone, elevation)
     rows = lines[8:]
-    # Older files stop before the last fields, which nobody uses here; more would shift every column.
+    # Older files stop before the last fields, which are not used here; more would shift every column.
     count = rows[0].count(",") + 1 if rows else _FIELDS
     if not 16 <= count <= _FIELDS:
         raise WeatherError(

@@ -119,7 +119,7 @@ def site_of(file_name: str, line: str, latitude, longitude, zone, elevation) -> 
             raise WeatherError(
                 f"{file_name}, line 1: {what}: got {str(value)!r} in {quoted(line)}; expected {low:g} to {high:g}; "
                 "numbers have decimal points, and "
-                "a name that holds a comma stands in quotes"
+                "put a name that holds a comma in quotes"
             )
         site[name] = number
     # Clock and sun part by 3 h at most anywhere (western China); a longitude with the wrong

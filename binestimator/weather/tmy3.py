@@ -67,7 +67,7 @@ def _parse(file_name: str, lines: list[str]) -> RawWeather:
     # Hours are numbered by their end. One vendor writes midnight as 00:00 of the next day.
     check_calendar(file_name, rows, 3, _DATE, "MM/DD/YYYY,HH:MM", minutes=("00",))
 
-    # pvlib splits the station line at every comma and wants a whole station number: hand
+    # pvlib splits the station line at every comma and needs an integer station number: hand
     # it the numbers alone.
     plain = f"0,station,-,{zone},{latitude},{longitude},{elevation}"
     frame = through_pvlib(file_name, read_tmy3, [plain, *lines[1:]], map_variables=True)

@@ -48,8 +48,8 @@ _DEW_POINT_SLACK_F = 0.2  # a tenth of a degree C of rounding in the file
 # Mean pressure of a year against that of the standard atmosphere at the elevation of the station. Long-term means of
 # sea-level pressure lie between some 985 mbar (around Antarctica) and 1 025 mbar (inner Asia), 2.8 % below and 1.2 %
 # above the standard 1 013; warm or cold air under a high station adds about 1.5 % at 2,000 m (common knowledge, from
-# memory). So 3 % is more than weather explains: it stands for some 250 m of elevation, and for as much of the density
-# of air.
+# memory). So 3 % is more than weather explains: it corresponds to some 250 m of elevation, and to as much of the
+# density of air.
 _PRESSURE_BAND_FRAC = 0.03
 # The middle of the lit hours of a day against noon by the sun [h]. It is within 0.1 h in the three files of weather/;
 # hills on one side of a station and samples taken within the hour move it by a quarter of an hour each.

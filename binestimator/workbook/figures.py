@@ -266,7 +266,7 @@ def _risk(results: Results, c) -> str:
 
 
 def value_lines(results: Results) -> list[str]:
-    """The way from cheap to dear, parts of combined options, options that coincide."""
+    """The steps from cheap to expensive, parts of combined options, options that coincide."""
     advice = results.advice
     if advice is None:
         return []
@@ -307,7 +307,7 @@ def value_lines(results: Results) -> list[str]:
             lines.append(f"Option {number(part.id)} in parts: all of the {said[0][1]} a year is the {said[0][0]}’s.")
         else:
             lines.append(
-                f"Option {number(part.id)} in parts, one on top of the other: "
+                f"Option {number(part.id)} in parts, each added to the one before: "
                 f"{', '.join(f'{word} {usd}' for word, usd in said) or 'nothing'} a year."
             )
     for remedy in advice.remedies:
@@ -332,7 +332,7 @@ def _with_numbers(results: Results, text: str, ids) -> str:
 
 
 def driver_lines(results: Results) -> list[str]:
-    """What the saving hangs on, the strongest first."""
+    """What the saving depends on, the strongest first."""
     advice = results.advice
     if advice is None or not advice.drivers:
         return []

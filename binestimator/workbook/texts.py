@@ -1,6 +1,6 @@
-"""Standing words of the workbook: cautions, limits, sources, glossary.
+"""Fixed texts of the workbook: cautions, limits, sources, glossary.
 
-What a run finds stands in its results; here is what is true of every run.
+What a run finds is in its results; here is what is true of every run.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ CAUTIONS = (
         "that a reset "
         "reaches. With a fixed damper position, outdoor air changes with supply airflow and pressure. Hours and "
         "zone-hours short of air are "
-        "counted in this file; a count of zero is no proof of compliance. Confirm by measurement at the reset's low "
+        "counted; a count of zero does not prove compliance. Confirm by measurement at the reset's low "
         "end.",
     ),
     (
@@ -20,27 +20,26 @@ CAUTIONS = (
         "Warmer supply air takes less moisture out. Where outdoor air is humid, rooms, ducts and cool surfaces can "
         "stay damp and grow mould, also "
         "in hours that save energy. Hold the reset by outdoor or room dew point and watch it. Part of a cooling "
-        "saving can be moisture left "
-        "in the rooms; this file judges it by depth and counts humid hours.",
+        "saving can be moisture left in the rooms; it is judged by depth, and humid hours are counted.",
     ),
     (
         "Freezing coils",
         "Mixed air near freezing can burst water coils. Resets must not delay, bypass or defeat low-temperature "
         "cut-outs, preheat, "
-        "coil pumps or damper interlocks. Hours of cold mixed air are counted here from hourly means, which hide "
+        "coil pumps or damper interlocks. Hours of cold mixed air are counted from hourly means, which hide "
         "stratification and gusts.",
     ),
     (
         "Pressure relationships",
         "Supply airflow moves with both resets. Return, relief and exhaust must follow, or doors stick, smoke and "
         "odours travel, and rooms "
-        "that must be positive or negative lose their sign.",
+        "that must be under positive or negative pressure lose it.",
     ),
     (
         "Smoke control and life safety",
         "Fans, dampers and setpoints that serve smoke control, stair or elevator pressurisation or any other "
         "life-safety duty "
-        "must keep it in every mode. No reset may act on them; the fire and life-safety sequences rule.",
+        "must keep it in every mode. No reset may act on them; the fire and life-safety sequences take precedence.",
     ),
     (
         "Healthcare, laboratories, clean rooms",
@@ -66,7 +65,7 @@ CAUTIONS = (
         "Direct expansion",
         "Low airflow and low load can freeze the evaporator or flood the compressor. Keep the manufacturer's least "
         "airflow, least load and "
-        "lockout; hours below the least airflow are counted here.",
+        "lockout; hours below the least airflow are counted.",
     ),
     (
         "Work on live equipment",
@@ -76,20 +75,20 @@ CAUTIONS = (
 )
 
 DEFERENCE = (
-    "This is an estimate for comparing strategies. It is no design, no commissioning record and no certificate of "
-    "compliance. Local codes, "
-    "the authority having jurisdiction and licensed practitioners decide; where they and this file differ, they rule."
+    "This is an estimate for comparing strategies. It is not a design, a commissioning record or a certificate of "
+    "compliance. Local codes, the authority having jurisdiction and licensed practitioners decide; where they and "
+    "this program differ, they take precedence."
 )
 
 NOT_MODELLED = (
     "Fan-powered, dual-duct, induction and underfloor terminals, chilled beams, fan coils, multizone units, dedicated "
     "outdoor air, energy recovery, evaporative "
     "cooling and storage: refused as input, not treated as something else.",
-    "Trim and respond step by step: demand setpoints are those where the loops settle, not their way there, overshoot "
-    "or hunting.",
+    "Trim and respond step by step: demand setpoints are those at which the loops settle, without the time it takes, "
+    "overshoot or hunting.",
     "Resets of chilled water, hot water and condenser water, and savings of pumps that would come with them.",
     "Demand charges, tiers, time-of-use prices and taxes: energy is priced flat; peak kW is shown, not priced.",
-    "Memory of the building while it runs: the radiant share of gains is delayed by one lag; room temperatures are "
+    "Memory of the building in running hours: the radiant share of gains is delayed by one lag; room temperatures are "
     "steady in the hour. "
     "Setback and warm-up do follow room heat storage.",
     "Moisture stored in furniture and walls; condensation on surfaces; stratified mixed air.",
@@ -100,7 +99,7 @@ NOT_MODELLED = (
 )
 
 WEATHER_CAVEATS = (
-    "A typical year is put together from past months that were typical. It is neither next year nor an extreme year, "
+    "A typical year is put together from typical months of past years. It is neither next year nor an extreme year, "
     "and it does not size equipment.",
     "The climate has moved since many typical-year files were made; recent summers can be warmer and recent winters "
     "milder than the file.",
@@ -185,11 +184,11 @@ SOURCES = (
     (
         "Terminal flow at a duct pressure, demand setpoint as an order statistic of the zones' thresholds",
         "",
-        "Airflow that a duct pressure can push; where trim and respond settles",
+        "Airflow that a duct pressure can deliver; where trim and respond settles",
         "project",
     ),
     (
-        "Rows that stand for the year",
+        "Rows that represent the year",
         "",
         "Hours chosen with weights so that hours, temperature and moisture of each bin are exact and energies of "
         "reference settings and candidates are kept",
@@ -199,22 +198,18 @@ SOURCES = (
 
 GLOSSARY = (
     ("Air handler", "The unit that mixes, filters, cools or heats and blows air to the zones"),
-    ("Baseline", "The candidate all others are compared with: how the plant runs today, or as the code would have it"),
+    ("Baseline", "The option all others are compared with: how the plant runs today, or as the code requires"),
     ("Bin", "All hours in a range of outdoor temperature; here also split by running mode"),
     (
         "Bin rows",
-        "The real hours, each with a weight, that stand for the year; they are chosen so that energies agree with the "
+        "The real hours, each with a weight, that represent the year; they are chosen so that energies agree with the "
         "hour-by-hour run",
     ),
     (
-        "Candidate",
-        "A pairing of a supply air temperature strategy and a duct static pressure strategy; “option” on the summary",
-    ),
-    (
         "Classic bins",
-        "The usual bin method: one row of mean conditions for each bin and running mode. Shown only for what it misses",
+        "The usual bin method: one row of mean conditions for each bin and running mode. Shown only for comparison",
     ),
-    ("Demand reset", "The zones' own requests move the setpoint: a few neediest zones decide"),
+    ("Demand reset", "The zones' own requests move the setpoint: the few zones that need most decide"),
     (
         "Duct static pressure (DSP)",
         "Pressure held in the supply duct so that terminals get their air, in inches of water",
@@ -224,58 +219,61 @@ GLOSSARY = (
         "Equal service",
         "No room warmer, colder, moister, less ventilated or less ready at the start of occupancy than under the "
         "baseline, by depth and within what "
-        "sensors tell; a candidate that takes more from the rooms is shown but not ranked. The limits stand on “Zone "
+        "sensors can tell; an option that takes more from the rooms is shown but not ranked. The limits are on “Zone "
         "service”",
     ),
     (
         "Other service",
-        "A candidate that changes what the rooms are promised (setpoints, hours, required outdoor air, humidity "
+        "An option that changes what the rooms are promised (setpoints, hours, required outdoor air, humidity "
         "limit): shown with what it changes, never ranked",
     ),
     (
         "Saving at equal outdoor air",
-        "The saving with the candidate's minimum outdoor air raised to what the baseline gives at its minimum, as far "
+        "The saving with the option's minimum outdoor air raised to what the baseline gives at its minimum, as far "
         "as that is required",
     ),
     (
         "Perfect resets",
         "The least energy cost that setpoints alone could reach on the plant as it is, hour by hour: a limit to "
-        "measure candidates by, not a product",
+        "measure options by, not something to buy",
+    ),
+    (
+        "Option",
+        "A supply air temperature strategy paired with a duct static pressure strategy, and what else changes with "
+        "them. Project files, forms and the results file call it “candidate” and name it by its id",
     ),
     ("Preheat", "Heat of the coil in the air handler"),
     ("Reheat", "Heat of the coils at the terminals, which warms air that was cooled before"),
     ("Reset", "Moving a setpoint with conditions instead of holding it"),
-    ("Rogue zone", "A zone that asks without need, from a fault, and so holds a reset up"),
+    ("Rogue zone", "A zone that keeps sending requests because of a fault, and so keeps a reset from acting"),
     ("Starved zone", "A zone whose airflow is cut because duct pressure is too low for it"),
     ("Supply air temperature (SAT)", "Temperature of the air leaving the air handler"),
     ("Unmet zone-hours", "Zones times hours warmer than the cooling setpoint by more than the tolerance"),
 )
 
 HOW_TO_READ = (
-    "Start with “At a glance”. Each number there stands in full on “Comparison”, which says what it contains; each of "
-    "those is the total of a column "
-    "on the candidate's own sheet, shown at its head.",
-    "A change is candidate less baseline: + is more, − is less. A saving is baseline less candidate: + is saved. "
-    "Nothing is clipped: a reset that costs "
-    "more shows it.",
-    "Fans rise when supply air gets warmer, because the same cooling takes more air; that belongs to the answer and "
-    "is never dropped.",
-    "Figures of a year come from the bin rows; the same equations run on every hour stand beside them as an audit "
+    "Start with “At a glance”. Each number there is given in full on “Comparison”, which says what it contains; each "
+    "of those is the total of a column on the option's own sheet, shown at its head.",
+    "A change is option minus baseline: + is more, − is less. A saving is baseline minus option: + is saved. "
+    "Nothing is clipped: a reset that costs more is shown as costing more.",
+    "Fans rise when supply air gets warmer, because the same cooling takes more air; that is part of the result and "
+    "is never left out.",
+    "Figures of a year come from the bin rows; the same equations run on every hour are shown beside them as an audit "
     "(“Checks”).",
-    "The file calculates: edit an input (or type a reviewer's override beside it) and “Live year”, the candidates' "
+    "The file calculates: edit an input (or type a reviewer's override beside it) and “Live year”, the options' "
     "sheets and the lines “as reviewed” and “ratio” "
     "on the first sheet follow by formulas. Tables, charts and texts of the first sheet, “Comparison”, “Patterns”, "
-    "“Zone service” and “Checks” stay those of the run.",
-    "Rows and weights, sizes, optimiser setpoints, night runs, counts and peaks are found by the program and stand as "
-    "values. “Held values” lists what each "
-    "rests on; the first sheet says when an edit has made some of them stale and the program should run again.",
+    "“Zone service” and “Checks” remain those of the run.",
+    "Rows and weights, sizes, optimiser setpoints, night runs, counts and peaks are found by the program and held as "
+    "values. “Held values” lists what each depends on; the first sheet says when an edit has made some of them "
+    "stale and the program should run again.",
     "Sheets of rows print their heads, totals, constants and first lines, as a specimen; tables of inputs print what "
     "counts. Clear a print area to print "
     "all of its sheet.",
 )
 
 KINDS = (
-    ("BEST", "best", "The least energy cost among candidates that serve the rooms as well as the baseline"),
+    ("BEST", "best", "The least energy cost among options that serve the rooms as well as the baseline"),
     ("baseline", "base", "What the others are compared with"),
     (
         "not ranked",
@@ -286,6 +284,6 @@ KINDS = (
     ("Total", "total", "Sum or weighted mean of a column"),
     ("agrees", "agree", "Two routes to the same figure meet"),
     ("PASS", "good", "A check that holds"),
-    ("EXPLAIN", "explain", "A check that wants a reason"),
+    ("EXPLAIN", "explain", "A check that needs an explanation"),
     ("FAIL", "bad", "A check that must not fail: do not use the results; nothing is ranked"),
 )

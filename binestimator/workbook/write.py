@@ -164,7 +164,7 @@ def _build(results: Results, second: Review | None, blank: bool) -> tuple[bytes,
 
 
 def results_bytes(results: Results, review: Review | None = None) -> bytes:
-    """The results as plain data (JSON, UTF-8) with their checksum; keys are documented in the README."""
+    """The results as plain data (JSON, UTF-8) with their checksum; keys are documented in output/README.md."""
     data = to_plain(results, review) | {"checksum": UNSEALED}
     return seal_text(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
 

@@ -267,6 +267,7 @@ def write(work: Work, sheet, pen, curve_names) -> Scope:
         source = f"{curve.source}, {curve.table}" + (f" ({curve.note})" if curve.note else "")
         for i, value in enumerate(curve.coefficients):
             row = _line(sheet, s, scope, pen, row, f"{key}.c{i}", f"c{i}", "", value, source if i == 0 else "")
+            pen.labels[f"{key}.c{i}"] = (f"{_subject(curve)}: c{i}", "")
         limits = [
             ("x_low", f"X = {curve.x}, held from", curve.x_unit, curve.x_range[0]),
             ("x_high", "X held to", curve.x_unit, curve.x_range[1]),
@@ -280,6 +281,7 @@ def write(work: Work, sheet, pen, curve_names) -> Scope:
             ]
         for part, label, unit, value in limits:
             row = _line(sheet, s, scope, pen, row, f"{key}.{part}", label, unit_text(unit), value, "")
+            pen.labels[f"{key}.{part}"] = (f"{_subject(curve)}: {label}", unit_text(unit))
         template = (
             biquadratic(key, f"{{{key}.x_rated}}", f"{{{key}.y_rated}}")
             if curve.form == "biquadratic"
@@ -289,11 +291,16 @@ def write(work: Work, sheet, pen, curve_names) -> Scope:
         sheet.text(row, 0, "Value at rating, by which the curve is divided", s("line", "small"))
         pen.formula(sheet, row, 1, "=" + scope.formula(template), value, s("general", "line", "left"))
         scope.put(f"{key}.rated", f"{SHEET}!$B${row + 1}", value)
-        pen.labels[f"{key}.rated"] = (f"{curve.title}: value at rating", "")
+        pen.labels[f"{key}.rated"] = (f"{_subject(curve)}: value at rating", "")
         row += 1
     sheet.freeze(4, 1)
     sheet.on_paper(footer=work.footer, last_row=row, last_column=3, repeat_rows=(3, 3))
     return scope
+
+
+def _subject(curve) -> str:
+    """What a curve gives, above the columns of its plant: its title without the plant."""
+    return curve.title.partition(": ")[2].capitalize()
 
 
 def _line(sheet, s, scope, pen, row, name, label, unit, value, source) -> int:
@@ -302,8 +309,7 @@ def _line(sheet, s, scope, pen, row, name, label, unit, value, source) -> int:
     sheet.text(row, 2, unit, s("line", "small"))
     sheet.text(row, 3, source, s("line", "small"))
     scope.put(name, f"{SHEET}!$B${row + 1}", float(value))
-    long = name.split(".")
-    pen.labels[name] = (f"{long[1]} {label}" if long[0] == "q" else label, unit)
+    pen.labels[name] = (label, unit)
     return row + 1
 
 

@@ -239,8 +239,8 @@ def _choice(work: Work, sheet: Sheet, row: int) -> int:
     )
     if choice.method == METHOD_REPRESENTATIVE:
         method += (
-            ". Chosen for reference settings and for these candidates’ own hours: agreement below is by choice. The "
-            "program’s README says how rows do for strategies they have not seen"
+            ". Chosen for reference settings and for these candidates’ own hours, so the agreement below is by "
+            "construction. The program’s tests/README.md gives the errors for strategies that had no part in the choice"
         )
     lines = (
         ("Method", choice.method, method),

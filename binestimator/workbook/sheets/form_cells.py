@@ -17,7 +17,7 @@ KIND_WORDS = {
     "default": "○ default",
     "derived": "△ derived",
     "sized": "□ sized",
-    "override": "◆ laid over",
+    "override": "◆ overridden",
     "required": "! required",
     "unused": "– not used",
 }

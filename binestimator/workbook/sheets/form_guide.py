@@ -65,7 +65,7 @@ _STEPS = (
     (
         INPUTS,
         "Evidence and status",
-        "Beside each value: where it comes from, and how it was come by: " + ", ".join(STATUSES) + ".",
+        "Beside each value: where it comes from, and how it was obtained: " + ", ".join(STATUSES) + ".",
         "Motor nameplate output: nameplate; photo 12",
     ),
 )
@@ -174,7 +174,7 @@ _MARKS = {
     "default": "The program’s default, with its source",
     "derived": "Follows from other inputs, such as zones from the quick description",
     "sized": "Sized by a run and then held",
-    "override": "Laid over the given value by the project’s own overrides, listed below the inputs",
+    "override": "The given value is overridden by the project’s own overrides, listed below the inputs",
     "required": "Has to be given",
 }
 

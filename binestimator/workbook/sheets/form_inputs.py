@@ -1,4 +1,4 @@
-"""Sheet of the inputs that stand once, as a form: yours, otherwise, reviewer's override, what counts."""
+"""Sheet of the inputs that occur once, as a form: yours, otherwise, reviewer's override, what counts."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ from ..strict import Sheet, cell_name
 from .form_cells import KIND_WORDS, FormPages, add_rule, allowed_text, put_counts, put_otherwise, put_review, put_yours
 
 _WIDTHS = [width for _, _, width in INPUT_COLUMNS]
-_STATUS_MESSAGE = "How the value was come by: " + ", ".join(STATUSES) + ". Leave it empty where nobody has said."
+_STATUS_MESSAGE = "How the value was obtained: " + ", ".join(STATUSES) + ". Leave it empty where that is not known."
 
 
 def write(form: FormPages, sheet: Sheet) -> None:
@@ -46,7 +46,7 @@ def write(form: FormPages, sheet: Sheet) -> None:
         form,
         sheet,
         "Inputs",
-        f"Everything that stands once. Profile groups, zones and candidates stand on “{PROFILES}”, “{ZONES}” and "
+        f"Every input that occurs once. Profile groups, zones and options are on “{PROFILES}”, “{ZONES}” and "
         f"“{STRATEGIES}”.",
         link_column=None if form.empty else INPUT_WHAT,
     )
@@ -62,7 +62,7 @@ def write(form: FormPages, sheet: Sheet) -> None:
     sheet.text(
         3,
         0,
-        "Fill the sand-coloured cells; empty ones take what stands under “Otherwise”. Green-rimmed cells are a "
+        "Fill the sand-coloured cells; empty ones take what is under “Otherwise”. Green-rimmed cells are a "
         "reviewer’s: they change “Counts” "
         "and what is reviewed, never the claim.",
         s("small", "quiet"),
