@@ -316,9 +316,7 @@ def test_a_damper_survey_counts_and_not_the_share_given_beside_it():
     survey = {"survey_flow_cfm": 1200, "survey_damper_pct": 80, "survey_dsp_inwc": 1.2}
     zones = [{**zone, **(survey if zone["name"] == "Core" else {})} for zone in PLAIN["zone"]]
     assert next(zone for zone in zones if zone["name"] == "Core")["index_share"] == 0.5
-    unit = unit_of(
-        zone=zones, fan={"index_dsp_inwc": 4.0, "design_total_inwc": 6.0}, limits={"damper_exponent": 1.0}
-    )
+    unit = unit_of(zone=zones, fan={"index_dsp_inwc": 4.0, "design_total_inwc": 6.0}, limits={"damper_exponent": 1.0})
     at = unit.zones.names.index("Core")
     assert unit.zones.index_share[at] == pytest.approx(1.2 / 4.0 * (2400 * 0.8 / 1200) ** 2, rel=1e-12)
     assert np.delete(unit.zones.index_share, at).tolist() == [1.0, 0.8, 0.7]
