@@ -3,10 +3,11 @@
     python -m tests.mutations
     python -m tests.mutations --count 100 --seed 2 --only model/night.py
 
-A seeded sample of all places of the modules below; in a copy of the package one of them is changed (a comparison moved or
-turned, + and -, * and /, least and most, "and" and "or" swapped, a constant changed, a term or factor dropped), and the tests of
-that module run, fast ones first, without those that need a spreadsheet program. Printed: mutants that survive, and the
-score. Not all that survive are faults: slacks for rounding, starting points of a search, and branches that give the same.
+A seeded sample of all places of the modules below. In a copy of the package one of them is changed (a comparison moved
+or turned, + and -, * and /, least and most, "and" and "or" swapped, a constant changed, a term or factor dropped), and
+the tests of that module run, fast ones first, without those that need a spreadsheet program. Printed: mutants that
+survive, and the score. Not all that survive are faults: slacks for rounding, starting points of a search, and branches
+that give the same.
 """
 
 from __future__ import annotations
@@ -127,20 +128,20 @@ def _left_only(node: ast.AST) -> None:
 
 def _noticed(folder: Path, stages, seconds: float) -> str:
     """First stage that fails, ``time`` where one takes too long, nothing where all pass."""
-    environment = {
-        **os.environ, "PYTHONPATH": str(folder), "OPENBLAS_NUM_THREADS": "1", "PYTHONDONTWRITEBYTECODE": "1"}  # fmt: skip
+    settings = {"PYTHONPATH": str(folder), "OPENBLAS_NUM_THREADS": "1", "PYTHONDONTWRITEBYTECODE": "1"}
+    environment = {**os.environ, **settings}
     for stage in stages:
         files, _, words = stage.partition(" -k ")
-        command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider",
-                   *(f"tests/{file}" for file in files.split()), *(["-k", words.replace("-", " ")] if words else [])]  # fmt: skip
+        command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider"]
+        command += [f"tests/{file}" for file in files.split()]
+        command += ["-k", words] if words else []
         try:
             done = subprocess.run(command, cwd=folder, env=environment, capture_output=True, timeout=seconds, text=True)
         except subprocess.TimeoutExpired:
             return "time"
-        if done.returncode == 1 or done.returncode == 2:  # 2: the module cannot even be imported
-            return next((line for line in done.stdout.splitlines() if line.startswith(("FAILED", "ERROR"))), stage)[
-                :120
-            ]
+        if done.returncode in (1, 2):  # 2: the module cannot even be imported
+            said = [line for line in done.stdout.splitlines() if line.startswith(("FAILED", "ERROR"))]
+            return (said or [stage])[0][:120]
         if done.returncode:
             raise SystemExit(
                 f"{' '.join(command)}: exit code {done.returncode}\n{done.stdout[-500:]}{done.stderr[-500:]}"

@@ -221,8 +221,8 @@ class HeldSheet:
         text = (
             f'=IF(C{total + 1}=0,"{NOTHING_EDITED}","▲ "&C{total + 1}&IF(C{total + 1}=1," input"," inputs")&" edited. '
             f'Live figures follow, but these still stand as in the run"&{words}'
-            f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" edited inputs are not, or not fully, reached by the formulas",'
-            '"")'
+            f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" edited inputs are not, or not fully, reached by the '
+            f'formulas","")'
             f'&IF(C{guard + 1}>0,". In "&C{guard + 1}&" rows supply air can now not be held, or the fan meets its '
             'ceiling, which formulas there do not follow","")&". Run the program again to renew them.")'
         )
