@@ -188,9 +188,8 @@ def main(arguments: list[str] | None = None) -> int:
             elif by == "time":
                 late.append(said)
     noticed = len(chosen) - len(survived)
-    print(
-        f"\n{noticed} of {len(chosen)} mutants noticed ({100 * noticed / len(chosen):.0f} %), {len(late)} of them by time;"
-    )
+    share = 100 * noticed / len(chosen)
+    print(f"\n{noticed} of {len(chosen)} mutants noticed ({share:.0f} %), {len(late)} of them by time;")
     print(f"{len(places)} places in all; seed {asked.seed}. Survivors:")
     print("\n".join(f"  {line}" for line in survived))
     return 0

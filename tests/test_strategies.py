@@ -555,7 +555,7 @@ def test_room_dew_point_limit_keeps_rooms_at_or_below_it(max_cfm):
 
 @pytest.mark.crosscheck
 def test_room_dew_point_limit_counts_on_no_more_air_than_the_fan_gives():
-    """At the limit the air of the ceiling, not what rooms ask for, takes away the moisture of people and infiltration."""
+    """At the limit the ceiling's air, not what rooms ask for, carries off the moisture of people and infiltration."""
     most = 2500.0
     unit = unit_of(
         limits={"humidity": "room_dewpoint"},
