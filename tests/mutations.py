@@ -179,7 +179,8 @@ def main(arguments: list[str] | None = None) -> int:
             path.write_text(ast.unparse(ast.fix_missing_locations(tree)), encoding="utf-8")
             formulas = () if module.startswith(("money", "service", "model/night")) else _FORMULAS
             start = time.monotonic()
-            by = _noticed(folder, (*TESTS[module], *formulas), asked.seconds)
+            first, *others = TESTS[module]
+            by = _noticed(folder, (first, *formulas, *others), asked.seconds)
             path.write_text(source, encoding="utf-8")
             said = f"{module}:{line}: {words}"
             print(f"{n} {said}: {by or 'SURVIVED'} ({time.monotonic() - start:.0f} s)", flush=True)
@@ -187,9 +188,11 @@ def main(arguments: list[str] | None = None) -> int:
                 survived.append(f"{said}: {source.splitlines()[line - 1].strip()}")
             elif by == "time":
                 late.append(said)
-    noticed = len(chosen) - len(survived)
-    share = 100 * noticed / len(chosen)
-    print(f"\n{noticed} of {len(chosen)} mutants noticed ({share:.0f} %), {len(late)} of them by time;")
+    judged = len(chosen) - len(late)
+    noticed = judged - len(survived)
+    print(
+        f"\n{noticed} of {judged} mutants noticed ({100 * noticed / max(judged, 1):.0f} %), {len(late)} not judged in time;"
+    )
     print(f"{len(places)} places in all; seed {asked.seed}. Survivors:")
     print("\n".join(f"  {line}" for line in survived))
     return 0
