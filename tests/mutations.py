@@ -190,9 +190,8 @@ def main(arguments: list[str] | None = None) -> int:
                 late.append(said)
     judged = len(chosen) - len(late)
     noticed = judged - len(survived)
-    print(
-        f"\n{noticed} of {judged} mutants noticed ({100 * noticed / max(judged, 1):.0f} %), {len(late)} not judged in time;"
-    )
+    share = 100 * noticed / max(judged, 1)
+    print(f"\n{noticed} of {judged} mutants noticed ({share:.0f} %), {len(late)} not judged in time;")
     print(f"{len(places)} places in all; seed {asked.seed}. Survivors:")
     print("\n".join(f"  {line}" for line in survived))
     return 0
