@@ -15,7 +15,7 @@ from binestimator.model.air_handler import required_oa_cfm
 from binestimator.model.loads import zone_loads
 from binestimator.model.system import evaluate
 from binestimator.model.terminals import available_flow_cfm, requested_flow_cfm, zone_state
-from binestimator.moist_air import humidity_ratio_from_dewpoint
+from binestimator.moist_air import humidity_ratio_from_dewpoint, saturation_humidity_ratio
 from binestimator.strategies import demand
 from binestimator.strategies.choose import dsp_of_sat, dsp_setpoint_inwc, resets_pressure, setpoints
 from binestimator.strategies.limits import sat_limits
@@ -598,6 +598,29 @@ def test_room_dew_point_limit_keeps_rooms_at_or_below_it(max_cfm):
     assert np.all(s.room_humidity_ratio[inside] <= limit * 1.01)
     free = evaluate(unit, c, loads, np.full(40, 65.0), np.full(40, 1.5))
     assert np.any(free.room_humidity_ratio[inside] > limit * 1.02)
+
+
+@pytest.mark.crosscheck
+def test_room_dew_point_limit_counts_on_no_more_air_than_the_fan_gives():
+    """At the limit the ceiling's air, not what rooms ask for, carries off the moisture of people and infiltration."""
+    most = 2500.0
+    unit = unit_of(
+        limits={"humidity": "room_dewpoint"},
+        economizer={"type": "none"},
+        air_handler={"max_cfm": most, "humid_dewpoint_f": 60.0},
+        fan={"arrangement": "blow_through"},  # no fan heat behind the coil
+    )
+    c = conditions_of(np.linspace(66, 90, 40), humidity_ratio_from_dewpoint(np.linspace(62, 74, 40), 14.696))
+    loads = zone_loads(unit, c)
+    top = sat_limits(unit, c, loads, 52.0, 75.0).humidity_f
+    asked = requested_flow_cfm(unit, loads, np.full(40, 52.0), 0.0) @ unit.zones.multiplier
+    at = (top > 52.0 + 1e-6) & (top < 75.0 - 1e-6) & (asked > 1.1 * most)
+    assert at.sum() > 5
+    limit = humidity_ratio_from_dewpoint(60.0, 14.696)
+    leaving = unit.air_handler.coil_rh_frac * saturation_humidity_ratio(top, 14.696)
+    taken = loads.fl * (most * (limit - leaving) + loads.infiltration_cfm * (limit - c.humidity_ratio))
+    # 1e-6: the dew point ends after five steps.
+    assert taken[at] == pytest.approx(loads.latent_btuh[at], rel=1e-6)
 
 
 @pytest.mark.invariant

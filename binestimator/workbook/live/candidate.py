@@ -495,6 +495,8 @@ class Chain:
         published = fan.part_load == "published_curves"
         if published:
             kind = "reset" if self.dsp_strategy.moves(self.candidate.dsp) else "static"
+            if self.candidate.dsp.strategy == "as_found":
+                self._decided_by_points()
             # The limit by room dew point knows no strategy yet and takes the curve with reset.
             kind = "reset" if x == "h_" else kind
             share = f"MAX({flow}/{vd},{{fan.curve_least_flow_frac}})"
@@ -556,6 +558,14 @@ class Chain:
             self.out("fan_rise_f", rise)
         else:
             self.col(x + "fan_rise_f", "Fan temperature rise", "°F", rise)
+
+    def _decided_by_points(self) -> None:
+        """Note that the curve of the fan goes by whether as-found duct pressures are all the same."""
+        start = f"candidate[{self.candidate.id}].dsp.points"
+        registry = self.pen.registry
+        registry.decides |= {
+            path for path in registry.places if path.startswith((start + ".y", start + "_unoccupied.y"))
+        }
 
     def _second_fan(self, flow: str) -> str:
         """Template of the return or relief fan's power at its own flow."""

@@ -113,9 +113,10 @@ BLOCKS = (
     Block(
         "Choices that the formulas are built for",
         "Live sheets",
-        "inputs that no formula reads: types, yes or no, names of groups, shares of overrides that were none",
+        "inputs that no formula reads: types, yes or no, names of groups, shares of overrides that were none; as-found "
+        "duct pressures where published fan curves go by whether they move",
         (),
-        "The edit does not reach the figures here at all until a new run.",
+        "The edit does not reach the figures here, or not all of them, until a new run.",
     ),
 )
 UNREAD = len(BLOCKS) - 1
@@ -225,7 +226,8 @@ class HeldSheet:
         text = (
             f'=IF(C{total + 1}=0,"{NOTHING_EDITED}","▲ "&C{total + 1}&IF(C{total + 1}=1," input"," inputs")&" edited. '
             f'Live figures follow, but these still stand as in the run"&{words}'
-            f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" edited inputs are not reached by the formulas at all","")'
+            f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" edited inputs are not, or not fully, reached by the '
+            f'formulas","")'
             f'&IF(C{guard + 1}>0,". In "&C{guard + 1}&" rows supply air can now not be held, or the fan meets its '
             'ceiling, which formulas there do not follow","")&". Run the program again to renew them.")'
         )
@@ -260,11 +262,11 @@ class HeldSheet:
             pen.formula(
                 sheet, row, _CHANGED, f"=IF({column_name(_NOW)}{row + 1}={column_name(_RUN)}{row + 1},0,1)", 0.0, flag
             )
-            sheet.text(row, _READ, "yes" if read else "", small)
+            sheet.text(row, _READ, ("in part" if path in registry.decides else "yes") if read else "", small)
             general = _without_item(path)
             for k, block in enumerate(BLOCKS):
                 if k == UNREAD:
-                    rests = not read and not general.startswith(WORDS_ONLY)
+                    rests = (not read or path in registry.decides) and not general.startswith(WORDS_ONLY)
                 else:
                     rests = path.startswith(block.starts) and not general.startswith(WORDS_ONLY)
                     if block.name.startswith("Sun") and path.startswith("group["):

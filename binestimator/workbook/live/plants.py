@@ -41,7 +41,7 @@ def source_columns(col, n: str, source, capacity: str, load: str, enabled: str, 
         least = "{heating.minimum_plr_frac}"
         col(f"{n}_plr", "Part load ratio" + where, "0–1", f"MEDIAN(0,{output}/{cap},1)", "f3")
         plr = f"{{{n}_plr}}"
-        run = f"MIN({plr},{least})/{least}" if source.minimum_plr_frac > 0.0 else f"IF({plr}>0,1,0)"
+        run = f"IF({least}>0,MIN({plr},{least})/IF({least}>0,{least},1),IF({plr}>0,1,0))"
         eff = "{heating.efficiency_frac}" if source.type == "boiler" else "{preheat.efficiency_frac}"
         steady = f"MAX({plr},{least})"
         col(f"{n}_steady", "Steady part load" + where, "0–1", steady, "f3")

@@ -17,7 +17,8 @@ class Registry:
 
     The only place that knows how the sheets of inputs are laid out; formulas ask it. It keeps
     account of the paths they asked for: an edit of any other input cannot reach the figures
-    by formulas and calls for a new run.
+    by formulas and calls for a new run. ``decides`` holds paths that formulas read, but whose value also decided
+    which formulas were written: an edit may not reach all of the figures.
 
     Parameters
     ----------
@@ -44,6 +45,7 @@ class Registry:
         self.contents = contents
         self.edited = edited
         self.read: set[str] = set()
+        self.decides: set[str] = set()
         self._held: dict[str, str] = {}
 
     def paths(self) -> list[str]:
