@@ -256,7 +256,7 @@ def parser() -> argparse.ArgumentParser:
         "estimate",
         help="evaluate a project: workbook, results file and a comparison in the terminal",
         description="Evaluates every option of a project in its typical year and writes <project>.xlsx and "
-        "<project>.json. "
+        "<project>.json; with --edition client also <project>_client.xlsx. "
         "Overrides of a reviewer in a form or workbook are run a second time and reported beside the claim.",
     )
     estimate.add_argument(
@@ -265,7 +265,14 @@ def parser() -> argparse.ArgumentParser:
         help="project file (.toml), filled-in input form, or a workbook of an earlier run (.xlsx)",
     )
     estimate.add_argument(
-        "--out", metavar="DIR", default="output", help="folder of the two files, made if missing (default: output)"
+        "--out", metavar="DIR", default="output", help="folder of the files, made if missing (default: output)"
+    )
+    estimate.add_argument(
+        "--edition",
+        choices=("working", "client"),
+        default="working",
+        help="client: also write the sheets for the owner alone, with values, as <project>_client.xlsx (default: "
+        "working, the workbook that calculates)",
     )
     estimate.add_argument(
         "--strict",
@@ -387,10 +394,11 @@ def _estimate(args) -> None:
     project, overrides, reviewed_project = read_any(args.project)
     # Only now the heavy part: what is wrong with a file, or in the way, is reported at once.
     read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
-    stem = free_stem(args.project, args.out, read)
+    client = args.edition == "client"
+    stem = free_stem(args.project, args.out, read, client=client)
     manners = Manners(read=read, force=args.force, elsewhere="choose another folder with --out", insist="--force")
-    args.watched = _Watched(*output_places(args.out, stem))
-    check_outputs(args.out, stem, manners)
+    args.watched = _Watched(*output_places(args.out, stem, client=client))
+    check_outputs(args.out, stem, manners, client=client)
 
     from binestimator.advice import estimate_and_advise as estimate
     from binestimator.results import Review
@@ -400,7 +408,7 @@ def _estimate(args) -> None:
     review = None
     if reviewed_project is not None:
         review = Review(overrides=overrides, results=estimate(reviewed_project, weather_of(reviewed_project)))
-    written = write_outputs(results, args.out, stem, review, manners)
+    written = write_outputs(results, args.out, stem, review, manners, client=client)
     failed = any(check.status == "fail" for check in results.checks)
     cautions = any(finding.level == "caution" for finding in results.findings)
     if failed or args.strict and (cautions or written.kept):
@@ -409,6 +417,8 @@ def _estimate(args) -> None:
     if review is not None:
         parts.append(reviewed(results, review))
     files = [f"Workbook      {written.workbook}", f"Results file  {written.results_file}"]
+    if written.client is not None:
+        files.append(f"Client        {written.client}")
     if written.kept:
         files.append(
             f"Kept          {', '.join(map(str, written.kept.values()))}\n"

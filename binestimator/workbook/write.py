@@ -9,21 +9,23 @@ from pathlib import Path
 from .. import __version__
 from ..inputs.form_content import form_content
 from ..results import Results, Review, to_plain
-from ..seal import RESULTS, UNSEALED, seal_text
+from ..seal import CLIENT, RESULTS, UNSEALED, seal_text
 from ..writing import Manners, NewFile, write_files
 from .figures import runs_at_all
 from .form_layout import results_plan
 from .formats import Styles
 from .layout import (
-    AFTER_CANDIDATES,
-    BEFORE_CANDIDATES,
     BINS,
     CAUTIONS,
     CHECKS,
+    CHECKS_BRIEF,
     COMPARISON,
     GLANCE,
     GUIDE,
     INPUTS,
+    INPUTS_BRIEF,
+    OPTIONS,
+    OWNER_SHEETS,
     PATTERNS,
     PROFILES,
     REVIEW,
@@ -34,6 +36,7 @@ from .layout import (
     ZONES,
     candidate_sheet_names,
     sheet_candidates,
+    sheet_order,
 )
 from .live.grid import Pen
 from .live.registry import form_registry
@@ -41,6 +44,7 @@ from .live.write import live_sheet_names, write_live
 from .page import Work
 from .sheets import (
     bins,
+    brief,
     cautions,
     checks,
     comparison,
@@ -61,8 +65,11 @@ _WRITERS = {
     # Patterns first: charts on other sheets draw its tables.
     PATTERNS: patterns.write,
     GLANCE: glance.write,
-    GUIDE: guide.write,
+    OPTIONS: brief.write_options,
+    INPUTS_BRIEF: brief.write_inputs,
+    CHECKS_BRIEF: brief.write_checks,
     CAUTIONS: cautions.write,
+    GUIDE: guide.write,
     BINS: bins.write,
     ROWS: rows.write,
     COMPARISON: comparison.write,
@@ -137,7 +144,7 @@ def _build(results: Results, second: Review | None, blank: bool) -> tuple[bytes,
         # Numbered by their place among all candidates, as everywhere in the workbook.
         names = candidate_sheet_names([c.name for c in results.candidates], [*before, *after])
         work.candidate_sheets = {position: names[position] for position in positions}
-        for name in (*BEFORE_CANDIDATES, *before, *work.candidate_sheets.values(), *after, *AFTER_CANDIDATES):
+        for name in sheet_order(before, list(work.candidate_sheets.values()), after):
             work.sheets[name] = book.sheet(name)
         for name, write in _WRITERS.items():
             write(work, work.sheets[name])
@@ -160,7 +167,36 @@ def _build(results: Results, second: Review | None, blank: bool) -> tuple[bytes,
         pen = write_live(work, results, form_registry(results, pages.plan), blank=blank) if live else None
         glance.write_review(work, pen)
         checks.write_formulas(work, pen)
+        for name, sheet in work.sheets.items():
+            if name not in OWNER_SHEETS:
+                sheet.off_paper()
         return book.content(), pen
+
+
+# Of the client edition: charts on other sheets draw the tables of patterns, so these come first.
+_CLIENT_WRITERS = {PATTERNS: patterns.write, **{name: _WRITERS[name] for name in OWNER_SHEETS}}
+
+
+def client_bytes(results: Results) -> bytes:
+    """The client edition as bytes: the sheets for the owner alone, every cell a text or a number.
+
+    The numbers that its charts draw stand on a sheet that is hidden, since it is not to be printed.
+
+    Raises
+    ------
+    WorkbookError
+        Something cannot be put into a workbook.
+    """
+    with Book(title=results.project.info.name, kind=CLIENT, comments=results.run_id) as book:
+        work = Work(book=book, styles=Styles(book), results=results, client=True)
+        for name in (*OWNER_SHEETS, PATTERNS):
+            work.sheets[name] = book.sheet(name)
+        for name, write in _CLIENT_WRITERS.items():
+            write(work, work.sheets[name])
+        # Some programs print hidden sheets with the whole file.
+        work.sheets[PATTERNS].off_paper()
+        work.sheets[PATTERNS].hide()
+        return book.content()
 
 
 def results_bytes(results: Results, review: Review | None = None) -> bytes:
