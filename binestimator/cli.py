@@ -386,13 +386,15 @@ def _estimate(args) -> None:
         free_stem,
         output_places,
         read_any,
+        trail_of,
         weather_of,
         write_outputs,
     )
     from binestimator.writing import Manners
 
     project, overrides, reviewed_project = read_any(args.project)
-    # Only now the heavy part: what is wrong with a file, or in the way, is reported at once.
+    trail = trail_of(args.project)
+    # Only now the heavy part: what is wrong with a file, or stands in the way, is said at once.
     read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
     client = args.edition == "client"
     stem = free_stem(args.project, args.out, read, client=client)
@@ -408,7 +410,7 @@ def _estimate(args) -> None:
     review = None
     if reviewed_project is not None:
         review = Review(overrides=overrides, results=estimate(reviewed_project, weather_of(reviewed_project)))
-    written = write_outputs(results, args.out, stem, review, manners, client=client)
+    written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail)
     failed = any(check.status == "fail" for check in results.checks)
     cautions = any(finding.level == "caution" for finding in results.findings)
     if failed or args.strict and (cautions or written.kept):
@@ -416,6 +418,12 @@ def _estimate(args) -> None:
     parts = [comparison(results)]
     if review is not None:
         parts.append(reviewed(results, review))
+    if trail is not None and trail.run_id not in ("", results.run_id):
+        changed, carried = len(trail.changes(project)), len(trail.questions)
+        parts.append(
+            f"Earlier   run {trail.run_id}: {changed} input{'' if changed == 1 else 's'} changed since, {carried} "
+            f"question{'' if carried == 1 else 's'} carried over; see the sheet Review"
+        )
     files = [f"Workbook      {written.workbook}", f"Results file  {written.results_file}"]
     if written.client is not None:
         files.append(f"Client        {written.client}")

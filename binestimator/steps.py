@@ -66,6 +66,20 @@ def read_any(path):
     return form.project, form.review, form.reviewed
 
 
+def trail_of(path):
+    """What a form or workbook carries over from those who reviewed it and from its run; None for a project file.
+
+    Raises
+    ------
+    InputError
+        Its sheet for reviews breaks a limit.
+    """
+    from binestimator.inputs.form import is_workbook
+    from binestimator.inputs.trail import read_trail
+
+    return read_trail(path) if is_workbook(path) else None
+
+
 def files_read(path, *projects, weather: bool = True) -> tuple[Path, ...]:
     """Files that a run on a project file, form or workbook reads: that file, zones, and weather if it does.
 
@@ -149,7 +163,7 @@ def _kinds() -> tuple[str, ...]:
 
 
 def write_outputs(
-    results, folder, stem: str, review=None, manners: Manners = Manners(), *, client: bool = False
+    results, folder, stem: str, review=None, manners: Manners = Manners(), *, client: bool = False, trail=None
 ) -> Written:
     """Write the workbook and the results file of a run, and the client edition if asked for, all or none.
 
@@ -168,6 +182,8 @@ def write_outputs(
         no seal, are kept under another name unless ``force`` is set.
     client : bool
         Write the client edition as well: the sheets for the owner alone, with values.
+    trail : Trail, optional
+        What the file that was read carries over; see :func:`trail_of`.
 
     Returns
     -------
@@ -188,7 +204,8 @@ def write_outputs(
     from binestimator.workbook.write import client_bytes, results_bytes, workbook_bytes
 
     beside = () if review is None else (review,)
-    contents = [workbook_bytes(results, *beside), results_bytes(results, *beside)]
+    carried = {} if trail is None else {"trail": trail}
+    contents = [workbook_bytes(results, *beside, **carried), results_bytes(results, *beside)]
     if client:
         contents.append(client_bytes(results))
     places = output_places(folder, stem, client=client)

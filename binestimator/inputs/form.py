@@ -164,7 +164,7 @@ def _tables(file: WorkbookFile, name: str) -> dict[str, _Table]:
     copies = [
         sheet
         for sheet in file.sheet_names
-        if sheet not in FORM_SHEETS
+        if sheet not in (*FORM_SHEETS, *CLIENT_SHEETS)
         and any(form.casefold() in sheet.casefold() and sheet[:1].strip().isalpha() for form in FORM_SHEETS)
     ]
     if copies:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from .. import __version__
 from ..inputs.form_content import form_content
+from ..inputs.trail import Trail
 from ..results import Results, Review, to_plain
 from ..seal import CLIENT, RESULTS, UNSEALED, seal_text
 from ..writing import Manners, NewFile, write_files
@@ -94,7 +95,7 @@ def form_pages(work: Work) -> FormPages:
     )
 
 
-def workbook_bytes(results: Results, review: Review | None = None) -> bytes:
+def workbook_bytes(results: Results, review: Review | None = None, trail: Trail | None = None) -> bytes:
     """The workbook as bytes; the same results give the same bytes.
 
     Parameters
@@ -103,6 +104,8 @@ def workbook_bytes(results: Results, review: Review | None = None) -> bytes:
         The claim.
     review : Review, optional
         A second run with a reviewer's overrides, shown beside the claim on the sheet for reviews.
+    trail : Trail, optional
+        What the file that was read carries over: revisions, questions and answers, its run and claim.
 
     Raises
     ------
@@ -111,16 +114,19 @@ def workbook_bytes(results: Results, review: Review | None = None) -> bytes:
     FormulaFault
         A formula does not give the figure of the run: a fault of the program.
     """
-    return build_workbook(results, review)[0]
+    return build_workbook(results, review, trail)[0]
 
 
-def build_workbook(results: Results, second: Review | None = None, *, blank: bool = False) -> tuple[bytes, Pen | None]:
+def build_workbook(
+    results: Results, second: Review | None = None, trail: Trail | None = None, *, blank: bool = False
+) -> tuple[bytes, Pen | None]:
     """The workbook, and the pen that wrote its formulas (for proofs); none where nothing runs.
 
     Parameters
     ----------
     results : Results
     second : Review, optional
+    trail : Trail, optional
     blank : bool
         Formulas without values, so that whoever reads the file has to compute them.
     """
@@ -128,13 +134,13 @@ def build_workbook(results: Results, second: Review | None = None, *, blank: boo
     collecting = gc.isenabled()
     gc.disable()
     try:
-        return _build(results, second, blank)
+        return _build(results, second, trail, blank)
     finally:
         if collecting:
             gc.enable()
 
 
-def _build(results: Results, second: Review | None, blank: bool) -> tuple[bytes, Pen | None]:
+def _build(results: Results, second: Review | None, trail: Trail | None, blank: bool) -> tuple[bytes, Pen | None]:
     with Book(title=results.project.info.name, kind=RESULTS, comments=results.run_id, without_values=blank) as book:
         work = Work(book=book, styles=Styles(book), results=results)
         # An air handler that never runs has no rows to compute: its figures are nights and idle plants.
@@ -151,19 +157,8 @@ def _build(results: Results, second: Review | None, blank: bool) -> tuple[bytes,
         pages = form_pages(work)
         for name, write in _FORM_WRITERS.items():
             write(pages, work.sheets[name])
-        info = results.project.info
-        review.write(
-            work,
-            work.sheets[REVIEW],
-            (
-                info.date,
-                __version__,
-                info.prepared_by,
-                info.checked_by,
-                f"Run {results.run_id}, inputs {results.project.checksum()}",
-            ),
-            None if second is None else (second, second.lines(results)),
-        )
+        beside = None if second is None else (second, second.lines(results))
+        review.write(work, work.sheets[REVIEW], results, beside, trail, __version__)
         pen = write_live(work, results, form_registry(results, pages.plan), blank=blank) if live else None
         glance.write_review(work, pen)
         checks.write_formulas(work, pen)
