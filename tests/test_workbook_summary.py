@@ -218,7 +218,7 @@ def test_the_limit_stands_as_the_last_line_and_is_explained():
     assert sheet.cell(row, heads["Energy cost"]).value == rounded(results.bound["cost_usd"], money_step(results))
     text = bound_text(results)
     others = [k for k, c in enumerate(results.candidates, 1) if results.share_of_bound(c.id) is None]
-    assert text in texts_of(sheet) and f"{options(others)} change more than setpoints" in text
+    assert text in texts_of(book(pinned)[layout.OPTIONS]) and f"{options(others)} change more than setpoints" in text
 
 
 def test_there_is_a_place_for_reviews_in_every_column():

@@ -15,7 +15,7 @@ from pathlib import Path
 from binestimator.errors import InputError
 from binestimator.inputs.cells import Cell, SheetCells, WorkbookFile
 from binestimator.inputs.form_content import cell_of
-from binestimator.inputs.paths import parse_path
+from binestimator.inputs.paths import known_path
 from binestimator.inputs.problems import printable
 from binestimator.inputs.project import Project
 from binestimator.inputs.schema import value_text
@@ -85,13 +85,13 @@ def given_inputs(project: Project) -> dict[str, str | float]:
     found: dict[str, str | float] = {}
     for path, _, value, *_, origin, _, _, _ in project.effective_rows():
         if origin not in ("default", "derived", "sized"):
-            found[path] = cell_of(parse_path(path)[0].field, value)
+            found[path] = cell_of(known_path(path).field, value)
     for start, overrides in (
         ("override ", project.overrides),
         *((f"candidate {c.id} changes ", c.overrides) for c in project.candidates),
     ):
         for path, value in overrides.items():
-            found[start + path] = cell_of(parse_path(path)[0].field, value)
+            found[start + path] = cell_of(known_path(path).field, value)
     return found
 
 

@@ -175,7 +175,7 @@ PIECES: dict[str, dict[str, object]] = {
         "indent": 1,
     },
     "answer": {
-        "font_size": 11,
+        "font_size": 10,
         "bold": True,
         "font_color": PETROL,
         "bg_color": MIST,
@@ -184,7 +184,6 @@ PIECES: dict[str, dict[str, object]] = {
         "left_color": PETROL,
         "indent": 1,
     },
-    "answer_more": {"font_size": 9, "bg_color": MIST, "text_wrap": True, "left": 5, "left_color": PETROL, "indent": 1},
     # Key figures of the summary: label, figure, remark, one below the other.
     "tile_label": {
         "font_size": 9,

@@ -13,7 +13,16 @@ from ...benchmarks import benchmarks
 from ...inputs.schema import SINGLE_SECTIONS, fields_of, title_of
 from ...results import ANNUAL, CHANGED_SERVICE, COUNT_KEYS
 from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, pixels_of, room
-from ..figures import check_counts, driver_lines, number_of, percent, plain_words, used_end_uses, with_numbers
+from ..figures import (
+    bound_text,
+    check_counts,
+    driver_lines,
+    number_of,
+    percent,
+    plain_words,
+    used_end_uses,
+    with_numbers,
+)
 from ..formats import ORIGINS
 from ..layout import CHECKS
 from ..page import Work, height_of, lines_of, title, unit_text
@@ -57,10 +66,13 @@ def write_options(work: Work, sheet: Sheet) -> None:
         if row > 3:
             breaks.append(row)
         row = _options(work, sheet, row, block, width)
-    note = "Saved: baseline less option; a minus sign means spent more."
-    sheet.merged_text(row, 0, row, 1 + most, note, work.styles("quiet", "wrap"))
-    sheet.height(row, height_of(lines_of(note, _FIGURE_WIDTH + most * width)))
-    sheet.on_paper(footer=work.footer, last_row=row, last_column=1 + most, breaks=breaks)
+    for note in ("Saved: baseline less option; a minus sign means spent more.", bound_text(results)):
+        sheet.merged_text(row, 0, row, 1 + most, note, work.styles("quiet", "wrap"))
+        sheet.height(row, height_of(lines_of(note, room([_FIGURE_WIDTH, _UNIT_WIDTH, *[width] * most]))))
+        row += 1
+    sheet.on_paper(
+        footer=work.footer, last_row=row - 1, last_column=1 + most, breaks=breaks, pages_high=_pages(sheet, row - 1)
+    )
 
 
 def _options(work: Work, sheet: Sheet, row: int, block: list[int], width: float) -> int:
@@ -195,7 +207,12 @@ def write_inputs(work: Work, sheet: Sheet) -> None:
             known = "; ".join(text for text in (project.status_of(path), evidence) if text) or "not said"
             row = _input(sheet, s, row, label, shown, unit_text(unit), f"{mark} {word}", known)
     row = _counts_of_inputs(work, sheet, row + 1, rows)
-    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=len(_INPUT_WIDTHS) - 1)
+    sheet.on_paper(
+        footer=work.footer,
+        last_row=row - 1,
+        last_column=len(_INPUT_WIDTHS) - 1,
+        pages_high=_pages(sheet, row - 1),
+    )
 
 
 def _drivers(work: Work, sheet: Sheet, row: int) -> int:
@@ -286,8 +303,14 @@ def write_checks(work: Work, sheet: Sheet) -> None:
         row += 1
     row = start = row + 1
     row = _benchmarks(work, sheet, row)
-    breaks = [start] if sheet.points(0, row - 1) > FULL_SIZE_POINTS else []
-    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=len(_CHECK_WIDTHS) - 1, breaks=breaks)
+    high = _pages(sheet, row - 1)
+    sheet.on_paper(
+        footer=work.footer,
+        last_row=row - 1,
+        last_column=len(_CHECK_WIDTHS) - 1,
+        pages_high=high,
+        breaks=[] if high == 1 else [start],
+    )
 
 
 def _condensed(results) -> list:
@@ -351,6 +374,16 @@ def _benchmarks(work: Work, sheet: Sheet, row: int) -> int:
 
 
 # ---------------------------------------------------------------- pieces
+
+
+# What goes a little beyond a page, or beyond two, is set a little smaller rather than on one more.
+_LEAST_SCALE = 0.77
+
+
+def _pages(sheet: Sheet, last_row: int) -> int:
+    """Pages that rows are to go on, 0 for as many as it takes."""
+    needed = ceil(sheet.points(0, last_row) * _LEAST_SCALE / FULL_SIZE_POINTS)
+    return needed if needed <= 2 else 0
 
 
 def _section(sheet: Sheet, s, row: int, text: str, columns: int) -> int:

@@ -19,7 +19,6 @@ from ..figures import (
     SAT_WORDS,
     advised,
     answer,
-    bound_text,
     holdback_lines,
     key_figures,
     known_text,
@@ -56,13 +55,13 @@ _MOST_CURVES = 4
 # an edit made anything of the run stale. Behind the remarks under the table, on the second page,
 # come lines for reviews, empty until an input is edited: what was claimed, what the inputs in the file make of it, and
 # their ratio.
-KNOWN_ROW, ANSWER_ROW, MOVES_ROW, FIGURES_ROW, STALE_ROW, TABLE_HEAD_ROW = 3, 4, 5, 7, 11, 13
+KNOWN_ROW, ANSWER_ROW, FIGURES_ROW, STALE_ROW, TABLE_HEAD_ROW = 3, 4, 6, 10, 12
 FIRST_ROW = TABLE_HEAD_ROW + 2
 REVIEW_LINES = ("claimed", "reviewed", "ratio")
 
 # On the second page charts stand side by side over the whole width, texts below them in columns.
 # Two rows of two charts take what the texts leave of the page, within these; rows of standard height.
-_CHART_ROWS, _PAGE_ROWS, _TEXT_COLUMNS = (16, 22), 36, 3
+_CHART_ROWS, _PAGE_ROWS, _TEXT_COLUMNS = (14, 22), 37, 3
 # Reasons of options that serve worse, each on a line of its own.
 _MOST_REASONS = 3
 # What the lines for reviews hold before there is something to review: a formula must carry a value.
@@ -99,9 +98,7 @@ def columns_of(results) -> list[tuple[str, str, str, str]]:
         ("saving_usd", "Saving", "a year", "money"),
         ("saving_frac", "Saving", "of cost", "money"),
         ("implementation", "Cost", "once", "once"),
-        ("payback_after", "Pays back", "years, after incentive", "once")
-        if after
-        else ("payback", "Pays back", "years", "once"),
+        ("payback_after", "Pays back", "years, net", "once") if after else ("payback", "Pays back", "years", "once"),
     ]
     for key in _GIVES_WAY:
         if 2 + len(changes) + len(others) > MOST_COLUMNS:
@@ -156,7 +153,7 @@ def write(work: Work, sheet: Sheet) -> None:
     sheet.on_screen(tab_colour="#A85F00", zoom=90)
     sheet.widths(widths)
 
-    sheet.height(0, 25)
+    sheet.height(0, 23)
     sheet.text(0, 0, info.name, s("title"))
     if not work.client:
         sheet.internal_link(0, last, GUIDE, "to the guide", s("link", "small", "right"))
@@ -181,14 +178,13 @@ def write(work: Work, sheet: Sheet) -> None:
 
     for row, text, style, size in (
         (KNOWN_ROW, known_text(results), "known", 9.0),
-        (ANSWER_ROW, answer(results), "answer", 11.0),
-        (MOVES_ROW, what_moves(results), "answer_more", 9.0),
+        (ANSWER_ROW, answer(results), "answer", 10.0),
     ):
         if row == KNOWN_ROW and not text:
             sheet.height(row, 3)
             continue
         sheet.merged_text(row, 0, row, last, text, s(style))
-        sheet.height(row, height_of(lines_of(text, width, size, bold=size > 10 or row == KNOWN_ROW), size))
+        sheet.height(row, height_of(lines_of(text, width, size, bold=True), size))
     _figures(work, sheet, widths)
     _stale(work, sheet, last)
     _table(work, sheet, columns, widths)
@@ -205,7 +201,7 @@ def _figures(work: Work, sheet: Sheet, widths: list[float]) -> None:
     """Key figures side by side."""
     s = work.styles
     found = key_figures(work.results)
-    sheet.height(FIGURES_ROW - 1, 4)
+    sheet.height(FIGURES_ROW - 1, 3)
     sheet.height(FIGURES_ROW + 1, 22)
     places = spans(widths, len(found))
     lines = max(lines_of(remark, room(widths[a : b + 1]) - 1, 9.0) for (_, _, remark), (a, b) in zip(found, places))
@@ -213,7 +209,7 @@ def _figures(work: Work, sheet: Sheet, widths: list[float]) -> None:
     for texts, (first, last) in zip(found, places):
         for down, (text, style) in enumerate(zip(texts, ("tile_label", "tile_figure", "tile_remark"))):
             sheet.merged_text(FIGURES_ROW + down, first, FIGURES_ROW + down, last, text, s(style))
-    sheet.height(FIGURES_ROW + 3, 3)
+    sheet.height(FIGURES_ROW + 3, 2)
 
 
 def _stale(work: Work, sheet: Sheet, last: int) -> None:
@@ -224,7 +220,7 @@ def _stale(work: Work, sheet: Sheet, last: int) -> None:
         sheet.height(STALE_ROW + 1, 3)
         return
     sheet.merged_text(STALE_ROW, 0, STALE_ROW, last, "", work.styles("quiet", "wrap", "middle"))
-    sheet.height(STALE_ROW, 26)
+    sheet.height(STALE_ROW, 24)
     sheet.height(STALE_ROW + 1, 3)
 
 
@@ -359,7 +355,7 @@ def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
         sheet.merged_text(head, places[0], head, places[-1], label, s("step"))
     for place, text in ((0, ""), (1, "Options")):
         sheet.text(head, place, text, s("step"))
-    sheet.height(head + 1, 38)
+    sheet.height(head + 1, 28)
     for place, (label, unit) in enumerate(
         [
             ("Rank", ""),
@@ -391,8 +387,8 @@ def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
             if true
         ]
         name = f"{row - FIRST_ROW + 1}  {c.name}" + (f"  ({', '.join(marks)})" if marks else "")
-        sheet.height(row, max(15.0, height_of(lines_of(name, width, 9.0, bold=c.rank == 1), 9.0)))
-        sheet.text(row, 0, standing(results, c), s("line", "large", "bold", *tint))
+        sheet.height(row, max(13.5, height_of(lines_of(name, width, 9.0, bold=c.rank == 1), 9.0) - 1.5))
+        sheet.text(row, 0, standing(results, c), s("line", "bold", *tint))
         sheet.text(row, 1, name, s("wrap", "middle", "line", *tint))
         for place, (key, _, _, part) in enumerate(columns, 2):
             if part == "change":
@@ -401,7 +397,7 @@ def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
             else:
                 value, style = _money_cell(results, key, c, usd)
             pieces = ("centre",) if isinstance(value, str) else ("right",)
-            sheet.cell(row, place, value, s("large", style, "line", *pieces, *tint))
+            sheet.cell(row, place, value, s(style, "line", *pieces, *tint))
     _bound_line(work, sheet, columns, FIRST_ROW + len(results.candidates), steps, usd)
 
 
@@ -409,9 +405,9 @@ def _bound_line(work: Work, sheet: Sheet, columns, row: int, steps, usd: float) 
     """The limit of perfect resets as the last line of the table."""
     s, results = work.styles, work.results
     base, bound = results.baseline.annual, results.bound
-    sheet.height(row, 17)
-    sheet.text(row, 0, "◇ limit", s("total", "large"))
-    sheet.text(row, 1, "Perfect resets: limit of setpoints alone", s("total", "large"))
+    sheet.height(row, 14.25)
+    sheet.text(row, 0, "◇ limit", s("total"))
+    sheet.text(row, 1, "Perfect resets: limit of setpoints alone", s("total"))
     saved = base["cost_usd"] - bound["cost_usd"]
     cells = {
         "cost_usd": (rounded(bound["cost_usd"], usd), "usd_short"),
@@ -424,7 +420,7 @@ def _bound_line(work: Work, sheet: Sheet, columns, row: int, steps, usd: float) 
             if part == "change"
             else cells.get(key, ("–", "text"))
         )
-        sheet.cell(row, place, value, s("total", "large", style, "centre" if isinstance(value, str) else "right"))
+        sheet.cell(row, place, value, s("total", style, "centre" if isinstance(value, str) else "right"))
 
 
 def standing(results, c) -> str:
@@ -502,7 +498,8 @@ def remark_texts(results) -> list[str]:
             [
                 "Rounded; in full on “Options in figures”",
                 *(_UNIT_WORDS[unit] for unit in units),
-                "payback is simple, not discounted",
+                "payback is simple, not discounted"
+                + (", after the incentive" if any(key == "payback_after" for key, *_ in columns_of(results)) else ""),
             ]
         )
         + "."
@@ -540,8 +537,8 @@ def _placed_texts(work: Work, widths: list[float]) -> list[list[tuple[str, list[
         (label, lines)
         for label, lines in (
             ("What is worth its money, from cheap to dear", value_lines(results)),
+            ("What changes", [text for text in (what_moves(results),) if text]),
             ("What can go wrong", risk_lines(results)),
-            ("The limit of setpoints alone", [bound_text(results)]),
             ("What holds the resets back", holdback_lines(results, table=not work.client)),
             ("How sure, and what it rests on", sure_lines(results)),
         )

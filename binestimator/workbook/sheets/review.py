@@ -90,7 +90,7 @@ def new_revisions(results, second, trail, changes, version: str) -> list[tuple[s
         lines.append((*who, said))
     if second is not None:
         review, _ = second
-        said = [f"{path} = {cell_of(known_path(path).field, value)}" for path, value in review.overrides.items()]
+        said = [f"{path} = {_shown(cell_of(known_path(path).field, v))}" for path, v in review.overrides.items()]
         more = f" and {len(said) - _TOLD} more" if len(said) > _TOLD else ""
         lines.append((*who, f"Second run {review.results.run_id} with the reviewer’s {', '.join(said[:_TOLD])}{more}"))
     return lines
