@@ -60,6 +60,7 @@ def test_the_client_edition_is_written_with_the_others_or_not_at_all(writers, tm
     assert earlier.contents(tmp_path) == before
     # It stands in nobody's way who does not ask for it.
     assert steps.write_outputs(None, tmp_path, "a").client is None
+    (tmp_path / "b_client.xlsx").write_bytes(b"zones")
     assert steps.free_stem(tmp_path / "b.toml", tmp_path, (tmp_path / "b_client.xlsx",), client=True) == "b_rerun"
 
 
