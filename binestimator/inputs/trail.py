@@ -139,12 +139,14 @@ def _trail_of(sheet: SheetCells, name: str) -> Trail:
         key, first, _, cost, saving = line
         if _text(key) == "Run" and _RUN_ID.fullmatch(_text(first)):
             run_id = _text(first)
-        elif all(cell is not None and cell.kind == "number" and math.isfinite(cell.value) for cell in (cost, saving)):
-            claims.append(Claim(_text(key), _text(first), float(cost.value), float(saving.value)))
+        else:
+            cost_usd, saving_usd = _number(cost), _number(saving)
+            if cost_usd is not None and saving_usd is not None:
+                claims.append(Claim(_text(key), _text(first), cost_usd, saving_usd))
     given: dict[str, str | float] = {}
-    for line in lines(GIVEN, _MOST_GIVEN):
-        if line[0] is not None and line[0].kind == "text" and line[1] is not None and line[1].value is not None:
-            given[line[0].value] = line[1].value
+    for path, content, *_ in lines(GIVEN, _MOST_GIVEN):
+        if path is not None and content is not None and isinstance(content.value, (str, float)):
+            given[str(path.value)] = content.value
     return Trail(
         run_id,
         tuple(claims) if run_id else (),
@@ -152,6 +154,12 @@ def _trail_of(sheet: SheetCells, name: str) -> Trail:
         tuple(line for line in texts(REVISIONS) if any(line)),
         tuple(line for line in texts(QUESTIONS) if any(line)),
     )
+
+
+def _number(cell: Cell | None) -> float | None:
+    if cell is None or cell.kind != "number" or not isinstance(cell.value, float) or not math.isfinite(cell.value):
+        return None
+    return cell.value
 
 
 def _text(cell: Cell | None) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ...inputs.form_content import cell_of
 from ...inputs.paths import known_path
 from ...inputs.trail import CHANGED, COLUMNS, EARLIER, GIVEN, QUESTIONS, REVIEWED, REVISIONS, RUN, given_inputs
@@ -82,7 +84,7 @@ def new_revisions(results, second, trail, changes, version: str) -> list[tuple[s
     run with a reviewer's overrides."""
     info = results.project.info
     who = (info.date, version, info.prepared_by, info.checked_by)
-    lines = []
+    lines: list[tuple[str, ...]] = []
     if trail is None or trail.run_id != results.run_id:
         said = f"Run {results.run_id}, inputs {results.project.checksum()}"
         if trail is not None and trail.run_id:
@@ -90,9 +92,9 @@ def new_revisions(results, second, trail, changes, version: str) -> list[tuple[s
         lines.append((*who, said))
     if second is not None:
         review, _ = second
-        said = [f"{path} = {_shown(cell_of(known_path(path).field, v))}" for path, v in review.overrides.items()]
-        more = f" and {len(said) - _TOLD} more" if len(said) > _TOLD else ""
-        lines.append((*who, f"Second run {review.results.run_id} with the reviewer’s {', '.join(said[:_TOLD])}{more}"))
+        told = [f"{path} = {_shown(cell_of(known_path(path).field, v))}" for path, v in review.overrides.items()]
+        more = f" and {len(told) - _TOLD} more" if len(told) > _TOLD else ""
+        lines.append((*who, f"Second run {review.results.run_id} with the reviewer’s {', '.join(told[:_TOLD])}{more}"))
     return lines
 
 
@@ -215,7 +217,7 @@ def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
     return row
 
 
-def _head(sheet: Sheet, s, row: int, text: str, labels: list[str]) -> int:
+def _head(sheet: Sheet, s, row: int, text: str, labels: Sequence[str]) -> int:
     sheet.height(row, 24)
     for column in range(len(labels)):
         sheet.text(row, column, text if column == 0 else "", s("section"))
