@@ -159,7 +159,7 @@ def test_at_a_glance_rounds_and_never_clips():
     results, sheet = small(), book()[layout.GLANCE]
     heads = {str(sheet.cell(FIRST_ROW, k).value).split("\n")[0]: k for k in range(1, sheet.max_column + 1)}
     base = results.baseline
-    labels = {"Fans": ("fan_kwh",), "Cooling, pumps": ("cooling_kwh", "pump_tower_kwh"), "Fuel": ("fuel_therm",)}
+    labels = {"Fans": ("fan_kwh",), "Cooling": ("cooling_kwh", "pump_tower_kwh"), "Fuel": ("fuel_therm",)}
     assert 2 + len(columns_of(results)) <= MOST_COLUMNS
     signs = set()
     for row, c in enumerate(results.candidates, FIRST_ROW + 1):

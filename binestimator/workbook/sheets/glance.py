@@ -61,7 +61,7 @@ REVIEW_LINES = ("claimed", "reviewed", "ratio")
 
 # On the second page charts stand side by side over the whole width, texts below them in columns.
 # Two rows of two charts take what the texts leave of the page, within these; rows of standard height.
-_CHART_ROWS, _PAGE_ROWS, _TEXT_COLUMNS = (14, 22), 37, 3
+_CHART_ROWS, _PAGE_ROWS, _TEXT_COLUMNS = (16, 22), 37, 3
 # Reasons of options that serve worse, each on a line of its own.
 _MOST_REASONS = 3
 # What the lines for reviews hold before there is something to review: a formula must carry a value.
@@ -74,7 +74,7 @@ _LEAST, _LEAST_FRAC = 0.001, 0.000001
 # End uses that make one column, since a reader of the first page asks what cools and what heats: label, keys.
 _USE_COLUMNS = (
     ("Fans", ("fan_kwh",)),
-    ("Cooling, pumps", ("cooling_kwh", "pump_tower_kwh")),
+    ("Cooling", ("cooling_kwh", "pump_tower_kwh")),
     ("Purchased cooling", ("purchased_cooling_kbtu",)),
     ("Electric heat", ("heating_kwh",)),
     ("Fuel", ("fuel_therm",)),
@@ -498,6 +498,7 @@ def remark_texts(results) -> list[str]:
             [
                 "Rounded; in full on “Options in figures”",
                 *(_UNIT_WORDS[unit] for unit in units),
+                *(["cooling: with pumps and tower"] if any("+" in key for key, *_ in columns_of(results)) else []),
                 "payback is simple, not discounted"
                 + (", after the incentive" if any(key == "payback_after" for key, *_ in columns_of(results)) else ""),
             ]
