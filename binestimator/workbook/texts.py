@@ -260,13 +260,13 @@ HOW_TO_READ = (
     "is never left out.",
     "Figures of a year come from the bin rows; the same equations run on every hour are shown beside them as an audit "
     "(“Checks”).",
-    "The file calculates: edit an input (or type a reviewer's override beside it) and “Live year”, the candidates' "
-    "sheets follow by formulas, and lines “claimed”, “as reviewed” and “ratio” "
-    "appear on the first sheet. Tables, charts and texts of the first sheet, “Comparison”, “Patterns”, "
-    "“Zone service” and “Checks” stay those of the run.",
-    "Rows and weights, sizes, optimiser setpoints, night runs, counts and peaks are found by the program and stand as "
-    "values. “Held values” lists what each "
-    "rests on; the first sheet says when an edit has made some of them stale and the program should run again.",
+    "The file calculates: edit an input (or type a reviewer's override beside it) and “Live year”, the options' "
+    "sheets and the lines “as reviewed” and “ratio” "
+    "on the first sheet follow by formulas. Tables, charts and texts of the first sheet, “Comparison”, “Patterns”, "
+    "“Zone service” and “Checks” remain those of the run.",
+    "Rows and weights, sizes, optimiser setpoints, night runs, counts and peaks are found by the program and held as "
+    "values. “Held values” lists what each depends on; the first sheet says when an edit has made some of them "
+    "stale and the program should run again.",
     "Printed as a whole, this file prints its first five sheets, those for the owner. The print area of every other "
     "sheet is one empty cell. To print one of them, make the area with the name “paper” of that sheet its print area "
     "(of rows a specimen, of inputs what counts), or clear the print area to print all of it.",
