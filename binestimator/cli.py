@@ -256,7 +256,7 @@ def parser() -> argparse.ArgumentParser:
         "estimate",
         help="evaluate a project: workbook, results file and a comparison in the terminal",
         description="Evaluates every option of a project in its typical year and writes <project>.xlsx and "
-        "<project>.json. "
+        "<project>.json; with --edition client also <project>_client.xlsx. "
         "Overrides of a reviewer in a form or workbook are run a second time and reported beside the claim.",
     )
     estimate.add_argument(
@@ -265,7 +265,14 @@ def parser() -> argparse.ArgumentParser:
         help="project file (.toml), filled-in input form, or a workbook of an earlier run (.xlsx)",
     )
     estimate.add_argument(
-        "--out", metavar="DIR", default="output", help="folder of the two files, made if missing (default: output)"
+        "--out", metavar="DIR", default="output", help="folder of the files, made if missing (default: output)"
+    )
+    estimate.add_argument(
+        "--edition",
+        choices=("working", "client"),
+        default="working",
+        help="client: also write the sheets for the owner alone, with values, as <project>_client.xlsx (default: "
+        "working, the workbook that calculates)",
     )
     estimate.add_argument(
         "--strict",
@@ -379,18 +386,21 @@ def _estimate(args) -> None:
         free_stem,
         output_places,
         read_any,
+        trail_of,
         weather_of,
         write_outputs,
     )
     from binestimator.writing import Manners
 
     project, overrides, reviewed_project = read_any(args.project)
-    # Only now the heavy part: what is wrong with a file, or in the way, is reported at once.
+    trail = trail_of(args.project)
+    # Only now the heavy part: what is wrong with a file, or stands in the way, is said at once.
     read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
-    stem = free_stem(args.project, args.out, read)
+    client = args.edition == "client"
+    stem = free_stem(args.project, args.out, read, client=client)
     manners = Manners(read=read, force=args.force, elsewhere="choose another folder with --out", insist="--force")
-    args.watched = _Watched(*output_places(args.out, stem))
-    check_outputs(args.out, stem, manners)
+    args.watched = _Watched(*output_places(args.out, stem, client=client))
+    check_outputs(args.out, stem, manners, client=client)
 
     from binestimator.advice import estimate_and_advise as estimate
     from binestimator.results import Review
@@ -400,7 +410,7 @@ def _estimate(args) -> None:
     review = None
     if reviewed_project is not None:
         review = Review(overrides=overrides, results=estimate(reviewed_project, weather_of(reviewed_project)))
-    written = write_outputs(results, args.out, stem, review, manners)
+    written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail)
     failed = any(check.status == "fail" for check in results.checks)
     cautions = any(finding.level == "caution" for finding in results.findings)
     if failed or args.strict and (cautions or written.kept):
@@ -408,7 +418,15 @@ def _estimate(args) -> None:
     parts = [comparison(results)]
     if review is not None:
         parts.append(reviewed(results, review))
+    if trail is not None and trail.run_id not in ("", results.run_id):
+        changed, carried = len(trail.changes(project)), len(trail.questions)
+        parts.append(
+            f"Earlier   run {trail.run_id}: {changed} input{'' if changed == 1 else 's'} changed since, {carried} "
+            f"question{'' if carried == 1 else 's'} carried over; see the sheet Review"
+        )
     files = [f"Workbook      {written.workbook}", f"Results file  {written.results_file}"]
+    if written.client is not None:
+        files.append(f"Client        {written.client}")
     if written.kept:
         files.append(
             f"Kept          {', '.join(map(str, written.kept.values()))}\n"

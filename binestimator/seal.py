@@ -22,7 +22,7 @@ import zipfile
 from dataclasses import dataclass
 
 #: Kinds of files.
-FORM, RESULTS, BINS = "input form", "results", "table of bins"
+FORM, RESULTS, CLIENT, BINS = "input form", "results", "client edition", "table of bins"
 
 _DIGITS = 16  # of the checksum: 64 bits, enough where nobody is trying to deceive
 #: Placeholder in a text where its checksum belongs.
@@ -43,7 +43,11 @@ _DATE = (1980, 1, 1, 0, 0, 0)
 #: How files begin that are ours, sealed or not.
 _TEXTS = ((re.compile(rb'\s*\{\s*"program"\s*:\s*"binestimator"'), RESULTS), (re.compile(rb"bin_low_f,"), BINS))
 #: Comments in the properties of a workbook.
-COMMENTS = {FORM: "binestimator, input form", RESULTS: "binestimator, run "}
+COMMENTS = {
+    FORM: "binestimator, input form",
+    RESULTS: "binestimator, run ",
+    CLIENT: "binestimator, client edition of run ",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +57,7 @@ class Mark:
     Parameters
     ----------
     kind : str or None
-        One of ``FORM, RESULTS, BINS``; ``None`` for files that are not the program's.
+        One of ``FORM, RESULTS, CLIENT, BINS``; ``None`` for files that are not the program's.
     whole : bool
         The seal is there and right: byte for byte as written.
     """

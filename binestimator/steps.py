@@ -1,4 +1,4 @@
-"""The steps of a run that touch files: the weather of a project, and the two files that come out."""
+"""The steps of a run that touch files: the weather of a project, and the files that come out."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from binestimator.errors import WorkbookError
 from binestimator.writing import Manners, NewFile, check_places, remedy, same_file, write_files
 
 _ENDINGS = (".xlsx", ".json")
+_CLIENT_ENDING = "_client.xlsx"
 
 
 def weather_of(project):
@@ -65,6 +66,20 @@ def read_any(path):
     return form.project, form.review, form.reviewed
 
 
+def trail_of(path):
+    """What a form or workbook carries over from those who reviewed it and from its run; None for a project file.
+
+    Raises
+    ------
+    InputError
+        Its sheet for reviews breaks a limit.
+    """
+    from binestimator.inputs.form import is_workbook
+    from binestimator.inputs.trail import read_trail
+
+    return read_trail(path) if is_workbook(path) else None
+
+
 def files_read(path, *projects, weather: bool = True) -> tuple[Path, ...]:
     """Files that a run on a project file, form or workbook reads: that file, zones, and weather if it does.
 
@@ -85,17 +100,19 @@ def files_read(path, *projects, weather: bool = True) -> tuple[Path, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def output_places(folder, stem: str) -> tuple[Path, Path]:
-    """Names of the workbook and the results file of a run."""
-    workbook, results = (Path(folder) / f"{stem}{ending}" for ending in _ENDINGS)
-    return workbook, results
+def output_places(folder, stem: str, *, client: bool = False) -> tuple[Path, ...]:
+    """Names of the workbook and the results file of a run, and of the client edition if there is to be one."""
+    endings = (*_ENDINGS, _CLIENT_ENDING) if client else _ENDINGS
+    return tuple(Path(folder) / f"{stem}{ending}" for ending in endings)
 
 
-def free_stem(source, folder, read=()) -> str:
+def free_stem(source, folder, read=(), *, client: bool = False) -> str:
     """Name for the files of a run: that of the file that was read, with an addition where they would replace a file
     that was read."""
     stem = Path(source).stem
-    while any(same_file(place, other) for place in output_places(folder, stem) for other in (source, *read)):
+    while any(
+        same_file(place, other) for place in output_places(folder, stem, client=client) for other in (source, *read)
+    ):
         stem += "_rerun"
     return stem
 
@@ -109,22 +126,23 @@ class Written:
     workbook, results_file : Path
     kept : dict
         Files that already existed and may hold somebody's work: name -> name under which each is kept.
+    client : Path or None
+        The client edition.
     """
 
     workbook: Path
     results_file: Path
     kept: dict[Path, Path]
+    client: Path | None = None
 
 
-def check_outputs(folder, stem: str, manners: Manners = Manners()) -> None:
+def check_outputs(folder, stem: str, manners: Manners = Manners(), *, client: bool = False) -> None:
     """Refuse before the work what :func:`write_outputs` would refuse after it.
 
     Raises
     ------
     WorkbookError
     """
-    from binestimator.seal import RESULTS
-
     at = _missing(Path(folder))[1]
     if not os.path.isdir(at):
         raise _no_folder(folder, at, manners)
@@ -133,11 +151,21 @@ def check_outputs(folder, stem: str, manners: Manners = Manners()) -> None:
             f"{folder}: nothing can be written in the folder {at}; check its permissions, or {manners.elsewhere}"
         )
     if os.path.isdir(folder):
-        check_places(output_places(folder, stem), (RESULTS, RESULTS), replace(manners, keep=True))
+        places = output_places(folder, stem, client=client)
+        check_places(places, _kinds()[: len(places)], replace(manners, keep=True))
 
 
-def write_outputs(results, folder, stem: str, review=None, manners: Manners = Manners()) -> Written:
-    """Write the workbook and the results file of a run, both or none.
+def _kinds() -> tuple[str, ...]:
+    """Kinds of the files of :func:`output_places`."""
+    from binestimator.seal import CLIENT, RESULTS
+
+    return RESULTS, RESULTS, CLIENT
+
+
+def write_outputs(
+    results, folder, stem: str, review=None, manners: Manners = Manners(), *, client: bool = False, trail=None
+) -> Written:
+    """Write the workbook and the results file of a run, and the client edition if asked for, all or none.
 
     Parameters
     ----------
@@ -152,11 +180,15 @@ def write_outputs(results, folder, stem: str, review=None, manners: Manners = Ma
     manners : Manners
         Files that were read, and whether to replace others. Files of an earlier run that were changed since, or have
         no seal, are kept under another name unless ``force`` is set.
+    client : bool
+        Write the client edition as well: the sheets for the owner alone, with values.
+    trail : Trail, optional
+        What the file that was read carries over; see :func:`trail_of`.
 
     Returns
     -------
     Written
-        ``<stem>.xlsx`` and ``<stem>.json`` in the folder, and what was kept.
+        ``<stem>.xlsx``, ``<stem>.json`` and, if asked for, ``<stem>_client.xlsx`` in the folder, and what was kept.
 
     Raises
     ------
@@ -166,27 +198,29 @@ def write_outputs(results, folder, stem: str, review=None, manners: Manners = Ma
     Notes
     -----
     The workbook and the results file belong together: a new one beside an old one would be worse than
-    none. After any error or interruption both are as they were before. A process that is killed outright can
+    none. After any error or interruption all are as they were before. A process that is killed outright can
     leave hidden files ``.binestimator-...`` behind, never one that is half written.
     """
-    from binestimator.seal import RESULTS
-    from binestimator.workbook.write import results_bytes, workbook_bytes
+    from binestimator.workbook.write import client_bytes, results_bytes, workbook_bytes
 
     beside = () if review is None else (review,)
-    contents = workbook_bytes(results, *beside), results_bytes(results, *beside)
-    places = output_places(folder, stem)
+    carried = {} if trail is None else {"trail": trail}
+    contents = [workbook_bytes(results, *beside, **carried), results_bytes(results, *beside)]
+    if client:
+        contents.append(client_bytes(results))
+    places = output_places(folder, stem, client=client)
     made = _make_folder(Path(folder), manners)
     done = False
     try:
         kept = write_files(
-            [NewFile(place, content, RESULTS) for place, content in zip(places, contents, strict=True)],
+            [NewFile(*file) for file in zip(places, contents, _kinds()[: len(places)], strict=True)],
             replace(manners, keep=True),
         )
         done = True
     finally:
         if not done:
             _remove_folders(made)
-    return Written(*places, kept)
+    return Written(*places[:2], kept, *places[2:])
 
 
 def _missing(folder: Path) -> tuple[list[Path], Path]:

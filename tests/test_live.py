@@ -616,7 +616,10 @@ def test_a_reviewers_override_moves_the_review_and_not_the_claim(spreadsheet):
     for place, (key, *_, part) in enumerate(columns_of(results), 2):
         figures = {"saving_usd": lambda r: r[best].saving["cost_usd"], "cost_usd": lambda r: r[best].annual["cost_usd"],
                    "saving_frac": lambda r: r[best].saving["cost_usd"] / r[base].annual["cost_usd"]}  # fmt: skip
-        figure = figures.get(key) if part != "change" else lambda r: r[best].annual[key] - r[base].annual[key]
+        if part == "change":
+            figure = lambda r, key=key: sum(r[best].annual[k] - r[base].annual[k] for k in key.split("+"))
+        else:
+            figure = figures.get(key)
         if figure is not None:
             was, now = figure(results), figure(changed)
             # Percentages come out as they are shown, to a tenth.

@@ -77,16 +77,17 @@ def saving():
 
 
 def sheets():
-    rows = [(name, layout.CONTENTS[name]) for name in layout.BEFORE_CANDIDATES]
+    rows = [
+        (name, layout.CONTENTS[name])
+        for name in (*layout.OWNER_SHEETS, *layout.REVIEWER_SHEETS, *layout.MACHINE_SHEETS)
+    ]
     rows.append(
         (
             "`1 As found`, ...",
             f"a sheet for each of the first {layout.MOST_CANDIDATE_SHEETS} candidates, {layout.CANDIDATE_CONTENTS}",
         )
     )
-    return table(
-        ("Sheet", "What it holds"), [*rows, *((name, layout.CONTENTS[name]) for name in layout.AFTER_CANDIDATES)]
-    )
+    return table(("Sheet", "What it holds"), rows)
 
 
 def live_sheets():

@@ -13,6 +13,7 @@ from binestimator.workbook import write
 from binestimator.writing import Manners
 
 NEW = {"a.xlsx": earlier.workbook("new"), "a.json": earlier.results_file("new")}
+CLIENT = {**NEW, "a_client.xlsx": earlier.workbook("client")}
 
 
 @pytest.fixture
@@ -20,6 +21,7 @@ def writers(monkeypatch):
     """Makers of the contents that are quick, in place of the slow real ones."""
     monkeypatch.setattr(write, "workbook_bytes", lambda results: NEW["a.xlsx"])
     monkeypatch.setattr(write, "results_bytes", lambda results: NEW["a.json"])
+    monkeypatch.setattr(write, "client_bytes", lambda results: CLIENT["a_client.xlsx"])
 
 
 class Stop(BaseException):
@@ -43,6 +45,23 @@ def test_files_of_an_earlier_run_are_replaced_and_changed_ones_kept(writers, tmp
         "a.json": "a_kept_1.json",
     }
     assert earlier.contents(tmp_path) == {**NEW, "a_kept_1.xlsx": before["a.xlsx"], "a_kept_1.json": before["a.json"]}
+
+
+def test_the_client_edition_is_written_with_the_others_or_not_at_all(writers, tmp_path, monkeypatch):
+    written = steps.write_outputs(None, tmp_path, "a", client=True)
+    assert earlier.contents(tmp_path) == CLIENT and written.client == tmp_path / "a_client.xlsx"
+    # A workbook of another kind under that name may be anybody's: it is kept, and the others with it.
+    (tmp_path / "a_client.xlsx").write_bytes(b"a letter")
+    with pytest.raises(WorkbookError, match="a_client.xlsx"):
+        steps.check_outputs(tmp_path, "a", client=True)
+    before = earlier.contents(tmp_path)
+    with pytest.raises(WorkbookError, match="a_client.xlsx"):
+        steps.write_outputs(None, tmp_path, "a", client=True)
+    assert earlier.contents(tmp_path) == before
+    # It stands in nobody's way who does not ask for it.
+    assert steps.write_outputs(None, tmp_path, "a").client is None
+    (tmp_path / "b_client.xlsx").write_bytes(b"zones")
+    assert steps.free_stem(tmp_path / "b.toml", tmp_path, (tmp_path / "b_client.xlsx",), client=True) == "b_rerun"
 
 
 @pytest.mark.parametrize("error", [ValueError("fault"), KeyboardInterrupt(), Stop()])

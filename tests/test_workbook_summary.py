@@ -212,26 +212,25 @@ def test_the_limit_stands_as_the_last_line_and_is_explained():
     row = FIRST_ROW + len(results.candidates) + 1
     heads = {str(sheet.cell(FIRST_ROW, k).value).split("\n")[0]: k for k in range(1, sheet.max_column + 1)}
     assert sheet.cell(row, 1).value == "◇ limit"
-    for label, key in (("Fans", "fan_kwh"), ("Fuel", "fuel_therm"), ("Reheat at zones", "reheat_kbtu")):
+    for label, key in (("Fans", "fan_kwh"), ("Fuel", "fuel_therm")):
         change = results.bound[key] - results.baseline.annual[key]
         assert sheet.cell(row, heads[label]).value == rounded(change, use_step(results, key))
     assert sheet.cell(row, heads["Energy cost"]).value == rounded(results.bound["cost_usd"], money_step(results))
-    assert sheet.cell(row, heads["Of what perfect resets save"]).value == 1.0
     text = bound_text(results)
     others = [k for k, c in enumerate(results.candidates, 1) if results.share_of_bound(c.id) is None]
-    assert text in texts_of(sheet) and f"{options(others)} change more than setpoints" in text
+    assert text in texts_of(book(pinned)[layout.OPTIONS]) and f"{options(others)} change more than setpoints" in text
 
 
-def test_there_is_a_place_for_reviews_and_it_is_never_empty():
+def test_there_is_a_place_for_reviews_in_every_column():
     results, sheet = pinned(), book(pinned)[layout.GLANCE]
     row, number = review_row(results) + 1, 1 + [c.id for c in results.candidates].index(advised(results).id)
-    assert sheet.cell(row, 2).value.startswith(f"Option {number} as claimed")
+    assert f"Option {number} as claimed" in sheet.cell(row, 2).value
     for place, (key, *_) in enumerate(columns_of(results), 3):
         claimed, reviewed, ratio = (sheet.cell(row + k, place).value for k in range(3))
-        if claimed == "–":
-            assert reviewed == ratio == "–"
+        if claimed.endswith(',"–")'):
+            assert reviewed == ratio == claimed
         else:
-            assert isinstance(claimed, float | int) and layout.LIVE_YEAR in reviewed and ratio.startswith("=IF("), key
+            assert layout.LIVE_YEAR in reviewed and "ISNUMBER" in ratio, key
     assert "Held values" in sheet.cell(STALE_ROW + 1, 1).value
 
 
@@ -269,14 +268,13 @@ def test_no_ratio_is_formed_with_the_rounding_of_nothing():
     same = replace(
         results, candidates=tuple(replace(c, annual=kept) if k == best else c for k, c in enumerate(results.candidates))
     )
-    sheet = openpyxl.load_workbook(io.BytesIO(workbook_bytes(same)), data_only=True)[layout.GLANCE]
+    sheet = openpyxl.load_workbook(io.BytesIO(workbook_bytes(same)))[layout.GLANCE]
     place = 3 + [column[0] for column in columns_of(same)].index("fuel_therm")
     row = review_row(same) + 1
-    assert (
-        sheet.cell(row, place).value == 0.0
-        and sheet.cell(row + 2, place).value == "–"
-        and sheet.cell(row + 2, place - 1).value == 1.0
-    )
+    # The claim stands as nothing, and the ratio asks for more than nothing.
+    assert sheet.cell(row, place).value.endswith(",0.0)")
+    letter = sheet.cell(row, place).column_letter
+    assert f"IF(ABS(N({letter}{row}))>0.001," in sheet.cell(row + 2, place).value
 
 
 def test_a_candidate_that_gives_less_outdoor_air_is_told():
@@ -556,7 +554,7 @@ def test_the_page_speaks_for_an_option_that_can_be_bought():
     ) and "is a limit of control that no loop reaches" in answer(results)
     assert what_moves(results).startswith(f"What changes in a year with option {number}: ")
     sheet = book(pinned)[layout.GLANCE]
-    assert sheet.cell(review_row(results) + 1, 2).value.startswith(f"Option {number} as claimed")
+    assert f"Option {number} as claimed" in sheet.cell(review_row(results) + 1, 2).value
 
 
 def test_options_are_named_by_their_numbers_in_what_the_run_says():
@@ -612,7 +610,7 @@ def test_steps_of_supply_air_that_floats_print_their_first_page_only():
     )
     made = openpyxl.load_workbook(io.BytesIO(workbook_bytes(estimate(project, weather_of("greensboro")))))
     sheet = made["Cold air 1"]
-    last = openpyxl.utils.range_boundaries(sheet.print_area.split("!")[-1])[2]
+    last = openpyxl.utils.range_boundaries(sheet.defined_names["paper"].attr_text.split("!")[-1])[2]
     assert sheet.max_column > 100 and last == PRINTED_COLUMNS and sheet.page_setup.fitToWidth in (None, 1)
     assert f"{PRINTED_COLUMNS} of {sheet.max_column} columns are printed" in " ".join(
         str(sheet.cell(row, 1).value) for row in range(1, FIRST_LINE + 1)

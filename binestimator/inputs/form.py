@@ -16,6 +16,7 @@ from pathlib import Path
 from binestimator.errors import InputError
 from binestimator.inputs.cells import Cell, SheetCells, WorkbookFile, address_of
 from binestimator.inputs.form_content import (
+    CLIENT_SHEETS,
     CORNER,
     END,
     FORM_SHEETS,
@@ -147,6 +148,12 @@ class _Table:
 def _tables(file: WorkbookFile, name: str) -> dict[str, _Table]:
     """Tables of the form by name; refuses missing, doubled and copied ones."""
     missing = [sheet for sheet in FORM_SHEETS if sheet not in file.sheet_names]
+    if len(missing) == len(FORM_SHEETS) and set(CLIENT_SHEETS) <= set(file.sheet_names):
+        stem = name.rpartition(".")[0].removesuffix("_client")
+        raise InputError(
+            f"{name}: is a client edition: pages to read, without the sheets of inputs; give the workbook of the same "
+            f"run, which it was written beside (such as {stem}.xlsx), or the project file"
+        )
     if missing:
         raise InputError(
             f"{name}: no sheet {', '.join(f'“{sheet}”' for sheet in missing)}; expected an input form, or a workbook "
@@ -157,7 +164,7 @@ def _tables(file: WorkbookFile, name: str) -> dict[str, _Table]:
     copies = [
         sheet
         for sheet in file.sheet_names
-        if sheet not in FORM_SHEETS
+        if sheet not in (*FORM_SHEETS, *CLIENT_SHEETS)
         and any(form.casefold() in sheet.casefold() and sheet[:1].strip().isalpha() for form in FORM_SHEETS)
     ]
     if copies:

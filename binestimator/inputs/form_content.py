@@ -35,6 +35,8 @@ from binestimator.inputs.schema import (
 #: Sheets of a form; workbooks of results have them too.
 INPUTS, PROFILES, ZONES, STRATEGIES = "Inputs", "Profile groups", "Zone schedule", "Strategies"
 FORM_SHEETS = (INPUTS, PROFILES, ZONES, STRATEGIES)
+#: Sheets of a client edition, which has none of the above; workbooks of results have these too.
+CLIENT_SHEETS = ("At a glance", "Options in figures", "Inputs that matter", "Checks in brief", "Cautions")
 
 #: Text of the corner of a table, where its column of line keys and its line of column keys meet.
 CORNER = TABLE_MARK

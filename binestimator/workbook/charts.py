@@ -28,6 +28,10 @@ def room(widths) -> float:
 
 # Room for cells on a page of US Letter in landscape inside the margins that sheets have. [pixels]
 _PAGE_PIXELS = (979, 700)
+#: Width of sheets that print at full size, with a little left for programs that draw columns wider. [pixels]
+FULL_SIZE_PIXELS = 968
+#: Height of rows that such a page holds. [points]
+FULL_SIZE_POINTS = 0.75 * _PAGE_PIXELS[1]
 
 
 def rows_of_page(width: int, pages_wide: int = 1) -> int:

@@ -291,8 +291,10 @@ def value_lines(results: Results) -> list[str]:
             f"{advice.value.limit_years:g} years."
         )
     if advice.value.note:
-        said = _with_numbers(results, advice.value.note, [c.id for c in results.candidates])
+        said = with_numbers(results, advice.value.note, [c.id for c in results.candidates])
         lines.append(said[:1].upper() + said[1:] + ".")
+    whole: dict[str, list[int]] = {}
+    whole: dict[str, list[tuple[int, str]]] = {}
     for part in advice.parts:
         said = [
             (word, money(usd, money_step(results)))
@@ -304,12 +306,16 @@ def value_lines(results: Results) -> list[str]:
             if rounded(usd, money_step(results))
         ]
         if len(said) == 1:
-            lines.append(f"Option {number(part.id)} in parts: all of the {said[0][1]} a year is the {said[0][0]}’s.")
+            whole.setdefault(said[0][0], []).append((number(part.id), said[0][1]))
         else:
             lines.append(
                 f"Option {number(part.id)} in parts, each added to the one before: "
                 f"{', '.join(f'{word} {usd}' for word, usd in said) or 'nothing'} a year."
             )
+    for word, found in whole.items():
+        numbers, amounts = zip(*found, strict=True)
+        much = f"the {amounts[0]} a year" if len(found) == 1 else "what they save"
+        lines.append(f"{options(list(numbers))} in parts: all of {much} is the {word}’s.")
     for remedy in advice.remedies:
         if remedy.serves:
             lines.append(
@@ -319,12 +325,12 @@ def value_lines(results: Results) -> list[str]:
             )
     for same in advice.coincidences:
         lines.append(
-            f"{options([number(i) for i in same.ids])} come to the same: {_with_numbers(results, same.why, same.ids)}."
+            f"{options([number(i) for i in same.ids])} come to the same: {with_numbers(results, same.why, same.ids)}."
         )
     return lines
 
 
-def _with_numbers(results: Results, text: str, ids) -> str:
+def with_numbers(results: Results, text: str, ids) -> str:
     """Words of a run for the summary: options by their numbers, rows by what they are."""
     for id_ in sorted(ids, key=len, reverse=True):
         text = re.sub(rf"(?<!\w){re.escape(id_)}(?!\w)", f"option {number_of(results, id_)}", text)
@@ -493,7 +499,7 @@ def key_figures(results: Results) -> list[tuple[str, str, str]]:
             (
                 f"{word}: option {number}",
                 f"{money(left, step)} a year",
-                f"{money(10 * left, step_for(10 * left))} in ten years; {best.name}",
+                f"{money(10 * left, step_for(10 * left))} in ten years",
             ),
             (
                 "It saves" if saving >= 0.0 else "It costs more",
@@ -519,12 +525,12 @@ def key_figures(results: Results) -> list[tuple[str, str, str]]:
     if ranked and any(c.id != base.id for _, c in ranked):
         reached, c = max(((s, c) for s, c in ranked if c.id != base.id), key=lambda item: item[0])
         # A reset that costs more reaches nothing of a saving; how much more stands in the table.
-        which = f"option {number_of(results, c.id)}; " if reached > 0.0 else ""
+        which = f" (option {number_of(results, c.id)})" if reached > 0.0 else ""
         found.append(
             (
                 "Setpoints alone reach",
                 percent(reached) if reached > 0.0 else "nothing",
-                f"of the {money(possible, step)} a year that perfect resets would save ({which}limit explained below)",
+                f"of the {money(possible, step)} a year that perfect resets would save{which}",
             )
         )
     elif possible >= max(step, 0.005 * base.annual["cost_usd"]):
@@ -727,8 +733,9 @@ def holdback_text(found: Holdback) -> str:
     return f"{mark} {found.label}: {often} of running hours ({options(sorted(shown)).lower()})."
 
 
-def holdback_lines(results: Results, most: int = 5) -> list[str]:
-    """What holds resets back, for the summary; further causes are counted, not dropped."""
+def holdback_lines(results: Results, most: int = 5, *, table: bool = True) -> list[str]:
+    """What holds resets back, for the summary; further causes are counted, not dropped. ``table``: the file has the
+    table of all shares."""
     worth = [h for h in holdbacks(results) if h.worst >= h.least]
     lines = [holdback_text(h) for h in worth[:most]]
     if not worth:
@@ -737,7 +744,8 @@ def holdback_lines(results: Results, most: int = 5) -> list[str]:
             "asks all the time."
         )
     rest = f"{len(worth) - most} more, and each" if len(worth) > most else "Each"
-    lines.append(f"{rest} option’s share of hours: “Patterns”. ▲ marks what rules in half of the hours or more.")
+    where = "“Patterns”" if table else "in the working file"
+    lines.append(f"{rest} option’s share of hours: {where}. ▲ marks what rules in half of the hours or more.")
     return lines
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from ..inputs.form_content import FORM_SHEETS, INPUTS, PROFILES, STRATEGIES, ZONES, empty_project, form_content
 from ..inputs.project import Project
+from ..inputs.trail import SHEET as REVIEW
 from ..seal import FORM
 from ..writing import Manners, NewFile, write_files
 from .form_layout import FORM_SPARE, FormPlan, Spare
@@ -50,7 +51,7 @@ def form_bytes(project: Project | None = None, spare: Spare = FORM_SPARE) -> byt
         )
         guide = book.sheet(form_guide.SHEET)
         sheets = {sheet: book.sheet(sheet) for sheet in FORM_SHEETS}
-        notes = book.sheet(review.SHEET)
+        notes = book.sheet(REVIEW)
         form_guide.write(form, guide, empty)
         for sheet, write in _WRITERS.items():
             write(form, sheets[sheet])

@@ -165,7 +165,7 @@ PIECES: dict[str, dict[str, object]] = {
         "indent": 1,
     },
     "known": {
-        "font_size": 10,
+        "font_size": 9,
         "bold": True,
         "font_color": INK,
         "bg_color": OCHRE_PALE,
@@ -175,7 +175,7 @@ PIECES: dict[str, dict[str, object]] = {
         "indent": 1,
     },
     "answer": {
-        "font_size": 12,
+        "font_size": 10,
         "bold": True,
         "font_color": PETROL,
         "bg_color": MIST,
@@ -184,10 +184,9 @@ PIECES: dict[str, dict[str, object]] = {
         "left_color": PETROL,
         "indent": 1,
     },
-    "answer_more": {"font_size": 10, "bg_color": MIST, "text_wrap": True, "left": 5, "left_color": PETROL, "indent": 1},
     # Key figures of the summary: label, figure, remark, one below the other.
     "tile_label": {
-        "font_size": 10,
+        "font_size": 9,
         "bold": True,
         "font_color": SLATE,
         "bg_color": MIST,
@@ -199,7 +198,7 @@ PIECES: dict[str, dict[str, object]] = {
         "indent": 1,
     },
     "tile_figure": {
-        "font_size": 17,
+        "font_size": 13,
         "bold": True,
         "font_color": PETROL,
         "bg_color": MIST,

@@ -12,14 +12,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..end_uses import END_USES as _USES
-from ..inputs.form_content import INPUTS, PROFILES, STRATEGIES, ZONES
+from ..inputs.form_content import CLIENT_SHEETS, INPUTS, PROFILES, STRATEGIES, ZONES
 from .strict import LONGEST_SHEET_NAME, utf16_length
 
 # ---------------------------------------------------------------- sheets, in order
 
-GLANCE = "At a glance"
+GLANCE, OPTIONS, INPUTS_BRIEF, CHECKS_BRIEF, CAUTIONS = CLIENT_SHEETS
 GUIDE = "Guide"
-CAUTIONS = "Cautions"
 BINS = "Weather bins"
 ROWS = "Bin rows"
 COMPARISON = "Comparison"
@@ -31,23 +30,27 @@ REVIEW = "Review"
 
 # What each sheet holds, for the guide.
 CONTENTS = {
-    GLANCE: "One page: what was compared, what it saves and costs, what can go wrong",
-    GUIDE: "How to read this file: sheets, marks, signs, words",
+    GLANCE: "What was compared, what it saves and costs; behind it charts, what can go wrong and how sure it is",
+    OPTIONS: "Energy, cost, saving, payback and service of every option on a page",
+    INPUTS_BRIEF: "Assumptions that move the saving most, and what was given for the air handler and its plant",
+    CHECKS_BRIEF: "Checks of the run, and the baseline beside what is usual",
     CAUTIONS: "Where a reset can hurt someone or something, what is not modelled, what weather cannot tell",
+    GUIDE: "How to read this file: sheets, marks, signs, words",
+    REVIEW: "Revisions, questions of a reviewer with their answers, what changed since the earlier run, its claim "
+    "beside this one",
     INPUTS: "Every input: given value, what counts otherwise, reviewer’s override, unit, allowed range, source, "
     "evidence, status",
     PROFILES: "Inputs of the profile groups and of the special zones, side by side",
     ZONES: "Inputs of every zone, one line each",
     STRATEGIES: "Parameters of every candidate, side by side, and what else it changes",
-    BINS: "Hours by outdoor temperature, coincident moisture and airflow, hours that represent each bin",
-    ROWS: "The rows that stand for the year: hours, weights, outdoor conditions",
     COMPARISON: "Every annual figure of every candidate in full, from the bin rows and hour by hour",
     PATTERNS: "By month, by outdoor temperature and by airflow; the numbers behind the charts",
     SERVICE: "Equal service: every rise over the baseline beside what is allowed; which zones are unmet or starved, "
     "and which drive the resets",
     CHECKS: "Hours, balances, bins against hours, plausibility",
     SOURCES: "Where equations and figures come from, and how each was seen",
-    REVIEW: "Revisions, and questions of a reviewer with their answers",
+    BINS: "Hours by outdoor temperature, coincident moisture and airflow, hours that represent each bin",
+    ROWS: "The rows that stand for the year: hours, weights, outdoor conditions",
 }
 LIVE_YEAR = "Live year"
 # State of a file in which nobody has changed an input.
@@ -80,9 +83,47 @@ def live_contents(name: str) -> str:
 
 CANDIDATE_CONTENTS = "row by row from outdoor air to cost, by formulas"
 
-# Sheets before and after those of the candidates.
-BEFORE_CANDIDATES = (GLANCE, GUIDE, CAUTIONS, INPUTS, PROFILES, ZONES, STRATEGIES, BINS, ROWS, COMPARISON)
-AFTER_CANDIDATES = (PATTERNS, SERVICE, CHECKS, SOURCES, REVIEW)
+#: Sheets for the owner, which the file prints by itself and of which the client edition consists.
+OWNER_SHEETS = CLIENT_SHEETS
+#: Sheets for whoever checks the file; those of the formulas that speak of the whole year follow them.
+REVIEWER_SHEETS = (
+    GUIDE,
+    REVIEW,
+    INPUTS,
+    PROFILES,
+    ZONES,
+    STRATEGIES,
+    COMPARISON,
+    SERVICE,
+    CHECKS,
+    PATTERNS,
+    SOURCES,
+)
+REVIEWER_LIVE_SHEETS = (LIVE_YEAR, "Row inspector", "Method", "Held values")
+#: Sheets that the candidates' own are computed from; further ones of the formulas and the candidates follow them.
+MACHINE_SHEETS = (BINS, ROWS)
+
+
+def sheet_order(live_before: list[str], candidates: list[str], live_after: list[str]) -> list[str]:
+    """All sheets of a workbook: the owner's first, then the reviewer's, then those of the calculation.
+
+    Parameters
+    ----------
+    live_before, live_after : list of str
+        Sheets of the formulas that come before and after those of the candidates.
+    candidates : list of str
+    """
+    live = [*live_before, *live_after]
+    return [
+        *OWNER_SHEETS,
+        *REVIEWER_SHEETS,
+        *(name for name in REVIEWER_LIVE_SHEETS if name in live),
+        *MACHINE_SHEETS,
+        *(name for name in live_before if name not in REVIEWER_LIVE_SHEETS),
+        *candidates,
+        *(name for name in live_after if name not in REVIEWER_LIVE_SHEETS),
+    ]
+
 
 # Candidates with a sheet and a line in the charts; further ones stand in all tables.
 MOST_CANDIDATE_SHEETS = 8

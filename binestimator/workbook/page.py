@@ -36,6 +36,8 @@ class Work:
         Name of a table -> its place, for charts: see :class:`Block`.
     kept_rows : dict
         Name of a line -> row kept free for it until what it says is known.
+    client : bool
+        The client edition: sheets for the owner alone, without formulas or links to others.
     """
 
     book: Book
@@ -45,6 +47,7 @@ class Work:
     candidate_sheets: dict[int, str] = field(default_factory=dict)
     blocks: dict[str, Block] = field(default_factory=dict)
     kept_rows: dict[str, int] = field(default_factory=dict)
+    client: bool = False
     footer_made: str = ""
 
     @property
@@ -98,7 +101,7 @@ def title(work: Work, sheet: Sheet, text: str, under: str = "", *, link_column: 
     sheet.text(0, 0, text, s("sheet_title"))
     if under:
         sheet.text(1, 0, under, s("subtitle"))
-    if link_column is not None:
+    if link_column is not None and not getattr(work, "client", False):
         sheet.internal_link(0, link_column, GUIDE, "to the guide", s("link", "small"))
     sheet.on_screen(tab_colour=PETROL)
 

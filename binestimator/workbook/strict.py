@@ -196,6 +196,7 @@ class Sheet:
         self._sheet = sheet
         self._sheet.set_default_row(ROW_PIXELS * 0.75)
         self.name: str = sheet.get_name()
+        self._heights: dict[int, float] = {}
         prepared = getattr(sheet, "_prepare_formula", None)
         if prepared is not None:
 
@@ -331,6 +332,11 @@ class Sheet:
     def height(self, row: int, points: float) -> None:
         """Height of a row. [points]"""
         _done(self._sheet.set_row(row, points), f"{self.name} row {row + 1}")
+        self._heights[row] = points
+
+    def points(self, first: int, last: int) -> float:
+        """Height of rows together. [points]"""
+        return sum(self._heights.get(row, ROW_PIXELS * 0.75) for row in range(first, last + 1))
 
     def freeze(self, row: int, column: int) -> None:
         """Keep the rows above and the columns left of a cell in view."""
@@ -392,6 +398,24 @@ class Sheet:
             s.repeat_columns(*repeat_columns)
         if breaks:
             s.set_h_pagebreaks(list(breaks))
+
+    def off_paper(self) -> None:
+        """Print nothing of this sheet when the whole file is printed: its print area is one empty cell.
+
+        What would have been printed keeps its place as the name ``paper`` of the sheet.
+        """
+        s = self._sheet
+        area = s.print_area_range
+        # One column beyond all cells; programs that leave out empty pages then leave out the sheet.
+        column = max(s.dim_colmax or 0, 0) + 2
+        _done(s.print_area(0, column, 0, column), f"{self.name} print area")
+        if area:
+            where = area if "!" in area else f"{quoted(self.name)}!{area}"
+            _done(self.book._book.define_name(f"{quoted(self.name)}!paper", "=" + where), f"{self.name} paper")
+
+    def hide(self) -> None:
+        """Leave the sheet out of sight, and so out of print."""
+        self._sheet.hide()
 
     def _at(self, row: int, column: int) -> str:
         return f"{self.name}!{cell_name(row, column)}"

@@ -8,22 +8,25 @@ from pathlib import Path
 
 from .. import __version__
 from ..inputs.form_content import form_content
+from ..inputs.trail import Trail
 from ..results import Results, Review, to_plain
-from ..seal import RESULTS, UNSEALED, seal_text
+from ..seal import CLIENT, RESULTS, UNSEALED, seal_text
 from ..writing import Manners, NewFile, write_files
 from .figures import runs_at_all
 from .form_layout import results_plan
 from .formats import Styles
 from .layout import (
-    AFTER_CANDIDATES,
-    BEFORE_CANDIDATES,
     BINS,
     CAUTIONS,
     CHECKS,
+    CHECKS_BRIEF,
     COMPARISON,
     GLANCE,
     GUIDE,
     INPUTS,
+    INPUTS_BRIEF,
+    OPTIONS,
+    OWNER_SHEETS,
     PATTERNS,
     PROFILES,
     REVIEW,
@@ -34,6 +37,7 @@ from .layout import (
     ZONES,
     candidate_sheet_names,
     sheet_candidates,
+    sheet_order,
 )
 from .live.grid import Pen
 from .live.registry import form_registry
@@ -41,6 +45,7 @@ from .live.write import live_sheet_names, write_live
 from .page import Work
 from .sheets import (
     bins,
+    brief,
     cautions,
     checks,
     comparison,
@@ -61,8 +66,11 @@ _WRITERS = {
     # Patterns first: charts on other sheets draw its tables.
     PATTERNS: patterns.write,
     GLANCE: glance.write,
-    GUIDE: guide.write,
+    OPTIONS: brief.write_options,
+    INPUTS_BRIEF: brief.write_inputs,
+    CHECKS_BRIEF: brief.write_checks,
     CAUTIONS: cautions.write,
+    GUIDE: guide.write,
     BINS: bins.write,
     ROWS: rows.write,
     COMPARISON: comparison.write,
@@ -87,7 +95,7 @@ def form_pages(work: Work) -> FormPages:
     )
 
 
-def workbook_bytes(results: Results, review: Review | None = None) -> bytes:
+def workbook_bytes(results: Results, review: Review | None = None, trail: Trail | None = None) -> bytes:
     """The workbook as bytes; the same results give the same bytes.
 
     Parameters
@@ -96,6 +104,8 @@ def workbook_bytes(results: Results, review: Review | None = None) -> bytes:
         The claim.
     review : Review, optional
         A second run with a reviewer's overrides, shown beside the claim on the sheet for reviews.
+    trail : Trail, optional
+        What the file that was read carries over: revisions, questions and answers, its run and claim.
 
     Raises
     ------
@@ -104,16 +114,19 @@ def workbook_bytes(results: Results, review: Review | None = None) -> bytes:
     FormulaFault
         A formula does not give the figure of the run: a fault of the program.
     """
-    return build_workbook(results, review)[0]
+    return build_workbook(results, review, trail)[0]
 
 
-def build_workbook(results: Results, second: Review | None = None, *, blank: bool = False) -> tuple[bytes, Pen | None]:
+def build_workbook(
+    results: Results, second: Review | None = None, trail: Trail | None = None, *, blank: bool = False
+) -> tuple[bytes, Pen | None]:
     """The workbook, and the pen that wrote its formulas (for proofs); none where nothing runs.
 
     Parameters
     ----------
     results : Results
     second : Review, optional
+    trail : Trail, optional
     blank : bool
         Formulas without values, so that whoever reads the file has to compute them.
     """
@@ -121,13 +134,13 @@ def build_workbook(results: Results, second: Review | None = None, *, blank: boo
     collecting = gc.isenabled()
     gc.disable()
     try:
-        return _build(results, second, blank)
+        return _build(results, second, trail, blank)
     finally:
         if collecting:
             gc.enable()
 
 
-def _build(results: Results, second: Review | None, blank: bool) -> tuple[bytes, Pen | None]:
+def _build(results: Results, second: Review | None, trail: Trail | None, blank: bool) -> tuple[bytes, Pen | None]:
     with Book(title=results.project.info.name, kind=RESULTS, comments=results.run_id, without_values=blank) as book:
         work = Work(book=book, styles=Styles(book), results=results)
         # An air handler that never runs has no rows to compute: its figures are nights and idle plants.
@@ -137,30 +150,48 @@ def _build(results: Results, second: Review | None, blank: bool) -> tuple[bytes,
         # Numbered by their place among all candidates, as everywhere in the workbook.
         names = candidate_sheet_names([c.name for c in results.candidates], [*before, *after])
         work.candidate_sheets = {position: names[position] for position in positions}
-        for name in (*BEFORE_CANDIDATES, *before, *work.candidate_sheets.values(), *after, *AFTER_CANDIDATES):
+        for name in sheet_order(before, list(work.candidate_sheets.values()), after):
             work.sheets[name] = book.sheet(name)
         for name, write in _WRITERS.items():
             write(work, work.sheets[name])
         pages = form_pages(work)
         for name, write in _FORM_WRITERS.items():
             write(pages, work.sheets[name])
-        info = results.project.info
-        review.write(
-            work,
-            work.sheets[REVIEW],
-            (
-                info.date,
-                __version__,
-                info.prepared_by,
-                info.checked_by,
-                f"Run {results.run_id}, inputs {results.project.checksum()}",
-            ),
-            None if second is None else (second, second.lines(results)),
-        )
+        beside = None if second is None else (second, second.lines(results))
+        review.write(work, work.sheets[REVIEW], results, beside, trail, __version__)
         pen = write_live(work, results, form_registry(results, pages.plan), blank=blank) if live else None
         glance.write_review(work, pen)
         checks.write_formulas(work, pen)
+        for name, sheet in work.sheets.items():
+            if name not in OWNER_SHEETS:
+                sheet.off_paper()
         return book.content(), pen
+
+
+# Of the client edition: charts on other sheets draw the tables of patterns, so these come first.
+_CLIENT_WRITERS = {PATTERNS: patterns.write, **{name: _WRITERS[name] for name in OWNER_SHEETS}}
+
+
+def client_bytes(results: Results) -> bytes:
+    """The client edition as bytes: the sheets for the owner alone, every cell a text or a number.
+
+    The numbers that its charts draw stand on a sheet that is hidden, since it is not to be printed.
+
+    Raises
+    ------
+    WorkbookError
+        Something cannot be put into a workbook.
+    """
+    with Book(title=results.project.info.name, kind=CLIENT, comments=results.run_id) as book:
+        work = Work(book=book, styles=Styles(book), results=results, client=True)
+        for name in (*OWNER_SHEETS, PATTERNS):
+            work.sheets[name] = book.sheet(name)
+        for name, write in _CLIENT_WRITERS.items():
+            write(work, work.sheets[name])
+        # Some programs print hidden sheets with the whole file.
+        work.sheets[PATTERNS].off_paper()
+        work.sheets[PATTERNS].hide()
+        return book.content()
 
 
 def results_bytes(results: Results, review: Review | None = None) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ..figures import plain_words, with_numbers
 from ..page import Work, height_of, lines_of, title
 from ..strict import Sheet
 from ..texts import CAUTIONS, DEFERENCE, NOT_MODELLED, WEATHER_CAVEATS
@@ -22,7 +23,8 @@ def write(work: Work, sheet: Sheet) -> None:
         row = _section(work, sheet, row + 1, "Found in this run")
         for finding in found:
             where = _PLACES.get(finding.where, finding.where)
-            row = _pair(work, sheet, row, f"▲ {where[:1].upper()}{where[1:]}", finding.text)
+            said = plain_words(with_numbers(results, finding.text, [c.id for c in results.candidates]))
+            row = _pair(work, sheet, row, f"▲ {where[:1].upper()}{where[1:]}", said)
     row = _section(work, sheet, row + 1, "Always")
     for label, text in CAUTIONS:
         row = _pair(work, sheet, row, "▲ " + label, text)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from ...benchmarks import benchmarks
 from ...bins import METHOD_REPRESENTATIVE
 from ...checks import (
     COST_ERROR_FRAC,
@@ -19,16 +18,16 @@ from ..figures import check_counts
 from ..formats import LAGOON, OCHRE, PETROL
 from ..layout import CHECKS
 from ..live.grid import MOST_RESIDUAL
-from ..page import Block, Work, height_of, lines_of, title, unit_text
+from ..page import Block, Work, height_of, lines_of, title
 from ..strict import ROW_PIXELS, Sheet
-from .inputs import number_style
 
 # One grid for all tables: texts are merged over several of its columns.
 _WIDTHS = (38.0, 11.0, 10.0, 12.5, 12.5, 12.5, 10.5, 10.5, 9.0, 19.0, 10.5, 10.5, 11.0)
 _LAST = len(_WIDTHS) - 1
 # First and last column of the texts of a check: found, expected, what it says, source.
 _CHECK_FIELDS = ((0, 0), (1, 1), (2, 4), (5, 6), (7, 10), (11, 12))
-_STATUS = {"pass": ("PASS", "good"), "explain": ("EXPLAIN", "explain"), "fail": ("FAIL", "bad")}
+#: Word and style of the status of a check.
+STATUS = {"pass": ("PASS", "good"), "explain": ("EXPLAIN", "explain"), "fail": ("FAIL", "bad")}
 _LEVEL = {"info": ("note", "quiet"), "check": ("CHECK", "explain"), "caution": ("CAUTION", "bad")}
 _CHART_PIXELS = 270
 # Lines of a long table after which it goes on on a new page, with its header again.
@@ -59,7 +58,6 @@ def write(work: Work, sheet: Sheet) -> None:
     # A page holds about twenty checks.
     breaks = [row + 1] if len(work.results.checks) > 14 else []
     row = _findings(work, sheet, row + 1)
-    row = _benchmarks(work, sheet, row + 1)
     row = _choice(work, sheet, row + 1)
     row = _section(work, sheet, row + 1, "The formulas of this file against the run, as they were written")
     # Written by write_formulas, once the formulas are.
@@ -134,7 +132,7 @@ def _heads(work: Work, sheet: Sheet, row: int, texts) -> int:
 
 
 def _status_cell(work: Work, sheet: Sheet, row: int, column: int, status: str, *pieces: str) -> None:
-    word, style = _STATUS[status]
+    word, style = STATUS[status]
     sheet.text(row, column, word, work.styles(style, "line", *pieces))
 
 
@@ -159,63 +157,6 @@ def _checks(work: Work, sheet: Sheet, row: int) -> int:
                 lines, lines_of(text, room(_WIDTHS[first : last + 1]), 9.0 if place == 0 else 8.0, bold=place == 0)
             )
         sheet.height(row, height_of(lines, 8.5))
-        row += 1
-    return row
-
-
-def _benchmarks(work: Work, sheet: Sheet, row: int) -> int:
-    """Figures of the baseline beside what is usual."""
-    s, results = work.styles, work.results
-    row = _section(work, sheet, row, "Benchmarks: the baseline beside what is usual")
-    row = _remark(
-        work,
-        sheet,
-        row,
-        "Orders of magnitude, to find slips of inputs: a figure outside is no mistake, but wants an explanation. Most "
-        "ranges are "
-        "common practice without a source, for offices and the like.",
-    )
-    fields = (
-        ("Figure", 0, 0),
-        ("", 1, 1),
-        ("Found", 2, 2),
-        ("Usual from", 3, 3),
-        ("to", 4, 4),
-        ("Unit", 5, 5),
-        ("Look at", 6, 9),
-        ("Source of the range", 10, _LAST),
-    )
-    for text, first, last in fields:
-        style = s("head_left" if first in (0, 6, 10) else "head")
-        if first == last:
-            sheet.text(row, first, text, style)
-        else:
-            sheet.merged_text(row, first, row, last, text, style)
-    row += 1
-    for b in benchmarks(results.runs[results.baseline_id].unit, results.baseline.annual):
-        sheet.text(row, 0, b.label, s("wrap", "middle", "line", "bold"))
-        sheet.text(row, 1, "usual" if b.usual else "OUTSIDE", s("good" if b.usual else "explain", "line", "centre"))
-        for column, value in ((2, b.value), (3, b.low), (4, b.high)):
-            sheet.number(row, column, value, s(number_style(value), "line", *(() if column == 2 else ("quiet",))))
-        sheet.text(row, 5, unit_text(b.unit), s("line", "small", "quiet", "centre"))
-        remark = f"{b.remark[:1].upper()}{b.remark[1:]}" if b.remark else b.what
-        sheet.merged_text(
-            row, 6, row, 9, remark, s("wrap", "middle", "line", "small", *(() if b.remark else ("quiet",)))
-        )
-        sheet.merged_text(
-            row, 10, row, _LAST, f"{b.source[:1].upper()}{b.source[1:]}", s("wrap", "middle", "line", "small", "quiet")
-        )
-        sheet.height(
-            row,
-            height_of(
-                max(
-                    lines_of(b.label, _WIDTHS[0], bold=True),
-                    lines_of(remark, room(_WIDTHS[6:10]), 8.0),
-                    lines_of(b.source, room(_WIDTHS[10:]), 8.0),
-                ),
-                8.5,
-            ),
-        )
         row += 1
     return row
 

@@ -1,4 +1,7 @@
-"""One printed page: what changes, what it saves and costs, what can go wrong, how sure."""
+"""First the page that an owner reads, at full size: what changes, what it saves and costs.
+
+Behind it a page of charts, what can go wrong and how sure it is.
+"""
 
 from __future__ import annotations
 
@@ -9,16 +12,13 @@ from math import ceil
 import numpy as np
 
 from ...advice.value import is_limit_of_control
-from ...checks import saves_by_ventilation
 from ...results import CHANGED_SERVICE
-from ..charts import fill_of, pixels_of, place_at, room, style_chart
+from ..charts import FULL_SIZE_PIXELS, fill_of, pixels_of, place_at, room, style_chart
 from ..figures import (
     DSP_WORDS,
     SAT_WORDS,
     advised,
     answer,
-    bound_text,
-    driver_lines,
     holdback_lines,
     key_figures,
     known_text,
@@ -38,60 +38,89 @@ from ..figures import (
 from ..formats import INK, LAGOON, NUMBERS, PETROL
 from ..layout import GLANCE, GUIDE, LIVE_YEAR, NOTHING_EDITED, sheet_candidates
 from ..page import Work, height_of, lines_of
-from ..strict import ROW_PIXELS, Sheet, column_name, quoted
+from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, Sheet, column_name, quoted
 from .patterns import bins_of, by_bin, change_chart, lines_chart
 
-_RANK_WIDTH, _USE_WIDTH, _SERVICE_WIDTH = 12.0, 10.2, 11.5
-# The column of names takes what the others leave of the width at which a page in landscape is full.
-_PAGE_WIDTH, _NAME_WIDTHS = 196.0, (42.0, 60.0)
+_RANK_WIDTH, _OTHER_WIDTH = 11.5, 10.0
+#: Most columns of the table, rank and name among them.
+MOST_COLUMNS = 10
+# Columns that give way, in this order, where a project uses many kinds of energy.
+_GIVES_WAY = ("saving_frac", "cost_usd", "implementation")
 # Curves that lie closer than this are drawn as one.
 SAME_SAT_F, SAME_DSP_INWC = 0.25, 0.02
+# More curves than these in one small chart cannot be told apart.
+_MOST_CURVES = 4
 
 # Rows of the page. Above the answer stands what the baseline is known to fail in; below the key figures stands whether
-# an edit made anything of the run stale; the last lines of the table are for reviews: what was claimed, what the inputs
-# in the file make of it, and their ratio.
-KNOWN_ROW, ANSWER_ROW, MOVES_ROW, FIGURES_ROW, STALE_ROW, TABLE_HEAD_ROW = 3, 4, 5, 7, 11, 13
+# an edit made anything of the run stale. Behind the remarks under the table, on the second page,
+# come lines for reviews, empty until an input is edited: what was claimed, what the inputs in the file make of it, and
+# their ratio.
+KNOWN_ROW, ANSWER_ROW, FIGURES_ROW, STALE_ROW, TABLE_HEAD_ROW = 3, 4, 6, 10, 12
 FIRST_ROW = TABLE_HEAD_ROW + 2
 REVIEW_LINES = ("claimed", "reviewed", "ratio")
 
-# Charts stand side by side over the whole width, texts below them in columns: so the page is as wide as paper in
-# landscape is, and its print as large as can be.
-_CHART_ROWS, _TEXT_COLUMNS = 13, 3
+# On the second page charts stand side by side over the whole width, texts below them in columns.
+# Two rows of two charts take what the texts leave of the page, within these; rows of standard height.
+_CHART_ROWS, _PAGE_ROWS, _TEXT_COLUMNS = (16, 22), 37, 3
 # Reasons of options that serve worse, each on a line of its own.
 _MOST_REASONS = 3
+# What the lines for reviews hold before there is something to review: a formula must carry a value.
+NOT_YET = " "
 _ONLY_LIVE = "On this page the lines “as reviewed” and “ratio” follow; all else stays the claim."
 # A claim below this, in its unit, is the rounding of a difference of nothing: no ratio is formed with it.
 _LEAST, _LEAST_FRAC = 0.001, 0.000001
 
 
+# End uses that make one column, since a reader of the first page asks what cools and what heats: label, keys.
+_USE_COLUMNS = (
+    ("Fans", ("fan_kwh",)),
+    ("Cooling", ("cooling_kwh", "pump_tower_kwh")),
+    ("Purchased cooling", ("purchased_cooling_kbtu",)),
+    ("Electric heat", ("heating_kwh",)),
+    ("Fuel", ("fuel_therm",)),
+    ("Purchased heat", ("purchased_heating_kbtu",)),
+)
+
+
 def columns_of(results) -> list[tuple[str, str, str, str]]:
-    """Columns of the comparison after rank and name: key, label, unit, part."""
-    changes = [(key, label, unit, "change") for key, label, unit in used_end_uses(results)]
-    at_equal_oa = (
-        [("saving_oa_usd", "… at equal outdoor air", "a year", "money")]
-        if saves_by_ventilation(results.candidates, results.baseline)
-        else []
-    )
-    return [
-        *changes,
-        ("reheat_kbtu", "Reheat at zones", "kBtu", "change"),
+    """Columns of the comparison after rank and name: key, label, unit, part. The key of a column that sums end uses
+    joins theirs with a plus sign."""
+    used = {key: (label, unit) for key, label, unit in used_end_uses(results)}
+    changes = []
+    for label, keys in _USE_COLUMNS:
+        here = [key for key in keys if key in used]
+        if here:
+            name = label if len(here) == len(keys) else used[here[0]][0]
+            changes.append(("+".join(here), name, used[here[0]][1], "change"))
+    after = any(c.candidate.incentive_usd > 0.0 for c in results.candidates)
+    others = [
         ("cost_usd", "Energy cost", "a year", "money"),
         ("saving_usd", "Saving", "a year", "money"),
         ("saving_frac", "Saving", "of cost", "money"),
-        *at_equal_oa,
-        ("bound_share", "Of what perfect resets save", "", "money"),
-        ("implementation", "Cost to carry out", "once", "once"),
-        ("payback", "Pays back in", "years", "once"),
-        ("payback_after", "… with incentive", "years", "once"),
-        ("service", "Rooms served", "", "service"),
+        ("implementation", "Cost", "once", "once"),
+        ("payback_after", "Pays back", "years, net", "once") if after else ("payback", "Pays back", "years", "once"),
     ]
+    for key in _GIVES_WAY:
+        if 2 + len(changes) + len(others) > MOST_COLUMNS:
+            others = [column for column in others if column[0] != key]
+    return [*changes, *others]
+
+
+def change_of(results, annual, key: str) -> float:
+    """Change against the baseline of a column of end uses."""
+    return sum(annual[part] - results.baseline.annual[part] for part in key.split("+"))
+
+
+def _step_of(results, key: str) -> float:
+    """Rounding of a column of end uses: the coarsest of its parts'."""
+    return max(use_step(results, part) for part in key.split("+"))
 
 
 def widths_of(work: Work) -> list[float]:
-    """Widths of the columns of the page. [characters]"""
-    others = [_SERVICE_WIDTH if part == "service" else _USE_WIDTH for *_, part in columns_of(work.results)]
-    name = min(max(_PAGE_WIDTH - _RANK_WIDTH - sum(others), _NAME_WIDTHS[0]), _NAME_WIDTHS[1])
-    return [_RANK_WIDTH, name, *others]
+    """Widths of the columns of the page, which fill it at full size. [characters]"""
+    others = [_OTHER_WIDTH] * len(columns_of(work.results))
+    left = FULL_SIZE_PIXELS - sum(pixels_of(w) for w in (_RANK_WIDTH, *others))
+    return [_RANK_WIDTH, (left - PADDING_PIXELS) / CHARACTER_PIXELS, *others]
 
 
 def spans(widths: list[float], count: int) -> list[tuple[int, int]]:
@@ -111,7 +140,7 @@ def spans(widths: list[float], count: int) -> list[tuple[int, int]]:
 
 def review_row(results) -> int:
     """First of the lines for reviews: claimed, as reviewed, ratio."""
-    return FIRST_ROW + len(results.candidates) + 1
+    return FIRST_ROW + len(results.candidates) + 1 + len(remark_texts(results))
 
 
 def write(work: Work, sheet: Sheet) -> None:
@@ -124,15 +153,15 @@ def write(work: Work, sheet: Sheet) -> None:
     sheet.on_screen(tab_colour="#A85F00", zoom=90)
     sheet.widths(widths)
 
-    sheet.height(0, 30)
+    sheet.height(0, 23)
     sheet.text(0, 0, info.name, s("title"))
-    sheet.internal_link(0, last, GUIDE, "to the guide", s("link", "small", "right"))
+    if not work.client:
+        sheet.internal_link(0, last, GUIDE, "to the guide", s("link", "small", "right"))
     sheet.text(
         1,
         0,
-        "What it is worth to move two setpoints of an air handler with need, instead of holding them: the supply air "
-        "temperature (SAT) and the duct static "
-        "pressure (DSP)",
+        "What it is worth to move the supply air temperature (SAT) and the duct static pressure (DSP) with need, "
+        "instead of holding them",
         s("subtitle", "bold"),
     )
     about = [
@@ -144,51 +173,55 @@ def write(work: Work, sheet: Sheet) -> None:
         f"run {results.run_id}",
     ]
     said = "  ·  ".join(text for text in about if text)
-    sheet.merged_text(2, 0, 2, last, said, s("subtitle", "wrap"))
-    sheet.height(2, height_of(lines_of(said, width, 10.0), 10.0))
+    sheet.merged_text(2, 0, 2, last, said, s("quiet", "wrap"))
+    sheet.height(2, height_of(lines_of(said, width, 9.0), 9.0))
 
     for row, text, style, size in (
-        (KNOWN_ROW, known_text(results), "known", 10.0),
-        (ANSWER_ROW, answer(results), "answer", 12.0),
-        (MOVES_ROW, what_moves(results), "answer_more", 10.0),
+        (KNOWN_ROW, known_text(results), "known", 9.0),
+        (ANSWER_ROW, answer(results), "answer", 10.0),
     ):
         if row == KNOWN_ROW and not text:
             sheet.height(row, 3)
             continue
         sheet.merged_text(row, 0, row, last, text, s(style))
-        sheet.height(row, height_of(lines_of(text, width, size, bold=size > 10 or row == KNOWN_ROW), size) + 2)
+        sheet.height(row, height_of(lines_of(text, width, size, bold=True), size))
     _figures(work, sheet, widths)
     _stale(work, sheet, last)
     _table(work, sheet, columns, widths)
-    row = _remarks(work, sheet, review_row(results) + len(REVIEW_LINES), last, width)
+    _remarks(work, sheet, last, width)
+    second = review_row(results)
+    row = second + (0 if work.client else len(REVIEW_LINES))
     row = _lower_half(work, sheet, row, widths)
     sheet.freeze(0, 0)
     sheet.activate()
-    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=last, pages_high=1)
+    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=last, breaks=[second])
 
 
 def _figures(work: Work, sheet: Sheet, widths: list[float]) -> None:
     """Key figures side by side."""
     s = work.styles
     found = key_figures(work.results)
-    sheet.height(FIGURES_ROW - 1, 6)
-    sheet.height(FIGURES_ROW + 1, 26)
+    sheet.height(FIGURES_ROW - 1, 3)
+    sheet.height(FIGURES_ROW + 1, 22)
     places = spans(widths, len(found))
     lines = max(lines_of(remark, room(widths[a : b + 1]) - 1, 9.0) for (_, _, remark), (a, b) in zip(found, places))
     sheet.height(FIGURES_ROW + 2, height_of(lines, 9.0))
     for texts, (first, last) in zip(found, places):
         for down, (text, style) in enumerate(zip(texts, ("tile_label", "tile_figure", "tile_remark"))):
             sheet.merged_text(FIGURES_ROW + down, first, FIGURES_ROW + down, last, text, s(style))
-    sheet.height(FIGURES_ROW + 3, 6)
+    sheet.height(FIGURES_ROW + 3, 2)
 
 
 def _stale(work: Work, sheet: Sheet, last: int) -> None:
     """Place of the line that says whether an edit made anything stale; its formula is written by
     :func:`write_review`."""
-    s = work.styles
-    sheet.merged_text(STALE_ROW, 0, STALE_ROW, last, "", s("small", "quiet", "wrap", "middle"))
+    if work.client:
+        sheet.height(STALE_ROW, 3)
+        sheet.height(STALE_ROW + 1, 3)
+        return
+    sheet.merged_text(STALE_ROW, 0, STALE_ROW, last, "", work.styles("quiet", "wrap", "middle"))
     sheet.height(STALE_ROW, 24)
-    sheet.height(STALE_ROW + 1, 6)
+    sheet.height(STALE_ROW + 1, 3)
 
 
 def _claimed(results):
@@ -215,25 +248,26 @@ def write_review(work: Work, pen) -> None:
     position, c = _claimed(results)
     base = results.baseline
     number, first = position + 1, review_row(results)
+    # Nothing stands here until an input is edited: what has not been reviewed must not look as if it had.
+    edited = f'=IF($A${STALE_ROW + 1}="{NOTHING_EDITED}","{NOT_YET}",'
     for k, (mark, text) in enumerate(
         (
             ("claimed", f"Option {number} as claimed: figures of the run"),
-            (
-                "as reviewed",
-                f"Option {number} with the inputs now in this file" if pen is not None else "nothing runs: no formulas",
-            ),
+            ("as reviewed", f"Option {number} with the inputs now in this file"),
             ("ratio", "As reviewed, over claimed"),
         )
+        if pen is not None
+        else ()
     ):
         sheet.height(first + k, 15)
-        sheet.text(first + k, 0, mark, s("claim", "bold", "middle"))
-        sheet.text(first + k, 1, text, s("claim", "middle"))
+        pen.formula(sheet, first + k, 0, f'{edited}"{mark}")', NOT_YET, s("bold", "middle"))
+        pen.formula(sheet, first + k, 1, f'{edited}"{text}")', NOT_YET, s("middle"))
     if pen is None:
         sheet.text(
             STALE_ROW,
             0,
             "The air handler never runs, so there are no rows to compute and no formulas.",
-            s("small", "quiet", "wrap", "middle"),
+            s("quiet", "wrap", "middle"),
         )
     else:
         pen.formula(
@@ -242,7 +276,7 @@ def write_review(work: Work, pen) -> None:
             0,
             f'={pen.banner}&IF({pen.banner}="{NOTHING_EDITED}",""," {_ONLY_LIVE}")',
             NOTHING_EDITED,
-            s("small", "quiet", "wrap", "middle"),
+            s("quiet", "wrap", "middle"),
         )
         # An edit is told by words and their mark; the colour only helps to notice them.
         sheet.highlight(
@@ -253,13 +287,24 @@ def write_review(work: Work, pen) -> None:
             f'=$A${STALE_ROW + 1}<>"{NOTHING_EDITED}"',
             s("stale"),
         )
+        sheet.highlight(
+            first,
+            0,
+            first + len(REVIEW_LINES) - 1,
+            len(columns_of(work.results)) + 1,
+            f'=$A${STALE_ROW + 1}<>"{NOTHING_EDITED}"',
+            s("claim"),
+        )
         letter = column_name(2 + sorted(work.candidate_sheets).index(position))
         live = lambda key: f"{quoted(LIVE_YEAR)}!{letter}{pen.places[key] + 1}"
+    if pen is None:
+        return
     outlay, incentive = c.candidate.cost_usd, c.candidate.incentive_usd
     for place, (key, _, _, part) in enumerate(columns_of(work.results), 2):
         if part == "change":
             # Rounded far below what is shown: the last digits of a difference of nothing would show a sign.
-            value, formula, style = round(c.annual[key] - base.annual[key], 6), f"ROUND(-{{saving.{key}}},6)", "signed"
+            value, style = round(change_of(results, c.annual, key), 6), "signed"
+            formula = f"ROUND({''.join(f'-{{saving.{part}}}' for part in key.split('+'))},6)"
         else:
             value, formula, style = {
                 "cost_usd": (c.annual["cost_usd"], "{cost_usd}", "usd_short"),
@@ -276,29 +321,26 @@ def write_review(work: Work, pen) -> None:
                     "{payback.after}",
                     "years",
                 ),
-            }.get(key, (None, "", "text"))
+            }[key]
         if c.id == base.id and part != "change" and key != "cost_usd":
             value = None
-        if value is None or pen is None:
+        look = s(style, "right", "middle")
+        if value is None:
             for k in range(len(REVIEW_LINES)):
-                if k == 0 and value is not None:
-                    sheet.number(first, place, value + 0.0, s("claim", style, "right", "middle"))
-                else:
-                    sheet.text(first + k, place, "–", s("claim", "centre", "middle"))
+                pen.formula(sheet, first + k, place, f'{edited}"–")', NOT_YET, s("centre", "middle"))
             continue
         at, now = (f"{column_name(place)}{first + 1 + k}" for k in range(2))
-        look = s("claim", style, "right", "middle")
-        sheet.number(first, place, value + 0.0, look)
-        text = "=" + re.sub(r"\{([^}]*)\}", lambda m: live(m.group(1)), formula)
-        pen.formula(sheet, first + 1, place, text, value + 0.0, look)
+        pen.formula(sheet, first, place, f"{edited}{value + 0.0!r})", NOT_YET, look)
+        text = re.sub(r"\{([^}]*)\}", lambda m: live(m.group(1)), formula)
+        pen.formula(sheet, first + 1, place, f"{edited}{text})", NOT_YET, look)
         least = _LEAST_FRAC if style == "signed_pct" else _LEAST
-        text, ratio = f'=IF(AND(ISNUMBER({now}),ABS({at})>{least}),{now}/{at},"–")', 1.0 if abs(value) > least else "–"
-        pen.formula(sheet, first + 2, place, text, ratio, s("claim", "f3", "bold", "right", "middle"))
+        text = f'IF(AND(ISNUMBER({now}),ISNUMBER({at})),IF(ABS(N({at}))>{least},{now}/{at},"–"),"–")'
+        pen.formula(sheet, first + 2, place, f"{edited}{text})", NOT_YET, s("f3", "bold", "right", "middle"))
 
 
 def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
     s, results = work.styles, work.results
-    last, width = len(widths) - 1, widths[1]
+    width = widths[1]
     head = TABLE_HEAD_ROW
     base, now = results.baseline, today(results)
     for part, label in (
@@ -308,19 +350,21 @@ def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
     ):
         places = [k for k, c in enumerate(columns, 2) if c[3] == part]
         label = label if len(places) > 2 else label.split(": ")[-1]
+        if not places:
+            continue
         sheet.merged_text(head, places[0], head, places[-1], label, s("step"))
-    for place, text in ((0, ""), (1, "Options"), (last, "Service")):
+    for place, text in ((0, ""), (1, "Options")):
         sheet.text(head, place, text, s("step"))
-    sheet.height(head + 1, 40)
+    sheet.height(head + 1, 28)
     for place, (label, unit) in enumerate(
         [
             ("Rank", ""),
-            ("Option, numbered as on the other sheets (there: candidate)", ""),
+            ("Option, numbered as on all sheets", ""),
             *((c[1], c[2]) for c in columns),
         ]
     ):
         sheet.text(head + 1, place, f"{label}\n{unit}" if unit else label, s("head_left" if place < 2 else "head"))
-    steps = {key: use_step(results, key) for key, _, _, part in columns if part == "change"}
+    steps = {key: _step_of(results, key) for key, _, _, part in columns if part == "change"}
     usd = money_step(results)
     for row, c in enumerate(results.candidates, FIRST_ROW):
         tint = (
@@ -343,17 +387,17 @@ def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
             if true
         ]
         name = f"{row - FIRST_ROW + 1}  {c.name}" + (f"  ({', '.join(marks)})" if marks else "")
-        sheet.height(row, max(16.5, height_of(lines_of(name, width, 10.0, bold=c.rank == 1), 10.0)))
-        sheet.text(row, 0, standing(results, c), s("line", "large", "bold", *tint))
-        sheet.text(row, 1, name, s("wrap", "middle", "line", "large", *tint))
+        sheet.height(row, max(13.5, height_of(lines_of(name, width, 9.0, bold=c.rank == 1), 9.0) - 1.5))
+        sheet.text(row, 0, standing(results, c), s("line", "bold", *tint))
+        sheet.text(row, 1, name, s("wrap", "middle", "line", *tint))
         for place, (key, _, _, part) in enumerate(columns, 2):
             if part == "change":
-                value: object = rounded(c.annual[key] - base.annual[key], steps[key])
+                value: object = rounded(change_of(results, c.annual, key), steps[key])
                 style = "signed"
             else:
                 value, style = _money_cell(results, key, c, usd)
             pieces = ("centre",) if isinstance(value, str) else ("right",)
-            sheet.cell(row, place, value, s("large", style, "line", *pieces, *tint))
+            sheet.cell(row, place, value, s(style, "line", *pieces, *tint))
     _bound_line(work, sheet, columns, FIRST_ROW + len(results.candidates), steps, usd)
 
 
@@ -361,26 +405,22 @@ def _bound_line(work: Work, sheet: Sheet, columns, row: int, steps, usd: float) 
     """The limit of perfect resets as the last line of the table."""
     s, results = work.styles, work.results
     base, bound = results.baseline.annual, results.bound
-    sheet.height(row, 17)
-    sheet.text(row, 0, "◇ limit", s("total", "large"))
-    sheet.text(row, 1, "Perfect resets: limit of setpoints alone", s("total", "large"))
+    sheet.height(row, 14.25)
+    sheet.text(row, 0, "◇ limit", s("total"))
+    sheet.text(row, 1, "Perfect resets: limit of setpoints alone", s("total"))
     saved = base["cost_usd"] - bound["cost_usd"]
     cells = {
         "cost_usd": (rounded(bound["cost_usd"], usd), "usd_short"),
         "saving_usd": (rounded(saved, usd), "usd_signed"),
         "saving_frac": (saved / base["cost_usd"], "signed_pct") if base["cost_usd"] else ("–", "text"),
-        "bound_share": (
-            1.0 if any(results.share_of_bound(c.id) is not None for c in results.candidates) else "–",
-            "pct0",
-        ),
     }
     for place, (key, _, _, part) in enumerate(columns, 2):
         value, style = (
-            (rounded(bound[key] - base[key], steps[key]), "signed")
+            (rounded(change_of(results, bound, key), steps[key]), "signed")
             if part == "change"
             else cells.get(key, ("–", "text"))
         )
-        sheet.cell(row, place, value, s("total", "large", style, "centre" if isinstance(value, str) else "right"))
+        sheet.cell(row, place, value, s("total", style, "centre" if isinstance(value, str) else "right"))
 
 
 def standing(results, c) -> str:
@@ -388,7 +428,7 @@ def standing(results, c) -> str:
     if c.kind == CHANGED_SERVICE:
         return "▲ changed"
     if c.rank is None:
-        return "▲ not ranked"
+        return "▲ WORSE" if c.equal_service.flagged else "▲ not ranked"
     if c.rank == 1:
         return "★ BEST"
     return f"rank {c.rank}"
@@ -401,22 +441,12 @@ def _money_cell(results, key: str, c, usd: float) -> tuple[object, str]:
         return rounded(c.annual["cost_usd"], usd), "usd_short"
     if c.id == base.id:
         return "–", "text"
-    if key == "service" and c.kind == CHANGED_SERVICE:
-        return "▲ CHANGED", "text"
-    if key == "service":
-        as_good = "as now" if today(results) is base else "as baseline"
-        return as_good if not c.equal_service.flagged else "▲ WORSE", "text"
     if key == "saving_usd":
         return rounded(saving, usd), "usd_signed"
-    if key == "saving_oa_usd":
-        return rounded(c.saving_at_equal_oa["cost_usd"], usd), "usd_signed"
     if key == "saving_frac":
         return (saving / base.annual["cost_usd"], "signed_pct") if base.annual["cost_usd"] else ("–", "text")
-    if key == "bound_share":
-        reached = results.share_of_bound(c.id)
-        return (reached, "pct0") if reached is not None else ("–", "text")
     if key == "implementation":
-        return (cost, "usd_short") if cost > 0.0 or c.candidate.incentive_usd > 0.0 else ("not given", "small")
+        return (cost, "usd_short") if cost > 0.0 or c.candidate.incentive_usd > 0.0 else ("not given", "text")
     years = c.payback_years if key == "payback" else c.payback_after_incentive_years
     if cost <= 0.0:
         return "–", "text"
@@ -431,9 +461,8 @@ _UNIT_WORDS = {
 }
 
 
-def _remarks(work: Work, sheet: Sheet, row: int, last: int, width: float) -> int:
-    """Why candidates are not ranked, what the limit is, units; returns the row after."""
-    s, results = work.styles, work.results
+def remark_texts(results) -> list[str]:
+    """What stands below the table: why options are not ranked, what the limit is, units."""
     reasons: dict[tuple[str, str], list[int]] = {}
     for number, c in enumerate(results.candidates, 1):
         if c.equal_service.flagged:
@@ -461,55 +490,62 @@ def _remarks(work: Work, sheet: Sheet, row: int, last: int, width: float) -> int
             f"▲ {options(without)}: not ranked, as what the baseline fails in is not cured "
             f"({', '.join(results.baseline_service.open).replace('_', ' ')})."
         )
-    texts.append(bound_text(results))
-    units = dict.fromkeys(unit for key, _, unit, _ in columns_of(work.results) if unit in _UNIT_WORDS)
+    moves = what_moves(results)
+    shown = {unit for _, _, unit, _ in columns_of(results)}
+    units = [unit for unit in _UNIT_WORDS if unit in shown or f" {unit}" in moves]
     texts.append(
         "  ·  ".join(
             [
-                "Rounded; in full on “Comparison”",
+                "Rounded; in full on “Options in figures”",
                 *(_UNIT_WORDS[unit] for unit in units),
-                "reheat: heat that warms cooled air again at the zones, a part of fuel, electric or purchased heat",
-                "payback is simple, not discounted",
+                *(["cooling: with pumps and tower"] if any("+" in key for key, *_ in columns_of(results)) else []),
+                "payback is simple, not discounted"
+                + (", after the incentive" if any(key == "payback_after" for key, *_ in columns_of(results)) else ""),
             ]
         )
         + "."
     )
-    for text in texts:
-        sheet.merged_text(row, 0, row, last, text, s("wrap", "quiet"))
+    return texts
+
+
+def _remarks(work: Work, sheet: Sheet, last: int, width: float) -> None:
+    """The texts below the table."""
+    for row, text in enumerate(remark_texts(work.results), FIRST_ROW + len(work.results.candidates) + 1):
+        sheet.merged_text(row, 0, row, last, text, work.styles("wrap", "quiet"))
         sheet.height(row, height_of(lines_of(text, width, 9.0), 9.0) - 1)
-        row += 1
-    sheet.height(row, 8)
-    return row + 1
 
 
 def _lower_half(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     """Charts side by side, and below them what it is worth, what can go wrong and how sure; returns the first row
     below."""
+    columns = _placed_texts(work, widths)
     if len(bins_of(work.results)) > 0:
-        _charts(work, sheet, row, [pixels_of(w) for w in widths])
+        text_rows = max(sum(1 + sum(rows for _, rows in lines) + 1 for _, lines in column) for column in columns)
+        left = _PAGE_ROWS - text_rows - (0 if work.client else len(REVIEW_LINES))
+        rows = min(max(left // 2 * 2, _CHART_ROWS[0]), _CHART_ROWS[1])
+        _charts(work, sheet, row, [pixels_of(w) for w in widths], rows)
         # Rows without cells keep their height in every program only if it is given.
-        for down in range(_CHART_ROWS):
+        for down in range(rows):
             sheet.height(row + down, ROW_PIXELS * 0.75)
-        row += _CHART_ROWS
-    return _texts(work, sheet, row, widths)
+        row += rows
+    return _texts(work, sheet, row, widths, columns)
 
 
-def _texts(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
-    """Blocks of text in columns, in rows of standard height; returns the row after them."""
-    s, results = work.styles, work.results
+def _placed_texts(work: Work, widths: list[float]) -> list[list[tuple[str, list[tuple[str, int]]]]]:
+    """Blocks of text of each column: label, and lines with the rows that each takes."""
+    results = work.results
     blocks = [
         (label, lines)
         for label, lines in (
             ("What is worth its money, from cheap to dear", value_lines(results)),
+            ("What changes", [text for text in (what_moves(results),) if text]),
             ("What can go wrong", risk_lines(results)),
-            ("What the saving hangs on", driver_lines(results)),
-            ("What holds the resets back", holdback_lines(results)),
+            ("What holds the resets back", holdback_lines(results, table=not work.client)),
             ("How sure, and what it rests on", sure_lines(results)),
         )
         if lines
     ]
-    places = spans(widths, _TEXT_COLUMNS)
-    rooms = [room(widths[first : last + 1]) - 1.5 for first, last in places]
+    rooms = [room(widths[first : last + 1]) - 1.5 for first, last in spans(widths, _TEXT_COLUMNS)]
 
     def rows_of(text: str, column: int) -> int:
         # Rows keep their height, as other texts stand beside: long ones take several.
@@ -518,73 +554,91 @@ def _texts(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     heights = [
         [1 + sum(rows_of(text, column) for text in lines) for column in range(_TEXT_COLUMNS)] for _, lines in blocks
     ]
-    # The first block starts the first column; the others go where the longest column stays shortest, in their order in
-    # each.
-    chosen = min(
-        product(range(_TEXT_COLUMNS), repeat=len(blocks)),
-        key=lambda at: (
-            at[0],
-            max(sum(heights[k][c] + 1 for k, c in enumerate(at) if c == column) for column in range(_TEXT_COLUMNS)),
-            at,
-        ),
-    )
-    bottom = row
-    for column in range(_TEXT_COLUMNS):
-        (first, last), at = places[column], row
-        for label, lines in (block for block, where in zip(blocks, chosen, strict=True) if where == column):
+    # The first block starts the first column; the others go where the longest column stays shortest and all are as
+    # even as can be, in their order in each.
+
+    def longest_and_unevenness(at):
+        tops = [sum(heights[k][c] + 1 for k, c in enumerate(at) if c == column) for column in range(_TEXT_COLUMNS)]
+        return at[0], max(tops), sum(top * top for top in tops), at
+
+    chosen = min(product(range(_TEXT_COLUMNS), repeat=len(blocks)), key=longest_and_unevenness)
+    return [
+        [
+            (label, [(text, rows_of(text, column)) for text in lines])
+            for (label, lines), where in zip(blocks, chosen, strict=True)
+            if where == column
+        ]
+        for column in range(_TEXT_COLUMNS)
+    ]
+
+
+def _texts(work: Work, sheet: Sheet, row: int, widths: list[float], columns) -> int:
+    """Blocks of text in columns, in rows of standard height; returns the row after them."""
+    s, bottom = work.styles, row
+    for column, ((first, last), blocks) in enumerate(zip(spans(widths, _TEXT_COLUMNS), columns, strict=True)):
+        inset, at = ("inset",) if column else (), row
+        for label, lines in blocks:
             for place in range(first, last + 1):
-                sheet.text(at, place, label if place == first else "", s("section", *(("inset",) if column else ())))
+                sheet.text(at, place, label if place == first else "", s("section", *inset))
             at += 1
-            for text in lines:
-                rows = rows_of(text, column)
-                sheet.merged_text(
-                    at, first, at + rows - 1, last, text, s("wrap", "middle", *(("inset",) if column else ()))
-                )
+            for text, rows in lines:
+                sheet.merged_text(at, first, at + rows - 1, last, text, s("wrap", "middle", *inset))
                 at += rows
             bottom = max(bottom, at)
             at += 1
     return bottom
 
 
-def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int]) -> None:
-    results = work.results
+def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], rows: int) -> None:
+    """Two rows of two charts over so many rows of the sheet."""
+    results, charts = work.results, []
     width = sum(pixels)
-    size = (width // 4 - 6, _CHART_ROWS * ROW_PIXELS - 8)
+    size = (width // 2 - 6, rows * ROW_PIXELS // 2 - 6)
     edges = bins_of(results)
     bin_width = float(results.project.bins.width_f)
-    x_range = (10.0 * (edges.min() // 10.0), 10.0 * -(-(edges.max() + bin_width) // 10.0))
+    x_range = (20.0 * (edges.min() // 20.0), 20.0 * -(-(edges.max() + bin_width) // 20.0))
     change = change_chart(work)
-    style_chart(change, "Change of energy cost, USD a year (by option)", "", "", size=size, y_format=NUMBERS["signed"])
+    style_chart(
+        change, "Change of cost, USD a year", "Option", "", size=size, y_format=NUMBERS["signed"], legend="right"
+    )
     flow = _flow_chart(work)
-    style_chart(flow, "Running hours by airflow, % of design", "", "", size=size, y_format="#,##0")
-    sat = lines_chart(work, "sat", "sat_f", SAME_SAT_F, lambda c: SAT_WORDS[c.candidate.sat.strategy])
     style_chart(
-        sat,
-        "Supply air by outdoor temperature, °F (options)",
-        "",
-        "",
-        size=size,
-        x_range=x_range,
-        x_unit=10.0,
-        y_format="0",
-        y_range=_whole_fives(results, edges),
+        flow, "Running hours by airflow", "% of design airflow", "", size=size, y_format="#,##0", legend="right"
     )
-    dsp = lines_chart(work, "dsp", "dsp_inwc", SAME_DSP_INWC, lambda c: DSP_WORDS[c.candidate.dsp.strategy])
-    style_chart(
-        dsp,
-        "Duct pressure, in. of water, by outdoor °F (options)",
-        "",
-        "",
-        size=size,
-        x_range=x_range,
-        x_unit=10.0,
-        y_format="0.0",
-        y_range=(0.0, None),
-    )
-    for k, chart in enumerate((change, flow, sat, dsp)):
-        # Each starts at its quarter of the width, to the pixel.
-        column, offset = place_at(pixels, k * width // 4)
-        sheet.chart(row, column, chart, x_offset=offset)
+    where = "in the working file" if work.client else "on “Patterns”"
+    for block, key, tolerance, strategy, label, how in (
+        (
+            "sat",
+            "sat_f",
+            SAME_SAT_F,
+            lambda c: SAT_WORDS[c.candidate.sat.strategy],
+            "Supply air, °F",
+            {"y_format": "0", "y_range": _whole_fives(results, edges)},
+        ),
+        (
+            "dsp",
+            "dsp_inwc",
+            SAME_DSP_INWC,
+            lambda c: DSP_WORDS[c.candidate.dsp.strategy],
+            "Duct pressure, in. of water",
+            {"y_format": "0.0", "y_range": (0.0, None)},
+        ),
+    ):
+        chart, left_out = lines_chart(work, block, key, tolerance, strategy, _shown(results), _MOST_CURVES)
+        more = f"; {left_out} more curve{'s' if left_out > 1 else ''} {where}" if left_out else ""
+        style_chart(
+            chart, label, f"Outdoor °F{more}", "", size=size, x_range=x_range, x_unit=20.0, legend="right", **how
+        )
+        charts.append(chart)
+    for k, chart in enumerate((change, flow, *charts)):
+        column, offset = place_at(pixels, k % 2 * width // 2)
+        sheet.chart(row + k // 2 * rows // 2, column, chart, x_offset=offset, y_offset=3)
+
+
+def _shown(results) -> list[int]:
+    """Options whose curves come first: the baseline and the one that the page speaks for."""
+    c = advised(results)
+    return [number_of(results, id_) - 1 for id_ in (results.baseline_id, *(() if c is None else (c.id,)))]
 
 
 def _flow_chart(work: Work):

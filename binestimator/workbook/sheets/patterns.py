@@ -223,18 +223,12 @@ def _table(
     return last + (4 if total else 3)
 
 
-def lines_chart(work: Work, block: str, key: str, tolerance: float, words):
-    """Scatter lines by outdoor temperature, one for each distinct curve.
-
-    ``words`` gives the strategy of a candidate; the numbers of all candidates that share the
-    curve stand behind it.
-    """
-    results = work.results
+def distinct_curves(results, key: str, tolerance: float, first: list[int]) -> list[tuple[np.ndarray, list[int]]]:
+    """Distinct curves by outdoor temperature with the positions of the candidates that share each: those of ``first``,
+    then always the one farthest from those before it."""
     edges = bins_of(results)
-    chart = work.book.chart("scatter", "straight_with_markers")
-    table = work.blocks[block]
     drawn: list[tuple[np.ndarray, list[int]]] = []
-    for position in sheet_candidates(results):
+    for position in dict.fromkeys((*first, *sheet_candidates(results))):
         curve = by_bin(results, results.candidates[position], key, edges)
         for other, members in drawn:
             if same_line(curve, other, tolerance):
@@ -242,20 +236,37 @@ def lines_chart(work: Work, block: str, key: str, tolerance: float, words):
                 break
         else:
             drawn.append((curve, [position]))
-    positions = sheet_candidates(results)
-    for _, members in drawn:
-        colour, marker, dash = LINES[positions.index(members[0])]
+    kept = [item for item in drawn if set(item[1]) & set(first)]
+    left = [item for item in drawn if not set(item[1]) & set(first)]
+    while left:
+        # Where one of two does not run nothing tells them apart.
+        apart = [min((float(np.nansum(np.abs(c - other))) for other, _ in kept), default=0.0) for c, _ in left]
+        kept.append(left.pop(int(np.argmax(apart))))
+    return kept
+
+
+def lines_chart(work: Work, block: str, key: str, tolerance: float, words, first: list[int], most: int):
+    """Scatter lines by outdoor temperature, one for each distinct curve, and how many were left out.
+
+    ``words`` gives the strategy of a candidate; the numbers of all candidates that share the
+    curve stand behind it. ``first`` are positions drawn in any case, ``most`` the number of curves.
+    """
+    results = work.results
+    chart = work.book.chart("scatter", "straight_with_markers")
+    table = work.blocks[block]
+    curves = distinct_curves(results, key, tolerance, first)
+    for (_, members), (colour, marker, dash) in zip(curves[:most], LINES):
         _, categories, values = table.series(members[0])
         chart.add_series(
             {
-                "name": f"{words(results.candidates[members[0]])} ({', '.join(str(m + 1) for m in members)})",
+                "name": f"{words(results.candidates[members[0]])} ({', '.join(str(m + 1) for m in sorted(members))})",
                 "categories": categories,
                 "values": values,
                 "line": {"color": colour, "width": 1.75, "dash_type": dash},
                 "marker": {"type": marker, "size": 5, "border": {"color": colour}, "fill": {"color": colour}},
             }
         )
-    return chart
+    return chart, max(len(curves) - most, 0)
 
 
 def use_chart(work: Work, block: str):

@@ -2,52 +2,58 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ...inputs.form_content import cell_of
 from ...inputs.paths import known_path
+from ...inputs.trail import CHANGED, COLUMNS, EARLIER, GIVEN, QUESTIONS, REVIEWED, REVISIONS, RUN, given_inputs
 from ..page import height_of, lines_of, title
 from ..strict import Sheet
 
-SHEET = "Review"
 _STATES = ("open", "answered", "closed")
-_REVISIONS = (("Date", 20.0), ("Version", 14.0), ("Prepared by", 42.0), ("Checked by", 42.0), ("What changed", 50.0))
-_REVISION_LINES, _QUESTION_LINES = 12, 20
+_WIDTHS = (32.0, 16.0, 46.0, 40.0, 46.0)
+_REVISIONS = ("Date", "Version", "Prepared by", "Checked by", "What changed")
+_QUESTIONS = ("Item (sheet, cell)", "Status", "Question", "Answer", "Remarks")
+# Empty lines for what is to come.
+_REVISION_LINES, _QUESTION_LINES = 11, 20
+# Changes that are told one by one in the line of a revision.
+_TOLD = 3
 
 
-def write(pages, sheet: Sheet, first: tuple[str, str, str, str, str] | None = None, second=None) -> None:
+def write(pages, sheet: Sheet, results=None, second=None, trail=None, version: str = "") -> None:
     """Write the sheet.
 
     Parameters
     ----------
     pages : Work or FormPages
         Styles and footer.
-    first : tuple of str, optional
-        First line of the revisions: date, version, prepared by, checked by, what changed.
+    results : Results, optional
+        The run; none for a form.
     second : (Review, lines), optional
         A second run with a reviewer's overrides and the savings of both.
+    trail : Trail, optional
+        What the file that was read carries over.
+    version : str
+        Of the program.
     """
     s = pages.styles
     title(
         pages,
         sheet,
         "Review",
-        "For whoever prepares and checks this file. A new run writes a new file and leaves this one as it is.",
+        "For whoever prepares and checks this file. A run on this file writes a new one, leaves this one as it is, and "
+        "carries over what stands here.",
     )
-    sheet.widths([width for _, width in _REVISIONS])
-    row = _head(sheet, s, 3, "Revisions", [label for label, _ in _REVISIONS])
-    for line in range(_REVISION_LINES):
-        texts = first if line == 0 and first is not None else ("",) * len(_REVISIONS)
-        for column, text in enumerate(texts):
-            sheet.text(row, column, text, s("text_small", "as_text", "entry_filled" if text else "entry"))
-        row += 1
-    row = _head(
-        sheet, s, row + 1, "Questions and answers", ["Item (sheet, cell)", "Status", "Question", "Answer", "Remarks"]
-    )
+    sheet.widths(_WIDTHS)
+    changes = [] if trail is None or results is None else trail.changes(results.project)
+    revisions = [] if trail is None else list(trail.revisions)
+    if results is not None:
+        revisions += new_revisions(results, second, trail, changes, version)
+    row = _head(sheet, s, 3, REVISIONS, _REVISIONS)
+    row = _lines(sheet, s, row, revisions, _REVISION_LINES, 15)
+    row = _head(sheet, s, row + 1, QUESTIONS, _QUESTIONS)
     start = row
-    for _ in range(_QUESTION_LINES):
-        for column in range(len(_REVISIONS)):
-            sheet.blank(row, column, s("text_small", "as_text", "entry"))
-        sheet.height(row, 30)
-        row += 1
+    row = _lines(sheet, s, row, () if trail is None else trail.questions, _QUESTION_LINES, 30)
     sheet.validate(
         start,
         1,
@@ -60,10 +66,116 @@ def write(pages, sheet: Sheet, first: tuple[str, str, str, str, str] | None = No
         error_title="Not allowed",
         error_message="Expected open, answered or closed.",
     )
+    # The same run once more is no other run: nothing changed, and its claim is the same.
+    if results is not None and trail is not None and trail.run_id not in ("", results.run_id):
+        row = _changes(sheet, s, row + 1, trail, changes)
+        row = _claims(sheet, s, row + 1, results, trail)
     if second is not None:
         row = _second_run(sheet, s, row + 1, *second)
+    last = row - 1
+    if results is not None:
+        _for_the_next_run(sheet, s, row + 1, results)
     sheet.freeze(3, 0)
-    sheet.on_paper(footer=pages.footer, last_row=row - 1, last_column=len(_REVISIONS) - 1)
+    sheet.on_paper(footer=pages.footer, last_row=last, last_column=COLUMNS - 1)
+
+
+def new_revisions(results, second, trail, changes, version: str) -> list[tuple[str, ...]]:
+    """Lines that a run adds to the revisions: the run, unless it is the one that stands there already, and a second
+    run with a reviewer's overrides."""
+    info = results.project.info
+    who = (info.date, version, info.prepared_by, info.checked_by)
+    lines: list[tuple[str, ...]] = []
+    if trail is None or trail.run_id != results.run_id:
+        said = f"Run {results.run_id}, inputs {results.project.checksum()}"
+        if trail is not None and trail.run_id:
+            said += f"; from run {trail.run_id}, {_changes_in_words(changes)}"
+        lines.append((*who, said))
+    if second is not None:
+        review, _ = second
+        told = [f"{path} = {_shown(cell_of(known_path(path).field, v))}" for path, v in review.overrides.items()]
+        more = f" and {len(told) - _TOLD} more" if len(told) > _TOLD else ""
+        lines.append((*who, f"Second run {review.results.run_id} with the reviewer’s {', '.join(told[:_TOLD])}{more}"))
+    return lines
+
+
+def _changes_in_words(changes) -> str:
+    if not changes:
+        return "no input changed"
+    told = "; ".join(f"{path}: {_shown(was)} to {_shown(now)}" for path, was, now in changes[:_TOLD])
+    more = f"; {len(changes) - _TOLD} more below" if len(changes) > _TOLD else ""
+    return f"{len(changes)} input{'s' if len(changes) > 1 else ''} changed: {told}{more}"
+
+
+def _shown(content) -> str:
+    return "not given" if content == "" else content if isinstance(content, str) else f"{content:g}"
+
+
+def _lines(sheet: Sheet, s, row: int, lines, spare: int, least: float) -> int:
+    """Lines of people's words, and empty ones; returns the row after them."""
+    for texts in (*lines, *[("",) * COLUMNS] * spare):
+        for column, text in enumerate(texts):
+            sheet.text(row, column, text, s("text_small", "as_text", "entry_filled" if text else "entry"))
+        high = max(lines_of(text, width - 1.0, 8.0, bold=True) for text, width in zip(texts, _WIDTHS, strict=True))
+        sheet.height(row, min(max(height_of(high, 8.0), least), 400.0))
+        row += 1
+    return row
+
+
+def _changes(sheet: Sheet, s, row: int, trail, changes) -> int:
+    """What was typed since the earlier run: path, before, now."""
+    row = _head(sheet, s, row, f"{CHANGED} {trail.run_id}", ("Before", "", "Input", "Now", ""))
+    if trail.given is None:
+        sheet.text(row, 0, "Not known: that file does not say what was given in its run.", s("line"))
+        return row + 1
+    if not changes:
+        sheet.text(row, 0, "Nothing was typed since; what was given is the same.", s("line"))
+        return row + 1
+    for path, was, now in changes:
+        for column, content in ((0, was), (1, ""), (2, path), (3, now), (4, "")):
+            shown = "not given" if content == "" and column in (0, 3) else content
+            look = s("line", "general", "left") if isinstance(shown, float) else s("line", "as_text", "wrap")
+            sheet.cell(row, column, shown, look)
+        high = max(lines_of(_shown(c), _WIDTHS[k] - 1.0) for k, c in ((0, was), (2, path), (3, now)))
+        sheet.height(row, min(height_of(high), 400.0))
+        row += 1
+    return row
+
+
+def _claims(sheet: Sheet, s, row: int, results, trail) -> int:
+    """Saving of every candidate as claimed by the earlier run, and now."""
+    heads = ("Earlier saving, USD/yr", "Now, USD/yr", "Candidate", "Now over earlier", "")
+    row = _head(sheet, s, row, f"{EARLIER}: run {trail.run_id}", heads)
+    earlier = {claim.id: claim for claim in trail.claims}
+    now = {c.id: c for c in results.candidates}
+    for id_ in dict.fromkeys((*now, *earlier)):
+        was, c = earlier.get(id_), now.get(id_)
+        sheet.cell(row, 0, "not there" if was is None else was.saving_usd, s("f0", "line", "left"))
+        sheet.cell(row, 1, "not there" if c is None else c.saving["cost_usd"], s("f0", "line", "left"))
+        sheet.text(row, 2, was.name if c is None else c.name, s("line", "wrap", "as_text"))
+        both = was is not None and c is not None and abs(was.saving_usd) > 0.001
+        sheet.cell(row, 3, c.saving["cost_usd"] / was.saving_usd if both else "–", s("f3", "line", "left"))
+        sheet.text(row, 4, "", s("line"))
+        row += 1
+    return row
+
+
+def _for_the_next_run(sheet: Sheet, s, row: int, results) -> int:
+    """The run, its claim and what was given, where the next run looks for them."""
+    row = _head(sheet, s, row, RUN, ("Candidate", "Name", "", "Energy cost, USD/yr", "Saving, USD/yr"))
+    sheet.cells(row, 0, ("Run", results.run_id), s("line", "as_text"))
+    row += 1
+    for c in results.candidates:
+        sheet.cells(row, 0, (c.id, c.name, ""), s("line", "as_text"))
+        sheet.cells(row, 3, (c.annual["cost_usd"], c.saving["cost_usd"]), s("f0", "line", "left"))
+        row += 1
+    row = _head(sheet, s, row + 1, GIVEN, ("Input", "Value", "", "", ""))
+    for path, content in given_inputs(results.project).items():
+        sheet.text(row, 0, path, s("line", "as_text"))
+        sheet.cell(
+            row, 1, content, s("line", "general", "left") if isinstance(content, float) else s("line", "as_text")
+        )
+        row += 1
+    return row
 
 
 def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
@@ -72,7 +184,7 @@ def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
         sheet,
         s,
         row,
-        "As reviewed: a second run with the reviewer’s overrides; the claim stands on all other sheets",
+        f"{REVIEWED}: a second run with the reviewer’s overrides; the claim stands on all other sheets",
         ["Claimed, USD/yr", "Ratio", "Candidate", "As reviewed, USD/yr", "Service and rank as reviewed"],
     )
     for line in lines:
@@ -86,9 +198,7 @@ def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
         c = review.results[line.id]
         standing = f"rank {c.rank}" if c.rank is not None else f"not ranked: {c.not_ranked}".replace("degF", "°F")
         sheet.text(row, 4, standing, s("line", "text_small", "wrap"))
-        sheet.height(
-            row, height_of(max(lines_of(standing, _REVISIONS[4][1], 8.0), lines_of(line.name, _REVISIONS[2][1])))
-        )
+        sheet.height(row, height_of(max(lines_of(standing, _WIDTHS[4], 8.0), lines_of(line.name, _WIDTHS[2]))))
         row += 1
     best, failed = review.results.best, review.results.baseline_service.fails
     said = f"Best of the second run: {'none' if best is None else best.name}." + (
@@ -107,7 +217,7 @@ def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
     return row
 
 
-def _head(sheet: Sheet, s, row: int, text: str, labels: list[str]) -> int:
+def _head(sheet: Sheet, s, row: int, text: str, labels: Sequence[str]) -> int:
     sheet.height(row, 24)
     for column in range(len(labels)):
         sheet.text(row, column, text if column == 0 else "", s("section"))

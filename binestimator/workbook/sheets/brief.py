@@ -1,0 +1,404 @@
+"""Pages to print and send: the options in figures, the inputs that matter, the checks and benchmarks in brief.
+
+Each is as wide as a page in landscape at full size, so that nothing is shrunk.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from math import ceil
+
+from ...benchmarks import benchmarks
+from ...inputs.schema import SINGLE_SECTIONS, fields_of, title_of
+from ...results import ANNUAL, CHANGED_SERVICE, COUNT_KEYS
+from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, pixels_of, room
+from ..figures import (
+    bound_text,
+    check_counts,
+    driver_lines,
+    number_of,
+    percent,
+    plain_words,
+    used_end_uses,
+    with_numbers,
+)
+from ..formats import ORIGINS
+from ..layout import CHECKS
+from ..page import Work, height_of, lines_of, title, unit_text
+from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet
+from .checks import STATUS
+from .inputs import number_style, value_cell
+
+# ---------------------------------------------------------------- options
+
+_FIGURE_WIDTH, _UNIT_WIDTH = 26.0, 7.5
+# Options side by side; with more of them the table goes on below, the baseline first again.
+MOST_SIDE_BY_SIDE = 11
+_WIDEST = 16.0
+
+
+def _blocks(results) -> list[list[int]]:
+    """Positions of the options of each table, the baseline first in each."""
+    base = number_of(results, results.baseline_id) - 1
+    others = [k for k in range(len(results.candidates)) if k != base]
+    count = max(ceil(len(others) / (MOST_SIDE_BY_SIDE - 1)), 1)
+    size = max(ceil(len(others) / count), 1)
+    return [[base, *others[k : k + size]] for k in range(0, max(len(others), 1), size)]
+
+
+def write_options(work: Work, sheet: Sheet) -> None:
+    """Write the sheet of annual figures of every option, energies from the bin rows, counts hour by hour."""
+    results = work.results
+    blocks = _blocks(results)
+    most = max(map(len, blocks))
+    left = FULL_SIZE_PIXELS - pixels_of(_FIGURE_WIDTH) - pixels_of(_UNIT_WIDTH)
+    width = min((left / most - PADDING_PIXELS) / CHARACTER_PIXELS, _WIDEST)
+    sheet.widths([_FIGURE_WIDTH, _UNIT_WIDTH, *[width] * most])
+    title(
+        work,
+        sheet,
+        "Options in figures",
+        "A year: energy and cost from the bin rows, hours counted from the hour-by-hour run",
+    )
+    row, breaks = 3, []
+    for block in blocks:
+        if row > 3:
+            breaks.append(row)
+        row = _options(work, sheet, row, block, width)
+    for note in ("Saved: baseline less option; a minus sign means spent more.", bound_text(results)):
+        sheet.merged_text(row, 0, row, 1 + most, note, work.styles("quiet", "wrap"))
+        sheet.height(row, height_of(lines_of(note, room([_FIGURE_WIDTH, _UNIT_WIDTH, *[width] * most]))))
+        row += 1
+    sheet.on_paper(
+        footer=work.footer, last_row=row - 1, last_column=1 + most, breaks=breaks, pages_high=_pages(sheet, row - 1)
+    )
+
+
+def _options(work: Work, sheet: Sheet, row: int, block: list[int], width: float) -> int:
+    """One table of options side by side; returns the row after it."""
+    s, results = work.styles, work.results
+    chosen = [results.candidates[k] for k in block]
+    base = results.baseline
+    last = 1 + len(chosen)
+    known = {key: (label, unit) for key, label, unit, _ in ANNUAL}
+    heads = [f"{k + 1} {c.name}" for k, c in zip(block, chosen)]
+    sheet.height(row, height_of(max(lines_of(text, width - 1.0, bold=True) for text in heads)))
+    sheet.text(row, 0, "Figure", s("head_left"))
+    sheet.text(row, 1, "Unit", s("head_left"))
+    # Ten options and more leave little room for a long word.
+    sheet.cells(row, 2, heads, s("head", *(("small",) if width < 10.0 else ())))
+    row += 1
+
+    def section(text: str) -> None:
+        nonlocal row
+        sheet.height(row, 19)
+        for place in range(last + 1):
+            sheet.text(row, place, text if place == 0 else "", s("section"))
+        row += 1
+
+    def line(label: str, unit: str, values, style: str) -> None:
+        nonlocal row
+        sheet.text(row, 0, label, s("line"))
+        sheet.text(row, 1, unit_text(unit), s("line", "quiet"))
+        for place, (value, c) in enumerate(zip(values, chosen), 2):
+            tint = ("base",) if c.id == base.id else ("best",) if c.rank == 1 else ()
+            look = ("text", "right") if isinstance(value, str) else (style, "right")
+            sheet.cell(row, place, value, s(*look, "line", *tint))
+        row += 1
+
+    line("Standing", "", [_standing(results, c) for c in chosen], "text")
+    section("Energy and cost of a year")
+    uses = [key for key, *_ in used_end_uses(results)]
+    for key in (*uses, "electricity_kwh", "reheat_kbtu", "preheat_kbtu"):
+        if key in uses or any(c.annual[key] for c in results.candidates):
+            line(*known[key], [c.annual[key] for c in chosen], "f0")
+    line("Energy cost", "USD", [c.annual["cost_usd"] for c in chosen], "f0")
+    line("Peak electricity", "kW", [c.peak_kw for c in chosen], "f1")
+    section("Saved against the baseline")
+    for key in uses:
+        line(*known[key], [c.saving[key] for c in chosen], "signed")
+    line("Energy cost", "USD", [c.saving["cost_usd"] for c in chosen], "signed")
+    if base.annual["cost_usd"]:
+        line("Energy cost", "share", [c.saving["cost_usd"] / base.annual["cost_usd"] for c in chosen], "signed_pct")
+    line("… at equal outdoor air", "USD", [c.saving_at_equal_oa["cost_usd"] for c in chosen], "signed")
+    shares = [results.share_of_bound(c.id) for c in chosen]
+    line("Share of perfect resets", "", ["–" if share is None else percent(share) for share in shares], "text")
+    section("To get there")
+    line("Cost to carry out", "USD", [c.candidate.cost_usd for c in chosen], "f0")
+    line("Incentive", "USD", [c.candidate.incentive_usd for c in chosen], "f0")
+    for label, paid in (
+        ("Pays back in", lambda c: c.payback_years),
+        ("… after the incentive", lambda c: c.payback_after_incentive_years),
+    ):
+        values = ["–" if paid(c) is None or c.candidate.cost_usd <= 0.0 else paid(c) for c in chosen]
+        line(label, "years", values, "years")
+    counts = [key for key in _SERVICE_COUNTS if any(c.hourly[key] for c in results.candidates)]
+    if counts:
+        section("Service of the rooms")
+    for key in counts:
+        line(*known[key], [c.hourly[key] for c in chosen], "f0")
+    return row
+
+
+# Counts that speak of people in rooms and of coils; those of controls stand on the working sheet.
+_SERVICE_COUNTS = tuple(
+    key
+    for key in COUNT_KEYS
+    if key
+    in (
+        "unmet_zone_hours",
+        "cold_zone_hours",
+        "starved_zone_hours",
+        "ventilation_short_hours",
+        "oa_short_hours",
+        "humid_hours",
+        "capacity_hours",
+        "freeze_hours",
+        "low_flow_hours",
+    )
+)
+
+
+def _standing(results, c) -> str:
+    if c.id == results.baseline_id:
+        return "baseline"
+    if c.kind == CHANGED_SERVICE:
+        return "▲ changed"
+    if c.rank is None:
+        return "▲ worse" if c.equal_service.flagged else "▲ none"
+    return "★ BEST" if c.rank == 1 else f"rank {c.rank}"
+
+
+# ---------------------------------------------------------------- inputs
+
+_INPUT_WIDTHS = (44.0, 27.0, 11.0, 13.0, 38.0)
+
+
+def write_inputs(work: Work, sheet: Sheet) -> None:
+    """Write the sheet of the inputs that the answer rests on: what moves the saving most, and all that was given for
+    the air handler and its plant."""
+    s, results = work.styles, work.results
+    project = results.project
+    sheet.widths(_INPUT_WIDTHS)
+    title(
+        work,
+        sheet,
+        "Inputs that matter",
+        "What moves the saving most, and what was given for the air handler, its plant and the building",
+    )
+    row = _drivers(work, sheet, 3)
+    row = _section(sheet, s, row, "Given by the project", len(_INPUT_WIDTHS))
+    row = _heads(sheet, s, row, ("Input", "Value", "Unit", "Origin", "How it is known"))
+    rows = {line[0]: line for line in project.effective_rows()}
+    mark, word, _ = ORIGINS["given"]
+    for section in SINGLE_SECTIONS:
+        given = [line for path, line in rows.items() if path.split(".")[0] == section and line[6] == "given"]
+        if section == "project" or not given:
+            continue
+        band = s("subtotal", "bold")
+        for place in range(len(_INPUT_WIDTHS)):
+            sheet.text(row, place, title_of(section) if place == 0 else "", band)
+        row += 1
+        for path, label, value, unit, *_, evidence in given:
+            shown = value_cell(value)
+            if fields_of(section)[path.split(".")[1]].type in ("choice", "choice_list"):
+                shown = str(shown).replace("_", " ")
+            known = "; ".join(text for text in (project.status_of(path), evidence) if text) or "not said"
+            row = _input(sheet, s, row, label, shown, unit_text(unit), f"{mark} {word}", known)
+    row = _counts_of_inputs(work, sheet, row + 1, rows)
+    sheet.on_paper(
+        footer=work.footer,
+        last_row=row - 1,
+        last_column=len(_INPUT_WIDTHS) - 1,
+        pages_high=_pages(sheet, row - 1),
+    )
+
+
+def _drivers(work: Work, sheet: Sheet, row: int) -> int:
+    s, results = work.styles, work.results
+    advice, project = results.advice, results.project
+    if advice is None or not advice.drivers:
+        return row
+    lines = driver_lines(results)
+    row = _section(sheet, s, row, "What the saving hangs on", len(_INPUT_WIDTHS))
+    row = _wide(sheet, s, row, lines[0], _INPUT_WIDTHS)
+    row = _heads(
+        sheet, s, row, ("Assumption", "Tried from, to", "Unit", "Saving then", "How it is known; source of the range")
+    )
+    for d in advice.drivers:
+        low, high = (str(end).replace("x ", "× ").replace("degF", "°F") for end in (d.low, d.high))
+        status = project.status_of(d.assumption.path) if d.assumption.path in project.origins else ""
+        known = "; ".join(text for text in (status or "assumed", d.assumption.source) if text)
+        unit = unit_text(d.assumption.field.unit) if d.assumption.kind == "value" else ""
+        saved = f"{d.saving_low_pct:.0f} to {d.saving_high_pct:.0f} %"
+        row = _input(sheet, s, row, d.assumption.label, f"{low} to {high}", unit, saved, known)
+    return row + 1
+
+
+def _counts_of_inputs(work: Work, sheet: Sheet, row: int, rows: dict) -> int:
+    """How many inputs were given and how many are defaults, where they are too many to list."""
+    s, project = work.styles, work.results.project
+    row = _section(sheet, s, row, "Groups, zones and options", len(_INPUT_WIDTHS))
+    for kind, words, names in (
+        ("group", "Profile groups", [g.name for g in project.groups]),
+        ("special", "Special zones", [z.name for z in project.specials]),
+        ("zone", "Zones", [z.name for z in project.zones]),
+        ("candidate", "Options", [c.name for c in project.candidates]),
+    ):
+        if not names:
+            continue
+        of_kind = [line[6] for path, line in rows.items() if path.startswith(f"{kind}[")]
+        given = sum(origin == "given" for origin in of_kind)
+        listed = ", ".join(names) if len(names) <= 6 else f"{', '.join(names[:5])} and {len(names) - 5} more"
+        known = f"{given:,} of {len(of_kind):,} inputs given"
+        row = _input(sheet, s, row, words, f"{len(names)}", "", "", f"{known}: {listed}")
+    origins = list(project.origins.values())
+    said = (
+        f"{sum(o == 'given' for o in origins):,} of {len(origins):,} inputs of the whole project were given; the "
+        "others are defaults or follow from what was given. All stand with their sources in the working file."
+    )
+    return _wide(sheet, s, row, said, _INPUT_WIDTHS)
+
+
+def _input(sheet: Sheet, s, row: int, label: str, value, unit: str, origin: str, known: str) -> int:
+    number = isinstance(value, float)
+    sheet.text(row, 0, label, s("line", "wrap", "middle"))
+    look = (number_style(value), "left") if number else ("wrap", "middle", "as_text")
+    sheet.cell(row, 1, value, s(*look, "line", "bold"))
+    for place, text in enumerate((unit, origin, known), 2):
+        sheet.text(row, place, text, s("line", "wrap", "middle", *(("quiet",) if place != 3 else ())))
+    texts = (label, "" if number else value, unit, origin, known)
+    sheet.height(row, height_of(max(lines_of(t, w - 0.5) for t, w in zip(texts, _INPUT_WIDTHS))))
+    return row + 1
+
+
+# ---------------------------------------------------------------- checks
+
+_CHECK_WIDTHS = (33.0, 9.0, 18.0, 21.0, 53.0)
+
+
+def write_checks(work: Work, sheet: Sheet) -> None:
+    """Write the sheet of checks, findings and benchmarks in brief."""
+    s, results = work.styles, work.results
+    counts = check_counts(results)
+    sheet.widths(_CHECK_WIDTHS)
+    title(
+        work,
+        sheet,
+        "Checks in brief",
+        f"{counts['pass']} pass, {counts['explain']} to explain, {counts['fail']} fail; each of them stands on "
+        f"“{CHECKS}” of the working file",
+    )
+    row = _section(sheet, s, 3, "Checks that want a look, and those that hold", len(_CHECK_WIDTHS))
+    row = _heads(sheet, s, row, ("Check", "Status", "Found", "Expected", "What it says"))
+    for check in _condensed(results):
+        word, look = STATUS[check.status]
+        texts = (check.name, word, check.value, check.expected, check.text)
+        for place, said in enumerate(texts):
+            style = s(look, "line") if place == 1 else s("line", "wrap", "middle", *(("bold",) if place == 0 else ()))
+            sheet.text(row, place, said, style)
+        lines = max(lines_of(t, w - 0.5, bold=k == 0) for k, (t, w) in enumerate(zip(texts, _CHECK_WIDTHS)))
+        sheet.height(row, height_of(lines))
+        row += 1
+    row = start = row + 1
+    row = _benchmarks(work, sheet, row)
+    high = _pages(sheet, row - 1)
+    sheet.on_paper(
+        footer=work.footer,
+        last_row=row - 1,
+        last_column=len(_CHECK_WIDTHS) - 1,
+        pages_high=high,
+        breaks=[] if high == 1 else [start],
+    )
+
+
+def _condensed(results) -> list:
+    """Checks for readers: those that want a look one by one, those that hold for several options as one line."""
+    ids = [c.id for c in results.candidates]
+    plain = lambda text: plain_words(with_numbers(results, text, ids)).replace("ft2", "ft²")
+    single = lambda k: replace(k, name=plain(k.name), value=plain(k.value), expected=plain(k.expected))
+    found = [
+        replace(single(k), text=plain(k.text))
+        for k in sorted(results.checks, key=lambda k: ("fail", "explain", "pass").index(k.status))
+        if k.status != "pass"
+    ]
+    groups: dict[str, list] = {}
+    for k in results.checks:
+        if k.status == "pass":
+            general = k.name
+            for id_ in sorted(ids, key=len, reverse=True):
+                general = re.sub(rf"(: | of ){re.escape(id_)}$", "", general)
+            groups.setdefault(general, []).append(k)
+    for general, members in groups.items():
+        if len(members) == 1:
+            found.append(replace(single(members[0]), text=""))
+        else:
+            expected = members[0].expected if len({k.expected for k in members}) == 1 else "as for each"
+            text = f"Holds for {len(members)} of {len(ids)} options"
+            found.append(replace(members[0], name=general, value="within bounds", expected=plain(expected), text=text))
+    return found
+
+
+def _benchmarks(work: Work, sheet: Sheet, row: int) -> int:
+    """Figures of the baseline beside what is usual."""
+    s, results = work.styles, work.results
+    row = _section(sheet, s, row, "Benchmarks: the baseline beside what is usual", len(_CHECK_WIDTHS))
+    row = _wide(
+        sheet,
+        s,
+        row,
+        "Orders of magnitude, to find slips of inputs: a figure outside is no mistake, but wants an explanation. Most "
+        "ranges are common practice without a source, for offices and the like.",
+        _CHECK_WIDTHS,
+    )
+    row = _heads(sheet, s, row, ("Figure", "", "Found", "Usual", "What to look at, and source of the range"))
+    for b in benchmarks(results.runs[results.baseline_id].unit, results.baseline.annual):
+        word, look = STATUS["explain" if b.remark else "pass"]
+        style = number_style(b.value) if b.value < 100 else "f0"
+        sheet.text(row, 0, b.label, s("line", "wrap", "middle", "bold"))
+        sheet.text(row, 1, "outside" if b.remark else "within", s(look, "line"))
+        sheet.number(row, 2, b.value, s(style, "line", "left", "bold"))
+        usual = f"{b.low:g} to {b.high:g} {unit_text(b.unit)}"
+        sheet.text(row, 3, usual, s("line", "wrap", "middle"))
+        text = ". ".join(said[:1].upper() + said[1:] for said in (b.remark, b.source) if said)
+        text = text.replace("ft2", "ft²")
+        sheet.text(row, 4, text, s("line", "wrap", "middle", *(() if b.remark else ("quiet",))))
+        lines = max(
+            lines_of(t, w - 0.5, bold=w == _CHECK_WIDTHS[0])
+            for t, w in ((b.label, _CHECK_WIDTHS[0]), (usual, _CHECK_WIDTHS[3]), (text, _CHECK_WIDTHS[4]))
+        )
+        sheet.height(row, height_of(lines))
+        row += 1
+    return row
+
+
+# ---------------------------------------------------------------- pieces
+
+
+# What goes a little beyond a page, or beyond two, is set a little smaller rather than on one more.
+_LEAST_SCALE = 0.77
+
+
+def _pages(sheet: Sheet, last_row: int) -> int:
+    """Pages that rows are to go on, 0 for as many as it takes."""
+    needed = ceil(sheet.points(0, last_row) * _LEAST_SCALE / FULL_SIZE_POINTS)
+    return needed if needed <= 2 else 0
+
+
+def _section(sheet: Sheet, s, row: int, text: str, columns: int) -> int:
+    sheet.height(row, 20)
+    for place in range(columns):
+        sheet.text(row, place, text if place == 0 else "", s("section"))
+    return row + 1
+
+
+def _heads(sheet: Sheet, s, row: int, texts) -> int:
+    sheet.cells(row, 0, texts, s("head_left"))
+    return row + 1
+
+
+def _wide(sheet: Sheet, s, row: int, text: str, widths) -> int:
+    sheet.merged_text(row, 0, row, len(widths) - 1, text, s("quiet", "wrap"))
+    sheet.height(row, height_of(lines_of(text, room(widths))))
+    return row + 1

@@ -1,0 +1,138 @@
+"""The client edition: what it holds, that it says the same as the workbook, and what is printed."""
+
+import io
+import re
+import shutil
+import subprocess
+from functools import cache
+
+import openpyxl
+import pytest
+from builders import project_of, weather_of
+from recalculation import Spreadsheet
+
+from binestimator.advice import estimate_and_advise
+from binestimator.errors import InputError
+from binestimator.inputs.form import read_form
+from binestimator.seal import CLIENT, mark_of
+from binestimator.workbook import layout
+from binestimator.workbook.sheets.glance import MOST_COLUMNS, columns_of
+from binestimator.workbook.write import client_bytes, workbook_bytes
+
+HOSTILE = '=HYPERLINK("x","y")'
+
+
+@cache
+def results():
+    """The default eight and one with a hostile name."""
+    project = project_of(
+        project={"name": HOSTILE, "default_candidates": True},
+        candidate=[
+            {"id": "dsp_demand", "cost_usd": 4000, "incentive_usd": 500},
+            {"id": "hostile", "name": HOSTILE, "sat": "outdoor_air", "dsp": "demand", "cost_usd": 9000},
+        ],
+        evidence={"fan.motor_hp": "nameplate, photo 12"},
+    )
+    return estimate_and_advise(project, weather_of("greensboro"))
+
+
+@cache
+def client():
+    return openpyxl.load_workbook(io.BytesIO(client_bytes(results())))
+
+
+@cache
+def working():
+    return openpyxl.load_workbook(io.BytesIO(workbook_bytes(results())), data_only=True)
+
+
+def test_it_has_the_sheets_of_the_owner_and_no_formula_or_link():
+    names = [sheet.title for sheet in client().worksheets if sheet.sheet_state == "visible"]
+    assert names == list(layout.OWNER_SHEETS) == working().sheetnames[: len(names)]
+    for sheet in client().worksheets:
+        for line in sheet.iter_rows():
+            for cell in line:
+                assert cell.data_type in ("s", "n") and cell.hyperlink is None, (sheet.title, cell.coordinate)
+    assert mark_of(client_bytes(results())).kind == CLIENT and mark_of(client_bytes(results())).whole
+    assert client_bytes(results()) == client_bytes(results())
+
+
+@pytest.mark.crosscheck
+def test_every_number_is_that_of_the_working_file():
+    """In the order of reading, as the lines for reviews take rows of the first sheet in the working file alone."""
+    compared = 0
+    for name in layout.OWNER_SHEETS:
+        numbers = [
+            [c.value for line in book[name].iter_rows() for c in line if isinstance(c.value, (int, float))]
+            for book in (client(), working())
+        ]
+        assert numbers[0] == numbers[1], name
+        compared += len(numbers[0])
+    assert compared > 200
+
+
+def test_no_text_sends_a_reader_to_a_sheet_that_is_not_there():
+    others = set(layout.CONTENTS) - set(layout.OWNER_SHEETS)
+    for name in layout.OWNER_SHEETS:
+        for line in client()[name].iter_rows(values_only=True):
+            for text in (str(cell) for cell in line if cell is not None):
+                for named in set(re.findall("“([^”]*)”", text)) & others:
+                    assert f"“{named}” of the working file" in text, text
+
+
+def test_read_as_a_project_it_says_what_it_is(tmp_path):
+    path = tmp_path / "office_client.xlsx"
+    path.write_bytes(client_bytes(results()))
+    with pytest.raises(InputError) as caught:
+        read_form(path)
+    said = str(caught.value)
+    assert said.startswith("office_client.xlsx: is a client edition") and "office.xlsx" in said and "\n" not in said
+
+
+def test_the_first_page_has_at_most_ten_columns_and_fits_a_page_at_full_size():
+    sheet = client()[layout.GLANCE]
+    assert 2 + len(columns_of(results())) <= MOST_COLUMNS == 10
+    # Widths in the file count the padding of a cell.
+    width = sum(d.width * 7 * (d.max - d.min + 1) for d in sheet.column_dimensions.values())
+    assert width <= (11.0 - 2 * 0.4) * 96
+    (end,) = [b.id for b in sheet.row_breaks.brk]
+    heights = [sheet.row_dimensions[row].height or 14.25 for row in range(1, end + 1)]
+    assert sum(heights) <= (8.5 - 0.45 - 0.6) * 72
+    sizes = {c.font.sz for line in sheet.iter_rows(max_row=end) for c in line if c.value is not None}
+    assert min(sizes) >= 9
+
+
+def pages(folder, **files):
+    """Pages of each file when all of it is printed: sheet of each page, from its footer."""
+    assert shutil.which("pdftotext"), "poppler-utils is not installed: pages cannot be read"
+    spreadsheet = Spreadsheet(folder)
+    given = folder / "given"
+    given.mkdir()
+    for name, content in files.items():
+        (given / f"{name}.xlsx").write_bytes(content)
+    spreadsheet._convert("pdf", [given / f"{name}.xlsx" for name in files], folder / "pdf")
+    found = {}
+    for name in files:
+        text = subprocess.run(
+            ["pdftotext", "-layout", str(folder / "pdf" / f"{name}.pdf"), "-"], capture_output=True, check=True
+        ).stdout.decode()
+        found[name] = [
+            next((s for s in (*layout.OWNER_SHEETS, "?") if f"  {s}  " in page.rstrip().split("\n")[-1]), "?")
+            for page in text.split("\f")
+            if page.strip()
+        ]
+    return found
+
+
+def test_both_files_print_the_pages_for_the_owner_alone(tmp_path):
+    found = pages(tmp_path, working=workbook_bytes(results()), client=client_bytes(results()))
+    for name, sheets in found.items():
+        assert list(dict.fromkeys(sheets)) == list(layout.OWNER_SHEETS), (name, sheets)
+        assert 6 <= len(sheets) <= 8, (name, sheets)
+
+
+def test_a_sheet_left_out_of_print_says_where_its_pages_are():
+    sheet = openpyxl.load_workbook(io.BytesIO(workbook_bytes(results())))[layout.COMPARISON]
+    assert "paper" in sheet.defined_names
+    first = re.search(r"\$([A-Z]+)\$1$", sheet.print_area).group(1)
+    assert sheet.max_column < openpyxl.utils.column_index_from_string(first)
