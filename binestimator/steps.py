@@ -220,7 +220,7 @@ def write_outputs(
     finally:
         if not done:
             _remove_folders(made)
-    return Written(*places[:2], kept, *places[2:])
+    return Written(places[0], places[1], kept, places[2] if client else None)
 
 
 def _missing(folder: Path) -> tuple[list[Path], Path]:

@@ -249,10 +249,10 @@ class Editor:
 
     def review(self, path):
         sheet, row, column = self.plan.counts[path]
-        shift = {"Inputs": 1, "Zone schedule": 29}.get(sheet)
+        shift = {"Inputs": 1, "Zone inputs": 29}.get(sheet)
         if shift is None:
             shift = self.plan.side["candidate" if sheet == "Strategies" else "group"].slots
-        if sheet == "Zone schedule":
+        if sheet == "Zone inputs":
             from binestimator.workbook.form_layout import ZONE_FIELDS
 
             shift = len(ZONE_FIELDS)
@@ -342,9 +342,9 @@ def test_spare_lines_take_new_things(edit):
     )
     row = edit.plan.zones_last_row
     for column, value in ((0, "Annexe"), (2, "storage"), (4, 640)):
-        edit.cell("Zone schedule", row - 2, column).value = value  # after empty lines
-    edit.cell("Zone schedule", row + 1, 0).value = "Below"  # beyond the last spare line
-    edit.cell("Zone schedule", row + 1, 4).value = 100
+        edit.cell("Zone inputs", row - 2, column).value = value  # after empty lines
+    edit.cell("Zone inputs", row + 1, 0).value = "Below"  # beyond the last spare line
+    edit.cell("Zone inputs", row + 1, 4).value = 100
     project = edit.read().project
     assert [g.name for g in project.groups][-1] == "storage" and project.groups[-1].people_ft2 == 900
     assert [s.name for s in project.specials][-1] == "Store"
@@ -562,7 +562,7 @@ def test_an_empty_form_says_what_is_required(tmp_path):
         "Inputs!B9, Name (project.name): is missing",
         "(weather.file): is missing",
         "sheet Profile groups (group): no profile group",
-        "sheet Zone schedule (zone): no zone",
+        "sheet Zone inputs (zone): no zone",
     ):
         assert words in text
     book = openpyxl.load_workbook(path)
@@ -774,6 +774,18 @@ def least():
     )
     with zipfile.ZipFile(io.BytesIO(content)) as file:
         return {name: file.read(name) for name in file.namelist()}
+
+
+@pytest.mark.invariant
+def test_forms_of_earlier_versions_are_read_under_their_sheet_names(tmp_path):
+    """The zones' sheet was called “Zone schedule”; of both names at once one is a copy."""
+    parts = least()
+    content = {name: text.replace(b"Zone inputs", b"Zone schedule") for name, text in parts.items()}
+    assert content != parts
+    now, earlier = tmp_path / "now.xlsx", tmp_path / "earlier.xlsx"
+    now.write_bytes(packed(parts))
+    earlier.write_bytes(packed(content))
+    assert read_form(earlier).project.checksum() == read_form(now).project.checksum()
 
 
 def packed(parts, compression=zipfile.ZIP_DEFLATED):
@@ -1049,7 +1061,7 @@ def test_five_hundred_zones_fit_well_within_the_limits(saved):
     )
     path = saved(form_bytes(project))
     with WorkbookFile(path) as file:
-        assert len(file.sheet("Zone schedule").cells) < cells.MOST_CELLS / 2
+        assert len(file.sheet("Zone inputs").cells) < cells.MOST_CELLS / 2
     same(read_form(path), project)
 
 
@@ -1103,7 +1115,7 @@ def test_lines_may_be_moved(edit):
     """Cells are found by their keys: rows put in and taken out change nothing."""
     edit.book["Inputs"].insert_rows(8, 3)
     edit.book["Inputs"].insert_cols(3, 1)
-    edit.book["Zone schedule"].insert_rows(11, 2)
+    edit.book["Zone inputs"].insert_rows(11, 2)
     project = edit.read().project
     assert project == office()
 

@@ -414,7 +414,7 @@ def test_many_reasons_of_worse_service_share_a_paragraph():
 def test_the_check_sheet_holds_every_error_of_rows_and_classic_bins():
     results, sheet = pinned(), book(pinned)[layout.CHECKS]
     lines = [[c.value for c in line] for line in sheet.iter_rows()]
-    start = next(k for k, line in enumerate(lines) if line[0] == "Bins against hours, by candidate and end use")
+    start = next(k for k, line in enumerate(lines) if line[0] == "Bins against hours, by option and end use")
     found = [line for line in lines[start:] if line[1] in ("PASS", "EXPLAIN", "FAIL")]
     table = bin_accuracy_table(results)
     assert len(found) == len(table) > 50

@@ -27,7 +27,7 @@ def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
     just the duct pressure that the neediest zone takes with its damper open; no zone asks
     without need, none is ignored, nothing swings. Zones of importance 0 stay left out. A higher
     duct pressure (``BOUND_STEPS`` up to the highest) or a pair of setpoints that a candidate asks
-    for stands instead where it is cheaper and serves no worse: leakage and heat of the fan can be
+    for is used instead where it is cheaper and serves no worse: leakage and heat of the fan can be
     worth more than its power. On the bin rows of the baseline's plant.
 
     Parameters

@@ -94,7 +94,7 @@ def ranked(results: list[CandidateResult], to_cure: tuple[str, ...], failed: lis
     Parameters
     ----------
     to_cure : tuple of str
-        What the baseline fails in and nobody has confirmed: a candidate that fails in it as well is not ranked.
+        What the baseline fails in and is not confirmed: a candidate that fails in it as well is not ranked.
     failed : list of str
         Checks that must not fail and did: nothing is ranked.
     """

@@ -26,7 +26,7 @@ def zone_report(
     """What happens zone by zone over the hourly run (see ``CandidateResult.zones``), and its depths on the yardstick.
 
     Room temperatures are found once a part, added up and dropped: those of all hours and zones are large. Hours of
-    rooms that catch up after the start of occupancy stand among the cold ones; the yardstick has the start of occupancy
+    rooms that catch up after the start of occupancy are among the cold ones; the yardstick has the start of occupancy
     as a depth of its own. Without a night block they are left out.
     """
     z = unit.zones

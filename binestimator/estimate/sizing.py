@@ -16,7 +16,7 @@ from ..model.unit import Sizes, Unit
 from .rows import Rows
 from .running import run_parts
 
-# Motor sizes that are made, hp (NEMA MG 1 standard ratings, from memory).
+# Standard motor sizes, hp (NEMA MG 1 standard ratings, from memory).
 MOTOR_SIZES_HP = (
     1,
     1.5,
@@ -57,7 +57,7 @@ UNLIMITED_KBTUH = 1.0e9
 
 
 def motor_size_hp(bhp: float) -> float:
-    """Smallest made motor with 10 % margin over the power at design. [hp]"""
+    """Smallest standard motor with 10 % margin over the power at design. [hp]"""
     needed = bhp * MOTOR_MARGIN
     for size in MOTOR_SIZES_HP:
         if size >= needed:

@@ -18,6 +18,7 @@ from binestimator.inputs.cells import Cell, SheetCells, WorkbookFile, address_of
 from binestimator.inputs.form_content import (
     CLIENT_SHEETS,
     CORNER,
+    EARLIER_NAMES,
     END,
     FORM_SHEETS,
     FROM_FILE,
@@ -147,7 +148,8 @@ class _Table:
 
 def _tables(file: WorkbookFile, name: str) -> dict[str, _Table]:
     """Tables of the form by name; refuses missing, doubled and copied ones."""
-    missing = [sheet for sheet in FORM_SHEETS if sheet not in file.sheet_names]
+    named = {sheet: sheet if sheet in file.sheet_names else EARLIER_NAMES.get(sheet, sheet) for sheet in FORM_SHEETS}
+    missing = [sheet for sheet in FORM_SHEETS if named[sheet] not in file.sheet_names]
     if len(missing) == len(FORM_SHEETS) and set(CLIENT_SHEETS) <= set(file.sheet_names):
         stem = name.rpartition(".")[0].removesuffix("_client")
         raise InputError(
@@ -164,7 +166,7 @@ def _tables(file: WorkbookFile, name: str) -> dict[str, _Table]:
     copies = [
         sheet
         for sheet in file.sheet_names
-        if sheet not in (*FORM_SHEETS, *CLIENT_SHEETS)
+        if sheet not in (*named.values(), *CLIENT_SHEETS)
         and any(form.casefold() in sheet.casefold() and sheet[:1].strip().isalpha() for form in FORM_SHEETS)
     ]
     if copies:
@@ -174,7 +176,7 @@ def _tables(file: WorkbookFile, name: str) -> dict[str, _Table]:
         )
     found: dict[str, _Table] = {}
     for sheet_name in FORM_SHEETS:
-        sheet = file.sheet(sheet_name)
+        sheet = file.sheet(named[sheet_name])
         corners = {
             place: cell.value[len(CORNER) :]
             for place, cell in sheet.cells.items()
@@ -183,7 +185,7 @@ def _tables(file: WorkbookFile, name: str) -> dict[str, _Table]:
         for (row, column), table in sorted(corners.items()):
             if table == END[len(CORNER) :]:
                 continue
-            place = f"{sheet_name}!{address_of(row, column)}"
+            place = f"{sheet.name}!{address_of(row, column)}"
             if TABLES.get(table) != sheet_name:
                 raise InputError(
                     f"{name}: {place}: unknown key of a table “{printable(table[:40])}”; the cell was changed; "

@@ -33,8 +33,10 @@ from binestimator.inputs.schema import (
 )
 
 #: Sheets of a form; workbooks of results have them too.
-INPUTS, PROFILES, ZONES, STRATEGIES = "Inputs", "Profile groups", "Zone schedule", "Strategies"
+INPUTS, PROFILES, ZONES, STRATEGIES = "Inputs", "Profile groups", "Zone inputs", "Strategies"
 FORM_SHEETS = (INPUTS, PROFILES, ZONES, STRATEGIES)
+#: What they were called by earlier versions, whose forms are read as well.
+EARLIER_NAMES = {ZONES: "Zone schedule"}
 #: Sheets of a client edition, which has none of the above; workbooks of results have these too.
 CLIENT_SHEETS = ("At a glance", "Options in figures", "Inputs that matter", "Checks in brief", "Cautions")
 
@@ -62,7 +64,7 @@ NOT_READ, UNUSED = "–", "–"
 YOURS, OTHERWISE, REVIEWER, COUNTS = "value", "otherwise", "override", "counts"
 LAYERS = (YOURS, OTHERWISE, REVIEWER, COUNTS)
 
-#: Where a line of the zone schedule or a candidate comes from.
+#: Where a line of the zones or a candidate comes from.
 FROM_PROJECT, FROM_FILE, FROM_QUICK, FROM_DEFAULT = "project", "zones file", "quick description", "default eight"
 
 _WORDS = {"hour_pair": "closed", "date_list": "no days", "choice_list": "none of them"}

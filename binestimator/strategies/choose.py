@@ -14,7 +14,7 @@ from .limits import sat_limits
 from .registry import dsp_strategy, sat_strategy
 from .strategy import DspRows, SatRows
 
-# Setpoints this close to an end of the range stand at it. [degF, in. w.c.]
+# Setpoints this close to an end of the range are at it. [degF, in. w.c.]
 AT_END_F, AT_END_INWC = 0.05, 0.005
 
 
@@ -22,7 +22,7 @@ AT_END_F, AT_END_INWC = 0.05, 0.005
 class Setpoints:
     """Arrays (R,): ``sat_f`` [degF], ``dsp_inwc`` [in. w.c.], and the limits in force:
     ``humidity_limited``, ``cold_zone_limited`` (bool) where that limit is what holds SAT down;
-    ``sat_at_max``, ``sat_at_min``, ``dsp_at_max``, ``dsp_at_min`` (bool) where a reset stands at an
+    ``sat_at_max``, ``sat_at_min``, ``dsp_at_max``, ``dsp_at_min`` (bool) where a reset is at an
     end of its range."""
 
     sat_f: np.ndarray
@@ -67,7 +67,7 @@ def dsp_setpoint_inwc(unit: Unit, record, conditions, loads: ZoneLoads, sat_f):
 def dsp_of_sat(unit: Unit, record, override_inwc=None):
     """The duct pressure strategy as a function ``(conditions, loads, sat_f)`` of rows, for ``system.evaluate``.
 
-    ``override_inwc`` is an operators' override that stands instead.
+    ``override_inwc`` is an operators' override that holds instead.
     """
 
     def of_rows(conditions, loads, sat_f):

@@ -19,7 +19,7 @@ from .strategy import SatStrategy
 
 GRID_STEP_F = 1.0
 REFINEMENTS = 3
-# A dearer row is not exchanged for one that is cheaper by rounding only. [USD/h]
+# A more expensive row is not exchanged for one that is cheaper by rounding only. [USD/h]
 LEAST_GAIN_USD_H = 1e-9
 # Place of the rows short of cooling among what may not be above the baseline's.
 _SHORT = 1
@@ -50,7 +50,7 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
     worse, and neither too cold zones, nor rows short of cooling, nor loads beyond the plant are above the baseline's
     (the coldest supply air is no reference there: it is the worst), nor is outdoor air shorter or a room moister above
     the humid limit, both by more than equal service allows on the mean of a year: the optimum may pay neither with
-    comfort nor with loads for which nobody is charged. Where nothing else is allowed the coldest supply air stands.
+    comfort nor with loads that are not charged for. Where nothing else is allowed the coldest supply air is used.
     """
     shape = conditions.oat_f.shape
     top = np.maximum(limits.max_f, limits.min_f)
@@ -158,7 +158,7 @@ class CostOptimalSat(SatStrategy):
         return (sat_f >= rows.limits.max_f - 1e-9) & (rows.limits.max_f < high - 1e-9)
 
     def formula(self, record, sheet):
-        # No formula searches: the setpoints of the run stand as values.
+        # No formula searches: the setpoints of the run are held as values.
         return sheet.values("sat_held", "Least-cost supply air (value block)", "°F")
 
 

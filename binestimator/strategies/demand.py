@@ -7,7 +7,7 @@ respond moves the setpoint until the requests of all zones just equal those igno
 settles at one of these thresholds: the first of the pooled list that takes the sum of
 requests above the ignored ones. A first request latches until the loop or damper falls
 to its release point; the setpoint then swings between the two, and the mean of the
-settled setpoints at both edges stands for the mean of the swing.
+settled setpoints at both edges represents the mean of the swing.
 """
 
 from __future__ import annotations
@@ -36,9 +36,9 @@ def settled(thresholds, weights, ignored):
     Parameters
     ----------
     thresholds : ndarray (R, N)
-        One per request; a request stands where the setpoint is below its threshold.
+        One per request; a request holds where the setpoint is below its threshold.
     weights : ndarray (N,)
-        Requests that each stands for, >= 0.
+        Requests that each represents, >= 0.
     ignored : float
         Requests that are ignored, >= 0.
 
@@ -108,7 +108,7 @@ def temperature_thresholds_f(unit: Unit, loads: ZoneLoads):
 
     Notes
     -----
-    The loop stands for flow between minimum and maximum: at share s it asks
+    The loop represents flow between minimum and maximum: at share s it asks
     ``Vmin + s (Vmax - Vmin)``, which carries the load at
     ``SATz = Tcool - q(Tcool) / (fs V)``.
     """
@@ -150,7 +150,7 @@ def pressure_thresholds_inwc(unit: Unit, requested_cfm, cooling_cfm):
     Notes
     -----
     A room that gets less than its cooling takes grows warm, and its loop raises the airflow
-    setpoint until it stands at the maximum. So below the pressure that passes the cooling
+    setpoint until it is at the maximum. So below the pressure that passes the cooling
     airflow the setpoint to compare with is the maximum: a busy room short of a little air
     soon sends two or three requests.
     """
@@ -195,7 +195,7 @@ def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f):
         return np.full(rows, float(min_f))
     weights = np.where(z.asks_temperature, 0.0, z.weight)
     first, release, second, third = temperature_thresholds_f(unit, loads)
-    # A request stands while the setpoint is above its threshold: the mirror image of pressure.
+    # A request holds while the setpoint is above its threshold: the mirror image of pressure.
     ask, hold = (-edge for edge in edges(-first, -release, -second, -third, weights, left))
     top = np.broadcast_to(np.asarray(max_f, dtype=float), (rows,))
     return 0.5 * (np.clip(ask, min_f, top) + np.clip(hold, min_f, top))

@@ -344,7 +344,7 @@ def _pressure_findings(raw: RawWeather, pressure_psia: float, given: bool) -> li
     if given:
         text = (
             f"The site pressure given, {pressure_psia:.2f} psia, is {apart} ({standard:.2f} psia): right only if the "
-            "building stands that much "
+            "building is that much "
             "higher or lower than the station."
         )
         return [Finding("check", f"weather {raw.file_name}", text)]

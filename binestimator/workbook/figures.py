@@ -65,7 +65,7 @@ def money(value: float, step: float = 1.0) -> str:
 
 
 def money_step(results: Results) -> float:
-    """Rounding of money on the summary: three digits of the dearest candidate."""
+    """Rounding of money on the summary: three digits of the most expensive candidate."""
     return step_for(max(c.annual["cost_usd"] for c in results.candidates))
 
 
@@ -140,7 +140,7 @@ def runs_at_all(results: Results) -> bool:
 
 
 def advised(results: Results):
-    """The candidate that the first page speaks for, None if nothing may be best.
+    """The candidate of the first page, None if nothing may be best.
 
     The best value; else the least energy cost among ranked candidates that can be bought, as long as that is less than
     the baseline's; else the best, be it a limit of control.
@@ -177,7 +177,7 @@ def answer(results: Results) -> str:
         return first + " No option cures that and serves the rooms as well, so none is called best."
     if best is None:
         return (
-            "No option can be called best; why stands below the table. Put right what is named there before money is "
+            "No option can be called best; see below the table. Put right what is named there before money is "
             "spent on a reset."
         )
     if first:
@@ -345,7 +345,7 @@ def driver_lines(results: Results) -> list[str]:
     c = results[advice.drivers_of]
     said = 100.0 * share(c.saving["cost_usd"], results.baseline.annual["cost_usd"])
     which = f"Option {number_of(results, c.id)}" + ("" if c.rank is not None else ", which is not ranked,")
-    lines = [f"{which} saves {said:.0f} % as it stands; with one assumption changed at a time, from low to high:"]
+    lines = [f"{which} saves {said:.0f} % as estimated; with one assumption changed at a time, from low to high:"]
     for d in advice.drivers:
         low, high = (re.sub(r"^x ", "× ", str(end)) for end in (d.low, d.high))
         lines.append(
@@ -357,7 +357,7 @@ def driver_lines(results: Results) -> list[str]:
 
 
 def failing_text(results: Results) -> str:
-    """What the baseline fails in and nobody has confirmed, for the first sentence; empty where there is nothing."""
+    """What the baseline fails in and is not confirmed, for the first sentence; empty where there is nothing."""
     found = results.baseline_service
     said = [text for word, text, _ in baseline_failures(found) if word in found.open]
     paths = dict.fromkeys(path for word, path, _ in found.suspects if word in found.open)
@@ -421,7 +421,7 @@ def moves_text(results: Results, candidate) -> str:
 
 
 def what_moves(results: Results) -> str:
-    """What the candidate that the page speaks for changes, and what a warmer supply alone would, whose fans rise."""
+    """What the candidate that the page presents changes, and what a warmer supply alone would, whose fans rise."""
     if not runs_at_all(results):
         return ""
     base, c = results.baseline, advised(results)
@@ -462,7 +462,7 @@ def what_moves(results: Results) -> str:
 
 
 def key_figures(results: Results) -> list[tuple[str, str, str]]:
-    """Key figures of the summary, of the candidate that it speaks for: label, figure, remark."""
+    """Key figures of the summary, of the candidate that it presents: label, figure, remark."""
     base, best, step = results.baseline, advised(results), money_step(results)
     now = today(results) or base
     nothing = "Do nothing" if today(results) is not None else "Baseline"
@@ -524,7 +524,7 @@ def key_figures(results: Results) -> list[tuple[str, str, str]]:
     ]
     if ranked and any(c.id != base.id for _, c in ranked):
         reached, c = max(((s, c) for s, c in ranked if c.id != base.id), key=lambda item: item[0])
-        # A reset that costs more reaches nothing of a saving; how much more stands in the table.
+        # A reset that costs more reaches nothing of a saving; how much more is in the table.
         which = f" (option {number_of(results, c.id)})" if reached > 0.0 else ""
         found.append(
             (
@@ -650,7 +650,7 @@ class Holdback:
 
 
 # Counts of the hourly run that speak of resets: key, words, part whose reset it concerns, share from which to tell.
-# A reset that stands at the limit where it saves is doing its work, unless it stands there most of the time.
+# A reset that is at the limit where it saves is doing its work, unless it is there most of the time.
 _LIMITS = (
     (
         "sat_at_min_hours",
@@ -751,7 +751,7 @@ def holdback_lines(results: Results, most: int = 5, *, table: bool = True) -> li
 
 # ---------------------------------------------------------------- what can go wrong, how sure
 
-# Always true of such work; stands on every summary.
+# Always true of such work; on every summary.
 STANDING_CAUTION = (
     "Warmer supply air dries rooms less, and lower duct pressure leaves less reserve. Ventilation, humidity and "
     "pressure relationships must stay "
@@ -761,7 +761,7 @@ STANDING_CAUTION = (
 
 
 def risk_lines(results: Results) -> list[str]:
-    """What can go wrong, from the run, and what is always true. What the baseline itself fails in stands at the top of
+    """What can go wrong, from the run, and what is always true. What the baseline itself fails in is at the top of
     the page."""
     lines = []
     damp = more_humid(results.candidates, results.baseline)
@@ -792,7 +792,7 @@ def risk_lines(results: Results) -> list[str]:
         if said:
             lines.append(f"▲ Saving a year with as much outdoor air as the baseline gives: {said}.")
     for finding in results.findings:
-        # That some are not ranked stands under the table; the baseline, damp rooms and short ventilation stand above.
+        # That some are not ranked is under the table; the baseline, damp rooms and short ventilation are above.
         if finding.level == "caution" and finding.where not in (
             "humidity",
             "outdoor air",
@@ -812,7 +812,7 @@ def sure_lines(results: Results) -> list[str]:
     origins = list(results.project.origins.values())
     defaults = sum(o == "default" for o in origins)
     first = (
-        f"{counts['pass']} checks pass, {counts['explain']} want{'s' if counts['explain'] == 1 else ''} an "
+        f"{counts['pass']} checks pass, {counts['explain']} need{'s' if counts['explain'] == 1 else ''} an "
         f"explanation, {counts['fail'] or 'none'} fail" + (": do not use these results." if counts["fail"] else ".")
     )
     said = [

@@ -47,7 +47,7 @@ INPUT_HEAD_ROW, INPUT_KEY_ROW, INPUT_FIRST_ROW = 5, 6, 7
 SIDE_FIRST_COLUMN = 3
 SIDE_BAND_ROW = 4
 
-# The zone schedule.
+# The zones.
 ZONE_FIRST_COLUMN = 2
 ZONE_BAND_ROW = 4
 ZONE_ROWS = {"label": 5, "unit": 6, "allowed": 7, "default": 8, "key": 9}

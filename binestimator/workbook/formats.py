@@ -44,7 +44,7 @@ ORIGINS = {
     "given": ("●", "given", "Given in the project file"),
     "default": ("○", "default", "Not given: the program's default, with its source"),
     "derived": ("△", "derived", "Follows from other inputs, such as zones from the quick description"),
-    "sized": ("□", "sized", "Not given: sized once from the as-found run and held for all candidates"),
+    "sized": ("□", "sized", "Not given: sized once from the as-found run and held for all options"),
 }
 
 

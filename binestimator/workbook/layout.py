@@ -1,4 +1,4 @@
-"""Where everything stands: sheet names, columns, rows, defined names. Nothing else knows addresses.
+"""Where everything is: sheet names, columns, rows, defined names. Nothing else knows addresses.
 
 A column is described once, by what it holds, and keeps its place whatever fills it. Rows of
 a candidate are laid out in the order of the calculation, so that a cell needs only cells to
@@ -42,15 +42,15 @@ CONTENTS = {
     "evidence, status",
     PROFILES: "Inputs of the profile groups and of the special zones, side by side",
     ZONES: "Inputs of every zone, one line each",
-    STRATEGIES: "Parameters of every candidate, side by side, and what else it changes",
-    COMPARISON: "Every annual figure of every candidate in full, from the bin rows and hour by hour",
+    STRATEGIES: "Parameters of every option, side by side, and what else it changes",
+    COMPARISON: "Every annual figure of every option in full, from the bin rows and hour by hour",
     PATTERNS: "By month, by outdoor temperature and by airflow; the numbers behind the charts",
     SERVICE: "Equal service: every rise over the baseline beside what is allowed; which zones are unmet or starved, "
     "and which drive the resets",
     CHECKS: "Hours, balances, bins against hours, plausibility",
     SOURCES: "Where equations and figures come from, and how each was seen",
     BINS: "Hours by outdoor temperature, coincident moisture and airflow, hours that represent each bin",
-    ROWS: "The rows that stand for the year: hours, weights, outdoor conditions",
+    ROWS: "The rows that represent the year: hours, weights, outdoor conditions",
 }
 LIVE_YEAR = "Live year"
 # State of a file in which nobody has changed an input.
@@ -62,13 +62,13 @@ LIVE_CONTENTS = {
     "Zones": "Zones as the formulas take them: areas, airflows, apertures, setpoints",
     "Loads": "Load of every zone in every row, before any setpoint is decided",
     "Idle": "Standing loss of a heating plant that stays enabled with the air handler off",
-    "Setpoints": "Parameters of every candidate's strategies as the formulas take them",
+    "Setpoints": "Parameters of every option's strategies as the formulas take them",
     "Cold air": "Supply air that mixed air gives by itself where nothing heats it enough, step by step",
     "Plant short": "Supply air at which a plant too small carries the load, step by step",
-    LIVE_YEAR: "Annual figures, savings and payback of every candidate with a sheet, by formulas",
-    "Row inspector": "Pick a candidate and a row: every zone's chain in plain cells",
+    LIVE_YEAR: "Annual figures, savings and payback of every option with a sheet, by formulas",
+    "Row inspector": "Pick an option and a row: the calculation of every zone in plain cells",
     "Method": "Equations with sources and limits, and one row worked in words and numbers",
-    "Held values": "What stands as values of the run, what it rests on, and what an edit has made stale",
+    "Held values": "What is held as values of the run, what it depends on, and what an edit has made stale",
 }
 
 
@@ -76,7 +76,7 @@ def live_contents(name: str) -> str:
     """What a sheet of the formulas holds; ``Unit_2`` is described as ``Unit``."""
     found = re.fullmatch(r"(\D+?) (\d+)", name)
     if found:
-        return f"{LIVE_CONTENTS[found.group(1)]} (candidate {found.group(2)})"
+        return f"{LIVE_CONTENTS[found.group(1)]} (option {found.group(2)})"
     found = re.fullmatch(r"(\D+?)_(\d+)", name)
     return f"{LIVE_CONTENTS[found.group(1)]} (inputs of set {found.group(2)})" if found else LIVE_CONTENTS[name]
 
@@ -125,7 +125,7 @@ def sheet_order(live_before: list[str], candidates: list[str], live_after: list[
     ]
 
 
-# Candidates with a sheet and a line in the charts; further ones stand in all tables.
+# Candidates with a sheet and a line in the charts; further ones are in all tables.
 MOST_CANDIDATE_SHEETS = 8
 
 # Characters that sheet names may not hold (file format), and those that upset footers and links.
@@ -267,7 +267,7 @@ CANDIDATE_GROUPS: tuple[tuple[str, tuple[Column, ...]], ...] = (
     (
         "Fans",
         (
-            _mean("dsp_inwc", "Duct static that stands", "in. w.c.", "f3", "mean_dsp_inwc"),
+            _mean("dsp_inwc", "Duct static that results", "in. w.c.", "f3", "mean_dsp_inwc"),
             _mean("fan_total_inwc", "Fan total static", "in. w.c.", "f3"),
             _mean("fan_speed_frac", "Fan speed", "0–1", "f3"),
             _sum("fan_kw", "Supply fan", "kW", "kWh"),
@@ -385,7 +385,7 @@ BIN_COLUMNS = (
     Column("rows", "Rows", "no.", "f0", "total", "no.", width=6.5),
     Column(
         "representative_hours",
-        "Hours that stand for the bin: date, hour from (standard time) × weight in h/yr",
+        "Hours that represent the bin: date, hour from (standard time) × weight in h/yr",
         "",
         "text_small",
         width=88,
@@ -416,7 +416,7 @@ _LOOKS_LIKE_ADDRESS = re.compile(r"(?i)^([a-z]{1,3}\d+|r\d*c\d*|r|c)$")
 
 
 def input_name(path: str) -> str:
-    """Defined name of an input that stands once: ``fan.motor_hp`` is ``in_fan_motor_hp``."""
+    """Defined name of an input that occurs once: ``fan.motor_hp`` is ``in_fan_motor_hp``."""
     return _checked("in_" + _NAME_PART.sub("_", path.casefold()))
 
 

@@ -997,7 +997,7 @@ class Chain:
     # --- loads and plant
 
     def _count(self) -> None:
-        """What the coil carries, what nobody serves, and rows that an edit lets float."""
+        """What the coil carries, what is not served, and rows that an edit lets float."""
         bought = self.project.cooling.type == "purchased"
         self._group("Load that is carried")
         load = "({sensible}+{cooling_latent_kbtuh})"

@@ -1,7 +1,7 @@
 """Rows whose supply air cannot be held, as formulas: the root of ``model.floating`` step by step, and what closes the
 row.
 
-The steps do not see the supply setpoint. They stand on sheets of their own, for the rows that float
+The steps do not see the supply setpoint. They are on sheets of their own, for the rows that float
 in the run or are near it; a row that only an edit makes float is counted on the sheet of held values. With
 hundreds of zone lines the steps are too wide for a sheet: what the run found is held then.
 """
@@ -161,8 +161,8 @@ def closed(chain) -> None:
     up, down = UP in kinds, DOWN in kinds
     share = chain._share("", "{sat_f}")
     chain._group("Mixing")
-    chain.col("b_oa_frac", "Share by choice", "0–1", share, "f3")
-    chain.col("b_mat_f", "Mixed air by choice", "°F", chain._mixed("", "{b_oa_frac}"))
+    chain.col("b_oa_frac", "Share wanted by the economizer", "0–1", share, "f3")
+    chain.col("b_mat_f", "Mixed air wanted by the economizer", "°F", chain._mixed("", "{b_oa_frac}"))
     moved = []
     wanted = "{target_f}"
     if down:
@@ -244,7 +244,7 @@ def steps_of(chain, kind: str) -> tuple[Grid, str]:
         sheet,
         f"{chain.floats_title}, {words[kind]}",
         "The rows that float in the run or are near it. Each step tries a supply temperature without "
-        "looking at the setpoint, by the secant through the last two and inside what is known. The candidate's rows "
+        "looking at the setpoint, by the secant through the last two and inside what is known. The option's rows "
         "take the last column.",
         link_column=11,
     )

@@ -1,8 +1,8 @@
-"""Formulas as templates: where a name stands in the workbook, and what the formula gives.
+"""Formulas as templates: where a name is in the workbook, and what the formula gives.
 
 A template names what it needs in braces, ``{flow_cfm}*{fs}``. A :class:`Scope` knows for each
 name its address and its value, so that one text gives both the formula of the sheet and,
-evaluated with arrays, the number that stands behind it as cached value.
+evaluated with arrays, the number that it carries as cached value.
 
 Names are rows of one value (R, 1), rows of one value a zone (R, Z), constants (float) or
 constants a zone (1, Z); they combine as arrays do. A formula that turns a row of zones into a column works on
@@ -19,7 +19,7 @@ import numpy as np
 
 from ...errors import WorkbookError
 
-# Stand in addresses for the row of the line itself and for the row of its conditions.
+# Placeholders in addresses for the row of the line itself and for the row of its conditions.
 OWN, SOURCE = "\x01", "\x02"
 
 _NAME = re.compile(r"\{([A-Za-z0-9_.]+)\}")

@@ -20,10 +20,10 @@ from .formulas import OWN, SOURCE, Scope, names_in
 
 # The first line of every table of rows: a row has the same place on all sheets.
 FIRST_ROW = 34
-# Heads stand first, as they stay in view while the rest scrolls: what stays has to leave room for lines on a small
+# Heads come first, as they stay in view while the rest scrolls: what stays has to leave room for lines on a small
 # screen.
 GROUP_ROW, LABEL_ROW, UNIT_ROW = 4, 5, 6
-# Totals and constants stand between the heads and the first line.
+# Totals and constants are between the heads and the first line.
 TOTAL_ROWS = {"unit": 7, "rows": 8, "night": 9, "idle": 10, "year": 11, "run": 12, "difference": 13}
 PARAMETER_ROW = 15
 MOST_TIERS = 9
@@ -61,7 +61,7 @@ def _formula_cell():
 
 
 def add_ready_rows(sheet: Sheet, rows: list[str], last_row: int, last_column: int) -> None:
-    """Put ready rows at the end of a sheet; all its other cells stand above them."""
+    """Put ready rows at the end of a sheet; all its other cells are above them."""
     inner = sheet._sheet
     if not isinstance(inner, _sheet_class()):
         inner.__class__ = _sheet_class()
@@ -88,7 +88,7 @@ class GridColumn:
     text : bool
         Values are texts.
     above : tuple of str
-        Constants that stand above this very column, so that a row of columns can be multiplied with a row of constants.
+        Constants above this very column, so that a row of columns can be multiplied with a row of constants.
     total : str
         ``sum``, ``mean``, ``weight`` or empty; see ``layout.Column``.
     """
@@ -132,7 +132,7 @@ class Grid:
     parts : int
         The lines are repeated so often, each time with some other formulas.
     source : sequence of int, optional
-        Line of the conditions that each line stands for; the same line without it.
+        Line of the conditions that each line represents; the same line without it.
     """
 
     def __init__(self, pen, sheet: Sheet, scope: Scope, lines: int, parts: int = 1, source=None):
@@ -216,7 +216,7 @@ class Grid:
         )
 
     def block_above(self, name: str, first: str, last: str, place: int) -> None:
-        """Name the constants that stand above neighbouring columns, the ``place``-th of each, as one range."""
+        """Name the constants above neighbouring columns, the ``place``-th of each, as one range."""
         keys = self._keys(first, last)
         left, right = (column_name(self._by_key[key].column) for key in (first, last))
         row = PARAMETER_ROW + 2 * place + 2

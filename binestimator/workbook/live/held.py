@@ -63,7 +63,7 @@ BLOCKS = (
         "Bin rows; Loads: weights",
         "weather, calendar, hours, building, groups, zones, air handler, plants, limits, prices, bins",
         (*_PHYSICS, "limits.", "prices.", "bins."),
-        "Other hours may stand for a bin, with other weights: annual figures move by about the error shown on Checks.",
+        "Other hours may represent a bin, with other weights: annual figures move by about the error shown on Checks.",
     ),
     Block(
         "Sun and shares of groups",
@@ -83,24 +83,24 @@ BLOCKS = (
     ),
     Block(
         "Sizes not given",
-        "Inputs and Zone schedule: values marked as sized; Unit: supply coil",
+        "Inputs and Zone inputs: values marked as sized; Unit: supply coil",
         "weather, calendar, hours, building, groups, zones, air handler, fans, plants, baseline",
         (*_PHYSICS, "candidate"),
         "Terminal airflows, coils, motor, design airflow and plants are found again for the edited building.",
     ),
     Block(
         "Least-cost supply air",
-        "Sheets of cost-optimal candidates: setpoint column",
-        "everything with a cost, limits, and the setpoints of other candidates",
+        "Sheets of cost-optimal options: setpoint column",
+        "everything with a cost, limits, and the setpoints of other options",
         (*_PHYSICS, "limits.", "prices.", "candidate"),
         "The search is made again: the optimum may move and saves at least as much.",
     ),
     Block(
         "Setback, warm-up and cool-down",
-        "Candidates: line “Nights”",
+        "Sheets of options: line “Nights”",
         "weather, calendar, hours, building, groups, zones, air handler, plants",
         _PHYSICS,
-        "Energy of hours outside the steady modes and of what the morning lacks; the fan follows the candidate’s duct "
+        "Energy of hours outside the steady modes and of what the morning lacks; the fan follows the option’s duct "
         "pressure.",
     ),
     Block(
@@ -158,13 +158,13 @@ class HeldSheet:
             pen.work,
             sheet,
             "Held values",
-            "What stands in this file as values of the run, what each rests on, and which of them an edited input has "
+            "What this file holds as values of the run, what each depends on, and which of them an edited input has "
             "made stale",
             link_column=1,
         )
         sheet.widths([44, 40, 18, 18, 10, 10, *[12] * len(BLOCKS)])
         sheet.text(_BLOCK_ROW - 1, 0, "Value block", s("head_left"))
-        for place, text in enumerate(("Where it stands", "Edited inputs it rests on", "State"), 1):
+        for place, text in enumerate(("Where it is", "Edited inputs it depends on", "State"), 1):
             sheet.text(_BLOCK_ROW - 1, place, text, s("head_left"))
         sheet.height(_BLOCK_ROW - 1, 27)
         sheet.merged_text(_BLOCK_ROW - 1, 4, _BLOCK_ROW - 1, 7, "Rests on", s("head_left"))
@@ -189,7 +189,7 @@ class HeldSheet:
         sheet.text(
             row,
             1,
-            "Sheets of candidates: rows without formulas for supply air that cannot be held, or for the fan at its "
+            "Sheets of options: rows without formulas for supply air that cannot be held, or for the fan at its "
             "airflow ceiling",
             s("text_small", "line"),
         )
@@ -214,7 +214,7 @@ class HeldSheet:
             _FIRST_INPUT - 3,
             0,
             "Every input, as it was in the run and as it is now; 1 marks the blocks that rest on it. Not printed: the "
-            "inputs stand on their own sheets.",
+            "inputs are on their own sheets.",
             s("small", "quiet"),
         )
         sheet.on_paper(footer=pen.work.footer, last_row=total, last_column=_FLAGS + len(BLOCKS) - 1, letter=False)
@@ -225,7 +225,7 @@ class HeldSheet:
         words = "&".join(f'IF({count(k)}>0,"; {block.name.lower()}","")' for k, block in enumerate(BLOCKS[:-1]))
         text = (
             f'=IF(C{total + 1}=0,"{NOTHING_EDITED}","▲ "&C{total + 1}&IF(C{total + 1}=1," input"," inputs")&" edited. '
-            f'Live figures follow, but these still stand as in the run"&{words}'
+            f'Live figures follow, but these are still as in the run"&{words}'
             f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" edited inputs are not, or not fully, reached by the '
             f'formulas","")'
             f'&IF(C{guard + 1}>0,". In "&C{guard + 1}&" rows supply air can now not be held, or the fan meets its '

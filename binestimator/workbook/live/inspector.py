@@ -40,7 +40,7 @@ class Inspector:
             pen.work,
             sheet,
             "Row inspector",
-            "Choose a candidate and a line: every zone of that row stands below in plain cells, and sums to the row.",
+            "Choose an option and a line: every zone of that row is shown below in plain cells, and sums to the row.",
             link_column=8,
         )
         count = len(self.positions)
@@ -52,7 +52,7 @@ class Inspector:
         for place in range(1, 4):
             sheet.text(_CHOICE - 1, place, "", s("section"))
         head = _CHOICE - 1
-        for place, text in enumerate(("Candidate", "", "", "Lines", "Loads sheet", "Lines of a part")):
+        for place, text in enumerate(("Option", "", "", "Lines", "Loads sheet", "Lines of a part")):
             sheet.text(head, _LIST_COLUMN + place, text, s("head_left" if place < 3 else "head"))
         loads_names = list(dict.fromkeys(self.chains[k].site.loads_name for k in self.positions))
         for row, k in enumerate(self.positions, head + 1):
@@ -69,7 +69,7 @@ class Inspector:
         area = lambda at: f"${column_name(at)}${first}:${column_name(at)}${last}"
         column = lambda k: area(_LIST_NUMBERS + k - 1 if k else _LIST_COLUMN)
         cell = lambda row: f"${column_name(_VALUE)}${row + 1}"
-        self._label(_CHOICE, "Candidate", "", "choose from the list")
+        self._label(_CHOICE, "Option", "", "choose from the list")
         sheet.text(_CHOICE, _VALUE, names[at], s("given", "line", "small"))
         self._label(
             _LINE, "Line of its table", "", f"1 to the number of its lines; line 1 is row {FIRST_ROW + 1} of its sheet"
@@ -82,10 +82,10 @@ class Inspector:
             _VALUE,
             validate="list",
             source="=" + column(0),
-            input_title="Candidate",
-            input_message="Choose a candidate of the list beside.",
+            input_title="Option",
+            input_message="Choose an option from the list beside.",
             error_title="Not allowed",
-            error_message="Expected one of the candidates in the list beside.",
+            error_message="Expected one of the options in the list beside.",
         )
         sheet.validate(
             _LINE,
@@ -97,7 +97,7 @@ class Inspector:
             minimum=1,
             maximum=max(lines),
             input_title="Line",
-            input_message="A whole number from 1 to the lines of the candidate.",
+            input_message="A whole number from 1 to the lines of the option.",
             error_title="Not allowed",
             error_message=f"Expected a whole number from 1 to {max(lines)}.",
         )
@@ -123,7 +123,7 @@ class Inspector:
                 "Line of its loads",
                 f"={used}-INDEX({column(3)},{number})*INT(({used}-1)/INDEX({column(3)},{number}))",
                 float((self.line - 1) % chain.lines + 1),
-                "the rows stand once on the sheet of loads",
+                "the rows are once on the sheet of loads",
             ),
             (
                 _SITE,

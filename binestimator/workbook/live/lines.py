@@ -23,7 +23,7 @@ class Lines:
             pen.work,
             sheet,
             "Setpoints",
-            "Parameters of each candidate's strategies as its rows read them: inputs in force, points of reset lines, "
+            "Parameters of each option's strategies as its rows read them: inputs in force, points of reset lines, "
             "and what follows",
             link_column=3,
         )

@@ -1,4 +1,4 @@
-"""Where the effective value of every input stands."""
+"""Where the effective value of every input is."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ class Registry:
         return self._values[path][2]
 
     def shown(self, path: str):
-        """What the cell holds: the value, or the size that stands in for it."""
+        """What the cell holds: the value, or the size that takes its place."""
         value = self._values[path][2]
         if value is None and path in self._results.sizes and self._results.sizes[path][2] == "sized":
             return self._results.sizes[path][0]
@@ -98,7 +98,7 @@ class Registry:
         return self._held[path]
 
     def set_held(self, path: str, address: str) -> None:
-        """Say where the value of the run stands."""
+        """Record where the value of the run is."""
         self._held[path] = address
 
 

@@ -120,7 +120,7 @@ class Site:
             pen.work,
             sheet,
             "Air handler" + ("" if self.number == 1 else f" of {', '.join(self.users)}"),
-            "Inputs as they are in force, and what follows from them; the rows of every candidate read from here.",
+            "Inputs as they are in force, and what follows from them; the rows of every option read from here.",
             link_column=3,
         )
         sheet.widths([58, 16, 18, 70])
@@ -147,7 +147,7 @@ class Site:
         """Inputs that are numbers, as they are in force.
 
         Formulas name an input by its path, or by ``start`` and the end of its path where that holds a
-        user's words: no word of a user may stand in a template. ``whose`` stands before the label.
+        user's words: no word of a user may be in a template. ``whose`` comes before the label.
         """
         style = self.pen.s("general", "line", "left")
         for path in paths:
@@ -161,7 +161,7 @@ class Site:
                 self.pen.formula(self._sheet, self._row, 1, "=" + source, value, style)
                 self.pen.compare(self.unit_name, path, value, self.registry.contents[path], label)
             name = start + path.rpartition(".")[2] if start else path
-            self._put(name, label, unit, value, "candidate's own value" if source is None else "input")
+            self._put(name, label, unit, value, "the option's own value" if source is None else "input")
 
     def derive(self, name: str, label: str, unit: str, template: str, how: str = "", *, engine=None) -> None:
         """A constant that follows from others; ``engine`` is its value of the run where the model keeps one."""
@@ -173,12 +173,12 @@ class Site:
         self._put(name, label, unit, value, how)
 
     def fallback(self, name: str, path: str, template: str, how: str, engine=None) -> None:
-        """An input that need not be given, and what stands in for it."""
+        """An input that need not be given, and what takes its place."""
         label, unit = self.registry.label(path)
         given = self._own[path] if path in self._own else self.registry.value(path)
         if path in self._own and given is not None:
             self._sheet.number(self._row, 1, given, self.pen.s("general", "line", "left"))
-            self._put(name, label, unit, float(given), "candidate's own value")
+            self._put(name, label, unit, float(given), "the option's own value")
             return
         if path not in self._own:
             content = self.registry.contents[path]
@@ -532,14 +532,14 @@ class Site:
         )
         self.derive(
             "c.always_t",
-            "Requests for temperature that always stand",
+            "Requests for temperature that are always sent",
             "requests",
             "{k.most_requests}*SUMPRODUCT({z.importance},{z.mult},{z.asks_t})",
             engine=MOST_REQUESTS * float(np.sum(zones.weight * zones.asks_temperature)),
         )
         self.derive(
             "c.always_p",
-            "Requests for pressure that always stand",
+            "Requests for pressure that are always sent",
             "requests",
             "{k.most_requests}*SUMPRODUCT({z.importance},{z.mult},{z.asks_p})",
             engine=MOST_REQUESTS * float(np.sum(zones.weight * zones.asks_pressure)),
@@ -1384,7 +1384,7 @@ def write_points(
                 u,
                 number,
                 None if own_values else registry.address(f"{path}.{axis}{k}"),
-                "candidate's own value" if own_values else "input",
+                "the option's own value" if own_values else "input",
             )
         columns.append([*below, *numbers])
     if count == 1:

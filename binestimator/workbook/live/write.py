@@ -59,7 +59,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
     work : Work
     results : Results
     registry : Registry
-        Where inputs stand.
+        Where inputs are.
     blank : bool
         Formulas without values.
     """
@@ -193,13 +193,13 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
         s("subtitle"),
     )
     note = (
-        "Formulas from inputs and loads to cost, one line a running row; the same row stands in the same line on "
-        "“Loads”. Constants stand above the columns "
+        "Formulas from inputs and loads to cost, one line for each running row; the same row is on the same line of "
+        "“Loads”. Constants are above the columns "
         "that use them. Sums are weight × value."
     )
     if chain.parts > 1:
         note += (
-            f" The rows stand {chain.parts} times: without and with the operators' overrides, by their shares of the "
+            f" Each row appears {chain.parts} times: without and with the operators' overrides, by their shares of the "
             "time."
         )
     sheet.text(CANDIDATE_TITLE_ROW + 3, 0, note, s("small", "quiet"))

@@ -45,7 +45,7 @@ def write(work: Work, sheet: Sheet) -> None:
     sheet.text(
         4,
         0,
-        f"Bins hold their lower edge. {len(results.row_table)} rows stand for the year: {results.row_method}.",
+        f"A bin includes its lower edge. {len(results.row_table)} rows represent the year: {results.row_method}.",
         s("subtitle"),
     )
 

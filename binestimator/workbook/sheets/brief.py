@@ -221,7 +221,7 @@ def _drivers(work: Work, sheet: Sheet, row: int) -> int:
     if advice is None or not advice.drivers:
         return row
     lines = driver_lines(results)
-    row = _section(sheet, s, row, "What the saving hangs on", len(_INPUT_WIDTHS))
+    row = _section(sheet, s, row, "What the saving depends on", len(_INPUT_WIDTHS))
     row = _wide(sheet, s, row, lines[0], _INPUT_WIDTHS)
     row = _heads(
         sheet, s, row, ("Assumption", "Tried from, to", "Unit", "Saving then", "How it is known; source of the range")
@@ -348,7 +348,7 @@ def _benchmarks(work: Work, sheet: Sheet, row: int) -> int:
         sheet,
         s,
         row,
-        "Orders of magnitude, to find slips of inputs: a figure outside is no mistake, but wants an explanation. Most "
+        "Orders of magnitude, to find mistakes in inputs: a figure outside needs an explanation. Most "
         "ranges are common practice without a source, for offices and the like.",
         _CHECK_WIDTHS,
     )

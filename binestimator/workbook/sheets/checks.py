@@ -141,7 +141,7 @@ def _checks(work: Work, sheet: Sheet, row: int) -> int:
     for (first, last), text in zip(_CHECK_FIELDS, ("Check", "Status", "Found", "Expected", "What it says", "Source")):
         sheet.merged_text(row, first, row, last, text, s("head_left" if text != "Status" else "head"))
     row += 1
-    # What wants attention first.
+    # What needs attention first.
     for check in sorted(work.results.checks, key=lambda k: ("fail", "explain", "pass").index(k.status)):
         lines = 1
         for place, ((first, last), text) in enumerate(
@@ -164,7 +164,7 @@ def _checks(work: Work, sheet: Sheet, row: int) -> int:
 def _choice(work: Work, sheet: Sheet, row: int) -> int:
     """How the rows were chosen."""
     s, choice, bins = work.styles, work.results.selection, work.results.project.bins
-    row = _section(work, sheet, row, "How the rows that stand for the year were chosen")
+    row = _section(work, sheet, row, "How the rows that represent the year were chosen")
     number = lambda value, code: "–" if value is None else format(value, code)
     keys = ", ".join(
         [
@@ -180,7 +180,7 @@ def _choice(work: Work, sheet: Sheet, row: int) -> int:
     )
     if choice.method == METHOD_REPRESENTATIVE:
         method += (
-            ". Chosen for reference settings and for these candidates’ own hours, so the agreement below is by "
+            ". Chosen for reference settings and for these options’ own hours, so the agreement below is by "
             "construction. The program’s tests/README.md gives the errors for strategies that had no part in the choice"
         )
     lines = (
@@ -194,7 +194,7 @@ def _choice(work: Work, sheet: Sheet, row: int) -> int:
         (
             "Residual",
             number(choice.worst_residual_frac, ".3%").replace("%", " %"),
-            "Largest error of annual cost, of all end uses or one, at a reference setting or of a candidate, as a "
+            "Largest error of annual cost, of all end uses or one, at a reference setting or of an option, as a "
             "share of all end uses: what the choice itself could not remove",
         ),
         (
@@ -203,17 +203,17 @@ def _choice(work: Work, sheet: Sheet, row: int) -> int:
             "Largest relative error; these are kept exactly, to rounding",
         ),
         (
-            "Worst candidate: annual cost",
+            "Worst option: annual cost",
             f"{100 * choice.worst_cost_frac:.3f} %",
             f"Bound {100 * COST_ERROR_FRAC:g} % of the hourly cost",
         ),
         (
-            "Worst candidate: end use",
+            "Worst option: end use",
             f"{100 * choice.worst_end_use_frac:.3f} %",
             f"Bound {100 * END_USE_ERROR_FRAC:g} % of all HVAC energy",
         ),
         (
-            "Worst candidate: saving",
+            "Worst option: saving",
             f"{choice.worst_saving_points:.3f} points",
             f"Bound {SAVING_ERROR_POINTS:g} percentage points of the baseline’s cost",
         ),
@@ -230,7 +230,7 @@ def _choice(work: Work, sheet: Sheet, row: int) -> int:
 def _by_candidate(work: Work, sheet: Sheet, row: int) -> int:
     """Errors of each candidate in one line; the table that the charts draw."""
     s, results = work.styles, work.results
-    row = _section(work, sheet, row, "Bin rows and classic bins against the same equations hour by hour, by candidate")
+    row = _section(work, sheet, row, "Bin rows and classic bins against the same equations hour by hour, by option")
     row = _remark(
         work,
         sheet,
@@ -245,7 +245,7 @@ def _by_candidate(work: Work, sheet: Sheet, row: int) -> int:
         sheet,
         row,
         (
-            "Candidate",
+            "Option",
             "Rows",
             "Number",
             "Cost, rows, %",
@@ -310,7 +310,7 @@ def _charts(work: Work, sheet: Sheet, row: int) -> int:
     middle, offset = place_at(pixels, half)
     block = work.blocks["errors"]
     for place, (column, label) in enumerate(
-        ((0, "Error of the annual cost, %, by candidate"), (3, "Error of the saving, percentage points, by candidate"))
+        ((0, "Error of the annual cost, %, by option"), (3, "Error of the saving, percentage points, by option"))
     ):
         chart = work.book.chart("column")
         for at, (name, colour, hatched) in enumerate(
@@ -382,7 +382,7 @@ def _accuracy(work: Work, sheet: Sheet, row: int, breaks: list[int]) -> int:
     """One line per candidate and quantity: figures of the hours, of the rows and of classic bins, with errors and
     status."""
     s = work.styles
-    row = _section(work, sheet, row, "Bins against hours, by candidate and end use")
+    row = _section(work, sheet, row, "Bins against hours, by option and end use")
     styles = {
         name: (s(code, "line", *more))
         for name, code, more in (
@@ -419,7 +419,7 @@ def _accuracy(work: Work, sheet: Sheet, row: int, breaks: list[int]) -> int:
         _status_cell(work, sheet, row, 12, line.classic_status)
 
     heads = (
-        "Candidate and quantity",
+        "Option and quantity",
         "Status of rows",
         "Unit",
         "Hour by hour",
@@ -448,7 +448,7 @@ def _counts(work: Work, sheet: Sheet, row: int, breaks: list[int]) -> int:
         row,
         "Rows are chosen to keep energies, not counts: a zone that is too warm in a few hours may be in no row at "
         "all, or in one with a large weight. "
-        "So no count in this file comes from the rows; what they would give stands here with its error. Counts that "
+        "So no count in this file comes from the rows; what they would give is shown here with its error. Counts that "
         "are 0 in both are left out.",
     )
     number_style, error_style, share_style = s("f1", "line"), s("signed1", "line"), s("signed1", "line", "quiet")
@@ -471,7 +471,7 @@ def _counts(work: Work, sheet: Sheet, row: int, breaks: list[int]) -> int:
             sheet.text(row, 6, "–", none_style)
 
     heads = (
-        "Candidate and count",
+        "Option and count",
         "",
         "Unit",
         "Hour by hour, shown",

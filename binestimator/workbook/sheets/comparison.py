@@ -140,7 +140,9 @@ def _part(work: Work, sheet: Sheet, row: int, label: str, lines, attribute: str,
 
 
 def _saving(work: Work, sheet: Sheet, row: int) -> int:
-    row = _section(work, sheet, row, "Saved against the baseline: baseline less candidate, minus means spent more")
+    row = _section(
+        work, sheet, row, "Saved against the baseline: baseline minus option; a minus sign means that more is spent"
+    )
     known = {key: (name, unit) for key, name, unit, _ in ANNUAL}
     for key in work.results.baseline.saving:
         name, unit = known[key]

@@ -194,7 +194,7 @@ def add_rule(
         "" if field.required or coordinate else f" Empty: {default_text(field)}." if field.default is not None else ""
     )
     if field.path in rules():
-        default = " Empty: what stands under “Otherwise”."
+        default = " Empty: what is under “Otherwise”."
     message = f"Allowed: {allowed}.{default} {field.description}."
     if who == REVIEWER:
         message = f"Reviewer’s value; the claim stays as it is. Allowed: {allowed}."

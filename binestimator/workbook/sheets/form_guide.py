@@ -15,7 +15,7 @@ _STEPS = (
     (
         INPUTS,
         "Name and weather",
-        "The name of the project and the typical-year weather file (TMY3, TMY2 or EPW) that stands beside this file "
+        "The name of the project and the typical-year weather file (TMY3, TMY2 or EPW) that is beside this file "
         "or in the folder "
         "weather. Both are required.",
         "Project: Lantern Yard office  ·  Weather file: 723170TYA.CSV",
@@ -156,9 +156,9 @@ _WHEN = {
     "group": "for each profile group, one at least",
     "zone": "for each zone that is listed",
     "special": "for each special zone",
-    "candidate": "for each candidate of your own",
-    "sat": "for each candidate of your own",
-    "dsp": "for each candidate of your own",
+    "candidate": "for each option of your own",
+    "sat": "for each option of your own",
+    "dsp": "for each option of your own",
 }
 _THINGS = {
     "project": "Project",
@@ -166,9 +166,9 @@ _THINGS = {
     "group": "Profile group",
     "zone": "Zone",
     "special": "Special zone",
-    "candidate": "Candidate",
-    "sat": "Candidate",
-    "dsp": "Candidate",
+    "candidate": "Option",
+    "sat": "Option",
+    "dsp": "Option",
 }
 _MARKS = {
     "default": "The program’s default, with its source",

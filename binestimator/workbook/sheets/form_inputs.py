@@ -224,7 +224,7 @@ def _about(form: FormPages, sheet: Sheet) -> None:
         form,
         sheet,
         row,
-        "Evidence and status of inputs of groups, zones and candidates, by path: zone.Lobby.max_cfm, zone.*.max_cfm",
+        "Evidence and status of inputs of groups, zones and options, by path: zone.Lobby.max_cfm, zone.*.max_cfm",
         "about",
         {0: "path", status: "status", evidence: "evidence"},
         {0: "Path", status: "Status", evidence: "Evidence"},

@@ -87,8 +87,8 @@ def write_strategies(form: FormPages, sheet: Sheet) -> None:
         form,
         sheet,
         "Strategies",
-        "Candidates across; empty or – is what a strategy does not use. Shared settings stand below and count where a "
-        "candidate "
+        "Options across; empty or – is what a strategy does not use. Shared settings are below and count where an "
+        "option "
         "gives nothing of its own.",
     )
     _legend(form, sheet, 2)
@@ -255,11 +255,11 @@ def _mark_line(form: FormPages, sheet: Sheet, table: SideTable, key: str, row: i
     label, what = {
         "listed": (
             "Place in the list",
-            "Which candidates the project lists, in their order; a default one that is not listed is evaluated all "
+            "Which options the project lists, in their order; a default one that is not listed is evaluated all "
             "the same. "
             "Leave it empty in new columns",
         ),
-        "baseline": ("Baseline", "yes at most once: the candidate that the others are compared with"),
+        "baseline": ("Baseline", "yes at most once: the option that the others are compared with"),
     }[key]
     sheet.text(row, 0, label, s("wrap", "line", "bold"))
     for column in (1, 2):
@@ -300,7 +300,7 @@ def _mark_line(form: FormPages, sheet: Sheet, table: SideTable, key: str, row: i
 
 
 def _changes(form: FormPages, sheet: Sheet, table: SideTable) -> None:
-    """What candidates change besides their setpoints."""
+    """What options change besides their setpoints."""
     s, row = form.styles, form.plan.changes_row
     path, id_, value = 0, SIDE_FIRST_COLUMN, SIDE_FIRST_COLUMN + 1
     _small_head(
@@ -308,10 +308,10 @@ def _changes(form: FormPages, sheet: Sheet, table: SideTable) -> None:
         sheet,
         table,
         row,
-        "What candidates change besides their setpoints (repair and companion measures)",
+        "What options change besides their setpoints (repair and companion measures)",
         "changes",
         {path: "path", id_: "id", value: YOURS},
-        {path: "Path of the input", id_: "Id of the candidate", value: "Value"},
+        {path: "Path of the input", id_: "Id of the option", value: "Value"},
     )
     row += 3
     first = row
@@ -336,7 +336,7 @@ def _library(form: FormPages, sheet: Sheet, table: SideTable) -> None:
         sheet,
         table,
         row,
-        "Settings shared by every candidate with that strategy",
+        "Settings shared by every option with that strategy",
         "library",
         {value: YOURS},
         {0: "Setting", 1: "Unit", 2: "Allowed", value: "Your value", otherwise: "Otherwise"},
@@ -415,8 +415,8 @@ def write_zones(form: FormPages, sheet: Sheet) -> None:
     title(
         form,
         sheet,
-        "Zone schedule",
-        f"{len(zones)} zone lines stand for {count:,} zones"
+        "Zones",
+        f"{len(zones)} zone lines represent {count:,} zones"
         if zones
         else "One line for each zone, or none: the quick description of the building makes zones by itself",
     )

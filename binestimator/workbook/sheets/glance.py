@@ -300,13 +300,14 @@ def write_review(work: Work, pen) -> None:
     if pen is None:
         return
     outlay, incentive = c.candidate.cost_usd, c.candidate.incentive_usd
+    value: float | None
     for place, (key, _, _, part) in enumerate(columns_of(work.results), 2):
         if part == "change":
             # Rounded far below what is shown: the last digits of a difference of nothing would show a sign.
             value, style = round(change_of(results, c.annual, key), 6), "signed"
             formula = f"ROUND({''.join(f'-{{saving.{part}}}' for part in key.split('+'))},6)"
         else:
-            value, formula, style = {
+            of_column: dict[str, tuple[float | None, str, str]] = {
                 "cost_usd": (c.annual["cost_usd"], "{cost_usd}", "usd_short"),
                 "saving_usd": (c.saving["cost_usd"], "{saving.cost_usd}", "usd_signed"),
                 "saving_frac": (
@@ -321,7 +322,8 @@ def write_review(work: Work, pen) -> None:
                     "{payback.after}",
                     "years",
                 ),
-            }[key]
+            }
+            value, formula, style = of_column[key]
         if c.id == base.id and part != "change" and key != "cost_usd":
             value = None
         look = s(style, "right", "middle")
@@ -537,11 +539,11 @@ def _placed_texts(work: Work, widths: list[float]) -> list[list[tuple[str, list[
     blocks = [
         (label, lines)
         for label, lines in (
-            ("What is worth its money, from cheap to dear", value_lines(results)),
+            ("What is worth the money, from cheap to expensive", value_lines(results)),
             ("What changes", [text for text in (what_moves(results),) if text]),
             ("What can go wrong", risk_lines(results)),
             ("What holds the resets back", holdback_lines(results, table=not work.client)),
-            ("How sure, and what it rests on", sure_lines(results)),
+            ("How sure it is, and what it is based on", sure_lines(results)),
         )
         if lines
     ]

@@ -48,7 +48,7 @@ def write(work: Work, sheet: Sheet) -> None:
         work,
         sheet,
         row + 1,
-        "Equal service: what a candidate may take from the rooms more than the baseline does, and still be ranked",
+        "Equal service: how much more an option may take from the rooms than the baseline does, and still be ranked",
     )
     for head, said in rule_texts(results.project):
         row = _pair(work, sheet, row, head, said)

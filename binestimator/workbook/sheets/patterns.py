@@ -46,7 +46,7 @@ def write(work: Work, sheet: Sheet) -> None:
         work,
         sheet,
         "Patterns",
-        "The numbers behind the charts; legends give the numbers of candidates. Months, temperatures and airflows "
+        "The numbers behind the charts; legends give the numbers of options. Months, temperatures and airflows "
         "come from the hour-by-hour run.",
         link_column=columns,
     )
@@ -61,7 +61,7 @@ def write(work: Work, sheet: Sheet) -> None:
         row,
         "cost",
         "Energy cost by end use, USD a year, from the bin rows",
-        "Candidate",
+        "Option",
         names,
         [label for _, label, _ in uses],
         [[c[key] for c in costs] for key, _, _ in uses],
@@ -74,7 +74,7 @@ def write(work: Work, sheet: Sheet) -> None:
         row,
         "change",
         "Change of energy cost against the baseline by end use, USD a year: plus costs more",
-        "Candidate",
+        "Option",
         names,
         [*(label for _, label, _ in uses), "Net"],
         [
@@ -324,7 +324,7 @@ def _bound_table(work: Work, sheet: Sheet, row: int, names: list[str]) -> int:
         "bound",
         "Saving of energy cost beside that of perfect resets, the most that setpoints alone can save (from the bin "
         "rows; empty where more than setpoints changes)",
-        "Candidate",
+        "Option",
         names,
         ["Saving, USD a year", "Perfect resets, USD a year", "Share reached, %"],
         columns,
@@ -344,7 +344,7 @@ def _holdback_table(work: Work, sheet: Sheet, row: int, names: list[str]) -> int
         sheet,
         row,
         "holdbacks",
-        "What holds resets back, % of running hours of each candidate (hour by hour; empty where it cannot act)",
+        "What holds resets back, % of running hours of each option (hour by hour; empty where it cannot act)",
         "Cause",
         [h.label for h in found],
         names,
@@ -402,7 +402,7 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
 def _bar_charts(work: Work, size: tuple[int, int]) -> list:
     """Cost by end use, and savings beside the limit of perfect resets."""
     cost = use_chart(work, "cost")
-    style_chart(cost, "Energy cost of a year by end use", "Candidate", "USD a year", size=size, y_format="#,##0")
+    style_chart(cost, "Energy cost of a year by end use", "Option", "USD a year", size=size, y_format="#,##0")
     table = work.blocks["bound"]
     bound = work.book.chart("column")
     name, categories, values = table.series(0)
@@ -431,7 +431,7 @@ def _bar_charts(work: Work, size: tuple[int, int]) -> list:
     style_chart(
         bound,
         "Saving beside what perfect resets would save",
-        "Candidate",
+        "Option",
         "USD a year",
         size=size,
         y_format=NUMBERS["signed"],

@@ -151,9 +151,11 @@ def _claims(sheet: Sheet, s, row: int, results, trail) -> int:
         was, c = earlier.get(id_), now.get(id_)
         sheet.cell(row, 0, "not there" if was is None else was.saving_usd, s("f0", "line", "left"))
         sheet.cell(row, 1, "not there" if c is None else c.saving["cost_usd"], s("f0", "line", "left"))
-        sheet.text(row, 2, was.name if c is None else c.name, s("line", "wrap", "as_text"))
-        both = was is not None and c is not None and abs(was.saving_usd) > 0.001
-        sheet.cell(row, 3, c.saving["cost_usd"] / was.saving_usd if both else "–", s("f3", "line", "left"))
+        sheet.text(row, 2, c.name if c is not None else was.name if was else "", s("line", "wrap", "as_text"))
+        ratio: float | str = "–"
+        if was is not None and c is not None and abs(was.saving_usd) > 0.001:
+            ratio = c.saving["cost_usd"] / was.saving_usd
+        sheet.cell(row, 3, ratio, s("f3", "line", "left"))
         sheet.text(row, 4, "", s("line"))
         row += 1
     return row
@@ -184,8 +186,8 @@ def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
         sheet,
         s,
         row,
-        f"{REVIEWED}: a second run with the reviewer’s overrides; the claim stands on all other sheets",
-        ["Claimed, USD/yr", "Ratio", "Candidate", "As reviewed, USD/yr", "Service and rank as reviewed"],
+        f"{REVIEWED}: a second run with the reviewer’s overrides; the claim is on all other sheets",
+        ["Claimed, USD/yr", "Ratio", "Option", "As reviewed, USD/yr", "Service and rank as reviewed"],
     )
     for line in lines:
         sheet.number(row, 0, line.claimed_usd, s("f0", "line", "left"))

@@ -1,4 +1,4 @@
-"""The rows that stand for the year, shared by all candidates."""
+"""The rows that represent the year, shared by all candidates."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def write(work: Work, sheet: Sheet) -> None:
         work,
         sheet,
         "Bin rows",
-        f"{len(table)} rows stand for the {len(results.weather.frame):,} hours of the file: {results.row_method}",
+        f"{len(table)} rows represent the {len(results.weather.frame):,} hours of the file: {results.row_method}",
         link_column=len(columns) - 1,
     )
     total = float(table["weight_h"].sum())
@@ -28,7 +28,7 @@ def write(work: Work, sheet: Sheet) -> None:
         0,
         "A value block: found by the program from the weather file, the schedules and the site; it does not follow "
         "from "
-        "formulas. Every candidate is evaluated on these rows.",
+        "formulas. Every option is evaluated on these rows.",
         s("subtitle"),
     )
     head, units, first = ROWS_FIRST_ROW - 3, ROWS_FIRST_ROW - 2, ROWS_FIRST_ROW

@@ -66,7 +66,7 @@ def _rises(work: Work, sheet: Sheet, row: int, last: int) -> int:
     sheet.merged_text(row, 0, row, last, text, s("wrap", "quiet"))
     sheet.height(row, height_of(lines_of(text, 150.0)))
     row += 2
-    heads = ("Candidate", "Service", *(f"{label}, {unit}" for _, _, label, unit in _RISES))
+    heads = ("Option", "Service", *(f"{label}, {unit}" for _, _, label, unit in _RISES))
     sheet.height(row, 42)
     for place, text in enumerate(heads):
         sheet.text(row, place, text, s("head_left" if place < 2 else "head"))
@@ -123,7 +123,7 @@ def write(work: Work, sheet: Sheet) -> None:
     )
     sheet.widths([26, 27, 15, 10, *(max(c.width, 11.5) for c in ZONE_RESULT_COLUMNS)])
     row = _rises(work, sheet, 3, last)
-    for place, text in enumerate(("Candidate", *(label for _, label, _, _ in _WORST))):
+    for place, text in enumerate(("Option", *(label for _, label, _, _ in _WORST))):
         first, end = (0, 0) if place == 0 else (2 * place - 1, 2 * place)
         sheet.merged_text(row, first, row, end, text, s("head_left" if place == 0 else "head"))
     row += 1
@@ -147,9 +147,7 @@ def write(work: Work, sheet: Sheet) -> None:
     row += 1
     head = row
     sheet.height(head, 42)
-    for place, text in enumerate(
-        ("Candidate", "Zone", "Group", "Zones alike", *(c.label for c in ZONE_RESULT_COLUMNS))
-    ):
+    for place, text in enumerate(("Option", "Zone", "Group", "Zones alike", *(c.label for c in ZONE_RESULT_COLUMNS))):
         sheet.text(head, place, text, s("head_left" if place < 3 else "head"))
     units = ("", "", "", "no.", *(f"{c.unit} a zone" for c in ZONE_RESULT_COLUMNS))
     for place, text in enumerate(units):

@@ -16,7 +16,7 @@ def write(work: Work, sheet: Sheet) -> None:
         work,
         sheet,
         "Sources",
-        "Documents are named, not quoted. Sources of single inputs stand beside them on the sheets of inputs.",
+        "Documents are named, not quoted. Sources of single inputs are beside them on the sheets of inputs.",
     )
     sheet.widths(_WIDTHS)
     head = 3
