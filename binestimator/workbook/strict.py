@@ -411,7 +411,8 @@ class Sheet:
         _done(s.print_area(0, column, 0, column), f"{self.name} print area")
         if area:
             where = area if "!" in area else f"{quoted(self.name)}!{area}"
-            _done(self.book._book.define_name(f"{quoted(self.name)}!paper", "=" + where), f"{self.name} paper")
+            # The library looks the sheet up by its bare name, apostrophes of the name not doubled.
+            _done(self.book._book.define_name(f"'{self.name}'!paper", "=" + where), f"{self.name} paper")
 
     def hide(self) -> None:
         """Leave the sheet out of sight, and so out of print."""
