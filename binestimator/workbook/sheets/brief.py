@@ -287,10 +287,10 @@ def write_checks(work: Work, sheet: Sheet) -> None:
         work,
         sheet,
         "Checks in brief",
-        f"{counts['pass']} pass, {counts['explain']} to explain, {counts['fail']} fail; each of them stands on "
+        f"{counts['pass']} pass, {counts['explain']} to explain, {counts['fail']} fail; all of them are on "
         f"“{CHECKS}” of the working file",
     )
-    row = _section(sheet, s, 3, "Checks that want a look, and those that hold", len(_CHECK_WIDTHS))
+    row = _section(sheet, s, 3, "Checks that need a look, and those that hold", len(_CHECK_WIDTHS))
     row = _heads(sheet, s, row, ("Check", "Status", "Found", "Expected", "What it says"))
     for check in _condensed(results):
         word, look = STATUS[check.status]
@@ -314,7 +314,7 @@ def write_checks(work: Work, sheet: Sheet) -> None:
 
 
 def _condensed(results) -> list:
-    """Checks for readers: those that want a look one by one, those that hold for several options as one line."""
+    """Checks for readers: those that need a look one by one, those that hold for several options as one line."""
     ids = [c.id for c in results.candidates]
     plain = lambda text: plain_words(with_numbers(results, text, ids)).replace("ft2", "ft²")
     single = lambda k: replace(k, name=plain(k.name), value=plain(k.value), expected=plain(k.expected))

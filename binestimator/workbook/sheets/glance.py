@@ -160,8 +160,8 @@ def write(work: Work, sheet: Sheet) -> None:
     sheet.text(
         1,
         0,
-        "What it is worth to move the supply air temperature (SAT) and the duct static pressure (DSP) with need, "
-        "instead of holding them",
+        "What resetting the supply air temperature (SAT) and the duct static pressure (DSP) is worth, compared with "
+        "the baseline",
         s("subtitle", "bold"),
     )
     about = [
