@@ -27,6 +27,7 @@ from binestimator.workbook.form_layout import INPUT_AT
 from binestimator.workbook.layout import sheet_candidates
 from binestimator.workbook.live import floating, year
 from binestimator.workbook.live.formulas import Scope
+from binestimator.workbook.live.grid import Grid
 from binestimator.workbook.live.method import fixed
 from binestimator.workbook.sheets.glance import STALE_ROW, columns_of, review_row
 from binestimator.workbook.strict import cell_name
@@ -467,6 +468,14 @@ def test_supply_air_that_cannot_be_held_equals_the_engine_before_and_after_edits
 def test_steps_too_wide_for_a_sheet_are_held_and_say_so_after_an_edit(spreadsheet, monkeypatch):
     """As with hundreds of zone lines: the run's figures without an edit, and a banner that counts the rows after it."""
     monkeypatch.setattr(floating, "steps_fit", lambda results, id_, kind: False)
+    held, add = {}, Grid.add
+
+    def noted(grid, key, label, unit, template, style="f2", **more):
+        if key in ("up_line", "down_line"):
+            held[grid.sheet.name, key] = float(np.sum(more["values"]))
+        return add(grid, key, label, unit, template, style, **more)
+
+    monkeypatch.setattr(Grid, "add", noted)
     blanks, books, counts = {}, {}, {}
     for kind, (changes, edits) in FLOATING.items():
         results = estimate(project_of(**changes), builders_weather("greensboro"))
@@ -475,6 +484,14 @@ def test_steps_too_wide_for_a_sheet_are_held_and_say_so_after_an_edit(spreadshee
         books[kind] = build_workbook(results)[0]
         names = cells(books[kind])
         assert not any(name.startswith((floating.DOWN, floating.UP)) for name in names)
+        # Rows near floating as well: the first look may take them to float, and the root leave them at the setpoint.
+        for k in sheet_candidates(results):
+            run = results.runs[results.candidates[k].id]
+            for way, rows in floating.floating_rows(results, results.candidates[k].id).items():
+                name = next(name for name, _ in held if name.startswith(f"{k + 1} "))
+                key = "up_line" if way == floating.UP else "down_line"
+                assert held[name, key] == len(run.parts) * len(rows)
+        held.clear()
         path, value = next(iter(edits.items()))
         blanks[f"{kind}_edited"] = edited(blanks[kind], changes_of(pen, path, value))
         counts[kind] = sum(

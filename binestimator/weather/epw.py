@@ -100,7 +100,7 @@ def _parse(file_name: str, lines: list[str]) -> RawWeather:
             for name, (column, label, _) in _COLUMNS.items()
         },
         written=written,
-        **site,  # type: ignore[arg-type]  # four numbers, none of them the count of filled dew points
+        **site,
     )
 
 

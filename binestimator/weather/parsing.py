@@ -11,6 +11,7 @@ import io
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TypedDict
 
 import numpy as np
 import pandas as pd
@@ -102,7 +103,16 @@ def split_station(file_name: str, line: str, least: int) -> list[str]:
     return fields
 
 
-def site_of(file_name: str, line: str, latitude, longitude, zone, elevation) -> dict[str, float]:
+class Position(TypedDict):
+    """Of a station, as :class:`RawWeather` takes it."""
+
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+    utc_offset_h: float
+
+
+def site_of(file_name: str, line: str, latitude, longitude, zone, elevation) -> Position:
     """Checked position of the station."""
     site = {}
     for name, what, value, low, high in (
@@ -131,7 +141,12 @@ def site_of(file_name: str, line: str, latitude, longitude, zone, elevation) -> 
             f"{site['utc_offset_h']:+g} h do not belong together; expected both positive east "
             "of Greenwich and negative west of it"
         )
-    return site
+    return Position(
+        latitude_deg=site["latitude_deg"],
+        longitude_deg=site["longitude_deg"],
+        elevation_m=site["elevation_m"],
+        utc_offset_h=site["utc_offset_h"],
+    )
 
 
 def check_field_count(file_name: str, rows: list[str], first_line: int, count: int) -> None:

@@ -84,7 +84,7 @@ def _parse(file_name: str, lines: list[str]) -> RawWeather:
         labels=labels,
         columns=columns,
         written=written,
-        **site,  # type: ignore[arg-type]  # four numbers, none of them the count of filled dew points
+        **site,
     )
 
 

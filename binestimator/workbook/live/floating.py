@@ -117,16 +117,16 @@ def result(chain) -> None:
             continue
         own = {UP: "up", DOWN: "down"}[kind]
         if kind not in chain.floats.sheets:
-            sat = chain.engine("sat_f")
-            floats = (sat > chain.engine("sat_set_f")) if kind == UP else (sat < chain.engine("sat_set_f"))
-            g.add(f"{own}_line", f"Floats {own} in the run", "1/0", None, "f0", values=floats.astype(float))
+            held = np.zeros((chain.parts, chain.lines))
+            held[:, chain.floats.rows[kind]] = 1.0
+            g.add(f"{own}_line", f"Floats {own} in the run, or is near it", "1/0", None, "f0", values=held)
             g.add(
                 f"{own}_f",
-                f"Supply air at which it floated {own} in the run (value)",
+                "Supply air that resulted in the run (value)",
                 "°F",
                 None,
                 "f2",
-                values=np.where(floats, sat, 0.0),
+                values=np.where(held.ravel() > 0.0, chain.engine("sat_f"), 0.0),
             )
             template = f"IF(AND({{{flag}}}=1,{{{own}_line}}>0),{{{own}_f}},{template})"
             # What the run found holds until an input is edited.
