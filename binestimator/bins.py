@@ -631,13 +631,13 @@ def _eliminate(index, weights, scores, moments, group_id, period, residual_targe
         basis[local] = u[:, rank:]
         bases.append(basis)
         variance[local] = scores[members[g], :_PART_DIRECTIONS].var(axis=0).sum()
-    soft, target = [_YEAR_WEIGHT * scores[index].T], [_YEAR_WEIGHT * residual_target.sum(axis=0)]
+    soft_parts, target_parts = [_YEAR_WEIGHT * scores[index].T], [_YEAR_WEIGHT * residual_target.sum(axis=0)]
     if len(residual_target) > 1:
         for k, total in enumerate(residual_target):
             own = np.where((period[index] == k)[:, None], scores[index, :_PART_DIRECTIONS], 0.0)
-            soft.append(_PERIOD_WEIGHT * own.T)
-            target.append(_PERIOD_WEIGHT * total[:_PART_DIRECTIONS])
-    basis, soft, target = np.hstack(bases), np.vstack(soft), np.concatenate(target)
+            soft_parts.append(_PERIOD_WEIGHT * own.T)
+            target_parts.append(_PERIOD_WEIGHT * total[:_PART_DIRECTIONS])
+    basis, soft, target = np.hstack(bases), np.vstack(soft_parts), np.concatenate(target_parts)
     penalty = _EVENNESS * variance + least_penalty * max(variance.max(), 1e-30)
 
     hessian, gradient = likely

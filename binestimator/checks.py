@@ -19,6 +19,7 @@ from .model.system import balance_error_btuh, moisture_error_btuh
 from .moist_air import saturation_humidity_ratio
 from .results import ANNUAL, CHANGED_SERVICE, COUNT_KEYS, Check
 from .service import FAILURES
+from .strategies.registry import strategies_of
 
 # Accuracy required of the bin rows against the hours, per candidate.
 COST_ERROR_FRAC = 0.005
@@ -608,13 +609,13 @@ def _findings(project, unit, results, baseline, baseline_service):
         )
     part = saves_by_ventilation(results, baseline)
     if part:
-        said = [
+        savings = [
             f"{c.id} {c.saving_at_equal_oa['cost_usd']:,.0f} for {c.saving['cost_usd']:,.0f} USD"
             for c in results
             if c.id in part
         ]
         yield Finding(
-            "caution", "equal outdoor air", f"Saving at equal outdoor air differs, a year: {', '.join(said)}."
+            "caution", "equal outdoor air", f"Saving at equal outdoor air differs, a year: {', '.join(savings)}."
         )
     if any(c.hourly["freeze_hours"] > 0 for c in results):
         hours = max(c.hourly["freeze_hours"] for c in results)
@@ -647,10 +648,6 @@ def _findings(project, unit, results, baseline, baseline_service):
             "schedule",
             "Rooms are not served while the air handler is off, and warm-up is not modelled in that mode.",
         )
-    if any(c.candidate.sat.strategy == "cost_optimal" for c in results):
-        yield Finding(
-            "info",
-            "strategies",
-            "The cost-optimal supply temperature minimises energy cost hour by hour; demand charges and tiers are not "
-            "in its price.",
-        )
+    notes = dict.fromkeys(strategy.note for c in results for strategy in strategies_of(c.candidate) if strategy.note)
+    for note in notes:
+        yield Finding("info", "strategies", note)

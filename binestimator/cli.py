@@ -107,8 +107,7 @@ def _guarded(args) -> int:
     except Exception as error:  # noqa: BLE001 - the last resort: no traceback for users
         from binestimator.writing import remedy
 
-        do = remedy(error, "use another place") if isinstance(error, OSError) else ""
-        if do:
+        if isinstance(error, OSError) and (do := remedy(error, "use another place")):
             return _ended(args, BAD_INPUT, f"error: {error.strerror}; {_state_of_files(args)}; {do}")
         what = f"{type(error).__name__}: {error}".splitlines()[0]
         return _ended(
@@ -462,7 +461,8 @@ def _bins(args) -> None:
 
     if args.project is None:
         project, schedule = _schedule_project(args)
-        folder, whole_f, pressure_psia, read = ".", args.whole_f or "auto", None, ()
+        folder, whole_f, pressure_psia = ".", args.whole_f or "auto", None
+        read: tuple[Path, ...] = ()
     else:
         given = _schedule_options(args)
         if given:
@@ -481,8 +481,11 @@ def _bins(args) -> None:
     if args.csv is not None:
         args.watched = _Watched(args.csv)
         check_places([args.csv], [BINS], manners)
-    how = {"whole_f": whole_f, "pressure_psia": pressure_psia}
-    weather = read_weather(path, **how) if here else weather_for(args.weather, folder, **how)
+    weather = (
+        read_weather(path, whole_f=whole_f, pressure_psia=pressure_psia)
+        if here
+        else weather_for(args.weather, folder, whole_f=whole_f, pressure_psia=pressure_psia)
+    )
     width_f = args.width or project.bins.width_f
     conditions = build_conditions(weather, project)
     occupied = conditions.occupied > 0.5
@@ -528,7 +531,7 @@ def _schedule_project(args):
     """Project that carries nothing but the schedule of the options, and the schedule in words."""
     from binestimator.inputs.read import project_from_mapping
 
-    group = {"name": "schedule"}
+    group: dict[str, object] = {"name": "schedule"}
     if args.day_and_night:
         clash = [option for option in _schedule_options(args) if option in ("--hours", "--saturday", "--sunday")]
         if clash:
@@ -572,17 +575,18 @@ def _schedule_project(args):
 
 def _form(args) -> None:
     from binestimator.seal import FORM
-    from binestimator.steps import files_read, read_any
+    from binestimator.steps import files_read, read_any, trail_of
     from binestimator.writing import Manners, check_places
 
     out = Path(args.out)
     if out.suffix.casefold() != ".xlsx":
         raise InputError(f"{out}: a form is a workbook; give it a name that ends in .xlsx")
-    project, read = None, ()
+    project = trail = None
+    read: tuple[Path, ...] = ()
     if args.source is not None:
         if os.path.realpath(out) == os.path.realpath(args.source):
             raise InputError(f"{out}: is the file that the form is filled from; give another name")
-        project = read_any(args.source)[0]
+        project, trail = read_any(args.source)[0], trail_of(args.source)
         read = files_read(args.source, project, weather=False)
     manners = Manners(read=read, force=args.force, elsewhere="give another name", insist="--force")
     args.watched = _Watched(out)
@@ -590,8 +594,12 @@ def _form(args) -> None:
 
     from binestimator.workbook.form import write_form
 
-    write_form(out, project, manners)
-    _say(args, f"Form  {out}")
+    write_form(out, project, manners, trail)
+    said = f"Form  {out}"
+    if trail is not None and trail.run_id:
+        carried = f"{len(trail.questions)} question{'' if len(trail.questions) == 1 else 's'} carried over"
+        said += f"\nEarlier   run {trail.run_id}: {carried}; see the sheet Review"
+    _say(args, said)
 
 
 def _inputs(args) -> None:

@@ -8,19 +8,19 @@ from __future__ import annotations
 
 import numpy as np
 
-#: Thermal zones by degree-days in degF.days: (zone, cooling degree-days above 50 degF more than, heating degree-days
-#: below 65 degF more than); the first that fits. ASHRAE 169 (limits of zones 1, 4 and 7 as quoted by a public text, the
+#: Thermal zones by degree-days in degF.days: (zone, ``cooling`` above 50 degF or ``heating`` below 65 degF, more than);
+#: the first that fits. ASHRAE 169 (limits of zones 1, 4 and 7 as quoted by a public text, the
 #: others from memory).
 THERMAL_ZONES = (
-    ("0", 10800.0, None),
-    ("1", 9000.0, None),
-    ("2", 6300.0, None),
-    ("8", None, 12600.0),
-    ("7", None, 9000.0),
-    ("6", None, 7200.0),
-    ("5", None, 5400.0),
-    ("4", None, 3600.0),
-    ("3", None, -1.0),
+    ("0", "cooling", 10800.0),
+    ("1", "cooling", 9000.0),
+    ("2", "cooling", 6300.0),
+    ("8", "heating", 12600.0),
+    ("7", "heating", 9000.0),
+    ("6", "heating", 7200.0),
+    ("5", "heating", 5400.0),
+    ("4", "heating", 3600.0),
+    ("3", "heating", -1.0),
 )
 #: Marine (C): means of the coldest and warmest month, and months warmer than 50 degF. ASHRAE 169 (from memory), there
 #: with a dry summer besides. [degF]
@@ -67,8 +67,8 @@ def climate_zone(oat_f: np.ndarray, dewpoint_f: np.ndarray, month: np.ndarray) -
     ASHRAE 169, see the constants of this module for what of it is from memory and what is this program's own.
     """
     oat, dewpoint, month = (np.asarray(values) for values in (oat_f, dewpoint_f, month))
-    heating, cooling = degree_days(oat)
-    zone = next(z for z, warm, cold in THERMAL_ZONES if (cooling > warm if cold is None else heating > cold))
+    days = dict(zip(("heating", "cooling"), degree_days(oat), strict=True))
+    zone = next(zone for zone, season, least in THERMAL_ZONES if days[season] > least)
     if zone in ("7", "8"):
         return zone
     monthly = np.array([oat[month == m].mean() for m in range(1, 13)])

@@ -1,6 +1,8 @@
 """Defaults that follow from choices, the number of terminals and the climate."""
 
 import io
+import re
+from importlib import resources
 
 import openpyxl
 import pytest
@@ -13,6 +15,7 @@ from binestimator.climate import climate_of, climate_zone, degree_days
 from binestimator.estimate import estimate
 from binestimator.inputs import documentation_markdown, project_from_mapping
 from binestimator.inputs.defaults import default_in_force, rules
+from binestimator.inputs.follows import default_lines, followed, follows_template, lines_of
 from binestimator.inputs.form_content import form_content
 from binestimator.inputs.schema import FIELDS, fields_of
 from binestimator.workbook.form import FORM_SPARE, form_bytes
@@ -268,6 +271,41 @@ def test_demand_resets_of_a_least_project_serve(place, area, floors):
         assert (
             results[id_].saving["cost_usd"] > 0.0 or place == "sand_point"
         )  # in a cold marine climate warm supply air costs fan energy and saves little
+
+
+def test_every_strategy_of_points_has_its_line():
+    """A line that is missing, or names no end of a range, is refused as the inputs are read."""
+    lines = resources.files("binestimator.inputs").joinpath("default_lines.csv").read_text(encoding="utf-8")
+    assert {key for key, line in lines_of(lines).items() if line.source} == set(default_lines())
+    short = "".join(row for row in lines.splitlines(keepends=True) if not row.startswith("dsp,airflow"))
+    with pytest.raises(ValueError, match="one row for each strategy that uses points; see dsp.airflow"):
+        lines_of(short)
+    with pytest.raises(ValueError, match="sat.outdoor_air: no end 'warm'"):
+        lines_of(lines.replace("60: high, 70: low", "60: warm, 70: low"))
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("part,high", [("sat", None), ("dsp", None), ("dsp", 2.2)])
+def test_what_inputs_of_strategies_follow_from(part, high):
+    """The value and the formula of each: the templates, filled with the values of the project, give the same."""
+    limits = {"sat_min_f": 54.0, "sat_max_f": 63.0, "dsp_min_inwc": 0.4} | ({"dsp_max_inwc": high} if high else {})
+    project = project_of(limits=limits)
+
+    def evaluated(template):
+        text = re.sub(r"\{([a-z_.]+)\}", lambda match: repr(project.value_of(match[1])), template)
+        found = re.fullmatch(r"(.*)IF\(ISNUMBER\((.*?)\),(.*?),(.*?)\)(.*)", text)
+        if found:
+            text = found[1] + (found[3] if found[2] != "None" else found[4]) + found[5]
+        return float(eval(text, {"__builtins__": {}}))
+
+    for strategy in fields_of(part)["strategy"].choices:
+        values = followed(part, strategy, project.value_of)
+        for name, value in values.items():
+            if name == "points":
+                templates = default_lines()[part, strategy].templates()
+                assert [(x, evaluated(y)) for x, y in templates] == list(value)
+            elif name in fields_of(part):
+                assert evaluated(follows_template(fields_of(part)[name])) == value
 
 
 def test_plain_builders_are_not_least():

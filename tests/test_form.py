@@ -30,10 +30,13 @@ from binestimator.estimate import estimate
 from binestimator.inputs import cells, project_from_mapping, project_to_toml, read_project
 from binestimator.inputs.cells import WorkbookFile
 from binestimator.inputs.form import is_workbook, read_form
-from binestimator.inputs.form_content import FORM_SHEETS, cell_of, form_content, raw_of
+from binestimator.inputs.form_content import form_content
+from binestimator.inputs.form_keys import FORM_SHEETS
+from binestimator.inputs.form_values import cell_of, raw_of
 from binestimator.inputs.paths import parse_path
 from binestimator.inputs.problems import InputErrors
-from binestimator.inputs.schema import FIELDS, check_value, fields_of
+from binestimator.inputs.schema import FIELDS, REPLACED, check_value, fields_of
+from binestimator.inputs.trail import read_trail
 from binestimator.workbook.form import form_bytes
 from binestimator.workbook.form_layout import FORM_SPARE, FormPlan, Spare
 from binestimator.workbook.strict import cell_name
@@ -1103,6 +1106,28 @@ def test_content_without_a_key_is_refused(edit):
     assert f"Inputs!{cell_name(row, column)}: the line has no key" in text
 
 
+@pytest.mark.parametrize(
+    ("kind", "key", "other"), [("group", "lights_w_ft2", "people_ft2"), ("candidate", "sat.max_f", "sat.min_f")]
+)
+def test_a_line_that_stands_twice_is_refused(edit, kind, key, other):
+    """Two lines of one input: which value counts would not be clear."""
+    table = edit.plan.side[kind]
+    edit.cell(table.sheet, table.rows[other], table.key_column).value = key
+    edit.cell(table.sheet, table.rows[key], table.column("value", 0)).value = 60
+    edit.cell(table.sheet, table.rows[other], table.column("value", 0)).value = 61
+    assert f"the input {key} appears twice, also at {table.sheet}!" in edit.refused()
+
+
+def test_an_input_of_an_earlier_version_says_what_took_its_place(edit):
+    """An empty line of it is passed over, as forms of that version have it."""
+    _, row, column = edit.plan.yours["fan.motor_hp"]
+    edit.cell("Inputs", row, 13).value = next(iter(REPLACED))
+    edit.cell("Inputs", row, column).value = 3
+    assert f"Inputs!{cell_name(row, column)}: this input of an earlier version has been replaced" in edit.refused()
+    edit.cell("Inputs", row, column).value = None
+    edit.read()
+
+
 def test_a_column_put_between_is_refused(edit):
     group = edit.plan.side["group"]
     edit.cell("Profile groups", group.band_row + 1, group.column("value", 4)).value = None
@@ -1260,7 +1285,10 @@ def test_a_workbook_of_results_is_input_again_and_is_never_written_over(runs, ca
     assert (runs / "toml/plain_rerun.json").read_bytes() == (runs / "toml/plain.json").read_bytes()
     assert "reviewed" not in plain_data(runs / "toml/plain.json")
     assert command(capsys, "form", "--from", runs / "toml/plain.xlsx", tmp_path / "again.xlsx")[0] == 0
-    assert (tmp_path / "again.xlsx").read_bytes() == (runs / "form.xlsx").read_bytes()
+    # The same inputs as in a form of the project file; what reviewers and the next run need is carried over besides.
+    given, trail = read_form(runs / "form.xlsx").project, read_trail(runs / "toml/plain.xlsx")
+    assert form_bytes(given) == (runs / "form.xlsx").read_bytes()
+    assert form_bytes(given, trail=trail) == (tmp_path / "again.xlsx").read_bytes() and trail.run_id
 
 
 @pytest.mark.crosscheck

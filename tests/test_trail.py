@@ -7,6 +7,7 @@ import openpyxl
 import pytest
 from builders import project_of, weather_of
 
+from binestimator.cli import main
 from binestimator.errors import InputError
 from binestimator.estimate import estimate
 from binestimator.inputs.form import read_form
@@ -149,6 +150,24 @@ def test_a_form_carries_questions_and_no_run(tmp_path):
     path = tmp_path / "form.xlsx"
     path.write_bytes(form_bytes(project()))
     assert read_trail(path) == Trail()
+
+
+def test_a_form_filled_from_a_workbook_carries_its_trail(tmp_path, capsys):
+    """Questions, answers, revisions, the run, its claim and what was given in it reach the run on that form."""
+    book = openpyxl.load_workbook(io.BytesIO(first_file()))
+    ask(book[SHEET])
+    source, form = tmp_path / "run.xlsx", tmp_path / "form.xlsx"
+    book.save(source)
+    assert main(["form", "--from", str(source), str(form)]) == 0
+    assert f"Earlier   run {first_run().run_id}: 2 questions carried over" in capsys.readouterr().out
+    trail = read_trail(form)
+    assert trail == read_trail(source) and trail.run_id == first_run().run_id and len(trail.claims) == 2
+    assert read_form(form).project.in_climate("4A") == first_run().project
+    content = workbook_bytes(second_run(), trail=trail)
+    assert lines_below(content, QUESTIONS)[0][:3] == ["Inputs, E12", "open", HOSTILE]
+    assert lines_below(content, CHANGED)[0][2:4] == ["prices.electricity_usd_kwh", 0.2]
+    again = form_bytes(second_run().project, trail=trail)
+    assert not any(cell.data_type == "f" for line in openpyxl.load_workbook(io.BytesIO(again))[SHEET] for cell in line)
 
 
 def test_without_its_sheet_for_reviews_a_file_carries_nothing(tmp_path):

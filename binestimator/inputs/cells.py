@@ -70,6 +70,9 @@ _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
 _DATE_FORMATS = frozenset([*range(14, 23), *range(27, 37), *range(45, 48), *range(50, 59)])
 _PIECE = 65_536
 
+#: What a cell may hold.
+Content = str | float | bool
+
 
 @dataclass(frozen=True, slots=True)
 class Cell:
@@ -85,7 +88,7 @@ class Cell:
     """
 
     kind: str
-    value: object = None
+    value: Content | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +129,8 @@ class WorkbookFile:
     def __init__(self, path: str | Path):
         self.path = Path(path)
         self._zip: zipfile.ZipFile | None = None
+        self._texts: list[str] | None = None  # read with the first sheet
+        self._dates: list[bool] = []
         try:
             self._zip = _open(self.path)
             self._judge_directory()
@@ -320,8 +325,6 @@ class WorkbookFile:
                 self._sheets[name] = target
         by_type = dict(relations.values())
         self._texts_part, self._styles_part = by_type.get("sharedStrings"), by_type.get("styles")
-        self._texts: list[str] | None = None
-        self._dates: list[bool] = []
 
     def _read_texts(self) -> list[str]:
         if self._texts_part is None:
@@ -629,12 +632,12 @@ class _SheetReader(_TextCollector):
             if local == "v" and self._value is not None:
                 self._text, self._value, self._length = "".join(self._value), None, 0
             elif local == "c":
-                self._finish_cell()
+                self._finish_cell(*self._cell)
         elif local == "sheetData":
             self._in_rows = False
 
-    def _finish_cell(self) -> None:
-        (kind, style), self._cell = self._cell, None
+    def _finish_cell(self, kind: str, style: int) -> None:
+        self._cell = None
         cell = self._content(kind, style)
         if cell is None:
             return

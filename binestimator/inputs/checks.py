@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from binestimator.errors import Finding
+from binestimator.inputs.follows import default_lines, used_by
 from binestimator.inputs.paths import item_path
 from binestimator.inputs.problems import Problems
 from binestimator.inputs.schema import (
+    POINT_X_RANGE,
     SINGLE_SECTIONS,
     STRATEGY_SECTIONS,
     Field,
@@ -260,7 +262,7 @@ def _strategies(project, problems: Problems, places: dict[str, str]) -> None:
         pairs = []
         for part, low_name, high_name in _RANGES_OF_STRATEGIES:
             record = getattr(candidate, part)
-            if is_used(fields_of(part)[low_name], lambda section, name, record=record: record.strategy):
+            if used_by(fields_of(part)[low_name], record.strategy):
                 pairs.append((part, low_name, getattr(record, low_name), high_name, getattr(record, high_name)))
         for part, low_name, low, high_name, high in pairs:
             if low < high:
@@ -286,12 +288,17 @@ def _strategies(project, problems: Problems, places: dict[str, str]) -> None:
                     "limits.dsp_max_inwc",
                 ),
             )
-        dsp = candidate.dsp
-        if dsp.strategy == "airflow" and dsp.points[0][0] < 0:
-            path = item_path("candidate", candidate.id, "dsp.points")
-            problems.add(
-                places.get(path, path), "airflow below zero", dsp.points[0][0], "airflow in % of design, 0 to 150"
-            )
+        for part in STRATEGY_SECTIONS:
+            record = getattr(candidate, part)
+            line = default_lines().get((part, record.strategy))
+            if line is not None and line.x_low is not None and record.points[0][0] < line.x_low:
+                path = item_path("candidate", candidate.id, f"{part}.points")
+                problems.add(
+                    places.get(path, path),
+                    f"{line.x} below {'zero' if line.x_low == 0.0 else value_text(line.x_low)}",
+                    record.points[0][0],
+                    f"{line.x} in {line.x_unit}, {value_text(line.x_low)} to {value_text(POINT_X_RANGE[1])}",
+                )
 
 
 def _supply_values(project, places: dict[str, str]) -> Iterator[tuple[str, float, bool]]:

@@ -1,12 +1,7 @@
 """What an input form says about a project, cell by cell, without saying where on a sheet.
 
-A form has four layers of each input: *yours* (what the user gives; empty: nothing given), what
-counts *otherwise* (default, derived, sized, or set by the project's own overrides), the
-*reviewer's* override, and what *counts* (the first of reviewer's, yours, otherwise that is not empty).
-
-Tables have a key for each line and each column, so that a cell is found wherever a user has moved
-it. This module holds the keys, the words that cells hold for values, and the content; writers
-place it, :mod:`binestimator.inputs.form` reads it.
+Layers and keys are those of :mod:`binestimator.inputs.form_keys`. Writers place this content,
+:mod:`binestimator.inputs.form` reads it.
 """
 
 from __future__ import annotations
@@ -16,115 +11,20 @@ from dataclasses import dataclass, replace
 from dataclasses import field as dataclass_field
 
 from binestimator.inputs.defaults import default_formula, rules
+from binestimator.inputs.follows import default_lines, followed, follows_template, used_by
+from binestimator.inputs.form_keys import FROM_DEFAULT, FROM_FILE, FROM_PROJECT, FROM_QUICK, UNUSED
+from binestimator.inputs.form_values import Content, cell_of, digits
 from binestimator.inputs.paths import item_path, known_path, parse_path
 from binestimator.inputs.problems import Problems
-from binestimator.inputs.project import DEFAULT_CANDIDATES, Given, Project, build_project, resolved_inputs, source_of
+from binestimator.inputs.project import DEFAULT_CANDIDATES, Given, Project, build_project, source_of
 from binestimator.inputs.schema import (
     LIST_SECTIONS,
     SECTIONS,
     SINGLE_SECTIONS,
     STRATEGY_SECTIONS,
-    TABLE_MARK,
     Field,
     fields_of,
-    is_used,
-    raw_from_text,
-    value_text,
 )
-
-#: Sheets of a form; workbooks of results have them too.
-INPUTS, PROFILES, ZONES, STRATEGIES = "Inputs", "Profile groups", "Zone inputs", "Strategies"
-FORM_SHEETS = (INPUTS, PROFILES, ZONES, STRATEGIES)
-#: What they were called by earlier versions, whose forms are read as well.
-EARLIER_NAMES = {ZONES: "Zone schedule"}
-#: Sheets of a client edition, which has none of the above; workbooks of results have these too.
-CLIENT_SHEETS = ("At a glance", "Options in figures", "Inputs that matter", "Checks in brief", "Cautions")
-
-#: Text of the corner of a table, where its column of line keys and its line of column keys meet.
-CORNER = TABLE_MARK
-#: In the column of line keys: what follows belongs to no table until the next corner.
-END = CORNER + "end"
-#: Tables and their sheets.
-TABLES = {
-    "inputs": INPUTS,
-    "overrides": INPUTS,
-    "underneath": INPUTS,
-    "about": INPUTS,
-    "group": PROFILES,
-    "special": PROFILES,
-    "zone": ZONES,
-    "candidate": STRATEGIES,
-    "library": STRATEGIES,
-    "changes": STRATEGIES,
-}
-#: Tables that are only written when they hold something.
-OPTIONAL_TABLES = ("overrides", "underneath", "special")
-#: Key of columns of a table that hold nothing to read, and content of what a strategy does not use.
-NOT_READ, UNUSED = "–", "–"
-YOURS, OTHERWISE, REVIEWER, COUNTS = "value", "otherwise", "override", "counts"
-LAYERS = (YOURS, OTHERWISE, REVIEWER, COUNTS)
-
-#: Where a line of the zones or a candidate comes from.
-FROM_PROJECT, FROM_FILE, FROM_QUICK, FROM_DEFAULT = "project", "zones file", "quick description", "default eight"
-
-_WORDS = {"hour_pair": "closed", "date_list": "no days", "choice_list": "none of them"}
-
-
-# ---------------------------------------------------------------- values and cells
-
-
-def cell_of(field: Field, value: object) -> str | float:
-    """Value of an input as a cell holds it; :func:`raw_of` gives it back exactly.
-
-    Numbers are numbers; lists are texts with all their digits; ``none`` unsets; a text of
-    nothing but quotes gets one more on either side, so that ``""`` is the empty text.
-    """
-    if value is None:
-        return "none"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, (int, float)):
-        return float(value)
-    if isinstance(value, str):
-        return f'"{value}"' if set(value) <= {'"'} else value
-    if not value:
-        return _WORDS[field.type]
-    if field.type == "points":
-        return ", ".join(f"{_digits(x)}: {_digits(y)}" for x, y in value)
-    return ", ".join(part if isinstance(part, str) else _digits(part) for part in value)
-
-
-def _digits(number: float) -> str:
-    return str(int(number)) if float(number).is_integer() and abs(number) < 1e15 else repr(float(number))
-
-
-def raw_of(field: Field, content: str | float | bool) -> object:
-    """Raw value, as the TOML reader would give it, of what a cell of a form holds."""
-    if isinstance(content, bool):
-        if field.type == "bool":
-            return content
-        if field.type == "choice" and {"yes", "no"} <= set(field.choices):
-            return "yes" if content else "no"
-        return content
-    if isinstance(content, float):
-        if field.type in ("text", "path"):
-            return value_text(content)
-        if field.type == "hour_pair" or field.type == "date_list":
-            return [content]
-        return int(content) if content.is_integer() and abs(content) < 1e15 else content
-    text = content.strip()
-    if field.type in ("text", "path"):
-        return text[1:-1] if len(text) >= 2 and set(text) == {'"'} else text
-    if text.casefold() == _WORDS.get(field.type):
-        return []
-    if field.type == "hour_pair":
-        for divider in (" to ", "-", "\u2013"):
-            if "," not in text and text.count(divider) == 1:
-                text = text.replace(divider, ",")
-    return raw_from_text(field, text)
-
-
-# ---------------------------------------------------------------- content
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,8 +54,8 @@ class Entry:
 
     path: str
     field: Field
-    yours: object
-    otherwise: object
+    yours: Content | None
+    otherwise: Content
     kind: str
     source: str
     can_review: bool
@@ -167,7 +67,7 @@ class Entry:
         return self.field.section in STRATEGY_SECTIONS and self.field.type in ("float", "optional_float")
 
     @property
-    def counts(self) -> object:
+    def counts(self) -> Content:
         """Content of the cell with what counts without a reviewer's override."""
         return self.otherwise if self.yours is None or (self.numbers_only and self.yours == "none") else self.yours
 
@@ -224,19 +124,19 @@ class FormContent:
         ``sat.points`` -> number of points that there is room for.
     """
 
-    singles: list = dataclass_field(default_factory=list)
-    evidence: dict = dataclass_field(default_factory=dict)
-    status: dict = dataclass_field(default_factory=dict)
-    groups: list = dataclass_field(default_factory=list)
-    specials: list = dataclass_field(default_factory=list)
-    zones: list = dataclass_field(default_factory=list)
-    candidates: list = dataclass_field(default_factory=list)
-    library: list = dataclass_field(default_factory=list)
-    overrides: list = dataclass_field(default_factory=list)
-    underneath: list = dataclass_field(default_factory=list)
-    changes: list = dataclass_field(default_factory=list)
-    about: list = dataclass_field(default_factory=list)
-    points: dict = dataclass_field(default_factory=dict)
+    singles: list[Entry] = dataclass_field(default_factory=list)
+    evidence: dict[str, str] = dataclass_field(default_factory=dict)
+    status: dict[str, str] = dataclass_field(default_factory=dict)
+    groups: list[Item] = dataclass_field(default_factory=list)
+    specials: list[Item] = dataclass_field(default_factory=list)
+    zones: list[Item] = dataclass_field(default_factory=list)
+    candidates: list[Item] = dataclass_field(default_factory=list)
+    library: list[Entry] = dataclass_field(default_factory=list)
+    overrides: list[tuple[str, Content]] = dataclass_field(default_factory=list)
+    underneath: list[tuple[str, Content]] = dataclass_field(default_factory=list)
+    changes: list[tuple[str, str, Content]] = dataclass_field(default_factory=list)
+    about: list[tuple[str, str | None, str | None]] = dataclass_field(default_factory=list)
+    points: dict[str, int] = dataclass_field(default_factory=dict)
 
     def items(self, kind: str) -> list[Item]:
         """Items of a section."""
@@ -474,7 +374,7 @@ class _Content:
             for strategy in fields_of(part)["strategy"].choices:
                 given = self.project.given.library[part].get(strategy, {})
                 for field in fields_of(part).values():
-                    if field.name == "strategy" or not _used_by(field, strategy):
+                    if field.name == "strategy" or not used_by(field, strategy):
                         continue
                     path = f"{part}.{strategy}.{field.name}"
                     value = given.get(field.name)
@@ -512,21 +412,18 @@ class _Content:
 
     def _part_entries(self, candidate, part: str, given: Mapping) -> dict[str, Entry]:
         """Entries of the strategy inputs of a candidate, with what they follow from."""
-        record, sections = (
-            getattr(candidate, part),
-            {name: self.project.section(name) for name in ("limits", "air_handler", "fan")},
-        )
+        record = getattr(candidate, part)
         strategy = record.strategy
         library = self.project.given.library[part].get(strategy, {})
-        resolved = resolved_inputs(part, {"strategy": strategy}, sections)
+        resolved = followed(part, strategy, self.project.value_of)
         entries: dict[str, Entry] = {}
         for field in fields_of(part).values():
             path = item_path("candidate", candidate.id, f"{part}.{field.name}")
             key = f"{part}.{field.name}"
-            used = _used_by(field, strategy)
+            used = used_by(field, strategy)
             own = given.get(field.name)
             yours = cell_of(field, own) if field.name in given else None
-            follows: object = ""
+            follows, points_follow = "", None
             if path in self.hit:
                 if yours is not None:
                     self.content.underneath.append((path, yours))
@@ -544,9 +441,10 @@ class _Content:
                     value = default[1 + STRATEGY_SECTIONS.index(part)] if default else "required"
             else:
                 unset = field.name in given and own is None  # also what the shared settings say
-                follows = _follows(
-                    part, strategy, field, self.project.default_of(field)[0], self.content.points.get(key, 0), not unset
-                )
+                if field.type == "points":
+                    points_follow = _points_follow(field, strategy, self.content.points[key])
+                else:
+                    follows = _follows(field, strategy, self.project.default_of(field)[0], not unset)
                 if not unset and library.get(field.name) is not None:
                     value, kind, source = library[field.name], "derived", f"settings of {part}.{strategy} below"
                 elif resolved.get(field.name) is not None:
@@ -566,7 +464,7 @@ class _Content:
                 kind,
                 source,
                 can_review(field) and used,
-                follows if isinstance(follows, str) and used else "",
+                follows if used else "",
             )
             if not used and yours is None:
                 entry = replace(entry, kind="unused", source="")
@@ -574,15 +472,13 @@ class _Content:
                 entries[key] = entry
                 continue
             given_points = (own or ()) if field.name in given and path not in self.hit else None
-            split = self._split(
-                entry, given_points, value if used else None, follows if used and isinstance(follows, list) else None
-            )
+            split = self._split(entry, given_points, value if used else None, points_follow if used else None)
             entries |= {f"{key}.{name}": part_entry for name, part_entry in split.items()}
         return entries
 
     # -- paths
 
-    def _content_at(self, path: str, value: object) -> object:
+    def _content_at(self, path: str, value: object) -> Content:
         parsed = known_path(path)
         return cell_of(parsed.field, value)
 
@@ -600,49 +496,27 @@ class _Content:
                 content.about.append((path, evidence, status))
 
 
-def _used_by(field: Field, strategy: str) -> bool:
-    return is_used(field, lambda section, name: strategy)
+def _follows(field: Field, strategy: str, default: object, shares: bool) -> str:
+    """Template of what counts otherwise for an input of a candidate that is one cell.
 
-
-# What the inputs of strategies follow from where they are not given: templates of formulas.
-_DESIGN = {"sat": "{air_handler.design_sat_f}", "dsp": "{fan.design_dsp_inwc}"}
-_LOW = {"sat": "{limits.sat_min_f}", "dsp": "{limits.dsp_min_inwc}"}
-_HIGH = {
-    "sat": "{limits.sat_max_f}",
-    "dsp": "IF(ISNUMBER({limits.dsp_max_inwc}),{limits.dsp_max_inwc},{fan.design_dsp_inwc})",
-}
-
-
-def _follows(part: str, strategy: str, field: Field, default: object, points: int, shares: bool) -> object:
-    """Template of what counts otherwise for an input of a candidate, or those of its points as pairs.
-
-    The settings shared by candidates come first, then what ``project.resolved_inputs`` says, then the default.
+    The settings shared by candidates come first, then what follows from the project, then the default.
     """
-    shared = f"{part}.{strategy}.{field.name}"
-    if field.type == "points":
-        ys = _RESOLVED_LINES.get((part, strategy)) or ((0.0, _DESIGN[part]), (100.0, _DESIGN[part]))
-        ys = ys if field.name == "points" else ()
-        pairs = []
-        for place in range(points):
-            pair = []
-            for axis, letter in enumerate("xy"):
-                own = f"{{{shared}.{letter}{place + 1}}}"
-                other = ys[place][axis] if place < len(ys) else f'"{UNUSED}"'
-                other = _digits(other) if isinstance(other, float) else other
-                pair.append(f'IF(COUNT({{{shared}.x1}},{{{shared}.y1}})=0,{other},IF({own}<>"",{own},"{UNUSED}"))')
-            pairs.append(tuple(pair))
-        return pairs
-    resolved = {"setpoint": _DESIGN, "min": _LOW, "max": _HIGH, "override": _DESIGN}
-    start, _, unit = field.name.rpartition("_")
-    if start in resolved and unit == ("f" if part == "sat" else "inwc"):
-        other = resolved[start][part]
-    else:
-        other = _digits(default) if isinstance(default, float) else '"none"'
-    return f"IF(ISNUMBER({{{shared}}}),{{{shared}}},{other})" if shares else other
+    shared = f"{{{field.section}.{strategy}.{field.name}}}"
+    other = follows_template(field) or (digits(default) if isinstance(default, float) else '"none"')
+    return f"IF(ISNUMBER({shared}),{shared},{other})" if shares else other
 
 
-_RESOLVED_LINES = {
-    ("sat", "outdoor_air"): ((60.0, _HIGH["sat"]), (70.0, _LOW["sat"])),
-    ("dsp", "outdoor_air"): ((50.0, f"({_LOW['dsp']}+{_HIGH['dsp']})/2"), (90.0, _HIGH["dsp"])),
-    ("dsp", "airflow"): ((30.0, _LOW["dsp"]), (100.0, _HIGH["dsp"])),
-}
+def _points_follow(field: Field, strategy: str, places: int) -> list[tuple[str, str]]:
+    """Templates of x and y of what counts otherwise for the points of a candidate, from the same in turn."""
+    shared = f"{field.section}.{strategy}.{field.name}"
+    line = default_lines().get((field.section, strategy))
+    own = line.templates() if line is not None and field.name == "points" else ()
+    pairs = []
+    for place in range(places):
+        others = (digits(own[place][0]), own[place][1]) if place < len(own) else (f'"{UNUSED}"',) * 2
+        x, y = (
+            f'IF(COUNT({{{shared}.x1}},{{{shared}.y1}})=0,{other},IF({cell}<>"",{cell},"{UNUSED}"))'
+            for other, cell in zip(others, (f"{{{shared}.{axis}{place + 1}}}" for axis in "xy"), strict=True)
+        )
+        pairs.append((x, y))
+    return pairs

@@ -7,10 +7,12 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from dataclasses import field as dataclass_field
+from typing import TYPE_CHECKING
 
 from binestimator.errors import Finding
 from binestimator.inputs.checks import check_all
 from binestimator.inputs.defaults import default_in_force, rules
+from binestimator.inputs.follows import followed, used_by
 from binestimator.inputs.paths import InputPath, item_path, known_path, parse_path
 from binestimator.inputs.problems import Problems, printable, sentence, shown
 from binestimator.inputs.quick import quick_zones, spread_index_share
@@ -98,8 +100,14 @@ class Given:
     status: dict = dataclass_field(default_factory=dict)
 
 
+if TYPE_CHECKING:
+    _CandidateInputs = Record
+else:
+    _CandidateInputs = record_type("candidate")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Candidate(record_type("candidate")):
+class Candidate(_CandidateInputs):
     """A pairing of a SAT strategy and a DSP strategy, with all its parameters.
 
     Parameters
@@ -203,6 +211,11 @@ heating, preheat, limits, service, prices, remedies, bins : records
     def section(self, name: str) -> object:
         """Record of a section by its name in the project file."""
         return getattr(self, "info" if name == "project" else name)
+
+    def value_of(self, path: str) -> object:
+        """Value of an input that occurs once, by its path such as ``fan.motor_hp``."""
+        section, _, name = path.partition(".")
+        return getattr(self.section(section), name)
 
     def candidate(self, candidate_id: str) -> Candidate:
         """Candidate by id.
@@ -907,13 +920,13 @@ class _Build:
     def _strategy(self, candidate_id: str, part: str, inline: dict, default: str | None, sections: Mapping):
         """Record of a strategy: library, then the candidate's own values, then what the project says."""
         prefix = item_path("candidate", candidate_id, part)
-        strategy = inline.get("strategy", default)
+        choice, strategy = fields_of(part)["strategy"], inline.get("strategy", default)
         if strategy is None:
             if prefix not in self.problems.bad and f"{prefix}.strategy" not in self.problems.bad:
-                choices = fields_of(part)["strategy"].allowed_as(in_cell=self.problems.in_cells)
-                do = self.problems.words(f'write {part} = "as_found"', "choose one")
+                choices = choice.allowed_as(in_cell=self.problems.in_cells)
+                do = self.problems.words(f'write {part} = "{choice.choices[0]}"', "choose one")
                 self.problems.add_bad(prefix, sentence("is missing", expected=choices, do=do))
-            strategy = "as_found"
+            strategy = choice.choices[0]
         values = {"strategy": strategy}
         for name, value in self.given.library[part].get(strategy, {}).items():
             values[name] = value
@@ -922,13 +935,12 @@ class _Build:
             values[name] = value
             self.places[f"{prefix}.{name}"] = f"{prefix}.{name}"
         for field, value, where, path in self._overrides_of(candidate_id, part):
-            if is_used(field, lambda section, name: strategy):
+            if used_by(field, strategy):
                 values[field.name] = value
                 self.places[f"{prefix}.{field.name}"] = where
                 self._met.add(path)
-        resolved = {
-            name: value for name, value in resolved_inputs(part, values, sections).items() if values.get(name) is None
-        }
+        found = followed(part, strategy, lambda path: getattr(sections[path.partition(".")[0]], path.partition(".")[2]))
+        resolved = {name: value for name, value in found.items() if values.get(name) is None}
         record = self.record(part, values | resolved, prefix, frozenset(resolved))
         if "strategy" not in inline:
             self.origins[f"{prefix}.strategy"] = "default"
@@ -964,34 +976,3 @@ def nameless(place: int) -> str:
 
 def _lacks_share(values: Mapping) -> bool:
     return values.get("index_share") is None and any(values.get(name) is None for name in _SURVEY)
-
-
-def resolved_inputs(part: str, values: Mapping, sections: Mapping) -> dict[str, object]:
-    """What a strategy takes from the project where the user gave nothing.
-
-    Notes
-    -----
-    Lines: as_found is flat at the design value; outdoor-air SAT falls from the warmest at 60 degF
-    to the coldest at 70 degF outdoors (Guideline 36 5.16.2.2); outdoor-air DSP rises from midway
-    between the limits at 50 degF to the highest at 90 degF, airflow DSP from the lowest at 30 % to
-    the highest at 100 % of design airflow (assumptions).
-    """
-    limits, strategy = sections["limits"], values["strategy"]
-    if part == "sat":
-        design = sections["air_handler"].design_sat_f
-        low, high = limits.sat_min_f, limits.sat_max_f
-        unit, lines = "f", {"outdoor_air": ((60.0, high), (70.0, low))}
-    else:
-        design = sections["fan"].design_dsp_inwc
-        low = limits.dsp_min_inwc
-        high = design if limits.dsp_max_inwc is None else limits.dsp_max_inwc
-        unit = "inwc"
-        lines = {
-            "outdoor_air": ((50.0, (low + high) / 2), (90.0, high)),
-            "airflow": ((30.0, low), (100.0, high)),
-        }
-    lines["as_found"] = ((0.0, design), (100.0, design))
-    resolved = {f"setpoint_{unit}": design, f"min_{unit}": low, f"max_{unit}": high, f"override_{unit}": design}
-    if strategy in lines:
-        resolved["points"] = lines[strategy]
-    return resolved

@@ -44,7 +44,7 @@ _SPREAD = {
 }
 #: Smallest floor that the quick description accepts: below it the zones make no sense. [ft2]
 LEAST_FLOOR_FT2 = 400.0
-_LEAST_ZONE_FT2 = fields_of("zone")["area_ft2"].low
+_LEAST_ZONE_FT2, _ = fields_of("zone")["area_ft2"].bounds
 
 
 @dataclass(frozen=True, slots=True)

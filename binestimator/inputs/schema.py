@@ -137,6 +137,19 @@ class Field:
         return f"{self.section}.{self.name}"
 
     @property
+    def bounds(self) -> tuple[float, float]:
+        """Lowest and highest value that is allowed. [unit]
+
+        Raises
+        ------
+        ValueError
+            Its row has no range: one of a type that needs one is refused.
+        """
+        if self.low is None or self.high is None:
+            raise ValueError(f"inputs.csv {self.path}: needs a range")
+        return self.low, self.high
+
+    @property
     def optional(self) -> bool:
         """May be ``None``: the text ``"none"`` unsets it."""
         return self.default is None and not self.required
@@ -483,13 +496,6 @@ def _check_choice_list(field: Field, raw: object, in_cell: bool) -> tuple[object
     return tuple(choice for choice in field.choices if choice in found), None
 
 
-def _range_of(field: Field) -> tuple[float, float]:
-    """Allowed range of an input of a type that has one: the table is refused without."""
-    if field.low is None or field.high is None:
-        raise ValueError(f"inputs.csv {field.path}: needs a range")
-    return field.low, field.high
-
-
 def _check_numbers(field: Field, raw: object, count: int, in_cell: bool) -> tuple[tuple | None, str | None]:
     allowed = field.allowed_as(in_cell=in_cell)
     if not isinstance(raw, (list, tuple)):
@@ -498,7 +504,7 @@ def _check_numbers(field: Field, raw: object, count: int, in_cell: bool) -> tupl
         do = _hours_hint(field, list(raw), in_cell) if count == 2 else ""
         return None, sentence(f"has {len(raw)} value{'' if len(raw) == 1 else 's'}", raw, allowed, do)
     values = []
-    low, high = _range_of(field)
+    low, high = field.bounds
     for place, item in enumerate(raw):
         number, not_number = _as_number(item, field, in_cell)
         if number is None or not low <= number <= high:
@@ -589,7 +595,7 @@ def _check_points(field: Field, raw: object, in_cell: bool) -> tuple[object, str
         if not isinstance(item, (list, tuple)) or len(item) != 2:
             return None, sentence(f"point {place + 1} is not a pair", item, field.allowed_as(in_cell=in_cell))
         pair = []
-        for name, part, (low, high) in zip("xy", item, (POINT_X_RANGE, _range_of(field)), strict=True):
+        for name, part, (low, high) in zip("xy", item, (POINT_X_RANGE, field.bounds), strict=True):
             number, wrong = _as_number(part, field, in_cell, low, high)
             if number is None:
                 return None, sentence(

@@ -170,7 +170,7 @@ def _field_of(section: tuple[str, ...], key: str) -> Field | None:
 def _open_table(found: Outline, number: int, statement: str):
     """Table that a heading opens, its lines, and its path; a table of no consequence when it cannot be read."""
     try:
-        value = tomllib.loads(statement)
+        value: object = tomllib.loads(statement)
     except ValueError:
         names, known = _mended_heading(statement)
         right = _heading_text(names) if known else ""

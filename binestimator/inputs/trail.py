@@ -14,7 +14,7 @@ from pathlib import Path
 
 from binestimator.errors import InputError
 from binestimator.inputs.cells import Cell, SheetCells, WorkbookFile
-from binestimator.inputs.form_content import cell_of
+from binestimator.inputs.form_values import cell_of
 from binestimator.inputs.paths import known_path
 from binestimator.inputs.problems import printable
 from binestimator.inputs.project import Project

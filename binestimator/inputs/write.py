@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from binestimator.inputs.project import Project
 from binestimator.inputs.schema import SINGLE_SECTIONS, STRATEGY_SECTIONS, fields_of
@@ -77,4 +77,6 @@ def _value(value: object) -> str:
         return str(value)
     if isinstance(value, Mapping):
         return "{" + ", ".join(f"{_key(name)} = {_value(item)}" for name, item in value.items()) + "}"
-    return "[" + ", ".join(_value(item) for item in value) + "]"
+    if isinstance(value, Iterable):
+        return "[" + ", ".join(_value(item) for item in value) + "]"
+    raise TypeError(f"{value!r} is no value of an input")

@@ -13,7 +13,6 @@ class AirflowDsp(ResetByPoints, DspStrategy):
     words = "by airflow"
     about = "line on airflow in % of design, with the error of its measurement"
     x_words = "% airflow"
-    x_unit = "% of design"
     follows_zones = True
 
     def setpoint_inwc(self, record, rows):

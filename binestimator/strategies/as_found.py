@@ -12,6 +12,7 @@ from .tables import ByPoints, by_outdoor_air
 class _AsFound(ByPoints):
     name = "as_found"
     words = "as found"
+    changes_nothing = True
 
     def range(self, record):
         values = [y for _, y in (*record.points, *(record.points_unoccupied or ()))]

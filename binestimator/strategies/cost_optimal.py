@@ -141,6 +141,10 @@ class CostOptimalSat(SatStrategy):
     name = "cost_optimal"
     words = "cost-optimal"
     about = "least energy cost hour by hour over the allowed range"
+    note = (
+        "The cost-optimal supply temperature minimises energy cost hour by hour; demand charges and tiers are not in "
+        "its price."
+    )
     resets = True
     buildable = False
     searches = True

@@ -111,7 +111,9 @@ class Strategy:
     """A way to set supply air temperature or duct static pressure.
 
     ``name`` as in the inputs · ``words`` in tables and under charts · ``about`` its line in the README · ``resets``
-    the limits of resets bind it and its ends are reported · ``listens`` it goes by requests of zones. Of its kind:
+    the limits of resets bind it and its ends are reported · ``listens`` it goes by requests of zones ·
+    ``changes_nothing`` it leaves the setpoint as it was found · ``note`` what its figures leave out, a finding of every
+    run that has it, or empty. Of its kind:
     ``part`` section of its inputs · ``suffix`` unit at the end of their names · ``shown_unit`` the same for people ·
     ``what`` it sets, in words.
     """
@@ -126,6 +128,8 @@ class Strategy:
     about: str
     resets = False
     listens = False
+    changes_nothing = False
+    note = ""
 
     def range(self, record) -> tuple[float, float]:
         """Lowest and highest setpoint that the strategy may give; of a reset the ends that are reported."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..inputs.follows import default_lines
 from .strategy import Strategy
 
 
@@ -49,12 +50,11 @@ def by_airflow(record, requested_cfm, design_cfm):
 class ByPoints(Strategy):
     """Part of a strategy that goes by points: straight lines between, flat outside.
 
-    ``x_words`` what the points stand over, in a sentence · ``x_unit`` the same as a unit where it is not outdoor
-    temperature.
+    ``x_words`` what the points stand over, in a sentence. The line that it takes where none is given, and the unit of
+    x, are its row of ``inputs/default_lines.csv``.
     """
 
     x_words = "°F outdoors"
-    x_unit = ""
 
     def say(self, record):
         unit = self.shown_unit
@@ -70,7 +70,7 @@ class ByPoints(Strategy):
         return said
 
     def parameters(self, record, sheet):
-        sheet.points("points", self.x_unit)
+        sheet.points("points", default_lines()[self.part, self.name].x_unit)
 
 
 class ResetByPoints(ByPoints):

@@ -22,7 +22,7 @@ from ..checks import (
 )
 from ..end_uses import END_USES as _USES
 from ..inputs.paths import parse_path
-from ..results import CHANGED_SERVICE, Results
+from ..results import CHANGED_SERVICE, CandidateResult, Results
 from ..strategies.registry import DSP_STRATEGIES, SAT_STRATEGIES, dsp_strategy, sat_strategy, strategies_of
 from .layout import END_USES
 
@@ -122,14 +122,12 @@ def payback_text(years: float | None, note: str) -> str:
     return f"{years:.1f} years" if years >= 0.05 else "less than a month"
 
 
-def today(results: Results):
+def today(results: Results) -> CandidateResult | None:
     """The candidate that leaves everything as it was found; None if no candidate does."""
     plain = [
         c
         for c in (results.baseline, *results.candidates)
-        if c.candidate.sat.strategy == "as_found"
-        and c.candidate.dsp.strategy == "as_found"
-        and not c.candidate.overrides
+        if all(strategy.changes_nothing for strategy in strategies_of(c.candidate)) and not c.candidate.overrides
     ]
     return plain[0] if plain else None
 
@@ -139,7 +137,7 @@ def runs_at_all(results: Results) -> bool:
     return any(c.hourly["running_hours"] > 0.0 for c in results.candidates)
 
 
-def advised(results: Results):
+def advised(results: Results) -> CandidateResult | None:
     """The candidate of the first page, None if nothing may be best.
 
     The best value; else the least energy cost among ranked candidates that can be bought, as long as that is less than
@@ -154,10 +152,10 @@ def advised(results: Results):
     if not is_limit_of_control(best.candidate):
         return best
     bought = min(
-        (c for c in results.candidates if c.rank is not None and not is_limit_of_control(c.candidate)),
-        key=lambda c: c.rank,
-        default=best,
-    )
+        ((c.rank, c) for c in results.candidates if c.rank is not None and not is_limit_of_control(c.candidate)),
+        key=lambda ranked: ranked[0],
+        default=(1, best),
+    )[1]
     return bought if bought.saving["cost_usd"] > 0.0 else best
 
 
@@ -173,9 +171,10 @@ def answer(results: Results) -> str:
             "ranked."
         )
     first = failing_text(results)
+    c = advised(results)
     if best is None and first:
         return first + " No option cures that and serves the rooms as well, so none is called best."
-    if best is None:
+    if best is None or c is None:
         return (
             "No option can be called best; see below the table. Put right what is named there before money is "
             "spent on a reset."
@@ -190,17 +189,16 @@ def answer(results: Results) -> str:
             f"{first} Of the options that cure it, option {number_of(results, best.id)}, {best.name}, costs least to "
             f"run: {moves}."
         )
-    c = advised(results)
     if c.id == base.id:
         advice = "leave the setpoints as they are" if today(results) is base else "stay with the baseline"
         return (
             f"None of the ranked options costs less to run than the baseline ({base.name}): as things stand, {advice}."
         )
-    return " ".join((_do_what(results, c), _cost_and_saving(results, c), _risk(results, c)))
+    return " ".join((_do_what(results, best, c), _cost_and_saving(results, c), _risk(results, c)))
 
 
-def _do_what(results: Results, c) -> str:
-    best, number = results.best, number_of(results, c.id)
+def _do_what(results: Results, best: CandidateResult, c: CandidateResult) -> str:
+    number = number_of(results, c.id)
     if is_limit_of_control(c.candidate):
         return (
             f"Option {number}, {c.name}, costs least to run, but it is a limit of control that no loop reaches: "
@@ -293,10 +291,9 @@ def value_lines(results: Results) -> list[str]:
     if advice.value.note:
         said = with_numbers(results, advice.value.note, [c.id for c in results.candidates])
         lines.append(said[:1].upper() + said[1:] + ".")
-    whole: dict[str, list[int]] = {}
     whole: dict[str, list[tuple[int, str]]] = {}
     for part in advice.parts:
-        said = [
+        amounts = [
             (word, money(usd, money_step(results)))
             for word, usd in (
                 ("repair", part.repair_usd),
@@ -305,17 +302,16 @@ def value_lines(results: Results) -> list[str]:
             )
             if rounded(usd, money_step(results))
         ]
-        if len(said) == 1:
-            whole.setdefault(said[0][0], []).append((number(part.id), said[0][1]))
+        if len(amounts) == 1:
+            whole.setdefault(amounts[0][0], []).append((number(part.id), amounts[0][1]))
         else:
             lines.append(
                 f"Option {number(part.id)} in parts, each added to the one before: "
-                f"{', '.join(f'{word} {usd}' for word, usd in said) or 'nothing'} a year."
+                f"{', '.join(f'{word} {usd}' for word, usd in amounts) or 'nothing'} a year."
             )
     for word, found in whole.items():
-        numbers, amounts = zip(*found, strict=True)
-        much = f"the {amounts[0]} a year" if len(found) == 1 else "what they save"
-        lines.append(f"{options(list(numbers))} in parts: all of {much} is the {word}’s.")
+        much = f"the {found[0][1]} a year" if len(found) == 1 else "what they save"
+        lines.append(f"{options([option for option, _ in found])} in parts: all of {much} is the {word}’s.")
     for remedy in advice.remedies:
         if remedy.serves:
             lines.append(
@@ -340,7 +336,7 @@ def with_numbers(results: Results, text: str, ids) -> str:
 def driver_lines(results: Results) -> list[str]:
     """What the saving depends on, the strongest first."""
     advice = results.advice
-    if advice is None or not advice.drivers:
+    if advice is None or advice.drivers_of is None or not advice.drivers:
         return []
     c = results[advice.drivers_of]
     said = 100.0 * share(c.saving["cost_usd"], results.baseline.annual["cost_usd"])
@@ -490,7 +486,7 @@ def key_figures(results: Results) -> list[tuple[str, str, str]]:
         left = best.annual["cost_usd"]
         word = (
             "Best"
-            if best.id == results.best.id
+            if best.rank == 1
             else "Best value"
             if results.advice is not None and results.advice.value.best_id == best.id
             else "Best in practice"
@@ -523,9 +519,9 @@ def key_figures(results: Results) -> list[tuple[str, str, str]]:
         (s, c) for c in results.candidates if c.rank is not None and (s := results.share_of_bound(c.id)) is not None
     ]
     if ranked and any(c.id != base.id for _, c in ranked):
-        reached, c = max(((s, c) for s, c in ranked if c.id != base.id), key=lambda item: item[0])
+        reached, most = max(((s, c) for s, c in ranked if c.id != base.id), key=lambda item: item[0])
         # A reset that costs more reaches nothing of a saving; how much more is in the table.
-        which = f" (option {number_of(results, c.id)})" if reached > 0.0 else ""
+        which = f" (option {number_of(results, most.id)})" if reached > 0.0 else ""
         found.append(
             (
                 "Setpoints alone reach",

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ..inputs.form_content import FORM_SHEETS, INPUTS, PROFILES, STRATEGIES, ZONES, empty_project, form_content
+from ..inputs.form_content import empty_project, form_content
+from ..inputs.form_keys import FORM_SHEETS, INPUTS, PROFILES, STRATEGIES, ZONES
 from ..inputs.project import Project
 from ..inputs.trail import SHEET as REVIEW
+from ..inputs.trail import Trail
 from ..seal import FORM
 from ..writing import Manners, NewFile, write_files
 from .form_layout import FORM_SPARE, FormPlan, Spare
@@ -24,7 +26,7 @@ _WRITERS = {
 }
 
 
-def form_bytes(project: Project | None = None, spare: Spare = FORM_SPARE) -> bytes:
+def form_bytes(project: Project | None = None, spare: Spare = FORM_SPARE, trail: Trail | None = None) -> bytes:
     """An input form as bytes; the same project gives the same bytes.
 
     Parameters
@@ -33,6 +35,8 @@ def form_bytes(project: Project | None = None, spare: Spare = FORM_SPARE) -> byt
         What the form is filled with; an empty form when not given.
     spare : Spare
         Empty lines for what a user adds.
+    trail : Trail, optional
+        What the workbook that the form is filled from carries over: questions and answers, revisions, its run.
 
     Raises
     ------
@@ -55,12 +59,12 @@ def form_bytes(project: Project | None = None, spare: Spare = FORM_SPARE) -> byt
         form_guide.write(form, guide, empty)
         for sheet, write in _WRITERS.items():
             write(form, sheets[sheet])
-        review.write(form, notes)
+        review.write(form, notes, trail=trail)
         guide.activate()
         return book.content()
 
 
-def write_form(path, project: Project | None = None, manners: Manners = Manners()) -> None:
+def write_form(path, project: Project | None = None, manners: Manners = Manners(), trail: Trail | None = None) -> None:
     """Write an input form.
 
     Parameters
@@ -71,10 +75,12 @@ def write_form(path, project: Project | None = None, manners: Manners = Manners(
         What the form is filled with.
     manners : Manners
         How to treat a file that stands there and is none that may be replaced.
+    trail : Trail, optional
+        See :func:`form_bytes`.
 
     Raises
     ------
     WorkbookError
         It cannot be written, or would replace a file that may hold somebody's work.
     """
-    write_files([NewFile(Path(path), form_bytes(project), FORM)], manners)
+    write_files([NewFile(Path(path), form_bytes(project, trail=trail), FORM)], manners)

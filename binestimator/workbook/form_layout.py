@@ -8,18 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..inputs.form_content import (
-    COUNTS,
-    INPUTS,
-    LAYERS,
-    OTHERWISE,
-    PROFILES,
-    REVIEWER,
-    STRATEGIES,
-    YOURS,
-    ZONES,
-    FormContent,
-)
+from ..inputs.form_content import Entry, FormContent
+from ..inputs.form_keys import COUNTS, INPUTS, LAYERS, OTHERWISE, PROFILES, REVIEWER, STRATEGIES, YOURS, ZONES
 from ..inputs.schema import STRATEGY_SECTIONS, fields_of
 
 # Columns of the sheet of inputs that stand once: key, label, width. Keys are those the reader looks for.
@@ -104,6 +94,15 @@ class SideTable:
         """Column of a thing in a layer."""
         return SIDE_FIRST_COLUMN + self.layers.index(layer) * self.slots + place
 
+    def columns(self, place: int) -> tuple[int, int, int, int]:
+        """Columns of a thing: yours, otherwise, reviewer's, what counts."""
+        return (
+            self.column(YOURS, place),
+            self.column(OTHERWISE, place),
+            self.column(REVIEWER, place),
+            self.column(COUNTS, place),
+        )
+
     @property
     def source_column(self) -> int:
         return SIDE_FIRST_COLUMN + len(self.layers) * self.slots
@@ -128,8 +127,8 @@ class FormPlan:
 
     Attributes
     ----------
-    counts, yours : dict
-        Path -> (sheet, row, column) of the cell that counts, and of that of the user; points by
+    counts, yours, review : dict
+        Path -> (sheet, row, column) of the cell that counts, of that of the user and of the reviewer’s; points by
         coordinate (``candidate[a].sat.points.x1``). ``yours`` has the settings shared by
         candidates as well (``sat.demand.max_f``).
     """
@@ -138,6 +137,7 @@ class FormPlan:
         self.content, self.spare, self.layers = content, spare, layers
         self.counts: dict[str, tuple[str, int, int]] = {}
         self.yours: dict[str, tuple[str, int, int]] = {}
+        self.review: dict[str, tuple[str, int, int]] = {}
         self._place_inputs()
         self._place_profiles()
         self._place_zones()
@@ -145,7 +145,7 @@ class FormPlan:
 
     def _place_inputs(self) -> None:
         row = INPUT_FIRST_ROW
-        self.input_rows: list[tuple[int, object]] = []
+        self.input_rows: list[tuple[int, str | Entry]] = []
         section = None
         for entry in self.content.singles:
             if entry.field.section != section:
@@ -155,6 +155,7 @@ class FormPlan:
             self.input_rows.append((row, entry))
             self.counts[entry.path] = (INPUTS, row, INPUT_AT[COUNTS])
             self.yours[entry.path] = (INPUTS, row, INPUT_AT[YOURS])
+            self.review[entry.path] = (INPUTS, row, INPUT_AT[REVIEWER])
             row += 1
         self.about_row = row + 1
         row = self.about_row + 3 + len(self.content.about) + self.spare.lines
@@ -186,10 +187,20 @@ class FormPlan:
             for key, entry in item.entries.items():
                 self.counts[entry.path] = (sheet, rows[key], table.column(COUNTS, place))
                 self.yours[entry.path] = (sheet, rows[key], table.column(YOURS, place))
+                self.review[entry.path] = (sheet, rows[key], table.column(REVIEWER, place))
 
     def zone_column(self, layer: str, name: str) -> int:
         """Column of an input of zones in a layer."""
         return ZONE_FIRST_COLUMN + self.layers.index(layer) * len(ZONE_FIELDS) + ZONE_FIELDS.index(name)
+
+    def zone_columns(self, name: str) -> tuple[int, int, int, int]:
+        """Columns of an input of zones: yours, otherwise, reviewer's, what counts."""
+        return (
+            self.zone_column(YOURS, name),
+            self.zone_column(OTHERWISE, name),
+            self.zone_column(REVIEWER, name),
+            self.zone_column(COUNTS, name),
+        )
 
     def _place_zones(self) -> None:
         for row, item in enumerate(self.content.zones, ZONE_FIRST_ROW):
@@ -199,6 +210,7 @@ class FormPlan:
                 else:
                     self.counts[entry.path] = (ZONES, row, self.zone_column(COUNTS, name))
                     self.yours[entry.path] = (ZONES, row, self.zone_column(YOURS, name))
+                    self.review[entry.path] = (ZONES, row, self.zone_column(REVIEWER, name))
         self.zones_last_row = ZONE_FIRST_ROW + len(self.content.zones) + self.spare.zone - 1
 
     def _place_strategies(self) -> None:
@@ -221,7 +233,7 @@ class FormPlan:
         row += 3 + len(content.changes) + self.spare.lines
         self.library_row = row
         row += 3
-        self.library_rows: list[tuple[int, object]] = []
+        self.library_rows: list[tuple[int, str | Entry]] = []
         table = None
         for entry in content.library:
             this = ".".join(entry.path.split(".")[:2])

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..end_uses import END_USES as _USES
-from ..inputs.form_content import CLIENT_SHEETS, INPUTS, PROFILES, STRATEGIES, ZONES
+from ..inputs.form_keys import CLIENT_SHEETS, INPUTS, PROFILES, STRATEGIES, ZONES
 from .strict import LONGEST_SHEET_NAME, utf16_length
 
 # ---------------------------------------------------------------- sheets, in order

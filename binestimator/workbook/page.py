@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from typing import Protocol
 
 from ..results import Results
 from .formats import PETROL, Styles
@@ -94,14 +95,21 @@ def footer_text(project: str, what: str) -> str:
     return f"&L&8 {name}{left_end}{middle}{right}"
 
 
-def title(work: Work, sheet: Sheet, text: str, under: str = "", *, link_column: int | None = None) -> None:
-    """Title in the first row, a line below it, and a link back to the guide."""
-    s = work.styles
+class Pages(Protocol):
+    """What pages of any kind of workbook are written with."""
+
+    @property
+    def styles(self) -> Styles: ...
+
+
+def title(pages: Pages, sheet: Sheet, text: str, under: str = "", *, link_column: int | None = None) -> None:
+    """Title in the first row, a line below it, and a link back to the guide, which a client edition has none of."""
+    s = pages.styles
     sheet.height(0, 26)
     sheet.text(0, 0, text, s("sheet_title"))
     if under:
         sheet.text(1, 0, under, s("subtitle"))
-    if link_column is not None and not getattr(work, "client", False):
+    if link_column is not None and not (isinstance(pages, Work) and pages.client):
         sheet.internal_link(0, link_column, GUIDE, "to the guide", s("link", "small"))
     sheet.on_screen(tab_colour=PETROL)
 

@@ -253,7 +253,7 @@ class Sheet:
             value = ""
         _done(self._sheet.write_formula(row, column, text, style, value), where)
 
-    def validate(self, row: int, column: int, last_row: int, last_column: int, **rule) -> None:
+    def validate(self, row: int, column: int, last_row: int, last_column: int, /, **rule) -> None:
         """What cells may hold, and what a user is told; options as the library names them."""
         rule["input_title"] = rule.get("input_title", "")[:LONGEST_RULE_TITLE]
         for name in ("input_message", "error_message"):

@@ -155,8 +155,8 @@ def _build(results: Results, second: Review | None, trail: Trail | None, blank: 
         for name, write in _WRITERS.items():
             write(work, work.sheets[name])
         pages = form_pages(work)
-        for name, write in _FORM_WRITERS.items():
-            write(pages, work.sheets[name])
+        for name, write_form in _FORM_WRITERS.items():
+            write_form(pages, work.sheets[name])
         beside = None if second is None else (second, second.lines(results))
         review.write(work, work.sheets[REVIEW], results, beside, trail, __version__)
         pen = write_live(work, results, form_registry(results, pages.plan), blank=blank) if live else None

@@ -13,7 +13,7 @@ SHEET = "Held values"
 _FIRST_INPUT = 26
 _BANNER_ROW = 3
 _BLOCK_ROW = 7
-_RUN, _NOW, _CHANGED, _READ, _FLAGS = 2, 3, 4, 5, 6
+_RUN, _NOW, _CHANGED, _FOLLOWS, _READ, _FLAGS = 2, 3, 4, 5, 6, 7
 
 _PHYSICS = (
     "weather.",
@@ -122,7 +122,7 @@ BLOCKS = (
 UNREAD = len(BLOCKS) - 1
 
 
-#: Number of inputs edited since the run.
+#: Number of inputs that somebody has typed since the run; defaults that follow from them do not count.
 EDITED = reference(SHEET, _BLOCK_ROW + len(BLOCKS) + 1, 2)
 
 
@@ -162,14 +162,17 @@ class HeldSheet:
             "made stale",
             link_column=1,
         )
-        sheet.widths([44, 40, 18, 18, 10, 10, *[12] * len(BLOCKS)])
+        sheet.widths([44, 40, 18, 18, 10, 10, 10, *[12] * len(BLOCKS)])
         sheet.text(_BLOCK_ROW - 1, 0, "Value block", s("head_left"))
-        for place, text in enumerate(("Where it is", "Edited inputs it depends on", "State"), 1):
+        for place, text in enumerate(("Where it is", "Changed inputs it depends on", "State"), 1):
             sheet.text(_BLOCK_ROW - 1, place, text, s("head_left"))
         sheet.height(_BLOCK_ROW - 1, 27)
         sheet.merged_text(_BLOCK_ROW - 1, 4, _BLOCK_ROW - 1, 7, "Rests on", s("head_left"))
         sheet.merged_text(_BLOCK_ROW - 1, 8, _BLOCK_ROW - 1, 12, "What a new run may change", s("head_left"))
-        changed = f"${column_name(_CHANGED)}${_FIRST_INPUT + 1}:${column_name(_CHANGED)}${last + 1}"
+        changed, following = (
+            f"${column_name(column)}${_FIRST_INPUT + 1}:${column_name(column)}${last + 1}"
+            for column in (_CHANGED, _FOLLOWS)
+        )
         for k, block in enumerate(BLOCKS):
             row, letter = _BLOCK_ROW + k, column_name(_FLAGS + k)
             flags = f"${letter}${_FIRST_INPUT + 1}:${letter}${last + 1}"
@@ -203,7 +206,7 @@ class HeldSheet:
         sheet.height(row, 27)
         row += 1
         sheet.text(row, 0, "Edited inputs in all", s("wrap", "line", "bold"))
-        pen.formula(sheet, row, 2, f"=SUM({changed})", 0.0, s("f0", "line", "left"))
+        pen.formula(sheet, row, 2, f"=SUM({changed})-SUM({following})", 0.0, s("f0", "line", "left"))
         assert reference(SHEET, row, 2) == EDITED
         total = row
         self._banner(guard, total)
@@ -226,7 +229,7 @@ class HeldSheet:
         text = (
             f'=IF(C{total + 1}=0,"{NOTHING_EDITED}","▲ "&C{total + 1}&IF(C{total + 1}=1," input"," inputs")&" edited. '
             f'Live figures follow, but these are still as in the run"&{words}'
-            f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" edited inputs are not, or not fully, reached by the '
+            f'&IF({count(UNREAD)}>0,". "&{count(UNREAD)}&" changed inputs are not, or not fully, reached by the '
             f'formulas","")'
             f'&IF(C{guard + 1}>0,". In "&C{guard + 1}&" rows supply air can now not be held, or the fan meets its '
             'ceiling, which formulas there do not follow","")&". Run the program again to renew them.")'
@@ -240,7 +243,15 @@ class HeldSheet:
         pen, sheet, s, registry = self.pen, self.sheet, self.pen.s, self.registry
         head = _FIRST_INPUT - 1
         for place, text in enumerate(
-            ("Input", "Key in the project file", "In the run", "Now", "Edited", "Read by formulas")
+            (
+                "Input",
+                "Key in the project file",
+                "In the run",
+                "Now",
+                "Changed",
+                "Not typed: follows another",
+                "Read by formulas",
+            )
         ):
             sheet.text(head, place, text, s("head_left"))
         for k, block in enumerate(BLOCKS):
@@ -262,6 +273,10 @@ class HeldSheet:
             pen.formula(
                 sheet, row, _CHANGED, f"=IF({column_name(_NOW)}{row + 1}={column_name(_RUN)}{row + 1},0,1)", 0.0, flag
             )
+            if path in registry.follows:
+                typed = "&".join(registry.follows[path])
+                text = f'=IF(AND({column_name(_CHANGED)}{row + 1}=1,{typed}=""),1,0)'
+                pen.formula(sheet, row, _FOLLOWS, text, 0.0, flag)
             sheet.text(row, _READ, ("in part" if path in registry.decides else "yes") if read else "", small)
             general = _without_item(path)
             for k, block in enumerate(BLOCKS):

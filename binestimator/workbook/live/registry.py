@@ -30,6 +30,9 @@ class Registry:
         Path -> what that cell holds.
     edited : dict
         Path -> cell that a user edits.
+    follows : dict
+        Path -> addresses of the cells where its value may be typed, of inputs that follow others where nobody gives
+        them and that nobody gave in the run.
     """
 
     def __init__(
@@ -38,12 +41,14 @@ class Registry:
         places: dict[str, tuple[str, int, int]],
         contents: dict[str, object],
         edited: dict[str, tuple[str, int, int]],
+        follows: dict[str, tuple[str, ...]],
     ):
         self._results = results
         self._values = {row[0]: row for row in results.project.effective_rows()}
         self.places = places
         self.contents = contents
         self.edited = edited
+        self.follows = follows
         self.read: set[str] = set()
         self.decides: set[str] = set()
         self._held: dict[str, str] = {}
@@ -112,6 +117,15 @@ def form_registry(results, plan) -> Registry:
     entries = [*plan.content.singles]
     for kind in ("group", "special", "zone", "candidate"):
         entries += [entry for item in plan.content.items(kind) for entry in item.entries.values()]
+    typed = lambda entry: (plan.yours, plan.review) if entry.can_review else (plan.yours,)
     return Registry(
-        results, dict(plan.counts), contents={entry.path: entry.counts for entry in entries}, edited=dict(plan.yours)
+        results,
+        dict(plan.counts),
+        contents={entry.path: entry.counts for entry in entries},
+        edited=dict(plan.yours),
+        follows={
+            entry.path: tuple(reference(*places[entry.path]) for places in typed(entry))
+            for entry in entries
+            if entry.follows and entry.yours is None
+        },
     )

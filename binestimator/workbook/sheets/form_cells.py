@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ...inputs.defaults import rules
-from ...inputs.form_content import COUNTS, OTHERWISE, REVIEWER, UNUSED, YOURS, Entry, FormContent, can_review
+from ...inputs.form_content import Entry, FormContent, can_review
+from ...inputs.form_keys import COUNTS, OTHERWISE, REVIEWER, UNUSED, YOURS
+from ...inputs.form_values import Content
 from ...inputs.schema import POINT_X_RANGE, Field, default_text
 from ..form_layout import INPUT_AT, FormPlan
 from ..formats import Styles
@@ -21,6 +23,8 @@ KIND_WORDS = {
     "required": "! required",
     "unused": "– not used",
 }
+#: Columns of an input in a line: yours, otherwise, reviewer’s, what counts.
+LayerColumns = tuple[int, int, int, int]
 KIND_MARKS = {kind: words[0] for kind, words in KIND_WORDS.items()}
 LAYER_WORDS = {
     YOURS: "Your values: what is empty is not given",
@@ -69,7 +73,9 @@ def is_number(field: Field) -> bool:
     return field.type in ("int", "float", "optional_float", "choice_float", "points")
 
 
-def put_yours(form: FormPages, sheet: Sheet, row: int, column: int, content, field: Field, *more: str) -> None:
+def put_yours(
+    form: FormPages, sheet: Sheet, row: int, column: int, content: Content | None, field: Field, *more: str
+) -> None:
     """Cell for the user."""
     kind = "entry" if content is None else "entry_filled"
     style = number_style(content) if isinstance(content, float) else "general" if is_number(field) else "as_text"
@@ -121,14 +127,14 @@ def put_counts(
     form: FormPages,
     sheet: Sheet,
     row: int,
-    columns: tuple[int, int, int, int],
-    content,
+    columns: LayerColumns,
+    content: Content,
     numbers_only: bool,
     field: Field,
     *more: str,
 ) -> None:
     """Cell with what counts: the reviewer's, else the user's, else what counts otherwise."""
-    yours, otherwise, review, _ = (cell_name(row, column) for column in columns)
+    yours, otherwise, review = (cell_name(row, column) for column in columns[:3])
     if not can_review(field):
         formula = f'=IF({yours}<>"",{yours},{otherwise})'
     elif numbers_only:
@@ -156,13 +162,14 @@ def add_rule(
     who : str
         Layer: the message of the reviewer's cells says that they are.
     """
-    rule = {"validate": "any"}
+    rule: dict[str, object] = {"validate": "any"}
     at = cell_name(area[0], area[1])
-    low, high = POINT_X_RANGE if coordinate == "x" else (field.low, field.high)
-    number = f"{low:.12g} to {high:.12g}" if low is not None else ""
-    allowed = number if coordinate else field.allowed_as(in_cell=True)
+    allowed = field.allowed_as(in_cell=True)
     none = field.optional or bool(coordinate)
     if field.type in ("float", "optional_float", "int") or coordinate:
+        low, high = POINT_X_RANGE if coordinate == "x" else field.bounds
+        if coordinate:
+            allowed = f"{low:.12g} to {high:.12g}"
         whole = field.type == "int"
         if none:
             test = f"{at}>={low:.12g},{at}<={high:.12g}" + (f",{at}=INT({at})" if whole else "")
@@ -217,7 +224,7 @@ def allowed_text(field: Field) -> str:
     if field.type == "points":
         return f"x {POINT_X_RANGE[0]:g} to {POINT_X_RANGE[1]:g}, y {field.low:g} to {field.high:g}"
     if field.low is not None:
-        return " to ".join(f"{end:,.0f}" if abs(end) >= 1000 else f"{end:g}" for end in (field.low, field.high))
+        return " to ".join(f"{end:,.0f}" if abs(end) >= 1000 else f"{end:g}" for end in field.bounds)
     if field.type in ("choice", "choice_float"):
         return ", ".join(c if isinstance(c, str) else f"{c:g}" for c in field.choices)
     return f"text, at most {field.max_length} characters"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ...inputs.form_content import INPUTS, PROFILES, STRATEGIES, ZONES
+from ...inputs.form_keys import INPUTS, PROFILES, STRATEGIES, ZONES
 from ...inputs.schema import STATUSES, fields_of
 from ..page import height_of, lines_of, title
 from ..strict import Sheet

@@ -2,19 +2,9 @@
 
 from __future__ import annotations
 
-from ...inputs.form_content import (
-    CORNER,
-    COUNTS,
-    END,
-    NOT_READ,
-    OTHERWISE,
-    PROFILES,
-    REVIEWER,
-    STRATEGIES,
-    YOURS,
-    ZONES,
-    Entry,
-)
+from ...inputs.form_content import Entry
+from ...inputs.form_keys import CORNER, COUNTS, END, NOT_READ, OTHERWISE, PROFILES, REVIEWER, STRATEGIES, YOURS, ZONES
+from ...inputs.form_values import Content
 from ...inputs.schema import STATUSES, fields_of, title_of
 from ..form_layout import (
     INPUT_ALLOWED,
@@ -255,7 +245,7 @@ def _about(form: FormPages, sheet: Sheet) -> None:
 
 
 def _paths(
-    form: FormPages, sheet: Sheet, row: int, table: str, text: str, lines: list[tuple[str, object]], spare: int
+    form: FormPages, sheet: Sheet, row: int, table: str, text: str, lines: list[tuple[str, Content]], spare: int
 ) -> None:
     """A table of paths and values."""
     s, at = form.styles, INPUT_AT[YOURS]

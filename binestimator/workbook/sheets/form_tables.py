@@ -2,22 +2,10 @@
 
 from __future__ import annotations
 
-from ...inputs.form_content import (
-    CORNER,
-    COUNTS,
-    END,
-    FROM_FILE,
-    FROM_QUICK,
-    NOT_READ,
-    OTHERWISE,
-    REVIEWER,
-    UNUSED,
-    YOURS,
-    Entry,
-    Item,
-    can_review,
-    cell_of,
-)
+from ...inputs.follows import default_lines
+from ...inputs.form_content import Entry, Item, can_review
+from ...inputs.form_keys import CORNER, COUNTS, END, FROM_FILE, FROM_QUICK, NOT_READ, OTHERWISE, REVIEWER, UNUSED, YOURS
+from ...inputs.form_values import Content, cell_of
 from ...inputs.schema import STRATEGY_SECTIONS, Field, fields_of, title_of
 from ..form_layout import (
     SIDE_BAND_ROW,
@@ -184,7 +172,7 @@ def _side_line(form: FormPages, sheet: Sheet, table: SideTable, key: str, row: i
     for place in range(table.slots):
         item = items[place] if place < len(items) else None
         entry = item.entries[key] if item is not None else _spare_entry(table.kind, field, coordinate)
-        columns = tuple(table.column(layer, place) for layer in (YOURS, OTHERWISE, REVIEWER, COUNTS))
+        columns = table.columns(place)
         more = ("top", "right")
         put_yours(form, sheet, row, columns[0], entry.yours, field, *more)
         if key in ("name", "id") and entry.yours is not None:
@@ -232,7 +220,7 @@ def _side_line(form: FormPages, sheet: Sheet, table: SideTable, key: str, row: i
             )
 
 
-def _repeat(form: FormPages, sheet: Sheet, row: int, column: int, source: int, text: str) -> None:
+def _repeat(form: FormPages, sheet: Sheet, row: int, column: int, source: int, text: Content) -> None:
     """A name again, as the heading of another layer."""
     sheet.formula(
         row, column, "=" + cell_name(row, source), text, form.styles("text_small", "line", "bold", "top", "right")
@@ -241,6 +229,7 @@ def _repeat(form: FormPages, sheet: Sheet, row: int, column: int, source: int, t
 
 def _spare_entry(kind: str, field: Field, coordinate: str) -> Entry:
     """Entry of a column that nobody has filled yet."""
+    otherwise: Content
     if field.section in STRATEGY_SECTIONS or (kind == "candidate" and field.required) or field.required:
         otherwise, word = UNUSED, "unused"
     else:
@@ -354,11 +343,9 @@ def _library(form: FormPages, sheet: Sheet, table: SideTable) -> None:
         first = coordinate in ("", "x1")
         unit = unit_text(field.unit)
         if coordinate:
-            unit = (
-                ("% of design" if strategy == "airflow" else unit.partition(":")[0])
-                if coordinate[0] == "x"
-                else unit.rpartition(":")[2]
-            )
+            line = default_lines().get((part, strategy))
+            x_unit = (line.x_unit if line is not None else "") or unit.partition(":")[0]
+            unit = x_unit if coordinate[0] == "x" else unit.rpartition(":")[2]
         sheet.text(row, 0, f"{field.label}: {coordinate}" if coordinate else field.label, s("wrap", "line", "bold"))
         sheet.text(row, 1, unit, s("text_small", "line"))
         sheet.text(row, 2, allowed_text(field) if first else "", s("text_small", "line", "quiet"))
@@ -503,7 +490,7 @@ def _zone_line(form: FormPages, sheet: Sheet, row: int, at: int, item: Item | No
         sheet.text(
             row,
             0,
-            item.name if made else item.entries["name"].yours or item.name,
+            item.name if made else str(item.entries["name"].yours or item.name),
             s("as_text", "wrap", "line" if made else "entry_filled", "bold"),
         )
         sheet.text(
@@ -513,7 +500,7 @@ def _zone_line(form: FormPages, sheet: Sheet, row: int, at: int, item: Item | No
     for name in ZONE_FIELDS:
         field = fields[name]
         entry = item.entries[name] if item is not None else _spare_entry("zone", field, "")
-        columns = tuple(form.plan.zone_column(layer, name) for layer in (YOURS, OTHERWISE, REVIEWER, COUNTS))
+        columns = form.plan.zone_columns(name)
         put_yours(form, sheet, row, columns[0], entry.yours, field, "top", "right")
         put_otherwise(form, sheet, row, columns[1], entry, "top", "right")
         put_review(form, sheet, row, columns[2], field, entry.can_review)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from ...inputs.form_content import cell_of
+from ...inputs.form_values import Content, cell_of
 from ...inputs.paths import known_path
-from ...inputs.trail import CHANGED, COLUMNS, EARLIER, GIVEN, QUESTIONS, REVIEWED, REVISIONS, RUN, given_inputs
+from ...inputs.trail import CHANGED, COLUMNS, EARLIER, GIVEN, QUESTIONS, REVIEWED, REVISIONS, RUN, Claim, given_inputs
 from ..page import height_of, lines_of, title
 from ..strict import Sheet
 
@@ -32,7 +32,7 @@ def write(pages, sheet: Sheet, results=None, second=None, trail=None, version: s
     second : (Review, lines), optional
         A second run with a reviewer's overrides and the savings of both.
     trail : Trail, optional
-        What the file that was read carries over.
+        What the file that was read carries over; a form keeps it for the run on it.
     version : str
         Of the program.
     """
@@ -74,7 +74,10 @@ def write(pages, sheet: Sheet, results=None, second=None, trail=None, version: s
         row = _second_run(sheet, s, row + 1, *second)
     last = row - 1
     if results is not None:
-        _for_the_next_run(sheet, s, row + 1, results)
+        claims = [Claim(c.id, c.name, c.annual["cost_usd"], c.saving["cost_usd"]) for c in results.candidates]
+        _for_the_next_run(sheet, s, row + 1, results.run_id, claims, given_inputs(results.project))
+    elif trail is not None and trail.run_id:
+        _for_the_next_run(sheet, s, row + 1, trail.run_id, trail.claims, trail.given or {})
     sheet.freeze(3, 0)
     sheet.on_paper(footer=pages.footer, last_row=last, last_column=COLUMNS - 1)
 
@@ -161,17 +164,19 @@ def _claims(sheet: Sheet, s, row: int, results, trail) -> int:
     return row
 
 
-def _for_the_next_run(sheet: Sheet, s, row: int, results) -> int:
-    """The run, its claim and what was given, where the next run looks for them."""
+def _for_the_next_run(
+    sheet: Sheet, s, row: int, run_id: str, claims: Sequence[Claim], given: Mapping[str, Content]
+) -> int:
+    """A run, its claim and what was given in it, where the next run looks for them."""
     row = _head(sheet, s, row, RUN, ("Candidate", "Name", "", "Energy cost, USD/yr", "Saving, USD/yr"))
-    sheet.cells(row, 0, ("Run", results.run_id), s("line", "as_text"))
+    sheet.cells(row, 0, ("Run", run_id), s("line", "as_text"))
     row += 1
-    for c in results.candidates:
-        sheet.cells(row, 0, (c.id, c.name, ""), s("line", "as_text"))
-        sheet.cells(row, 3, (c.annual["cost_usd"], c.saving["cost_usd"]), s("f0", "line", "left"))
+    for claim in claims:
+        sheet.cells(row, 0, (claim.id, claim.name, ""), s("line", "as_text"))
+        sheet.cells(row, 3, (claim.cost_usd, claim.saving_usd), s("f0", "line", "left"))
         row += 1
     row = _head(sheet, s, row + 1, GIVEN, ("Input", "Value", "", "", ""))
-    for path, content in given_inputs(results.project).items():
+    for path, content in given.items():
         sheet.text(row, 0, path, s("line", "as_text"))
         sheet.cell(
             row, 1, content, s("line", "general", "left") if isinstance(content, float) else s("line", "as_text")
