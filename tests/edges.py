@@ -28,7 +28,7 @@ from pathlib import Path
 from binestimator.errors import InputError
 from binestimator.estimate import estimate
 from binestimator.inputs.form import read_form
-from binestimator.inputs.project import MOST, MOST_ZONES_BY_CANDIDATES
+from binestimator.inputs.given import MOST, MOST_ZONES_BY_CANDIDATES
 from binestimator.inputs.read import project_from_mapping
 from binestimator.inputs.schema import FIELDS, MOST_POINTS, POINT_X_RANGE, STRATEGY_SECTIONS, Field, fields_of
 from binestimator.weather import find_weather, read_weather

@@ -18,7 +18,7 @@ import pytest
 
 from binestimator.checks import site_kbtu
 from binestimator.estimate import estimate
-from binestimator.inputs.project import DEFAULT_CANDIDATES
+from binestimator.inputs.given import DEFAULT_CANDIDATES
 from binestimator.inputs.read import project_from_mapping, read_project
 from binestimator.model.fan import fan_power_at
 from binestimator.weather import find_weather, read_weather

@@ -18,7 +18,7 @@ from recalculation import Spreadsheet, cells
 from binestimator.errors import InputError, WorkbookError
 from binestimator.estimate import estimate
 from binestimator.inputs.form import read_form
-from binestimator.inputs.project import MOST, MOST_ZONES_BY_CANDIDATES
+from binestimator.inputs.given import MOST, MOST_ZONES_BY_CANDIDATES
 from binestimator.inputs.read import project_from_mapping
 from binestimator.inputs.schema import FIELDS, MOST_POINTS, TABLE_MARK
 from binestimator.seal import RESULTS

@@ -9,36 +9,35 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from dataclasses import field as dataclass_field
 from pathlib import Path
 
-from binestimator.errors import InputError
+from binestimator.inputs.build import build_project
 from binestimator.inputs.cells import WorkbookFile
 from binestimator.inputs.form_content import can_review, hit_by
 from binestimator.inputs.form_keys import (
-    COUNTS,
     EVIDENCE,
-    FROM,
     FROM_FILE,
     FROM_QUICK,
-    NOT_READ,
-    OTHERWISE,
     REVIEWER,
     STATUS,
-    UNUSED,
     YOURS,
-    FormTable,
     is_coordinate,
 )
-from binestimator.inputs.form_sheets import FormCell, FoundTable, find_tables
+from binestimator.inputs.form_records import PathRecord, path_records, remarks_of
+from binestimator.inputs.form_sheets import FoundTable, find_tables
+from binestimator.inputs.form_things import Thing, things_of
 from binestimator.inputs.form_values import TypedContent, as_text, joined, points_of, raw_of
 from binestimator.inputs.form_words import placed
+from binestimator.inputs.given import MOST, nameless
+from binestimator.inputs.overrides import override_place
 from binestimator.inputs.paths import InputPath, item_path, parse_path
 from binestimator.inputs.problems import InputErrors, Problem, Problems, printable, sentence
-from binestimator.inputs.project import MOST, Project, build_project, nameless, override_place
+from binestimator.inputs.project import Project
 from binestimator.inputs.read import given_from_mapping, zone_values
-from binestimator.inputs.schema import Field, check_value, did_you_mean, fields_of
+from binestimator.inputs.schema import check_value, did_you_mean, fields_of
 
+# Tables whose cells are inputs of things; the others are lists of paths.
+_TABLES_OF_INPUTS = ("inputs", "group", "special", "zone", "candidate", "library")
 #: Endings of files that are taken for a form or a workbook, not for a project file.
 WORKBOOK_ENDINGS = (".xlsx", ".xlsm", ".xltx", ".xltm", ".xlsb", ".xls", ".ods")
 
@@ -100,65 +99,6 @@ def read_form(path: str | Path) -> Form:
     with WorkbookFile(path) as file:
         tables = find_tables(file, path.name)
     return _FormReader(tables, path).form()
-
-
-@dataclass(slots=True)
-class _Thing:
-    """Contents of the cells of one thing, or of the inputs that occur once, and where they are.
-
-    Parameters
-    ----------
-    table : FormTable
-    contents : dict
-        Layer -> key of an input -> content.
-    places : dict
-        (layer, key) -> cell, of empty ones as well.
-    origin : str
-        Where a line of zones comes from.
-    listed_as : content or None
-        Id that one of the default candidates has where the user gives none.
-    """
-
-    table: FormTable
-    contents: dict[str, dict[str, TypedContent]] = dataclass_field(default_factory=dict)
-    places: dict[tuple[str, str], str] = dataclass_field(default_factory=dict)
-    origin: str = ""
-    listed_as: TypedContent | None = None
-
-    @property
-    def yours(self) -> dict[str, TypedContent]:
-        """What the user gave."""
-        return self.contents.get(YOURS, {})
-
-    @property
-    def reviewer(self) -> dict[str, TypedContent]:
-        """What a reviewer put over it."""
-        return self.contents.get(REVIEWER, {})
-
-    @property
-    def name(self) -> object:
-        """Raw name; None where it has none."""
-        content = self.yours.get("name")
-        return None if content is None else raw_of(fields_of("zone")["name"], content)
-
-    @property
-    def id(self) -> object:
-        """Raw id of a candidate; None where it has none."""
-        content = self.yours.get("id", self.listed_as)
-        return None if content in (None, "required") else raw_of(fields_of("candidate")["id"], content)
-
-    def field(self, key: str) -> Field:
-        """Input of a key that is no mark of a candidate."""
-        field = self.table.fields[key]
-        if field is None:
-            raise ValueError(f"{key} is no input")
-        return field
-
-    def place_of_points(self, layer: str, head: str) -> str:
-        """Cell of the first coordinate of points that is given, else of the first that there is."""
-        start = f"{head}."
-        given = [key for key in self.contents.get(layer, {}) if key.startswith(start)]
-        return self.places[layer, given[0]] if given else self.places[layer, f"{head}.x1"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,124 +184,14 @@ class _FormReader:
     def _bad(self, place: str, text: str) -> None:
         self.problems.append(Problem(place, text))
 
-    def _content(self, found: FoundTable, row: int, column: int) -> TypedContent | None:
-        """Content of a cell of a record; what is wrong is noted."""
-        content, problem = found.read(row, column)
-        if problem is not None:
-            self.problems.append(problem)
-        return content
-
-    def _columns(self, found: FoundTable, *wanted: str) -> list[int]:
-        for key in wanted:
-            if key not in found.columns:
-                raise InputError(
-                    f"{self.path.name}: sheet {found.sheet.name}: the column with the key “{key}” of the table at "
-                    f"{found.place} is missing; take the sheet from a new form"
-                )
-        return [found.columns[key] for key in wanted]
-
-    def _things(self, name: str) -> list[_Thing]:
-        """Things of a table from left to right or down; of inputs that occur once and shared settings all in one."""
-        if name not in self.tables:
-            return []
-        found = self.tables[name]
-        table = found.table
-        self._check_columns(found)
-        things: dict[str, _Thing] = {}
-        filled: dict[int, tuple[str, str]] = {}  # row -> layer and place of its first content
-        for cell in found.stream():
-            spot = cell.spot
-            thing = things.setdefault(spot.thing, _Thing(table))
-            if spot.layer == FROM:
-                thing.origin = _text_of(cell)
-            elif spot.layer == OTHERWISE and spot.key == "id":
-                thing.listed_as = _text_of(cell) or None
-            if spot.layer in (FROM, OTHERWISE, COUNTS) or _nothing_to_review(cell):
-                continue
-            thing.places.setdefault((spot.layer, spot.key), cell.place)
-            content, problem = cell.read()
-            if problem is not None:
-                self.problems.append(problem)
-            if content is not None:
-                if spot.layer in (YOURS, REVIEWER) or cell.row not in filled:
-                    filled[cell.row] = (spot.layer, cell.place)
-                if spot.key in table.fields:
-                    thing.contents.setdefault(spot.layer, {}).setdefault(spot.key, content)
-        if not table.things_down:
-            self._check_lines(found, filled)
-        return [thing for thing in things.values() if any(layer == YOURS for layer, _ in thing.places)]
-
-    def _check_columns(self, found: FoundTable) -> None:
-        """Refuse keys of columns that are not known, and columns that a user put between those of the table."""
-        table = found.table
-        if table.name == "inputs":
-            self._columns(found, YOURS, OTHERWISE, REVIEWER, EVIDENCE, STATUS)
-        elif table.name == "library":
-            self._columns(found, YOURS)
-        if not (table.things_across or table.things_down):
-            return
-        for header, column in found.columns.items():
-            layer, _, more = header.partition(" ")
-            if layer == COUNTS or table.spot("", 0, header) is not None or (table.things_down and layer == OTHERWISE):
-                continue
-            unknown = f"unknown key “{printable(header[:60])}” of a column"
-            if table.things_across:
-                self._bad(found.place, f"{unknown}; take the sheet from a new form")
-            else:
-                self._bad(found.at(found.corner[0], column), sentence(unknown, do=did_you_mean(more, table.fields)))
-        if table.things_down:
-            required = [name for name, field in fields_of(table.name).items() if field.required]
-            self._columns(found, FROM, *(table.column_key(YOURS, key=name) for name in required))
-        keyed = {*found.columns.values()}
-        rows = {row for key, row in found.lines if key}
-        informing = {
-            column
-            for (row, column), cell in found.sheet.cells.items()
-            if row == found.corner[0] and cell.value == NOT_READ
-        }
-        if not keyed:
-            return
-        first, last = min(keyed), max(keyed)
-        for row, column in found.sheet.cells:
-            if first < column < last and row in rows and column not in keyed | informing:
-                self._bad(
-                    found.at(row, column),
-                    "the column has no key in the line of keys, so that its content counts for nothing; "
-                    "use a spare column, or remove this one",
-                )
-                return
-
-    def _check_lines(self, found: FoundTable, filled: Mapping[int, tuple[str, str]]) -> None:
-        """Refuse keys of lines that are not known or stand twice, and content in lines without one."""
-        table, seen = found.table, dict[str, str]()
-        once = found.columns.get(YOURS)
-        for key, row in found.lines:
-            layer, place = filled.get(row, ("", ""))
-            at = place or (found.place if once is None else found.at(row, once))
-            if key in table.fields:
-                if key in seen and (place or table.name == "inputs"):
-                    what = "setting" if table.name == "library" else "input"
-                    self._bad(at, f"the {what} {key} appears twice, also at {seen[key]}; remove one of the lines")
-                seen.setdefault(key, at)
-            elif not key:
-                if place:
-                    self._bad(
-                        place,
-                        "the line has no key that says which input it is; remove the line or its content, or take the "
-                        "sheet from a new form",
-                    )
-            elif (old := table.retired(key)) is not None:
-                if layer in (YOURS, REVIEWER):
-                    self._bad(place, sentence(old[0], key, do=old[1]))
-            elif place or table.name == "inputs":
-                do = did_you_mean(key, table.fields) or "take the sheet from a new form"
-                self._bad(at, sentence(f"unknown key “{printable(key[:60])}” of a line", do=do))
-
     # -- inputs
 
     def _read_tables(self) -> None:
         """Inputs of all tables but those of records."""
-        things = {name: self._things(name) for name in ("inputs", "group", "special", "zone", "candidate", "library")}
+        things = {
+            name: things_of(self.tables[name], self.problems) if name in self.tables else []
+            for name in _TABLES_OF_INPUTS
+        }
         given = {kind: [thing for thing in things[kind] if thing.yours] for kind in ("group", "special", "zone")}
         names: dict[str, list[object]] = {kind: [thing.name for thing in given[kind]] for kind in given}
         names["candidate"] = [thing.id for thing in things["candidate"]]
@@ -397,7 +227,7 @@ class _FormReader:
                 if not is_coordinate(key):
                     _store(self.raw, key, raw_of(thing.field(key), content))
 
-    def _note_places(self, prefix: str, thing: _Thing) -> None:
+    def _note_places(self, prefix: str, thing: Thing) -> None:
         """Cells of the user by the paths of their inputs; of points by coordinate and as a whole."""
         for (layer, key), place in thing.places.items():
             if layer == YOURS and key:
@@ -408,7 +238,7 @@ class _FormReader:
 
     def _take(
         self,
-        thing: _Thing,
+        thing: Thing,
         prefix: str,
         target: dict,
         hit: set[str],
@@ -432,7 +262,7 @@ class _FormReader:
         self.extra[path] = raw
         self.places[override_place("override", path)] = place
 
-    def _take_review(self, thing: _Thing, prefix: str, candidate: str | None = None) -> None:
+    def _take_review(self, thing: Thing, prefix: str, candidate: str | None = None) -> None:
         """What a reviewer put over the inputs of a thing."""
         for head, coordinates in points_of(thing.reviewer).items():
             path = f"{prefix}{head}"
@@ -454,11 +284,11 @@ class _FormReader:
                 self.review[f"{prefix}{key}"] = raw_of(field, content)
                 self.review_places[f"{prefix}{key}"] = place
 
-    def _review_of_nothing(self, thing: _Thing) -> None:
+    def _review_of_nothing(self, thing: Thing) -> None:
         for key in thing.reviewer:
             self._bad(thing.places[REVIEWER, key], "overrides an input of a line that is empty; remove it")
 
-    def _take_remarks(self, thing: _Thing) -> None:
+    def _take_remarks(self, thing: Thing) -> None:
         """Evidence and status on the lines of inputs; of points the first that is given."""
         for name in (EVIDENCE, STATUS):
             for key, content in thing.contents.get(name, {}).items():
@@ -469,7 +299,7 @@ class _FormReader:
 
     # -- things that come in numbers
 
-    def _zone_lines(self, things: list[_Thing]) -> list[_Thing]:
+    def _zone_lines(self, things: list[Thing]) -> list[Thing]:
         """Lines of zones with content, as many as may be."""
         lines = [thing for thing in things if thing.yours or thing.reviewer]
         most = 2 * MOST["zone"]  # those of the quick description are here as well
@@ -481,7 +311,7 @@ class _FormReader:
             )
         return lines[:most]
 
-    def _take_item(self, kind: str, thing: _Thing, target: list[dict], hit: set[str]) -> None:
+    def _take_item(self, kind: str, thing: Thing, target: list[dict], hit: set[str]) -> None:
         """Put a thing into the raw list of its kind."""
         if not thing.yours:
             self._review_of_nothing(thing)
@@ -496,7 +326,7 @@ class _FormReader:
         target.append(values)
         self._take_review(thing, f"{kind}[{shown}].")
 
-    def _take_quick_zone(self, thing: _Thing) -> None:
+    def _take_quick_zone(self, thing: Thing) -> None:
         """What is typed on a line of the quick description lies over it."""
         prefix = f"zone[{thing.name}]."
         self._note_places(prefix, thing)
@@ -505,7 +335,7 @@ class _FormReader:
 
     # -- candidates
 
-    def _take_candidates(self, things: list[_Thing], hit: set[str]) -> None:
+    def _take_candidates(self, things: list[Thing], hit: set[str]) -> None:
         listed: list[tuple[float, int, dict]] = []
         for at, thing in enumerate(things):
             if not thing.yours:
@@ -531,7 +361,7 @@ class _FormReader:
             self.places.setdefault(f"candidate[{nameless(index)}]", things[at].places.get((YOURS, "id"), ""))
         self._read_changes()
 
-    def _candidate(self, thing: _Thing, hit: set[str]) -> dict:
+    def _candidate(self, thing: Thing, hit: set[str]) -> dict:
         """Raw table of a candidate."""
         table: dict = {} if thing.id is None else {"id": thing.id}
         name = str(thing.id)
@@ -546,7 +376,8 @@ class _FormReader:
 
     def _read_changes(self) -> None:
         """What candidates change besides their setpoints."""
-        for candidate_id, path, raw, place in self._path_lines("changes"):
+        for record in self._records("changes"):
+            candidate_id, path, raw, place = record.candidate_id, record.path, record.raw, record.place
             target = next((table for table in self.raw["candidate"] if table.get("id") == candidate_id), None)
             if target is None:
                 ids = [str(table.get("id")) for table in self.raw["candidate"]]
@@ -583,30 +414,12 @@ class _FormReader:
 
     # -- records
 
-    def _path_lines(self, name: str) -> Iterator[tuple[str, str, object, str]]:
-        """(candidate id, path, raw value, place) of a table of paths."""
-        found = self.tables.get(name)
-        if found is None:
-            return
-        keys = ["path", YOURS] if name != "changes" else ["id", "path", YOURS]
-        columns = self._columns(found, *keys)
-        for _, row in found.lines:
-            contents = [self._content(found, row, column) for column in columns]
-            if all(content is None for content in contents):
-                continue
-            place = found.at(row, columns[-1])
-            lacking = [key for key, content in zip(keys, contents, strict=True) if content is None]
-            given = [content for content in contents if content is not None]
-            if lacking:
-                self._bad(place, f"the line lacks its {' and '.join(lacking)}; fill in the whole line or empty it")
-                continue
-            *texts, path = (as_text(text) for text in given[:-1])
-            parsed, _ = parse_path(path)
-            raw = raw_of(parsed.field, given[-1]) if parsed is not None else given[-1]
-            yield texts[0] if texts else "", path, raw, place
+    def _records(self, name: str) -> Iterator[PathRecord]:
+        return path_records(self.tables[name], self.problems) if name in self.tables else iter(())
 
     def _paths_and_values(self, table: str, target: str) -> None:
-        for _, path, raw, place in self._path_lines(table):
+        for record in self._records(table):
+            path, raw, place = record.path, record.raw, record.place
             if path in self.raw.get(target, {}):
                 self._bad(place, f"the path {printable(path[:80])} appears twice; remove one of the lines")
                 continue
@@ -615,7 +428,8 @@ class _FormReader:
 
     def _lay_underneath(self) -> None:
         """Given values under the project's own overrides: kept, though they do not count."""
-        for _, path, raw, place in self._path_lines("underneath"):
+        for record in self._records("underneath"):
+            path, raw, place = record.path, record.raw, record.place
             parsed, problem = parse_path(path)
             if parsed is None:
                 self._bad(place, problem or "")
@@ -637,27 +451,14 @@ class _FormReader:
         return found if found is None or parsed.part is None else found.setdefault(parsed.part, {})
 
     def _read_about(self) -> None:
-        found = self.tables["about"]
-        path_column, evidence, status = self._columns(found, "path", EVIDENCE, STATUS)
-        for _, row in found.lines:
-            path, *texts = (self._content(found, row, column) for column in (path_column, evidence, status))
-            if path is None and texts == [None, None]:
+        """Evidence and status of inputs that come in numbers."""
+        for remark in remarks_of(self.tables["about"], self.problems):
+            target = self.raw.setdefault(remark.name, {})
+            if remark.path in target:
+                self._bad(remark.place, f"the {remark.name} of {printable(remark.path[:80])} appears twice; remove one")
                 continue
-            if not isinstance(path, str) or texts == [None, None]:
-                self._bad(
-                    found.at(row, path_column),
-                    "the line needs the path of an input, such as zone.*.max_cfm, and evidence or status",
-                )
-                continue
-            for name, column, text in zip((EVIDENCE, STATUS), (evidence, status), texts, strict=True):
-                if text is None:
-                    continue
-                target = self.raw.setdefault(name, {})
-                if path in target:
-                    self._bad(found.at(row, column), f"the {name} of {printable(path[:80])} appears twice; remove one")
-                    continue
-                target[path] = as_text(text)
-                self.places[override_place(name, path)] = found.at(row, column)
+            target[remark.path] = remark.text
+            self.places[override_place(remark.name, remark.path)] = remark.place
 
     # -- the project
 
@@ -711,19 +512,3 @@ def _store(target: dict, key: str, raw: object) -> None:
     for part in outer:
         target = target.setdefault(part, {})
     target[name] = raw
-
-
-def _text_of(cell: FormCell) -> str:
-    """Text of a cell that the program wrote; empty for anything else."""
-    found = cell.cell
-    return found.value if found is not None and found.kind == "text" and isinstance(found.value, str) else ""
-
-
-def _nothing_to_review(cell: FormCell) -> bool:
-    """Whether a reviewer's cell is as it was written: blocked, or a name as a heading."""
-    found, spot = cell.cell, cell.spot
-    return (
-        spot.layer == REVIEWER
-        and found is not None
-        and (found.value == UNUSED or (spot.key in ("id", "name") and found.kind == "formula"))
-    )

@@ -10,13 +10,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from dataclasses import field as dataclass_field
 
+from binestimator.inputs.build import build_project
 from binestimator.inputs.defaults import default_formula, rules
 from binestimator.inputs.follows import default_lines, followed, follows_template, used_by
 from binestimator.inputs.form_keys import FROM_DEFAULT, FROM_FILE, FROM_PROJECT, FROM_QUICK, UNUSED
 from binestimator.inputs.form_values import Content, cell_of, digits
+from binestimator.inputs.given import DEFAULT_CANDIDATES, Given
 from binestimator.inputs.paths import item_path, known_path, parse_path
 from binestimator.inputs.problems import Problems
-from binestimator.inputs.project import DEFAULT_CANDIDATES, Given, Project, build_project, source_of
+from binestimator.inputs.project import Project, source_of
 from binestimator.inputs.schema import (
     LIST_SECTIONS,
     SECTIONS,

@@ -45,6 +45,8 @@ class FoundTable:
         Key, or empty, and row of each line with a key or content.
     columns : dict
         Key -> column.
+    file : str
+        Name of the file.
     """
 
     table: FormTable
@@ -52,6 +54,7 @@ class FoundTable:
     corner: tuple[int, int]
     lines: list[tuple[str, int]]
     columns: dict[str, int]
+    file: str
 
     @property
     def place(self) -> str:
@@ -61,6 +64,22 @@ class FoundTable:
     def at(self, row: int, column: int) -> str:
         """Sheet and address of a cell."""
         return f"{self.sheet.name}!{address_of(row, column)}"
+
+    def needed(self, *keys: str) -> list[int]:
+        """Columns of some keys.
+
+        Raises
+        ------
+        InputError
+            One is missing.
+        """
+        for key in keys:
+            if key not in self.columns:
+                raise InputError(
+                    f"{self.file}: sheet {self.sheet.name}: the column with the key “{key}” of the table at "
+                    f"{self.place} is missing; take the sheet from a new form"
+                )
+        return [self.columns[key] for key in keys]
 
     def cell(self, row: int, column: int) -> Cell | None:
         """A cell; None for an empty one."""
@@ -245,4 +264,4 @@ def _table(sheet: SheetCells, table: FormTable, corner: tuple[int, int], end: in
             f"{name}: sheet {sheet.name}: the table of the key at {address_of(*corner)} has "
             f"{len(rows):,} lines; expected at most {MOST_LINES:,}; remove what does not belong to it"
         )
-    return FoundTable(table, sheet, corner, [(lines.get(row, ""), row) for row in sorted(rows)], columns)
+    return FoundTable(table, sheet, corner, [(lines.get(row, ""), row) for row in sorted(rows)], columns, name)

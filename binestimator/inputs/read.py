@@ -9,21 +9,15 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from binestimator.errors import InputError
+from binestimator.inputs.build import build_project
 from binestimator.inputs.checks import unused_strategy_inputs
 from binestimator.inputs.files import read_file, text_of
+from binestimator.inputs.given import DEFAULT_CANDIDATES, MOST, Given, nameless
 from binestimator.inputs.hints import instead_of, not_modelled
+from binestimator.inputs.overrides import check_overrides, override_place
 from binestimator.inputs.paths import parse_path
 from binestimator.inputs.problems import NOT_GIVEN, InputErrors, Problem, Problems, sentence, shown
-from binestimator.inputs.project import (
-    DEFAULT_CANDIDATES,
-    MOST,
-    Given,
-    Project,
-    build_project,
-    check_overrides,
-    nameless,
-    override_place,
-)
+from binestimator.inputs.project import Project
 from binestimator.inputs.schema import (
     LIST_SECTIONS,
     SECTIONS,
