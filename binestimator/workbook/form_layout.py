@@ -6,30 +6,54 @@ cell of the user (what a user edits). Rows and columns count from 0.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from ..inputs.form_content import Entry, FormContent
-from ..inputs.form_keys import COUNTS, INPUTS, LAYERS, OTHERWISE, PROFILES, REVIEWER, STRATEGIES, YOURS, ZONES
+from ..inputs.form_keys import (
+    COUNTS,
+    EVIDENCE,
+    INPUTS,
+    LAYERS,
+    NOT_READ,
+    OTHERWISE,
+    PROFILES,
+    REVIEWER,
+    STATUS,
+    STRATEGIES,
+    YOURS,
+    ZONES,
+)
+from ..inputs.form_values import Content
 from ..inputs.schema import STRATEGY_SECTIONS, fields_of
+
+#: Columns of an input in its line: yours, otherwise, reviewer's, what counts, as in ``LAYERS``.
+LayerColumns = tuple[int, int, int, int]
+
+
+def _columns(column: Callable[[str], int]) -> LayerColumns:
+    return column(YOURS), column(OTHERWISE), column(REVIEWER), column(COUNTS)
+
 
 # Columns of the sheet of inputs that stand once: key, label, width. Keys are those the reader looks for.
 INPUT_COLUMNS = (
-    ("–", "Input", 27.0),
-    ("value", "Your value", 17.0),
-    ("–", "Unit", 10.0),
-    ("–", "Allowed", 13.5),
-    ("otherwise", "Otherwise", 15.0),
-    ("–", "which is", 9.0),
-    ("override", "Reviewer’s override", 12.0),
-    ("counts", "Counts", 17.0),
-    ("–", "Whose", 10.0),
-    ("status", "Status", 10.0),
-    ("evidence", "Evidence", 24.0),
-    ("–", "Where “otherwise” comes from", 27.0),
-    ("–", "What it is", 44.0),
+    (NOT_READ, "Input", 27.0),
+    (YOURS, "Your value", 17.0),
+    (NOT_READ, "Unit", 10.0),
+    (NOT_READ, "Allowed", 13.5),
+    (OTHERWISE, "Otherwise", 15.0),
+    (NOT_READ, "which is", 9.0),
+    (REVIEWER, "Reviewer’s override", 12.0),
+    (COUNTS, "Counts", 17.0),
+    (NOT_READ, "Whose", 10.0),
+    (STATUS, "Status", 10.0),
+    (EVIDENCE, "Evidence", 24.0),
+    (NOT_READ, "Where “otherwise” comes from", 27.0),
+    (NOT_READ, "What it is", 44.0),
 )
 INPUT_KEY = len(INPUT_COLUMNS)
-INPUT_AT = {key: column for column, (key, _, _) in enumerate(INPUT_COLUMNS) if key != "–"}
+INPUT_AT = {key: column for column, (key, _, _) in enumerate(INPUT_COLUMNS) if key != NOT_READ}
+INPUT_LAYERS = _columns(INPUT_AT.__getitem__)
 INPUT_WHOSE, INPUT_KIND, INPUT_UNIT, INPUT_ALLOWED, INPUT_SOURCE, INPUT_WHAT = 8, 5, 2, 3, 11, 12
 INPUT_HEAD_ROW, INPUT_KEY_ROW, INPUT_FIRST_ROW = 5, 6, 7
 
@@ -94,14 +118,9 @@ class SideTable:
         """Column of a thing in a layer."""
         return SIDE_FIRST_COLUMN + self.layers.index(layer) * self.slots + place
 
-    def columns(self, place: int) -> tuple[int, int, int, int]:
-        """Columns of a thing: yours, otherwise, reviewer's, what counts."""
-        return (
-            self.column(YOURS, place),
-            self.column(OTHERWISE, place),
-            self.column(REVIEWER, place),
-            self.column(COUNTS, place),
-        )
+    def columns(self, place: int) -> LayerColumns:
+        """Columns of a thing."""
+        return _columns(lambda layer: self.column(layer, place))
 
     @property
     def source_column(self) -> int:
@@ -113,6 +132,33 @@ class SideTable:
 
 
 ZONE_KEY_COLUMN = ZONE_FIRST_COLUMN + len(LAYERS) * len(ZONE_FIELDS)
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedCell:
+    """A cell of an input in a layer: what it holds when it is written, and its (sheet, row, column).
+
+    Parameters
+    ----------
+    entry : Entry
+    layer : str
+    place : (str, int, int)
+    """
+
+    entry: Entry
+    layer: str
+    place: tuple[str, int, int]
+
+    @property
+    def path(self) -> str:
+        """Of the input; of points of a coordinate."""
+        return self.entry.path
+
+    @property
+    def content(self) -> Content | None:
+        """What it holds; None for an empty cell."""
+        entry = self.entry
+        return {YOURS: entry.yours, OTHERWISE: entry.otherwise, REVIEWER: None, COUNTS: entry.counts}[self.layer]
 
 
 class FormPlan:
@@ -127,21 +173,30 @@ class FormPlan:
 
     Attributes
     ----------
-    counts, yours, review : dict
-        Path -> (sheet, row, column) of the cell that counts, of that of the user and of the reviewer’s; points by
-        coordinate (``candidate[a].sat.points.x1``). ``yours`` has the settings shared by
-        candidates as well (``sat.demand.max_f``).
+    cells : list of PlannedCell
+        Every cell of an input, table by table; points by coordinate (``candidate[a].sat.points.x1``).
+    counts, yours : dict
+        Path -> (sheet, row, column) of the cell that counts, and of that of the user. ``yours`` has the settings
+        shared by candidates as well (``sat.demand.max_f``).
     """
 
     def __init__(self, content: FormContent, spare: Spare, layers: tuple[str, ...] = LAYERS):
         self.content, self.spare, self.layers = content, spare, layers
-        self.counts: dict[str, tuple[str, int, int]] = {}
-        self.yours: dict[str, tuple[str, int, int]] = {}
-        self.review: dict[str, tuple[str, int, int]] = {}
+        self.cells: list[PlannedCell] = []
         self._place_inputs()
         self._place_profiles()
         self._place_zones()
         self._place_strategies()
+        self.counts, self.yours = self.places(COUNTS), self.places(YOURS)
+
+    def places(self, layer: str) -> dict[str, tuple[str, int, int]]:
+        """Path -> (sheet, row, column) of its cell in a layer."""
+        return {cell.path: cell.place for cell in self.cells if cell.layer == layer}
+
+    def _place(self, entry: Entry, sheet: str, row: int, columns: LayerColumns) -> None:
+        self.cells += [
+            PlannedCell(entry, layer, (sheet, row, column)) for layer, column in zip(LAYERS, columns, strict=True)
+        ]
 
     def _place_inputs(self) -> None:
         row = INPUT_FIRST_ROW
@@ -153,9 +208,7 @@ class FormPlan:
                 self.input_rows.append((row, section))
                 row += 1
             self.input_rows.append((row, entry))
-            self.counts[entry.path] = (INPUTS, row, INPUT_AT[COUNTS])
-            self.yours[entry.path] = (INPUTS, row, INPUT_AT[YOURS])
-            self.review[entry.path] = (INPUTS, row, INPUT_AT[REVIEWER])
+            self._place(entry, INPUTS, row, INPUT_LAYERS)
             row += 1
         self.about_row = row + 1
         row = self.about_row + 3 + len(self.content.about) + self.spare.lines
@@ -185,32 +238,23 @@ class FormPlan:
         table = self.side[kind] = SideTable(kind, sheet, slots, self.layers, band_row, rows, heads, row - 1)
         for place, item in enumerate(self.content.items(kind)):
             for key, entry in item.entries.items():
-                self.counts[entry.path] = (sheet, rows[key], table.column(COUNTS, place))
-                self.yours[entry.path] = (sheet, rows[key], table.column(YOURS, place))
-                self.review[entry.path] = (sheet, rows[key], table.column(REVIEWER, place))
+                self._place(entry, sheet, rows[key], table.columns(place))
 
     def zone_column(self, layer: str, name: str) -> int:
         """Column of an input of zones in a layer."""
         return ZONE_FIRST_COLUMN + self.layers.index(layer) * len(ZONE_FIELDS) + ZONE_FIELDS.index(name)
 
-    def zone_columns(self, name: str) -> tuple[int, int, int, int]:
-        """Columns of an input of zones: yours, otherwise, reviewer's, what counts."""
-        return (
-            self.zone_column(YOURS, name),
-            self.zone_column(OTHERWISE, name),
-            self.zone_column(REVIEWER, name),
-            self.zone_column(COUNTS, name),
-        )
+    def zone_columns(self, name: str) -> LayerColumns:
+        """Columns of an input of zones."""
+        return _columns(lambda layer: self.zone_column(layer, name))
 
     def _place_zones(self) -> None:
         for row, item in enumerate(self.content.zones, ZONE_FIRST_ROW):
             for name, entry in item.entries.items():
-                if name == "name":
-                    self.counts[entry.path] = self.yours[entry.path] = (ZONES, row, 0)
+                if name == "name":  # the one cell of a zone's name is its heading
+                    self.cells += [PlannedCell(entry, layer, (ZONES, row, 0)) for layer in (YOURS, COUNTS)]
                 else:
-                    self.counts[entry.path] = (ZONES, row, self.zone_column(COUNTS, name))
-                    self.yours[entry.path] = (ZONES, row, self.zone_column(YOURS, name))
-                    self.review[entry.path] = (ZONES, row, self.zone_column(REVIEWER, name))
+                    self._place(entry, ZONES, row, self.zone_columns(name))
         self.zones_last_row = ZONE_FIRST_ROW + len(self.content.zones) + self.spare.zone - 1
 
     def _place_strategies(self) -> None:
@@ -242,7 +286,7 @@ class FormPlan:
                 self.library_rows.append((row, table))
                 row += 1
             self.library_rows.append((row, entry))
-            self.yours[entry.path] = (STRATEGIES, row, SIDE_FIRST_COLUMN)
+            self.cells.append(PlannedCell(entry, YOURS, (STRATEGIES, row, SIDE_FIRST_COLUMN)))
             row += 1
         self.strategies_last_row = row - 1
 

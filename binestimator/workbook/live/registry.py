@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ...errors import WorkbookError
+from ...inputs.form_keys import COUNTS, REVIEWER
 from ..page import unit_text
 from ..strict import reference
 
@@ -114,18 +115,17 @@ def form_registry(results, plan) -> Registry:
     ----------
     plan : FormPlan
     """
-    entries = [*plan.content.singles]
-    for kind in ("group", "special", "zone", "candidate"):
-        entries += [entry for item in plan.content.items(kind) for entry in item.entries.values()]
-    typed = lambda entry: (plan.yours, plan.review) if entry.can_review else (plan.yours,)
+    counting = [cell for cell in plan.cells if cell.layer == COUNTS]
+    review = plan.places(REVIEWER)
+    typed = lambda entry: (plan.yours, review) if entry.can_review else (plan.yours,)
     return Registry(
         results,
         dict(plan.counts),
-        contents={entry.path: entry.counts for entry in entries},
+        contents={cell.path: cell.content for cell in counting},
         edited=dict(plan.yours),
         follows={
-            entry.path: tuple(reference(*places[entry.path]) for places in typed(entry))
-            for entry in entries
-            if entry.follows and entry.yours is None
+            cell.path: tuple(reference(*places[cell.path]) for places in typed(cell.entry))
+            for cell in counting
+            if cell.entry.follows and cell.entry.yours is None
         },
     )

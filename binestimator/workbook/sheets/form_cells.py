@@ -9,7 +9,7 @@ from ...inputs.form_content import Entry, FormContent, can_review
 from ...inputs.form_keys import COUNTS, OTHERWISE, REVIEWER, UNUSED, YOURS
 from ...inputs.form_values import Content
 from ...inputs.schema import POINT_X_RANGE, Field, default_text
-from ..form_layout import INPUT_AT, FormPlan
+from ..form_layout import INPUT_AT, FormPlan, LayerColumns
 from ..formats import Styles
 from ..strict import LONGEST_RULE_LIST, LONGEST_RULE_TEXT, Book, Sheet, cell_name, reference
 from .inputs import number_style
@@ -23,8 +23,6 @@ KIND_WORDS = {
     "required": "! required",
     "unused": "– not used",
 }
-#: Columns of an input in a line: yours, otherwise, reviewer’s, what counts.
-LayerColumns = tuple[int, int, int, int]
 KIND_MARKS = {kind: words[0] for kind, words in KIND_WORDS.items()}
 LAYER_WORDS = {
     YOURS: "Your values: what is empty is not given",
@@ -144,6 +142,16 @@ def put_counts(
     style = number_style(content) if isinstance(content, float) else "general"
     small = () if isinstance(content, float) else ("text_small",)
     sheet.formula(row, columns[3], formula, content, form.styles(style, *small, "counts", *more))
+
+
+def put_layers(
+    form: FormPages, sheet: Sheet, row: int, columns: LayerColumns, entry: Entry, *more: str, mark: bool = True
+) -> None:
+    """Cells of an input in all its layers."""
+    put_yours(form, sheet, row, columns[0], entry.yours, entry.field, *more)
+    put_otherwise(form, sheet, row, columns[1], entry, *more, mark=mark)
+    put_review(form, sheet, row, columns[2], entry.field, entry.can_review)
+    put_counts(form, sheet, row, columns, entry.counts, entry.numbers_only, entry.field, *more)
 
 
 # ---------------------------------------------------------------- rules

@@ -15,6 +15,7 @@ from ..form_layout import (
     INPUT_KEY,
     INPUT_KEY_ROW,
     INPUT_KIND,
+    INPUT_LAYERS,
     INPUT_SOURCE,
     INPUT_UNIT,
     INPUT_WHAT,
@@ -23,7 +24,7 @@ from ..form_layout import (
 from ..layout import input_name
 from ..page import height_of, lines_of, title, unit_text
 from ..strict import Sheet, cell_name
-from .form_cells import KIND_WORDS, FormPages, add_rule, allowed_text, put_counts, put_otherwise, put_review, put_yours
+from .form_cells import KIND_WORDS, FormPages, add_rule, allowed_text, put_layers, put_yours
 
 _WIDTHS = [width for _, _, width in INPUT_COLUMNS]
 _STATUS_MESSAGE = "How the value was obtained: " + ", ".join(STATUSES) + ". Leave it empty where that is not known."
@@ -133,15 +134,11 @@ def _line(form: FormPages, sheet: Sheet, row: int, entry: Entry) -> None:
         table.get(field.path) if first else None for table in (form.content.evidence, form.content.status)
     )
     sheet.text(row, 0, label, s("wrap", "line", "bold"))
-    put_yours(form, sheet, row, INPUT_AT[YOURS], entry.yours, field, "left", "top")
     sheet.text(row, INPUT_UNIT, unit, s("text_small", "line"))
     allowed = allowed_text(field) if first else ""
     sheet.text(row, INPUT_ALLOWED, allowed, s("text_small", "line", "quiet"))
-    put_otherwise(form, sheet, row, INPUT_AT[OTHERWISE], entry, "left", "top", mark=False)
+    put_layers(form, sheet, row, INPUT_LAYERS, entry, "left", "top", mark=False)
     sheet.text(row, INPUT_KIND, KIND_WORDS[entry.kind], s("text_small", "line", "quiet"))
-    put_review(form, sheet, row, INPUT_AT[REVIEWER], field, entry.can_review)
-    columns = (INPUT_AT[YOURS], INPUT_AT[OTHERWISE], INPUT_AT[REVIEWER], INPUT_AT[COUNTS])
-    put_counts(form, sheet, row, columns, entry.counts, entry.numbers_only, field, "left", "top")
     yours, review, kind = (cell_name(row, column) for column in (INPUT_AT[YOURS], INPUT_AT[REVIEWER], INPUT_KIND))
     own = f'IF({yours}<>"","● yours",{kind})'
     sheet.formula(

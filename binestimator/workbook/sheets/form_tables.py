@@ -4,7 +4,20 @@ from __future__ import annotations
 
 from ...inputs.follows import default_lines
 from ...inputs.form_content import Entry, Item, can_review
-from ...inputs.form_keys import CORNER, COUNTS, END, FROM_FILE, FROM_QUICK, NOT_READ, OTHERWISE, REVIEWER, UNUSED, YOURS
+from ...inputs.form_keys import (
+    CORNER,
+    COUNTS,
+    END,
+    FROM,
+    FROM_FILE,
+    FROM_QUICK,
+    NOT_READ,
+    OTHERWISE,
+    REVIEWER,
+    TABLES,
+    UNUSED,
+    YOURS,
+)
 from ...inputs.form_values import Content, cell_of
 from ...inputs.schema import STRATEGY_SECTIONS, Field, fields_of, title_of
 from ..form_layout import (
@@ -26,6 +39,7 @@ from .form_cells import (
     add_rule,
     allowed_text,
     put_counts,
+    put_layers,
     put_otherwise,
     put_review,
     put_yours,
@@ -118,7 +132,7 @@ def _side_table(form: FormPages, sheet: Sheet, table: SideTable, label: str) -> 
         for place in range(table.slots):
             column = table.column(layer, place)
             sheet.text(band, column, LAYER_WORDS[layer] if place == 0 else "", s("band"))
-            sheet.text(band + 1, column, f"{layer} {place + 1}", s("key"))
+            sheet.text(band + 1, column, TABLES[table.kind].column_key(layer, thing=f"{place + 1}"), s("key"))
     for column, text in (
         (table.source_column, "Source of defaults and derived values"),
         (table.source_column + 1, "What it is"),
@@ -458,8 +472,8 @@ def _zone_head(form: FormPages, sheet: Sheet) -> None:
                 "" if column else {"unit": "unit", "allowed": "allowed", "default": "source of the default"}[row],
                 s("units"),
             )
-    sheet.text(ZONE_ROWS["key"], 0, f"{YOURS} name", s("key"))
-    sheet.text(ZONE_ROWS["key"], 1, "from", s("key"))
+    sheet.text(ZONE_ROWS["key"], 0, TABLES["zone"].column_key(YOURS, key="name"), s("key"))
+    sheet.text(ZONE_ROWS["key"], 1, FROM, s("key"))
     for layer in form.plan.layers:
         for place, name in enumerate(ZONE_FIELDS):
             field, column = fields[name], form.plan.zone_column(layer, name)
@@ -473,7 +487,7 @@ def _zone_head(form: FormPages, sheet: Sheet) -> None:
                 s("units"),
             )
             sheet.text(ZONE_ROWS["default"], column, field.source if layer == OTHERWISE else "", s("units"))
-            sheet.text(ZONE_ROWS["key"], column, f"{layer} {name}", s("key"))
+            sheet.text(ZONE_ROWS["key"], column, TABLES["zone"].column_key(layer, key=name), s("key"))
     sheet.text(ZONE_ROWS["key"], ZONE_KEY_COLUMN, CORNER + "zone", s("key"))
     for row, height in (("label", 62.0), ("allowed", 44.0), ("default", 34.0), ("key", 10.0)):
         sheet.height(ZONE_ROWS[row], height)
@@ -501,10 +515,7 @@ def _zone_line(form: FormPages, sheet: Sheet, row: int, at: int, item: Item | No
         field = fields[name]
         entry = item.entries[name] if item is not None else _spare_entry("zone", field, "")
         columns = form.plan.zone_columns(name)
-        put_yours(form, sheet, row, columns[0], entry.yours, field, "top", "right")
-        put_otherwise(form, sheet, row, columns[1], entry, "top", "right")
-        put_review(form, sheet, row, columns[2], field, entry.can_review)
-        put_counts(form, sheet, row, columns, entry.counts, False, field, "top", "right")
+        put_layers(form, sheet, row, columns, entry, "top", "right")
         for content, column in ((entry.yours, columns[0]), (entry.otherwise, columns[1])):
             if isinstance(content, str):
                 lines = max(lines, lines_of(content, widths[column], 8.0))
