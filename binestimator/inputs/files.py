@@ -23,6 +23,8 @@ _KINDS = (
     (stat.S_ISCHR, "a device"),
     (stat.S_ISBLK, "a device"),
 )
+#: Largest project file or zones file. [bytes]
+LARGEST_FILE = 5_000_000
 _MOST_NEIGHBOURS = 2_000
 
 
@@ -204,3 +206,19 @@ def near_name(path: Path) -> str:
     folded = {name.casefold(): name for name in sorted(names)}
     near = difflib.get_close_matches(path.name.casefold(), folded, n=1, cutoff=0.75)
     return f"did you mean {folded[near[0]]}?" if near else ""
+
+
+def read_text(path: Path, what: str, remedy: str) -> str:
+    """Text of a file of limited size in UTF-8, with or without a byte order mark, or in UTF-16 with one.
+
+    Parameters
+    ----------
+    what, remedy : str
+        What the file is for, and what to do when it is no text at all.
+
+    Raises
+    ------
+    InputError
+        Missing, a folder or another special file, too large, not text, not readable.
+    """
+    return text_of(read_file(path, what, largest=LARGEST_FILE), str(path), what, remedy)

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from binestimator.inputs.build import build_project
 from binestimator.inputs.cells import WorkbookFile
-from binestimator.inputs.form_content import can_review, hit_by
+from binestimator.inputs.form_entries import can_review, hit_by
 from binestimator.inputs.form_keys import (
     EVIDENCE,
     FROM_FILE,
@@ -29,11 +29,11 @@ from binestimator.inputs.form_things import Thing, things_of
 from binestimator.inputs.form_values import TypedContent, as_text, joined, points_of, raw_of
 from binestimator.inputs.form_words import placed
 from binestimator.inputs.given import MOST, nameless
+from binestimator.inputs.mapping import given_from_mapping, zone_values
 from binestimator.inputs.overrides import override_place
 from binestimator.inputs.paths import InputPath, item_path, parse_path
 from binestimator.inputs.problems import InputErrors, Problem, Problems, printable, sentence
 from binestimator.inputs.project import Project
-from binestimator.inputs.read import given_from_mapping, zone_values
 from binestimator.inputs.schema import check_value, did_you_mean, fields_of
 
 # Tables whose cells are inputs of things; the others are lists of paths.

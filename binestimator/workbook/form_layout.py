@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from ..inputs.form_content import Entry, FormContent
+from ..inputs.form_entries import Entry, FormContent
 from ..inputs.form_keys import (
     COUNTS,
     EVIDENCE,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ...inputs.defaults import rules
-from ...inputs.form_content import Entry, FormContent, can_review
+from ...inputs.form_entries import Entry, FormContent, can_review
 from ...inputs.form_keys import COUNTS, OTHERWISE, REVIEWER, UNUSED, YOURS
 from ...inputs.form_values import Content
 from ...inputs.schema import POINT_X_RANGE, Field, default_text

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ...inputs.form_content import Entry
+from ...inputs.form_entries import Entry
 from ...inputs.form_keys import CORNER, COUNTS, END, NOT_READ, OTHERWISE, PROFILES, REVIEWER, STRATEGIES, YOURS, ZONES
 from ...inputs.form_values import Content
 from ...inputs.schema import STATUSES, fields_of, title_of

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ...inputs.follows import default_lines
-from ...inputs.form_content import Entry, Item, can_review
+from ...inputs.form_entries import Entry, Item, can_review
 from ...inputs.form_keys import (
     CORNER,
     COUNTS,
