@@ -604,7 +604,8 @@ def _form(args) -> None:
 
 def _inputs(args) -> None:
     from binestimator.inputs.reference import documentation_markdown
-    from binestimator.inputs.schema import SECTIONS, did_you_mean, title_of
+    from binestimator.inputs.schema import SECTIONS, title_of
+    from binestimator.inputs.values import did_you_mean
 
     text = documentation_markdown()
     if args.section is not None:

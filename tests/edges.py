@@ -30,7 +30,8 @@ from binestimator.estimate import estimate
 from binestimator.inputs.form import read_form
 from binestimator.inputs.given import MOST, MOST_ZONES_BY_CANDIDATES
 from binestimator.inputs.read import project_from_mapping
-from binestimator.inputs.schema import FIELDS, MOST_POINTS, POINT_X_RANGE, STRATEGY_SECTIONS, Field, fields_of
+from binestimator.inputs.schema import FIELDS, STRATEGY_SECTIONS, Field, fields_of
+from binestimator.inputs.values import MOST_POINTS, POINT_X_RANGE
 from binestimator.weather import find_weather, read_weather
 from binestimator.workbook.write import build_workbook
 

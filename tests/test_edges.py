@@ -20,7 +20,8 @@ from binestimator.estimate import estimate
 from binestimator.inputs.form import read_form
 from binestimator.inputs.given import MOST, MOST_ZONES_BY_CANDIDATES
 from binestimator.inputs.read import project_from_mapping
-from binestimator.inputs.schema import FIELDS, MOST_POINTS, TABLE_MARK
+from binestimator.inputs.schema import FIELDS
+from binestimator.inputs.values import MOST_POINTS, TABLE_MARK
 from binestimator.seal import RESULTS
 from binestimator.workbook.layout import candidate_sheet_names
 from binestimator.workbook.strict import LONGEST_FORMULA, Book, utf16_length

@@ -35,8 +35,9 @@ from binestimator.inputs.form_keys import FORM_SHEETS
 from binestimator.inputs.form_values import cell_of, raw_of
 from binestimator.inputs.paths import parse_path
 from binestimator.inputs.problems import InputErrors
-from binestimator.inputs.schema import FIELDS, REPLACED, check_value, fields_of
+from binestimator.inputs.schema import FIELDS, fields_of
 from binestimator.inputs.trail import read_trail
+from binestimator.inputs.values import REPLACED, check_value
 from binestimator.workbook.form import form_bytes
 from binestimator.workbook.form_layout import FORM_SPARE, FormPlan, Spare
 from binestimator.workbook.strict import cell_name

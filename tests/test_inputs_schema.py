@@ -8,20 +8,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from binestimator.inputs import schema
+from binestimator.inputs.hints import not_modelled
 from binestimator.inputs.reference import documentation_markdown
 from binestimator.inputs.schema import (
     FIELDS,
     LIST_SECTIONS,
     SECTIONS,
-    check_value,
     default_text,
     fields_of,
     is_used,
-    not_modelled,
-    raw_from_text,
     record_type,
     used_when_text,
-)  # fmt: skip
+)
+from binestimator.inputs.values import check_value, raw_from_text
 
 
 def field(path):

@@ -13,7 +13,6 @@ from binestimator.inputs.follows import default_lines, used_by
 from binestimator.inputs.paths import item_path
 from binestimator.inputs.problems import Problems
 from binestimator.inputs.schema import (
-    POINT_X_RANGE,
     SINGLE_SECTIONS,
     STRATEGY_SECTIONS,
     Field,
@@ -22,6 +21,7 @@ from binestimator.inputs.schema import (
     used_when_text,
     value_text,
 )
+from binestimator.inputs.values import POINT_X_RANGE
 from binestimator.units import FAN_CFM_INWC_PER_HP, HORSEPOWER_KW
 
 #: Supply air has to be this much colder than a room it cools. [degF]

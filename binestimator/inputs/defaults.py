@@ -27,7 +27,8 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from importlib import resources
 
-from binestimator.inputs.schema import Field, check_value, default_text, fields_of, raw_from_text, value_text
+from binestimator.inputs.schema import Field, default_text, fields_of, value_text
+from binestimator.inputs.values import check_value, raw_from_text
 
 #: Facts that conditions may ask for besides inputs.
 FACTS = ("zones", "climate")

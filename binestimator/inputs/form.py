@@ -34,7 +34,8 @@ from binestimator.inputs.overrides import override_place
 from binestimator.inputs.paths import InputPath, item_path, parse_path
 from binestimator.inputs.problems import InputErrors, Problem, Problems, printable, sentence
 from binestimator.inputs.project import Project
-from binestimator.inputs.schema import check_value, did_you_mean, fields_of
+from binestimator.inputs.schema import fields_of
+from binestimator.inputs.values import check_value, did_you_mean
 
 # Tables whose cells are inputs of things; the others are lists of paths.
 _TABLES_OF_INPUTS = ("inputs", "group", "special", "zone", "candidate", "library")

@@ -19,13 +19,7 @@ from binestimator.inputs.given import DEFAULT_CANDIDATES, Given
 from binestimator.inputs.paths import item_path, known_path
 from binestimator.inputs.problems import Problems
 from binestimator.inputs.project import Project, source_of
-from binestimator.inputs.schema import (
-    SECTIONS,
-    SINGLE_SECTIONS,
-    STRATEGY_SECTIONS,
-    Field,
-    fields_of,
-)
+from binestimator.inputs.schema import SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, fields_of
 
 
 def empty_project() -> Project:

@@ -13,15 +13,8 @@ from __future__ import annotations
 import functools
 from dataclasses import dataclass
 
-from binestimator.inputs.schema import (
-    MOST_POINTS,
-    SINGLE_SECTIONS,
-    STRATEGY_SECTIONS,
-    TABLE_MARK,
-    Field,
-    fields_of,
-    replaced,
-)
+from binestimator.inputs.schema import SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, fields_of
+from binestimator.inputs.values import MOST_POINTS, TABLE_MARK, replaced
 
 #: Sheets of a form; workbooks of results have them too.
 INPUTS, PROFILES, ZONES, STRATEGIES = "Inputs", "Profile groups", "Zone inputs", "Strategies"

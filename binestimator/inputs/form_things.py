@@ -21,7 +21,8 @@ from binestimator.inputs.form_keys import (
 from binestimator.inputs.form_sheets import FormCell, FoundTable
 from binestimator.inputs.form_values import TypedContent, raw_of
 from binestimator.inputs.problems import Problem, printable, sentence
-from binestimator.inputs.schema import Field, did_you_mean, fields_of
+from binestimator.inputs.schema import Field, fields_of
+from binestimator.inputs.values import did_you_mean
 
 
 @dataclass(slots=True)

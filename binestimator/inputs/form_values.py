@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from binestimator.inputs.form_keys import UNUSED, is_coordinate
-from binestimator.inputs.schema import Field, number_or_text, raw_from_text, value_text
+from binestimator.inputs.schema import Field, value_text
+from binestimator.inputs.values import number_or_text, raw_from_text
 
 #: What the program writes into the cell of an input, and what a person may have typed there.
 Content = str | float

@@ -16,11 +16,10 @@ from binestimator.inputs.schema import (
     SINGLE_SECTIONS,
     STATUSES,
     STRATEGY_SECTIONS,
-    check_free_text,
-    did_you_mean,
     fields_of,
     used_when_text,
 )
+from binestimator.inputs.values import check_free_text, did_you_mean
 from binestimator.inputs.zones_csv import read_zones_csv
 
 EVIDENCE_LENGTH = 1000

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 
 from binestimator.inputs.paths import InputPath, parse_path
 from binestimator.inputs.problems import Problems, printable, sentence, shown
-from binestimator.inputs.schema import LIST_SECTIONS, check_value
+from binestimator.inputs.schema import LIST_SECTIONS
+from binestimator.inputs.values import check_value
 
 MOST_OVERRIDES = 500
 

@@ -13,16 +13,8 @@ from dataclasses import dataclass
 
 from binestimator.inputs.hints import instead_of, not_modelled
 from binestimator.inputs.problems import sentence
-from binestimator.inputs.schema import (
-    LIST_SECTIONS,
-    SECTIONS,
-    SINGLE_SECTIONS,
-    STRATEGY_SECTIONS,
-    Field,
-    did_you_mean,
-    fields_of,
-    replaced,
-)
+from binestimator.inputs.schema import LIST_SECTIONS, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, fields_of
+from binestimator.inputs.values import did_you_mean, replaced
 
 _LONGEST = 300
 _MOST_STARS = 6  # each star multiplies the work of looking for a name

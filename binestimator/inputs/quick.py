@@ -26,7 +26,8 @@ import math
 from dataclasses import dataclass
 
 from binestimator.inputs.problems import Problems
-from binestimator.inputs.schema import check_value, fields_of
+from binestimator.inputs.schema import fields_of
+from binestimator.inputs.values import check_value
 
 FACADES = ("north", "east", "south", "west")
 # From near the fan to far from it.

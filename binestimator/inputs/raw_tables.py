@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from binestimator.inputs.given import MOST, nameless
 from binestimator.inputs.hints import instead_of, not_modelled
 from binestimator.inputs.problems import Problems, sentence, shown
-from binestimator.inputs.schema import SECTIONS, check_value, did_you_mean, fields_of, replaced
+from binestimator.inputs.schema import SECTIONS, fields_of
+from binestimator.inputs.values import check_value, did_you_mean, replaced
 
 
 def table_of(problems: Problems, where: str, raw: object, expected: str) -> Mapping:

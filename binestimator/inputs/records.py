@@ -11,14 +11,8 @@ from binestimator.inputs.given import MOST, Given, nameless
 from binestimator.inputs.overrides import override_place
 from binestimator.inputs.paths import InputPath, item_path, known_path
 from binestimator.inputs.problems import Problems, printable, sentence
-from binestimator.inputs.schema import (
-    LIST_SECTIONS,
-    STRATEGY_SECTIONS,
-    Field,
-    did_you_mean,
-    fields_of,
-    record_type,
-)
+from binestimator.inputs.schema import LIST_SECTIONS, STRATEGY_SECTIONS, Field, fields_of, record_type
+from binestimator.inputs.values import did_you_mean
 
 
 @functools.cache

@@ -12,8 +12,9 @@ from binestimator.inputs.files import read_text
 from binestimator.inputs.given import MOST, nameless
 from binestimator.inputs.problems import NOT_GIVEN, Problems, sentence
 from binestimator.inputs.raw_tables import unknown, values_of
-from binestimator.inputs.schema import check_value, fields_of, raw_from_text
+from binestimator.inputs.schema import fields_of
 from binestimator.inputs.toml_text import quoted_line
+from binestimator.inputs.values import check_value, raw_from_text
 
 
 def read_zones_csv(problems: Problems, path: Path, before: int) -> list[dict]:

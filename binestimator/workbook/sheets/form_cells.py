@@ -8,7 +8,8 @@ from ...inputs.defaults import rules
 from ...inputs.form_entries import Entry, FormContent, can_review
 from ...inputs.form_keys import COUNTS, OTHERWISE, REVIEWER, UNUSED, YOURS
 from ...inputs.form_values import Content
-from ...inputs.schema import POINT_X_RANGE, Field, default_text
+from ...inputs.schema import Field, default_text
+from ...inputs.values import POINT_X_RANGE
 from ..form_layout import INPUT_AT, FormPlan, LayerColumns
 from ..formats import Styles
 from ..strict import LONGEST_RULE_LIST, LONGEST_RULE_TEXT, Book, Sheet, cell_name, reference
