@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from binestimator.inputs.build import build_project
+from binestimator.inputs.cell_parts import TypedContent
 from binestimator.inputs.cells import WorkbookFile
 from binestimator.inputs.form_entries import can_review, hit_by
 from binestimator.inputs.form_keys import (
@@ -26,7 +27,7 @@ from binestimator.inputs.form_keys import (
 from binestimator.inputs.form_records import PathRecord, path_records, remarks_of
 from binestimator.inputs.form_sheets import FoundTable, find_tables
 from binestimator.inputs.form_things import Thing, things_of
-from binestimator.inputs.form_values import TypedContent, as_text, joined, points_of, raw_of
+from binestimator.inputs.form_values import as_text, joined, points_of, raw_of
 from binestimator.inputs.form_words import placed
 from binestimator.inputs.given import MOST, nameless
 from binestimator.inputs.mapping import given_from_mapping, zone_values

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from binestimator.inputs.cell_parts import TypedContent
 from binestimator.inputs.form_keys import EVIDENCE, STATUS, YOURS
 from binestimator.inputs.form_sheets import FoundTable
-from binestimator.inputs.form_values import TypedContent, as_text, raw_of
+from binestimator.inputs.form_values import as_text, raw_of
 from binestimator.inputs.paths import parse_path
 from binestimator.inputs.problems import Problem
 

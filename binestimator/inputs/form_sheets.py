@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from binestimator.errors import InputError
-from binestimator.inputs.cells import Cell, SheetCells, WorkbookFile, address_of
+from binestimator.inputs.cell_parts import Cell, TypedContent, address_of
+from binestimator.inputs.cells import SheetCells, WorkbookFile
 from binestimator.inputs.form_keys import (
     CLIENT_SHEETS,
     CORNER,
@@ -23,7 +24,6 @@ from binestimator.inputs.form_keys import (
     Spot,
     is_coordinate,
 )
-from binestimator.inputs.form_values import TypedContent
 from binestimator.inputs.problems import Problem, printable
 from binestimator.inputs.schema import Field
 

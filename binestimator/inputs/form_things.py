@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 
+from binestimator.inputs.cell_parts import TypedContent
 from binestimator.inputs.form_keys import (
     COUNTS,
     EVIDENCE,
@@ -19,7 +20,7 @@ from binestimator.inputs.form_keys import (
     FormTable,
 )
 from binestimator.inputs.form_sheets import FormCell, FoundTable
-from binestimator.inputs.form_values import TypedContent, raw_of
+from binestimator.inputs.form_values import raw_of
 from binestimator.inputs.problems import Problem, printable, sentence
 from binestimator.inputs.schema import Field, fields_of
 from binestimator.inputs.values import did_you_mean

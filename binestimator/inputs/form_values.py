@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from binestimator.inputs.cell_parts import TypedContent
 from binestimator.inputs.form_keys import UNUSED, is_coordinate
 from binestimator.inputs.schema import Field, value_text
 from binestimator.inputs.values import number_or_text, raw_from_text
 
-#: What the program writes into the cell of an input, and what a person may have typed there.
+#: What the program writes into the cell of an input.
 Content = str | float
-TypedContent = Content | bool
 
 _WORDS = {"hour_pair": "closed", "date_list": "no days", "choice_list": "none of them"}
 

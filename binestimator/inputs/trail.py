@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from binestimator.errors import InputError
-from binestimator.inputs.cells import Cell, SheetCells, WorkbookFile
+from binestimator.inputs.cell_parts import Cell
+from binestimator.inputs.cells import SheetCells, WorkbookFile
 from binestimator.inputs.form_values import cell_of
 from binestimator.inputs.paths import known_path
 from binestimator.inputs.problems import printable
