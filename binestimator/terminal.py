@@ -8,8 +8,8 @@ from __future__ import annotations
 import math
 import textwrap
 
-from binestimator.checks import baseline_failures, saves_by_ventilation
 from binestimator.end_uses import END_USES
+from binestimator.findings import baseline_failures, saves_by_ventilation
 from binestimator.inputs.schema import value_text
 from binestimator.results import CHANGED_SERVICE
 from binestimator.strategies.registry import sat_strategy

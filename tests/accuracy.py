@@ -32,20 +32,14 @@ import numpy as np
 import pandas as pd
 
 from binestimator.bins import MAX_ROWS
-from binestimator.checks import (
-    COST_ERROR_FRAC,
-    END_USE_ERROR_FRAC,
-    SAVING_ERROR_POINTS,
-    end_use_kbtu,
-    site_kbtu,
-)
-from binestimator.end_uses import ENERGY_KEYS
+from binestimator.end_uses import ENERGY_KEYS, site_kbtu
 from binestimator.estimate import Rows, annual_figures, estimate, night_duct, night_totals, run_parts
 from binestimator.hours import build_conditions
 from binestimator.inputs import project_from_mapping, read_project
 from binestimator.model.loads import zone_loads
 from binestimator.model.night import run_nights
 from binestimator.money import annual_cost_usd
+from binestimator.row_accuracy import COST_ERROR_FRAC, END_USE_ERROR_FRAC, SAVING_ERROR_POINTS, end_use_kbtu
 from binestimator.selection import moving_sats_f, reference_settings
 from binestimator.strategies.choose import setpoints
 from binestimator.weather import find_weather, read_weather

@@ -12,17 +12,17 @@ import numpy as np
 import pytest
 
 from binestimator import bins, selection
-from binestimator.checks import (
+from binestimator.estimate import estimate
+from binestimator.hours import build_conditions
+from binestimator.inputs import project_from_mapping
+from binestimator.results import COUNT_KEYS, ENERGY_KEYS, to_plain
+from binestimator.row_accuracy import (
     COST_ERROR_FRAC,
     END_USE_ERROR_FRAC,
     SAVING_ERROR_POINTS,
     bin_accuracy_table,
     count_accuracy_table,
 )
-from binestimator.estimate import estimate
-from binestimator.hours import build_conditions
-from binestimator.inputs import project_from_mapping
-from binestimator.results import COUNT_KEYS, ENERGY_KEYS, to_plain
 from binestimator.weather import find_weather, read_weather
 
 #: Few zones and a day-and-night schedule with three rate periods: quick, and not easy.

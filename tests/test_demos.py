@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-from binestimator.checks import site_kbtu
+from binestimator.end_uses import site_kbtu
 from binestimator.estimate import estimate
 from binestimator.inputs.given import DEFAULT_CANDIDATES
 from binestimator.inputs.read import project_from_mapping, read_project

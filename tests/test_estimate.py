@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from builders import FILES, WEATHER, merged, weather_of
 
-from binestimator.checks import worst_bin_errors
 from binestimator.errors import InputError
 from binestimator.estimate import estimate, motor_size_hp, size_unit
 from binestimator.hours import build_conditions
 from binestimator.inputs.read import project_from_mapping
 from binestimator.results import ANNUAL_KEYS, ENERGY_KEYS, to_plain
+from binestimator.row_accuracy import worst_bin_errors
 
 NETWORK = {"name": "network", "always_on": True, "people_ft2": 2000, "equipment_w_ft2": 12, "heating_setpoint_f": 60}
 SMALL = {

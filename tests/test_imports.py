@@ -20,6 +20,8 @@ LINE = (
     "money",
     "service",
     "benchmarks",
+    "row_accuracy",
+    "findings",
     "checks",
     "estimate",
     "advice",

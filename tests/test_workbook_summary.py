@@ -12,9 +12,9 @@ import pytest
 from builders import PLAIN, project_of, weather_of
 
 from binestimator.advice.value import Coincidence, Parts, Value, is_limit_of_control
-from binestimator.checks import COST_ERROR_FRAC, bin_accuracy_table, bin_errors, count_accuracy_table
 from binestimator.estimate import estimate
 from binestimator.results import Advice
+from binestimator.row_accuracy import COST_ERROR_FRAC, bin_accuracy_table, bin_errors, count_accuracy_table
 from binestimator.terminal import comparison
 from binestimator.workbook import layout, workbook_bytes
 from binestimator.workbook.figures import (

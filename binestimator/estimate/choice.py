@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from ..bins import EXACT_TOLERANCE, RowSelection
-from ..checks import worst_bin_errors
 from ..errors import Finding
 from ..hours import Conditions
 from ..results import CandidateResult, RowChoice
+from ..row_accuracy import worst_bin_errors
 
 METHOD_MEAN = "mean conditions of each bin and mode (classic bins)"
 METHOD_HELD = "rows held from an earlier run"

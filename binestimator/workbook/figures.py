@@ -12,17 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..advice.value import is_limit_of_control
-from ..checks import (
-    NOT_VENTILATED,
-    baseline_failures,
-    bin_errors,
-    more_humid,
-    saves_by_ventilation,
-    short_of_outdoor_air,
-)
 from ..end_uses import END_USES as _USES
+from ..findings import NOT_VENTILATED, baseline_failures, more_humid, saves_by_ventilation, short_of_outdoor_air
 from ..inputs.paths import parse_path
 from ..results import CHANGED_SERVICE, CandidateResult, Results
+from ..row_accuracy import bin_errors
 from ..strategies.registry import DSP_STRATEGIES, SAT_STRATEGIES, dsp_strategy, sat_strategy, strategies_of
 from .layout import END_USES
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from ...bins import METHOD_REPRESENTATIVE
-from ...checks import (
+from ...results import ANNUAL, ENERGY_KEYS
+from ...row_accuracy import (
     COST_ERROR_FRAC,
     END_USE_ERROR_FRAC,
     SAVING_ERROR_POINTS,
@@ -12,7 +13,6 @@ from ...checks import (
     bin_status,
     count_accuracy_table,
 )
-from ...results import ANNUAL, ENERGY_KEYS
 from ..charts import fill_of, pixels_of, place_at, room, style_chart
 from ..figures import check_counts
 from ..formats import LAGOON, OCHRE, PETROL

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ...checks import saves_by_ventilation
+from ...findings import saves_by_ventilation
 from ...results import ANNUAL, CHANGED_SERVICE, COUNT_KEYS
 from ..layout import annual_name
 from ..page import Work, height_of, lines_of, title, unit_text

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...checks import baseline_failures
+from ...findings import baseline_failures
 from ...results import CHANGED_SERVICE
 from ...service import rule_texts
 from ..layout import ZONE_RESULT_COLUMNS
