@@ -7,19 +7,27 @@ Exit codes: 0 done · 1 done, but a check that must hold failed, or ``--strict``
 from __future__ import annotations
 
 import argparse
-import contextlib
 import gc
 import os
 import signal
 import sys
 import threading
 import warnings
-from pathlib import Path
 
 from binestimator import __version__
+from binestimator.commands import run_bins, run_estimate, run_form, run_inputs
+from binestimator.console import (
+    BAD_INPUT,
+    DONE,
+    FAULT,
+    INTERRUPTED,
+    OutputError,
+    ended,
+    say,
+    silence,
+    state_of_files,
+)
 from binestimator.errors import BinestimatorError, InputError
-
-DONE, FINDINGS, BAD_INPUT, FAULT, INTERRUPTED = 0, 1, 2, 3, 130
 
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
@@ -65,7 +73,7 @@ def main(arguments: list[str] | None = None) -> int:
             raise
         # Help and version have to arrive as well; their text is in the parser's last message.
         code = _guarded(
-            argparse.Namespace(run=lambda args: _say(args, _Parser.unsaid), debug=False, watched=None, code=DONE)
+            argparse.Namespace(run=lambda args: say(args, _Parser.unsaid), debug=False, watched=None, code=DONE)
         )
         if code != DONE:
             return code
@@ -83,37 +91,37 @@ def _guarded(args) -> int:
     """Run a command; every way to end has its code and at most one message."""
     try:
         if sys.stdout is None:
-            raise _OutputError(
+            raise OutputError(
                 "standard output is closed; nothing was begun; run again with it open, or send it to a file"
             )
         _check_current_folder(args)
         args.run(args)
         return args.code
     except BinestimatorError as error:
-        return _ended(args, BAD_INPUT, f"error: {error}")
+        return ended(args, BAD_INPUT, f"error: {error}")
     except KeyboardInterrupt:
-        return _ended(args, INTERRUPTED, f"interrupted; {_state_of_files(args)}")
+        return ended(args, INTERRUPTED, f"interrupted; {state_of_files(args)}")
     except BrokenPipeError:
         # The reader of the output has closed it.
-        _silence(sys.stdout)
+        silence(sys.stdout)
         return args.code
     except MemoryError:
-        return _ended(
+        return ended(
             args,
             BAD_INPUT,
-            f"error: this machine has not enough memory for that; {_state_of_files(args)}; close other programs, "
+            f"error: this machine has not enough memory for that; {state_of_files(args)}; close other programs, "
             "or make the project smaller",
         )
     except Exception as error:  # noqa: BLE001 - the last resort: no traceback for users
         from binestimator.writing import remedy
 
         if isinstance(error, OSError) and (do := remedy(error, "use another place")):
-            return _ended(args, BAD_INPUT, f"error: {error.strerror}; {_state_of_files(args)}; {do}")
+            return ended(args, BAD_INPUT, f"error: {error.strerror}; {state_of_files(args)}; {do}")
         what = f"{type(error).__name__}: {error}".splitlines()[0]
-        return _ended(
+        return ended(
             args,
             FAULT,
-            f"error: a fault of the program, not of your input ({what}); {_state_of_files(args)}. "
+            f"error: a fault of the program, not of your input ({what}); {state_of_files(args)}. "
             "Run again with --debug and report what it prints.",
         )
 
@@ -129,76 +137,6 @@ def _check_current_folder(args) -> None:
                 raise InputError(
                     f"{path}: the current folder no longer exists; change to another one (cd), or give full paths"
                 ) from None
-
-
-class _OutputError(BinestimatorError):
-    """Standard output cannot be written."""
-
-
-class _Watched:
-    """Files that a run is about to write: what has become of them is looked up, not remembered."""
-
-    def __init__(self, *paths):
-        from binestimator.writing import signature
-
-        self._signature = signature
-        self._before = {path: signature(path) for path in paths}
-
-    def state(self) -> str:
-        changed = [path for path, before in self._before.items() if self._signature(path) != before]
-        if not changed:
-            return "nothing was written, files of earlier runs are as they were"
-        if len(changed) == len(self._before):
-            return "the files of this run are complete"
-        return f"only these were written: {', '.join(map(str, changed))}"
-
-
-def _state_of_files(args) -> str:
-    return "no file had been written yet" if args.watched is None else args.watched.state()
-
-
-def _say(args, text: str | None) -> None:
-    """Print, and make sure that this and what was printed before arrives."""
-    try:
-        if text is not None:
-            print(_printable(text))
-        sys.stdout.flush()
-    except BrokenPipeError:
-        raise
-    except OSError as error:
-        _silence(sys.stdout)
-        raise _OutputError(
-            f"standard output cannot be written ({error.strerror or error}); {_state_of_files(args)}; free some space "
-            "where it goes, or send it elsewhere"
-        ) from error
-
-
-def _silence(stream) -> None:
-    """Send what is left in a stream nowhere: it must not fail at exit."""
-    with contextlib.suppress(OSError, ValueError):  # no stream of the system
-        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
-
-
-def _ended(args, code: int, message: str) -> int:
-    if sys.stderr is None:
-        return code
-    try:
-        if args.debug:
-            import traceback
-
-            traceback.print_exc()
-        print(_printable(message), file=sys.stderr)
-        sys.stderr.flush()
-    except OSError:
-        _silence(sys.stderr)  # nobody can be told; the exit code says it
-    return code
-
-
-def _printable(text: str) -> str:
-    """Text without control characters, which files of others could bring along."""
-    from binestimator.inputs.problems import printable
-
-    return "\n".join(printable(line) for line in text.split("\n"))
 
 
 class _termination_as_interrupt:
@@ -284,7 +222,7 @@ def parser() -> argparse.ArgumentParser:
         "replace existing files whatever they hold, instead of keeping or refusing them; never a file that is read",
     )
     _add_debug(estimate)
-    estimate.set_defaults(run=_estimate)
+    estimate.set_defaults(run=run_estimate)
 
     bins = commands.add_parser(
         "bins",
@@ -339,7 +277,7 @@ def parser() -> argparse.ArgumentParser:
         "--standard-time", action="store_true", help="no daylight saving: clock time is standard time all year"
     )
     _add_debug(bins)
-    bins.set_defaults(run=_bins)
+    bins.set_defaults(run=run_bins)
 
     form = commands.add_parser(
         "form",
@@ -354,7 +292,7 @@ def parser() -> argparse.ArgumentParser:
     )
     _add_force(form, "replace OUT.xlsx whatever it holds; never a file that is read")
     _add_debug(form)
-    form.set_defaults(run=_form)
+    form.set_defaults(run=run_form)
 
     inputs = commands.add_parser(
         "inputs",
@@ -363,7 +301,7 @@ def parser() -> argparse.ArgumentParser:
     )
     inputs.add_argument("section", metavar="SECTION", nargs="?", help="only this section, such as fan or zone")
     _add_debug(inputs)
-    inputs.set_defaults(run=_inputs)
+    inputs.set_defaults(run=run_inputs)
     return top
 
 
@@ -373,246 +311,3 @@ def _add_debug(command: argparse.ArgumentParser) -> None:
 
 def _add_force(command: argparse.ArgumentParser, help_text: str) -> None:
     command.add_argument("--force", action="store_true", help=help_text)
-
-
-# --- commands -----------------------------------------------------------------------------
-
-
-def _estimate(args) -> None:
-    from binestimator.steps import (
-        check_outputs,
-        files_read,
-        free_stem,
-        output_places,
-        read_any,
-        trail_of,
-        weather_of,
-        write_outputs,
-    )
-    from binestimator.writing import Manners
-
-    project, overrides, reviewed_project = read_any(args.project)
-    trail = trail_of(args.project)
-    # Only now the heavy part: what is wrong with a file, or stands in the way, is said at once.
-    read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
-    client = args.edition == "client"
-    stem = free_stem(args.project, args.out, read, client=client)
-    manners = Manners(read=read, force=args.force, elsewhere="choose another folder with --out", insist="--force")
-    args.watched = _Watched(*output_places(args.out, stem, client=client))
-    check_outputs(args.out, stem, manners, client=client)
-
-    from binestimator.advice import estimate_and_advise as estimate
-    from binestimator.results import Review
-    from binestimator.terminal import comparison, reviewed
-
-    results = estimate(project, weather_of(project))
-    review = None
-    if reviewed_project is not None:
-        review = Review(overrides=overrides, results=estimate(reviewed_project, weather_of(reviewed_project)))
-    written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail)
-    failed = any(check.status == "fail" for check in results.checks)
-    cautions = any(finding.level == "caution" for finding in results.findings)
-    if failed or args.strict and (cautions or written.kept):
-        args.code = FINDINGS
-    parts = [comparison(results)]
-    if review is not None:
-        parts.append(reviewed(results, review))
-    if trail is not None and trail.run_id not in ("", results.run_id):
-        changed, carried = len(trail.changes(project)), len(trail.questions)
-        parts.append(
-            f"Earlier   run {trail.run_id}: {changed} input{'' if changed == 1 else 's'} changed since, {carried} "
-            f"question{'' if carried == 1 else 's'} carried over; see the sheet Review"
-        )
-    files = [f"Workbook      {written.workbook}", f"Results file  {written.results_file}"]
-    if written.client is not None:
-        files.append(f"Client        {written.client}")
-    if written.kept:
-        files.append(
-            f"Kept          {', '.join(map(str, written.kept.values()))}\n"
-            "              (earlier results that are not as this program wrote them: changed since, or of an earlier "
-            "version)"
-        )
-    if args.code == FINDINGS:
-        why = (
-            ["a check that must hold has failed"]
-            if failed
-            else [
-                *(["there is a caution"] if cautions else []),
-                *(["an earlier file was kept under another name"] if written.kept else []),
-            ]
-        )
-        files.append(f"Exit code     1: {' and '.join(why)}" + ("" if failed else " (--strict)"))
-    _say(args, "\n\n".join([*parts, "\n".join(files)]))
-
-
-def _bins(args) -> None:
-    import csv
-    import io
-
-    import numpy as np
-
-    from binestimator.bins import bin_table
-    from binestimator.hours import bin_low_f, build_conditions
-    from binestimator.seal import BINS, UNSEALED, seal_text
-    from binestimator.steps import files_read, read_any
-    from binestimator.terminal import bins as bins_text
-    from binestimator.weather import find_weather, read_weather, weather_for
-    from binestimator.writing import Manners, NewFile, check_places, write_files
-
-    if args.project is None:
-        project, schedule = _schedule_project(args)
-        folder, whole_f, pressure_psia = ".", args.whole_f or "auto", None
-        read: tuple[Path, ...] = ()
-    else:
-        given = _schedule_options(args)
-        if given:
-            raise InputError(f"{given[0]}: the schedule is that of --project; leave out one of them")
-        project = read_any(args.project)[0]
-        schedule = f"that of {project.info.name}"
-        folder, whole_f, pressure_psia = (
-            project.source_dir,
-            args.whole_f or project.weather.whole_f,
-            project.weather.pressure_psia,
-        )
-        read = files_read(args.project, project, weather=False)
-    here = os.path.lexists(args.weather)
-    path = Path(args.weather) if here else find_weather(args.weather, folder)
-    manners = Manners(read=(path, *read), force=args.force, elsewhere="give another name with --csv", insist="--force")
-    if args.csv is not None:
-        args.watched = _Watched(args.csv)
-        check_places([args.csv], [BINS], manners)
-    weather = (
-        read_weather(path, whole_f=whole_f, pressure_psia=pressure_psia)
-        if here
-        else weather_for(args.weather, folder, whole_f=whole_f, pressure_psia=pressure_psia)
-    )
-    width_f = args.width or project.bins.width_f
-    conditions = build_conditions(weather, project)
-    occupied = conditions.occupied > 0.5
-    means = {"mcwb_occupied_f": conditions.oawb_f, "mean_humidity_ratio_occupied": conditions.humidity_ratio}
-    table = bin_table(
-        conditions, width_f=int(width_f), means={k: np.where(occupied, v, np.nan) for k, v in means.items()}
-    )
-    text = bins_text(table, weather, schedule, float(len(weather.frame)))
-    if args.csv is not None:
-        place = ((bin_low_f(conditions.oat_f, width_f) - table["bin_low_f"].iloc[0]) / width_f).astype(int)
-        for start in (0, 8, 16):
-            third = (conditions.hour_start >= start) & (conditions.hour_start < start + 8)
-            table[f"hours_{start:02d}_{start + 8:02d}"] = np.bincount(place, third, len(table))
-        file = io.StringIO()
-        writer = csv.writer(file, lineterminator="\n")
-        # The checksum of the file is in its first line: a line of its own would be taken for a bin.
-        writer.writerow([*table.columns, "checksum"])
-        writer.writerows(
-            [*(_csv_cell(value) for value in row), "" if number else UNSEALED]
-            for number, row in enumerate(table.itertuples(index=False))
-        )
-        write_files([NewFile(Path(args.csv), seal_text(file.getvalue()), BINS)], manners)
-        text += f"\n\nTable  {args.csv}"
-    _say(args, text)
-
-
-def _csv_cell(value) -> str:
-    """Ten digits of a number, nothing for NaN (a bin without hours)."""
-    if isinstance(value, str):
-        return value
-    return "" if value != value else f"{value:.10g}"
-
-
-#: Options of ``bins`` that describe a schedule.
-_SCHEDULE_OPTIONS = ("hours", "saturday", "sunday", "day_and_night", "first_weekday", "holidays", "standard_time")
-
-
-def _schedule_options(args) -> list[str]:
-    return [f"--{name.replace('_', '-')}" for name in _SCHEDULE_OPTIONS if getattr(args, name) not in (None, False)]
-
-
-def _schedule_project(args):
-    """Project that carries nothing but the schedule of the options, and the schedule in words."""
-    from binestimator.inputs.read import project_from_mapping
-
-    group: dict[str, object] = {"name": "schedule"}
-    if args.day_and_night:
-        clash = [option for option in _schedule_options(args) if option in ("--hours", "--saturday", "--sunday")]
-        if clash:
-            raise InputError(f"{clash[0]}: --day-and-night occupies every hour; leave out one of them")
-        group["always_on"] = True
-    calendar: dict = {"daylight_saving": not args.standard_time}
-    if args.first_weekday:
-        calendar["first_weekday"] = args.first_weekday
-    if args.holidays is not None:
-        calendar["holidays"] = [day.strip() for day in args.holidays.split(",") if day.strip()]
-    for option, name in (("hours", "weekday_hours"), ("saturday", "saturday_hours"), ("sunday", "sunday_hours")):
-        if getattr(args, option) is not None:
-            group[name] = getattr(args, option)
-    project = project_from_mapping(
-        {
-            "project": {"name": "bins"},
-            "weather": {"file": args.weather},
-            "calendar": calendar,
-            "group": [group],
-            "schedule": {"unoccupied_mode": "off"},
-            "zone": [{"name": "zone", "area_ft2": 1000}],
-        }
-    )
-    clock = "clock time with daylight saving" if project.calendar.daylight_saving else "standard time"
-    record = project.groups[0]
-    spans = (
-        (record.weekday_hours, "weekdays"),
-        (record.saturday_hours, "Saturdays"),
-        (record.sunday_hours, "Sundays and holidays"),
-    )
-    hours = (
-        "day and night"
-        if record.always_on
-        else "; ".join(f"{day} {span[0]:g} to {span[1]:g}" if span else f"{day} closed" for span, day in spans)
-    )
-    return (
-        project,
-        f"{hours}; {clock}; 1 January is a {project.calendar.first_weekday}; {len(project.calendar.holidays)} holidays",
-    )
-
-
-def _form(args) -> None:
-    from binestimator.seal import FORM
-    from binestimator.steps import files_read, read_any, trail_of
-    from binestimator.writing import Manners, check_places
-
-    out = Path(args.out)
-    if out.suffix.casefold() != ".xlsx":
-        raise InputError(f"{out}: a form is a workbook; give it a name that ends in .xlsx")
-    project = trail = None
-    read: tuple[Path, ...] = ()
-    if args.source is not None:
-        if os.path.realpath(out) == os.path.realpath(args.source):
-            raise InputError(f"{out}: is the file that the form is filled from; give another name")
-        project, trail = read_any(args.source)[0], trail_of(args.source)
-        read = files_read(args.source, project, weather=False)
-    manners = Manners(read=read, force=args.force, elsewhere="give another name", insist="--force")
-    args.watched = _Watched(out)
-    check_places([out], [FORM], manners)
-
-    from binestimator.workbook.form import write_form
-
-    write_form(out, project, manners, trail)
-    said = f"Form  {out}"
-    if trail is not None and trail.run_id:
-        carried = f"{len(trail.questions)} question{'' if len(trail.questions) == 1 else 's'} carried over"
-        said += f"\nEarlier   run {trail.run_id}: {carried}; see the sheet Review"
-    _say(args, said)
-
-
-def _inputs(args) -> None:
-    from binestimator.inputs.reference import documentation_markdown
-    from binestimator.inputs.schema import SECTIONS, title_of
-    from binestimator.inputs.values import did_you_mean
-
-    text = documentation_markdown()
-    if args.section is not None:
-        if args.section not in SECTIONS:
-            hint = did_you_mean(args.section, SECTIONS)
-            raise InputError(f"{args.section}: unknown section; {hint or 'known are ' + ', '.join(SECTIONS)}")
-        start = text.index(f"## {title_of(args.section)}\n")
-        end = text.find("\n## ", start)
-        text = text[start : len(text) if end < 0 else end]
-    _say(args, text.rstrip())

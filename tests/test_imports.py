@@ -28,6 +28,8 @@ LINE = (
     "workbook",
     "terminal",
     "steps",
+    "console",
+    "commands",
     "cli",
     "__main__",
 )

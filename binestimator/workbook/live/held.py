@@ -277,6 +277,8 @@ class HeldSheet:
                 typed = "&".join(registry.follows[path])
                 text = f'=IF(AND({column_name(_CHANGED)}{row + 1}=1,{typed}=""),1,0)'
                 pen.formula(sheet, row, _FOLLOWS, text, 0.0, flag)
+            else:
+                sheet.blank(row, _FOLLOWS, flag)
             sheet.text(row, _READ, ("in part" if path in registry.decides else "yes") if read else "", small)
             general = _without_item(path)
             for k, block in enumerate(BLOCKS):

@@ -1,0 +1,253 @@
+"""What each command does. Libraries are loaded by the command that needs them."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from binestimator.console import FINDINGS, Watched, say
+from binestimator.errors import InputError
+
+
+def run_estimate(args) -> None:
+    """Estimate a project, form or workbook, and write its files."""
+    from binestimator.steps import (
+        check_outputs,
+        files_read,
+        free_stem,
+        output_places,
+        read_any,
+        trail_of,
+        weather_of,
+        write_outputs,
+    )
+    from binestimator.writing import Manners
+
+    project, overrides, reviewed_project = read_any(args.project)
+    trail = trail_of(args.project)
+    # Only now the heavy part: what is wrong with a file, or stands in the way, is said at once.
+    read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
+    client = args.edition == "client"
+    stem = free_stem(args.project, args.out, read, client=client)
+    manners = Manners(read=read, force=args.force, elsewhere="choose another folder with --out", insist="--force")
+    args.watched = Watched(*output_places(args.out, stem, client=client))
+    check_outputs(args.out, stem, manners, client=client)
+
+    from binestimator.advice import estimate_and_advise as estimate
+    from binestimator.results import Review
+    from binestimator.terminal import comparison, reviewed
+
+    results = estimate(project, weather_of(project))
+    review = None
+    if reviewed_project is not None:
+        review = Review(overrides=overrides, results=estimate(reviewed_project, weather_of(reviewed_project)))
+    written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail)
+    failed = any(check.status == "fail" for check in results.checks)
+    cautions = any(finding.level == "caution" for finding in results.findings)
+    if failed or args.strict and (cautions or written.kept):
+        args.code = FINDINGS
+    parts = [comparison(results)]
+    if review is not None:
+        parts.append(reviewed(results, review))
+    if trail is not None and trail.run_id not in ("", results.run_id):
+        changed, carried = len(trail.changes(project)), len(trail.questions)
+        parts.append(
+            f"Earlier   run {trail.run_id}: {changed} input{'' if changed == 1 else 's'} changed since, {carried} "
+            f"question{'' if carried == 1 else 's'} carried over; see the sheet Review"
+        )
+    files = [f"Workbook      {written.workbook}", f"Results file  {written.results_file}"]
+    if written.client is not None:
+        files.append(f"Client        {written.client}")
+    if written.kept:
+        files.append(
+            f"Kept          {', '.join(map(str, written.kept.values()))}\n"
+            "              (earlier results that are not as this program wrote them: changed since, or of an earlier "
+            "version)"
+        )
+    if args.code == FINDINGS:
+        why = (
+            ["a check that must hold has failed"]
+            if failed
+            else [
+                *(["there is a caution"] if cautions else []),
+                *(["an earlier file was kept under another name"] if written.kept else []),
+            ]
+        )
+        files.append(f"Exit code     1: {' and '.join(why)}" + ("" if failed else " (--strict)"))
+    say(args, "\n\n".join([*parts, "\n".join(files)]))
+
+
+def run_bins(args) -> None:
+    """Print a table of bins of a weather file, and write it where wished."""
+    import csv
+    import io
+
+    import numpy as np
+
+    from binestimator.bins import bin_table
+    from binestimator.hours import bin_low_f, build_conditions
+    from binestimator.seal import BINS, UNSEALED, seal_text
+    from binestimator.steps import files_read, read_any
+    from binestimator.terminal import bins as bins_text
+    from binestimator.weather import find_weather, read_weather, weather_for
+    from binestimator.writing import Manners, NewFile, check_places, write_files
+
+    if args.project is None:
+        project, schedule = _schedule_project(args)
+        folder, whole_f, pressure_psia = ".", args.whole_f or "auto", None
+        read: tuple[Path, ...] = ()
+    else:
+        given = _schedule_options(args)
+        if given:
+            raise InputError(f"{given[0]}: the schedule is that of --project; leave out one of them")
+        project = read_any(args.project)[0]
+        schedule = f"that of {project.info.name}"
+        folder, whole_f, pressure_psia = (
+            project.source_dir,
+            args.whole_f or project.weather.whole_f,
+            project.weather.pressure_psia,
+        )
+        read = files_read(args.project, project, weather=False)
+    here = os.path.lexists(args.weather)
+    path = Path(args.weather) if here else find_weather(args.weather, folder)
+    manners = Manners(read=(path, *read), force=args.force, elsewhere="give another name with --csv", insist="--force")
+    if args.csv is not None:
+        args.watched = Watched(args.csv)
+        check_places([args.csv], [BINS], manners)
+    weather = (
+        read_weather(path, whole_f=whole_f, pressure_psia=pressure_psia)
+        if here
+        else weather_for(args.weather, folder, whole_f=whole_f, pressure_psia=pressure_psia)
+    )
+    width_f = args.width or project.bins.width_f
+    conditions = build_conditions(weather, project)
+    occupied = conditions.occupied > 0.5
+    means = {"mcwb_occupied_f": conditions.oawb_f, "mean_humidity_ratio_occupied": conditions.humidity_ratio}
+    table = bin_table(
+        conditions, width_f=int(width_f), means={k: np.where(occupied, v, np.nan) for k, v in means.items()}
+    )
+    text = bins_text(table, weather, schedule, float(len(weather.frame)))
+    if args.csv is not None:
+        place = ((bin_low_f(conditions.oat_f, width_f) - table["bin_low_f"].iloc[0]) / width_f).astype(int)
+        for start in (0, 8, 16):
+            third = (conditions.hour_start >= start) & (conditions.hour_start < start + 8)
+            table[f"hours_{start:02d}_{start + 8:02d}"] = np.bincount(place, third, len(table))
+        file = io.StringIO()
+        writer = csv.writer(file, lineterminator="\n")
+        # The checksum of the file is in its first line: a line of its own would be taken for a bin.
+        writer.writerow([*table.columns, "checksum"])
+        writer.writerows(
+            [*(_csv_cell(value) for value in row), "" if number else UNSEALED]
+            for number, row in enumerate(table.itertuples(index=False))
+        )
+        write_files([NewFile(Path(args.csv), seal_text(file.getvalue()), BINS)], manners)
+        text += f"\n\nTable  {args.csv}"
+    say(args, text)
+
+
+def _csv_cell(value) -> str:
+    """Ten digits of a number, nothing for NaN (a bin without hours)."""
+    if isinstance(value, str):
+        return value
+    return "" if value != value else f"{value:.10g}"
+
+
+#: Options of ``bins`` that describe a schedule.
+_SCHEDULE_OPTIONS = ("hours", "saturday", "sunday", "day_and_night", "first_weekday", "holidays", "standard_time")
+
+
+def _schedule_options(args) -> list[str]:
+    return [f"--{name.replace('_', '-')}" for name in _SCHEDULE_OPTIONS if getattr(args, name) not in (None, False)]
+
+
+def _schedule_project(args):
+    """Project that carries nothing but the schedule of the options, and the schedule in words."""
+    from binestimator.inputs.read import project_from_mapping
+
+    group: dict[str, object] = {"name": "schedule"}
+    if args.day_and_night:
+        clash = [option for option in _schedule_options(args) if option in ("--hours", "--saturday", "--sunday")]
+        if clash:
+            raise InputError(f"{clash[0]}: --day-and-night occupies every hour; leave out one of them")
+        group["always_on"] = True
+    calendar: dict = {"daylight_saving": not args.standard_time}
+    if args.first_weekday:
+        calendar["first_weekday"] = args.first_weekday
+    if args.holidays is not None:
+        calendar["holidays"] = [day.strip() for day in args.holidays.split(",") if day.strip()]
+    for option, name in (("hours", "weekday_hours"), ("saturday", "saturday_hours"), ("sunday", "sunday_hours")):
+        if getattr(args, option) is not None:
+            group[name] = getattr(args, option)
+    project = project_from_mapping(
+        {
+            "project": {"name": "bins"},
+            "weather": {"file": args.weather},
+            "calendar": calendar,
+            "group": [group],
+            "schedule": {"unoccupied_mode": "off"},
+            "zone": [{"name": "zone", "area_ft2": 1000}],
+        }
+    )
+    clock = "clock time with daylight saving" if project.calendar.daylight_saving else "standard time"
+    record = project.groups[0]
+    spans = (
+        (record.weekday_hours, "weekdays"),
+        (record.saturday_hours, "Saturdays"),
+        (record.sunday_hours, "Sundays and holidays"),
+    )
+    hours = (
+        "day and night"
+        if record.always_on
+        else "; ".join(f"{day} {span[0]:g} to {span[1]:g}" if span else f"{day} closed" for span, day in spans)
+    )
+    return (
+        project,
+        f"{hours}; {clock}; 1 January is a {project.calendar.first_weekday}; {len(project.calendar.holidays)} holidays",
+    )
+
+
+def run_form(args) -> None:
+    """Write an input form, empty or filled."""
+    from binestimator.seal import FORM
+    from binestimator.steps import files_read, read_any, trail_of
+    from binestimator.writing import Manners, check_places
+
+    out = Path(args.out)
+    if out.suffix.casefold() != ".xlsx":
+        raise InputError(f"{out}: a form is a workbook; give it a name that ends in .xlsx")
+    project = trail = None
+    read: tuple[Path, ...] = ()
+    if args.source is not None:
+        if os.path.realpath(out) == os.path.realpath(args.source):
+            raise InputError(f"{out}: is the file that the form is filled from; give another name")
+        project, trail = read_any(args.source)[0], trail_of(args.source)
+        read = files_read(args.source, project, weather=False)
+    manners = Manners(read=read, force=args.force, elsewhere="give another name", insist="--force")
+    args.watched = Watched(out)
+    check_places([out], [FORM], manners)
+
+    from binestimator.workbook.form import write_form
+
+    write_form(out, project, manners, trail)
+    said = f"Form  {out}"
+    if trail is not None and trail.run_id:
+        carried = f"{len(trail.questions)} question{'' if len(trail.questions) == 1 else 's'} carried over"
+        said += f"\nEarlier   run {trail.run_id}: {carried}; see the sheet Review"
+    say(args, said)
+
+
+def run_inputs(args) -> None:
+    """Print the reference of the inputs, or of one section."""
+    from binestimator.inputs.reference import documentation_markdown
+    from binestimator.inputs.schema import SECTIONS, title_of
+    from binestimator.inputs.values import did_you_mean
+
+    text = documentation_markdown()
+    if args.section is not None:
+        if args.section not in SECTIONS:
+            hint = did_you_mean(args.section, SECTIONS)
+            raise InputError(f"{args.section}: unknown section; {hint or 'known are ' + ', '.join(SECTIONS)}")
+        start = text.index(f"## {title_of(args.section)}\n")
+        end = text.find("\n## ", start)
+        text = text[start : len(text) if end < 0 else end]
+    say(args, text.rstrip())
