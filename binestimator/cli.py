@@ -288,7 +288,10 @@ def parser() -> argparse.ArgumentParser:
     )
     form.add_argument("out", metavar="OUT.xlsx", help="form to write")
     form.add_argument(
-        "--from", dest="source", metavar="PROJECT", help="fill it from this project file, form or workbook"
+        "--from",
+        dest="source",
+        metavar="PROJECT",
+        help="fill it from this project file, form or workbook; questions, revisions and run on its sheet Review stay",
     )
     _add_force(form, "replace OUT.xlsx whatever it holds; never a file that is read")
     _add_debug(form)
