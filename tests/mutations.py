@@ -35,6 +35,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     "model/floating.py": ("test_system.py", "test_floating.py"),
     "model/loads.py": ("test_loads.py test_terminals.py", "test_system.py"),
     "model/night.py": ("test_night.py", "test_estimate.py"),
+    "model/night_rooms.py": ("test_night.py", "test_estimate.py"),
     "model/plant.py": ("test_plant.py", "test_system.py test_estimate.py"),
     "model/system.py": (
         "test_system.py test_air_handler.py",

@@ -15,7 +15,8 @@ from binestimator.hours import build_conditions
 from binestimator.inputs.read import project_from_mapping
 from binestimator.model.build import build_unit
 from binestimator.model.loads import zone_loads
-from binestimator.model.night import NightDuct, heat_capacity_btu_f, nights, run_nights
+from binestimator.model.night import NightDuct, run_nights
+from binestimator.model.night_rooms import heat_capacity_btu_f, nights
 from binestimator.units import KBTU_PER_KWH
 from binestimator.weather import find_weather, read_weather
 

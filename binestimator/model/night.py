@@ -18,21 +18,20 @@ from ..end_uses import ELECTRIC
 from ..units import KBTU_PER_KWH
 from . import fan as fans
 from .loads import ZoneLoads
-from .plant import cooling_capacity_kbtuh, cooling_power, heat_source, most_heat_of_source_kbtuh, preheat_source
+from .night_rooms import (
+    LEAST_HEATING_FLOW_FRAC,
+    NIGHT_ENTERING_WB_F,
+    Rooms,
+    free_cooling_frac,
+    most_heat_kbtuh,
+    nights,
+    own_day,
+    rooms_of,
+)
+from .plant import cooling_capacity_kbtuh, cooling_power
 from .system import heat_sources, heating_enabled, supply_heating_mode
-from .terminals import available_flow_cfm, heating_need_btuh, requested_flow_cfm, zone_supply_f
+from .terminals import available_flow_cfm
 from .unit import Unit
-
-# Wet bulb of the recirculated air entering the coil at night: 75 degF at 50 % humidity. [degF]
-NIGHT_ENTERING_WB_F = 62.6
-
-
-# A zone that heats at night takes at least this share of its design airflow (assumption).
-LEAST_HEATING_FLOW_FRAC = 0.3
-# Rounds in which what a day has not made up is handed on to the night after it; it shrinks from day to day.
-HANDED_ON_ROUNDS = 8
-# Rooms nearer their setpoint than this are ready. [degF]
-LEAST_MISS_F = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,43 +102,6 @@ def empty_night(hours: int, lowest_f) -> NightBlock:
     )
 
 
-def heat_capacity_btu_f(unit: Unit, time_constant_h, fs):
-    """Heat capacity of each room. (Z,) [Btu/F]
-
-    Spread by floor area so that the building as a whole, in one piece, decays with the given time
-    constant when the air handler is off: envelope and the infiltration of that time. Rooms
-    without outer walls then have mass as well; rooms with more envelope than most cool faster.
-
-    Parameters
-    ----------
-    time_constant_h : float
-        ``schedule.room_time_constant_h``. [h]
-    fs : float
-        Sensible factor of air at the site. [Btu/h.cfm.F]
-    """
-    z = unit.zones
-    area = float(np.sum(z.area_ft2 * z.multiplier))
-    conductance = float(np.sum((z.ua_btuh_f + fs * z.infiltration_cfm) * z.multiplier))
-    # A building without conductance still has furniture and slabs.
-    per_area = max(time_constant_h * conductance / area, 1.0)
-    return per_area * z.area_ft2
-
-
-def nights(fan_on):
-    """First hour and length of each run of hours with the air handler off, over the end of the year. [(start,
-    length)]"""
-    off = np.asarray(fan_on) <= 0.0
-    n = len(off)
-    if off.all():
-        return [(0, n)]
-    if not off.any():
-        return []
-    first_on = int(np.argmax(~off))
-    rolled = np.roll(off, -first_on)
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], rolled.astype(int), [0]])))
-    return [((int(a) + first_on) % n, int(b - a)) for a, b in zip(edges[::2], edges[1::2])]
-
-
 def run_nights(
     unit: Unit,
     conditions,
@@ -195,43 +157,10 @@ def run_nights(
     key = same_air((heat_flow, cool_flow))
     rooms = None if sequences is None else sequences.get(key)
     if rooms is None:
-        rooms = _rooms(unit, conditions, loads, schedule, spans, heat_flow, cool_flow)
+        rooms = rooms_of(unit, conditions, loads, schedule, spans, heat_flow, cool_flow)
         if sequences is not None:
             sequences[key] = rooms
     return _night_energy(unit, conditions, loads, rooms, duct)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Rooms:
-    """What rooms were given in the hours of the year; (H, Z) unless said, of one zone of the line.
-
-    ``heat, cool`` of night runs, ``late_heat`` to the room in the first hours of the day, ``late_coil`` the same with
-    the reheat of ``late_cfm`` of added airflow [Btu/h, cfm] · ``heat_cap, cool_cap`` the most at night · ``heat_flow,
-    cool_flow`` airflow of a zone that calls (one line where it is the same in every hour) [cfm] · ``capacity`` (Z,)
-    [Btu/F] · by night (N, Z): ``begin_f, end_f`` room temperature as the unit stops and as occupancy starts, ``lack_f``
-    what the day has to make up, ``handed_f`` what it has not made up [degF] · the others as in ``NightBlock``.
-    """
-
-    heat: np.ndarray
-    cool: np.ndarray
-    late_heat: np.ndarray
-    late_coil: np.ndarray
-    late_cfm: np.ndarray
-    heat_cap: np.ndarray
-    cool_cap: np.ndarray
-    heat_flow: np.ndarray
-    cool_flow: np.ndarray
-    capacity: np.ndarray
-    begin_f: np.ndarray
-    end_f: np.ndarray
-    lack_f: np.ndarray
-    handed_f: np.ndarray
-    start_miss_f: np.ndarray
-    late_cold_degree_hours: np.ndarray
-    late_cold_hours: np.ndarray
-    cold_zone_hours: float
-    lowest_f: np.ndarray
-    starts: float
 
 
 def same_air(air) -> bytes:
@@ -263,275 +192,7 @@ def night_air_cfm(unit: Unit, conditions, duct: NightDuct | None = None):
     return out
 
 
-def most_heat_kbtuh(unit: Unit, central: bool, oat_f):
-    """Heat that the source of the supply heating coil (``central``) or of the terminals can give. (H,) [kBtu/h]
-
-    The plant of the terminals only below the outdoor temperature at which it is enabled.
-    """
-    if central and unit.preheat.type != "same":
-        return most_heat_of_source_kbtuh(preheat_source(unit.preheat, unit.heating), unit.preheat_kbtuh, oat_f)
-    enabled = 1.0 if central else (np.asarray(oat_f) < unit.heating.enabled_below_f).astype(float)
-    return most_heat_of_source_kbtuh(heat_source(unit.heating), unit.heating_kbtuh, oat_f) * enabled
-
-
-def _rooms(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flow, cool_flow) -> _Rooms:
-    """Room temperatures from the stop of the unit to the end of what the morning lacks, all nights side by side."""
-    z = unit.zones
-    hours = len(conditions.oat_f)
-    fs = loads.fs
-    capacity = heat_capacity_btu_f(unit, schedule.room_time_constant_h, fs)
-    start = np.array([s for s, _ in spans])
-    length = np.array([n for _, n in spans])
-    central = supply_heating_mode(unit) == "hold"
-
-    # Room temperatures when the unit stops: between their setpoints by their own balance.
-    last = (start - 1) % hours
-    ua_last = np.maximum(loads.ua_btuh_f[last], 1e-9)
-    settled = np.clip(
-        conditions.oat_f[last][:, None] + loads.gains_btuh[last] / ua_last, loads.heat_f[last], loads.cool_f[last]
-    )
-
-    # What each zone can be given while the unit runs for it.
-    night_drop = np.maximum(z.cool_occupied_f - unit.air_handler.design_sat_f, 5.0)
-    cool_cap = fs * cool_flow * night_drop * (unit.cooling.type != "none")
-    if central:
-        heat_cap = fs * heat_flow * np.maximum(schedule.night_sat_f - z.heat_occupied_f, 5.0)
-    else:
-        heat_cap = np.where(z.has_reheat, np.minimum(z.reheat_btuh, fs * heat_flow * z.reheat_rise_max_f), 0.0)
-    caps = {"heat_cap": heat_cap, "cool_cap": cool_cap, "heat_flow": heat_flow, "cool_flow": cool_flow}
-    most = (1000.0 * most_heat_kbtuh(unit, central, conditions.oat_f), 1000.0 * _most_cooling_kbtuh(unit, conditions))
-    by_day = 1000.0 * most_heat_kbtuh(unit, False, conditions.oat_f)
-
-    first = (start + length) % hours
-    handed = np.zeros(settled.shape)
-    for _ in range(HANDED_ON_ROUNDS):
-        begin = settled - handed
-        night = _nights(unit, conditions, loads, schedule, capacity, start, length, begin, caps, most)
-        day = _morning(unit, conditions, loads, capacity, first, night["end_f"], by_day)
-        after = np.roll(day["handed_f"], 1, axis=0)
-        if np.abs(after - handed).max() <= LEAST_MISS_F:
-            break
-        handed = after
-    cold = np.maximum(loads.heat_f[first] - night["end_f"], 0.0)
-    warm = np.maximum(night["end_f"] - loads.cool_f[first], 0.0)
-    miss = sum(np.where(d > LEAST_MISS_F, d, 0.0).sum(axis=0) for d in (cold, warm))
-    return _Rooms(**caps, **night, **day, capacity=capacity, begin_f=begin, start_miss_f=miss, starts=float(len(spans)))
-
-
-def _nights(unit: Unit, conditions, loads: ZoneLoads, schedule, capacity, start, length, begin_f, caps, most):
-    """All nights side by side from room temperatures as the unit stops (N, Z); ``most`` heat and cooling of plants
-    (H,). [Btu/h]"""
-    z = unit.zones
-    hours, count = len(conditions.oat_f), len(z)
-    served = schedule.unoccupied_mode == "setback"
-    warmup = int(np.ceil(schedule.warmup_hours)) if served else 0
-    here = lambda values, h: values[h] if len(values) > 1 else values
-    room = begin_f.copy()
-    heat, cool = np.zeros((hours, count)), np.zeros((hours, count))
-    lowest = np.full(count, np.inf)
-    for step in range(int(length.max())):
-        active = np.flatnonzero(step < length)
-        h = (start[active] + step) % hours
-        left = length[active] - step  # hours to occupancy, this one included
-        ramp = np.where(left <= warmup, (warmup - left + 1) / max(warmup, 1), 0.0)[:, None]
-        # A group may be occupied while the unit is off (a network room): its own setpoints hold then.
-        low, high = loads.heat_f[h], loads.cool_f[h]
-        low = low + ramp * (np.maximum(z.heat_occupied_f, low) - low)
-        high = high + ramp * (np.minimum(z.cool_occupied_f, high) - high)
-        ua = np.maximum(loads.ua_btuh_f[h], 1e-9)
-        gain = -np.expm1(-ua / capacity) / ua  # degF per Btu/h over the hour
-        drift = room[active] + gain * (loads.gains_btuh[h] + ua * (conditions.oat_f[h][:, None] - room[active]))
-        if served:
-            heat_cap, cool_cap = here(caps["heat_cap"], h), here(caps["cool_cap"], h)
-            q_heat = np.clip((low - drift) / gain, 0.0, heat_cap)
-            q_cool = np.clip((drift - high) / gain, 0.0, cool_cap)
-            # The unit heats or cools in an hour, never both: the larger need decides, but in warm-up heat comes first,
-            # since the day's supply air cools rooms at once.
-            asked = q_heat @ z.multiplier
-            heats = ((asked >= q_cool @ z.multiplier) | ((ramp[:, 0] > 0.0) & (asked > 0.0)))[:, None]
-            q_heat, q_cool = np.where(heats, q_heat, 0.0), np.where(heats, 0.0, q_cool)
-            air = _over(q_heat, heat_cap) * here(caps["heat_flow"], h) + _over(q_cool, cool_cap) * here(
-                caps["cool_flow"], h
-            )
-            by_fan = _share_of(air @ z.multiplier, unit.max_cfm)[:, None]
-            q_heat, q_cool = (_within(q * by_fan, z.multiplier, limit[h]) for q, limit in zip((q_heat, q_cool), most))
-            heat[h], cool[h] = q_heat, q_cool
-            drift = drift + gain * (q_heat - q_cool)
-        room[active] = drift
-        lowest = np.minimum(lowest, drift.min(axis=0))
-    return {"heat": heat, "cool": cool, "end_f": room, "lowest_f": lowest}
-
-
-def _over(a, b):
-    """a / b where b is above zero, else 0."""
-    return np.where(b > 0.0, a / np.where(b > 0.0, b, 1.0), 0.0)
-
-
-def _share_of(asked, most):
-    """Share of what is asked for that there is, at most 1."""
-    return np.where(asked > most, _over(most, asked), 1.0)
-
-
-def _within(q, multiplier, most):
-    """Heat of zones, all cut by one share where together they ask for more than there is. (R, Z)"""
-    return q * _share_of(q @ multiplier, most)[:, None]
-
-
-def _morning(unit: Unit, conditions, loads: ZoneLoads, capacity, first, end_f, most_heat) -> dict:
-    """How cold rooms come to their setpoints from the start of occupancy on, at the latest by the end of the day.
-
-    Parameters
-    ----------
-    first : ndarray (N,)
-        First occupied hours.
-    end_f : ndarray (N, Z)
-        Room temperatures as they start.
-    most_heat : ndarray (H,)
-        What the source of the terminals has. [Btu/h]
-
-    Returns
-    -------
-    dict
-        The fields of ``_Rooms`` that it finds.
-    """
-    z = unit.zones
-    hours = len(conditions.oat_f)
-    late_heat, late_coil, late_cfm = (np.zeros((hours, len(z))) for _ in range(3))
-    handed, lack, counted, degree_hours = (
-        np.zeros(end_f.shape),
-        np.zeros(end_f.shape),
-        np.zeros(len(z)),
-        np.zeros(len(z)),
-    )
-    tolerance = unit.service.unmet_tolerance_f
-    at, cold = np.arange(len(first)), np.zeros(end_f.shape)  # of the first step, below
-    for step in range(hours):
-        h = (first[at] + step) % hours
-        if step > 0:
-            ends = conditions.fan_on[h] <= 0.0
-            handed[at[ends]] = cold[ends]
-            on = ~ends & (cold > 0.0).any(axis=1)
-            at, h, cold = at[on], h[on], cold[on]
-            if len(at) == 0:
-                break
-        day = _own_day(unit, conditions.take(h), loads.take(h))
-        if step == 0:
-            lack = np.maximum(day.target_f - end_f, 0.0)
-            cold = lack = np.where(lack > LEAST_MISS_F, lack, 0.0)
-            if not cold.any():
-                break
-        before = cold
-        k = day.conductance
-        gain = -np.expm1(-k / capacity) / k
-        left = np.maximum(before * np.exp(-k / capacity) - gain * day.help_btuh, 0.0)
-        q = np.where(before > 0.0, np.clip(left / gain, 0.0, day.spare_btuh), 0.0)
-        added = day.widest_cfm * _over(q, day.spare_btuh)
-        coil = q + loads.fs * added * day.lift_f
-        share = np.minimum(
-            _share_of(coil @ z.multiplier, np.maximum(most_heat[h] - day.heat_btuh @ z.multiplier, 0.0)),
-            _share_of(added @ z.multiplier, np.maximum(unit.max_cfm - day.cfm @ z.multiplier, 0.0)),
-        )[:, None]
-        cold = left - gain * q * share
-        cold = np.where(cold > LEAST_MISS_F, cold, 0.0)
-        late_heat[h], late_coil[h], late_cfm[h] = q * share, coil * share, added * share
-        mean = 0.5 * (before + cold)
-        degree_hours += np.maximum(mean - np.maximum(tolerance - day.short_f, 0.0), 0.0).sum(axis=0)
-        # Hours that are cold in the steady count already are not counted again.
-        counted += ((mean > tolerance - day.short_f) & (day.short_f <= tolerance)).sum(axis=0)
-    return {
-        "late_heat": late_heat,
-        "late_coil": late_coil,
-        "late_cfm": late_cfm,
-        "lack_f": lack,
-        "handed_f": handed,
-        "late_cold_degree_hours": degree_hours,
-        "late_cold_hours": counted,
-        "cold_zone_hours": float(counted @ z.multiplier),
-    }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _OwnDay:
-    """Cold rooms in steady hours of the day at the design supply temperature; (n, Z).
-
-    ``target_f`` where the hour holds a cold room: its heating setpoint, ``short_f`` less where its terminal is short ·
-    ``cfm`` airflow, ``heat_btuh`` reheat of the hour · ``conductance`` envelope and airflow [Btu/h.F] · ``help_btuh``
-    what warms a cold room for nothing · ``spare_btuh`` room heat that the coil has left, with ``widest_cfm`` of added
-    airflow (dual maximum) that is lifted by ``lift_f``.
-    """
-
-    target_f: np.ndarray
-    short_f: np.ndarray
-    cfm: np.ndarray
-    heat_btuh: np.ndarray
-    conductance: np.ndarray
-    help_btuh: np.ndarray
-    spare_btuh: np.ndarray
-    widest_cfm: np.ndarray
-    lift_f: np.ndarray
-
-
-def _own_day(unit: Unit, c, loads: ZoneLoads) -> _OwnDay:
-    """See ``_OwnDay``."""
-    z, fs = unit.zones, loads.fs
-    sat = np.full(c.oat_f.shape, float(unit.air_handler.design_sat_f))
-    satz = zone_supply_f(unit, sat)[:, None]
-    enabled = heating_enabled(unit, c.oat_f, c.fan_on)
-    coil = z.reheat_btuh * z.has_reheat * enabled[:, None]
-    asked = requested_flow_cfm(unit, loads, sat, enabled)
-    # A cold room's terminal is at its minimum, or at the airflow at which it heats in that hour anyway.
-    flow = np.where(heating_need_btuh(loads, loads.min_cfm, satz) > 0.0, asked, loads.min_cfm)
-    need = heating_need_btuh(loads, flow, satz)
-    rise = np.maximum(loads.heat_f + z.reheat_rise_max_f - satz, 0.0)
-    heat = np.clip(np.minimum(np.minimum(need, fs * flow * rise), coil), 0.0, None)
-    conductance = np.maximum(loads.ua_btuh_f + fs * flow, 1e-9)
-    short = np.maximum(need - heat, 0.0) / conductance
-    widest = np.where(z.dual_maximum & (coil > 0.0), np.maximum(z.heat_max_cfm - flow, 0.0), 0.0)
-    lift = np.maximum(loads.heat_f - short - satz, 0.0)
-    spare = np.minimum(coil, fs * (flow + widest) * rise) - heat - fs * widest * lift
-    still = np.minimum(coil, fs * flow * rise) - heat
-    # More airflow than the coil can warm is no help.
-    widest = np.where(spare > still, widest, 0.0)
-    return _OwnDay(
-        target_f=loads.heat_f - short,
-        short_f=short,
-        cfm=asked,
-        heat_btuh=heat,
-        conductance=conductance,
-        help_btuh=np.maximum(heat - need, 0.0),
-        spare_btuh=np.maximum(np.maximum(spare, still), 0.0),
-        widest_cfm=widest,
-        lift_f=lift,
-    )
-
-
-def _most_cooling_kbtuh(unit: Unit, c):
-    """Room cooling that plant and outdoor air can give at night, fan heat at full flow taken off. (H,) [kBtu/h]"""
-    if unit.cooling.type == "none":
-        return np.zeros(np.shape(c.oat_f))
-    plant = cooling_capacity_kbtuh(
-        unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, np.full(np.shape(c.oat_f), NIGHT_ENTERING_WB_F)
-    )
-    fan = fans.supply_fan(unit, np.array([unit.max_cfm]), np.array([unit.fan.design_dsp_inwc]))
-    free = free_cooling_frac(unit, c.oat_f)
-    gross = np.where(free < 1.0, plant / np.where(free < 1.0, 1.0 - free, 1.0), np.inf)
-    return np.maximum(gross - float(fan.heat_kw[0]) * KBTU_PER_KWH, 0.0)
-
-
-def free_cooling_frac(unit: Unit, oat_f):
-    """Share of night cooling that full outdoor air can carry, by dry bulb only. (R,)"""
-    eco = unit.economizer
-    if eco.type == "none" or eco.stuck_frac is not None:
-        return np.zeros(np.shape(oat_f))
-    room = float(np.average(unit.zones.cool_occupied_f, weights=unit.zones.max_cfm * unit.zones.multiplier))
-    sat = unit.air_handler.design_sat_f
-    limit = room if eco.type == "differential_dry_bulb" else eco.high_limit_f
-    share = np.clip((room - oat_f) / max(room - sat, 1.0), 0.0, unit.outdoor_air.maximum_frac)
-    allowed = oat_f <= (limit if eco.integrated else min(limit, sat))
-    return np.where(allowed, share, 0.0)
-
-
-def _night_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, duct: NightDuct | None) -> NightBlock:
+def _night_energy(unit: Unit, c, loads: ZoneLoads, rooms: Rooms, duct: NightDuct | None) -> NightBlock:
     """Fan, plant and heat source energy of what rooms were given."""
     z = unit.zones
     central = supply_heating_mode(unit) == "hold"
@@ -626,13 +287,13 @@ def _pressures(unit: Unit, oat_f, zone_cfm, duct: NightDuct | None):
     return [(1.0 - duct.override_frac, rows), (duct.override_frac, np.full(len(oat_f), float(duct.override_inwc)))]
 
 
-def _late_energy(unit: Unit, c, loads: ZoneLoads, rooms: _Rooms, h, duct: NightDuct | None) -> dict[str, np.ndarray]:
+def _late_energy(unit: Unit, c, loads: ZoneLoads, rooms: Rooms, h, duct: NightDuct | None) -> dict[str, np.ndarray]:
     """What heat after the start of occupancy adds to the day's own. (len(h),) each"""
     if len(h) == 0:
         return {}
     z, oat = unit.zones, c.oat_f[h]
     enabled = heating_enabled(unit, oat, c.fan_on[h])
-    day = _own_day(unit, c.take(h), loads.take(h))
+    day = own_day(unit, c.take(h), loads.take(h))
     heat, coil, own = (
         values @ z.multiplier / 1000.0 for values in (rooms.late_heat[h], rooms.late_coil[h], day.heat_btuh)
     )
