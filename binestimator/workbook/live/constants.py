@@ -268,12 +268,12 @@ def write(work: Work, sheet, pen, curve_names) -> Scope:
         for i, value in enumerate(curve.coefficients):
             row = _line(sheet, s, scope, pen, row, f"{key}.c{i}", f"c{i}", "", value, source if i == 0 else "")
             pen.labels[f"{key}.c{i}"] = (f"{_subject(curve)}: c{i}", "")
-        limits = [
+        limits: list[tuple[str, str, str, float]] = [
             ("x_low", f"X = {curve.x}, held from", curve.x_unit, curve.x_range[0]),
             ("x_high", "X held to", curve.x_unit, curve.x_range[1]),
             ("x_rated", "X at rating", curve.x_unit, curve.x_rated),
         ]
-        if curve.form == "biquadratic":
+        if curve.y_range is not None and curve.y_rated is not None:
             limits += [
                 ("y_low", f"Y = {curve.y}, held from", curve.y_unit, curve.y_range[0]),
                 ("y_high", "Y held to", curve.y_unit, curve.y_range[1]),
@@ -325,3 +325,15 @@ def biquadratic(key: str, x: str, y: str) -> str:
     """Template of a curve of two variables, not yet over its value at rating."""
     c = [f"{{{key}.c{i}}}" for i in range(6)]
     return f"({c[0]}+{x}*({c[1]}+{c[2]}*{x}+{c[5]}*{y})+{y}*({c[3]}+{c[4]}*{y}))"
+
+
+def ln_pressure(phase: str, t: str) -> str:
+    """Template of ln of the vapour pressure [psi] at an absolute temperature."""
+    a = [f"{{k.{phase}_{i}}}" for i in range(7)]
+    t = f"({t})"
+    return f"{a[0]}/{t}+{a[1]}+{t}*({a[2]}+{t}*({a[3]}+{t}*({a[4]}+{t}*{a[5]})))+{a[6]}*LN({t})"
+
+
+def enthalpy(t: str, w: str) -> str:
+    """Template of the enthalpy of moist air [Btu/lb] at a temperature and a humidity ratio."""
+    return f"({{k.cp}}*{t}+{w}*({{k.h0}}+{{k.cpv}}*{t}))"

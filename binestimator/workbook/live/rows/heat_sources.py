@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from ...model.plant import curves
-from .constants import curve_key, polynomial
-from .formulas import line_through
+from collections.abc import Callable
+
+from ....model.plant import HeatSource, curves
+from ..constants import curve_key, polynomial
+from ..formulas import line_through
 
 
-def source_columns(col, n: str, source, capacity: str, load: str, enabled: str, oat: str):
+def source_columns(
+    col: Callable[..., None], n: str, source: HeatSource, capacity: str, load: str, enabled: str, oat: str
+) -> tuple[list[str], list[str], list[str], list[str], str]:
     """Columns of a heat source.
 
     Returns
@@ -35,8 +39,12 @@ def source_columns(col, n: str, source, capacity: str, load: str, enabled: str, 
     served = f"{{{n}_served}}"
     col(f"{n}_output", "Output with standing loss" + where, "kBtu/h", f"{served}+{{c.{n}_loss}}*{on}", "f1")
     output = f"{{{n}_output}}"
-    electric, fuel, purchased, pumps = [], [], [], []
+    electric: list[str] = []
+    fuel: list[str] = []
+    purchased: list[str] = []
+    pumps: list[str] = []
     if source.type in ("boiler", "gas_furnace"):
+        assert source.fuel_curve is not None, "boilers and furnaces have one"
         q = curve_key(source.fuel_curve)
         least = "{heating.minimum_plr_frac}"
         col(f"{n}_plr", "Part load ratio" + where, "0–1", f"MEDIAN(0,{output}/{cap},1)", "f3")
