@@ -122,7 +122,7 @@ _PHYSICS = (
     ),
     ("k.same_f", "Temperatures closer than this are the same", "°F", system.SAME_AIR_F, "Rounding"),
     ("k.least_load", "Share of capacity below which a load is rounding", "share", plant.LEAST_LOAD_FRAC, "Rounding"),
-    ("k.staging", "Load above a whole number of units that starts no other", "units", plant._STAGING_SLACK, "Rounding"),
+    ("k.staging", "Load above a whole number of units that starts no other", "units", plant.STAGING_SLACK, "Rounding"),
     (
         "k.other_design_f",
         "Outdoor temperature of the other load as given",
@@ -135,10 +135,10 @@ _PHYSICS = (
         "k.fan_free_a",
         "Fan-free COP: factor of EER × capacity",
         "1/(Btu/h)",
-        7.84e-8,
+        plant.FAN_FREE_A,
         "ANSI/ASHRAE/IES 90.1-2022, 12.5.2(c)",
     ),
-    ("k.fan_free_b", "Fan-free COP: factor of EER", "", 0.338, "ANSI/ASHRAE/IES 90.1-2022, 12.5.2(c)"),
+    ("k.fan_free_b", "Fan-free COP: factor of EER", "", plant.FAN_FREE_B, "ANSI/ASHRAE/IES 90.1-2022, 12.5.2(c)"),
     (
         "k.fan_free_cap",
         "Fan-free COP: capacity held at",

@@ -9,6 +9,8 @@ from ...layout import CANDIDATE_COLUMN, CANDIDATE_COLUMNS
 from ..formulas import Scope
 from ..grid import Grid
 from ..site.site import Site
+from ..symbols import Drawing
+from . import plant_steps
 
 
 class Chain:
@@ -53,6 +55,7 @@ class Chain:
             else:
                 scope.put(f"L.{c.key}", loads.outside_address(c.key), c.texts * self.parts)
         self.grid = Grid(pen, sheet, scope, self.lines, self.parts)
+        self.drawing = Drawing(self.grid.scope, self.col, plant_steps.STEPS)
         self.known = {c.key: c for c in CANDIDATE_COLUMNS}
         self.year_cells: dict[str, tuple[str, float]] = {}
 
@@ -200,6 +203,7 @@ class Steps(Chain):
             if not c.text:
                 scope.put(f"L.{c.key}", loads.outside_address(c.key), np.tile(c.values[rows], (self.parts, 1)))
         self.grid = Grid(self.pen, sheet, scope, self.lines, self.parts, source=rows)
+        self.drawing = Drawing(self.grid.scope, self.col, plant_steps.STEPS)
         self.grid.group("Row")
         self.grid.add("row", "Row", "no.", "{L.row}", "f0")
         self.condition_columns()

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from .chain import Chain
-from .cooling import capacity_columns
 from .moisture import moisture_columns, wet_bulb_columns
+from .plant import capacity_columns
 
 
 def coil_columns(chain: Chain, a: str, x: str, sat: str, *, open_latent: str = "") -> None:

@@ -5,13 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from ....end_uses import ELECTRIC, ELECTRICITY_PRICE, END_USES
-from ....model.plant import heat_source, preheat_source
 from ....model.system import supply_heating_mode
 from . import floating
 from .chain import Chain
-from .cooling import plant_columns
 from .fans import second_fan
-from .heat_sources import source_columns
+from .plant import cooling_columns, source_columns
 
 
 def carried_load(chain: Chain) -> None:
@@ -44,43 +42,31 @@ def carried_load(chain: Chain) -> None:
 
 
 def energy_columns(chain: Chain) -> None:
-    g, project = chain.grid, chain.project
-    cool = project.cooling
-    bought = cool.type == "purchased"
-    pumps: list[str] = []
+    g, project, draw = chain.grid, chain.project, chain.drawing
     g.group("Cooling plant")
-    if cool.type in ("chilled_water", "direct_expansion"):
-        pumps += plant_columns(chain)
-    else:
-        chain.out("cooling_kw", None)
-    chain.out("purchased_cooling_kbtuh", "{cooling_kbtuh}/(1-{cooling.purchased_loss_frac})" if bought else None)
+    pumps = cooling_columns(chain)
     g.group("Reheat and heat sources")
     chain.out("reheat_kbtuh", "SUMPRODUCT({z.mult},{reheat})/1000")
-    electric: list[str] = []
-    fuel: list[str] = []
-    purchased: list[str] = []
-    unserved: list[str] = []
-    for n, source, capacity, load, on in _sources(chain):
-        e, f, b, w, missing = source_columns(chain.col, n, source, capacity, load, on, "{oat_f}")
-        electric += e
-        fuel += f
-        purchased += b
-        pumps += w
-        unserved.append(missing)
-    if project.heating.type == "none":
-        unserved.append("{reheat_kbtuh}" + ("+{preheat_kbtuh}" if project.preheat.type == "same" else ""))
-    if project.preheat.type == "none":
-        unserved.append("{preheat_kbtuh}")
-    chain.out("heat_unserved_kbtuh", "+".join(unserved) or None)
+    reheat, preheat = draw.name("reheat_kbtuh", low=0.0), draw.name("preheat_kbtuh", low=0.0)
+    preheats = "{preheat_kbtuh}>{k.least_preheat}"
+    if project.preheat.type == "same":
+        sources = [source_columns(draw, project, "heat", reheat + preheat, f"IF({preheats},1,{{enabled}})")]
+    else:
+        sources = [
+            source_columns(draw, project, "heat", reheat, "{enabled}"),
+            source_columns(draw, project, "pre", preheat, f"IF({preheats},1,0)"),
+        ]
+    total = lambda part: draw.template(sum(getattr(source, part) for source in sources))
+    chain.out("heat_unserved_kbtuh", total("unserved_kbtuh"))
     kind = project.return_fan.type
     second = {"none": None, "return": "{return_kw}", "relief": second_fan("MAX({oa_cfm},0)")}[kind]
     g.group("Energy")
     chain.out("return_fan_kw", second)
     chain.out("fans_kw", "{fan_kw}+{return_fan_kw}")
-    chain.out("pump_tower_kw", "+".join(pumps) or None)
-    chain.out("heating_kw", "+".join(electric) or None)
-    chain.out("fuel_thermh", "+".join(fuel) or None)
-    chain.out("purchased_heating_kbtuh", "+".join(purchased) or None)
+    chain.out("pump_tower_kw", draw.template(pumps + sum(source.pump_kw for source in sources)))
+    chain.out("heating_kw", total("electric_kw"))
+    chain.out("fuel_thermh", total("fuel_thermh"))
+    chain.out("purchased_heating_kbtuh", total("purchased_kbtuh"))
     for use in END_USES:
         if use.formula:
             chain.out(use.column, use.formula)
@@ -96,27 +82,3 @@ def energy_columns(chain: Chain) -> None:
             )
         ),
     )
-
-
-def _sources(chain: Chain):
-    """Heat sources: name, source, capacity, load, whether enabled."""
-    heat, pre = chain.project.heating, chain.project.preheat
-    if heat.type != "none":
-        if pre.type == "same":
-            yield (
-                "heat",
-                heat_source(heat),
-                "heating.capacity_kbtuh",
-                "({reheat_kbtuh}+{preheat_kbtuh})",
-                "IF({preheat_kbtuh}>{k.least_preheat},1,{enabled})",
-            )
-        else:
-            yield ("heat", heat_source(heat), "heating.capacity_kbtuh", "{reheat_kbtuh}", "{enabled}")
-    if pre.type not in ("same", "none"):
-        yield (
-            "pre",
-            preheat_source(pre, heat),
-            "c.preheat_capacity",
-            "{preheat_kbtuh}",
-            "IF({preheat_kbtuh}>{k.least_preheat},1,0)",
-        )

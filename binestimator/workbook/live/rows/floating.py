@@ -20,8 +20,8 @@ from ..grid import Grid
 from .air import air_columns
 from .chain import Steps
 from .coils import coil_columns
-from .cooling import capacity_columns
 from .mixing import economizer_allowed, economizing, mixed_air, outdoor_air_share
+from .plant import capacity_columns
 from .terminals import terminal_columns
 
 DOWN, UP = "Cold air", "Plant short"

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from ....model.plant import heat_source
 from ...page import title
 from ...strict import column_name
 from ..formulas import Scope
 from ..grid import TOTAL_ROWS, Grid
-from ..rows.heat_sources import source_columns
+from ..rows.plant import source_columns
+from ..rows.plant_steps import STEPS
+from ..symbols import Drawing
 from .site import Site
 
 
 def write_idle(site: Site, sheet, base_rows) -> None:
     """Energy of the idle heating plant in the rows with the air handler off."""
-    c, heat = site.run.rows.conditions, site.project.heating
+    c = site.run.rows.conditions
     off = np.flatnonzero(c.fan_on <= 0.0)
     grid = Grid(site.pen, sheet, site.scope, len(off))
     col = lambda values: np.asarray(values, dtype=float).reshape(-1, 1)
@@ -29,32 +30,26 @@ def write_idle(site: Site, sheet, base_rows) -> None:
     )
     grid.group("Row")
     grid.add("row", "Row", "no.", None, "f0", values=col(off + 1.0))
-    grid.add("weight", "Weight", "h/yr", base_rows("weight_h") if base_rows else None, "f2", values=col(c.hours[off]))
-    grid.add("oat", "Outdoor dry bulb", "°F", base_rows("oat_f") if base_rows else None, "f1", values=col(c.oat_f[off]))
+    pick = base_rows or (lambda key: None)
+    grid.add("weight", "Weight", "h/yr", pick("weight_h"), "f2", values=col(c.hours[off]))
+    grid.add("oat_f", "Outdoor dry bulb", "°F", pick("oat_f"), "f1", values=col(c.oat_f[off]))
     grid.group("Heat source")
 
     def add(key: str, label: str, unit: str, template: str, style: str = "f2") -> None:
         grid.add(key, label, unit, template, style)
 
-    electric, fuel, purchased, pumps, _ = source_columns(
-        add,
-        "heat",
-        heat_source(heat),
-        "heating.capacity_kbtuh",
-        "0",
-        "IF({oat}<{heating.enabled_below_f},1,0)",
-        "{oat}",
-    )
+    draw = Drawing(grid.scope, add, STEPS)
+    source = source_columns(draw, site.project, "heat", 0.0, "IF({oat_f}<{heating.enabled_below_f},1,0)")
     site.idle = {}
     grid.group("Energy")
-    for annual, label, unit, terms in (
-        ("heating_kwh", "Electric heat", "kW", electric),
-        ("fuel_therm", "Fuel", "therm/h", fuel),
-        ("purchased_heating_kbtu", "Purchased heat", "kBtu/h", purchased),
-        ("pump_tower_kwh", "Hot-water pump", "kW", pumps),
+    for annual, label, unit, energy in (
+        ("heating_kwh", "Electric heat", "kW", source.electric_kw),
+        ("fuel_therm", "Fuel", "therm/h", source.fuel_thermh),
+        ("purchased_heating_kbtu", "Purchased heat", "kBtu/h", source.purchased_kbtuh),
+        ("pump_tower_kwh", "Hot-water pump", "kW", source.pump_kw),
     ):
-        if terms:
-            grid.add(annual, label, unit, "+".join(terms), "f4")
+        if (template := draw.template(energy)) is not None:
+            grid.add(annual, label, unit, template, "f4")
     style = site.pen.s("f1", "subtotal", "small")
     sheet.text(TOTAL_ROWS["rows"], 0, "Rows", site.pen.s("subtotal", "small"))
     names = Scope()
