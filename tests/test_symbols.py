@@ -8,7 +8,7 @@ import pytest
 from binestimator.errors import WorkbookError
 from binestimator.inputs.schema import record_type
 from binestimator.model import plant
-from binestimator.model.named import Constant, decided, floats, named
+from binestimator.named import Constant, decided, floats, named
 from binestimator.workbook.live.formulas import Scope, line_through
 from binestimator.workbook.live.rows.plant_steps import STEPS
 from binestimator.workbook.live.symbols import Drawing

@@ -32,7 +32,7 @@ import numpy as np
 
 from binestimator import units
 from binestimator.errors import InputError
-from binestimator.model.named import Constant, decided, floats, named
+from binestimator.named import Constant, decided, floats, named
 
 CURVES_FILE = Path(__file__).with_name("plant_curves.csv")
 

@@ -188,11 +188,11 @@ _PHYSICS = (
     ("k.freezing", "Vapour pressure over ice below", "°F", moist_air.FREEZING_F, _HANDBOOK),
     ("k.cp", "Heat of dry air", "Btu/lb·°F", moist_air.DRY_AIR_CP, _HANDBOOK),
     ("k.cpv", "Heat of vapour", "Btu/lb·°F", moist_air.VAPOUR_CP, _HANDBOOK),
-    ("k.h0", "Enthalpy of vapour at 0 °F", "Btu/lb", 1061.0, _HANDBOOK),
+    ("k.h0", "Enthalpy of vapour at 0 °F", "Btu/lb", moist_air.VAPOUR_ENTHALPY_AT_0_F, _HANDBOOK),
     ("k.wick_a", "Wet wick: constant", "Btu/lb", moist_air.WET_WICK[0], _HANDBOOK),
     ("k.wick_b", "Wet wick: slope of the heat of evaporation", "Btu/lb·°F", moist_air.WET_WICK[1], _HANDBOOK),
     ("k.wick_c", "Wet wick: heat of water", "Btu/lb·°F", moist_air.WET_WICK[2], _HANDBOOK),
-    ("k.least_h", "Wet bulb start: least enthalpy", "Btu/lb", moist_air._LEAST_START_ENTHALPY, "This program"),
+    ("k.least_h", "Wet bulb start: least enthalpy", "Btu/lb", moist_air.LEAST_START_ENTHALPY, "This program"),
     *(
         (
             f"k.start_{x}",

@@ -2,7 +2,7 @@
 
 A :class:`Symbol` stands for the cells of a column, or for a constant. It answers numpy's dispatch protocols, so that
 the functions of the model take it for an array; each operation gives the symbol of a longer formula. Steps that the
-model names (``model.named``) become columns. What has no formula, or would make a number of a symbol, is refused.
+model names (``named``) become columns. What has no formula, or would make a number of a symbol, is refused.
 
 Formulas are kept short where that changes no value: nothing is added to or multiplied by 0 or 1, a limit that bounds
 of inputs keep anyway is left out, and so is a test inside a branch in which its outcome is known.
@@ -18,7 +18,7 @@ import numpy as np
 
 from ...errors import WorkbookError
 from ...inputs.schema import fields_of
-from ...model.named import Constant
+from ...named import Constant
 from .formulas import Scope, line_through, names_in
 
 _COMPARISON, _SUM, _PRODUCT, _SIGN, _POWER, _WHOLE = range(6)
@@ -117,11 +117,11 @@ class Symbol(np.lib.mixins.NDArrayOperatorsMixin):
         raise TypeError(f"{function.__name__}: has no formula")
 
     def named(self, key: str) -> Symbol:
-        """Itself as a step (``model.named.named``)."""
+        """Itself as a step (``named.named``)."""
         return self.drawing.step(self, key)
 
     def decided(self) -> bool:
-        """What it is in the run (``model.named.decided``)."""
+        """What it is in the run (``named.decided``)."""
         return bool(self.drawing.value(self) if self.number is None else self.number)
 
     def _refused(self, *_):

@@ -7,6 +7,8 @@ all of this changes nothing.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
 
@@ -24,6 +26,28 @@ class Constant(float):
 
     def __reduce__(self) -> tuple[type, tuple[float, str]]:
         return Constant, (float(self), self.name)
+
+
+class Constants(tuple[float, ...]):
+    """Several numbers with their names."""
+
+    names: tuple[str, ...]
+
+    def __new__(cls, values: Iterable[float], names: Iterable[str]) -> Constants:
+        self = super().__new__(cls, values)
+        self.names = tuple(names)
+        return self
+
+
+def beside(value, constants: Constants) -> tuple:
+    """Constants to calculate with beside a value: as they are, or as symbols where that is one."""
+    draw = getattr(value, "drawing", None)
+    return constants if draw is None else tuple(draw.name(name) for name in constants.names)
+
+
+def anywhere(condition) -> bool:
+    """Whether a condition holds in some row: what is needed there only can be left out otherwise, but for formulas."""
+    return True if hasattr(condition, "named") else bool(np.any(condition))
 
 
 def named(value, key: str):
