@@ -1,16 +1,18 @@
 """Formulas drawn from the model: they give what its functions give, and what has no formula is refused."""
 
 import itertools
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from binestimator import moist_air
 from binestimator.errors import WorkbookError
 from binestimator.inputs.schema import record_type
-from binestimator.model import plant
-from binestimator.named import Constant, decided, floats, named
+from binestimator.model import air_handler, plant
+from binestimator.named import Constant, Constants, decided, floats, named
 from binestimator.workbook.live.formulas import Scope, line_through
-from binestimator.workbook.live.rows.plant_steps import STEPS
+from binestimator.workbook.live.rows.steps import STEPS
 from binestimator.workbook.live.symbols import Drawing
 
 ROWS = 400
@@ -22,6 +24,18 @@ CONDITIONS = {
     "coil_entering_wb_f": RNG.uniform(45.0, 85.0, ROWS),
     "load": np.where(RNG.random(ROWS) < 0.1, 0.0, RNG.uniform(0.0, 4000.0, ROWS)),
     "enabled": (RNG.random(ROWS) < 0.8).astype(float),
+    "flow_cfm": np.where(RNG.random(ROWS) < 0.05, 0.0, RNG.uniform(500.0, 20_000.0, ROWS)),
+    "infiltration": RNG.uniform(0.0, 600.0, ROWS),
+    "oa_min_frac": RNG.uniform(0.0, 0.4, ROWS),
+    "oa_frac": RNG.uniform(0.0, 1.0, ROWS),
+    "humidity_ratio": RNG.uniform(0.001, 0.02, ROWS),
+    "latent": RNG.uniform(0.0, 90_000.0, ROWS),
+    "entering": RNG.uniform(50.0, 85.0, ROWS),
+    "leaving": RNG.uniform(20.0, 70.0, ROWS),
+    "rat_f": RNG.uniform(68.0, 80.0, ROWS),
+    "target_f": RNG.uniform(50.0, 65.0, ROWS),
+    "return_w": RNG.uniform(0.004, 0.014, ROWS),
+    "drying": RNG.uniform(0.5, 1.0, ROWS),
 }
 
 
@@ -30,9 +44,12 @@ def drawing(**records):
     scope, keys = Scope(), []
     for name, values in CONDITIONS.items():
         scope.put(name, name, values[:, None])
-    for value in vars(plant).values():
+    for value in (*vars(plant).values(), *vars(air_handler).values(), *vars(moist_air).values()):
         if isinstance(value, Constant):
             scope.put(value.name, value.name, float(value))
+        elif isinstance(value, Constants):
+            for name, number in zip(value.names, value):
+                scope.put(name, name, number)
     for curve in plant.curves().values():
         for value in (*curve.coefficients, *curve.x_range, *(curve.y_range or ())):
             scope.put(value.name, value.name, float(value))
@@ -142,6 +159,61 @@ def test_drawn_formulas_of_heat_sources_give_what_the_model_gives(options, prehe
     for name in ("electric_kw", "fuel_thermh", "purchased_kbtuh", "pump_kw", "unserved_kbtuh"):
         same(draw, getattr(drawn, name), getattr(found, name))
     assert len(set(keys)) == len(keys)
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("part, drying", [("", 1.0), ("s_", 1.0), ("o_", None)], ids=str)
+@pytest.mark.parametrize("pressure", [14.696, 12.1])
+def test_drawn_formulas_of_moisture_and_wet_bulb_give_what_the_model_gives(part, drying, pressure):
+    record = record_type("air_handler")(design_cfm=20_000.0)
+    draw, keys = drawing(air_handler=record)
+    draw.scope.put("fl", "fl", 4840.0)
+    draw.scope.put("pressure", "pressure", pressure)
+    names = ("flow_cfm", "infiltration", "oa_frac", "humidity_ratio", "latent", "entering", "leaving")
+    symbols, arrays = [draw.name(key) for key in names], [CONDITIONS[key] for key in names]
+    drawn = air_handler.moisture(
+        SimpleNamespace(air_handler=draw.inputs("air_handler", record)),
+        draw.name("fl"),
+        *symbols,
+        draw.name("pressure"),
+        draw.name("drying") if drying is None else drying,
+        part,
+    )
+    found = air_handler.moisture(
+        SimpleNamespace(air_handler=record),
+        4840.0,
+        *arrays,
+        pressure,
+        CONDITIONS["drying"] if drying is None else drying,
+    )
+    for name in ("room", "mixed", "leaving", "wet_frac"):
+        same(draw, getattr(drawn, name), getattr(found, name))
+    at = ("entering", "return_w")
+    drawn = moist_air.wetbulb_two_step_f(*(draw.name(key) for key in at), draw.name("pressure"))
+    same(draw, drawn, moist_air.wetbulb_two_step_f(*(CONDITIONS[key] for key in at), pressure))
+    assert len(set(keys)) == len(keys)
+    assert f"{part}room_humidity_ratio" in keys and "wb_2" in keys
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("integrated", [True, False])
+@pytest.mark.parametrize("kind", ["fixed_dry_bulb", "differential_dry_bulb", "fixed_enthalpy", "differential_enthalpy"])
+def test_drawn_formulas_of_the_economizer_give_what_the_model_gives(kind, integrated):
+    eco, oa = record_type("economizer")(type=kind, integrated=integrated), record_type("outdoor_air")(maximum_frac=0.9)
+    draw, _ = drawing(economizer=eco, outdoor_air=oa)
+    unit = SimpleNamespace(economizer=eco, outdoor_air=oa)
+    unit_symbols = SimpleNamespace(
+        economizer=draw.inputs("economizer", eco), outdoor_air=draw.inputs("outdoor_air", oa)
+    )
+    state, ends = ("oat_f", "humidity_ratio", "rat_f", "return_w"), ("oa_min_frac", "oat_f", "rat_f", "target_f")
+    allowed = air_handler.economizer_allowed(unit, *(CONDITIONS[key] for key in state))
+    drawn = air_handler.economizer_allowed(unit_symbols, *(draw.name(key) for key in state))
+    assert 0.05 < np.mean(allowed) < 0.95
+    same(draw, drawn, allowed)
+    found = air_handler.mix(unit, allowed, *(CONDITIONS[key] for key in ends))
+    drawn = air_handler.mix(unit_symbols, drawn, *(draw.name(key) for key in ends))
+    for name in ("oa_frac", "mat_f", "economizing"):
+        same(draw, getattr(drawn, name), getattr(found, name).astype(float))
 
 
 @pytest.mark.invariant

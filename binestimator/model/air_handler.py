@@ -14,7 +14,6 @@ import numpy as np
 from ..moist_air import (
     enthalpy_btu_lb,
     humidity_ratio_below_boiling,
-    saturation_humidity_ratio,
     saturation_pressure_psia,
 )
 from ..named import Constant, named
@@ -199,7 +198,8 @@ def moisture(
     least = fl * LEAST_EXCHANGE_CFM
     outside = m * oa_frac + mi
     dry_room = oa_humidity_ratio + latent_btuh / np.maximum(outside, least)
-    ceiling = named(saturation_humidity_ratio(ROOM_SATURATION_F, pressure_psia), "w_ceiling")
+    ceiling = humidity_ratio_below_boiling(saturation_pressure_psia(ROOM_SATURATION_F), pressure_psia)
+    ceiling = named(ceiling, "w_ceiling")
     dry_room = named(np.minimum(dry_room, np.maximum(ceiling, oa_humidity_ratio)), part + "dry_room")
     dry_mixed = named(oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * dry_room, part + "dry_mixed")
     coil_p = named(saturation_pressure_psia(np.minimum(leaving_f, WARMEST_DRYING_F)), part + "coil_p")

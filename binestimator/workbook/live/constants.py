@@ -332,8 +332,3 @@ def ln_pressure(phase: str, t: str) -> str:
     a = [f"{{k.{phase}_{i}}}" for i in range(7)]
     t = f"({t})"
     return f"{a[0]}/{t}+{a[1]}+{t}*({a[2]}+{t}*({a[3]}+{t}*({a[4]}+{t}*{a[5]})))+{a[6]}*LN({t})"
-
-
-def enthalpy(t: str, w: str) -> str:
-    """Template of the enthalpy of moist air [Btu/lb] at a temperature and a humidity ratio."""
-    return f"({{k.cp}}*{t}+{w}*({{k.h0}}+{{k.cpv}}*{t}))"

@@ -129,6 +129,9 @@ class Symbol(np.lib.mixins.NDArrayOperatorsMixin):
 
     __bool__ = __float__ = __int__ = __index__ = __len__ = __iter__ = __setitem__ = __array__ = _refused
 
+    def __getitem__(self, key) -> Symbol:
+        return self if key == () else self._refused()
+
     @property
     def low(self) -> float:
         return self.bounds[0]
@@ -235,6 +238,8 @@ class Drawing:
             return Symbol(self, "name", (), f"{{{constant}}}", symbol.bounds)
         if symbol.operation in ("name", "step"):
             return symbol
+        if symbol.level == _COMPARISON or symbol.operation in ("AND", "OR"):
+            symbol = self.choose(symbol, 1.0, 0.0)
         own = self._always or any(n.startswith(self._start) for n in names_in(symbol.text))
         label, unit, style = self._words[key]
         words = (label + (self._more if own else ""), unit, style)
@@ -273,6 +278,8 @@ class Drawing:
             return self.symbol(float(facts[symbol.text]))
         if not symbol.of or symbol.operation in ("step", "LOOKUP"):
             return symbol
+        if symbol.operation == "MIN" and facts.get(f"{symbol.of[0].text}<{symbol.of[1].text}"):
+            return self._where(symbol.of[0], facts)
         of = tuple(self._where(part, facts) for part in symbol.of)
         if all(new is old for new, old in zip(of, symbol.of)):
             return symbol

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 
 from ....strategies.registry import dsp_strategy
@@ -10,7 +13,7 @@ from ..formulas import Scope
 from ..grid import Grid
 from ..site.site import Site
 from ..symbols import Drawing
-from . import plant_steps
+from .steps import STEPS
 
 
 class Chain:
@@ -55,7 +58,7 @@ class Chain:
             else:
                 scope.put(f"L.{c.key}", loads.outside_address(c.key), c.texts * self.parts)
         self.grid = Grid(pen, sheet, scope, self.lines, self.parts)
-        self.drawing = Drawing(self.grid.scope, self.col, plant_steps.STEPS)
+        self.drawing = Drawing(self.grid.scope, self.step, STEPS)
         self.known = {c.key: c for c in CANDIDATE_COLUMNS}
         self.year_cells: dict[str, tuple[str, float]] = {}
 
@@ -68,6 +71,13 @@ class Chain:
     def col(self, key: str, label: str, unit: str, template, style: str = "f2") -> None:
         """A helper column."""
         self.grid.add(key, label, unit, template, style)
+
+    def step(self, key: str, label: str, unit: str, template: str, style: str) -> None:
+        """A step of the model: a column of the layout where that has it, else a helper column."""
+        if key in self.known:
+            self.out(key, template)
+        else:
+            self.col(key, label, unit, template, style)
 
     def out(self, key: str, template, *, prefix: str = "") -> None:
         """A column of the layout; its values are those of the engine."""
@@ -165,6 +175,12 @@ class Chain:
         return f"{{{x if self.dsp_strategy.follows_zones else ''}dsp_set_inwc}}"
 
     @property
+    def unit_symbols(self) -> Any:
+        """Records of inputs of the air handler as symbols; stands in for the unit where the model reads only these."""
+        sections = ("air_handler", "outdoor_air", "economizer")
+        return SimpleNamespace(**{name: self.drawing.inputs(name, getattr(self.project, name)) for name in sections})
+
+    @property
     def draw(self) -> bool:
         return self.project.fan.arrangement == "draw_through"
 
@@ -203,7 +219,7 @@ class Steps(Chain):
             if not c.text:
                 scope.put(f"L.{c.key}", loads.outside_address(c.key), np.tile(c.values[rows], (self.parts, 1)))
         self.grid = Grid(self.pen, sheet, scope, self.lines, self.parts, source=rows)
-        self.drawing = Drawing(self.grid.scope, self.col, plant_steps.STEPS)
+        self.drawing = Drawing(self.grid.scope, self.step, STEPS)
         self.grid.group("Row")
         self.grid.add("row", "Row", "no.", "{L.row}", "f0")
         self.condition_columns()

@@ -28,14 +28,14 @@ def coil_columns(chain: Chain, a: str, x: str, sat: str, *, open_latent: str = "
     )
     chain.out("coil_leaving_f", n("target_f") if chain.draw else sat, prefix=x)
     g.group("Moisture" + more)
-    args = (m("oa_frac"), m("coil_entering_f"), m("coil_leaving_f"))
+    args = (a, x + "oa_frac", x + "coil_entering_f", x + "coil_leaving_f")
     dx = project.cooling.type == "direct_expansion"
     dries = dx and project.cooling.cycling_drying_loss_frac > 0.0
-    last = x + "o_" if open_latent else x
-    first = x + "s_" if dries else last
-    moisture_columns(chain, first, a, *args, "", out=out and first == "")
+    last = "o_" if open_latent else ""
+    first = "s_" if dries else last
+    moisture_columns(chain, x, first, *args)
     if dx:
-        wet_bulb_columns(chain, x, m("coil_entering_f"), f"{{{first}mixed_humidity_ratio}}", out=out)
+        wet_bulb_columns(chain, x, x + "coil_entering_f", f"{x}{first}mixed_humidity_ratio")
     g.group("Cooling load" + more)
     capacity_columns(chain, x, out=out and not open_latent)
     chain.col(
@@ -45,7 +45,7 @@ def coil_columns(chain: Chain, a: str, x: str, sat: str, *, open_latent: str = "
         f"{{fs}}*{n('flow_cfm')}*({m('coil_entering_f')}-{m('coil_leaving_f')})/1000",
     )
     if dries:
-        latent = f"{{fl}}*{n('flow_cfm')}*({{{first}mixed_humidity_ratio}}-{{{first}leaving_humidity_ratio}})/1000"
+        latent = _latent(a, x + first)
         capacity = m("cooling_capacity_kbtuh") if not open_latent else "{open_capacity_kbtuh}"
         stage = f"({capacity}/{{cooling.stages}})"
         chain.col(
@@ -62,9 +62,14 @@ def coil_columns(chain: Chain, a: str, x: str, sat: str, *, open_latent: str = "
             f"1-{{cooling.cycling_drying_loss_frac}}*(1-{m('running')})",
             "f3",
         )
-        moisture_columns(chain, last, a, *args, "*" + m("drying"), out=out and last == "")
-    latent = f"{{fl}}*{n('flow_cfm')}*({{{last}mixed_humidity_ratio}}-{{{last}leaving_humidity_ratio}})/1000"
+        moisture_columns(chain, x, last, *args, x + "drying")
+    latent = _latent(a, x + last)
     if open_latent:
         chain.col(open_latent, "Latent load of the coil before it is held to capacity", "kBtu/h", latent)
     else:
         chain.out("cooling_latent_kbtuh", latent, prefix=x)
+
+
+def _latent(a: str, m: str) -> str:
+    """Template of the latent load of a coil by a moisture balance."""
+    return f"{{fl}}*{{{a}flow_cfm}}*({{{m}mixed_humidity_ratio}}-{{{m}leaving_humidity_ratio}})/1000"

@@ -20,7 +20,7 @@ from ..grid import Grid
 from .air import air_columns
 from .chain import Steps
 from .coils import coil_columns
-from .mixing import economizer_allowed, economizing, mixed_air, outdoor_air_share
+from .mixing import economizer_test, economizing, mixed_air, outdoor_air_share
 from .plant import capacity_columns
 from .terminals import terminal_columns
 
@@ -349,7 +349,7 @@ def _excess(one, x: str, s: str) -> str:
     n = lambda key: f"{{{x}{key}}}"
     share = "{economizer.stuck_frac}" if eco.stuck_frac is not None else n("oa_min_frac")
     if eco.stuck_frac is None and eco.type != "none":
-        test = economizer_allowed(one, x, s)
+        test = economizer_test(one, x, s)
         if not eco.integrated:
             test = f"AND({test},{_no_capacity(one)})"
         share = f"IF({test},MAX({{outdoor_air.maximum_frac}},{n('oa_min_frac')}),{n('oa_min_frac')})"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..constants import enthalpy
+from ....model.air_handler import economizer_allowed, mix
 from .chain import Chain
 from .moisture import moisture_columns
 
@@ -32,59 +32,43 @@ def economizing(chain: Chain, chosen: str, unless: str = "") -> None:
 
 def outdoor_air_share(chain: Chain, a: str, sat: str) -> str:
     """Template of the outdoor-air share that controls choose, after the columns of the economizer's decision."""
-    eco = chain.project.economizer
+    eco, draw = chain.project.economizer, chain.drawing
     if eco.stuck_frac is not None:
         return "{economizer.stuck_frac}"
     if eco.type == "none":
         return f"{{{a}oa_min_frac}}"
-    return _economizer(chain, a, sat)
+    allowed = _allowed(chain, a, sat)
+    with draw.part(a, chain.more(a)):
+        at = ("oa_min_frac", "rat_f", "target_f")
+        least, returned, target = (draw.name(a + key) for key in at)
+        mixed = mix(chain.unit_symbols, allowed, least, draw.name("oat_f"), returned, target)
+    return draw.template(mixed.oa_frac) or "0"
 
 
-def economizer_allowed(chain: Chain, x: str, sat: str) -> str:
+def economizer_test(chain: Chain, x: str, sat: str) -> str:
     """Template of whether the economizer may open."""
-    eco = chain.project.economizer
-    n = lambda key: f"{{{x}{key}}}"
-    if eco.type == "differential_enthalpy":
-        _return_moisture(chain, x, sat, chain.draw)
-    cap = "AND({oat_f}<={economizer.high_limit_f},"
-    outdoor = enthalpy("{oat_f}", "{humidity_ratio}")
-    return {
-        "fixed_dry_bulb": "{oat_f}<={economizer.high_limit_f}",
-        "differential_dry_bulb": f"{{oat_f}}<={n('rat_f')}",
-        "fixed_enthalpy": f"{cap}{outdoor}<={{economizer.high_limit_btu_lb}})",
-        "differential_enthalpy": f"{cap}{outdoor}<={enthalpy(n('rat_f'), n('r_room_humidity_ratio'))})",
-    }[eco.type]
+    return chain.drawing.template(_allowed(chain, x, sat)) or "0"
 
 
-def _economizer(chain: Chain, x: str, sat: str) -> str:
-    """Columns of the economizer's decision; returns the template of the outdoor-air share."""
-    n = lambda key: f"{{{x}{key}}}"
-    test = economizer_allowed(chain, x, sat)
-    if not chain.project.economizer.integrated:
-        test = f"AND({test},{{oat_f}}<{n('target_f')})"
-    chain.col(x + "allowed", "Economizer allowed" + chain.more(x), "1/0", f"IF({test},1,0)", "f0")
-    gap = f"({n('rat_f')}-{{oat_f}})"
-    chain.col(
-        x + "modulated",
-        "Share that gives the target" + chain.more(x),
-        "0–1",
-        f"IF(AND({{oat_f}}<{n('target_f')},{gap}>0),({n('rat_f')}-{n('target_f')})/IF({gap}>0,{gap},1),1)",
-        "f3",
-    )
-    return (
-        f"IF({n('allowed')}=1,MEDIAN({n('oa_min_frac')},{n('modulated')},MAX({{outdoor_air.maximum_frac}},"
-        f"{n('oa_min_frac')})),{n('oa_min_frac')})"
+def _allowed(chain: Chain, x: str, sat: str):
+    draw = chain.drawing
+    humid = chain.project.economizer.type == "differential_enthalpy"
+    if humid:
+        _return_moisture(chain, x, sat)
+    room = draw.name(x + "r_room_humidity_ratio") if humid else draw.name("humidity_ratio")
+    return economizer_allowed(
+        chain.unit_symbols, draw.name("oat_f"), draw.name("humidity_ratio"), draw.name(x + "rat_f"), room
     )
 
 
-def _return_moisture(chain: Chain, x: str, sat: str, draw: bool) -> None:
+def _return_moisture(chain: Chain, x: str, sat: str) -> None:
     n = lambda key: f"{{{x}{key}}}"
-    before = "" if draw else f"+{n('fan_rise_f')}"
-    leaving = n("target_f") if draw else sat
+    before = "" if chain.draw else f"+{n('fan_rise_f')}"
+    leaving = x + "target_f" if chain.draw else sat[1:-1]
     chain.col(
         x + "r_entering",
-        "Entering the coil at least outdoor air",
+        "Entering the coil at least outdoor air" + chain.more(x),
         "°F",
-        f"MAX({n('rat_f')}+{n('oa_min_frac')}*({{oat_f}}-{n('rat_f')}){before},{leaving})",
+        f"MAX({n('rat_f')}+{n('oa_min_frac')}*({{oat_f}}-{n('rat_f')}){before},{{{leaving}}})",
     )
-    moisture_columns(chain, x + "r_", x, n("oa_min_frac"), n("r_entering"), leaving, "", out=False)
+    moisture_columns(chain, x, "r_", x, x + "oa_min_frac", x + "r_entering", leaving)

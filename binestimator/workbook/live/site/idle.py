@@ -9,7 +9,7 @@ from ...strict import column_name
 from ..formulas import Scope
 from ..grid import TOTAL_ROWS, Grid
 from ..rows.plant import source_columns
-from ..rows.plant_steps import STEPS
+from ..rows.steps import STEPS
 from ..symbols import Drawing
 from .site import Site
 
