@@ -8,6 +8,7 @@ from ...model import floating as floats
 from ...strategies import demand
 from ..page import Work, title, unit_text
 from .formulas import Scope
+from .symbols import Drawing
 
 SHEET = "Constants"
 
@@ -255,6 +256,7 @@ def write(work: Work, sheet, pen, curve_names) -> Scope:
     row = 4
     for name, label, unit, value, source in _PHYSICS:
         row = _line(sheet, s, scope, pen, row, name, label, unit, value, source)
+    draw = Drawing(scope)
     table = plant.curves()
     for name in curve_names:
         curve = table[name]
@@ -282,11 +284,8 @@ def write(work: Work, sheet, pen, curve_names) -> Scope:
         for part, label, unit, value in limits:
             row = _line(sheet, s, scope, pen, row, f"{key}.{part}", label, unit_text(unit), value, "")
             pen.labels[f"{key}.{part}"] = (f"{_subject(curve)}: {label}", unit_text(unit))
-        template = (
-            biquadratic(key, f"{{{key}.x_rated}}", f"{{{key}.y_rated}}")
-            if curve.form == "biquadratic"
-            else polynomial(key, len(curve.coefficients), "1")
-        )
+        at = [draw.name(f"{key}.{axis}_rated") for axis in ("xy" if curve.form == "biquadratic" else "x")]
+        template = draw.symbol(curve.within(*at)).text
         value = scope.evaluate(template)
         sheet.text(row, 0, "Value at rating, by which the curve is divided", s("line", "small"))
         pen.formula(sheet, row, 1, "=" + scope.formula(template), value, s("general", "line", "left"))
@@ -311,20 +310,6 @@ def _line(sheet, s, scope, pen, row, name, label, unit, value, source) -> int:
     scope.put(name, f"{SHEET}!$B${row + 1}", float(value))
     pen.labels[name] = (label, unit)
     return row + 1
-
-
-def polynomial(key: str, count: int, x: str) -> str:
-    """Template of a polynomial curve, not yet over its value at rating."""
-    text = f"{{{key}.c{count - 1}}}"
-    for i in range(count - 2, -1, -1):
-        text = f"{{{key}.c{i}}}+{x}*({text})" if i < count - 2 else f"{{{key}.c{i}}}+{x}*{text}"
-    return f"({text})"
-
-
-def biquadratic(key: str, x: str, y: str) -> str:
-    """Template of a curve of two variables, not yet over its value at rating."""
-    c = [f"{{{key}.c{i}}}" for i in range(6)]
-    return f"({c[0]}+{x}*({c[1]}+{c[2]}*{x}+{c[5]}*{y})+{y}*({c[3]}+{c[4]}*{y}))"
 
 
 def ln_pressure(phase: str, t: str) -> str:

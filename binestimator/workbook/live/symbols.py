@@ -178,14 +178,19 @@ class Drawing:
     ----------
     scope : Scope
         Of the table.
-    column : callable
-        Writes a column: key, label, unit, template, style.
-    words : dict
+    column : callable, optional
+        Writes a column: key, label, unit, template, style. Without it there are no columns of steps.
+    words : dict, optional
         Key of a step as the model names it -> label, unit, style.
     """
 
-    def __init__(self, scope: Scope, column: Callable[..., None], words: dict[str, tuple[str, str, str]]) -> None:
-        self.scope, self._column, self._words = scope, column, words
+    def __init__(
+        self,
+        scope: Scope,
+        column: Callable[[str, str, str, str, str], None] | None = None,
+        words: dict[str, tuple[str, str, str]] | None = None,
+    ) -> None:
+        self.scope, self._column, self._words = scope, column, words or {}
         self._start, self._more, self._always = "", "", False
         self._written: dict[str, str] = {}
 
@@ -195,8 +200,10 @@ class Drawing:
         ``more`` is behind their labels."""
         before = self._start, self._more, self._always
         self._start, self._more, self._always = start, more, always
-        yield
-        self._start, self._more, self._always = before
+        try:
+            yield
+        finally:
+            self._start, self._more, self._always = before
 
     # --- symbols
 
@@ -296,6 +303,8 @@ class Drawing:
 
     def column(self, key: str, label: str, unit: str, template: str, style: str) -> None:
         """A column that no step of the model is."""
+        if self._column is None:
+            raise WorkbookError(f"step {key}: no columns are written here")
         self._column(key, label, unit, template, style)
 
     def template(self, value: Any) -> str | None:
@@ -318,7 +327,7 @@ class Drawing:
         formula = symbol.of[0].text
         self._written[symbol.text] = formula
         label, unit, style = symbol.words
-        self._column(symbol.text[1:-1], label, unit, formula, style)
+        self.column(symbol.text[1:-1], label, unit, formula, style)
 
 
 def _facts(condition: Symbol, holds: bool) -> dict[str, bool]:
