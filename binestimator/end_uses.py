@@ -1,7 +1,7 @@
 """End uses of energy: one record each, from the rows of the model to the price, the columns and the headings.
 
 Adding an end use is a record here, a field of ``model.system.RowState`` with its value in ``evaluate``, and, where the
-workbook cannot write its column from other columns, its formula in ``workbook/live/candidate.py``.
+workbook cannot write its column from other columns, its formula in ``workbook/live/rows/energy.py``.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ class EndUse:
     a sentence, ``contains`` what is in it · ``rates`` fields of ``RowState`` that are summed · ``night`` field of
     ``NightBlock`` and ``off`` key of ``estimate.off_energy`` that are added, empty where there is none · ``price``
     input of section ``prices`` · ``column`` of a candidate's sheet, its label and number style; ``formula`` its
-    template where other columns give it (else ``live.candidate`` writes it) · ``heats`` it is heat, which charts
+    template where other columns give it (else ``live.rows.energy`` writes it) · ``heats`` it is heat, which charts
     hatch · ``heading`` on the terminal, ``keeps`` its place there: the last ones go when the table is too wide.
     """
 

@@ -21,40 +21,39 @@ from __future__ import annotations
 
 import numpy as np
 
-from binestimator.units import (
-    LATENT_BTUH_CFM_LBLB,
-    RANKINE_AT_0_F,
-    SENSIBLE_BTUH_CFM_F,
-    STANDARD_PRESSURE_PSIA,
-)
+from binestimator import units
+from binestimator.named import Constant, Constants, anywhere, beside, floats, named
+from binestimator.units import LATENT_BTUH_CFM_LBLB, SENSIBLE_BTUH_CFM_F
 
-MOLAR_MASS_RATIO = 0.621945
+RANKINE_AT_0_F = Constant(units.RANKINE_AT_0_F, "k.rankine")
+STANDARD_PRESSURE_PSIA = Constant(units.STANDARD_PRESSURE_PSIA, "k.standard_psia")
+
+MOLAR_MASS_RATIO = Constant(0.621945, "k.molar")
 """Molar mass of water over that of dry air (handbook chapter 1)."""
 
-FREEZING_F = 32.0
+FREEZING_F = Constant(32.0, "k.freezing")
 """Vapour pressure is taken over ice below this temperature, over water from it on."""
 
 LOWEST_F = -148.0
 """Lower end of the vapour pressure relations; dew points are not reported below it."""
 
 # ln(pws / psi) = a0/T + a1 + a2 T + a3 T2 + a4 T3 + a5 T4 + a6 ln T with T in degR
-OVER_WATER = (-1.0440397e4, -11.294650, -2.7022355e-2, 1.2890360e-5, -2.4780681e-9, 0.0, 6.5459673)
-OVER_ICE = (
-    -1.0214165e4,
-    -4.8932428,
-    -5.3765794e-3,
-    1.9202377e-7,
-    3.5575832e-10,
-    -9.0344688e-14,
-    4.1635019,
+OVER_WATER = Constants(
+    (-1.0440397e4, -11.294650, -2.7022355e-2, 1.2890360e-5, -2.4780681e-9, 0.0, 6.5459673),
+    (f"k.water_{i}" for i in range(7)),
+)
+OVER_ICE = Constants(
+    (-1.0214165e4, -4.8932428, -5.3765794e-3, 1.9202377e-7, 3.5575832e-10, -9.0344688e-14, 4.1635019),
+    (f"k.ice_{i}" for i in range(7)),
 )
 
 # Wet-bulb balance (a - b tw) Ws(tw) - 0.240 (t - tw) = W (a + 0.444 t - c tw): a, b, c
-WET_WICK = (1093.0, 0.556, 1.0)
-FROZEN_WICK = (1220.0, 0.04, 0.48)
+WET_WICK = Constants((1093.0, 0.556, 1.0), ("k.wick_a", "k.wick_b", "k.wick_c"))
+FROZEN_WICK = Constants((1220.0, 0.04, 0.48), ())
 
-DRY_AIR_CP = 0.240
-VAPOUR_CP = 0.444
+DRY_AIR_CP = Constant(0.240, "k.cp")
+VAPOUR_CP = Constant(0.444, "k.cpv")
+VAPOUR_ENTHALPY_AT_0_F = Constant(1061.0, "k.h0")
 
 # Both Newton solutions start within a few degrees and square their error in each step:
 # the counts below leave rounding only, over the whole range (tested).
@@ -64,12 +63,12 @@ _DEW_POINT_STEPS = 6
 
 def _float_arrays(*values):
     """Broadcast to arrays of float64 (0-d for scalars)."""
-    return np.broadcast_arrays(*(np.asarray(value, dtype=float) for value in values))
+    return np.broadcast_arrays(*(floats(value) for value in values))
 
 
 def _ln_pressure_and_slope(t_f, coefficients):
     """ln of the vapour pressure [psi] and its derivative by temperature [1/F]."""
-    a0, a1, a2, a3, a4, a5, a6 = coefficients
+    a0, a1, a2, a3, a4, a5, a6 = beside(t_f, coefficients)
     t = t_f + RANKINE_AT_0_F
     ln_p = a0 / t + a1 + t * (a2 + t * (a3 + t * (a4 + t * a5))) + a6 * np.log(t)
     slope = a2 + t * (2.0 * a3 + t * (3.0 * a4 + t * 4.0 * a5)) + (a6 - a0 / t) / t
@@ -102,10 +101,10 @@ def saturation_pressure_psia(t_f):
     >>> round(float(saturation_pressure_psia(77.0)), 5)
     0.45966
     """
-    t = np.asarray(t_f, dtype=float)
+    t = floats(t_f)
     pressure = np.exp(_ln_pressure_and_slope(t, OVER_WATER)[0])
     ice = t < FREEZING_F
-    if ice.any():
+    if anywhere(ice):
         over_ice = np.exp(_ln_pressure_and_slope(np.minimum(t, FREEZING_F), OVER_ICE)[0])
         pressure = np.where(ice, over_ice, pressure)
     return pressure[()]
@@ -128,9 +127,14 @@ def humidity_ratio_from_vapour_pressure(vapour_psia, pressure_psia):
     ----------
     ASHRAE Handbook, Fundamentals (2017), chapter 1: W = 0.621945 pw / (p - pw).
     """
-    dry = np.asarray(pressure_psia - vapour_psia, dtype=float)
+    dry = floats(pressure_psia - vapour_psia)
     ratio = MOLAR_MASS_RATIO * vapour_psia / np.where(dry > 0.0, dry, 1.0)
     return np.where(dry > 0.0, ratio, np.inf)[()]
+
+
+def humidity_ratio_below_boiling(vapour_psia, pressure_psia):
+    """The same where the vapour pressure is below the total for sure [lb/lb]."""
+    return MOLAR_MASS_RATIO * vapour_psia / (pressure_psia - vapour_psia)
 
 
 def saturation_humidity_ratio(t_f, pressure_psia):
@@ -208,31 +212,31 @@ def _wick_humidity_ratio(t, tw, ws, wick):
 # Start of the Newton steps, tw = A + B y + C y^2 + (D + E y) ln(p / 14.696) with y = ln(h):
 # least-squares fit to the wet wick over 35-110 degF, any humidity, 10-14.7 psia, within
 # 2.4 F there (own fit; it only sets where the steps begin).
-WETBULB_START = (-33.75, 19.89, 2.70, -15.07, 10.26)
-_LEAST_START_ENTHALPY = 8.0
+WETBULB_START = Constants((-33.75, 19.89, 2.70, -15.07, 10.26), (f"k.start_{x}" for x in "abcde"))
+LEAST_START_ENTHALPY = Constant(8.0, "k.least_h")
 
 
 def _wet_bulb_start_f(t, w, p):
     """Empirical first guess of the wet bulb [degF], not above the dry bulb."""
-    a, b, c, d, e = WETBULB_START
-    y = np.log(np.maximum(enthalpy_btu_lb(t, w), _LEAST_START_ENTHALPY))
+    a, b, c, d, e = beside(t, WETBULB_START)
+    y = named(np.log(np.maximum(enthalpy_btu_lb(t, w), LEAST_START_ENTHALPY)), "wb_y")
     return np.minimum(a + y * (b + c * y) + (d + e * y) * np.log(p / STANDARD_PRESSURE_PSIA), t)
 
 
-def _wick_balance(t, w, tw, p, wick, coefficients):
-    """Excess of the wick's balance at a trial wet bulb [Btu/lb] and its slope [Btu/lb.F].
+def _wick_balance(t, w, tw, p, wick, coefficients, step=""):
+    """Excess of the wick's balance at a trial wet bulb [Btu/lb] and its slope [Btu/lb.F]; ``step`` ends the names.
 
     Zero at the wet bulb; rising and convex in the trial value, so that Newton steps
     approach the solution from above after the first of them.
     """
-    a, b, c = wick
+    a, b, c = beside(tw, wick)
     ln_p, ln_slope = _ln_pressure_and_slope(tw, coefficients)
-    vapour = np.exp(ln_p)
+    vapour = named(np.exp(ln_p), "wb_p" + step)
     dry = p - vapour
-    ws = MOLAR_MASS_RATIO * vapour / dry
+    ws = named(MOLAR_MASS_RATIO * vapour / dry, "wb_w" + step)
     ws_slope = ws * ln_slope * p / dry
     excess = (a - b * tw) * ws - DRY_AIR_CP * (t - tw) - w * (a + VAPOUR_CP * t - c * tw)
-    return excess, (a - b * tw) * ws_slope - b * ws + DRY_AIR_CP + c * w
+    return excess, named((a - b * tw) * ws_slope - b * ws + DRY_AIR_CP + c * w, "wb_s" + step)
 
 
 def _solve_wick(t, w, p, wick, coefficients, low_f, high_f):
@@ -333,10 +337,10 @@ def wetbulb_two_step_f(t_f, humidity_ratio, pressure_psia):
     ASHRAE Handbook, Fundamentals (2017), chapter 1, equation 33; start: own fit.
     """
     t, w, p = _float_arrays(t_f, humidity_ratio, pressure_psia)
-    tw = _wet_bulb_start_f(t, w, p)
-    for _ in range(2):
-        excess, slope = _wick_balance(t, w, tw, p, WET_WICK, OVER_WATER)
-        tw = tw - excess / slope
+    tw = named(_wet_bulb_start_f(t, w, p), "wb_0")
+    for step in "12":
+        excess, slope = _wick_balance(t, w, tw, p, WET_WICK, OVER_WATER, step)
+        tw = named(tw - excess / slope, "wb_" + step)
     return np.minimum(tw, t)[()]
 
 
@@ -431,7 +435,7 @@ def enthalpy_btu_lb(t_f, humidity_ratio):
     >>> round(float(enthalpy_btu_lb(80.0, 0.01)), 3)
     30.165
     """
-    return DRY_AIR_CP * t_f + humidity_ratio * (1061.0 + VAPOUR_CP * t_f)
+    return DRY_AIR_CP * t_f + humidity_ratio * (VAPOUR_ENTHALPY_AT_0_F + VAPOUR_CP * t_f)
 
 
 def specific_volume_ft3_lb(t_f, humidity_ratio, pressure_psia):

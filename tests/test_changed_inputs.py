@@ -10,7 +10,7 @@ from slips import KINDS, base, changed_run, measure, numbers_read, templates_kep
 
 from binestimator.estimate import estimate
 from binestimator.workbook.live import held
-from binestimator.workbook.live.floating import floating_rows
+from binestimator.workbook.live.rows.floating import floating_rows
 from binestimator.workbook.strict import column_name
 from binestimator.workbook.write import build_workbook
 

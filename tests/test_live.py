@@ -25,10 +25,11 @@ from binestimator.weather import find_weather, read_weather
 from binestimator.workbook import layout
 from binestimator.workbook.form_layout import INPUT_AT
 from binestimator.workbook.layout import sheet_candidates
-from binestimator.workbook.live import floating, year
+from binestimator.workbook.live import year
 from binestimator.workbook.live.formulas import Scope
 from binestimator.workbook.live.grid import Grid
 from binestimator.workbook.live.method import fixed
+from binestimator.workbook.live.rows import floating
 from binestimator.workbook.sheets.glance import STALE_ROW, columns_of, review_row
 from binestimator.workbook.strict import cell_name
 from binestimator.workbook.write import build_workbook

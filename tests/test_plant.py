@@ -288,6 +288,15 @@ part_load_curves = st.sampled_from([name for name, curve in plant.curves().items
 
 
 @pytest.mark.invariant
+def test_both_curves_by_temperatures_of_a_plant_have_the_same_limits():
+    curves = plant.curves()
+    pairs = [("dx_cap_f_t", "dx_eir_f_t"), *((f"chiller_{n}_cap_f_t", f"chiller_{n}_eir_f_t") for n in SETS)]
+    for capacity, full_input in pairs:
+        one, other = curves[capacity], curves[full_input]
+        assert (one.x_range, one.y_range) == (other.x_range, other.y_range)
+
+
+@pytest.mark.invariant
 @given(part_load_curves, plr_lists, st.floats(0.05, 0.9), st.sampled_from(["cycle", "hold"]))
 def test_part_load_input(name, plrs, least, below):
     coefficients = plant.curves()[name].coefficients

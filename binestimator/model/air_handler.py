@@ -11,17 +11,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..moist_air import enthalpy_btu_lb, saturation_humidity_ratio
+from ..moist_air import (
+    enthalpy_btu_lb,
+    humidity_ratio_below_boiling,
+    saturation_pressure_psia,
+)
+from ..named import Constant, named
 from .unit import Groups, Unit, Zones
 
 # Denominators of the moisture balance are kept above this flow [cfm] so that a room with
 # neither outdoor air nor infiltration has a (very humid) answer instead of none.
-LEAST_EXCHANGE_CFM = 1e-6
+LEAST_EXCHANGE_CFM = Constant(1e-6, "k.least_exchange")
 # No room is held moister than saturated air of this temperature. [degF]
 ROOM_SATURATION_F = 80.0
 # Saturation at a coil is held at this leaving temperature, where it is far above any air's humidity: a plant that is
 # absurdly short would come to the boiling point, from which saturation is not defined. [degF]
-WARMEST_DRYING_F = 150.0
+WARMEST_DRYING_F = Constant(150.0, "k.warmest_drying_f")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,8 +146,10 @@ def mix(unit: Unit, allowed, oa_min_frac, oat_f, return_f, target_f) -> MixedAir
     cold_enough = oat_f < target_f
     gap = return_f - oat_f
     modulated = np.where(cold_enough & (gap > 0.0), (return_f - target_f) / np.where(gap > 0.0, gap, 1.0), 1.0)
+    modulated = named(modulated, "modulated")
     if not eco.integrated:
         allowed = allowed & cold_enough
+    allowed = named(allowed, "allowed")
     x = np.where(allowed, np.clip(modulated, oa_min_frac, x_max), oa_min_frac)
     return MixedAir(oa_frac=x, mat_f=return_f + x * (oat_f - return_f), economizing=allowed & (x > oa_min_frac))
 
@@ -159,6 +166,7 @@ def moisture(
     leaving_f,
     pressure_psia,
     drying_frac=1.0,
+    part="",
 ) -> Moisture:
     """Steady moisture balance of rooms and cooling coil.
 
@@ -171,6 +179,8 @@ def moisture(
         Air before and after the cooling coil. [degF]
     drying_frac : float or ndarray (R,)
         Share of the coil's drying that remains while compressors cycle.
+    part : str
+        Begins the names of its steps.
 
     Notes
     -----
@@ -188,20 +198,24 @@ def moisture(
     least = fl * LEAST_EXCHANGE_CFM
     outside = m * oa_frac + mi
     dry_room = oa_humidity_ratio + latent_btuh / np.maximum(outside, least)
-    ceiling = saturation_humidity_ratio(ROOM_SATURATION_F, pressure_psia)
-    dry_room = np.minimum(dry_room, np.maximum(ceiling, oa_humidity_ratio))
-    dry_mixed = oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * dry_room
-    coil_w = ah.coil_rh_frac * saturation_humidity_ratio(np.minimum(leaving_f, WARMEST_DRYING_F), pressure_psia)
+    ceiling = humidity_ratio_below_boiling(saturation_pressure_psia(ROOM_SATURATION_F), pressure_psia)
+    ceiling = named(ceiling, "w_ceiling")
+    dry_room = named(np.minimum(dry_room, np.maximum(ceiling, oa_humidity_ratio)), part + "dry_room")
+    dry_mixed = named(oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * dry_room, part + "dry_mixed")
+    coil_p = named(saturation_pressure_psia(np.minimum(leaving_f, WARMEST_DRYING_F)), part + "coil_p")
+    coil_w = named(ah.coil_rh_frac * humidity_ratio_below_boiling(coil_p, pressure_psia), part + "coil_w")
     wet = np.clip((entering_f - leaving_f) / ah.coil_contact_f, 0.0, 1.0) * drying_frac
     # A coil no colder than the dew point of the mixed air it would see stays dry.
-    wet = np.where(dry_mixed > coil_w, wet, 0.0)
+    wet = named(np.where(dry_mixed > coil_w, wet, 0.0), part + "wet")
     through = 1.0 - wet
     wet_room = (
         m * through * oa_frac * oa_humidity_ratio + m * wet * coil_w + mi * oa_humidity_ratio + latent_btuh
     ) / np.maximum(m * (1.0 - through * (1.0 - oa_frac)) + mi, least)
+    wet_room = named(wet_room, part + "wet_room")
     room = np.where(wet > 0.0, np.minimum(wet_room, dry_room), dry_room)
-    mixed = oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * room
-    leaving = through * mixed + wet * np.minimum(mixed, coil_w)
+    room = named(room, part + "room_humidity_ratio")
+    mixed = named(oa_frac * oa_humidity_ratio + (1.0 - oa_frac) * room, part + "mixed_humidity_ratio")
+    leaving = named(through * mixed + wet * np.minimum(mixed, coil_w), part + "leaving_humidity_ratio")
     return Moisture(room=room, mixed=mixed, leaving=leaving, wet_frac=wet)
 
 

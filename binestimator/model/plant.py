@@ -30,8 +30,9 @@ from pathlib import Path
 
 import numpy as np
 
+from binestimator import units
 from binestimator.errors import InputError
-from binestimator.units import KBTU_PER_KWH, KBTU_PER_THERM, KBTUH_PER_TON, KW_PER_TON
+from binestimator.named import Constant, decided, floats, named
 
 CURVES_FILE = Path(__file__).with_name("plant_curves.csv")
 
@@ -41,13 +42,22 @@ CURVES_FILE = Path(__file__).with_name("plant_curves.csv")
 AIR_COOLED_SETS = ("A", "B")
 """Chiller sets of 90.1-2022 table J-4 without tower and condenser pump."""
 
-OTHER_LOAD_DESIGN_F = 95.0
+KBTUH_PER_TON = Constant(units.KBTUH_PER_TON, "k.kbtu_ton")
+KW_PER_TON = Constant(units.KW_PER_TON, "k.kw_ton")
+KBTU_PER_KWH = Constant(units.KBTU_PER_KWH, "k.btu_wh")
+KBTU_PER_THERM = Constant(units.KBTU_PER_THERM, "k.kbtu_therm")
+
+OTHER_LOAD_DESIGN_F = Constant(95.0, "k.other_design_f")
 """Outdoor temperature [degF] at which the other load on the plant is as given."""
 
-FAN_FREE_COP_CAP_BTUH = 760_000.0
+FAN_FREE_COP_CAP_BTUH = Constant(760_000.0, "k.fan_free_cap")
 """Rated capacity [Btu/h] above which the fan-free formula is held (90.1-2022 12.5.2(c))."""
 
-STANDING_LOSS_FRAC = 0.03
+# COP = a EER Q + b EER (90.1-2022 12.5.2(c)).
+FAN_FREE_A = Constant(7.84e-8, "k.fan_free_a")
+FAN_FREE_B = Constant(0.338, "k.fan_free_b")
+
+STANDING_LOSS_FRAC = Constant(0.03, "k.standing_share")
 """Standby and distribution loss of a hot-water plant over its capacity when no figure is
 given (assumption)."""
 
@@ -55,11 +65,11 @@ CONDENSING_FURNACE_EFFICIENCY_FRAC = 0.9
 """From this efficiency on a gas furnace condenses and gets the curve of such (common
 practice, no source)."""
 
-LEAST_LOAD_FRAC = 1e-6
+LEAST_LOAD_FRAC = Constant(1e-6, "k.least_load")
 """Loads below this share of plant capacity are rounding, not loads: nothing starts for them."""
 
 # Loads this little above a whole number of units do not start another one.
-_STAGING_SLACK = 1e-9
+STAGING_SLACK = Constant(1e-9, "k.staging")
 
 
 # --- curves ---------------------------------------------------------------------------
@@ -89,48 +99,57 @@ class Curve:
 
     def published(self, x, y=None):
         """Value as published, inputs held within the limits."""
-        x = np.clip(x, *self.x_range)
+        if self.y_range is not None:
+            y = np.clip(y, *self.y_range)
+        return self.within(np.clip(x, *self.x_range), y)
+
+    def within(self, x, y=None):
+        """Value as published of inputs that are within the limits."""
         c = self.coefficients
         if self.form == "biquadratic":
-            assert self.y_range is not None, "a curve of X and Y has both ranges"
-            y = np.clip(y, *self.y_range)
             return c[0] + x * (c[1] + c[2] * x + c[5] * y) + y * (c[3] + c[4] * y)
         value = c[-1]
         for coefficient in c[-2::-1]:
-            value = value * x + coefficient
+            value = coefficient + x * value
         return value
 
     def relative(self, x, y=None):
         """Value over the value at rating conditions: exactly 1 there."""
-        return self.published(x, y) / _at_rating(self.name)
+        return self.published(x, y) / self.at_rating
+
+    @property
+    def at_rating(self) -> Constant:
+        """Published value at rating conditions."""
+        return _at_rating(self.name)
 
 
 @cache
-def _at_rating(name: str) -> float:
-    """Published value of a curve at its rating conditions."""
+def _at_rating(name: str) -> Constant:
     curve = curves()[name]
-    return curve.published(curve.x_rated, curve.y_rated)
+    return Constant(curve.published(curve.x_rated, curve.y_rated), f"q.{name}.rated")
 
 
 @cache
 def curves() -> dict[str, Curve]:
     """All curves by name, read once from the data file of the package."""
 
-    def numbers(*texts):
-        return tuple(float(text) for text in texts if text != "")
+    def numbers(row, *columns):
+        """Numbers that are given, each under the name of the curve and of its place."""
+        places = [(row[column], column) for column in columns if row[column] != ""]
+        return tuple(Constant(float(text), f"q.{row['curve']}.{column}") for text, column in places)
 
     table = {}
     with CURVES_FILE.open(newline="", encoding="utf-8") as handle:
         for row in csv.DictReader(handle):
-            y_range = numbers(row["y_low"], row["y_high"])
+            y_range = numbers(row, "y_low", "y_high")
             table[row["curve"]] = Curve(
                 name=row["curve"],
                 title=row["title"],
                 form=row["form"],
-                coefficients=numbers(*(row[f"c{index}"] for index in range(6))),
+                coefficients=numbers(row, *(f"c{index}" for index in range(6))),
                 x=row["x"],
                 x_unit=row["x_unit"],
-                x_range=numbers(row["x_low"], row["x_high"]),
+                x_range=numbers(row, "x_low", "x_high"),
                 x_rated=float(row["x_rated"]),
                 y=row["y"],
                 y_unit=row["y_unit"],
@@ -209,7 +228,7 @@ def plant_curve_names(cooling, heating, preheat=None):
     return tuple(name for name in curves() if name in used)
 
 
-def part_load_input_frac(plr, curve_coefficients, minimum_plr_frac, below="cycle"):
+def part_load_input_frac(plr, curve_coefficients, minimum_plr_frac, below="cycle", part=""):
     """Input at part load over input at full load under the same conditions.
 
     Parameters
@@ -224,6 +243,8 @@ def part_load_input_frac(plr, curve_coefficients, minimum_plr_frac, below="cycle
         Below it: ``cycle`` falls linearly to 0 at no load (the unit runs part of the time
         at its least steady load); ``hold`` keeps the input of the least steady load at any
         load above 0.
+    part : str
+        Begins the names of its steps.
 
     Returns
     -------
@@ -237,11 +258,19 @@ def part_load_input_frac(plr, curve_coefficients, minimum_plr_frac, below="cycle
     0.18
     """
     plr = np.clip(plr, 0.0, 1.0)
-    steady = np.maximum(plr, minimum_plr_frac)
+    steady = named(np.maximum(plr, minimum_plr_frac), part + "steady")
+    run = named(_running_share(plr, minimum_plr_frac, below), part + "run")
     value = 0.0
     for coefficient in tuple(curve_coefficients)[::-1]:
-        value = value * steady + coefficient
-    return value / sum(curve_coefficients) * _running_share(plr, minimum_plr_frac, below)
+        value = coefficient + steady * value
+    return value / _at_full_load(curve_coefficients) * run
+
+
+def _at_full_load(curve_coefficients):
+    # Value at a part load of 1; coefficients of a curve of the data file have it under the curve's name.
+    curve = getattr(curve_coefficients[0], "name", "").rpartition(".")[0]
+    total = sum(curve_coefficients)
+    return Constant(total, f"{curve}.rated") if curve else total
 
 
 def _running_share(plr, minimum_plr_frac, below):
@@ -251,14 +280,17 @@ def _running_share(plr, minimum_plr_frac, below):
             f"below_minimum: not a rule below the least part load; got {below!r}; "
             "allowed are cycle and hold; choose one of them"
         )
-    if below == "hold" or minimum_plr_frac <= 0.0:
-        return np.where(np.asarray(plr) > 0.0, 1.0, 0.0)
-    return np.minimum(plr, minimum_plr_frac) / minimum_plr_frac
+    at_once = np.where(floats(plr) > 0.0, 1.0, 0.0)
+    if below == "hold":
+        return at_once
+    cycles = floats(minimum_plr_frac) > 0.0
+    least = np.where(cycles, minimum_plr_frac, 1.0)
+    return np.where(cycles, np.minimum(plr, least) / least, at_once)
 
 
 def _over(value, size):
     """Quotient, 0 where the size is 0."""
-    size = np.asarray(size, dtype=float)
+    size = floats(size)
     return np.where(size > 0.0, value / np.where(size > 0.0, size, 1.0), 0.0)
 
 
@@ -268,7 +300,7 @@ def _pump_power_frac(flow_frac, control):
     ``constant``: full power at any flow above 0. ``variable``: curve ``pump_variable``.
     """
     if control == "constant":
-        return np.where(np.asarray(flow_frac) > 0.0, 1.0, 0.0)
+        return np.where(floats(flow_frac) > 0.0, 1.0, 0.0)
     return curves()["pump_variable"].relative(flow_frac)
 
 
@@ -333,7 +365,7 @@ def fan_free_cop(eer, rated_capacity_btuh):
     3.925
     """
     capped = np.minimum(rated_capacity_btuh, FAN_FREE_COP_CAP_BTUH)
-    return 7.84e-8 * eer * capped + 0.338 * eer
+    return FAN_FREE_A * eer * capped + FAN_FREE_B * eer
 
 
 def rated_input_kw_per_ton(cooling, capacity_tons):
@@ -360,16 +392,25 @@ def _temperature_factors(cooling, oat_f, oawb_f, entering_wb_f):
     table = curves()
     if cooling.type == "direct_expansion":
         capacity, full_input = table["dx_cap_f_t"], table["dx_eir_f_t"]
-        x, y = entering_wb_f, oat_f
+        x, y = named(np.clip(entering_wb_f, *capacity.x_range), "curve_wb_f"), oat_f
     else:
         capacity = table[f"chiller_{cooling.chiller_set}_cap_f_t"]
         full_input = table[f"chiller_{cooling.chiller_set}_eir_f_t"]
-        x = cooling.chilled_water_f
-        if _air_cooled(cooling):
-            y = oat_f
-        else:
-            y = np.maximum(np.asarray(oawb_f) + cooling.tower_approach_f, cooling.condenser_water_min_f)
-    return capacity.relative(x, y), full_input.relative(x, y)
+        x = named(np.clip(cooling.chilled_water_f, *capacity.x_range), "chw_f")
+        y = oat_f
+        if not _air_cooled(cooling):
+            y = np.maximum(oawb_f + cooling.tower_approach_f, cooling.condenser_water_min_f)
+    # Both curves of a plant have the same limits (tested).
+    assert capacity.y_range is not None, "a curve by temperatures has both limits"
+    y = named(np.clip(y, *capacity.y_range), "rejection_f")
+    return (
+        named(capacity.within(x, y) / capacity.at_rating, "cap_factor"),
+        named(full_input.within(x, y) / full_input.at_rating, "eir_factor"),
+    )
+
+
+def _has_other_load(cooling):
+    return cooling.type == "chilled_water" and decided(cooling.other_load_tons > 0.0)
 
 
 def other_load_kbtuh(cooling, oat_f):
@@ -388,20 +429,23 @@ def other_load_kbtuh(cooling, oat_f):
         ``other_load_zero_f``; the line goes on above 95 degF. None on direct expansion and
         purchased cooling, which serve this air handler alone.
     """
-    if cooling.type != "chilled_water":
-        return 0.0 * np.asarray(oat_f, dtype=float)
-    share = (np.asarray(oat_f, dtype=float) - cooling.other_load_zero_f) / (
-        OTHER_LOAD_DESIGN_F - cooling.other_load_zero_f
-    )
-    return cooling.other_load_tons * KBTUH_PER_TON * np.maximum(share, 0.0)
+    oat_f = floats(oat_f)
+    if not _has_other_load(cooling):
+        return 0.0 * oat_f
+    share = (oat_f - cooling.other_load_zero_f) / (OTHER_LOAD_DESIGN_F - cooling.other_load_zero_f)
+    return named(cooling.other_load_tons * KBTUH_PER_TON * np.maximum(share, 0.0), "other_load")
+
+
+def _rated_kbtuh(capacity_tons):
+    return named(capacity_tons * KBTUH_PER_TON, "rated_kbtuh")
 
 
 def _plant_capacity_kbtuh(cooling, capacity_tons, oat_f, capacity_factor):
     """Capacity of all units at the conditions; none for direct expansion in lockout."""
-    capacity = capacity_tons * KBTUH_PER_TON * capacity_factor
+    capacity = _rated_kbtuh(capacity_tons) * capacity_factor
     if cooling.type == "direct_expansion":
-        capacity = np.where(np.asarray(oat_f) < cooling.lockout_f, 0.0, capacity)
-    return capacity
+        capacity = np.where(oat_f < cooling.lockout_f, 0.0, capacity)
+    return named(capacity, "plant_kbtuh")
 
 
 def cooling_capacity_kbtuh(cooling, capacity_tons, oat_f, oawb_f, entering_wb_f):
@@ -423,15 +467,14 @@ def cooling_capacity_kbtuh(cooling, capacity_tons, oat_f, oawb_f, entering_wb_f)
         0. Direct expansion: all stages; 0 below ``lockout_f``. Purchased: infinite.
         None: 0.
     """
-    shape = np.broadcast(oat_f, oawb_f, entering_wb_f).shape
+    oat, oawb, entering = np.broadcast_arrays(*(floats(value) for value in (oat_f, oawb_f, entering_wb_f)))
     if cooling.type == "none":
-        return np.zeros(shape)[()]
+        return np.zeros(oat.shape)[()]
     if cooling.type == "purchased":
-        return np.full(shape, np.inf)[()]
-    factor, _ = _temperature_factors(cooling, oat_f, oawb_f, entering_wb_f)
-    capacity = _plant_capacity_kbtuh(cooling, capacity_tons, oat_f, factor)
-    capacity = np.maximum(capacity - other_load_kbtuh(cooling, oat_f), 0.0)
-    return np.broadcast_to(capacity, shape).copy()[()]
+        return np.full(oat.shape, np.inf)[()]
+    factor, _ = _temperature_factors(cooling, oat, oawb, entering)
+    capacity = _plant_capacity_kbtuh(cooling, capacity_tons, oat, factor)
+    return np.maximum(capacity - other_load_kbtuh(cooling, oat), 0.0)
 
 
 def _least_steady_plr(cooling):
@@ -441,18 +484,21 @@ def _least_steady_plr(cooling):
     when each unit is one stage. ``minimum_plr_frac`` is for chillers.
     """
     if cooling.type == "direct_expansion":
-        return min(1.0, cooling.units / cooling.stages)
-    return cooling.minimum_plr_frac
+        return named(np.minimum(1.0, cooling.units / cooling.stages), "least_plr")
+    return named(cooling.minimum_plr_frac, "least_plr")
 
 
-def _plant_power(cooling, capacity_tons, total_kbtuh, plant_kbtuh, input_factor):
-    """Power of the whole plant under a total load: compressors, pumps with tower, units on."""
+def _plant_power(cooling, capacity_tons, total_kbtuh, plant_kbtuh, input_factor, part="all_"):
+    """Power of the whole plant under a total load: compressors, pumps with tower, units on.
+
+    ``part`` begins the names of its steps.
+    """
+    rated_kbtuh = _rated_kbtuh(capacity_tons)
     unit_kbtuh = plant_kbtuh / cooling.units
-    loaded = total_kbtuh > LEAST_LOAD_FRAC * capacity_tons * KBTUH_PER_TON
-    total_kbtuh = np.where(loaded, total_kbtuh, 0.0)
-    units_on = np.ceil(_over(total_kbtuh, unit_kbtuh) - _STAGING_SLACK)
-    units_on = np.where(loaded & (unit_kbtuh > 0.0), np.clip(units_on, 1, cooling.units), 0.0)
-    plr = np.minimum(_over(total_kbtuh, units_on * unit_kbtuh), 1.0)
+    total_kbtuh = named(np.where(total_kbtuh > LEAST_LOAD_FRAC * rated_kbtuh, total_kbtuh, 0.0), part + "load")
+    units_on = np.clip(np.ceil(_over(total_kbtuh, unit_kbtuh) - STAGING_SLACK), 1, cooling.units)
+    units_on = named(np.where((total_kbtuh > 0.0) & (unit_kbtuh > 0.0), units_on, 0.0), part + "on")
+    plr = named(np.clip(_over(total_kbtuh, units_on * unit_kbtuh), 0.0, 1.0), part + "plr")
     if cooling.type == "direct_expansion":
         curve = curves()["dx_eir_f_plr"]
     else:
@@ -461,25 +507,26 @@ def _plant_power(cooling, capacity_tons, total_kbtuh, plant_kbtuh, input_factor)
     least = _least_steady_plr(cooling)
     unit_tons = capacity_tons / cooling.units
     # The published input factor is a ratio of input to capacity: power is the product.
-    capacity_factor = plant_kbtuh / (capacity_tons * KBTUH_PER_TON) if capacity_tons else 0.0
-    unit_full_kw = unit_tons * rated_input_kw_per_ton(cooling, capacity_tons) * capacity_factor * input_factor
-    compressor_kw = units_on * unit_full_kw * part_load_input_frac(plr, curve.coefficients, least, below)
+    unit_full_kw = (
+        unit_tons
+        * named(rated_input_kw_per_ton(cooling, capacity_tons), "full_kw_ton")
+        * _over(plant_kbtuh, rated_kbtuh)
+        * input_factor
+    )
+    unit_full_kw = named(unit_full_kw, "unit_kw")
+    compressor_kw = units_on * unit_full_kw * part_load_input_frac(plr, curve.coefficients, least, below, part)
     pump_tower_kw = 0.0 * compressor_kw
     if cooling.type == "chilled_water":
-        flow_frac = _over(total_kbtuh, capacity_tons * KBTUH_PER_TON)
+        flow_frac = _over(total_kbtuh, rated_kbtuh)
         chilled_pump_kw = cooling.chilled_pump_w_ton * capacity_tons / 1000.0
-        pump_tower_kw = pump_tower_kw + chilled_pump_kw * _pump_power_frac(flow_frac, cooling.chilled_pump_control)
+        pump_kw = chilled_pump_kw * _pump_power_frac(flow_frac, cooling.chilled_pump_control)
+        pump_tower_kw = pump_tower_kw + named(pump_kw, part + "pump_kw")
         if not _air_cooled(cooling):
             # the condenser pump is interlocked: it stops with a cycling unit
-            running = units_on * _running_share(plr, least, below)
-            pump_tower_kw = (
-                pump_tower_kw
-                + (
-                    running * unit_tons * cooling.condenser_pump_w_ton
-                    + total_kbtuh / KBTUH_PER_TON * cooling.tower_w_ton
-                )
-                / 1000.0
-            )
+            running = units_on * named(_running_share(plr, least, below), part + "run")
+            condenser_w = running * unit_tons * cooling.condenser_pump_w_ton
+            tower_w = total_kbtuh / KBTUH_PER_TON * cooling.tower_w_ton
+            pump_tower_kw = pump_tower_kw + named((condenser_w + tower_w) / 1000.0, part + "tower_kw")
     return compressor_kw, pump_tower_kw, units_on
 
 
@@ -538,7 +585,7 @@ def cooling_power(cooling, capacity_tons, load_kbtuh, running, oat_f, oawb_f, en
     can be negative by as much. One unit has no such steps.
     """
     load, running, oat, oawb, entering = np.broadcast_arrays(
-        *(np.asarray(value, dtype=float) for value in (load_kbtuh, running, oat_f, oawb_f, entering_wb_f))
+        *(floats(value) for value in (load_kbtuh, running, oat_f, oawb_f, entering_wb_f))
     )
     load = np.maximum(load, 0.0) * running
     nothing = np.zeros(load.shape)
@@ -554,17 +601,21 @@ def cooling_power(cooling, capacity_tons, load_kbtuh, running, oat_f, oawb_f, en
         )
     capacity_factor, input_factor = _temperature_factors(cooling, oat, oawb, entering)
     plant = _plant_capacity_kbtuh(cooling, capacity_tons, oat, capacity_factor) + nothing
-    other = np.minimum(other_load_kbtuh(cooling, oat), plant) * running
-    served = np.minimum(load, plant - other)
-    compressor, pumps, units_on = _plant_power(cooling, capacity_tons, served + other, plant, input_factor)
-    if cooling.type == "chilled_water" and cooling.other_load_tons > 0.0:
-        alone_compressor, alone_pumps, _ = _plant_power(cooling, capacity_tons, other, plant, input_factor)
-        compressor, pumps = compressor - alone_compressor, pumps - alone_pumps
+    if _has_other_load(cooling):
+        other = named(np.minimum(other_load_kbtuh(cooling, oat), plant) * running, "other")
+        served = np.minimum(load, plant - other)
+        total = named(served + other, "total_load")
+        alone_compressor, alone_pumps, _ = _plant_power(cooling, capacity_tons, other, plant, input_factor, "alone_")
+    else:
+        served = total = np.minimum(load, plant)
+        alone_compressor, alone_pumps = nothing, nothing
+    compressor, pumps, units_on = _plant_power(cooling, capacity_tons, total, plant, input_factor)
+    compressor, pumps = compressor - alone_compressor, pumps - alone_pumps
     return CoolingPower(
         compressor_kw=compressor,
         pump_tower_kw=pumps,
         purchased_kbtuh=nothing,
-        plr=np.minimum(_over(served + other, plant), 1.0),
+        plr=np.minimum(_over(total, plant), 1.0),
         units_on=units_on,
         unserved_kbtuh=load - served,
     )
@@ -675,7 +726,7 @@ def preheat_source(preheat, heating):
     if preheat.type == "same":
         return HeatSource(type="same")
     if preheat.type == "gas_furnace":
-        condensing = preheat.efficiency_frac >= CONDENSING_FURNACE_EFFICIENCY_FRAC
+        condensing = decided(preheat.efficiency_frac >= CONDENSING_FURNACE_EFFICIENCY_FRAC)
         return HeatSource(
             type="gas_furnace",
             efficiency_frac=preheat.efficiency_frac,
@@ -697,32 +748,39 @@ def standing_loss_kbtuh(source, capacity_kbtuh):
     loss = source.standing_loss_kbtuh
     if loss is None:
         loss = STANDING_LOSS_FRAC * capacity_kbtuh
-    return min(loss, capacity_kbtuh)
+    return named(np.minimum(loss, capacity_kbtuh), "loss")
 
 
 def heat_pump_cop(source, oat_f):
     """Coefficient of performance by outdoor temperature: straight lines, flat outside."""
     x, y = zip(*source.cop_points)
-    return np.interp(oat_f, x, y)
+    return named(np.interp(oat_f, x, y), "cop")
 
 
 def heat_pump_capacity_frac(source, oat_f):
     """Share of rated capacity by outdoor temperature; 0 below the heat pump's limit."""
     x, y = zip(*source.capacity_points)
-    return np.where(np.asarray(oat_f) < source.heat_pump_off_below_f, 0.0, np.interp(oat_f, x, y))
+    return np.where(floats(oat_f) < source.heat_pump_off_below_f, 0.0, np.interp(oat_f, x, y))
 
 
 def most_heat_of_source_kbtuh(source, capacity_kbtuh, oat_f):
     """Heat that a source can bring to coils beside its standing loss [kBtu/h], shape of ``oat_f``; 0 without a
     source."""
-    oat = np.asarray(oat_f, dtype=float)
-    capacity = float(capacity_kbtuh or 0.0)
-    if source.type in ("none", "same") or capacity <= 0.0:
+    oat, capacity = floats(oat_f), _capacity_given(capacity_kbtuh)
+    if source.type in ("none", "same") or decided(capacity <= 0.0):
         return np.zeros(oat.shape)
-    limit = np.full(oat.shape, capacity)
+    limit = np.broadcast_to(capacity, oat.shape)
     if source.type == "heat_pump":
-        limit = np.maximum(limit, capacity * heat_pump_capacity_frac(source, oat))
+        limit = np.maximum(limit, _heat_pump_kbtuh(source, capacity, oat))
     return limit - standing_loss_kbtuh(source, capacity)
+
+
+def _capacity_given(capacity_kbtuh):
+    return floats(0.0 if capacity_kbtuh is None else capacity_kbtuh)
+
+
+def _heat_pump_kbtuh(source, capacity_kbtuh, oat_f):
+    return named(capacity_kbtuh * heat_pump_capacity_frac(source, oat_f), "cap")
 
 
 def heating_power(heating, capacity_kbtuh, load_kbtuh, enabled, oat_f):
@@ -770,31 +828,28 @@ def heating_power(heating, capacity_kbtuh, load_kbtuh, enabled, oat_f):
     load over capacity.
     """
     source = heating if isinstance(heating, HeatSource) else heat_source(heating)
-    load, enabled, oat = np.broadcast_arrays(
-        *(np.asarray(value, dtype=float) for value in (load_kbtuh, enabled, oat_f))
-    )
+    load, enabled, oat = np.broadcast_arrays(*(floats(value) for value in (load_kbtuh, enabled, oat_f)))
     load = np.maximum(load, 0.0)
     nothing = np.zeros(load.shape)
-    capacity = float(capacity_kbtuh or 0.0)
-    if source.type in ("none", "same") or capacity <= 0.0:
+    capacity = _capacity_given(capacity_kbtuh)
+    if source.type in ("none", "same") or decided(capacity <= 0.0):
         return HeatingPower(nothing, nothing, nothing, nothing, load)
     loss = standing_loss_kbtuh(source, capacity)
-    if source.type == "heat_pump":
-        heat_pump_kbtuh = capacity * heat_pump_capacity_frac(source, oat)
-    served = np.minimum(load, most_heat_of_source_kbtuh(source, capacity, oat)) * enabled
-    output = served + loss * enabled
+    served = named(np.minimum(load, most_heat_of_source_kbtuh(source, capacity, oat)) * enabled, "served")
+    output = named(served + loss * enabled, "output")
     electric_kw, fuel_thermh, purchased_kbtuh = nothing, nothing, nothing
     if source.type in ("boiler", "gas_furnace"):
         assert source.fuel_curve is not None, "boilers and furnaces have one"
         curve = curves()[source.fuel_curve]
-        plr = output / capacity
+        plr = named(np.clip(output / capacity, 0.0, 1.0), "plr")
         input_frac = part_load_input_frac(plr, curve.coefficients, source.minimum_plr_frac)
-        fuel_thermh = capacity / source.efficiency_frac * input_frac / KBTU_PER_THERM
+        fuel_thermh = named(capacity / source.efficiency_frac * input_frac / KBTU_PER_THERM, "fuel")
     elif source.type == "electric":
         electric_kw = output / KBTU_PER_KWH
     elif source.type == "heat_pump":
-        by_heat_pump = np.minimum(output, heat_pump_kbtuh)
+        by_heat_pump = np.minimum(output, _heat_pump_kbtuh(source, capacity, oat))
         electric_kw = (by_heat_pump / heat_pump_cop(source, oat) + (output - by_heat_pump)) / KBTU_PER_KWH
+        electric_kw = named(electric_kw, "kw")
     elif source.type == "purchased":
         purchased_kbtuh = output / (1.0 - source.purchased_loss_frac)
     else:
@@ -802,9 +857,9 @@ def heating_power(heating, capacity_kbtuh, load_kbtuh, enabled, oat_f):
             f"heating.type: not a source of heat; got {source.type!r}; allowed are boiler, "
             "electric, heat_pump, purchased, gas_furnace (supply coil), none; choose one of them"
         )
-    design_kw = source.pump_w_per_kbtuh * capacity / 1000.0
+    design_kw = named(source.pump_w_per_kbtuh * capacity / 1000.0, "pump_kw")
     if source.pump_control == "constant":
         pump_kw = design_kw * enabled
     else:
         pump_kw = design_kw * _pump_power_frac(served / capacity, "variable") * enabled
-    return HeatingPower(electric_kw, fuel_thermh, purchased_kbtuh, pump_kw, load - served)
+    return HeatingPower(electric_kw, fuel_thermh, purchased_kbtuh, named(pump_kw, "pump"), load - served)

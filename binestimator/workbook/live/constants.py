@@ -8,6 +8,7 @@ from ...model import floating as floats
 from ...strategies import demand
 from ..page import Work, title, unit_text
 from .formulas import Scope
+from .symbols import Drawing
 
 SHEET = "Constants"
 
@@ -122,7 +123,7 @@ _PHYSICS = (
     ),
     ("k.same_f", "Temperatures closer than this are the same", "°F", system.SAME_AIR_F, "Rounding"),
     ("k.least_load", "Share of capacity below which a load is rounding", "share", plant.LEAST_LOAD_FRAC, "Rounding"),
-    ("k.staging", "Load above a whole number of units that starts no other", "units", plant._STAGING_SLACK, "Rounding"),
+    ("k.staging", "Load above a whole number of units that starts no other", "units", plant.STAGING_SLACK, "Rounding"),
     (
         "k.other_design_f",
         "Outdoor temperature of the other load as given",
@@ -135,10 +136,10 @@ _PHYSICS = (
         "k.fan_free_a",
         "Fan-free COP: factor of EER × capacity",
         "1/(Btu/h)",
-        7.84e-8,
+        plant.FAN_FREE_A,
         "ANSI/ASHRAE/IES 90.1-2022, 12.5.2(c)",
     ),
-    ("k.fan_free_b", "Fan-free COP: factor of EER", "", 0.338, "ANSI/ASHRAE/IES 90.1-2022, 12.5.2(c)"),
+    ("k.fan_free_b", "Fan-free COP: factor of EER", "", plant.FAN_FREE_B, "ANSI/ASHRAE/IES 90.1-2022, 12.5.2(c)"),
     (
         "k.fan_free_cap",
         "Fan-free COP: capacity held at",
@@ -188,11 +189,11 @@ _PHYSICS = (
     ("k.freezing", "Vapour pressure over ice below", "°F", moist_air.FREEZING_F, _HANDBOOK),
     ("k.cp", "Heat of dry air", "Btu/lb·°F", moist_air.DRY_AIR_CP, _HANDBOOK),
     ("k.cpv", "Heat of vapour", "Btu/lb·°F", moist_air.VAPOUR_CP, _HANDBOOK),
-    ("k.h0", "Enthalpy of vapour at 0 °F", "Btu/lb", 1061.0, _HANDBOOK),
+    ("k.h0", "Enthalpy of vapour at 0 °F", "Btu/lb", moist_air.VAPOUR_ENTHALPY_AT_0_F, _HANDBOOK),
     ("k.wick_a", "Wet wick: constant", "Btu/lb", moist_air.WET_WICK[0], _HANDBOOK),
     ("k.wick_b", "Wet wick: slope of the heat of evaporation", "Btu/lb·°F", moist_air.WET_WICK[1], _HANDBOOK),
     ("k.wick_c", "Wet wick: heat of water", "Btu/lb·°F", moist_air.WET_WICK[2], _HANDBOOK),
-    ("k.least_h", "Wet bulb start: least enthalpy", "Btu/lb", moist_air._LEAST_START_ENTHALPY, "This program"),
+    ("k.least_h", "Wet bulb start: least enthalpy", "Btu/lb", moist_air.LEAST_START_ENTHALPY, "This program"),
     *(
         (
             f"k.start_{x}",
@@ -255,6 +256,7 @@ def write(work: Work, sheet, pen, curve_names) -> Scope:
     row = 4
     for name, label, unit, value, source in _PHYSICS:
         row = _line(sheet, s, scope, pen, row, name, label, unit, value, source)
+    draw = Drawing(scope)
     table = plant.curves()
     for name in curve_names:
         curve = table[name]
@@ -268,12 +270,12 @@ def write(work: Work, sheet, pen, curve_names) -> Scope:
         for i, value in enumerate(curve.coefficients):
             row = _line(sheet, s, scope, pen, row, f"{key}.c{i}", f"c{i}", "", value, source if i == 0 else "")
             pen.labels[f"{key}.c{i}"] = (f"{_subject(curve)}: c{i}", "")
-        limits = [
+        limits: list[tuple[str, str, str, float]] = [
             ("x_low", f"X = {curve.x}, held from", curve.x_unit, curve.x_range[0]),
             ("x_high", "X held to", curve.x_unit, curve.x_range[1]),
             ("x_rated", "X at rating", curve.x_unit, curve.x_rated),
         ]
-        if curve.form == "biquadratic":
+        if curve.y_range is not None and curve.y_rated is not None:
             limits += [
                 ("y_low", f"Y = {curve.y}, held from", curve.y_unit, curve.y_range[0]),
                 ("y_high", "Y held to", curve.y_unit, curve.y_range[1]),
@@ -282,11 +284,8 @@ def write(work: Work, sheet, pen, curve_names) -> Scope:
         for part, label, unit, value in limits:
             row = _line(sheet, s, scope, pen, row, f"{key}.{part}", label, unit_text(unit), value, "")
             pen.labels[f"{key}.{part}"] = (f"{_subject(curve)}: {label}", unit_text(unit))
-        template = (
-            biquadratic(key, f"{{{key}.x_rated}}", f"{{{key}.y_rated}}")
-            if curve.form == "biquadratic"
-            else polynomial(key, len(curve.coefficients), "1")
-        )
+        at = [draw.name(f"{key}.{axis}_rated") for axis in ("xy" if curve.form == "biquadratic" else "x")]
+        template = draw.symbol(curve.within(*at)).text
         value = scope.evaluate(template)
         sheet.text(row, 0, "Value at rating, by which the curve is divided", s("line", "small"))
         pen.formula(sheet, row, 1, "=" + scope.formula(template), value, s("general", "line", "left"))
@@ -313,15 +312,8 @@ def _line(sheet, s, scope, pen, row, name, label, unit, value, source) -> int:
     return row + 1
 
 
-def polynomial(key: str, count: int, x: str) -> str:
-    """Template of a polynomial curve, not yet over its value at rating."""
-    text = f"{{{key}.c{count - 1}}}"
-    for i in range(count - 2, -1, -1):
-        text = f"{{{key}.c{i}}}+{x}*({text})" if i < count - 2 else f"{{{key}.c{i}}}+{x}*{text}"
-    return f"({text})"
-
-
-def biquadratic(key: str, x: str, y: str) -> str:
-    """Template of a curve of two variables, not yet over its value at rating."""
-    c = [f"{{{key}.c{i}}}" for i in range(6)]
-    return f"({c[0]}+{x}*({c[1]}+{c[2]}*{x}+{c[5]}*{y})+{y}*({c[3]}+{c[4]}*{y}))"
+def ln_pressure(phase: str, t: str) -> str:
+    """Template of ln of the vapour pressure [psi] at an absolute temperature."""
+    a = [f"{{k.{phase}_{i}}}" for i in range(7)]
+    t = f"({t})"
+    return f"{a[0]}/{t}+{a[1]}+{t}*({a[2]}+{t}*({a[3]}+{t}*({a[4]}+{t}*{a[5]})))+{a[6]}*LN({t})"

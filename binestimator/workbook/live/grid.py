@@ -8,15 +8,20 @@ above, formulas read a constant where it stands.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from html import escape
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ...errors import FormulaFault, WorkbookError
 from ..strict import Sheet, column_name
 from .formulas import OWN, SOURCE, Scope, names_in
+
+if TYPE_CHECKING:
+    from .registry import Registry
 
 # The first line of every table of rows: a row has the same place on all sheets.
 FIRST_ROW = 34
@@ -80,13 +85,14 @@ class GridColumn:
         ``style`` is a number style of ``formats``.
     templates : tuple of str
         One formula a part of the table (or one for all); empty: values.
-    values : ndarray (R, 1) or (R, Z), or list of str
+    values : ndarray (R, 1) or (R, Z)
+        Empty for texts.
+    texts : list of str
+        Values that are texts.
     width : int
         Columns it takes.
     array : bool
         The formula works on arrays and gives ``width`` results in each row.
-    text : bool
-        Values are texts.
     above : tuple of str
         Constants above this very column, so that a row of columns can be multiplied with a row of constants.
     total : str
@@ -98,16 +104,21 @@ class GridColumn:
     unit: str
     style: str
     templates: tuple[str, ...] = ()
-    values: object = None
+    values: np.ndarray = field(default_factory=lambda: np.empty(0))
     width: int = 1
     array: bool = False
-    text: bool = False
     total: str = ""
     total_unit: str = ""
     annual: str = ""
     column: int = -1
     head: tuple[str, ...] = ()
     above: tuple[str, ...] = ()
+    texts: list[str] = field(default_factory=list)
+
+    @property
+    def text(self) -> bool:
+        """Whether its values are texts."""
+        return bool(self.texts)
 
 
 @dataclass(slots=True)
@@ -161,23 +172,26 @@ class Grid:
         style: str = "f2",
         *,
         values=None,
+        texts: Sequence[str] = (),
         width: int = 1,
         array: bool = False,
-        text: bool = False,
         total: str = "",
         total_unit: str = "",
         annual: str = "",
         head: tuple[str, ...] = (),
         above: tuple[str, ...] = (),
     ) -> GridColumn:
-        """Add a column; without ``values`` the template gives them, else it is compared with them.
+        """Add a column; without ``values`` the template gives them, else it is compared with them. ``texts`` are
+        taken as they are.
 
         ``template`` is one text, a tuple with one a part, or None for plain values.
         """
         templates = () if template is None else (template,) if isinstance(template, str) else tuple(template)
-        if values is None:
+        if texts:
+            values = np.empty(0)
+        elif values is None:
             values = self._evaluated(templates, width)
-        elif not text:
+        else:
             values = np.asarray(values, dtype=float).reshape(self.lines * self.parts, width)
             if templates:
                 self.pen.compare(self.sheet.name, key, self._evaluated(templates, width), values, label)
@@ -190,20 +204,20 @@ class Grid:
             values,
             width,
             array,
-            text,
             total,
             total_unit,
             annual,
             self._next,
             head,
             above,
+            list(texts),
         )
         self._next += width
         self.groups[-1].columns.append(column)
         self._by_key[key] = column
         left = column_name(column.column)
         address = f"{left}{OWN}" if width == 1 else f"{left}{OWN}:{column_name(column.column + width - 1)}{OWN}"
-        self.scope.put(key, address, values)
+        self.scope.put(key, address, column.texts or values)
         return column
 
     def block(self, name: str, first: str, last: str) -> None:
@@ -383,7 +397,7 @@ class Grid:
             for c in group.columns:
                 style = pen.s(c.style, "line", "small")._get_xf_index()
                 if c.text:
-                    flat.append([escape(v, quote=False) for v in c.values])
+                    flat.append([escape(v, quote=False) for v in c.texts])
                 else:
                     if not np.all(np.isfinite(c.values)):
                         raise WorkbookError(f"{self.sheet.name}: column {c.label!r} has a number that is not finite")
@@ -469,7 +483,14 @@ class Pen:
     work : Work
     blank : bool
         Write formulas without values, to have them found by another program.
+
+    Of the live sheets once they are written, for those that follow: ``registry`` of inputs, ``places`` row by key of
+    the sheet “Live year”, ``banner`` template of the line on stale values.
     """
+
+    registry: Registry
+    places: dict[str, int]
+    banner: str
 
     def __init__(self, work, blank: bool = False):
         self.work, self.blank = work, blank
@@ -520,8 +541,8 @@ class Pen:
     @property
     def worst(self) -> tuple[str, str, float]:
         """Sheet, label and size of the largest residual."""
-        sheet, key = max(self.residuals, key=self.residuals.get)
-        return sheet, self.compared[(sheet, key)], self.residuals[(sheet, key)]
+        (sheet, key), residual = max(self.residuals.items(), key=lambda item: item[1])
+        return sheet, self.compared[(sheet, key)], residual
 
     def parameter(self, value):
         """Format of a constant above a table, with the digits that its cell has room for."""

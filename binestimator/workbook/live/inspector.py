@@ -9,7 +9,7 @@ from ..sheets.inputs import number_style
 from ..strict import cell_name, column_name, quoted
 from .formulas import OWN, Scope
 from .grid import FIRST_ROW
-from .site import COLUMN
+from .site.zones import COLUMN
 
 SHEET = "Row inspector"
 _CHOICE, _LINE, _NUMBER, _USED, _LOADS_LINE, _SITE = 4, 5, 6, 7, 8, 9

@@ -6,9 +6,9 @@ import numpy as np
 
 from ...strategies.registry import dsp_strategy, sat_strategy
 from ..page import title
-from .candidate import part_overrides
 from .formulas import Scope
-from .site import write_points
+from .points import write_points
+from .rows.chain import part_overrides
 
 SHEET = "Setpoints"
 _STRATEGY_OF = {"sat": sat_strategy, "dsp": dsp_strategy}

@@ -11,14 +11,18 @@ from ..figures import setpoint_words
 from ..layout import CANDIDATE_TITLE_ROW, NOTHING_EDITED, ROW_COLUMNS, ROWS, ROWS_FIRST_ROW, sheet_candidates
 from ..page import title
 from ..strict import column_name, quoted
-from . import constants, floating, held, inspector, method, year
-from .candidate import Chain
+from . import constants, held, inspector, method, year
 from .formulas import Scope
 from .grid import TOTAL_ROWS, Pen
 from .lines import SHEET as SETPOINTS
 from .lines import Lines
 from .registry import Registry
-from .site import Site
+from .rows import candidate as candidate_rows
+from .rows import floating
+from .rows.chain import Chain
+from .site import idle, loads, unit
+from .site.site import Site, SitePlan
+from .site.zones import ZonesSheet
 
 
 def sites_of(results) -> list[tuple[str, list[int]]]:
@@ -37,7 +41,7 @@ def live_sheet_names(results) -> tuple[list[str], list[str]]:
     """Sheets of the live part before and after those of the candidates, in order."""
     before = [constants.SHEET]
     for number, (_key, users) in enumerate(sites_of(results), 1):
-        site = Site(None, None, None, results, results.runs[results.candidates[users[0]].id], number, [])
+        site = SitePlan(results, results.runs[results.candidates[users[0]].id], number)
         before += (
             [site.unit_name] if number > 1 and site.can_share() else [site.unit_name, site.zones_name, site.loads_name]
         )
@@ -65,7 +69,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
     """
     pen = Pen(work, blank)
     pen.registry = registry
-    pen.held = held.HeldSheet(pen, work.sheets[held.SHEET], registry)
+    held_values = held.HeldSheet(pen, work.sheets[held.SHEET], registry)
     positions = sheet_candidates(results)
     sites = sites_of(results)
     curves: list[str] = []
@@ -82,21 +86,21 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
     base_rows = results.runs[results.baseline_id].rows
     for number, (_key, users) in enumerate(sites, 1):
         run = results.runs[results.candidates[users[0]].id]
-        site = Site(pen, registry, scope, results, run, number, [results.candidates[k].name for k in users])
+        names = [results.candidates[k].name for k in users]
+        site = Site(SitePlan(results, run, number), pen, registry, scope, names)
         bin_rows = _bin_row_template if _same_rows(run.rows, base_rows) else None
-        site.write_unit(work.sheets[site.unit_name])
-        if number > 1 and site.can_share():
+        if first is not None and site.can_share():
             site.share(first)
-            site.fill_unit()
+            unit.write_unit(site, work.sheets[site.unit_name])
         else:
-            site.lay_out_zones()
-            site.fill_unit()
-            site.write_zones(work.sheets[site.zones_name])
+            zones = ZonesSheet(site)
+            unit.write_unit(site, work.sheets[site.unit_name])
+            zones.write(work.sheets[site.zones_name])
             demand_sat = any(sat_strategy(c.candidate.sat).listens for c in results.candidates)
-            site.write_loads(work.sheets[site.loads_name], bin_rows, demand_sat)
+            loads.write_loads(site, work.sheets[site.loads_name], bin_rows, demand_sat)
         if site.has_idle():
-            site.write_idle(work.sheets[site.idle_name], bin_rows)
-        first = site if number == 1 else first
+            idle.write_idle(site, work.sheets[site.idle_name], bin_rows)
+        first = first or site
         for k in users:
             by_position[k] = site
     for k in positions:
@@ -113,6 +117,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
                 for kind in rows
                 if floating.steps_fit(results, candidate.id, kind)
             },
+            f"{k + 1}  {candidate.name}",
         )
         chain = Chain(
             pen,
@@ -124,8 +129,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
             floats,
             _rationed(results, [results.candidates[j].id for j in _users(sites, k)]),
         )
-        chain.floats_title = f"{k + 1}  {candidate.name}"
-        chain.build()
+        candidate_rows.build(chain)
         chains[k] = chain
         _write_candidate(pen, sheet, results, k, chain)
     lines.finish()
@@ -135,7 +139,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
     method.write(pen, work.sheets[method.SHEET], results, look, curves)
     areas = lambda key, which: [f"{quoted(c.grid.sheet.name)}!{c.grid.area(key)}" for c in which if key in c.grid]
     beyond = areas("ceiling_frac", [c for c in chains.values() if not c.rationed])
-    pen.banner = pen.held.write(results, areas("short", chains.values()), beyond)
+    pen.banner = held_values.write(results, areas("short", chains.values()), beyond)
     pen.formula(work.sheets[year.SHEET], year.BANNER_ROW, 0, "=" + pen.banner, NOTHING_EDITED, pen.s("bold"))
     return pen
 
@@ -214,7 +218,6 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
     }
     for key, row in TOTAL_ROWS.items():
         sheet.merged_text(row, 0, row, 1, labels[key], s("total" if key == "year" else "subtotal", "small"))
-    chain.year_cells = {}
     names = Scope()
     names.put("weight", grid.area("weight_h"), grid.scope["weight_h"].T)
     cell = lambda name, letter, key, value: names.put(name, f"{letter}{TOTAL_ROWS[key] + 1}", value)

@@ -12,11 +12,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...model import floating as steps
-from ...model.system import supply_heating_mode
-from ..page import title
-from ..strict import MOST_COLUMNS, quoted
-from .grid import Grid
+from ....model import floating as steps
+from ....model.system import supply_heating_mode
+from ...page import title
+from ...strict import MOST_COLUMNS, quoted
+from ..grid import Grid
+from .air import air_columns
+from .chain import Steps
+from .coils import coil_columns
+from .mixing import economizer_test, economizing, mixed_air, outdoor_air_share
+from .plant import capacity_columns
+from .terminals import terminal_columns
 
 DOWN, UP = "Cold air", "Plant short"
 # Rows this close to floating have their steps as well, so that small edits stay live. [degF, share of capacity]
@@ -77,10 +83,12 @@ def sheet_name(kind: str, position: int) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Floats:
-    """``rows`` of ``floating_rows`` and the sheet of each kind; a kind without a sheet is held (``steps_fit``)."""
+    """``rows`` of ``floating_rows`` and the sheet of each kind; a kind without a sheet is held (``steps_fit``).
+    ``title`` of the option comes before that of a sheet."""
 
     rows: dict[str, np.ndarray]
     sheets: dict
+    title: str
 
 
 def heated(chain, mixed: str) -> str:
@@ -159,10 +167,10 @@ def closed(chain) -> None:
     """Mixing and coils at the supply temperature that results, with what closes the balances of rows that float."""
     kinds = chain.floats.rows
     up, down = UP in kinds, DOWN in kinds
-    share = chain._share("", "{sat_f}")
-    chain._group("Mixing")
+    share = outdoor_air_share(chain, "", "{sat_f}")
+    chain.group("Mixing")
     chain.col("b_oa_frac", "Share wanted by the economizer", "0–1", share, "f3")
-    chain.col("b_mat_f", "Mixed air wanted by the economizer", "°F", chain._mixed("", "{b_oa_frac}"))
+    chain.col("b_mat_f", "Mixed air wanted by the economizer", "°F", mixed_air("", "{b_oa_frac}"))
     moved = []
     wanted = "{target_f}"
     if down:
@@ -173,7 +181,7 @@ def closed(chain) -> None:
         )
         moved.append(f"AND({{floats_low}}=1,{{down_line}}>0{',' + heats if heats else ''})")
     if up:
-        chain._coils("", "b_", "{sat_f}")
+        coil_columns(chain, "", "b_", "{sat_f}")
         chain.col("high", "Short of cooling and followed", "1/0", "IF(AND({floats_high}=1,{up_line}>0),1,0)", "f0")
         chain.col(
             "beyond",
@@ -184,21 +192,21 @@ def closed(chain) -> None:
         )
         moved += ["{beyond}=1", "AND({high}=1,{b_mat_f}<{target_f},{b_cooling_capacity_kbtuh}<=0)"]
         wanted = "({target_f}+1000*{beyond}*{b_cooling_capacity_kbtuh}/({fs}*IF({flow_cfm}>0,{flow_cfm},1)))"
-    chain._group("Mixing that results")
+    chain.group("Mixing that results")
     gap = "({rat_f}-{oat_f})"
     chain.out(
         "oa_frac",
         f"IF({moved[0] if len(moved) == 1 else 'OR(' + ','.join(moved) + ')'},MEDIAN(0,IF(ABS({gap})>{{k.same_f}},"
         f"({{rat_f}}-{wanted})/IF(ABS({gap})>{{k.same_f}},{gap},1),{{b_oa_frac}}),1),{{b_oa_frac}})",
     )
-    chain._economizing("{b_oa_frac}", ",OR({floats_low}=0,{down_line}=0)" if down else "")
+    economizing(chain, "{b_oa_frac}", ",OR({floats_low}=0,{down_line}=0)" if down else "")
     chain.out("oa_cfm", "{oa_frac}*{flow_cfm}")
-    chain.out("mat_f", chain._mixed("", "{oa_frac}"))
+    chain.out("mat_f", mixed_air("", "{oa_frac}"))
     if not up:
-        chain._coils("", "", "{sat_f}")
+        coil_columns(chain, "", "", "{sat_f}")
         return
-    chain._coils("", "", "{sat_f}", open_latent="latent_open")
-    chain._group("Held to capacity")
+    coil_columns(chain, "", "", "{sat_f}", open_latent="latent_open")
+    chain.group("Held to capacity")
     chain.out("cooling_capacity_kbtuh", "IF({high}=1,{b_cooling_capacity_kbtuh},{open_capacity_kbtuh})")
     chain.col(
         "latent_left",
@@ -234,7 +242,7 @@ def closed(chain) -> None:
 def steps_of(chain, kind: str) -> tuple[Grid, str]:
     """Write the sheet of the rows that float one way; returns its table and the column of the root."""
     sheet, rows = chain.floats.sheets[kind], chain.floats.rows[kind]
-    one = chain.of_rows(sheet, rows)
+    one = Steps(chain, sheet, rows)
     words = {
         DOWN: "mixed air too cold: supply air at which it gives itself",
         UP: "plant too small: supply air at which it carries the load",
@@ -242,7 +250,7 @@ def steps_of(chain, kind: str) -> tuple[Grid, str]:
     title(
         chain.pen.work,
         sheet,
-        f"{chain.floats_title}, {words[kind]}",
+        f"{chain.floats.title}, {words[kind]}",
         "The rows that float in the run or are near it. Each step tries a supply temperature without "
         "looking at the setpoint, by the secant through the last two and inside what is known. The option's rows "
         "take the last column.",
@@ -260,7 +268,7 @@ def _root(one, kind: str) -> str:
     down = kind == DOWN
     count = steps.DOWN_EVALUATIONS if down else steps.UP_EVALUATIONS
     side = "down" if down else "up"
-    one._group("Step 1: a guess")
+    one.group("Step 1: a guess")
     one.col(
         "s_sat_1",
         "Supply air, step 1",
@@ -270,9 +278,9 @@ def _root(one, kind: str) -> str:
     low, high, low_f, high_f = f"{{k.{side}_low}}", f"{{k.{side}_high}}", "0", "0"
     for k in range(1, count + 1):
         x, s = f"s{k}_", f"{{s_sat_{k}}}"
-        one._terminals(x, s)
-        one._air(x, s)
-        one._group(f"Residual, step {k}")
+        terminal_columns(one, x, s)
+        air_columns(one, x, s)
+        one.group(f"Residual, step {k}")
         one.col(
             f"r_{k}",
             f"Air that results above it, step {k}",
@@ -282,7 +290,7 @@ def _root(one, kind: str) -> str:
         )
         one.col(f"f_{k}", "The same without rounding", "°F", f"IF(ABS({{r_{k}}})>{{k.found}},{{r_{k}}},0)", "f4")
         f = f"{{f_{k}}}"
-        one._group(f"Bracket, and step {k + 1}")
+        one.group(f"Bracket, and step {k + 1}")
         one.col(f"lf_{k}", "Residual at its lower end, 0 unknown", "°F", f"IF(AND({f}>0,{s}>={low}),{f},{low_f})", "f4")
         one.col(
             f"hf_{k}", "Residual at its upper end, 0 unknown", "°F", f"IF(AND({f}<=0,{s}<={high}),{f},{high_f})", "f4"
@@ -330,7 +338,7 @@ def _root(one, kind: str) -> str:
 def _cold(one, x: str, s: str) -> str:
     """Template of the residual where mixed air is too cold."""
     share = "{economizer.stuck_frac}" if one.project.economizer.stuck_frac is not None else f"{{{x}oa_min_frac}}"
-    one.col(x + "mat_f", "Mixed air" + one.more(x), "°F", one._mixed(x, share))
+    one.col(x + "mat_f", "Mixed air" + one.more(x), "°F", mixed_air(x, share))
     return f"{heated(one, f'{{{x}mat_f}}')}+{{{x}fan_rise_f}}-{s}"
 
 
@@ -341,15 +349,15 @@ def _excess(one, x: str, s: str) -> str:
     n = lambda key: f"{{{x}{key}}}"
     share = "{economizer.stuck_frac}" if eco.stuck_frac is not None else n("oa_min_frac")
     if eco.stuck_frac is None and eco.type != "none":
-        test = one._allowed(x, s)
+        test = economizer_test(one, x, s)
         if not eco.integrated:
             test = f"AND({test},{_no_capacity(one)})"
         share = f"IF({test},MAX({{outdoor_air.maximum_frac}},{n('oa_min_frac')}),{n('oa_min_frac')})"
-    one._group("Mixing" + one.more(x))
+    one.group("Mixing" + one.more(x))
     one.col(x + "oa_frac", "Outdoor-air share that helps most" + one.more(x), "0–1", share, "f3")
-    one.col(x + "mat_f", "Mixed air" + one.more(x), "°F", one._mixed(x, n("oa_frac")))
-    one._coils(x, x, s)
-    one._group(f"Residual{one.more(x)}")
+    one.col(x + "mat_f", "Mixed air" + one.more(x), "°F", mixed_air(x, n("oa_frac")))
+    coil_columns(one, x, x, s)
+    one.group(f"Residual{one.more(x)}")
     return (
         f"({{fs}}*{n('flow_cfm')}*({n('mat_f')}-{n('target_f')})+1000*({n('cooling_latent_kbtuh')}-{n('cooling_capacity_kbtuh')}))"
         f"/({{fs}}*MAX({n('flow_cfm')},1))"
@@ -363,5 +371,5 @@ def _no_capacity(one) -> str:
         return "1=1"
     if cool.type == "direct_expansion":
         return "{oat_f}<{cooling.lockout_f}"
-    one._capacity("z_", out=False)
+    capacity_columns(one, "z_", out=False)
     return "{z_cooling_capacity_kbtuh}<=0"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...model.terminals import LEAKAGE_ROUNDS, ceiling_root
+from ....model.terminals import LEAKAGE_ROUNDS, ceiling_root
 
 
 def rationing(chain, x: str) -> None:

@@ -1,0 +1,94 @@
+"""Columns of the air handler's airflow, its fan, return air and least outdoor air."""
+
+from __future__ import annotations
+
+from .chain import Chain
+from .fans import second_fan, supply_fan
+
+
+def least_outdoor_air(chain: Chain, key: str, flow: str, out: bool = False, more: str = "") -> None:
+    control = chain.project.outdoor_air.control
+    safe = f"IF({flow}>0,{flow},1)"
+    if control == "position":
+        share = "{c.oa_position}"
+    elif control == "people":
+        share = f"({{c.oa_area_cfm}}+{{L.oa_people}}/{{outdoor_air.ventilation_efficiency}})/{safe}"
+    else:
+        share = f"{{c.oa_minimum}}/{safe}"
+    template = f"MIN({share}*{{occupied}},{{outdoor_air.maximum_frac}})"
+    if out:
+        chain.out("oa_min_frac", template)
+    else:
+        chain.col(key, "Least outdoor-air share" + more, "0–1", template, "f3")
+
+
+def air_columns(chain: Chain, x: str, sat: str) -> None:
+    """Airflow, fan, return air and the least outdoor air."""
+    g, project = chain.grid, chain.project
+    n = lambda key: f"{{{x}{key}}}"
+    more = chain.more(x)
+    g.group("Airflow" + more)
+    chain.out("room_flow_cfm", f"SUMPRODUCT({{z.mult}},{n('v')})", prefix=x)
+    chain.out(
+        "leakage_cfm",
+        f"{{c.leak_cfm}}*(MAX({n('dsp_held')},0)/{{fan.design_dsp_inwc}})^{{air_handler.leakage_exponent}}",
+        prefix=x,
+    )
+    chain.out("flow_cfm", f"{n('room_flow_cfm')}+{n('leakage_cfm')}", prefix=x)
+    if chain.rationed:
+        chain.out(
+            "ceiling_frac",
+            f"IF({n('binds')}=1,{n('room_flow_cfm')}/IF({n('full_cfm')}>0,{n('full_cfm')},1),1)",
+            prefix=x,
+        )
+    elif not x:
+        # Below 1 only after an edit, which needs a new run.
+        chain.out("ceiling_frac", "IF({flow_cfm}>{c.max_cfm}*(1+{k.ceiling_slack}),{c.max_cfm}/{flow_cfm},1)")
+    g.group("Supply fan" + more)
+    dsp = chain.dsp(x)
+    supply_fan(
+        chain,
+        x,
+        n("flow_cfm"),
+        f"IF({n('binds')}=1,MIN({n('dsp_held')},{dsp}),{dsp})" if chain.rationed else dsp,
+        out=not x,
+    )
+    kind = project.return_fan.type
+    if kind == "return":
+        chain.col(
+            x + "return_kw",
+            "Return fan" + more,
+            "kW",
+            second_fan(f"({n('flow_cfm')}*{{return_fan.flow_frac}})"),
+        )
+    g.group("Return air" + more)
+    air = f"({{fs}}*{n('v')})"
+    balance = f"({{L.qc}}-{air}*({{L.tc}}-{n('satz')})+{n('reheat')})/({{L.ua}}+{air})"
+    chain.grid.add(
+        x + "room_sum",
+        "Airflow × room temperature, all zones" + more,
+        "cfm·°F",
+        f"SUM({{z.mult}}*{n('v')}*({{L.tc}}+IF({{L.ua}}+{air}>0,{balance},0)))",
+        "f0",
+        array=True,
+    )
+    if not x:
+        chain.out(
+            "room_mean_f",
+            f"IF({n('room_flow_cfm')}>0,{n('room_sum')}/IF({n('room_flow_cfm')}>0,{n('room_flow_cfm')},1),0)",
+        )
+    taken = (
+        f"-{n('room_flow_cfm')}*{{air_handler.duct_gain_f}}" if project.air_handler.duct_gain_from == "plenum" else ""
+    )
+    second = f"+1000*{{k.btu_wh}}*{n('return_kw')}/({{fs}}*{n('flow_cfm')})" if kind == "return" else ""
+    chain.out(
+        "rat_f",
+        f"IF({n('flow_cfm')}>0,"
+        f"({n('room_sum')}+{n('leakage_cfm')}*{sat}{taken}+{{plenum}}/{{fs}})/{n('flow_cfm')}{second},{sat})",
+        prefix=x,
+    )
+    chain.col(x + "target_f", "Mixed air that needs no coil" + more, "°F", f"{sat}-{n('fan_rise_f')}")
+    if x:
+        least_outdoor_air(chain, x + "oa_min_frac", n("flow_cfm"), more=more)
+    else:
+        least_outdoor_air(chain, "oa_min_frac", "{flow_cfm}", out=True)
