@@ -447,7 +447,7 @@ def test_tables_of_rows_print_a_specimen():
 
 def test_charts_draw_cells_that_hold_numbers():
     glance = book()[layout.GLANCE]
-    assert len(glance._charts) == 4
+    assert len(glance._charts) == 3
     drawn = 0
     with zipfile.ZipFile(io.BytesIO(content())) as file:
         for name in file.namelist():

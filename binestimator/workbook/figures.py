@@ -293,7 +293,6 @@ def value_lines(results: Results) -> list[str]:
     if advice.value.note:
         said = with_numbers(results, advice.value.note, [c.id for c in results.candidates])
         lines.append(said[:1].upper() + said[1:] + ".")
-    whole: dict[str, list[int]] = {}
     whole: dict[str, list[tuple[int, str]]] = {}
     for part in advice.parts:
         said = [
@@ -323,10 +322,16 @@ def value_lines(results: Results) -> list[str]:
                 f"save {money(remedy.saving_usd, money_step(results))} a year, "
                 f"for {money(remedy.cost_usd)} more."
             )
-    for same in advice.coincidences:
-        lines.append(
-            f"{options([number(i) for i in same.ids])} come to the same: {with_numbers(results, same.why, same.ids)}."
-        )
+    alike: dict[str, list[list[int]]] = {}
+    reasons = [with_numbers(results, same.why, same.ids) for same in advice.coincidences]
+    general = [re.sub(r" of option \d+", "", reason) for reason in reasons]
+    for same, reason, without in zip(advice.coincidences, reasons, general, strict=True):
+        # Several sets of options that are the same for one reason make one sentence.
+        key = without if general.count(without) > 1 else reason
+        alike.setdefault(key, []).append([number(i) for i in same.ids])
+    for reason, sets in alike.items():
+        which = "; ".join([options(sets[0]), *(options(numbers).split(" ", 1)[1] for numbers in sets[1:])])
+        lines.append(f"{which} come to the same: {reason}.")
     return lines
 
 
@@ -744,8 +749,8 @@ def holdback_lines(results: Results, most: int = 5, *, table: bool = True) -> li
             "asks all the time."
         )
     rest = f"{len(worth) - most} more, and each" if len(worth) > most else "Each"
-    where = "“Patterns”" if table else "in the working file"
-    lines.append(f"{rest} option’s share of hours: {where}. ▲ marks what rules in half of the hours or more.")
+    where = "on “Patterns”" if table else "in the working file"
+    lines.append(f"{rest} option’s share: {where}. ▲: in half of the hours or more.")
     return lines
 
 
@@ -753,10 +758,8 @@ def holdback_lines(results: Results, most: int = 5, *, table: bool = True) -> li
 
 # Always true of such work; on every summary.
 STANDING_CAUTION = (
-    "Warmer supply air dries rooms less, and lower duct pressure leaves less reserve. Ventilation, humidity and "
-    "pressure relationships must stay "
-    "within local codes; licensed practice designs and checks the change. To undo it, put the setpoints back: note "
-    "them before."
+    "Ventilation, humidity and pressure relationships must stay within local codes; have changes designed and checked "
+    "by licensed practitioners. To undo a reset, put the setpoints back: note them first."
 )
 
 
