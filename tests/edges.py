@@ -98,7 +98,7 @@ RESERVED = (
     "cost_usd",
     "Inputs",
     "Zones",
-    "Unit",
+    "Air handler",
     "Loads",
     "Constants",
     "Setpoints",

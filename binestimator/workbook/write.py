@@ -61,6 +61,7 @@ from .sheets import (
 )
 from .sheets.form_cells import FormPages
 from .strict import Book
+from .trail import trail_data
 
 _WRITERS = {
     # Patterns first: charts on other sheets draw its tables.
@@ -194,9 +195,13 @@ def client_bytes(results: Results) -> bytes:
         return book.content()
 
 
-def results_bytes(results: Results, review: Review | None = None) -> bytes:
-    """The results as plain data (JSON, UTF-8) with their checksum; keys are documented in output/README.md."""
-    data = to_plain(results, review) | {"checksum": UNSEALED}
+def results_bytes(results: Results, review: Review | None = None, trail: Trail | None = None) -> bytes:
+    """The results as plain data (JSON, UTF-8) with their checksum; keys are documented in output/README.md.
+
+    ``review`` and ``trail`` as for :func:`workbook_bytes`.
+    """
+    data = to_plain(results, review)
+    data |= {"trail": trail_data(results, review, trail, __version__), "checksum": UNSEALED}
     return seal_text(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
 
 

@@ -51,17 +51,19 @@ class Site:
         Of any candidate of this site.
     number : int
         From 1.
+    option : int
+        Number of the first option that uses it, by which all but the first set are named.
     users : list of str
         Names of the candidates that use it.
     """
 
-    def __init__(self, pen, registry, constants: Scope, results, run, number: int, users: list[str]):
+    def __init__(self, pen, registry, constants: Scope, results, run, number: int, option: int, users: list[str]):
         self.pen, self.registry, self.results, self.run = pen, registry, results, run
         self.project, self.unit = run.project, run.unit
         self.scope = Scope(constants)
         self.number, self.users = number, users
-        end = "" if number == 1 else f"_{number}"
-        self.unit_name, self.zones_name, self.loads_name = f"Unit{end}", f"Zones{end}", f"Loads{end}"
+        end = "" if number == 1 else f" {option}"
+        self.unit_name, self.zones_name, self.loads_name = f"Air handler{end}", f"Zones{end}", f"Loads{end}"
         self.idle_name = f"Idle{end}"
         self._own = {}
         if run.project is not results.project:
@@ -140,7 +142,7 @@ class Site:
         self._sheet.text(row, 2, unit, s("line", "small"))
         self._sheet.text(row, 3, how, s("line", "small", "quiet"))
         self.pen.labels[name] = (label, unit)
-        self.scope.put(name, f"{self.unit_name}!$B${row + 1}", value)
+        self.scope.put(name, f"{_sheet_ref(self.unit_name)}!$B${row + 1}", value)
         self._row += 1
 
     def mirror(self, *paths: str, start: str = "", whose: str = "") -> None:
@@ -752,7 +754,7 @@ class Site:
         left, right = column_name(ZONE_COLUMN), column_name(last)
         self._zone_local = Scope(self.scope)
         for row, name, _kind, _, value, more in self._zone_rows:
-            address = f"{self.zones_name}!${left}${row + 1}:${right}${row + 1}"
+            address = f"{_sheet_ref(self.zones_name)}!${left}${row + 1}:${right}${row + 1}"
             if value is not None:
                 self.scope.put(name, address, value)
             self._zone_local.put(name, f"{COLUMN}{row + 1}", more[1] if value is None else value)
@@ -773,10 +775,14 @@ class Site:
             ]
         )
         self.scope.put(
-            "z.matrix", f"{self.zones_name}!${left}${self._matrix_row + 1}:${right}${self._matrix_row + rows}", matrix
+            "z.matrix",
+            f"{_sheet_ref(self.zones_name)}!${left}${self._matrix_row + 1}:${right}${self._matrix_row + rows}",
+            matrix,
         )
         first = next(row for row, name, *_ in self._zone_rows if name == "z.in_0")
-        self.scope.put("z.members", f"{self.zones_name}!${left}${first + 1}:${right}${first + k}", np.vstack(member))
+        self.scope.put(
+            "z.members", f"{_sheet_ref(self.zones_name)}!${left}${first + 1}:${right}${first + k}", np.vstack(member)
+        )
 
     def _derived(self, member) -> list[tuple]:
         """Constants of zones that follow from inputs: name, label, unit, template, engine's value."""

@@ -37,7 +37,7 @@ def live_sheet_names(results) -> tuple[list[str], list[str]]:
     """Sheets of the live part before and after those of the candidates, in order."""
     before = [constants.SHEET]
     for number, (_key, users) in enumerate(sites_of(results), 1):
-        site = Site(None, None, None, results, results.runs[results.candidates[users[0]].id], number, [])
+        site = Site(None, None, None, results, results.runs[results.candidates[users[0]].id], number, users[0] + 1, [])
         before += (
             [site.unit_name] if number > 1 and site.can_share() else [site.unit_name, site.zones_name, site.loads_name]
         )
@@ -82,7 +82,8 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
     base_rows = results.runs[results.baseline_id].rows
     for number, (_key, users) in enumerate(sites, 1):
         run = results.runs[results.candidates[users[0]].id]
-        site = Site(pen, registry, scope, results, run, number, [results.candidates[k].name for k in users])
+        names = [results.candidates[k].name for k in users]
+        site = Site(pen, registry, scope, results, run, number, users[0] + 1, names)
         bin_rows = _bin_row_template if _same_rows(run.rows, base_rows) else None
         site.write_unit(work.sheets[site.unit_name])
         if number > 1 and site.can_share():

@@ -59,8 +59,8 @@ FIRST_ROW = TABLE_HEAD_ROW + 2
 REVIEW_LINES = ("claimed", "reviewed", "ratio")
 
 # On the second page charts are side by side over the whole width, with texts below them in columns. Charts take what
-# the texts leave of the page, within these heights. [points]
-_CHART_POINTS, _TEXT_COLUMNS = (158.0, 250.0), 3
+# the texts leave of the page: their least height, the one for which texts give way, and the largest. [points]
+_CHART_POINTS, _TEXT_COLUMNS = (105.0, 158.0, 250.0), 3
 _MOST_CAUSES = 4
 # A line of text, and a heading, in the columns. [points]
 _LINE_POINTS, _HEADING_POINTS = 12.0, 15.0
@@ -532,10 +532,10 @@ def _lower_half(work: Work, sheet: Sheet, row: int, widths: list[float], above: 
         columns = _placed_texts(work, widths, causes)
         rows = max(sum(2 + sum(rows for _, rows in lines) for _, lines in column) for column in columns)
         taken = above + _HEADING_POINTS + (rows - 2) * _LINE_POINTS + 8.0
-        if taken + _CHART_POINTS[0] <= FULL_SIZE_POINTS:
+        if taken + _CHART_POINTS[1] <= FULL_SIZE_POINTS:
             break
     if len(bins_of(work.results)) > 0:
-        points = min(max(FULL_SIZE_POINTS - taken, _CHART_POINTS[0]), _CHART_POINTS[1])
+        points = min(max(FULL_SIZE_POINTS - taken, _CHART_POINTS[0]), _CHART_POINTS[2])
         # Rows without cells keep their height in every program only if it is given.
         for _ in range(_CHART_ROWS):
             sheet.height(row, points / _CHART_ROWS)
