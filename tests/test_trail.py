@@ -215,3 +215,13 @@ def test_a_run_without_a_parent_says_so_in_the_results_file():
             [],
         )
         assert len(said["revisions"]) == 1
+
+
+def test_a_choice_that_has_another_name_now_is_no_change():
+    cooled = project(cooling={"chiller_set": "C"})
+    before = dict(given_inputs(cooled))
+    assert before["cooling.chiller_set"] == "water_cooled_below_75_ton"
+    before["cooling.chiller_set"] = "C"
+    assert Trail(run_id="0" * 12, given=before).changes(cooled) == []
+    other = Trail(run_id="0" * 12, given=before | {"cooling.chiller_set": "D"}).changes(cooled)
+    assert other == [("cooling.chiller_set", "water_cooled_75_to_150_ton", "water_cooled_below_75_ton")]

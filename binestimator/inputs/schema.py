@@ -110,6 +110,8 @@ class Field:
         Has to be given.
     choices : tuple
         Allowed values of ``choice`` and ``choice_list`` (texts) and ``choice_float`` (numbers).
+    earlier : tuple of (str, str)
+        Names of choices in earlier versions, which are read as well, and what they are called now.
     used_when : tuple of (str, str, tuple of str)
         Alternatives (section, name, values) of which one must hold for the input to be used.
     description, source, label : str
@@ -126,6 +128,7 @@ class Field:
     default: object
     required: bool
     choices: tuple
+    earlier: tuple
     used_when: tuple
     description: str
     source: str
@@ -444,6 +447,9 @@ def _check_choice(field: Field, raw: object, in_cell: bool) -> tuple[object, str
         for choice in field.choices:
             if raw.strip().casefold() == choice.casefold():
                 return choice, None
+        for old, choice in field.earlier:
+            if raw.strip().casefold() == old.casefold():
+                return choice, None
         name = not_modelled(raw[:200])
         if name:
             return None, sentence(
@@ -683,7 +689,8 @@ def _field_from_row(row: dict[str, str]) -> Field:
         raise ValueError(f"{name}: unknown type {kind!r}")
     if row["role"] not in ROLES:
         raise ValueError(f"{name}: unknown role {row['role']!r}")
-    texts = tuple(row["choices"].split("|")) if row["choices"] else ()
+    named = [choice.partition("=") for choice in row["choices"].split("|")] if row["choices"] else []
+    texts = tuple(choice for choice, _, _ in named)
     choices = tuple(float(choice) for choice in texts) if kind == "choice_float" else texts
     if (kind in ("choice", "choice_float", "choice_list")) != bool(choices):
         raise ValueError(f"{name}: choices do not go with type {kind!r}")
@@ -709,6 +716,7 @@ def _field_from_row(row: dict[str, str]) -> Field:
         default=None if required or unset else default,
         required=required,
         choices=choices,
+        earlier=tuple((old, choice) for choice, _, old in named if old),
         used_when=tuple(used_when),
         description=row["description"],
         source=row["source"],

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...end_uses import ELECTRIC, ELECTRICITY_PRICE, END_USES
-from ...model.plant import heat_source, preheat_source
+from ...model.plant import AIR_COOLED_SETS, heat_source, preheat_source
 from ...model.system import supply_heating_mode, zones_of
 from ...model.terminals import cooling_flow_cfm
 from ...strategies import demand
@@ -953,7 +953,7 @@ class Chain:
         if dx or "plant_y" not in self.grid:
             condenser = (
                 "{oat_f}"
-                if dx or cool.chiller_set in ("A", "B")
+                if dx or cool.chiller_set in AIR_COOLED_SETS
                 else "MAX({oawb_f}+{cooling.tower_approach_f},{cooling.condenser_water_min_f})"
             )
             self.col(
@@ -1179,7 +1179,7 @@ class Chain:
             pump += f"{polynomial(v, 4, f'MEDIAN({{{v}.x_low}},{share},{{{v}.x_high}})')}/{{{v}.rated}}"
         self.col(n + "pump_kw", "Chilled-water pump", "kW", pump)
         pumps = [f"{{{n}pump_kw}}"]
-        if cool.chiller_set not in ("A", "B"):
+        if cool.chiller_set not in AIR_COOLED_SETS:
             self.col(
                 n + "tower_kw",
                 "Condenser pump and tower",

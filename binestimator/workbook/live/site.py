@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...model.build import group_of_zones
-from ...model.plant import heat_source, preheat_source
+from ...model.plant import AIR_COOLED_SETS, heat_source, preheat_source
 from ...model.system import supply_heating_mode
 from ...moist_air import humidity_ratio_from_dewpoint
 from ...strategies.demand import MOST_REQUESTS, temperature_thresholds_f
@@ -581,7 +581,7 @@ class Site:
                         "°F",
                         f"MEDIAN({{{q}.x_low}},{{cooling.chilled_water_f}},{{{q}.x_high}})",
                     )
-            if cool.chiller_set not in ("A", "B"):
+            if cool.chiller_set not in AIR_COOLED_SETS:
                 self.mirror(
                     c + "tower_approach_f", c + "condenser_water_min_f", c + "condenser_pump_w_ton", c + "tower_w_ton"
                 )
