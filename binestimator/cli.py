@@ -10,6 +10,7 @@ import argparse
 import contextlib
 import gc
 import os
+import shutil
 import signal
 import sys
 import threading
@@ -156,6 +157,15 @@ class _Watched:
 
 def _state_of_files(args) -> str:
     return "no file had been written yet" if args.watched is None else args.watched.state()
+
+
+def _columns() -> int:
+    """Columns of the terminal; those of text that is not for a terminal where the output goes elsewhere."""
+    from binestimator.terminal import WIDTH
+
+    if sys.stdout is None or not sys.stdout.isatty():
+        return WIDTH
+    return shutil.get_terminal_size((WIDTH, 24)).columns
 
 
 def _say(args, text: str | None) -> None:
@@ -415,9 +425,9 @@ def _estimate(args) -> None:
     cautions = any(finding.level == "caution" for finding in results.findings)
     if failed or args.strict and (cautions or written.kept):
         args.code = FINDINGS
-    parts = [comparison(results)]
+    parts = [comparison(results, _columns())]
     if review is not None:
-        parts.append(reviewed(results, review))
+        parts.append(reviewed(results, review, _columns()))
     if trail is not None and trail.run_id not in ("", results.run_id):
         changed, carried = len(trail.changes(project)), len(trail.questions)
         parts.append(
@@ -490,7 +500,7 @@ def _bins(args) -> None:
     table = bin_table(
         conditions, width_f=int(width_f), means={k: np.where(occupied, v, np.nan) for k, v in means.items()}
     )
-    text = bins_text(table, weather, schedule, float(len(weather.frame)))
+    text = bins_text(table, weather, schedule, float(len(weather.frame)), _columns())
     if args.csv is not None:
         place = ((bin_low_f(conditions.oat_f, width_f) - table["bin_low_f"].iloc[0]) / width_f).astype(int)
         for start in (0, 8, 16):
