@@ -201,7 +201,7 @@ def _ended(args, code: int, message: str) -> int:
         print(_printable(message), file=sys.stderr)
         sys.stderr.flush()
     except OSError:
-        _silence(sys.stderr)  # nobody can be told; the exit code says it
+        _silence(sys.stderr)  # there is nowhere to print; the exit code reports it
     return code
 
 
@@ -404,7 +404,7 @@ def _estimate(args) -> None:
 
     project, overrides, reviewed_project = read_any(args.project)
     trail = trail_of(args.project)
-    # Only now the heavy part: what is wrong with a file, or stands in the way, is said at once.
+    # Only now the heavy part: whatever is wrong with a file, or is in the way, has been reported by now.
     read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
     client = args.edition == "client"
     stem = free_stem(args.project, args.out, read, client=client)

@@ -67,7 +67,7 @@ def comparison(results, width: int = WIDTH) -> str:
 
 
 def reviewed(results, review, width: int = WIDTH) -> str:
-    """What a reviewer's overrides make of the claim: savings of both, their ratio, and the overrides.
+    """The claim beside a run with a reviewer's overrides: savings of both, their ratio, and the overrides.
 
     Parameters
     ----------

@@ -1,6 +1,6 @@
 """What a workbook carries from run to run: revisions, questions and answers, what was given and what was claimed.
 
-It stands on the sheet for reviews, in tables that are found by their headings wherever a user has moved them. What
+It is on the sheet for reviews, in tables that are found by their headings, wherever a user has moved them. What
 people have typed there is carried over as text; it changes nothing else.
 """
 

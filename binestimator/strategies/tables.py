@@ -49,7 +49,7 @@ def by_airflow(record, requested_cfm, design_cfm):
 class ByPoints(Strategy):
     """Part of a strategy that goes by points: straight lines between, flat outside.
 
-    ``x_words`` what the points stand over, in a sentence · ``x_unit`` the same as a unit where it is not outdoor
+    ``x_words`` what the points depend on, in a sentence · ``x_unit`` the same as a unit where it is not outdoor
     temperature.
     """
 

@@ -1,4 +1,4 @@
-"""Charts in one dress: colours told with markers and order, labels clear of the plot."""
+"""Charts in one style: series differ by more than colour, labels are clear of the plot."""
 
 from __future__ import annotations
 

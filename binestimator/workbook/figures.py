@@ -193,9 +193,7 @@ def answer(results: Results) -> str:
     c = advised(results)
     if c.id == base.id:
         advice = "leave the setpoints as they are" if today(results) is base else "stay with the baseline"
-        return (
-            f"None of the ranked options costs less to run than the baseline ({base.name}): as things stand, {advice}."
-        )
+        return f"None of the ranked options costs less to run than the baseline ({base.name}): so far, {advice}."
     return " ".join((_do_what(results, c), _cost_and_saving(results, c), _risk(results, c)))
 
 
@@ -654,7 +652,7 @@ class Holdback:
         return max(self.shares.values(), default=0.0)
 
 
-# Counts of the hourly run that speak of resets: key, words, part whose reset it concerns, share from which to tell.
+# Counts of the hourly run that concern resets: key, words, part whose reset it concerns, share from which to tell.
 # A reset that is at the limit where it saves is doing its work, unless it is there most of the time.
 _LIMITS = (
     (
@@ -691,7 +689,7 @@ _LIMITS = (
 def holdbacks(results: Results) -> list[Holdback]:
     """What holds resets back, worst first; causes that can act on no candidate are left out.
 
-    Zones count while a reset by demand listens to them. A rogue zone asks without need; any
+    Zones count while a reset by demand uses their requests. A rogue zone asks without need; any
     other zone is named where it asks most of all zones in some candidate.
     """
     limits: dict[str, dict[int, float]] = {key: {} for key, *_ in _LIMITS}

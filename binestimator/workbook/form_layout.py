@@ -1,4 +1,4 @@
-"""Where the cells of an input form stand, in forms and in workbooks of results alike.
+"""Where the cells of an input form are, in forms and in workbooks of results alike.
 
 The registry of addresses: a path leads to the cell that *counts* (what formulas read) and to the
 cell of the user (what a user edits). Rows and columns count from 0.
@@ -22,7 +22,7 @@ from ..inputs.form_content import (
 )
 from ..inputs.schema import STRATEGY_SECTIONS, fields_of
 
-# Columns of the sheet of inputs that stand once: key, label, width. Keys are those the reader looks for.
+# Columns of the sheet of inputs that occur once: key, label, width. Keys are those the reader looks for.
 INPUT_COLUMNS = (
     ("–", "Input", 27.0),
     ("value", "Your value", 17.0),

@@ -39,7 +39,7 @@ LINES = (
     ("#B58900", "long_dash_dot", "square", PAPER),
 )
 
-# Origin of an input: mark and word. The mark also stands behind numbers in tables of inputs.
+# Origin of an input: mark and word. The mark is also behind numbers in tables of inputs.
 ORIGINS = {
     "given": ("●", "given", "Given in the project file"),
     "default": ("○", "default", "Not given: the program's default, with its source"),

@@ -88,7 +88,7 @@ CANDIDATE_CONTENTS = "row by row from outdoor air to cost, by formulas"
 
 #: Sheets for the owner, which the file prints by itself and of which the client edition consists.
 OWNER_SHEETS = CLIENT_SHEETS
-#: Sheets for whoever checks the file; those of the formulas that speak of the whole year follow them.
+#: Sheets for whoever checks the file; those of the formulas about the whole year follow them.
 REVIEWER_SHEETS = (
     GUIDE,
     REVIEW,

@@ -1,4 +1,4 @@
-"""The only door to the spreadsheet library: nothing that it would let pass goes unnoticed.
+"""The only access to the spreadsheet library: whatever it would silently accept is refused.
 
 The library answers an unusable cell, an over-long text or a mistyped option with a negative
 number or a warning and writes the file all the same. Here each of these is a

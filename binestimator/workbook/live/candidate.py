@@ -115,7 +115,7 @@ class Chain:
         return self.run.rows.loads.take(np.tile(self.rows, self.parts))
 
     def more(self, x: str) -> str:
-        """What a prefix of columns stands for, behind their labels."""
+        """What a prefix of columns means, behind their labels."""
         return {"a_": ", first look", "b_": ", before closing"}.get(x, "")
 
     def block(self, key: str, label: str, unit: str, template, style: str = "f0") -> None:
@@ -923,7 +923,7 @@ class Chain:
             self.col(x + "coil_entering_wb_f", "Entering wet bulb", "°F", template)
 
     def _capacity(self, x: str, *, out: bool) -> None:
-        """Cooling that the plant can give; the outdoor part stands once."""
+        """Cooling that the plant can give; the outdoor part is written once."""
         cool = self.project.cooling
         if cool.type == "purchased":
             return
@@ -1255,7 +1255,7 @@ class Steps(Chain):
         The candidate's own.
     sheet : Sheet
     rows : ndarray of int
-        Its lines that these stand for.
+        Its lines that these represent.
     """
 
     def __init__(self, chain: Chain, sheet, rows):

@@ -103,7 +103,7 @@ class Site:
     # --- inputs
 
     def value(self, path: str):
-        """Value of an input in this site; the size that stands in where it was not given."""
+        """Value of an input in this site; the size that is used where it was not given."""
         if path in self._own:
             return self._own[path]
         return self.registry.shown(path)
@@ -1341,7 +1341,7 @@ def write_points(
 ) -> int:
     """Points of a line and the slope after each; returns the next row.
 
-    Abscissas, ordinates and slopes stand one below the other, each after a line for what lies below
+    Abscissas, ordinates and slopes are one below the other, each after a line for what lies below
     the first point, so that formulas can look up in them. ``x_unit`` where it is not that of the input.
     """
     s = pen.s

@@ -136,7 +136,7 @@ def _options(work: Work, sheet: Sheet, row: int, block: list[int], width: float)
     return row
 
 
-# Counts that speak of people in rooms and of coils; those of controls stand on the working sheet.
+# Counts about people in rooms and about coils; those about controls are on the working sheet.
 _SERVICE_COUNTS = tuple(
     key
     for key in COUNT_KEYS
@@ -178,7 +178,7 @@ _INPUT_WIDTHS = _filled(34.0, 22.0, 13.0)
 
 
 def write_inputs(work: Work, sheet: Sheet) -> None:
-    """Write the sheet of the inputs that the answer rests on: what moves the saving most, and all that was given for
+    """Write the sheet of the inputs that matter: what moves the saving most, and what was given for
     the air handler and its plant."""
     s, results = work.styles, work.results
     project = results.project

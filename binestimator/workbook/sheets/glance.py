@@ -50,10 +50,9 @@ SAME_SAT_F, SAME_DSP_INWC = 0.25, 0.02
 # More curves than these in one small chart cannot be told apart.
 _MOST_CURVES = 4
 
-# Rows of the page. Above the answer stands what the baseline is known to fail in; below the key figures stands whether
-# an edit made anything of the run stale. Behind the remarks under the table, on the second page,
-# come lines for reviews, empty until an input is edited: what was claimed, what the inputs in the file make of it, and
-# their ratio.
+# Rows of the page. Above the answer is what the baseline is known to fail in; below the key figures is whether an edit
+# made anything of the run stale. Behind the remarks under the table, on the second page, come lines for reviews, empty
+# until an input is edited: what was claimed, what the formulas give with the inputs now in the file, and their ratio.
 KNOWN_ROW, ANSWER_ROW, FIGURES_ROW, STALE_ROW, TABLE_HEAD_ROW = 3, 4, 6, 10, 12
 FIRST_ROW = TABLE_HEAD_ROW + 2
 REVIEW_LINES = ("claimed", "reviewed", "ratio")
@@ -232,7 +231,7 @@ def _stale(work: Work, sheet: Sheet, last: int) -> None:
 
 
 def _claimed(results):
-    """Position and candidate that the lines for reviews are about: the one that the page speaks for, or the baseline
+    """Position and candidate that the lines for reviews are about: the one that the page presents, or the baseline
     where there is none."""
     c = advised(results)
     c = results.baseline if c is None else c
@@ -248,14 +247,14 @@ def write_review(work: Work, pen) -> None:
     Parameters
     ----------
     pen : Pen
-        The one that wrote the live sheets; it knows where the annual figures and the banner stand. None
+        The one that wrote the live sheets; it knows where the annual figures and the banner are. None
         where the air handler never runs.
     """
     s, results, sheet = work.styles, work.results, work.sheets[GLANCE]
     position, c = _claimed(results)
     base = results.baseline
     number, first = position + 1, review_row(results)
-    # Nothing stands here until an input is edited: what has not been reviewed must not look as if it had.
+    # Empty until an input is edited: what has not been reviewed must not look as if it had been.
     edited = f'=IF($A${STALE_ROW + 1}="{NOTHING_EDITED}","{NOT_YET}",'
     for k, (mark, text) in enumerate(
         (
@@ -285,7 +284,7 @@ def write_review(work: Work, pen) -> None:
             NOTHING_EDITED,
             s("quiet", "wrap", "middle"),
         )
-        # An edit is told by words and their mark; the colour only helps to notice them.
+        # An edit is shown by words; the colour only helps to notice them.
         sheet.highlight(
             STALE_ROW,
             0,
@@ -471,7 +470,7 @@ _UNIT_WORDS = {
 
 
 def remark_texts(results) -> list[str]:
-    """What stands below the table: why options are not ranked, what the limit is, units."""
+    """What is below the table: why options are not ranked, what the limit is, units."""
     reasons: dict[tuple[str, str], list[int]] = {}
     for number, c in enumerate(results.candidates, 1):
         if c.equal_service.flagged:
@@ -527,7 +526,7 @@ def _remarks(work: Work, sheet: Sheet, last: int, width: float) -> None:
 def _lower_half(work: Work, sheet: Sheet, row: int, widths: list[float], above: float) -> int:
     """Charts side by side, and below them what it is worth, what can go wrong and how sure; returns the first row
     below. ``above`` are the points of the page that are taken by then."""
-    # Where texts are long, fewer of the causes that hold resets back are told here.
+    # Where texts are long, fewer of the causes that hold resets back are listed.
     for causes in range(_MOST_CAUSES, 0, -1):
         columns = _placed_texts(work, widths, causes)
         rows = max(sum(2 + sum(rows for _, rows in lines) for _, lines in column) for column in columns)
@@ -654,7 +653,7 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
 
 
 def _shown(results) -> list[int]:
-    """Options whose curves come first: the baseline and the one that the page speaks for."""
+    """Options whose curves come first: the baseline and the one that the page presents."""
     c = advised(results)
     return [number_of(results, id_) - 1 for id_ in (results.baseline_id, *(() if c is None else (c.id,)))]
 

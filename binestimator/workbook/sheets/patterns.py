@@ -13,7 +13,7 @@ from ..strict import ROW_PIXELS, Sheet
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _LABEL_WIDTH, _WIDTH = 42, 13.5
-# Charts stand above the tables, in three rows of two.
+# Charts are above the tables, in three rows of two.
 _CHART_PIXELS, _CHARTS_ROW = 300, 3
 _TABLES_ROW = _CHARTS_ROW + 3 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
 
@@ -37,7 +37,7 @@ def short_names(results, positions) -> list[str]:
 
 
 def write(work: Work, sheet: Sheet) -> None:
-    """Write the sheet and remember where its tables stand."""
+    """Write the sheet and remember where its tables are."""
     results = work.results
     positions = list(range(len(results.candidates)))
     names = short_names(results, positions)
@@ -249,7 +249,7 @@ def lines_chart(work: Work, block: str, key: str, tolerance: float, words, first
     """Scatter lines by outdoor temperature, one for each distinct curve, and how many were left out.
 
     ``words`` gives the strategy of a candidate; the numbers of all candidates that share the
-    curve stand behind it. ``first`` are positions drawn in any case, ``most`` the number of curves.
+    curve are behind it. ``first`` are positions drawn in any case, ``most`` the number of curves.
     """
     results = work.results
     chart = work.book.chart("scatter", "straight_with_markers")

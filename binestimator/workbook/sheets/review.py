@@ -38,8 +38,8 @@ def write(pages, sheet: Sheet, results=None, second=None, trail=None, version: s
         pages,
         sheet,
         "Review",
-        "For whoever prepares and checks this file. A run on this file writes a new one, leaves this one as it is, and "
-        "carries over what stands here.",
+        "For those who prepare and check this file. A run on this file writes a new one, leaves this one as it is, and "
+        "carries over what is written here.",
     )
     sheet.widths(_WIDTHS)
     changes = [] if trail is None or results is None else trail.changes(results.project)
@@ -145,7 +145,7 @@ def _for_the_next_run(sheet: Sheet, s, row: int, results) -> int:
 
 
 def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
-    """Overrides that stood in the file that was read, and what a whole run makes of them."""
+    """Overrides in the file that was read, and what a whole run with them gives."""
     row = _head(
         sheet,
         s,
