@@ -1,4 +1,4 @@
-"""Groups of like hours, and the few rows that stand for them.
+"""Groups of like hours, and the few rows that represent them.
 
 Hours are grouped by outdoor-temperature bin and running mode. Two ways to represent the
 hours of a group: :func:`mean_rows` (one row at mean conditions, the classic bin method)
@@ -98,14 +98,14 @@ METHOD_MOMENTS = "real hours that keep hours, temperature and moisture of each g
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RowSelection:
-    """Real hours that stand for a year.
+    """Real hours that represent a year.
 
     Parameters
     ----------
     index : ndarray (n,), int
         Rows of the hourly conditions, ascending.
     weights : ndarray (n,)
-        What each stands for. [h/yr] > 0
+        Hours that each represents. [h/yr] > 0
     group : ndarray (n,), int
         Group of each row.
     residuals : ndarray (P, M)
@@ -238,7 +238,7 @@ def representative_rows(
     jump=None,
     max_rows=MAX_ROWS,
 ):
-    """A few real hours per group, with weights, that stand for all hours.
+    """A few real hours per group, with weights, that represent all hours.
 
     Parameters
     ----------
@@ -520,7 +520,7 @@ class _Likely:
 
     def form(self, index, all_hours):
         """Hessian (n, n) and gradient at no weights, times -1, (n,) of half the expected squared error of weights at
-        ``index`` that stand for ``all_hours``. Which side of a jump an hour is on is its own matter, so
+        ``index`` that represent ``all_hours``. Which side of a jump an hour is on is its own matter, so
         that error grows with the square of each weight."""
         live = all_hours[np.any(self.variation[all_hours] != 0.0, axis=1)]
         target = self.covariance(index, live) @ self.hours[live]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from binestimator.console import FINDINGS, Watched, say
+from binestimator.console import FINDINGS, Watched, columns, say
 from binestimator.errors import InputError
 
 
@@ -25,7 +25,7 @@ def run_estimate(args) -> None:
 
     project, overrides, reviewed_project = read_any(args.project)
     trail = trail_of(args.project)
-    # Only now the heavy part: what is wrong with a file, or stands in the way, is said at once.
+    # Only now the heavy part: whatever is wrong with a file, or is in the way, has been reported by now.
     read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
     client = args.edition == "client"
     stem = free_stem(args.project, args.out, read, client=client)
@@ -46,9 +46,9 @@ def run_estimate(args) -> None:
     cautions = any(finding.level == "caution" for finding in results.findings)
     if failed or args.strict and (cautions or written.kept):
         args.code = FINDINGS
-    parts = [comparison(results)]
+    parts = [comparison(results, columns())]
     if review is not None:
-        parts.append(reviewed(results, review))
+        parts.append(reviewed(results, review, columns()))
     if trail is not None and trail.run_id not in ("", results.run_id):
         changed, carried = len(trail.changes(project)), len(trail.questions)
         parts.append(
@@ -126,7 +126,7 @@ def run_bins(args) -> None:
     table = bin_table(
         conditions, width_f=int(width_f), means={k: np.where(occupied, v, np.nan) for k, v in means.items()}
     )
-    text = bins_text(table, weather, schedule, float(len(weather.frame)))
+    text = bins_text(table, weather, schedule, float(len(weather.frame)), columns())
     if args.csv is not None:
         place = ((bin_low_f(conditions.oat_f, width_f) - table["bin_low_f"].iloc[0]) / width_f).astype(int)
         for start in (0, 8, 16):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
 import sys
 
 from binestimator.errors import BinestimatorError
@@ -40,6 +41,15 @@ def state_of_files(args) -> str:
     return "no file had been written yet" if args.watched is None else args.watched.state()
 
 
+def columns() -> int:
+    """Columns of the terminal; those of text that is not for a terminal where the output goes elsewhere."""
+    from binestimator.terminal import WIDTH
+
+    if sys.stdout is None or not sys.stdout.isatty():
+        return WIDTH
+    return shutil.get_terminal_size((WIDTH, 24)).columns
+
+
 def say(args, text: str | None) -> None:
     """Print, and make sure that this and what was printed before arrives."""
     try:
@@ -74,7 +84,7 @@ def ended(args, code: int, message: str) -> int:
         print(printable_lines(message), file=sys.stderr)
         sys.stderr.flush()
     except OSError:
-        silence(sys.stderr)  # nobody can be told; the exit code says it
+        silence(sys.stderr)  # there is nowhere to print; the exit code reports it
     return code
 
 

@@ -205,7 +205,7 @@ def write_outputs(
 
     beside = () if review is None else (review,)
     carried = {} if trail is None else {"trail": trail}
-    contents = [workbook_bytes(results, *beside, **carried), results_bytes(results, *beside)]
+    contents = [workbook_bytes(results, *beside, **carried), results_bytes(results, *beside, **carried)]
     if client:
         contents.append(client_bytes(results))
     places = output_places(folder, stem, client=client)

@@ -1,4 +1,4 @@
-"""Results and bins as text for a terminal of 100 columns. Pure: results in, text out.
+"""Results and bins as text for a terminal. Pure: results and width in, text out.
 
 Plain ASCII apart from what the user's own files hold, so that every terminal can show it.
 """
@@ -7,6 +7,9 @@ from __future__ import annotations
 
 import math
 import textwrap
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 
 from binestimator.end_uses import END_USES
 from binestimator.findings import baseline_failures, saves_by_ventilation
@@ -14,7 +17,9 @@ from binestimator.inputs.schema import value_text
 from binestimator.results import CHANGED_SERVICE
 from binestimator.strategies.registry import sat_strategy
 
-WIDTH = 100
+#: Columns of text that is not for a narrower terminal, and the fewest that text is made for.
+WIDTH, LEAST_WIDTH = 100, 80
+_width: ContextVar[int] = ContextVar("width", default=WIDTH)
 #: Mark of a row, and what it says.
 BASELINE, BEST, FLAGGED, CHANGED, NO_CURE = "=", "*", "!", "~", "-"
 
@@ -23,40 +28,60 @@ BASELINE, BEST, FLAGGED, CHANGED, NO_CURE = "=", "*", "!", "~", "-"
 _END_USES = tuple((use.key, use.heading, use.unit) for use in sorted(END_USES, key=lambda use: use.keeps))
 
 
-def comparison(results) -> str:
+@contextmanager
+def _columns(width: int) -> Iterator[None]:
+    """Make text for so many columns."""
+    before = _width.set(min(max(width, LEAST_WIDTH), WIDTH))
+    try:
+        yield
+    finally:
+        _width.reset(before)
+
+
+def comparison(results, width: int = WIDTH) -> str:
     """What a run found: heading, comparison table, marks, how to read it, cautions.
 
     Parameters
     ----------
     results : Results
+    width : int
+        Columns of the terminal; ``LEAST_WIDTH`` to ``WIDTH`` of them are used.
 
     Returns
     -------
     str
-        Lines of at most ``WIDTH`` characters, as far as the user's own words allow, without
+        Lines of at most so many characters, as far as the user's own words allow, without
         the names of the files written.
     """
-    blocks = [
-        _first(results),
-        _heading(results),
-        _table(results),
-        _marks(results),
-        _advice(results),
-        _reading(results),
-        _cautions(results),
-    ]
+    with _columns(width):
+        blocks = [
+            _first(results),
+            _heading(results),
+            _table(results),
+            _marks(results),
+            _advice(results),
+            _reading(results),
+            _cautions(results),
+        ]
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
 
-def reviewed(results, review) -> str:
-    """What a reviewer's overrides make of the claim: savings of both, their ratio, and the overrides.
+def reviewed(results, review, width: int = WIDTH) -> str:
+    """The claim beside a run with a reviewer's overrides: savings of both, their ratio, and the overrides.
 
     Parameters
     ----------
     results : Results
         The claim.
     review : Review
+    width : int
+        As for :func:`comparison`.
     """
+    with _columns(width):
+        return _reviewed(results, review)
+
+
+def _reviewed(results, review) -> str:
     lines = review.lines(results)
     second = review.results
     heads = (("Claimed", "USD"), ("Reviewed", "USD"), ("Ratio", "%"), ("Rank", "claimed"), ("Rank", "reviewed"))
@@ -111,7 +136,7 @@ def _wrapped(text: str, first: str = "", later: str | None = None) -> list[str]:
     """Lines of a sentence behind a heading word; a word that is too long gets a line of its own."""
     return textwrap.wrap(
         text,
-        WIDTH,
+        _width.get(),
         initial_indent=first,
         subsequent_indent=" " * len(first) if later is None else later,
         break_long_words=False,
@@ -194,9 +219,17 @@ def _table(results) -> list[str]:
     while True:
         columns = [(head, unit, [whole(c.annual[key]) for c in candidates]) for key, head, unit in uses] + money
         lines = _lines(results, columns)
-        if len(lines[2]) <= WIDTH or len(uses) <= 2:
+        if len(lines[2]) <= _width.get():
             return lines
-        uses.pop()
+        # Energies give way before money, and paybacks before savings.
+        if len(uses) > 2:
+            uses.pop()
+        elif with_cost and len(money) > 3:
+            money.pop()
+        elif len(uses) > 1:
+            uses.pop()
+        else:
+            return lines
 
 
 def _lines(results, columns) -> list[str]:
@@ -276,7 +309,7 @@ def _marks(results) -> list[str]:
         ),
     ):
         if mine:
-            lines.append(f"{mark} {words}")
+            lines += _wrapped(words, f"{mark} ")
         for c in mine:
             lines += _wrapped("; ".join(c.equal_service.reasons), f"    {c.id}: ", "        ")
     if any(mark_of(results, c) == NO_CURE for c in results.candidates):
@@ -417,7 +450,7 @@ _BIN_COLUMNS = (
 )
 
 
-def bins(table, weather, schedule: str, total_hours: float) -> str:
+def bins(table, weather, schedule: str, total_hours: float, width: int = WIDTH) -> str:
     """Bin-hour table as text.
 
     Parameters
@@ -429,7 +462,14 @@ def bins(table, weather, schedule: str, total_hours: float) -> str:
         Schedule in words.
     total_hours : float
         Hours of the file.
+    width : int
+        As for :func:`comparison`.
     """
+    with _columns(width):
+        return _bins(table, weather, schedule, total_hours)
+
+
+def _bins(table, weather, schedule: str, total_hours: float) -> str:
     shown = [
         c for c in _BIN_COLUMNS if c[0] in table.columns and (c[0] != "hours_unoccupied_running" or table[c[0]].any())
     ]

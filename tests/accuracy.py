@@ -53,15 +53,21 @@ HELD_ERROR_FRAC = 0.01
 DRAWN = 8
 
 COOLING = (
-    {"type": "chilled_water", "chiller_set": "F", "kw_per_ton": 0.61, "units": 2},
+    {"type": "chilled_water", "chiller_set": "water_cooled_300_to_600_ton", "kw_per_ton": 0.61, "units": 2},
     {"type": "direct_expansion", "stages": 4, "lockout_f": 50},
     {"type": "purchased"},
-    {"type": "chilled_water", "chiller_set": "A", "kw_per_ton": 1.2, "units": 1},
+    {"type": "chilled_water", "chiller_set": "air_cooled_below_150_ton", "kw_per_ton": 1.2, "units": 1},
     {"type": "direct_expansion", "stages": 2, "units": 2},
-    {"type": "chilled_water", "chiller_set": "C", "kw_per_ton": 0.75, "units": 3, "below_minimum": "hold"},
     {
         "type": "chilled_water",
-        "chiller_set": "G",
+        "chiller_set": "water_cooled_below_75_ton",
+        "kw_per_ton": 0.75,
+        "units": 3,
+        "below_minimum": "hold",
+    },
+    {
+        "type": "chilled_water",
+        "chiller_set": "water_cooled_from_600_ton",
         "kw_per_ton": 0.58,
         "other_load_tons": 150,
         "chilled_pump_control": "constant",

@@ -99,7 +99,7 @@ RESERVED = (
     "cost_usd",
     "Inputs",
     "Zones",
-    "Unit",
+    "Air handler",
     "Loads",
     "Constants",
     "Setpoints",

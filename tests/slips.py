@@ -80,7 +80,12 @@ KINDS = {
             "zone": zones_with(heating_law="dual_maximum", heat_min_cfm=400, min_cfm=300, roof_ft2=500),
             "outdoor_air": {"control": "position", "position_frac": 0.25},
             "economizer": {"type": "differential_dry_bulb"},
-            "cooling": {"chiller_set": "B", "other_load_tons": 20, "other_load_zero_f": 45, "capacity_tons": 70},
+            "cooling": {
+                "chiller_set": "air_cooled_from_150_ton",
+                "other_load_tons": 20,
+                "other_load_zero_f": 45,
+                "capacity_tons": 70,
+            },
             "heating": {"type": "purchased", "pump_control": "variable"},
             "preheat": {"type": "electric"},
             "prices": {"heat_usd_kbtu": 0.02},

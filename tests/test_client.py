@@ -4,6 +4,7 @@ import io
 import re
 import shutil
 import subprocess
+import zlib
 from functools import cache
 
 import openpyxl
@@ -16,6 +17,7 @@ from binestimator.errors import InputError
 from binestimator.inputs.form import read_form
 from binestimator.seal import CLIENT, mark_of
 from binestimator.workbook import layout
+from binestimator.workbook.formats import LINES
 from binestimator.workbook.sheets.glance import MOST_COLUMNS, columns_of
 from binestimator.workbook.write import client_bytes, workbook_bytes
 
@@ -89,17 +91,73 @@ def test_read_as_a_project_it_says_what_it_is(tmp_path):
     assert said.startswith("office_client.xlsx: is a client edition") and "office.xlsx" in said and "\n" not in said
 
 
-def test_the_first_page_has_at_most_ten_columns_and_fits_a_page_at_full_size():
+def test_the_first_page_has_at_most_ten_columns_and_fits_a_page():
     sheet = client()[layout.GLANCE]
     assert 2 + len(columns_of(results())) <= MOST_COLUMNS == 10
-    # Widths in the file count the padding of a cell.
-    width = sum(d.width * 7 * (d.max - d.min + 1) for d in sheet.column_dimensions.values())
-    assert width <= (11.0 - 2 * 0.4) * 96
     (end,) = [b.id for b in sheet.row_breaks.brk]
     heights = [sheet.row_dimensions[row].height or 14.25 for row in range(1, end + 1)]
-    assert sum(heights) <= (8.5 - 0.45 - 0.6) * 72
-    sizes = {c.font.sz for line in sheet.iter_rows(max_row=end) for c in line if c.value is not None}
-    assert min(sizes) >= 9
+    assert sum(heights) <= (8.5 - sheet.page_margins.top - sheet.page_margins.bottom) * 72
+
+
+def scale_of(sheet, digit_pixels):
+    """Scale at which a program prints a sheet as wide as the page, where a digit of the book's font has this width.
+
+    The file gives a column in digits. Programs shrink to the width of the page, and do not enlarge.
+    """
+    digits = sum(d.width * (d.max - d.min + 1) for d in sheet.column_dimensions.values())
+    page = (11.0 - sheet.page_margins.left - sheet.page_margins.right) * 96
+    return min(1.0, page / (digits * digit_pixels))
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize(
+    "digit_pixels",
+    [
+        0.556
+        * 12,  # Arial of 9 points, and fonts of the same widths, as a printer draws it: width of a digit in the font
+        7.0,  # the same on a screen of 96 dots an inch, where it is a whole number of pixels
+        0.636 * 12,  # DejaVu Sans, which takes its place where neither is installed
+    ],
+)
+def test_type_for_the_owner_is_nine_points_as_printed(digit_pixels):
+    for name in layout.OWNER_SHEETS:
+        sheet = client()[name]
+        assert sheet.sheet_properties.pageSetUpPr.fitToPage and sheet.page_setup.fitToHeight == 0
+        assert sheet.page_setup.orientation == "landscape" and sheet.page_setup.paperSize == 1
+        sizes = {c.font.sz for line in sheet.iter_rows() for c in line if c.value is not None}
+        assert min(sizes) * scale_of(sheet, digit_pixels) >= 9.0, name
+
+
+def type_sizes(pdf):
+    """Sizes of letters on the pages of a document, from what its pages draw. [points]"""
+    found = []
+    for match in re.finditer(rb"stream\r?\n(.*?)endstream", pdf, re.DOTALL):
+        try:
+            drawn = zlib.decompress(match[1])
+        except zlib.error:
+            continue
+        if b"BT" in drawn:
+            found.append([float(size) for size in re.findall(rb"/F\d+ ([\d.]+) Tf", drawn)])
+    return found
+
+
+def test_pages_are_drawn_in_nine_points(tmp_path):
+    """Footers and charts are in 8 points; nothing else is below 9, and nothing is shrunk."""
+    spreadsheet = Spreadsheet(tmp_path)
+    given = tmp_path / "given.xlsx"
+    given.write_bytes(client_bytes(results()))
+    spreadsheet._convert("pdf", [given], tmp_path)
+    sizes = type_sizes((tmp_path / "given.pdf").read_bytes())
+    assert 6 <= len(sizes) <= 8
+    for number, page in enumerate(sizes, 1):
+        assert min(page) > 7.8, number
+        if number != 2:
+            # The footer is three texts, which programs may draw in pieces.
+            assert sum(size < 9.0 for size in page) <= 12 and sum(size >= 9.0 for size in page) > 20, number
+
+
+def test_curves_differ_without_colour():
+    assert len({(dash, marker) for _, dash, marker, _ in LINES}) == len(LINES) >= layout.MOST_CANDIDATE_SHEETS
 
 
 def pages(folder, **files):

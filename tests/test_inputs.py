@@ -1410,3 +1410,15 @@ def test_input_errors_survive_the_way_from_another_process():
         project_from_mapping({"project": {"name": "x"}})
     again = pickle.loads(pickle.dumps(caught.value))
     assert str(again) == str(caught.value) and again.problems == caught.value.problems
+
+
+def test_prose_taken_for_a_project_file_is_one_error(tmp_path):
+    path = tmp_path / "notes.md"
+    path.write_text("# Notes\n\n" + "The fan was seen to run all night, and nobody knew why.\n" * 12, encoding="utf-8")
+    with pytest.raises(InputError, match="line 1: this looks like prose, not a project file") as caught:
+        read_project(path)
+    assert "\n" not in str(caught.value)
+    # A project file with many mistakes stays one.
+    path.write_text("[fan]\nmotor_hp: 40\n" + "a sentence that belongs nowhere\n" * 12, encoding="utf-8")
+    with pytest.raises(InputError, match="problems in the inputs"):
+        read_project(path)

@@ -341,3 +341,17 @@ def test_a_row_that_contradicts_itself_is_refused(change, words):
     assert schema._field_from_row(row).default == 0.5
     with pytest.raises(ValueError, match=words):
         schema._field_from_row(row | change)
+
+
+def test_a_choice_is_read_by_its_name_in_earlier_versions():
+    field = fields_of("cooling")["chiller_set"]
+    assert dict(field.earlier)["F"] == "water_cooled_300_to_600_ton" and "F" not in field.choices
+    assert len(dict(field.earlier)) == len(field.choices) == 7
+    for in_cell in (False, True):
+        for old, choice in field.earlier:
+            assert (
+                check_value(field, old, in_cell=in_cell)
+                == check_value(field, choice, in_cell=in_cell)
+                == (choice, None)
+            )
+    assert "F" not in field.allowed.split(", ")

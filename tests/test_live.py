@@ -350,7 +350,7 @@ OTHERS = {
             "fan": {"arrangement": "blow_through"},
             "cooling": {
                 "type": "chilled_water",
-                "chiller_set": "A",
+                "chiller_set": "air_cooled_below_150_ton",
                 "kw_per_ton": 1.2,
                 "below_minimum": "hold",
                 "chilled_pump_control": "constant",

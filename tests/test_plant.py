@@ -10,12 +10,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from binestimator.errors import InputError
-from binestimator.inputs.schema import record_type
+from binestimator.inputs.schema import fields_of, record_type
 from binestimator.model import plant
 from binestimator.units import KBTU_PER_KWH, KBTUH_PER_TON, KW_PER_TON
 
 PUBLISHED = Path(__file__).parent / "published"
-SETS = "ABCDEFG"
+SETS = fields_of("cooling")["chiller_set"].choices
 RATED = {"oat_f": 95.0, "oawb_f": 78.0, "entering_wb_f": 67.0}  # 78 + 7 = 85 degF condenser water
 
 
@@ -137,7 +137,7 @@ def test_pumps_and_tower_at_full_load():
     power = plant.cooling_power(c, 100.0, 1200.0, 1.0, **RATED)
     assert power.pump_tower_kw == pytest.approx(4.5 + 5.0 + 5.5)
     # air-cooled sets have neither tower nor condenser pump
-    air = dataclasses.replace(c, chiller_set="A")
+    air = dataclasses.replace(c, chiller_set="air_cooled_below_150_ton")
     assert plant.cooling_power(air, 100.0, 1200.0, 1.0, **RATED).pump_tower_kw == pytest.approx(4.5)
 
 
@@ -153,14 +153,14 @@ def test_half_load_of_a_variable_chilled_pump_by_hand():
 
 @pytest.mark.crosscheck
 def test_condenser_water_floor_and_approach():
-    c = cooling(chiller_set="F", tower_approach_f=7.0, condenser_water_min_f=65.0)
+    c = cooling(chiller_set="water_cooled_300_to_600_ton", tower_approach_f=7.0, condenser_water_min_f=65.0)
     at = [plant.cooling_power(c, 100.0, 600.0, 1.0, 60.0, wb, 60.0).compressor_kw for wb in (30.0, 58.0, 70.0)]
     assert at[0] == at[1] < at[2]
-    curve = plant.curves()["chiller_F_eir_f_t"]
+    curve = plant.curves()["chiller_water_cooled_300_to_600_ton_eir_f_t"]
     full = [c.kw_per_ton * 100.0 * curve.relative(44.0, y) for y in (65.0, 77.0)]
-    cap = plant.curves()["chiller_F_cap_f_t"]
+    cap = plant.curves()["chiller_water_cooled_300_to_600_ton_cap_f_t"]
     plrs = [0.5 / cap.relative(44.0, y) for y in (65.0, 77.0)]
-    plf = plant.curves()["chiller_F_eir_f_plr"]
+    plf = plant.curves()["chiller_water_cooled_300_to_600_ton_eir_f_plr"]
     want = [f * 0.5 / plr * plf.relative(plr) for f, plr in zip(full, plrs)]
     assert [at[1], at[2]] == pytest.approx(want)
 
@@ -503,8 +503,8 @@ def test_no_capacity_serves_nothing():
 @pytest.mark.parametrize(
     "kind",
     [
-        {"chiller_set": "A", "units": 2},
-        {"chiller_set": "G", "units": 3, "other_load_tons": 30.0},
+        {"chiller_set": "air_cooled_below_150_ton", "units": 2},
+        {"chiller_set": "water_cooled_from_600_ton", "units": 3, "other_load_tons": 30.0},
         {"type": "direct_expansion", "units": 2},
         {"type": "purchased"},
         {"type": "none"},
@@ -586,7 +586,8 @@ def test_descriptions_hold_the_equation():
 @pytest.mark.invariant
 def test_curves_of_a_plant():
     assert plant.plant_curve_names(cooling(), heating(), preheat(type="gas_furnace")) == (
-        "chiller_F_eir_f_t", "chiller_F_cap_f_t", "chiller_F_eir_f_plr",
+        "chiller_water_cooled_300_to_600_ton_eir_f_t", "chiller_water_cooled_300_to_600_ton_cap_f_t",
+        "chiller_water_cooled_300_to_600_ton_eir_f_plr",
         "boiler_modulating", "furnace_atmospheric", "pump_variable",
     )  # fmt: skip
     assert plant.plant_curve_names(cooling(type="direct_expansion"), heating(type="electric"), preheat()) == (

@@ -255,7 +255,12 @@ def test_rows_are_chosen_where_running_hours_outweigh_idle_ones_by_far():
             "schedule": {"unoccupied_mode": "off"},
             "limits": {"sat_max_f": 60, "humidity": "outdoor_dewpoint"},
             "heating": {"type": "none"},
-            "cooling": {"type": "chilled_water", "chiller_set": "B", "units": 4, "other_load_tons": 100},
+            "cooling": {
+                "type": "chilled_water",
+                "chiller_set": "air_cooled_from_150_ton",
+                "units": 4,
+                "other_load_tons": 100,
+            },
             "group": [
                 {
                     "name": "class",

@@ -175,3 +175,14 @@ def test_bins_show_all_hours(place):
     assert max(map(len, lines)) <= terminal.WIDTH
     assert f"{abs(weather.longitude_deg):.2f} W" in text
     json.dumps(text)
+
+
+def test_text_fits_a_narrow_terminal(results):
+    wide, narrow = terminal.comparison(results), terminal.comparison(results, terminal.LEAST_WIDTH)
+    assert (
+        max(map(len, narrow.splitlines())) <= terminal.LEAST_WIDTH < max(map(len, wide.splitlines())) <= terminal.WIDTH
+    )
+    assert terminal.comparison(results, 60) == narrow and terminal.comparison(results, 300) == wide
+    # The same saving in both; energies and paybacks may give way.
+    saving = terminal.whole(results["dsp_outdoor_air"].saving["cost_usd"])
+    assert all(saving in row_of(text, "dsp_outdoor_air")[1] for text in (wide, narrow))

@@ -1,6 +1,7 @@
 """What a workbook carries from run to run: questions and answers, revisions, what changed, the earlier claim."""
 
 import io
+import json
 from functools import cache
 
 import openpyxl
@@ -26,7 +27,7 @@ from binestimator.inputs.trail import (
 )
 from binestimator.results import Review
 from binestimator.workbook.form import form_bytes
-from binestimator.workbook.write import workbook_bytes
+from binestimator.workbook.write import results_bytes, workbook_bytes
 
 HOSTILE = '=HYPERLINK("x","y")'
 
@@ -203,3 +204,43 @@ def test_a_workbook_with_a_trail_is_read_as_the_same_project(tmp_path):
     path = tmp_path / "again.xlsx"
     path.write_bytes(workbook_bytes(second_run(), trail=Trail(run_id="0" * 12, given={})))
     assert read_form(path).project.checksum() == second_run().project.checksum()
+
+
+@pytest.mark.crosscheck
+def test_the_results_file_says_what_the_sheet_says(tmp_path):
+    trail = read_trail(saved(tmp_path, ask))
+    review = Review(overrides={"prices.electricity_usd_kwh": 0.3}, results=first_run())
+    results = second_run()
+    said = json.loads(results_bytes(results, review, trail))["trail"]
+    content = workbook_bytes(results, review, trail)
+    assert said["parent_run_id"] == first_run().run_id
+    assert said["changes"] == [{"input": "prices.electricity_usd_kwh", "before": None, "now": 0.2}]
+    (claim,) = (c for c in said["earlier_claim"] if c["id"] == "low")
+    assert claim["name"] == HOSTILE and claim["saving_usd"] == pytest.approx(first_run()["low"].saving["cost_usd"])
+    assert claim["saving_now_usd"] == results["low"].saving["cost_usd"]
+    for key, heading in (("revisions", REVISIONS), ("questions", QUESTIONS)):
+        lines = [[text or "" for text in line] for line in lines_below(content, heading)]
+        assert [list(line.values()) for line in said[key]] == lines[: len(said[key])] and any(said[key])
+    assert said["revisions"][-1]["what_changed"].startswith("Second run")
+
+
+def test_a_run_without_a_parent_says_so_in_the_results_file():
+    for trail in (None, Trail(run_id=first_run().run_id, given={}, revisions=(("", "", "", "", "first"),))):
+        said = json.loads(results_bytes(first_run(), trail=trail))["trail"]
+        assert (said["parent_run_id"], said["changes"], said["earlier_claim"], said["questions"]) == (
+            None,
+            None,
+            [],
+            [],
+        )
+        assert len(said["revisions"]) == 1
+
+
+def test_a_choice_that_has_another_name_now_is_no_change():
+    cooled = project(cooling={"chiller_set": "C"})
+    before = dict(given_inputs(cooled))
+    assert before["cooling.chiller_set"] == "water_cooled_below_75_ton"
+    before["cooling.chiller_set"] = "C"
+    assert Trail(run_id="0" * 12, given=before).changes(cooled) == []
+    other = Trail(run_id="0" * 12, given=before | {"cooling.chiller_set": "D"}).changes(cooled)
+    assert other == [("cooling.chiller_set", "water_cooled_75_to_150_ton", "water_cooled_below_75_ton")]

@@ -13,6 +13,7 @@ import pytest
 from builders import project_of, weather_of
 from openpyxl.utils.cell import coordinate_to_tuple
 
+from binestimator.end_uses import END_USES
 from binestimator.estimate import estimate
 from binestimator.inputs import FIELDS
 from binestimator.inputs.form_content import form_content
@@ -447,7 +448,7 @@ def test_tables_of_rows_print_a_specimen():
 
 def test_charts_draw_cells_that_hold_numbers():
     glance = book()[layout.GLANCE]
-    assert len(glance._charts) == 4
+    assert len(glance._charts) == 3
     drawn = 0
     with zipfile.ZipFile(io.BytesIO(content())) as file:
         for name in file.namelist():
@@ -596,7 +597,23 @@ def test_units_are_printed_as_they_are_written_by_hand(unit, printed):
 
 def test_constants_of_a_group_name_it():
     results = small()
-    labels = [row[0].value for row in book()["Unit"].iter_rows(max_col=1) if row[0].value]
+    labels = [row[0].value for row in book()["Air handler"].iter_rows(max_col=1) if row[0].value]
     own = labels[labels.index("Groups") + 1 : labels.index("Air handler", labels.index("Groups"))]
     assert own and len(set(own)) == len(own)
     assert all(any(label.startswith(f"{group.name}: ") for group in results.project.groups) for label in own)
+
+
+def test_the_row_inspector_shows_every_end_use_of_the_project():
+    project = project_of(
+        project={"default_candidates": False},
+        cooling={"type": "purchased"},
+        heating={"type": "purchased"},
+        candidate=[{"id": "as_found", "sat": "as_found", "dsp": "as_found"}],
+        bins={"rows": "mean"},
+    )
+    results = estimate(project, weather_of("greensboro"))
+    made = openpyxl.load_workbook(io.BytesIO(workbook_bytes(results)), data_only=True)
+    shown = rows_by_label(made["Row inspector"])
+    used = [use for use in END_USES if results.baseline.annual[use.key] > 0.0]
+    assert {"purchased_cooling_kbtu", "purchased_heating_kbtu"} <= {use.key for use in used}
+    assert all(use.column_label in shown for use in used)

@@ -1,6 +1,6 @@
 """The estimate: a project and a typical year in, results out. No files, no printing, no clock.
 
-``sizing`` finds what was not given, ``running`` works a candidate out on ``rows``, ``reports`` tells of its hours,
+``sizing`` finds what was not given, ``running`` works a candidate out on ``rows``, ``reports`` sums up its hours,
 ``bound`` is the limit of resets, ``comparing`` sets candidates against the baseline, ``choice`` says how rows were
 chosen, and ``run`` does all of it in order.
 """

@@ -37,6 +37,8 @@ class Field:
         Has to be given.
     choices : tuple
         Allowed values of ``choice`` and ``choice_list`` (texts) and ``choice_float`` (numbers).
+    earlier : tuple of (str, str)
+        Names of choices in earlier versions, which are read as well, and what they are called now.
     used_when : tuple of (str, str, tuple of str)
         Alternatives (section, name, values) of which one must hold for the input to be used.
     description, source, label : str
@@ -53,6 +55,7 @@ class Field:
     default: object
     required: bool
     choices: tuple
+    earlier: tuple
     used_when: tuple
     description: str
     source: str

@@ -48,7 +48,7 @@ class InputPath:
 
     def matches(self, names: list[str]) -> list[int]:
         """Places in ``names`` that the name or pattern of this path means."""
-        if self.name is None:  # a section that stands once
+        if self.name is None:  # a section that occurs once
             return []
         exact = [place for place, name in enumerate(names) if name == self.name]
         if exact:

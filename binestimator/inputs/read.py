@@ -80,6 +80,10 @@ def _unreadable(text: str, message: str, path: Path) -> InputError:
     return _by_line(problems.error(path.name), found)
 
 
+# A file of so many lines, of which less than such a share looks like a heading or a key with its value, is prose.
+_LEAST_PROSE_LINES, _MOST_STATEMENTS_FRAC = 10, 0.1
+
+
 def _other_kind(text: str) -> str:
     """What a file is that was taken for a project file, in words, or an empty text."""
     start = text.lstrip()[:2000]
@@ -93,6 +97,10 @@ def _other_kind(text: str) -> str:
     names = set(re.split(r"[,;\t]", first.strip()))
     if {"name", "area_ft2"} <= names:
         return "this looks like a zones file, not a project file; name it there as zones_csv under [project]"
+    lines = [line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
+    statements = sum(re.match(r"\s*(\[|[\w.\"'-]+\s*[=:])", line) is not None for line in lines)
+    if len(lines) >= _LEAST_PROSE_LINES and statements < _MOST_STATEMENTS_FRAC * len(lines):
+        return "this looks like prose, not a project file"
     return ""
 
 

@@ -76,7 +76,8 @@ def _field_from_row(row: dict[str, str]) -> Field:
         raise ValueError(f"{name}: unknown type {kind!r}")
     if row["role"] not in ROLES:
         raise ValueError(f"{name}: unknown role {row['role']!r}")
-    texts = tuple(row["choices"].split("|")) if row["choices"] else ()
+    named = [choice.partition("=") for choice in row["choices"].split("|")] if row["choices"] else []
+    texts = tuple(choice for choice, _, _ in named)
     choices = tuple(float(choice) for choice in texts) if kind == "choice_float" else texts
     if (kind in ("choice", "choice_float", "choice_list")) != bool(choices):
         raise ValueError(f"{name}: choices do not go with type {kind!r}")
@@ -102,6 +103,7 @@ def _field_from_row(row: dict[str, str]) -> Field:
         default=None if required or unset else default,
         required=required,
         choices=choices,
+        earlier=tuple((old, choice) for choice, _, old in named if old),
         used_when=tuple(used_when),
         description=row["description"],
         source=row["source"],

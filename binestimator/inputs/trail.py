@@ -1,6 +1,6 @@
 """What a workbook carries from run to run: revisions, questions and answers, what was given and what was claimed.
 
-It stands on the sheet for reviews, in tables that are found by their headings wherever a user has moved them. What
+It is on the sheet for reviews, in tables that are found by their headings, wherever a user has moved them. What
 people have typed there is carried over as text; it changes nothing else.
 """
 
@@ -16,7 +16,7 @@ from binestimator.errors import InputError
 from binestimator.inputs.cell_parts import Cell
 from binestimator.inputs.cells import SheetCells, WorkbookFile
 from binestimator.inputs.form_values import cell_of
-from binestimator.inputs.paths import known_path
+from binestimator.inputs.paths import known_path, parse_path
 from binestimator.inputs.problems import printable
 from binestimator.inputs.project import Project
 from binestimator.inputs.schema import value_text
@@ -73,12 +73,19 @@ class Trail:
         if self.given is None:
             return []
         now = given_inputs(project)
-        paths = dict.fromkeys((*now, *self.given))
+        before = {path: _as_called_now(path, content) for path, content in self.given.items()}
         return [
-            (path, self.given.get(path, ""), now.get(path, ""))
-            for path in paths
-            if self.given.get(path, "") != now.get(path, "")
+            (path, before.get(path, ""), now.get(path, ""))
+            for path in dict.fromkeys((*now, *before))
+            if before.get(path, "") != now.get(path, "")
         ]
+
+
+def _as_called_now(path: str, content: str | float) -> str | float:
+    """A content in which a choice has the name it has now, so that a new name is no change."""
+    known, _ = parse_path(path.rpartition(" ")[2])
+    names = {} if known is None else dict(known.field.earlier)
+    return names.get(content, content) if isinstance(content, str) else content
 
 
 def given_inputs(project: Project) -> dict[str, str | float]:

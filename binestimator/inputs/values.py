@@ -251,6 +251,9 @@ def _check_choice(field: Field, raw: object, in_cell: bool) -> tuple[object, str
         for choice in field.choices:
             if raw.strip().casefold() == choice.casefold():
                 return choice, None
+        for old, choice in field.earlier:
+            if raw.strip().casefold() == old.casefold():
+                return choice, None
         name = not_modelled(raw[:200])
         if name:
             return None, sentence(

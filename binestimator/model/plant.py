@@ -36,10 +36,10 @@ from binestimator.named import Constant, decided, floats, named
 
 CURVES_FILE = Path(__file__).with_name("plant_curves.csv")
 
-# Sets C and D carry their own part-load curve with the temperature curves of set E, the
-# next size of the same kind: from their published full-load rating this gives their
-# published integrated part load value within 1.5 % (tested).
-AIR_COOLED_SETS = ("A", "B")
+# Water-cooled chillers below 150 tons have their own part-load curves and the temperature
+# curves of the next size, 150 to 300 tons: from their published full-load rating this gives
+# their published integrated part load value within 1.5 % (tested).
+AIR_COOLED_SETS = ("air_cooled_below_150_ton", "air_cooled_from_150_ton")
 """Chiller sets of 90.1-2022 table J-4 without tower and condenser pump."""
 
 KBTUH_PER_TON = Constant(units.KBTUH_PER_TON, "k.kbtu_ton")
@@ -579,8 +579,8 @@ def cooling_power(cooling, capacity_tons, load_kbtuh, running, oat_f, oawb_f, en
 
     Steps: where the plant load passes a whole number n of units, n + 1 units take over at
     part load n / (n + 1). The compressors' power changes there by (n + 1)
-    EIRfPLR(n / (n + 1)) - n of a unit's full power: for n up to 3 between -0.22 (set D) and
-    +0.03 (set G), by up to +0.21 for direct expansion. Where it falls, a little more load
+    EIRfPLR(n / (n + 1)) - n of a unit's full power: for n up to 3 between -0.22 (water-cooled, 75 to 150 tons) and
+    +0.03 (from 600 tons), by up to +0.21 for direct expansion. Where it falls, a little more load
     takes a little less power, and an increment over another load just below such a step
     can be negative by as much. One unit has no such steps.
     """

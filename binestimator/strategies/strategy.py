@@ -1,6 +1,6 @@
 """What a strategy is: one object that says all that the program has to know of it.
 
-Its inputs are rows of ``inputs/inputs.csv``; its setpoint in rows, the formula of it, its range and its words stand
+Its inputs are rows of ``inputs/inputs.csv``; its setpoint in rows, the formula of it, its range and its words are
 together in the module of the strategy. ``registry`` lists the strategies.
 """
 

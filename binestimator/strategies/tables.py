@@ -50,7 +50,7 @@ def by_airflow(record, requested_cfm, design_cfm):
 class ByPoints(Strategy):
     """Part of a strategy that goes by points: straight lines between, flat outside.
 
-    ``x_words`` what the points stand over, in a sentence. The line that it takes where none is given, and the unit of
+    ``x_words`` what the points depend on, in a sentence. The line that it takes where none is given, and the unit of
     x, are its row of ``inputs/default_lines.csv``.
     """
 

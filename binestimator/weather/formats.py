@@ -11,7 +11,7 @@ from binestimator.weather.parsing import RawWeather, WeatherFormat, quoted
 from binestimator.weather.tmy2 import TMY2
 from binestimator.weather.tmy3 import TMY3
 
-#: In the order in which people are told of them; at most one recognises a file.
+#: In the order in which messages list them; at most one recognises a file.
 FORMATS: tuple[WeatherFormat, ...] = (
     TMY3,
     TMY2,

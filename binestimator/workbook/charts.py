@@ -1,10 +1,10 @@
-"""Charts in one dress: colours told with markers and order, labels clear of the plot."""
+"""Charts in one style: series differ by more than colour, labels are clear of the plot."""
 
 from __future__ import annotations
 
 from ..end_uses import END_USES
-from .formats import END_USE_COLOURS, FONT, INK, PAPER, RULE, SLATE
-from .strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS
+from .formats import END_USE_COLOURS, FONT, INK, LINES, PAPER, RULE, SLATE
+from .strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, WIDEST_CHARACTER_PIXELS
 
 
 def pixels_of(width: float) -> int:
@@ -27,9 +27,9 @@ def room(widths) -> float:
 
 
 # Room for cells on a page of US Letter in landscape inside the margins that sheets have. [pixels]
-_PAGE_PIXELS = (979, 700)
-#: Width of sheets that print at full size, with a little left for programs that draw columns wider. [pixels]
-FULL_SIZE_PIXELS = 968
+_PAGE_PIXELS = (979, 720)
+#: Width of sheets that print at full size, also where a wider font takes the place of the book's. [pixels]
+FULL_SIZE_PIXELS = int(_PAGE_PIXELS[0] * CHARACTER_PIXELS / WIDEST_CHARACTER_PIXELS) - 8
 #: Height of rows that such a page holds. [points]
 FULL_SIZE_POINTS = 0.75 * _PAGE_PIXELS[1]
 
@@ -56,6 +56,19 @@ def fill_of_use(key: str) -> dict:
     return fill_of(END_USE_COLOURS[key], hatched=key in _HATCHED_USES)
 
 
+def line_of(place: int) -> dict:
+    """Line and marker of the series at this place, as the chart library takes them."""
+    colour, dash, marker, fill = LINES[place]
+    return {
+        "line": {"color": colour, "width": 1.75, "dash_type": dash},
+        "marker": {"type": marker, "size": 6, "border": {"color": colour}, "fill": {"color": fill}},
+    }
+
+
+# Parts of a chart around its plot, with letters of the sizes that charts have. [pixels]
+_LEGEND_LINE_PIXELS, _TICK_PIXELS, _AXIS_NAME_PIXELS, _TITLE_PIXELS, _Y_LABEL_PIXELS = 17, 20, 24, 32, 48
+
+
 def style_chart(
     chart,
     title: str,
@@ -68,8 +81,13 @@ def style_chart(
     y_range: tuple[float, float | None] | None = None,
     legend: str = "bottom",
     x_unit: float | None = None,
+    legend_lines: int = 0,
 ) -> None:
-    """Titles, fonts, axes and legend of a chart. ``size`` in pixels."""
+    """Titles, fonts, axes and legend of a chart. ``size`` in pixels.
+
+    ``legend_lines`` keeps a legend of so many lines at the bottom and leaves all the rest to the plot: programs that
+    share the room out by themselves make a small chart flat.
+    """
     font = {"name": FONT, "size": 8, "color": INK}
     chart.set_title(
         {"name": title, "name_font": {"name": FONT, "size": 10, "bold": True, "color": INK}, "overlay": False}
@@ -102,8 +120,18 @@ def style_chart(
         y_axis |= {"min": y_range[0], "max": y_range[1]}
     chart.set_x_axis(x_axis)
     chart.set_y_axis(y_axis)
-    chart.set_legend({"none": True} if legend == "none" else {"position": legend, "font": font})
+    legend_place: dict[str, object] = {"position": legend, "font": font}
+    plot: dict[str, object] = {"fill": {"none": True}}
+    if legend_lines:
+        width, height = size
+        bottom = 1.0 - (legend_lines * _LEGEND_LINE_PIXELS + 4) / height
+        below = (_TICK_PIXELS + (_AXIS_NAME_PIXELS if x_label else 0)) / height
+        top = _TITLE_PIXELS / height
+        left = _Y_LABEL_PIXELS / width
+        legend_place["layout"] = {"x": 0.06, "y": bottom, "width": 0.9, "height": 1.0 - bottom - 4 / height}
+        plot["layout"] = {"x": left, "y": top, "width": 0.96 - left, "height": bottom - below - top}
+    chart.set_legend({"none": True} if legend == "none" else legend_place)
     chart.set_chartarea({"border": {"color": RULE}})
-    chart.set_plotarea({"fill": {"none": True}})
+    chart.set_plotarea(plot)
     chart.set_size({"width": size[0], "height": size[1]})
     chart.show_blanks_as("gap")

@@ -185,9 +185,7 @@ def answer(results: Results) -> str:
         )
     if c.id == base.id:
         advice = "leave the setpoints as they are" if today(results) is base else "stay with the baseline"
-        return (
-            f"None of the ranked options costs less to run than the baseline ({base.name}): as things stand, {advice}."
-        )
+        return f"None of the ranked options costs less to run than the baseline ({base.name}): so far, {advice}."
     return " ".join((_do_what(results, best, c), _cost_and_saving(results, c), _risk(results, c)))
 
 
@@ -313,10 +311,16 @@ def value_lines(results: Results) -> list[str]:
                 f"save {money(remedy.saving_usd, money_step(results))} a year, "
                 f"for {money(remedy.cost_usd)} more."
             )
-    for same in advice.coincidences:
-        lines.append(
-            f"{options([number(i) for i in same.ids])} come to the same: {with_numbers(results, same.why, same.ids)}."
-        )
+    alike: dict[str, list[list[int]]] = {}
+    reasons = [with_numbers(results, same.why, same.ids) for same in advice.coincidences]
+    general = [re.sub(r" of option \d+", "", reason) for reason in reasons]
+    for same, reason, without in zip(advice.coincidences, reasons, general, strict=True):
+        # Several sets of options that are the same for one reason make one sentence.
+        key = without if general.count(without) > 1 else reason
+        alike.setdefault(key, []).append([number(i) for i in same.ids])
+    for reason, sets in alike.items():
+        which = "; ".join([options(sets[0]), *(options(numbers).split(" ", 1)[1] for numbers in sets[1:])])
+        lines.append(f"{which} come to the same: {reason}.")
     return lines
 
 
@@ -639,7 +643,7 @@ class Holdback:
         return max(self.shares.values(), default=0.0)
 
 
-# Counts of the hourly run that speak of resets: key, words, part whose reset it concerns, share from which to tell.
+# Counts of the hourly run that concern resets: key, words, part whose reset it concerns, share from which to tell.
 # A reset that is at the limit where it saves is doing its work, unless it is there most of the time.
 _LIMITS = (
     (
@@ -676,7 +680,7 @@ _LIMITS = (
 def holdbacks(results: Results) -> list[Holdback]:
     """What holds resets back, worst first; causes that can act on no candidate are left out.
 
-    Zones count while a reset by demand listens to them. A rogue zone asks without need; any
+    Zones count while a reset by demand uses their requests. A rogue zone asks without need; any
     other zone is named where it asks most of all zones in some candidate.
     """
     limits: dict[str, dict[int, float]] = {key: {} for key, *_ in _LIMITS}
@@ -734,8 +738,8 @@ def holdback_lines(results: Results, most: int = 5, *, table: bool = True) -> li
             "asks all the time."
         )
     rest = f"{len(worth) - most} more, and each" if len(worth) > most else "Each"
-    where = "“Patterns”" if table else "in the working file"
-    lines.append(f"{rest} option’s share of hours: {where}. ▲ marks what rules in half of the hours or more.")
+    where = "on “Patterns”" if table else "in the working file"
+    lines.append(f"{rest} option’s share: {where}. ▲: in half of the hours or more.")
     return lines
 
 
@@ -743,10 +747,8 @@ def holdback_lines(results: Results, most: int = 5, *, table: bool = True) -> li
 
 # Always true of such work; on every summary.
 STANDING_CAUTION = (
-    "Warmer supply air dries rooms less, and lower duct pressure leaves less reserve. Ventilation, humidity and "
-    "pressure relationships must stay "
-    "within local codes; licensed practice designs and checks the change. To undo it, put the setpoints back: note "
-    "them before."
+    "Ventilation, humidity and pressure relationships must stay within local codes; have changes designed and checked "
+    "by licensed practitioners. To undo a reset, put the setpoints back: note them first."
 )
 
 

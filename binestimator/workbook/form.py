@@ -74,7 +74,7 @@ def write_form(path, project: Project | None = None, manners: Manners = Manners(
     project : Project, optional
         What the form is filled with.
     manners : Manners
-        How to treat a file that stands there and is none that may be replaced.
+        How to treat a file of that name that may not be replaced.
     trail : Trail, optional
         See :func:`form_bytes`.
 

@@ -1,4 +1,4 @@
-"""Where the cells of an input form stand, in forms and in workbooks of results alike.
+"""Where the cells of an input form are, in forms and in workbooks of results alike.
 
 The registry of addresses: a path leads to the cell that *counts* (what formulas read) and to the
 cell of the user (what a user edits). Rows and columns count from 0.
@@ -35,7 +35,7 @@ def _columns(column: Callable[[str], int]) -> LayerColumns:
     return column(YOURS), column(OTHERWISE), column(REVIEWER), column(COUNTS)
 
 
-# Columns of the sheet of inputs that stand once: key, label, width. Keys are those the reader looks for.
+# Columns of the sheet of inputs that occur once: key, label, width. Keys are those the reader looks for.
 INPUT_COLUMNS = (
     (NOT_READ, "Input", 27.0),
     (YOURS, "Your value", 17.0),

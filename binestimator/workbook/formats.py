@@ -27,19 +27,19 @@ BRICK_PALE = "#F8E0DA"
 _USE_COLOURS = (PETROL, LAGOON, "#A9D3DC", "#8C3B20", "#E3A04F", "#C9DCC2", "#6C7F3E", "#B9A5CF", "#55606B")
 END_USE_COLOURS = dict(zip(ENERGY_KEYS, _USE_COLOURS, strict=False))
 
-# Lines of candidates: colour, marker and dash each tell them apart.
+# Lines of options: colour, dash, marker and its fill. No two share dash and marker: they can be told apart in grey.
 LINES = (
-    (INK, "square", "solid"),
-    (LAGOON, "diamond", "solid"),
-    (OCHRE, "triangle", "dash"),
-    (MOSS, "circle", "solid"),
-    (BRICK, "x", "dash"),
-    ("#6B4E8C", "star", "solid"),
-    (SLATE, "plus", "dash"),
-    ("#B58900", "circle", "round_dot"),
+    (INK, "solid", "square", INK),
+    (LAGOON, "dash", "diamond", PAPER),
+    (OCHRE, "round_dot", "triangle", OCHRE),
+    (MOSS, "long_dash_dot", "circle", PAPER),
+    (BRICK, "solid", "x", PAPER),
+    ("#6B4E8C", "dash", "star", PAPER),
+    (SLATE, "round_dot", "plus", PAPER),
+    ("#B58900", "long_dash_dot", "square", PAPER),
 )
 
-# Origin of an input: mark and word. The mark also stands behind numbers in tables of inputs.
+# Origin of an input: mark and word. The mark is also behind numbers in tables of inputs.
 ORIGINS = {
     "given": ("●", "given", "Given in the project file"),
     "default": ("○", "default", "Not given: the program's default, with its source"),
@@ -192,13 +192,14 @@ PIECES: dict[str, dict[str, object]] = {
         "bg_color": MIST,
         "top": 5,
         "top_color": PETROL,
+        "text_wrap": True,
         "left": 5,
         "left_color": PAPER,
         "align": "left",
         "indent": 1,
     },
     "tile_figure": {
-        "font_size": 13,
+        "font_size": 11,
         "bold": True,
         "font_color": PETROL,
         "bg_color": MIST,

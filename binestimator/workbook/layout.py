@@ -55,10 +55,12 @@ CONTENTS = {
 LIVE_YEAR = "Live year"
 # State of a file in which nobody has changed an input.
 NOTHING_EDITED = "No input has been edited since the run: all figures are those of the run."
-# Sheets of the formulas; a number behind the name is a second set of inputs (a repair, a companion measure).
+#: Sheets of a set of inputs; another set (a repair, a companion measure) has the number of its first option behind it.
+SITE_SHEETS = ("Air handler", "Zones", "Loads", "Idle")
+# Sheets of the formulas; a number behind the name is that of an option.
 LIVE_CONTENTS = {
     "Constants": "Constants and curve coefficients that the formulas use, each with unit and source",
-    "Unit": "Air handler, fan and plant as the formulas take them, from the inputs",
+    "Air handler": "Air handler, fan and plant as the formulas take them, from the inputs",
     "Zones": "Zones as the formulas take them: areas, airflows, apertures, setpoints",
     "Loads": "Load of every zone in every row, before any setpoint is decided",
     "Idle": "Standing loss of a heating plant that stays enabled with the air handler off",
@@ -73,19 +75,20 @@ LIVE_CONTENTS = {
 
 
 def live_contents(name: str) -> str:
-    """What a sheet of the formulas holds; ``Unit_2`` is described as ``Unit``."""
+    """What a sheet of the formulas holds; ``Zones 10`` is described as ``Zones``, with the option it is for."""
     found = re.fullmatch(r"(\D+?) (\d+)", name)
-    if found:
-        return f"{LIVE_CONTENTS[found.group(1)]} (option {found.group(2)})"
-    found = re.fullmatch(r"(\D+?)_(\d+)", name)
-    return f"{LIVE_CONTENTS[found.group(1)]} (inputs of set {found.group(2)})" if found else LIVE_CONTENTS[name]
+    if not found:
+        return LIVE_CONTENTS[name]
+    kind, option = found.groups()
+    also = " and those with the same inputs" if kind in SITE_SHEETS else ""
+    return f"{LIVE_CONTENTS[kind]} (option {option}{also})"
 
 
 CANDIDATE_CONTENTS = "row by row from outdoor air to cost, by formulas"
 
 #: Sheets for the owner, which the file prints by itself and of which the client edition consists.
 OWNER_SHEETS = CLIENT_SHEETS
-#: Sheets for whoever checks the file; those of the formulas that speak of the whole year follow them.
+#: Sheets for whoever checks the file; those of the formulas about the whole year follow them.
 REVIEWER_SHEETS = (
     GUIDE,
     REVIEW,

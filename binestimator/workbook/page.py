@@ -117,10 +117,10 @@ def title(pages: Pages, sheet: Sheet, text: str, under: str = "", *, link_column
 def lines_of(text: str, width: float, size: float = 9.0, *, bold: bool = False) -> int:
     """Lines that wrapped text takes in so many characters of column width.
 
-    A unit of column width is 7 pixels; a mean character of running text in Arial is a
-    little less than half its size wide (measured on printed pages).
+    A unit of column width is a digit of Arial at 9 points, 0.556 of its size; a mean character of running text is
+    0.465 of its size wide (measured on printed pages).
     """
-    per_line = max(width * 11.3 / size * (0.93 if bold else 1.0), 4.0)
+    per_line = max(width * 10.8 / size * (0.93 if bold else 1.0), 4.0)
     lines = 0
     for part in text.split("\n"):
         room, here = per_line, 1

@@ -278,11 +278,11 @@ KINDS = (
     (
         "not ranked",
         "flagged",
-        "Serves the rooms worse than the baseline, changes the service, or leaves uncured what the baseline fails in; "
+        "Serves the rooms worse than the baseline, changes the service, or does not cure what the baseline fails in; "
         "reasons are given",
     ),
     ("Total", "total", "Sum or weighted mean of a column"),
-    ("agrees", "agree", "Two routes to the same figure meet"),
+    ("agrees", "agree", "Two ways to the same figure agree"),
     ("PASS", "good", "A check that holds"),
     ("EXPLAIN", "explain", "A check that needs an explanation"),
     ("FAIL", "bad", "A check that must not fail: do not use the results; nothing is ranked"),

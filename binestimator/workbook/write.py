@@ -61,6 +61,7 @@ from .sheets import (
 )
 from .sheets.form_cells import FormPages
 from .strict import Book
+from .trail import trail_data
 
 _WRITERS = {
     # Patterns first: charts on other sheets draw its tables.
@@ -130,7 +131,7 @@ def build_workbook(
     blank : bool
         Formulas without values, so that whoever reads the file has to compute them.
     """
-    # Hundreds of thousands of cells live until the end: looking for garbage among them is in vain.
+    # Hundreds of thousands of cells are kept until the end: collecting garbage among them frees nothing.
     collecting = gc.isenabled()
     gc.disable()
     try:
@@ -175,7 +176,7 @@ _CLIENT_WRITERS = {PATTERNS: patterns.write, **{name: _WRITERS[name] for name in
 def client_bytes(results: Results) -> bytes:
     """The client edition as bytes: the sheets for the owner alone, every cell a text or a number.
 
-    The numbers that its charts draw stand on a sheet that is hidden, since it is not to be printed.
+    The numbers that its charts draw are on a sheet that is hidden, since it is not to be printed.
 
     Raises
     ------
@@ -194,9 +195,13 @@ def client_bytes(results: Results) -> bytes:
         return book.content()
 
 
-def results_bytes(results: Results, review: Review | None = None) -> bytes:
-    """The results as plain data (JSON, UTF-8) with their checksum; keys are documented in output/README.md."""
-    data = to_plain(results, review) | {"checksum": UNSEALED}
+def results_bytes(results: Results, review: Review | None = None, trail: Trail | None = None) -> bytes:
+    """The results as plain data (JSON, UTF-8) with their checksum; keys are documented in output/README.md.
+
+    ``review`` and ``trail`` as for :func:`workbook_bytes`.
+    """
+    data = to_plain(results, review)
+    data |= {"trail": trail_data(results, review, trail, __version__), "checksum": UNSEALED}
     return seal_text(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
 
 
@@ -212,7 +217,7 @@ def write_workbook(results: Results, path, review: Review | None = None, manners
     review : Review, optional
         A second run with a reviewer's overrides.
     manners : Manners
-        How to treat a file that stands there and is none that may be replaced.
+        How to treat a file of that name that may not be replaced.
 
     Raises
     ------

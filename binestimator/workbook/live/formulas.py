@@ -77,7 +77,7 @@ def _extreme(function, known):
 
 
 def _lookup(value, keys, results):
-    """Of the results, the one that stands at the last key not above the value; keys rise."""
+    """Of the results, the one at the last key not above the value; keys rise."""
     keys, results = np.ravel(keys), np.ravel(results)
     return results[np.searchsorted(keys, value, side="right") - 1]
 
@@ -103,7 +103,7 @@ def _search(word, texts):
 
 def _transpose(values):
     if np.ndim(values) != 3:
-        raise WorkbookError("formula: TRANSPOSE stands only in formulas that are evaluated row by row")
+        raise WorkbookError("formula: TRANSPOSE is allowed only in formulas that are evaluated row by row")
     return np.swapaxes(values, 1, 2)
 
 

@@ -514,7 +514,7 @@ class Pen:
     def compare(self, sheet: str, key: str, found, wanted, label: str = "") -> None:
         """Keep how far the values of a formula are from the engine's, as a share of the largest of its column.
 
-        Values of the engine that are not finite stand for nothing and are not compared.
+        Values of the engine that are not finite are not compared.
 
         Raises
         ------

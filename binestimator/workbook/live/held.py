@@ -83,7 +83,7 @@ BLOCKS = (
     ),
     Block(
         "Sizes not given",
-        "Inputs and Zone inputs: values marked as sized; Unit: supply coil",
+        "Inputs and Zone inputs: values marked as sized; Air handler: supply coil",
         "weather, calendar, hours, building, groups, zones, air handler, fans, plants, baseline",
         (*_PHYSICS, "candidate"),
         "Terminal airflows, coils, motor, design airflow and plants are found again for the edited building.",

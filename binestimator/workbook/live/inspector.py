@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...end_uses import END_USES
 from ..page import title
 from ..sheets.inputs import number_style
 from ..strict import cell_name, column_name, quoted
@@ -217,11 +218,7 @@ class Inspector:
             "cooling_latent_kbtuh",
             "preheat_kbtuh",
             "reheat_kbtuh",
-            "cooling_kw",
-            "pump_tower_kw",
-            "heating_kw",
-            "fuel_thermh",
-            "purchased_heating_kbtuh",
+            *(use.column for use in END_USES),
             "electricity_kw",
             "cost_usd_h",
         )
@@ -252,7 +249,7 @@ class Inspector:
         """Formula of a zone's constant or load for the chosen candidate."""
         if name.startswith("L."):
             parts = [
-                f"INDEX({site.loads_name}!{site.loads.area(name[2:])},{self._loads_line},{zone + 1})"
+                f"INDEX({quoted(site.loads_name)}!{site.loads.area(name[2:])},{self._loads_line},{zone + 1})"
                 if name[2:] in site.loads
                 else "0"
                 for site in self._loads

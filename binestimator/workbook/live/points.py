@@ -33,7 +33,7 @@ def write_points(
     # Points of two kinds name both, as "degF:in. w.c. or %:in. w.c.".
     x_unit, y_unit = x_unit or unit.partition(":")[0], unit.rpartition(":")[2]
     style = s("general", "line", "left")
-    at = lambda k: f"{_sheet_ref(sheet.name)}!$B${k + 1}"
+    at = lambda k: f"{sheet_ref(sheet.name)}!$B${k + 1}"
     flat = "flat outside the points"
     count = len(points)
 
@@ -87,5 +87,6 @@ def write_points(
     return row
 
 
-def _sheet_ref(name: str) -> str:
+def sheet_ref(name: str) -> str:
+    """Sheet name as formulas write it, in quotes only where it needs them."""
     return name if name.replace("_", "").isalnum() else quoted(name)

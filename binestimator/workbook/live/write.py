@@ -41,7 +41,7 @@ def live_sheet_names(results) -> tuple[list[str], list[str]]:
     """Sheets of the live part before and after those of the candidates, in order."""
     before = [constants.SHEET]
     for number, (_key, users) in enumerate(sites_of(results), 1):
-        site = SitePlan(results, results.runs[results.candidates[users[0]].id], number)
+        site = SitePlan(results, results.runs[results.candidates[users[0]].id], number, users[0] + 1)
         before += (
             [site.unit_name] if number > 1 and site.can_share() else [site.unit_name, site.zones_name, site.loads_name]
         )
@@ -87,7 +87,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
     for number, (_key, users) in enumerate(sites, 1):
         run = results.runs[results.candidates[users[0]].id]
         names = [results.candidates[k].name for k in users]
-        site = Site(SitePlan(results, run, number), pen, registry, scope, names)
+        site = Site(SitePlan(results, run, number, users[0] + 1), pen, registry, scope, names)
         bin_rows = _bin_row_template if _same_rows(run.rows, base_rows) else None
         if first is not None and site.can_share():
             site.share(first)

@@ -56,7 +56,7 @@ def write(work: Work, sheet: Sheet) -> None:
         sheet.text(units, place, column.unit, s("units"))
     last = first + len(table) - 1
     for place, column in enumerate(columns):
-        # Counts of rows stand clear of the text beside them.
+        # Counts of rows are kept clear of the text beside them.
         style = s(column.style, "line", "top", *(("centre",) if column.key == "rows" else ()))
         if column.style.startswith("text"):
             for row, text in enumerate(table[column.key], first):

@@ -23,18 +23,17 @@ from ..figures import (
     used_end_uses,
     with_numbers,
 )
-from ..formats import ORIGINS
 from ..layout import CHECKS
 from ..page import Work, height_of, lines_of, title, unit_text
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet
 from .checks import STATUS
-from .inputs import number_style, value_cell
+from .inputs import number_style, number_text, value_cell
 
 # ---------------------------------------------------------------- options
 
-_FIGURE_WIDTH, _UNIT_WIDTH = 26.0, 7.5
+_FIGURE_WIDTH, _UNIT_WIDTH = 24.5, 7.0
 # Options side by side; with more of them the table goes on below, the baseline first again.
-MOST_SIDE_BY_SIDE = 11
+MOST_SIDE_BY_SIDE = 9
 _WIDEST = 16.0
 
 
@@ -70,9 +69,7 @@ def write_options(work: Work, sheet: Sheet) -> None:
         sheet.merged_text(row, 0, row, 1 + most, note, work.styles("quiet", "wrap"))
         sheet.height(row, height_of(lines_of(note, room([_FIGURE_WIDTH, _UNIT_WIDTH, *[width] * most]))))
         row += 1
-    sheet.on_paper(
-        footer=work.footer, last_row=row - 1, last_column=1 + most, breaks=breaks, pages_high=_pages(sheet, row - 1)
-    )
+    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=1 + most, breaks=breaks)
 
 
 def _options(work: Work, sheet: Sheet, row: int, block: list[int], width: float) -> int:
@@ -86,13 +83,12 @@ def _options(work: Work, sheet: Sheet, row: int, block: list[int], width: float)
     sheet.height(row, height_of(max(lines_of(text, width - 1.0, bold=True) for text in heads)))
     sheet.text(row, 0, "Figure", s("head_left"))
     sheet.text(row, 1, "Unit", s("head_left"))
-    # Ten options and more leave little room for a long word.
-    sheet.cells(row, 2, heads, s("head", *(("small",) if width < 10.0 else ())))
+    sheet.cells(row, 2, heads, s("head"))
     row += 1
 
     def section(text: str) -> None:
         nonlocal row
-        sheet.height(row, 19)
+        sheet.height(row, 16)
         for place in range(last + 1):
             sheet.text(row, place, text if place == 0 else "", s("section"))
         row += 1
@@ -105,6 +101,7 @@ def _options(work: Work, sheet: Sheet, row: int, block: list[int], width: float)
             tint = ("base",) if c.id == base.id else ("best",) if c.rank == 1 else ()
             look = ("text", "right") if isinstance(value, str) else (style, "right")
             sheet.cell(row, place, value, s(*look, "line", *tint))
+        sheet.height(row, 12.75)
         row += 1
 
     line("Standing", "", [_standing(results, c) for c in chosen], "text")
@@ -116,8 +113,6 @@ def _options(work: Work, sheet: Sheet, row: int, block: list[int], width: float)
     line("Energy cost", "USD", [c.annual["cost_usd"] for c in chosen], "f0")
     line("Peak electricity", "kW", [c.peak_kw for c in chosen], "f1")
     section("Saved against the baseline")
-    for key in uses:
-        line(*known[key], [c.saving[key] for c in chosen], "signed")
     line("Energy cost", "USD", [c.saving["cost_usd"] for c in chosen], "signed")
     if base.annual["cost_usd"]:
         line("Energy cost", "share", [c.saving["cost_usd"] / base.annual["cost_usd"] for c in chosen], "signed_pct")
@@ -141,7 +136,7 @@ def _options(work: Work, sheet: Sheet, row: int, block: list[int], width: float)
     return row
 
 
-# Counts that speak of people in rooms and of coils; those of controls stand on the working sheet.
+# Counts about people in rooms and about coils; those about controls are on the working sheet.
 _SERVICE_COUNTS = tuple(
     key
     for key in COUNT_KEYS
@@ -172,11 +167,18 @@ def _standing(results, c) -> str:
 
 # ---------------------------------------------------------------- inputs
 
-_INPUT_WIDTHS = (44.0, 27.0, 11.0, 13.0, 38.0)
+
+def _filled(*widths: float) -> tuple[float, ...]:
+    """Widths of columns, with one more that fills the page at full size. [characters]"""
+    left = FULL_SIZE_PIXELS - sum(map(pixels_of, widths)) - PADDING_PIXELS
+    return (*widths, left / CHARACTER_PIXELS)
+
+
+_INPUT_WIDTHS = _filled(34.0, 22.0, 13.0)
 
 
 def write_inputs(work: Work, sheet: Sheet) -> None:
-    """Write the sheet of the inputs that the answer rests on: what moves the saving most, and all that was given for
+    """Write the sheet of the inputs that matter: what moves the saving most, and what was given for
     the air handler and its plant."""
     s, results = work.styles, work.results
     project = results.project
@@ -189,29 +191,41 @@ def write_inputs(work: Work, sheet: Sheet) -> None:
     )
     row = _drivers(work, sheet, 3)
     row = _section(sheet, s, row, "Given by the project", len(_INPUT_WIDTHS))
-    row = _heads(sheet, s, row, ("Input", "Value", "Unit", "Origin", "How it is known"))
     rows = {line[0]: line for line in project.effective_rows()}
-    mark, word, _ = ORIGINS["given"]
+    known_rows, others, single = [], [], []
     for section in SINGLE_SECTIONS:
         given = [line for path, line in rows.items() if path.split(".")[0] == section and line[6] == "given"]
-        if section == "project" or not given:
+        if section == "project":
             continue
-        band = s("subtotal", "bold")
-        for place in range(len(_INPUT_WIDTHS)):
-            sheet.text(row, place, title_of(section) if place == 0 else "", band)
-        row += 1
+        plain = []
         for path, label, value, unit, *_, evidence in given:
             shown = value_cell(value)
             if fields_of(section)[path.split(".")[1]].type in ("choice", "choice_list"):
                 shown = str(shown).replace("_", " ")
-            known = "; ".join(text for text in (project.status_of(path), evidence) if text) or "not said"
-            row = _input(sheet, s, row, label, shown, unit_text(unit), f"{mark} {word}", known)
-    row = _counts_of_inputs(work, sheet, row + 1, rows)
+            known = "; ".join(text for text in (project.status_of(path), evidence) if text)
+            if known:
+                known_rows.append((label, shown, unit_text(unit), known))
+            else:
+                text = shown if isinstance(shown, str) else number_text(shown)
+                plain.append(f"{label}: {text}" + (f" {unit_text(unit)}" if unit else ""))
+        if len(plain) == 1:
+            single += plain
+        elif plain:
+            others.append((title_of(section), "  ·  ".join(plain)))
+    if known_rows:
+        row = _heads(sheet, s, row, ("Input", "Value", "Unit", "How it is known"))
+        for line in known_rows:
+            row = _input(sheet, s, row, *line)
+    if others or single:
+        if single:
+            others.append(("Other sections", "  ·  ".join(single)))
+        lines = [f"{heading}  –  {said}" for heading, said in others]
+        row = _wide(sheet, s, row, "\n".join(["Given without a word on how it is known:", *lines]), _INPUT_WIDTHS)
+    row = _counts_of_inputs(work, sheet, row, rows)
     sheet.on_paper(
         footer=work.footer,
         last_row=row - 1,
         last_column=len(_INPUT_WIDTHS) - 1,
-        pages_high=_pages(sheet, row - 1),
     )
 
 
@@ -223,59 +237,56 @@ def _drivers(work: Work, sheet: Sheet, row: int) -> int:
     lines = driver_lines(results)
     row = _section(sheet, s, row, "What the saving depends on", len(_INPUT_WIDTHS))
     row = _wide(sheet, s, row, lines[0], _INPUT_WIDTHS)
-    row = _heads(
-        sheet, s, row, ("Assumption", "Tried from, to", "Unit", "Saving then", "How it is known; source of the range")
-    )
+    row = _heads(sheet, s, row, ("Assumption", "Tried from, to", "Saving then", "How it is known; source of the range"))
     for d in advice.drivers:
         low, high = (str(end).replace("x ", "× ").replace("degF", "°F") for end in (d.low, d.high))
         status = project.status_of(d.assumption.path) if d.assumption.path in project.origins else ""
         known = "; ".join(text for text in (status or "assumed", d.assumption.source) if text)
         unit = unit_text(d.assumption.field.unit) if d.assumption.kind == "value" else ""
         saved = f"{d.saving_low_pct:.0f} to {d.saving_high_pct:.0f} %"
-        row = _input(sheet, s, row, d.assumption.label, f"{low} to {high}", unit, saved, known)
+        row = _input(sheet, s, row, d.assumption.label, f"{low} to {high} {unit}".rstrip(), saved, known)
     return row + 1
 
 
 def _counts_of_inputs(work: Work, sheet: Sheet, row: int, rows: dict) -> int:
     """How many inputs were given and how many are defaults, where they are too many to list."""
     s, project = work.styles, work.results.project
-    row = _section(sheet, s, row, "Groups, zones and options", len(_INPUT_WIDTHS))
-    for kind, words, names in (
-        ("group", "Profile groups", [g.name for g in project.groups]),
-        ("special", "Special zones", [z.name for z in project.specials]),
-        ("zone", "Zones", [z.name for z in project.zones]),
-        ("candidate", "Options", [c.name for c in project.candidates]),
+    said = []
+    for kind, words, count in (
+        ("group", "profile groups", len(project.groups)),
+        ("special", "special zones", len(project.specials)),
+        ("zone", "zone lines", len(project.zones)),
+        ("candidate", "options", len(project.candidates)),
     ):
-        if not names:
-            continue
         of_kind = [line[6] for path, line in rows.items() if path.startswith(f"{kind}[")]
-        given = sum(origin == "given" for origin in of_kind)
-        listed = ", ".join(names) if len(names) <= 6 else f"{', '.join(names[:5])} and {len(names) - 5} more"
-        known = f"{given:,} of {len(of_kind):,} inputs given"
-        row = _input(sheet, s, row, words, f"{len(names)}", "", "", f"{known}: {listed}")
+        if count:
+            given = sum(origin == "given" for origin in of_kind)
+            said.append(f"{count} {words} with {given:,} of {len(of_kind):,} inputs given")
     origins = list(project.origins.values())
-    said = (
-        f"{sum(o == 'given' for o in origins):,} of {len(origins):,} inputs of the whole project were given; the "
-        "others are defaults or follow from what was given. All stand with their sources in the working file."
+    text = (
+        f"{'; '.join(said)}. Of the whole project {sum(o == 'given' for o in origins):,} of {len(origins):,} inputs "
+        "were given; the others are defaults or follow from what was given. The working file lists them all with "
+        "their sources."
     )
-    return _wide(sheet, s, row, said, _INPUT_WIDTHS)
+    return _wide(sheet, s, row, text, _INPUT_WIDTHS)
 
 
-def _input(sheet: Sheet, s, row: int, label: str, value, unit: str, origin: str, known: str) -> int:
+def _input(sheet: Sheet, s, row: int, label: str, value, beside: str, known: str) -> int:
+    """A line of the page: ``beside`` is a unit, or a saving."""
     number = isinstance(value, float)
     sheet.text(row, 0, label, s("line", "wrap", "middle"))
     look = (number_style(value), "left") if number else ("wrap", "middle", "as_text")
     sheet.cell(row, 1, value, s(*look, "line", "bold"))
-    for place, text in enumerate((unit, origin, known), 2):
-        sheet.text(row, place, text, s("line", "wrap", "middle", *(("quiet",) if place != 3 else ())))
-    texts = (label, "" if number else value, unit, origin, known)
+    sheet.text(row, 2, beside, s("line", "wrap", "middle"))
+    sheet.text(row, 3, known, s("line", "wrap", "middle", "quiet"))
+    texts = (label, "" if number else value, beside, known)
     sheet.height(row, height_of(max(lines_of(t, w - 0.5) for t, w in zip(texts, _INPUT_WIDTHS))))
     return row + 1
 
 
 # ---------------------------------------------------------------- checks
 
-_CHECK_WIDTHS = (33.0, 9.0, 18.0, 21.0, 53.0)
+_CHECK_WIDTHS = _filled(36.0, 8.5, 12.5, 19.5)
 
 
 def write_checks(work: Work, sheet: Sheet) -> None:
@@ -290,26 +301,37 @@ def write_checks(work: Work, sheet: Sheet) -> None:
         f"{counts['pass']} pass, {counts['explain']} to explain, {counts['fail']} fail; all of them are on "
         f"“{CHECKS}” of the working file",
     )
-    row = _section(sheet, s, 3, "Checks that need a look, and those that hold", len(_CHECK_WIDTHS))
-    row = _heads(sheet, s, row, ("Check", "Status", "Found", "Expected", "What it says"))
-    for check in _condensed(results):
-        word, look = STATUS[check.status]
+    row, found = 3, _condensed(results)
+    # Figures outside what is usual are in the table of benchmarks, with the same words.
+    usual = {b.label for b in benchmarks(results.runs[results.baseline_id].unit, results.baseline.annual)}
+    look = [check for check in found if check.status != "pass" and check.name not in usual]
+    if look:
+        row = _section(sheet, s, row, "Checks that need a look", len(_CHECK_WIDTHS))
+        row = _heads(sheet, s, row, ("Check", "Status", "Found", "Expected", "What it says"))
+    for check in look:
+        word, style = STATUS[check.status]
         texts = (check.name, word, check.value, check.expected, check.text)
         for place, said in enumerate(texts):
-            style = s(look, "line") if place == 1 else s("line", "wrap", "middle", *(("bold",) if place == 0 else ()))
-            sheet.text(row, place, said, style)
+            plain = ("line", "wrap", "middle", *(("bold",) if place == 0 else ()))
+            sheet.text(row, place, said, s(style, "line") if place == 1 else s(*plain))
         lines = max(lines_of(t, w - 0.5, bold=k == 0) for k, (t, w) in enumerate(zip(texts, _CHECK_WIDTHS)))
         sheet.height(row, height_of(lines))
         row += 1
+    row = _section(sheet, s, row + (1 if look else 0), "Checks that hold", len(_CHECK_WIDTHS))
+    hold = [
+        f"{check.name}: {check.value} ({'; '.join(text for text in (check.expected, check.text) if text)})"
+        for check in found
+        if check.status == "pass"
+    ]
+    row = _wide(sheet, s, row, "  ·  ".join(hold), _CHECK_WIDTHS)
     row = start = row + 1
     row = _benchmarks(work, sheet, row)
-    high = _pages(sheet, row - 1)
+    one = sheet.points(0, row - 1) <= FULL_SIZE_POINTS
     sheet.on_paper(
         footer=work.footer,
         last_row=row - 1,
         last_column=len(_CHECK_WIDTHS) - 1,
-        pages_high=high,
-        breaks=[] if high == 1 else [start],
+        breaks=[] if one else [start],
     )
 
 
@@ -318,11 +340,15 @@ def _condensed(results) -> list:
     ids = [c.id for c in results.candidates]
     plain = lambda text: plain_words(with_numbers(results, text, ids)).replace("ft2", "ft²")
     single = lambda k: replace(k, name=plain(k.name), value=plain(k.value), expected=plain(k.expected))
-    found = [
-        replace(single(k), text=plain(k.text))
-        for k in sorted(results.checks, key=lambda k: ("fail", "explain", "pass").index(k.status))
-        if k.status != "pass"
-    ]
+    found, said = [], set()
+    for k in sorted(results.checks, key=lambda k: ("fail", "explain", "pass").index(k.status)):
+        if k.status == "pass":
+            continue
+        # What is published of several options alike is said once.
+        first, *rest = plain(k.text).split(". ", 1)
+        text = f"As above. {rest[0]}" if rest and first in said else plain(k.text)
+        said.add(first)
+        found.append(replace(single(k), text=text))
     groups: dict[str, list] = {}
     for k in results.checks:
         if k.status == "pass":
@@ -335,7 +361,7 @@ def _condensed(results) -> list:
             found.append(replace(single(members[0]), text=""))
         else:
             expected = members[0].expected if len({k.expected for k in members}) == 1 else "as for each"
-            text = f"Holds for {len(members)} of {len(ids)} options"
+            text = f"{len(members)} of {len(ids)} options"
             found.append(replace(members[0], name=general, value="within bounds", expected=plain(expected), text=text))
     return found
 
@@ -343,20 +369,13 @@ def _condensed(results) -> list:
 def _benchmarks(work: Work, sheet: Sheet, row: int) -> int:
     """Figures of the baseline beside what is usual."""
     s, results = work.styles, work.results
-    row = _section(sheet, s, row, "Benchmarks: the baseline beside what is usual", len(_CHECK_WIDTHS))
-    row = _wide(
-        sheet,
-        s,
-        row,
-        "Orders of magnitude, to find mistakes in inputs: a figure outside needs an explanation. Most "
-        "ranges are common practice without a source, for offices and the like.",
-        _CHECK_WIDTHS,
-    )
+    heading = "Benchmarks: the baseline beside orders of magnitude, to find mistakes in inputs"
+    row = _section(sheet, s, row, heading, len(_CHECK_WIDTHS))
     row = _heads(sheet, s, row, ("Figure", "", "Found", "Usual", "What to look at, and source of the range"))
     for b in benchmarks(results.runs[results.baseline_id].unit, results.baseline.annual):
         word, look = STATUS["explain" if b.remark else "pass"]
         style = number_style(b.value) if b.value < 100 else "f0"
-        sheet.text(row, 0, b.label, s("line", "wrap", "middle", "bold"))
+        sheet.text(row, 0, b.label, s("line", "wrap", "middle"))
         sheet.text(row, 1, "outside" if b.remark else "within", s(look, "line"))
         sheet.number(row, 2, b.value, s(style, "line", "left", "bold"))
         usual = f"{b.low:g} to {b.high:g} {unit_text(b.unit)}"
@@ -365,7 +384,7 @@ def _benchmarks(work: Work, sheet: Sheet, row: int) -> int:
         text = text.replace("ft2", "ft²")
         sheet.text(row, 4, text, s("line", "wrap", "middle", *(() if b.remark else ("quiet",))))
         lines = max(
-            lines_of(t, w - 0.5, bold=w == _CHECK_WIDTHS[0])
+            lines_of(t, w - 0.5)
             for t, w in ((b.label, _CHECK_WIDTHS[0]), (usual, _CHECK_WIDTHS[3]), (text, _CHECK_WIDTHS[4]))
         )
         sheet.height(row, height_of(lines))
@@ -376,17 +395,12 @@ def _benchmarks(work: Work, sheet: Sheet, row: int) -> int:
 # ---------------------------------------------------------------- pieces
 
 
-# What goes a little beyond a page, or beyond two, is set a little smaller rather than on one more.
-_LEAST_SCALE = 0.77
-
-
-def _pages(sheet: Sheet, last_row: int) -> int:
-    """Pages that rows are to go on, 0 for as many as it takes."""
-    needed = ceil(sheet.points(0, last_row) * _LEAST_SCALE / FULL_SIZE_POINTS)
-    return needed if needed <= 2 else 0
+_GAP_POINTS = 6.0
 
 
 def _section(sheet: Sheet, s, row: int, text: str, columns: int) -> int:
+    # The row above is empty.
+    sheet.height(row - 1, _GAP_POINTS)
     sheet.height(row, 20)
     for place in range(columns):
         sheet.text(row, place, text if place == 0 else "", s("section"))

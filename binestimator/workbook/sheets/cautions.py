@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from ..charts import FULL_SIZE_PIXELS, pixels_of, room
 from ..figures import plain_words, with_numbers
 from ..page import Work, height_of, lines_of, title
-from ..strict import Sheet
+from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet
 from ..texts import CAUTIONS, DEFERENCE, NOT_MODELLED, WEATHER_CAVEATS
 
-_WIDTHS = (31, 112)
+_LABEL_WIDTH = 27.0
+_WIDTHS = (_LABEL_WIDTH, (FULL_SIZE_PIXELS - pixels_of(_LABEL_WIDTH) - PADDING_PIXELS) / CHARACTER_PIXELS)
 # Places of findings that need another word here.
 _PLACES = {"summary": "ranking"}
 
@@ -34,7 +36,7 @@ def write(work: Work, sheet: Sheet) -> None:
     row = _section(work, sheet, row + 1, "What the weather file cannot tell")
     for text in WEATHER_CAVEATS:
         row = _wide(work, sheet, row, "–  " + text, "line")
-    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=1, pages_high=1)
+    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=1)
 
 
 def _section(work: Work, sheet: Sheet, row: int, text: str) -> int:
@@ -53,5 +55,5 @@ def _pair(work: Work, sheet: Sheet, row: int, label: str, text: str) -> int:
 
 def _wide(work: Work, sheet: Sheet, row: int, text: str, *pieces: str) -> int:
     sheet.merged_text(row, 0, row, 1, text, work.styles("wrap", *pieces))
-    sheet.height(row, height_of(lines_of(text, sum(_WIDTHS), bold="bold" in pieces)))
+    sheet.height(row, height_of(lines_of(text, room(_WIDTHS), bold="bold" in pieces)))
     return row + 1

@@ -92,7 +92,7 @@ def write_formulas(work: Work, pen) -> None:
             "Compared with the run",
             f"{len(pen.residuals):,} columns and constants",
             "Each of these formulas was evaluated as it was written and compared with the figure of the run in every "
-            "line; the program’s DEVELOPERS.md says what stands as a value and cannot be compared",
+            "line; the program’s DEVELOPERS.md says what is written as a value and cannot be compared",
         ),
         (
             "Largest residual",
@@ -328,7 +328,7 @@ def _charts(work: Work, sheet: Sheet, row: int) -> int:
                     "border": {"color": colour, "width": 0.5},
                 }
             )
-        # The bound stands in the table once, and reaches as far below zero as above.
+        # The bound is in the table once, and reaches as far below zero as above.
         bound = COST_ERROR_FRAC * 100.0 if place == 0 else SAVING_ERROR_POINTS
         line = work.book.chart("line")
         _, categories, values = block.series(column + 2)

@@ -57,8 +57,8 @@ class FormPages:
     def address(self, path: str) -> str:
         """Address, for formulas, of the cell that counts; of a shared setting that of the user.
 
-        With a ``?`` behind the path of an input that stands once: what the reviewer or the user gives, not what
-        stands in where nobody does.
+        With a ``?`` behind the path of an input that occurs once: what the reviewer or the user gives, not what
+        is used where neither does.
         """
         if path.endswith("?"):
             sheet, row, column = self.plan.yours[path[:-1]]

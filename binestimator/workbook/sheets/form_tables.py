@@ -119,7 +119,8 @@ def _finish_side(form: FormPages, sheet: Sheet, table: SideTable, last_row: int)
 
 
 def _prints_what_counts(form: FormPages) -> bool:
-    """Whether what counts stands first, as in a workbook of results: it alone is printed, a form is printed whole."""
+    """Whether the value that counts comes first, as in a workbook of results, of which only it is printed; a form is
+    printed whole."""
     return form.plan.layers[0] == COUNTS
 
 
@@ -167,7 +168,7 @@ def _side_line(form: FormPages, sheet: Sheet, table: SideTable, key: str, row: i
     label = f"{field.label}: {coordinate}" if coordinate else field.label
     unit = unit_text(field.unit)
     if coordinate:
-        # Points of duct pressure stand over outdoor temperature or over airflow, as the strategy is.
+        # Points of duct pressure depend on outdoor temperature or on airflow, as the strategy is.
         unit = (
             ("°F or %" if key == "dsp.points." + coordinate else unit.partition(":")[0])
             if coordinate[0] == "x"
@@ -410,7 +411,7 @@ def _small_head(
 
 
 def write_zones(form: FormPages, sheet: Sheet) -> None:
-    """One line a zone; the layers stand side by side."""
+    """One line a zone; the layers are side by side."""
     zones, fields = form.content.zones, fields_of("zone")
     count = sum(int(item.entries["multiplier"].counts) for item in zones)
     title(

@@ -7,13 +7,12 @@ from __future__ import annotations
 
 import re
 from itertools import product
-from math import ceil
 
 import numpy as np
 
 from ...advice.value import is_limit_of_control
 from ...results import CHANGED_SERVICE
-from ..charts import FULL_SIZE_PIXELS, fill_of, pixels_of, place_at, room, style_chart
+from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, pixels_of, place_at, room, style_chart
 from ..figures import (
     DSP_WORDS,
     SAT_WORDS,
@@ -35,13 +34,13 @@ from ..figures import (
     value_lines,
     what_moves,
 )
-from ..formats import INK, LAGOON, NUMBERS, PETROL
+from ..formats import NUMBERS
 from ..layout import GLANCE, GUIDE, LIVE_YEAR, NOTHING_EDITED, sheet_candidates
 from ..page import Work, height_of, lines_of
-from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, Sheet, column_name, quoted
+from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet, column_name, quoted
 from .patterns import bins_of, by_bin, change_chart, lines_chart
 
-_RANK_WIDTH, _OTHER_WIDTH = 11.5, 10.0
+_RANK_WIDTH, _OTHER_WIDTH = 10.5, 9.0
 #: Most columns of the table, rank and name among them.
 MOST_COLUMNS = 10
 # Columns that give way, in this order, where a project uses many kinds of energy.
@@ -51,17 +50,21 @@ SAME_SAT_F, SAME_DSP_INWC = 0.25, 0.02
 # More curves than these in one small chart cannot be told apart.
 _MOST_CURVES = 4
 
-# Rows of the page. Above the answer stands what the baseline is known to fail in; below the key figures stands whether
-# an edit made anything of the run stale. Behind the remarks under the table, on the second page,
-# come lines for reviews, empty until an input is edited: what was claimed, what the inputs in the file make of it, and
-# their ratio.
+# Rows of the page. Above the answer is what the baseline is known to fail in; below the key figures is whether an edit
+# made anything of the run stale. Behind the remarks under the table, on the second page, come lines for reviews, empty
+# until an input is edited: what was claimed, what the formulas give with the inputs now in the file, and their ratio.
 KNOWN_ROW, ANSWER_ROW, FIGURES_ROW, STALE_ROW, TABLE_HEAD_ROW = 3, 4, 6, 10, 12
 FIRST_ROW = TABLE_HEAD_ROW + 2
 REVIEW_LINES = ("claimed", "reviewed", "ratio")
 
-# On the second page charts stand side by side over the whole width, texts below them in columns.
-# Two rows of two charts take what the texts leave of the page, within these; rows of standard height.
-_CHART_ROWS, _PAGE_ROWS, _TEXT_COLUMNS = (16, 22), 37, 3
+# On the second page charts are side by side over the whole width, with texts below them in columns. Charts take what
+# the texts leave of the page: their least height, the one for which texts give way, and the largest. [points]
+_CHART_POINTS, _TEXT_COLUMNS = (105.0, 158.0, 250.0), 3
+_MOST_CAUSES = 4
+# A line of text, and a heading, in the columns. [points]
+_LINE_POINTS, _HEADING_POINTS = 12.0, 15.0
+# Charts side by side, and rows of the sheet behind them.
+_CHARTS, _CHART_ROWS = 3, 16
 # Reasons of options that serve worse, each on a line of its own.
 _MOST_REASONS = 3
 # What the lines for reviews hold before there is something to review: a formula must carry a value.
@@ -189,9 +192,11 @@ def write(work: Work, sheet: Sheet) -> None:
     _stale(work, sheet, last)
     _table(work, sheet, columns, widths)
     _remarks(work, sheet, last, width)
-    second = review_row(results)
-    row = second + (0 if work.client else len(REVIEW_LINES))
-    row = _lower_half(work, sheet, row, widths)
+    # Remarks that the first page has no room for go to the second.
+    after = review_row(results)
+    second = after if sheet.points(0, after - 1) <= FULL_SIZE_POINTS else after - len(remark_texts(results))
+    row = after + (0 if work.client else len(REVIEW_LINES))
+    row = _lower_half(work, sheet, row, widths, sheet.points(second, row - 1) if row > second else 0.0)
     sheet.freeze(0, 0)
     sheet.activate()
     sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=last, breaks=[second])
@@ -202,10 +207,11 @@ def _figures(work: Work, sheet: Sheet, widths: list[float]) -> None:
     s = work.styles
     found = key_figures(work.results)
     sheet.height(FIGURES_ROW - 1, 3)
-    sheet.height(FIGURES_ROW + 1, 22)
     places = spans(widths, len(found))
-    lines = max(lines_of(remark, room(widths[a : b + 1]) - 1, 9.0) for (_, _, remark), (a, b) in zip(found, places))
-    sheet.height(FIGURES_ROW + 2, height_of(lines, 9.0))
+    rooms = [room(widths[a : b + 1]) - 2.0 for a, b in places]
+    for down, size in ((0, 9.0), (1, 11.0), (2, 9.0)):
+        lines = max(lines_of(texts[down], width, size, bold=down < 2) for texts, width in zip(found, rooms))
+        sheet.height(FIGURES_ROW + down, height_of(lines, size))
     for texts, (first, last) in zip(found, places):
         for down, (text, style) in enumerate(zip(texts, ("tile_label", "tile_figure", "tile_remark"))):
             sheet.merged_text(FIGURES_ROW + down, first, FIGURES_ROW + down, last, text, s(style))
@@ -225,7 +231,7 @@ def _stale(work: Work, sheet: Sheet, last: int) -> None:
 
 
 def _claimed(results):
-    """Position and candidate that the lines for reviews are about: the one that the page speaks for, or the baseline
+    """Position and candidate that the lines for reviews are about: the one that the page presents, or the baseline
     where there is none."""
     c = advised(results)
     c = results.baseline if c is None else c
@@ -241,14 +247,14 @@ def write_review(work: Work, pen) -> None:
     Parameters
     ----------
     pen : Pen
-        The one that wrote the live sheets; it knows where the annual figures and the banner stand. None
+        The one that wrote the live sheets; it knows where the annual figures and the banner are. None
         where the air handler never runs.
     """
     s, results, sheet = work.styles, work.results, work.sheets[GLANCE]
     position, c = _claimed(results)
     base = results.baseline
     number, first = position + 1, review_row(results)
-    # Nothing stands here until an input is edited: what has not been reviewed must not look as if it had.
+    # Empty until an input is edited: what has not been reviewed must not look as if it had been.
     edited = f'=IF($A${STALE_ROW + 1}="{NOTHING_EDITED}","{NOT_YET}",'
     for k, (mark, text) in enumerate(
         (
@@ -278,7 +284,7 @@ def write_review(work: Work, pen) -> None:
             NOTHING_EDITED,
             s("quiet", "wrap", "middle"),
         )
-        # An edit is told by words and their mark; the colour only helps to notice them.
+        # An edit is shown by words; the colour only helps to notice them.
         sheet.highlight(
             STALE_ROW,
             0,
@@ -346,7 +352,7 @@ def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
     head = TABLE_HEAD_ROW
     base, now = results.baseline, today(results)
     for part, label in (
-        ("change", "Change in a year: + more, − less"),
+        ("change", "Change: + more, − less"),
         ("money", "Energy cost"),
         ("once", "To get there"),
     ):
@@ -357,15 +363,15 @@ def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
         sheet.merged_text(head, places[0], head, places[-1], label, s("step"))
     for place, text in ((0, ""), (1, "Options")):
         sheet.text(head, place, text, s("step"))
-    sheet.height(head + 1, 28)
-    for place, (label, unit) in enumerate(
-        [
-            ("Rank", ""),
-            ("Option, numbered as on all sheets", ""),
-            *((c[1], c[2]) for c in columns),
-        ]
-    ):
-        sheet.text(head + 1, place, f"{label}\n{unit}" if unit else label, s("head_left" if place < 2 else "head"))
+    heads = [
+        "Rank",
+        "Option, numbered as on all sheets",
+        *(f"{label}\n{unit}" if unit else label for _, label, unit, _ in columns),
+    ]
+    lines = max(lines_of(text, width, 9.0, bold=True) for text, width in zip(heads, widths))
+    sheet.height(head + 1, height_of(lines, 9.0))
+    for place, text in enumerate(heads):
+        sheet.text(head + 1, place, text, s("head_left" if place < 2 else "head"))
     steps = {key: _step_of(results, key) for key, _, _, part in columns if part == "change"}
     usd = money_step(results)
     for row, c in enumerate(results.candidates, FIRST_ROW):
@@ -464,7 +470,7 @@ _UNIT_WORDS = {
 
 
 def remark_texts(results) -> list[str]:
-    """What stands below the table: why options are not ranked, what the limit is, units."""
+    """What is below the table: why options are not ranked, what the limit is, units."""
     reasons: dict[tuple[str, str], list[int]] = {}
     for number, c in enumerate(results.candidates, 1):
         if c.equal_service.flagged:
@@ -517,42 +523,46 @@ def _remarks(work: Work, sheet: Sheet, last: int, width: float) -> None:
         sheet.height(row, height_of(lines_of(text, width, 9.0), 9.0) - 1)
 
 
-def _lower_half(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
+def _lower_half(work: Work, sheet: Sheet, row: int, widths: list[float], above: float) -> int:
     """Charts side by side, and below them what it is worth, what can go wrong and how sure; returns the first row
-    below."""
-    columns = _placed_texts(work, widths)
+    below. ``above`` are the points of the page that are taken by then."""
+    # Where texts are long, fewer of the causes that hold resets back are listed.
+    for causes in range(_MOST_CAUSES, 0, -1):
+        columns = _placed_texts(work, widths, causes)
+        rows = max(sum(2 + sum(rows for _, rows in lines) for _, lines in column) for column in columns)
+        taken = above + _HEADING_POINTS + (rows - 2) * _LINE_POINTS + 8.0
+        if taken + _CHART_POINTS[1] <= FULL_SIZE_POINTS:
+            break
     if len(bins_of(work.results)) > 0:
-        text_rows = max(sum(1 + sum(rows for _, rows in lines) + 1 for _, lines in column) for column in columns)
-        left = _PAGE_ROWS - text_rows - (0 if work.client else len(REVIEW_LINES))
-        rows = min(max(left // 2 * 2, _CHART_ROWS[0]), _CHART_ROWS[1])
-        _charts(work, sheet, row, [pixels_of(w) for w in widths], rows)
+        points = min(max(FULL_SIZE_POINTS - taken, _CHART_POINTS[0]), _CHART_POINTS[2])
         # Rows without cells keep their height in every program only if it is given.
-        for down in range(rows):
-            sheet.height(row + down, ROW_PIXELS * 0.75)
-        row += rows
+        for _ in range(_CHART_ROWS):
+            sheet.height(row, points / _CHART_ROWS)
+            row += 1
+        _charts(work, sheet, row - _CHART_ROWS, [pixels_of(w) for w in widths], int(points / 0.75))
+        sheet.height(row, 6)
+        row += 1
     return _texts(work, sheet, row, widths, columns)
 
 
-def _placed_texts(work: Work, widths: list[float]) -> list[list[tuple[str, list[tuple[str, int]]]]]:
+def _placed_texts(work: Work, widths: list[float], causes: int) -> list[list[tuple[str, list[tuple[str, int]]]]]:
     """Blocks of text of each column: label, and lines with the rows that each takes."""
     results = work.results
     blocks = [
         (label, lines)
         for label, lines in (
-            ("What is worth the money, from cheap to expensive", value_lines(results)),
+            ("What is worth the money", value_lines(results)),
             ("What changes", [text for text in (what_moves(results),) if text]),
             ("What can go wrong", risk_lines(results)),
-            ("What holds the resets back", holdback_lines(results, table=not work.client)),
-            ("How sure it is, and what it is based on", sure_lines(results)),
+            ("What holds the resets back", holdback_lines(results, causes, table=not work.client)),
+            ("How sure it is", sure_lines(results)),
         )
         if lines
     ]
-    rooms = [room(widths[first : last + 1]) - 1.5 for first, last in spans(widths, _TEXT_COLUMNS)]
+    rooms = [room(widths[first : last + 1]) - (1.5 if first else 0.5) for first, last in spans(widths, _TEXT_COLUMNS)]
 
-    def rows_of(text: str, column: int) -> int:
-        # Rows keep their height, as other texts stand beside: long ones take several.
-        return ceil((height_of(lines_of(text, rooms[column], 9.0), 9.0) - 2.0) / (ROW_PIXELS * 0.75))
-
+    # Rows have the height of a line, as there are other texts beside.
+    rows_of = lambda text, column: lines_of(text, rooms[column], 9.0)
     heights = [
         [1 + sum(rows_of(text, column) for text in lines) for column in range(_TEXT_COLUMNS)] for _, lines in blocks
     ]
@@ -575,7 +585,7 @@ def _placed_texts(work: Work, widths: list[float]) -> list[list[tuple[str, list[
 
 
 def _texts(work: Work, sheet: Sheet, row: int, widths: list[float], columns) -> int:
-    """Blocks of text in columns, in rows of standard height; returns the row after them."""
+    """Blocks of text in columns, in rows of the height of a line; returns the row after them."""
     s, bottom = work.styles, row
     for column, ((first, last), blocks) in enumerate(zip(spans(widths, _TEXT_COLUMNS), columns, strict=True)):
         inset, at = ("inset",) if column else (), row
@@ -584,28 +594,34 @@ def _texts(work: Work, sheet: Sheet, row: int, widths: list[float], columns) -> 
                 sheet.text(at, place, label if place == first else "", s("section", *inset))
             at += 1
             for text, rows in lines:
-                sheet.merged_text(at, first, at + rows - 1, last, text, s("wrap", "middle", *inset))
+                sheet.merged_text(at, first, at + rows - 1, last, text, s("wrap", "left", *inset))
                 at += rows
             bottom = max(bottom, at)
             at += 1
+    sheet.height(row, _HEADING_POINTS)
+    for at in range(row + 1, bottom):
+        sheet.height(at, _LINE_POINTS)
     return bottom
 
 
-def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], rows: int) -> None:
-    """Two rows of two charts over so many rows of the sheet."""
+def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) -> None:
+    """Charts side by side over so many pixels of the sheet's height."""
     results, charts = work.results, []
     width = sum(pixels)
-    size = (width // 2 - 6, rows * ROW_PIXELS // 2 - 6)
+    size = (width // _CHARTS - 6, height - 6)
     edges = bins_of(results)
     bin_width = float(results.project.bins.width_f)
     x_range = (20.0 * (edges.min() // 20.0), 20.0 * -(-(edges.max() + bin_width) // 20.0))
     change = change_chart(work)
     style_chart(
-        change, "Change of cost, USD a year", "Option", "", size=size, y_format=NUMBERS["signed"], legend="right"
-    )
-    flow = _flow_chart(work)
-    style_chart(
-        flow, "Running hours by airflow", "% of design airflow", "", size=size, y_format="#,##0", legend="right"
+        change,
+        "Change of cost, USD a year",
+        "Option",
+        "",
+        size=size,
+        y_format=NUMBERS["signed"],
+        # Two names fit side by side.
+        legend_lines=len(used_end_uses(results)) // 2 + 1,
     )
     where = "in the working file" if work.client else "on “Patterns”"
     for block, key, tolerance, strategy, label, how in (
@@ -627,49 +643,19 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], rows: int) ->
         ),
     ):
         chart, left_out = lines_chart(work, block, key, tolerance, strategy, _shown(results), _MOST_CURVES)
-        more = f"; {left_out} more curve{'s' if left_out > 1 else ''} {where}" if left_out else ""
-        style_chart(
-            chart, label, f"Outdoor °F{more}", "", size=size, x_range=x_range, x_unit=20.0, legend="right", **how
-        )
+        more = f"Outdoor °F; {left_out} more curve{'s' if left_out > 1 else ''} {where}" if left_out else "Outdoor °F"
+        lines = len(chart.series)
+        style_chart(chart, label, more, "", size=size, x_range=x_range, x_unit=20.0, legend_lines=lines, **how)
         charts.append(chart)
-    for k, chart in enumerate((change, flow, *charts)):
-        column, offset = place_at(pixels, k % 2 * width // 2)
-        sheet.chart(row + k // 2 * rows // 2, column, chart, x_offset=offset, y_offset=3)
+    for k, chart in enumerate((change, *charts)):
+        column, offset = place_at(pixels, k * width // _CHARTS)
+        sheet.chart(row, column, chart, x_offset=offset, y_offset=3)
 
 
 def _shown(results) -> list[int]:
-    """Options whose curves come first: the baseline and the one that the page speaks for."""
+    """Options whose curves come first: the baseline and the one that the page presents."""
     c = advised(results)
     return [number_of(results, id_) - 1 for id_ in (results.baseline_id, *(() if c is None else (c.id,)))]
-
-
-def _flow_chart(work: Work):
-    """Hours by airflow of the baseline and of what is compared with it: what the page speaks for, else the cheapest
-    other candidate."""
-    results = work.results
-    table = work.blocks["flow_hours"]
-    base = number_of(results, results.baseline_id)
-    others = [c for c in results.candidates if c.id != results.baseline_id]
-    shown = [(base, PETROL)]
-    if others:
-        c = advised(results)
-        c = c if c is not None and c.id != results.baseline_id else min(others, key=lambda c: c.annual["cost_usd"])
-        shown.append((number_of(results, c.id), LAGOON))
-    chart = work.book.chart("column")
-    for k, (number, colour) in enumerate(shown):
-        _, categories, values = table.series(number - 1)
-        chart.add_series(
-            {
-                "name": f"option {number}" + (" (baseline)" if k == 0 else ""),
-                "categories": categories,
-                "values": values,
-                "gap": 40,
-                "overlap": 0,
-                **fill_of(colour, hatched=k > 0),
-                "border": {"color": colour if k else INK, "width": 0.5},
-            }
-        )
-    return chart
 
 
 def _whole_fives(results, edges) -> tuple[float, float]:

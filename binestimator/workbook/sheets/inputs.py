@@ -27,6 +27,11 @@ def change_text(overrides) -> str:
     return "; ".join(parts)
 
 
+def number_text(value: float) -> str:
+    """A value in a sentence, without false digits."""
+    return f"{value:,.0f}" if abs(value) >= 10000 else f"{value:,.5g}"
+
+
 def number_style(value: float) -> str:
     """Number style that shows a value without false digits."""
     if float(value).is_integer():

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..charts import fill_of, fill_of_use, pixels_of, place_at, rows_of_page, style_chart
+from ..charts import fill_of, fill_of_use, line_of, pixels_of, place_at, rows_of_page, style_chart
 from ..figures import cost_by_end_use, holdbacks, same_line, used_end_uses
-from ..formats import END_USE_COLOURS, INK, LAGOON, LINES, NUMBERS, OCHRE
+from ..formats import END_USE_COLOURS, INK, LAGOON, NUMBERS, OCHRE
 from ..layout import sheet_candidates
 from ..page import Block, Work, height_of, lines_of, title
 from ..strict import ROW_PIXELS, Sheet
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _LABEL_WIDTH, _WIDTH = 42, 13.5
-# Charts stand above the tables, in three rows of two.
+# Charts are above the tables, in three rows of two.
 _CHART_PIXELS, _CHARTS_ROW = 300, 3
 _TABLES_ROW = _CHARTS_ROW + 3 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
 
@@ -37,7 +37,7 @@ def short_names(results, positions) -> list[str]:
 
 
 def write(work: Work, sheet: Sheet) -> None:
-    """Write the sheet and remember where its tables stand."""
+    """Write the sheet and remember where its tables are."""
     results = work.results
     positions = list(range(len(results.candidates)))
     names = short_names(results, positions)
@@ -249,21 +249,20 @@ def lines_chart(work: Work, block: str, key: str, tolerance: float, words, first
     """Scatter lines by outdoor temperature, one for each distinct curve, and how many were left out.
 
     ``words`` gives the strategy of a candidate; the numbers of all candidates that share the
-    curve stand behind it. ``first`` are positions drawn in any case, ``most`` the number of curves.
+    curve are behind it. ``first`` are positions drawn in any case, ``most`` the number of curves.
     """
     results = work.results
     chart = work.book.chart("scatter", "straight_with_markers")
     table = work.blocks[block]
     curves = distinct_curves(results, key, tolerance, first)
-    for (_, members), (colour, marker, dash) in zip(curves[:most], LINES):
+    for place, (_, members) in enumerate(curves[:most]):
         _, categories, values = table.series(members[0])
         chart.add_series(
             {
                 "name": f"{words(results.candidates[members[0]])} ({', '.join(str(m + 1) for m in sorted(members))})",
                 "categories": categories,
                 "values": values,
-                "line": {"color": colour, "width": 1.75, "dash_type": dash},
-                "marker": {"type": marker, "size": 5, "border": {"color": colour}, "fill": {"color": colour}},
+                **line_of(place),
             }
         )
     return chart, max(len(curves) - most, 0)
@@ -378,15 +377,13 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
         scatter = block in ("cost_by_temperature", "flow")
         chart = work.book.chart("scatter", "straight_with_markers") if scatter else work.book.chart("line")
         for place, position in enumerate(positions):
-            colour, marker, dash = LINES[place]
             _, categories, values = table.series(position)
             chart.add_series(
                 {
                     "name": str(position + 1),
                     "categories": categories,
                     "values": values,
-                    "line": {"color": colour, "width": 1.5, "dash_type": dash},
-                    "marker": {"type": marker, "size": 5, "border": {"color": colour}, "fill": {"color": colour}},
+                    **line_of(place),
                 }
             )
         style_chart(chart, label, x_label, y_label, size=(half - 4, _CHART_PIXELS), y_format="#,##0")

@@ -9,15 +9,12 @@ from ...inputs.paths import known_path
 from ...inputs.trail import CHANGED, COLUMNS, EARLIER, GIVEN, QUESTIONS, REVIEWED, REVISIONS, RUN, Claim, given_inputs
 from ..page import height_of, lines_of, title
 from ..strict import Sheet
+from ..trail import QUESTION_COLUMNS, REVISION_COLUMNS, has_parent, in_words, revisions
 
 _STATES = ("open", "answered", "closed")
 _WIDTHS = (32.0, 16.0, 46.0, 40.0, 46.0)
-_REVISIONS = ("Date", "Version", "Prepared by", "Checked by", "What changed")
-_QUESTIONS = ("Item (sheet, cell)", "Status", "Question", "Answer", "Remarks")
 # Empty lines for what is to come.
 _REVISION_LINES, _QUESTION_LINES = 11, 20
-# Changes that are told one by one in the line of a revision.
-_TOLD = 3
 
 
 def write(pages, sheet: Sheet, results=None, second=None, trail=None, version: str = "") -> None:
@@ -41,17 +38,16 @@ def write(pages, sheet: Sheet, results=None, second=None, trail=None, version: s
         pages,
         sheet,
         "Review",
-        "For whoever prepares and checks this file. A run on this file writes a new one, leaves this one as it is, and "
-        "carries over what stands here.",
+        "For those who prepare and check this file. A run on this file writes a new one, leaves this one as it is, and "
+        "carries over what is written here.",
     )
     sheet.widths(_WIDTHS)
     changes = [] if trail is None or results is None else trail.changes(results.project)
-    revisions = [] if trail is None else list(trail.revisions)
-    if results is not None:
-        revisions += new_revisions(results, second, trail, changes, version)
-    row = _head(sheet, s, 3, REVISIONS, _REVISIONS)
-    row = _lines(sheet, s, row, revisions, _REVISION_LINES, 15)
-    row = _head(sheet, s, row + 1, QUESTIONS, _QUESTIONS)
+    review = None if second is None else second[0]
+    told = [] if results is None else revisions(results, review, trail, version)
+    row = _head(sheet, s, 3, REVISIONS, [label for _, label in REVISION_COLUMNS])
+    row = _lines(sheet, s, row, told, _REVISION_LINES, 15)
+    row = _head(sheet, s, row + 1, QUESTIONS, [label for _, label in QUESTION_COLUMNS])
     start = row
     row = _lines(sheet, s, row, () if trail is None else trail.questions, _QUESTION_LINES, 30)
     sheet.validate(
@@ -66,8 +62,7 @@ def write(pages, sheet: Sheet, results=None, second=None, trail=None, version: s
         error_title="Not allowed",
         error_message="Expected open, answered or closed.",
     )
-    # The same run once more is no other run: nothing changed, and its claim is the same.
-    if results is not None and trail is not None and trail.run_id not in ("", results.run_id):
+    if results is not None and has_parent(results, trail):
         row = _changes(sheet, s, row + 1, trail, changes)
         row = _claims(sheet, s, row + 1, results, trail)
     if second is not None:
@@ -80,37 +75,6 @@ def write(pages, sheet: Sheet, results=None, second=None, trail=None, version: s
         _for_the_next_run(sheet, s, row + 1, trail.run_id, trail.claims, trail.given or {})
     sheet.freeze(3, 0)
     sheet.on_paper(footer=pages.footer, last_row=last, last_column=COLUMNS - 1)
-
-
-def new_revisions(results, second, trail, changes, version: str) -> list[tuple[str, ...]]:
-    """Lines that a run adds to the revisions: the run, unless it is the one that stands there already, and a second
-    run with a reviewer's overrides."""
-    info = results.project.info
-    who = (info.date, version, info.prepared_by, info.checked_by)
-    lines: list[tuple[str, ...]] = []
-    if trail is None or trail.run_id != results.run_id:
-        said = f"Run {results.run_id}, inputs {results.project.checksum()}"
-        if trail is not None and trail.run_id:
-            said += f"; from run {trail.run_id}, {_changes_in_words(changes)}"
-        lines.append((*who, said))
-    if second is not None:
-        review, _ = second
-        told = [f"{path} = {_shown(cell_of(known_path(path).field, v))}" for path, v in review.overrides.items()]
-        more = f" and {len(told) - _TOLD} more" if len(told) > _TOLD else ""
-        lines.append((*who, f"Second run {review.results.run_id} with the reviewer’s {', '.join(told[:_TOLD])}{more}"))
-    return lines
-
-
-def _changes_in_words(changes) -> str:
-    if not changes:
-        return "no input changed"
-    told = "; ".join(f"{path}: {_shown(was)} to {_shown(now)}" for path, was, now in changes[:_TOLD])
-    more = f"; {len(changes) - _TOLD} more below" if len(changes) > _TOLD else ""
-    return f"{len(changes)} input{'s' if len(changes) > 1 else ''} changed: {told}{more}"
-
-
-def _shown(content) -> str:
-    return "not given" if content == "" else content if isinstance(content, str) else f"{content:g}"
 
 
 def _lines(sheet: Sheet, s, row: int, lines, spare: int, least: float) -> int:
@@ -138,7 +102,7 @@ def _changes(sheet: Sheet, s, row: int, trail, changes) -> int:
             shown = "not given" if content == "" and column in (0, 3) else content
             look = s("line", "general", "left") if isinstance(shown, float) else s("line", "as_text", "wrap")
             sheet.cell(row, column, shown, look)
-        high = max(lines_of(_shown(c), _WIDTHS[k] - 1.0) for k, c in ((0, was), (2, path), (3, now)))
+        high = max(lines_of(in_words(c), _WIDTHS[k] - 1.0) for k, c in ((0, was), (2, path), (3, now)))
         sheet.height(row, min(height_of(high), 400.0))
         row += 1
     return row
@@ -186,7 +150,7 @@ def _for_the_next_run(
 
 
 def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
-    """Overrides that stood in the file that was read, and what a whole run makes of them."""
+    """Overrides in the file that was read, and what a whole run with them gives."""
     row = _head(
         sheet,
         s,

@@ -8,7 +8,7 @@ from ....model.terminals import LEAKAGE_ROUNDS, ceiling_root
 
 
 def rationing(chain, x: str) -> None:
-    """Columns from the pressure that would stand without a ceiling, ``dsp_open``, to ``dsp_held``.
+    """Columns from the pressure that would result without a ceiling, ``dsp_open``, to ``dsp_held``.
 
     Each straight piece of airflow over the root of pressure gives a root at which it meets the ceiling, and
     the largest is where all together do (``model.terminals.rationed_dsp_inwc``).

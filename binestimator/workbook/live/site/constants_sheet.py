@@ -6,7 +6,7 @@ import numpy as np
 
 from ...page import title
 from ...sheets.inputs import number_style
-from ..points import write_points
+from ..points import sheet_ref, write_points
 from ..registry import FOLLOWS
 from .site import Site
 
@@ -50,7 +50,7 @@ class ConstantsSheet:
         self.sheet.text(row, 2, unit, s("line", "small"))
         self.sheet.text(row, 3, how, s("line", "small", "quiet"))
         self.pen.labels[name] = (label, unit)
-        self.site.scope.put(name, f"{self.site.unit_name}!$B${row + 1}", value)
+        self.site.scope.put(name, f"{sheet_ref(self.site.unit_name)}!$B${row + 1}", value)
         self.row += 1
 
     def mirror(self, *paths: str, start: str = "", whose: str = "") -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ....model.plant import heat_source, preheat_source
+from ....model.plant import AIR_COOLED_SETS, heat_source, preheat_source
 from ..constants import curve_key
 from .constants_sheet import ConstantsSheet
 
@@ -25,7 +25,7 @@ def plant_constants(sheet: ConstantsSheet) -> None:
                     "°F",
                     f"MEDIAN({{{q}.x_low}},{{cooling.chilled_water_f}},{{{q}.x_high}})",
                 )
-        if cool.chiller_set not in ("A", "B"):
+        if cool.chiller_set not in AIR_COOLED_SETS:
             sheet.mirror(
                 c + "tower_approach_f", c + "condenser_water_min_f", c + "condenser_pump_w_ton", c + "tower_w_ton"
             )

@@ -40,13 +40,15 @@ class SitePlan:
         Of any candidate of this site.
     number : int
         From 1.
+    option : int
+        Number of the first option that uses it, by which all but the first set are named.
     """
 
-    def __init__(self, results, run, number: int) -> None:
-        self.results, self.run, self.number = results, run, number
+    def __init__(self, results, run, number: int, option: int) -> None:
+        self.results, self.run, self.number, self.option = results, run, number, option
         self.project, self.unit = run.project, run.unit
-        end = "" if number == 1 else f"_{number}"
-        self.unit_name, self.zones_name, self.loads_name = f"Unit{end}", f"Zones{end}", f"Loads{end}"
+        end = "" if number == 1 else f" {option}"
+        self.unit_name, self.zones_name, self.loads_name = f"Air handler{end}", f"Zones{end}", f"Loads{end}"
         self.idle_name = f"Idle{end}"
         self.own: dict[str, Any] = {}
         if run.project is not results.project:
@@ -88,7 +90,7 @@ class Site(SitePlan):
     dual: bool
 
     def __init__(self, plan: SitePlan, pen: Pen, registry: Registry, constants: Scope, users: list[str]) -> None:
-        super().__init__(plan.results, plan.run, plan.number)
+        super().__init__(plan.results, plan.run, plan.number, plan.option)
         self.pen, self.registry, self.users = pen, registry, users
         self.scope = Scope(constants)
         self.count = len(self.unit.zones)
@@ -102,7 +104,7 @@ class Site(SitePlan):
         base.scope.copy_to(self.scope, "z.")
 
     def value(self, path: str):
-        """Value of an input in this site; the size that stands in where it was not given."""
+        """Value of an input in this site; the size that is used where it was not given."""
         if path in self.own:
             return self.own[path]
         return self.registry.shown(path)

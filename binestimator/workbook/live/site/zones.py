@@ -8,6 +8,7 @@ from ...page import title
 from ...sheets.inputs import number_style, value_cell
 from ...strict import column_name
 from ..formulas import Scope
+from ..points import sheet_ref
 from .site import SUN, Site
 
 # Stand in addresses for the column of a zone, and before an input of its group.
@@ -89,7 +90,7 @@ class ZonesSheet:
         left, right = column_name(ZONE_COLUMN), column_name(last)
         self._local = Scope(scope)
         for row, name, _kind, _, value, more in self._rows:
-            address = f"{site.zones_name}!${left}${row + 1}:${right}${row + 1}"
+            address = f"{sheet_ref(site.zones_name)}!${left}${row + 1}:${right}${row + 1}"
             if value is not None:
                 scope.put(name, address, value)
             self._local.put(name, f"{COLUMN}{row + 1}", more[1] if value is None else value)
@@ -106,9 +107,13 @@ class ZonesSheet:
         matrix = np.vstack(
             [scope[n] for n in (*(f"z.area_{j}" for j in range(k)), *(f"z.aperture_{s}" for s in SUN), "z.roof_eq")]
         )
-        scope.put("z.matrix", f"{site.zones_name}!${left}${matrix_row + 1}:${right}${matrix_row + rows}", matrix)
+        scope.put(
+            "z.matrix", f"{sheet_ref(site.zones_name)}!${left}${matrix_row + 1}:${right}${matrix_row + rows}", matrix
+        )
         first = next(row for row, name, *_ in self._rows if name == "z.in_0")
-        scope.put("z.members", f"{site.zones_name}!${left}${first + 1}:${right}${first + k}", np.vstack(member))
+        scope.put(
+            "z.members", f"{sheet_ref(site.zones_name)}!${left}${first + 1}:${right}${first + k}", np.vstack(member)
+        )
 
     def _derived(self, member) -> list[tuple]:
         """Constants of zones that follow from inputs: name, label, unit, template, engine's value."""
