@@ -9,7 +9,6 @@ above, formulas read a constant where it stands.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cache
 from html import escape
 
 import numpy as np
@@ -34,40 +33,6 @@ PRINTED_LINES, PRINTED_COLUMNS = 24, 26
 MOST_RESIDUAL = 1e-7
 # Columns of smaller values are taken to be this large, in their unit.
 LEAST_SCALE = 1e-6
-
-
-@cache
-def _sheet_class():
-    from xlsxwriter.worksheet import Worksheet
-
-    class LiveSheet(Worksheet):
-        """A sheet that ends with ready rows."""
-
-        ready_rows: list[str] = []
-
-        def _write_rows(self):
-            super()._write_rows()
-            for text in self.ready_rows:
-                self.fh.write(text)
-
-    return LiveSheet
-
-
-@cache
-def _formula_cell():
-    from xlsxwriter.worksheet import CellFormulaTuple
-
-    return CellFormulaTuple
-
-
-def add_ready_rows(sheet: Sheet, rows: list[str], last_row: int, last_column: int) -> None:
-    """Put ready rows at the end of a sheet; all its other cells are above them."""
-    inner = sheet._sheet
-    if not isinstance(inner, _sheet_class()):
-        inner.__class__ = _sheet_class()
-        inner.ready_rows = []
-    inner.ready_rows.extend(rows)
-    inner._check_dimensions(last_row, last_column)
 
 
 @dataclass(slots=True)
@@ -381,7 +346,7 @@ class Grid:
         nexts: list[list[str]] = [[] for _ in range(self.parts)]
         for group in self.groups:
             for c in group.columns:
-                style = pen.s(c.style, "line", "small")._get_xf_index()
+                style = self.sheet.style_index(pen.s(c.style, "line", "small"))
                 if c.text:
                     flat.append([escape(v, quote=False) for v in c.values])
                 else:
@@ -444,7 +409,7 @@ class Grid:
                     .replace(SOURCE, str(FIRST_ROW + int(self.source[k]) + 1))
                 )
                 rows.append(f'<row r="{row}">' + text % values[line] + "</row>")
-        add_ready_rows(self.sheet, rows, self.last_row, self._next - 1)
+        self.sheet.ready_rows(rows, self.last_row, self._next - 1)
 
     def _flat_columns(self):
         for group in self.groups:
@@ -550,22 +515,6 @@ class Pen:
         self, sheet: Sheet, row: int, column: int, text: str, value, style=None, *, array: bool = False
     ) -> None:
         """A formula with the value it gives."""
-        if isinstance(value, str):
-            cached: object = value
-        else:
-            cached = float(np.asarray(value, dtype=float).reshape(()))
-            if not np.isfinite(cached):
-                raise WorkbookError(
-                    f"{sheet.name}!{column_name(column)}{row + 1}: formula with {value!r}, not a finite number"
-                )
-        if self.blank:
-            cached = ""
-        inner = sheet._sheet
-        if array:
-            answer = inner.write_array_formula(row, column, row, column, "{" + text + "}", style, cached)
-        else:
-            # The library's own method searches each formula for functions newer than those used here.
-            answer = inner._check_dimensions(row, column)
-            inner.table[row][column] = _formula_cell()(text[1:], style, cached)
-        if answer:
-            raise WorkbookError(f"{sheet.name}!{column_name(column)}{row + 1}: formula refused (answer {answer})")
+        found = value if isinstance(value, str) else float(np.asarray(value, dtype=float).reshape(()))
+        write = sheet.array_formula if array else sheet.formula
+        write(row, column, text, found, style)
