@@ -34,6 +34,7 @@ BESIDE = {
     "errors": set(),
     "seal": set(),
     "writing": {"errors", "seal"},
+    "parallel": set(),
     "units": set(),
     "moist_air": {"units"},
     "end_uses": {"units"},
