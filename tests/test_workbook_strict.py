@@ -7,11 +7,14 @@ import subprocess
 import sys
 import threading
 import zipfile
+import zlib
 from pathlib import Path
 
 import numpy as np
 import openpyxl
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from binestimator.errors import WorkbookError
 from binestimator.seal import FORM, Mark, mark_of
@@ -192,13 +195,32 @@ def test_the_file_is_the_same_however_its_parts_fall_on_threads(monkeypatch):
     assert mark_of(first) == Mark(FORM, True)
 
 
-def test_a_fault_while_parts_are_packed_is_raised_and_no_thread_is_left(monkeypatch):
-    before = threading.active_count()
+@pytest.mark.parametrize("last", [False, True])
+def test_a_fault_while_parts_are_packed_is_raised_and_no_thread_is_left(monkeypatch, last):
+    before, packed = threading.active_count(), package._packed
 
-    def fails(self, name, text):
-        raise MemoryError(name)
+    def fails(text, *, last):
+        if last == at_last:
+            raise MemoryError(text)
+        return packed(text, last=last)
 
-    monkeypatch.setattr(package.Package, "_pack", fails)
+    at_last = last
+    monkeypatch.setattr(package, "_packed", fails)
     with pytest.raises(MemoryError):
         made(mixed)
     assert threading.active_count() == before
+
+
+def test_a_workbook_that_failed_leaves_no_thread():
+    before = threading.active_count()
+    refused(lambda b, s: (mixed(b, s), s.number(1, 1, float("nan"))))
+    assert threading.active_count() == before
+
+
+@pytest.mark.crosscheck
+@given(st.lists(st.binary(max_size=300), max_size=6))
+def test_checksums_of_parts_join_to_that_of_the_whole(pieces):
+    check = 0
+    for piece in pieces:
+        check = package.joined_check(check, zlib.crc32(piece), len(piece))
+    assert check == zlib.crc32(b"".join(pieces))

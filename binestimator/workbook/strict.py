@@ -22,7 +22,7 @@ import numpy as np
 
 from ..errors import WorkbookError
 from ..seal import COMMENTS, seal_workbook
-from .package import Package
+from .package import Package, Piece
 
 # One fixed date in every file: same inputs, same bytes, and no clock.
 CREATED = datetime.datetime(2000, 1, 1)
@@ -117,7 +117,7 @@ def _library() -> SimpleNamespace:
 
         def __init__(self):
             super().__init__()
-            self.pieces: list[str] = []
+            self.pieces: list[str | Piece] = []
             self.write = self.pieces.append
 
     class Parts(Packager):
@@ -161,7 +161,7 @@ def _library() -> SimpleNamespace:
 
         def __init__(self):
             super().__init__()
-            self.ready_rows: list[str] = []
+            self.ready_rows: list[Piece] = []
 
         def _prepare_formula(self, formula, *more):
             if formula.startswith("=") and _OLD_FUNCTIONS.issuperset(_CALLED.findall(formula)):
@@ -180,8 +180,8 @@ def _library() -> SimpleNamespace:
 
         def _write_rows(self):
             super()._write_rows()
-            for text in self.ready_rows:
-                self.fh.write(text)
+            for piece in self.ready_rows:
+                self.fh.write(piece)
 
         def _write_cell(self, row, col, cell):
             kind = type(cell)
@@ -256,14 +256,17 @@ class Book:
         self._formats: dict = {}
         self._sheet_names: set[str] = set()
         self._catch = warnings.catch_warnings()
+        self.package = self._book.package = Package()
 
     def __enter__(self) -> Book:
+        self.package.__enter__()
         self._catch.__enter__()
         warnings.simplefilter("error")
         return self
 
     def __exit__(self, kind, error, trace) -> None:
         self._catch.__exit__(kind, error, trace)
+        self.package.__exit__()
         if isinstance(error, Warning) or (error is not None and type(error).__module__.startswith("xlsxwriter")):
             raise WorkbookError(f"workbook: the spreadsheet library refused something ({error})") from error
 
@@ -300,10 +303,8 @@ class Book:
 
     def content(self) -> bytes:
         """The finished file, sealed."""
-        with Package() as package:
-            self._book.package = package
-            self._book.close()
-            return seal_workbook(package.content(), self.kind)
+        self._book.close()
+        return seal_workbook(self.package.content(), self.kind)
 
 
 class Sheet:
@@ -393,7 +394,7 @@ class Sheet:
 
     def ready_rows(self, rows: list[str], last_row: int, last_column: int) -> None:
         """Rows in the form of the file, down to a cell; all other cells of the sheet are above them."""
-        self._sheet.ready_rows.extend(rows)
+        self._sheet.ready_rows.append(self.book.package.piece(rows))
         if self._sheet._check_dimensions(last_row, last_column):
             raise WorkbookError(f"{self._at(last_row, last_column)}: beyond the end of a sheet")
 
