@@ -12,7 +12,8 @@ import threading
 from collections.abc import Callable, Iterable
 from typing import TypeVar
 
-Item, Result = TypeVar("Item"), TypeVar("Result")
+Item = TypeVar("Item")
+Result = TypeVar("Result")
 
 #: More gain little, since half of the work holds the interpreter, and each keeps arrays of its own.
 MOST_THREADS = 2

@@ -118,7 +118,7 @@ def _library() -> SimpleNamespace:
         def __init__(self):
             super().__init__()
             self.pieces: list[str | Piece] = []
-            self.write = self.pieces.append
+            self.write = self.pieces.append  # type: ignore[method-assign, assignment]  # takes pieces as well
 
     class Parts(Packager):
         """Gives each part away as soon as the next one is begun."""
