@@ -10,6 +10,7 @@ above, formulas read a constant where it stands.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from html import escape
 
@@ -35,6 +36,13 @@ PRINTED_LINES, PRINTED_COLUMNS = 24, 26
 MOST_RESIDUAL = 1e-7
 # Columns of smaller values are taken to be this large, in their unit.
 LEAST_SCALE = 1e-6
+
+
+# A formula with these alone goes cell by cell, so that one formula can fill all lines; a product with a fixed matrix
+# goes line by line.
+_CALLED = re.compile(r"([A-Z][A-Z0-9._]*)\(")
+_CELL_BY_CELL = frozenset(("IF", "MMULT"))
+_PRODUCT = re.compile(r"MMULT\(([^(),]*),([^(),]*)\)")
 
 
 @dataclass(slots=True)
@@ -371,7 +379,14 @@ class Grid:
                     text = escape(self.scope.formula(template).lstrip("="), quote=False).replace("%", "%%")
                     tail = "<v></v>" if blank else f"<v>{value}</v>"
                     kind = ' t="str"' if c.text else ""
-                    if c.array:
+                    if c.array and (whole := self._whole_block(text, start, part)) is not None:
+                        area = f"{letters[0]}{start + 1}:{letters[-1]}{start + self.lines}"
+                        rest = f'<c s="{style}">{tail}</c>'
+                        firsts[part].append(
+                            f'<c s="{style}"><f t="array" ref="{area}">{whole}</f>{tail}</c>' + rest * (c.width - 1)
+                        )
+                        nexts[part].append(rest * c.width)
+                    elif c.array:
                         area = f"{letters[0]}{OWN}" + (f":{letters[-1]}{OWN}" if c.width > 1 else "")
                         cell = f'<c s="{style}"><f t="array" ref="{area}">{text}</f>{tail}</c>'
                         cell += f'<c s="{style}">{tail}</c>' * (c.width - 1)
@@ -410,6 +425,28 @@ class Grid:
                 )
                 rows.append(f'<row r="{row}">' + text % values[line] + "</row>")
         self.sheet.ready_rows(rows, self.last_row, self._next - 1)
+
+    def _whole_block(self, text: str, start: int, part: int) -> str | None:
+        """The formula of a row of zones as one formula of all lines of a part, whose columns and rows of numbers
+        spread over the block; None where it does more than go cell by cell, or lines do not follow one another."""
+        source = [int(line) for line in self.source]
+        if source != list(range(source[0], source[0] + self.lines)) or not _CELL_BY_CELL.issuperset(
+            _CALLED.findall(text)
+        ):
+            return None
+        for row, matrix in _PRODUCT.findall(text):
+            if OWN in matrix or SOURCE in matrix or not row:
+                return None
+        if text.count("MMULT(") != len(_PRODUCT.findall(text)):
+            return None
+        for mark, first in ((OWN, start + 1), (SOURCE, FIRST_ROW + source[0] + 1)):
+            last = first + self.lines - 1
+            text = re.sub(
+                rf"([A-Z]+){re.escape(mark)}(?::([A-Z]+){re.escape(mark)})?",
+                lambda m, first=first, last=last: f"{m[1]}{first}:{m[2] or m[1]}{last}",
+                text,
+            )
+        return text
 
     def _flat_columns(self):
         for group in self.groups:
