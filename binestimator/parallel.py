@@ -19,20 +19,29 @@ Result = TypeVar("Result")
 MOST_THREADS = 2
 
 
+#: Largest array that each of several threads may work on, in numbers: some twenty of them are alive at a time.
+MOST_NUMBERS = 1_500_000
+
+
 def cores() -> int:
     """Processors that this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def in_order(work: Callable[[Item], Result], items: Iterable[Item], threads: int | None = None) -> list[Result]:
+def threads_for(numbers: int) -> int:
+    """Threads for work on arrays of so many numbers each: memory goes before time."""
+    return min(MOST_THREADS, cores()) if numbers <= MOST_NUMBERS else 1
+
+
+def in_order(work: Callable[[Item], Result], items: Iterable[Item], threads: int) -> list[Result]:
     """``work`` of each item, in the order of the items.
 
     Parameters
     ----------
     work : callable
         Must not depend on what it did with other items.
-    threads : int, optional
-        At most so many; by default as many as there are cores, up to ``MOST_THREADS``.
+    threads : int
+        At most so many.
 
     Raises
     ------

@@ -8,7 +8,7 @@ from binestimator import parallel
 from binestimator.parallel import in_order
 
 
-@pytest.mark.parametrize("threads", [1, 2, 3, None])
+@pytest.mark.parametrize("threads", [1, 2, 3])
 def test_results_are_in_the_order_of_the_items(threads):
     seen = set()
 
@@ -18,7 +18,7 @@ def test_results_are_in_the_order_of_the_items(threads):
 
     assert in_order(work, range(200), threads) == [k * k for k in range(200)]
     assert threads != 1 or seen == {threading.current_thread().name}
-    assert in_order(work, []) == []
+    assert in_order(work, [], threads) == []
 
 
 def test_two_threads_work_at_the_same_time():
@@ -41,7 +41,11 @@ def test_the_first_fault_is_raised_and_no_thread_is_left(threads):
     assert len(done) < 10
 
 
-def test_one_core_starts_no_thread(monkeypatch):
+def test_one_core_starts_no_thread_and_large_arrays_neither(monkeypatch):
+    assert parallel.threads_for(parallel.MOST_NUMBERS + 1) == 1
+    monkeypatch.setattr(parallel, "cores", lambda: 4)
+    assert parallel.threads_for(8760 * 50) == parallel.MOST_THREADS
     monkeypatch.setattr(parallel, "cores", lambda: 1)
+    assert parallel.threads_for(8760 * 50) == 1
     monkeypatch.setattr(threading, "Thread", None)
-    assert in_order(abs, [-1, -2]) == [1, 2]
+    assert in_order(abs, [-1, -2], 1) == [1, 2]

@@ -195,7 +195,7 @@ def _evaluated(candidates, sites: Sites, name: str, kept=None, beside=None):
     first = [c for c in candidates if not sat_strategy(c.sat).searches]
     last = [c for c in candidates if sat_strategy(c.sat).searches]
     # Only the hours are long enough to gain from a second thread.
-    threads = None if name == "hourly" else 1
+    threads = sites.threads if name == "hourly" else 1
     found = in_order(evaluated, first, threads)
     tried = _distinct([parts[0].setpoints.sat_f for parts in found])
     jobs = [partial(evaluated, candidate, tried) for candidate in last]
@@ -240,7 +240,7 @@ def _served(project, sites: Sites, parts, figures, nights, beside=None):
     jobs = [partial(of_candidate, id_) for id_ in parts]
     if beside is not None:
         jobs.insert(0, beside)
-    found = in_order(lambda job: job(), jobs)
+    found = in_order(lambda job: job(), jobs, sites.threads)
     answer = found.pop(0) if beside is not None else None
     by_id = dict(zip(parts, found, strict=True))
     served = _Served(
