@@ -30,6 +30,7 @@ from .model.loads import ZoneLoads, zone_loads
 from .model.system import Floating, RowState, evaluate, heating_enabled
 from .model.terminals import cooling_flow_cfm, requested_flow_cfm
 from .model.unit import Unit
+from .parallel import in_order, threads_for
 from .strategies.choose import resets_pressure, setpoints
 from .strategies.demand import outdoor_envelope_f, settled_dsp_inwc, settled_sat_f
 from .strategies.limits import sat_limits
@@ -294,10 +295,16 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
     settings = reference_settings(project, unit, rows, moving)
     # At one pressure strategy rows that float end at the same temperature whatever the setpoint.
     floating = {name: Floating(len(rows.running)) for name in ("design", "demand")}
-    evaluated = {
-        name: [_Answer.of(unit, rows.on, setting, floating.get(name)) for setting in listed]
-        for name, listed in settings.items()
-    }
+    # Which of them finds it must not go by chance, so these are evaluated one after the other.
+    pieces = [(name, settings[name]) for name in ("demand", "design")] + [("other", [one]) for one in settings["other"]]
+    answers = in_order(
+        lambda piece: [_Answer.of(unit, rows.on, setting, floating.get(piece[0])) for setting in piece[1]],
+        pieces,
+        threads_for(len(rows.running) * len(unit.zones)),
+    )
+    evaluated: dict[str, list[_Answer]] = {name: [] for name in settings}
+    for (name, _), found in zip(pieces, answers, strict=True):
+        evaluated[name] += found
     costs = {name: np.stack([answer.cost for answer in listed]) for name, listed in evaluated.items()}
     used = np.any([np.any(c != 0.0, axis=(0, 2)) for c in costs.values()], axis=0)
     if not used.any():

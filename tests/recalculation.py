@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import functools
 import html
 import io
 import os
@@ -13,6 +14,8 @@ import zipfile
 from pathlib import Path
 
 import numpy as np
+
+from binestimator.workbook.strict import column_name
 
 # Two programs add in another order and round exponentials and powers their own way.
 RELATIVE = 1e-6
@@ -28,7 +31,8 @@ _PROFILE = """<?xml version="1.0" encoding="UTF-8"?>
 <prop oor:name="OOXMLRecalcMode" oor:op="fuse"><value>0</value></prop></item>
 </oor:items>
 """
-_CELL = re.compile(r'<c r="([A-Z]+\d+)"((?: [a-z]+="[^"]*")*)\s*(?:/>|>(.*?)</c>)', re.DOTALL)
+_ROW = re.compile(r'<row r="(\d+)"[^>]*?(?:/>|>(.*?)</row>)', re.DOTALL)
+_CELL = re.compile(r'<c(?: r="([A-Z]+)\d+")?((?: [a-z]+="[^"]*")*)\s*(?:/>|>(.*?)</c>)', re.DOTALL)
 
 
 class Spreadsheet:
@@ -126,21 +130,31 @@ def cells(content: bytes) -> dict[str, dict[str, tuple[str, str]]]:
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         for name, member in _members(content).items():
             sheet = {}
-            for address, attributes, body in _CELL.findall(archive.read(member).decode()):
-                # Signs are looked for one after the other, not by patterns: this runs over half a million cells.
-                start = body.find("<v")
-                if start < 0:
-                    continue
-                start = body.index(">", start) + 1
-                value = body[start : body.index("<", start)]
-                if value != "":
-                    kind = attributes.find(' t="') + 4
-                    sheet[address] = (
-                        attributes[kind : attributes.index('"', kind)] if kind > 3 else "n",
-                        html.unescape(value) if "&" in value else value,
-                    )
+            for row, line in _ROW.findall(archive.read(member).decode()):
+                place = -1
+                for letters, attributes, body in _CELL.findall(line):
+                    # A cell without an address follows the one before it.
+                    place = _place_of(letters) if letters else place + 1
+                    # Signs are looked for one after the other, not by patterns: this runs over half a million cells.
+                    start = body.find("<v")
+                    if start < 0:
+                        continue
+                    start = body.index(">", start) + 1
+                    value = body[start : body.index("<", start)]
+                    if value != "":
+                        kind = attributes.find(' t="') + 4
+                        sheet[(letters or column_name(place)) + row] = (
+                            attributes[kind : attributes.index('"', kind)] if kind > 3 else "n",
+                            html.unescape(value) if "&" in value else value,
+                        )
             found[name] = sheet
     return found
+
+
+@functools.cache
+def _place_of(letters: str) -> int:
+    """Column counted from 0 by its letters."""
+    return functools.reduce(lambda number, letter: 26 * number + ord(letter) - 64, letters, 0) - 1
 
 
 def edited(content: bytes, changes: dict[tuple[str, str], float]) -> bytes:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from builders import FILES, WEATHER, merged, weather_of
 
+from binestimator import parallel
 from binestimator.errors import InputError
 from binestimator.estimate import estimate, motor_size_hp, size_unit
 from binestimator.hours import build_conditions
@@ -543,3 +544,15 @@ def test_a_hot_water_pump_at_constant_flow_runs_every_hour_that_its_plant_is_ena
         hours = 8760.0 if unoccupied else c.hourly["running_hours"] + nights["running_hours"]
         for figures in (c.annual, c.hourly):
             assert figures["pump_tower_kwh"] == pytest.approx(0.8 * 500 / 1000.0 * hours, rel=1e-9), c.id
+
+
+@pytest.mark.invariant
+def test_results_are_the_same_to_the_last_digit_with_one_thread_and_with_several(monkeypatch):
+    """Whatever falls to which thread, and in which order: hours, choice of rows, nights and service."""
+    station, changes = CASES["setback, chilled water, boiler"]
+    project = project_from_mapping(merged(SMALL, changes), source_dir=WEATHER)
+    found = []
+    for cores in (1, 2, 2):
+        monkeypatch.setattr(parallel, "cores", lambda cores=cores: cores)
+        found.append(to_plain(estimate(project, weather_of(station))))
+    assert found[0] == found[1] == found[2]

@@ -39,6 +39,7 @@ BESIDE = {
     "seal": set(),
     "writing": {"errors", "seal"},
     "named": set(),
+    "parallel": set(),
     "units": set(),
     "moist_air": {"named", "units"},
     "end_uses": {"units"},

@@ -202,7 +202,7 @@ def test_formulas_follow_the_engine(demo):
     # Rounding of sums over zones and of powers.
     assert pen.residuals[worst] < 1e-9, worst
     if demo == "office":
-        assert len(content) < 5_000_000
+        assert len(content) < 3_600_000
 
 
 @pytest.mark.crosscheck

@@ -737,6 +737,38 @@ def test_looking_for_weather_loads_no_pvlib():
     subprocess.run([sys.executable, "-c", code], check=True)
 
 
+READING = """
+import sys
+from pathlib import Path
+from binestimator.hours import sun_on_building
+from binestimator.weather import read_weather
+"""
+
+
+def test_reading_weather_and_sun_loads_single_modules_of_pvlib():
+    """The rest of pvlib and scipy cost half as much again as all that an estimate imports; pvlib itself is whole
+    for whoever imports it next."""
+    code = READING + (
+        f"sun_on_building(read_weather(Path({str(FOLDER / GREENSBORO)!r})))\n"
+        "assert not [m for m in sys.modules if m.partition('.')[0] in ('pvlib', 'scipy', 'requests', 'h5py')]\n"
+        "import pvlib, pvlib.iotools\nassert pvlib.__version__ and pvlib.iotools.read_epw and pvlib.location.Location"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@pytest.mark.parametrize(
+    "before",
+    ["import pvlib", "import binestimator.weather.pvlib_parts as p\ndef no(full): raise AttributeError\np._alone = no"],
+    ids=["loaded before", "module that needs more"],
+)
+def test_reading_weather_takes_the_whole_pvlib_where_it_is_loaded_or_needed(before):
+    code = (
+        f"{before}\n{READING}sun_on_building(read_weather(Path({str(FOLDER / GREENSBORO)!r})))\n"
+        "import pvlib.spa, binestimator.weather.pvlib_parts as p; assert p.pvlib_part('spa') is pvlib.spa"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
 def saved_by_a_spreadsheet(lines, decimal=","):
     return [";".join(line.split(",")).replace(".", decimal) for line in lines]
 

@@ -1,15 +1,24 @@
 """The strict writer: nothing unusable reaches a file."""
 
+import inspect
 import io
+import re
 import subprocess
 import sys
+import threading
+import zipfile
+import zlib
+from pathlib import Path
 
+import numpy as np
 import openpyxl
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from binestimator.errors import WorkbookError
-from binestimator.seal import FORM
-from binestimator.workbook import page, strict
+from binestimator.seal import FORM, Mark, mark_of
+from binestimator.workbook import package, page, strict
 from binestimator.workbook.strict import Book
 
 
@@ -32,8 +41,6 @@ def test_numbers_that_are_none_are_refused(value):
 
 
 def test_blocks_refuse_infinities_and_leave_nan_empty():
-    import numpy as np
-
     sheet = made(lambda b, s: s.number_columns(0, 0, [np.array([1.0, np.nan, 3.0])], [None]))
     assert [c.value for c in sheet["A"]] == [1.0, None, 3.0]
     with pytest.raises(WorkbookError):
@@ -94,3 +101,126 @@ def test_lines_of_wrapped_text_grow_with_text_and_shrink_with_width():
 def test_the_spreadsheet_library_is_loaded_only_to_write():
     code = "import sys, binestimator.workbook.write; sys.exit('xlsxwriter' in sys.modules or 'openpyxl' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_private_parts_of_the_spreadsheet_library_that_are_used_are_there():
+    """What a new version of it must still have, by the same names and with the same arguments."""
+    import xlsxwriter
+    from xlsxwriter import format as formats
+    from xlsxwriter import packager, sharedstrings, worksheet
+
+    def arguments(function):
+        return list(inspect.signature(function).parameters)[1:]
+
+    sheet = worksheet.Worksheet
+    for name in ("_write_rows", "_calculate_spans", "_assemble_xml_file"):
+        assert arguments(getattr(sheet, name)) == []
+    assert arguments(sheet._write_cell) == ["row", "col", "cell"]
+    assert arguments(sheet._check_dimensions)[:2] == ["row", "col"]
+    assert arguments(sheet._prepare_formula)[0] == "formula"
+    assert arguments(formats.Format._get_xf_index) == []
+    assert arguments(sharedstrings.SharedStringTable._get_shared_string_index) == ["string"]
+    assert arguments(packager.Packager._filename) == ["xml_filename"]
+    assert arguments(packager.Packager._create_package) == []
+    assert arguments(xlsxwriter.Workbook._get_packager) == []
+    for kind, fields in (("String", 2), ("Number", 2), ("Blank", 1), ("Formula", 3)):
+        assert len(getattr(worksheet, f"Cell{kind}Tuple")._fields) == fields
+    # Attributes that are read or filled.
+    book = xlsxwriter.Workbook(io.BytesIO())
+    made = book.add_worksheet("S", sheet)
+    made.write_string(3, 2, "text")
+    assert type(made.table[3][2]) is worksheet.CellStringTuple
+    assert {"str_table", "dim_colmax", "print_area_range"} <= set(vars(made))
+    assert packager.Packager().filenames == []
+
+
+def test_no_other_module_touches_private_parts_of_the_spreadsheet_library():
+    folder = Path(strict.__file__).parent
+    for path in folder.rglob("*.py"):
+        text = path.read_text(encoding="utf-8")
+        if path.name != "strict.py":
+            assert not re.search(r"\bxlsxwriter\b|\.(?:_sheet|_book)\._|_get_xf_index|_check_dimensions", text), path
+
+
+def mixed(book, sheet):
+    """Cells of every kind, also those that the library writes itself."""
+    bold = book.format(bold=True)
+    sheet.text(0, 0, ' a < b & "c" \n', bold)
+    sheet.text(0, 1, "no format")
+    sheet.number(1, 0, 1.0 / 3.0, bold)
+    sheet.number(1, 1, 0.1 + 0.2)
+    sheet.blank(2, 0, bold)
+    sheet.formula(2, 1, '=IF(A2<1,"<&>",0)', "<&>", bold)
+    sheet.formula(2, 2, "=A2*3", 1.0, bold)
+    sheet.formula(2, 3, '=STDEV(A2:B2)&"x"', "#x", bold)
+    sheet.array_formula(3, 0, "=SUM(A2:B2*A2:B2)", 0.2, bold)
+    sheet.internal_link(4, 0, "S", "to the top", bold)
+    sheet.merged_text(5, 0, 5, 3, "wide", bold)
+    sheet.ready_rows(['<row r="7"><c><v>1</v></c><c><v>2</v></c></row>'], 6, 1)
+
+
+def test_cells_are_read_back_as_they_were_put():
+    sheet = made(mixed)
+    assert [c.value for c in sheet["A"]][:3] == [' a < b & "c" \n', 1.0 / 3.0, None]
+    assert sheet["A1"].font.bold and sheet["A3"].font.bold and not sheet["B1"].font.bold
+    assert sheet["B2"].value == 0.1 + 0.2
+    assert [sheet[at].value for at in ("B3", "C3", "D3")] == [
+        '=IF(A2<1,"<&>",0)',
+        "=A2*3",
+        '=STDEV(A2:B2)&"x"',
+    ]
+    assert sheet["A4"].value.text == "=SUM(A2:B2*A2:B2)" and sheet["A4"].value.ref == "A4"
+    assert sheet["A5"].hyperlink is not None and sheet["A6"].value == "wide"
+    assert [c.value for c in sheet[7]][:2] == [1, 2]
+    assert sheet.dimensions == "A1:D7"
+
+
+def test_the_file_is_the_same_however_its_parts_fall_on_threads(monkeypatch):
+    def content():
+        with Book(title="t", kind=FORM) as book:
+            mixed(book, book.sheet("S"))
+            for k in range(20):
+                book.sheet(f"S{k}").number_columns(0, 0, [np.arange(300.0)] * 5, [None] * 5)
+            return book.content()
+
+    first = content()
+    assert content() == first
+    # Without a helper the parts wait for the end.
+    monkeypatch.setattr(package.Package, "_work", lambda self: None)
+    assert content() == first
+    with zipfile.ZipFile(io.BytesIO(first)) as archive:
+        assert archive.testzip() is None
+        assert {item.date_time for item in archive.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+        assert archive.namelist()[0] == "[Content_Types].xml"
+    assert mark_of(first) == Mark(FORM, True)
+
+
+@pytest.mark.parametrize("last", [False, True])
+def test_a_fault_while_parts_are_packed_is_raised_and_no_thread_is_left(monkeypatch, last):
+    before, packed = threading.active_count(), package._packed
+
+    def fails(text, *, last):
+        if last == at_last:
+            raise MemoryError(text)
+        return packed(text, last=last)
+
+    at_last = last
+    monkeypatch.setattr(package, "_packed", fails)
+    with pytest.raises(MemoryError):
+        made(mixed)
+    assert threading.active_count() == before
+
+
+def test_a_workbook_that_failed_leaves_no_thread():
+    before = threading.active_count()
+    refused(lambda b, s: (mixed(b, s), s.number(1, 1, float("nan"))))
+    assert threading.active_count() == before
+
+
+@pytest.mark.crosscheck
+@given(st.lists(st.binary(max_size=300), max_size=6))
+def test_checksums_of_parts_join_to_that_of_the_whole(pieces):
+    check = 0
+    for piece in pieces:
+        check = package.joined_check(check, zlib.crc32(piece), len(piece))
+    assert check == zlib.crc32(b"".join(pieces))

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
+import pandas as pd
 
 from .. import __version__
 from ..bins import bin_table, group_keys, row_table
@@ -20,9 +22,10 @@ from ..hours import build_conditions
 from ..inputs.project import Project
 from ..model.air_handler import required_oa_cfm
 from ..money import simple_payback_years
+from ..parallel import in_order
 from ..results import SAVING_KEYS, BaselineService, CandidateResult, CandidateRun, Held, Results
 from ..selection import choose_rows, end_use_costs
-from ..service import Yardstick, failing, judge, judge_baseline, rises, service_figures
+from ..service import ServiceFigures, Yardstick, failing, judge, judge_baseline, rises, service_figures
 from ..strategies.registry import sat_strategy
 from ..weather import Weather
 from .bound import reset_bound
@@ -53,10 +56,10 @@ def make_run_id(project: Project, weather: Weather) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Evaluated:
-    """Parts and annual figures of every candidate by id on one kind of rows, and the supply temperatures tried."""
+    """Parts of every candidate by id on one kind of rows, and the supply temperatures tried."""
 
+    name: str
     parts: dict[str, list[Part]]
-    figures: dict[str, dict[str, float]]
     tried: tuple[np.ndarray, ...]
 
 
@@ -96,10 +99,14 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
         sites.of(candidate)
     # A held run may be asked for further candidates.
     nights = {} if held is None else dict(held.nights)
-    nights |= nights_of([c for c in ordered if c.id not in nights], sites.of)
+    missing = [c for c in ordered if c.id not in nights]
+    of_hours, found = _evaluated(ordered, sites, "hourly", beside=lambda: nights_of(missing, sites.of))
+    nights |= found
+    totals = {id_: night_totals(night) for id_, night in nights.items()}
+    hourly_figures = _figures(of_hours, sites, totals)
 
-    of_hours = _evaluated(ordered, sites, nights, "hourly")
     row_index, row_weights, selection = None, None, None
+    choosing = None
     if held is not None:
         row_index, row_weights = held.row_index, held.row_weights
     elif project.bins.rows == "representative":
@@ -107,18 +114,22 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
             sum(p.share * end_use_costs(sites.of(c).unit.prices, p.state) for p in of_hours.parts[c.id])
             for c in ordered
         ]
-        selection = choose_rows(project, unit, sites.hourly, group_id, costs)
+        choosing = lambda: choose_rows(project, unit, sites.hourly, group_id, costs)
+    served, selection = _served(project, sites, of_hours.parts, hourly_figures, nights, beside=choosing)
+    if selection is not None:
         order = np.lexsort((selection.index, selection.group))
         row_index, row_weights = selection.index[order], selection.weights[order]
     if row_index is not None and row_weights is not None:
         sites.on_rows(row_index, row_weights)
     kept = {} if held is None else held.optimal_sat
-    of_rows = _evaluated(ordered, sites, nights, "rows", kept)
-    of_means = of_rows if row_index is None else _evaluated(ordered, sites, nights, "mean")
+    of_rows, _ = _evaluated(ordered, sites, "rows", kept)
+    of_means = of_rows if row_index is None else _evaluated(ordered, sites, "mean")[0]
+    figures = {"hourly": hourly_figures, "rows": _figures(of_rows, sites, totals)}
+    figures["mean"] = figures["rows"] if of_means is of_rows else _figures(of_means, sites, totals)
 
     runs = {c.id: (sites.of(c), of_hours.parts[c.id], of_rows.parts[c.id]) for c in ordered}
     optimal = {c.id: of_rows.parts[c.id][0].setpoints.sat_f for c in ordered if sat_strategy(c.sat).searches}
-    results, baseline_service = _results_of_candidates(project, runs, nights, of_hours, of_rows, of_means)
+    results, baseline_service = _results_of_candidates(project, runs, served, nights, totals, figures)
     baseline = baseline_of(project, results)
     base_site, base_parts, _ = runs[project.baseline_id]
 
@@ -146,7 +157,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
         row_table=rows_of_table,
         row_method=choice.method,
         selection=choice,
-        night=night_totals(nights[project.baseline_id]),
+        night=totals[project.baseline_id],
         sizes=size_list(project, unit),
         interactions=interactions,
         checks=checks,
@@ -162,7 +173,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
                 unit=site.unit,
                 rows=site.rows,
                 parts=tuple(parts),
-                night=night_totals(nights[id_]),
+                night=totals[id_],
                 site=site.key,
             )
             for id_, (site, _, parts) in runs.items()
@@ -170,40 +181,88 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
     )
 
 
-def _evaluated(candidates, sites: Sites, nights, name: str, kept=None) -> _Evaluated:
+def _evaluated(candidates, sites: Sites, name: str, kept=None, beside=None):
     """Candidates on the hours (``hourly``), the rows or the ``mean`` rows of their sites.
 
-    ``kept`` supply temperatures by id that a strategy which searches found before.
+    ``kept`` supply temperatures by id that a strategy which searches found before. ``beside`` is called while
+    strategies search, each of which goes step by step; its answer is the second thing returned.
     """
-    tried: list[np.ndarray] = []
-    parts, figures = {}, {}
-    for candidate in candidates:
+
+    def evaluated(candidate, tried=()):
         site = sites.of(candidate)
-        rows = getattr(site, name)
-        found = run_parts(site.unit, candidate, rows, _distinct(tried), (kept or {}).get(candidate.id))
-        if not sat_strategy(candidate.sat).searches:
-            tried.append(found[0].setpoints.sat_f)
-        parts[candidate.id] = found
-        figures[candidate.id] = annual_figures(site.unit, rows, found, night_totals(nights[candidate.id]))
-    return _Evaluated(parts=parts, figures=figures, tried=tuple(_distinct(tried)))
+        return run_parts(site.unit, candidate, getattr(site, name), tried, (kept or {}).get(candidate.id))
+
+    first = [c for c in candidates if not sat_strategy(c.sat).searches]
+    last = [c for c in candidates if sat_strategy(c.sat).searches]
+    # Only the hours are long enough to gain from a second thread.
+    threads = sites.threads if name == "hourly" else 1
+    found = in_order(evaluated, first, threads)
+    tried = _distinct([parts[0].setpoints.sat_f for parts in found])
+    jobs = [partial(evaluated, candidate, tried) for candidate in last]
+    if beside is not None:
+        jobs.append(beside)
+    found += in_order(lambda job: job(), jobs, threads)
+    answer = found.pop() if beside is not None else None
+    parts = {candidate.id: each for candidate, each in zip([*first, *last], found, strict=True)}
+    return _Evaluated(name=name, parts=parts, tried=tuple(tried)), answer
+
+
+def _figures(evaluated: _Evaluated, sites: Sites, totals) -> dict[str, dict[str, float]]:
+    """Annual figures of candidates by id; ``totals`` of their nights."""
+    found = {}
+    for id_, parts in evaluated.parts.items():
+        site = sites.of(sites.project.candidate(id_))
+        found[id_] = annual_figures(site.unit, getattr(site, evaluated.name), parts, totals[id_])
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Served:
+    """How candidates serve the rooms over the hours: what the baseline is measured by, a table of the zones and the
+    figures of each by id."""
+
+    yardstick: Yardstick
+    zones: dict[str, pd.DataFrame]
+    figures: dict[str, ServiceFigures]
+
+
+def _served(project, sites: Sites, parts, figures, nights, beside=None):
+    """Service of candidates from their hours; the answer of ``beside``, which is called meanwhile, is the second thing
+    returned."""
+    base = sites.of(project.baseline)
+    yardstick = Yardstick.of(base.unit, base.hourly.on, base.hourly.loads)
+
+    def of_candidate(id_):
+        site = sites.of(project.candidate(id_))
+        zones, depths = zone_report(site.unit, site.hourly, parts[id_], yardstick, nights[id_])
+        return zones, service_figures(yardstick, parts[id_], depths, nights[id_], figures[id_])
+
+    jobs = [partial(of_candidate, id_) for id_ in parts]
+    if beside is not None:
+        jobs.insert(0, beside)
+    found = in_order(lambda job: job(), jobs, sites.threads)
+    answer = found.pop(0) if beside is not None else None
+    by_id = dict(zip(parts, found, strict=True))
+    served = _Served(
+        yardstick=yardstick,
+        zones={id_: zones for id_, (zones, _) in by_id.items()},
+        figures={id_: own for id_, (_, own) in by_id.items()},
+    )
+    return served, answer
 
 
 def _results_of_candidates(
-    project, runs, nights, of_hours: _Evaluated, of_rows: _Evaluated, of_means: _Evaluated
+    project, runs, served: _Served, nights, totals, figures
 ) -> tuple[list[CandidateResult], BaselineService]:
     """What each candidate gives, not ranked yet, and the baseline judged by itself.
 
-    ``runs`` candidate id to its site and its parts on the hours and on the rows.
+    ``runs`` candidate id to its site and its parts on the hours and on the rows; ``totals`` of nights by id;
+    ``figures`` annual ones by kind of rows and id.
     """
-    base_annual = of_rows.figures[project.baseline_id]
+    base_annual = figures["rows"][project.baseline_id]
 
     base_site, base_parts, base_rows = runs[project.baseline_id]
-    yardstick = Yardstick.of(base_site.unit, base_site.hourly.on, base_site.hourly.loads)
-    reports, served = {}, {}
-    for id_, (site, parts, _) in runs.items():
-        reports[id_], depths = zone_report(site.unit, site.hourly, parts, yardstick, nights[id_])
-        served[id_] = service_figures(yardstick, parts, depths, nights[id_], of_hours.figures[id_])
-    base_served = served[project.baseline_id]
+    yardstick, base_served = served.yardstick, served.figures[project.baseline_id]
     baseline_service = judge_baseline(base_served, yardstick, base_site.project, base_site.unit, base_parts)
     required_cfm = required_oa_cfm(base_site.unit, base_site.rows.on.occupied, base_site.rows.loads.oa_people_cfm)
     wanted_cfm = np.minimum(required_cfm, sum(p.share * oa_at_minimum_cfm(base_site.unit, p.state) for p in base_rows))
@@ -211,12 +270,10 @@ def _results_of_candidates(
     results = []
     for candidate in project.candidates:
         site, parts_h, parts_r = runs[candidate.id]
-        annual, by_hour = of_rows.figures[candidate.id], of_hours.figures[candidate.id]
+        annual = figures["rows"][candidate.id]
         saving = {key: base_annual[key] - annual[key] for key in SAVING_KEYS}
-        equal = figures_at_equal_oa(
-            site.unit, candidate, site.rows, parts_r, wanted_cfm, night_totals(nights[candidate.id]), annual
-        )
-        rise = rises(served[candidate.id], base_served, yardstick)
+        equal = figures_at_equal_oa(site.unit, candidate, site.rows, parts_r, wanted_cfm, totals[candidate.id], annual)
+        rise = rises(served.figures[candidate.id], base_served, yardstick)
         payback = simple_payback_years(candidate.cost_usd, candidate.incentive_usd, saving["cost_usd"])
         energy = hourly_energy(site.unit, site.hourly, parts_h, nights[candidate.id])
         power = np.sum([energy[use.key] for use in ELECTRIC], axis=0)
@@ -224,15 +281,15 @@ def _results_of_candidates(
             CandidateResult(
                 candidate=candidate,
                 annual=annual,
-                hourly=by_hour,
-                classic=of_means.figures[candidate.id],
+                hourly=figures["hourly"][candidate.id],
+                classic=figures["mean"][candidate.id],
                 saving=saving,
                 saving_at_equal_oa={key: base_annual[key] - equal[key] for key in SAVING_KEYS},
                 equal_service=judge(
                     rise, yardstick, [(path, candidate.overrides[path]) for path in candidate.changed_service]
                 ),
                 service=rise,
-                fails=failing(served[candidate.id], yardstick),
+                fails=failing(served.figures[candidate.id], yardstick),
                 payback_years=payback.before_years,
                 payback_after_incentive_years=payback.after_years,
                 payback_note=payback.before_reason or payback.after_reason,
@@ -242,7 +299,7 @@ def _results_of_candidates(
                 monthly=monthly_table(site.unit, site.hourly, energy),
                 by_temperature=temperature_table(site.hourly, parts_h),
                 flow_hours=flow_table(site.unit, site.hourly, parts_h),
-                zones=reports[candidate.id],
+                zones=served.zones[candidate.id],
                 peak_kw=float(power.max()),
             )
         )

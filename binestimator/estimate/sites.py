@@ -12,6 +12,7 @@ from ..hours import Conditions, build_conditions
 from ..inputs.project import Candidate, Project
 from ..model.build import build_unit
 from ..model.unit import Sizes, Unit
+from ..parallel import threads_for
 from ..results import overrides_key
 from ..weather import Weather
 from .rows import Rows
@@ -55,6 +56,11 @@ class Sites:
         self.unit = build_unit(project, sizes)
         self.hourly = Rows.of(self.unit, conditions)
         self._found: dict[str, Site] = {}
+
+    @property
+    def threads(self) -> int:
+        """Threads for work on the hours of all zones."""
+        return threads_for(len(self.hourly.running) * len(self.unit.zones))
 
     def of(self, candidate: Candidate) -> Site:
         """Site of a candidate; InputError where its overrides change what all candidates share."""

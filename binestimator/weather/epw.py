@@ -21,6 +21,7 @@ from binestimator.weather.parsing import (
     split_station,
     through_pvlib,
 )
+from binestimator.weather.pvlib_parts import pvlib_part
 
 _DATE = re.compile(r"\s*\d{4}\s*,\s*(\d{1,2})\s*,\s*(\d{1,2})\s*,\s*(\d{1,2})\s*,\s*(-?\d+)\s*,")
 _HEADER = (
@@ -52,8 +53,6 @@ def _recognises(lines: list[str]) -> bool:
 
 
 def _parse(file_name: str, lines: list[str]) -> RawWeather:
-    from pvlib.iotools import read_epw
-
     # pvlib counts lines instead of reading them: with one header line less it would take
     # the first hour for a header.
     for number, keyword in enumerate(_HEADER, start=1):
@@ -82,6 +81,7 @@ def _parse(file_name: str, lines: list[str]) -> RawWeather:
     plain = f"LOCATION,station,-,-,-,0,{latitude},{longitude},{zone},{elevation}"
     header = [plain, *_HEADER[1:]]
     missing = "," * (_FIELDS - count)
+    read_epw = pvlib_part("iotools.epw").read_epw
     frame = through_pvlib(file_name, read_epw, [*header, *(row + missing for row in rows)], coerce_year=None)
     labels = {name: label for name, (_, label, _) in _COLUMNS.items()}
 

@@ -21,6 +21,7 @@ from binestimator.weather.parsing import (
     split_station,
     through_pvlib,
 )
+from binestimator.weather.pvlib_parts import pvlib_part
 
 _DATE = re.compile(r"\s*(\d{1,2})/(\d{1,2})/\d{4}\s*,\s*(\d{1,2}):(\d{2})\s*,")
 _COLUMNS = {
@@ -39,8 +40,6 @@ def _recognises(lines: list[str]) -> bool:
 
 
 def _parse(file_name: str, lines: list[str]) -> RawWeather:
-    from pvlib.iotools import read_tmy3
-
     if lines[0].startswith("Date (MM/DD/YYYY)") or _DATE.match(lines[0]):
         raise WeatherError(
             f"{file_name}, line 1: the station line of a TMY3 file is missing; expected number, "
@@ -70,7 +69,7 @@ def _parse(file_name: str, lines: list[str]) -> RawWeather:
     # pvlib splits the station line at every comma and needs an integer station number: hand
     # it the numbers alone.
     plain = f"0,station,-,{zone},{latitude},{longitude},{elevation}"
-    frame = through_pvlib(file_name, read_tmy3, [plain, *lines[1:]], map_variables=True)
+    frame = through_pvlib(file_name, pvlib_part("iotools.tmy").read_tmy3, [plain, *lines[1:]], map_variables=True)
 
     def written(name: str, row: int) -> str:
         return rows[row].split(",")[header.index(labels[name])]

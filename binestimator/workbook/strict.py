@@ -9,18 +9,20 @@ only, whatever it begins with.
 from __future__ import annotations
 
 import datetime
-import inspect
 import io
 import math
 import re
 import warnings
 from collections.abc import Iterable, Sequence
-from functools import partial
+from functools import cache
+from html import escape
+from types import SimpleNamespace
 
 import numpy as np
 
 from ..errors import WorkbookError
 from ..seal import COMMENTS, seal_workbook
+from .package import Package, Piece
 
 # One fixed date in every file: same inputs, same bytes, and no clock.
 CREATED = datetime.datetime(2000, 1, 1)
@@ -101,6 +103,124 @@ _OLD_FUNCTIONS = frozenset(
 )
 
 
+@cache
+def _library() -> SimpleNamespace:
+    """The library's kinds of things with ours in place of some, loaded when the first workbook is made: it takes time
+    that commands without a workbook need not spend.
+
+    All private parts of the library that are used are used in this module; ``tests/test_workbook_strict.py`` names
+    them, for a new version to be held against.
+    """
+    from xlsxwriter import Workbook, worksheet
+    from xlsxwriter.packager import Packager
+
+    class Part(io.StringIO):
+        """A part of the file as pieces of text: pieces are joined once, when all are there."""
+
+        def __init__(self):
+            super().__init__()
+            self.pieces: list[str | Piece] = []
+            self.write = self.pieces.append  # type: ignore[method-assign, assignment]  # takes pieces as well
+
+    class Parts(Packager):
+        """Gives each part away as soon as the next one is begun."""
+
+        def __init__(self, package: Package):
+            super().__init__()
+            self.package = package
+            self._open: tuple[str, Part] | None = None
+
+        def _filename(self, xml_filename):
+            self._give()
+            part = Part()
+            self._open = (xml_filename, part)
+            return part
+
+        def _give(self):
+            if self._open is not None:
+                name, part = self._open
+                self._open = None
+                self.package.add(name, part.pieces)
+
+        def _create_package(self):
+            super()._create_package()
+            self._give()
+            if self.filenames:
+                raise WorkbookError(f"workbook: {self.filenames[0][1]} was not packed")
+            # Nothing is left for the library to put into a zip folder of its own.
+            return []
+
+    class PackedBook(Workbook):
+        """A workbook whose parts go into a :class:`Package`."""
+
+        package: Package
+
+        def _get_packager(self):
+            return Parts(self.package)
+
+    class FastSheet(worksheet.Worksheet):
+        """A sheet whose cells are written with fewer calls, and that ends with ready rows."""
+
+        def __init__(self):
+            super().__init__()
+            self.ready_rows: list[Piece] = []
+
+        def _prepare_formula(self, formula, *more):
+            if formula.startswith("=") and _OLD_FUNCTIONS.issuperset(_CALLED.findall(formula)):
+                return formula[1:]
+            return super()._prepare_formula(formula, *more)
+
+        def _assemble_xml_file(self):
+            super()._assemble_xml_file()
+            # Written for good: a workbook has hundreds of thousands of cells.
+            self.table.clear()
+            self.ready_rows = []
+
+        def _calculate_spans(self):
+            # Hints for readers that nobody needs.
+            self.row_spans = {}
+
+        def _write_rows(self):
+            super()._write_rows()
+            for piece in self.ready_rows:
+                self.fh.write(piece)
+
+        def _write_cell(self, row, col, cell):
+            kind = type(cell)
+            style = cell.format
+            if style is None or kind not in quick:
+                super()._write_cell(row, col, cell)
+                return
+            start = f'<c r="{column_name(col)}{row + 1}" s="{style._get_xf_index()}"'
+            if kind is worksheet.CellStringTuple:
+                self.fh.write(f'{start} t="s"><v>{cell.string}</v></c>')
+            elif kind is worksheet.CellNumberTuple:
+                self.fh.write(f"{start}><v>{cell.number:.16G}</v></c>")
+            elif kind is worksheet.CellBlankTuple:
+                self.fh.write(f"{start}/>")
+            else:
+                value, type_ = cell.value, ""
+                if isinstance(value, str):
+                    value, type_ = escape(value, quote=False), ' t="str"' if value else ""
+                formula = escape(cell.formula, quote=False)
+                self.fh.write(f"{start}{type_}><f>{formula}</f><v>{value}</v></c>")
+
+    quick = (
+        worksheet.CellStringTuple,
+        worksheet.CellNumberTuple,
+        worksheet.CellBlankTuple,
+        worksheet.CellFormulaTuple,
+    )
+    return SimpleNamespace(
+        PackedBook=PackedBook,
+        FastSheet=FastSheet,
+        Text=worksheet.CellStringTuple,
+        Number=worksheet.CellNumberTuple,
+        Blank=worksheet.CellBlankTuple,
+        Formula=worksheet.CellFormulaTuple,
+    )
+
+
 class Book:
     """A workbook in memory.
 
@@ -123,12 +243,8 @@ class Book:
     def __init__(self, *, title: str, kind: str, comments: str = "", without_values: bool = False):
         self.without_values = without_values
         self.kind = kind
-        # Loading the library takes time that commands without a workbook need not spend.
-        from xlsxwriter import Workbook
-
-        self._buffer = io.BytesIO()
-        self._book = Workbook(
-            self._buffer,
+        self._book = _library().PackedBook(
+            io.BytesIO(),
             {
                 "in_memory": True,
                 "default_format_properties": {"font_name": BOOK_FONT, "font_size": BOOK_FONT_SIZE},
@@ -142,14 +258,17 @@ class Book:
         self._formats: dict = {}
         self._sheet_names: set[str] = set()
         self._catch = warnings.catch_warnings()
+        self.package = self._book.package = Package()
 
     def __enter__(self) -> Book:
+        self.package.__enter__()
         self._catch.__enter__()
         warnings.simplefilter("error")
         return self
 
     def __exit__(self, kind, error, trace) -> None:
         self._catch.__exit__(kind, error, trace)
+        self.package.__exit__()
         if isinstance(error, Warning) or (error is not None and type(error).__module__.startswith("xlsxwriter")):
             raise WorkbookError(f"workbook: the spreadsheet library refused something ({error})") from error
 
@@ -171,7 +290,7 @@ class Book:
         if name.casefold() in self._sheet_names:
             raise WorkbookError(f"sheet name {name!r}: already in use")
         self._sheet_names.add(name.casefold())
-        return Sheet(self, self._book.add_worksheet(name))
+        return Sheet(self, self._book.add_worksheet(name, _library().FastSheet))
 
     def define_name(self, name: str, sheet: str, row: int, column: int) -> None:
         """A workbook-wide name of one cell."""
@@ -187,7 +306,7 @@ class Book:
     def content(self) -> bytes:
         """The finished file, sealed."""
         self._book.close()
-        return seal_workbook(self._buffer.getvalue(), self.kind)
+        return seal_workbook(self.package.content(), self.kind)
 
 
 class Sheet:
@@ -199,32 +318,37 @@ class Sheet:
         self._sheet.set_default_row(ROW_PIXELS * 0.75)
         self.name: str = sheet.get_name()
         self._heights: dict[int, float] = {}
-        prepared = getattr(sheet, "_prepare_formula", None)
-        if prepared is not None:
+        self._kinds = _library()
 
-            def prepare(formula, *more):
-                if formula.startswith("=") and _OLD_FUNCTIONS.issuperset(_CALLED.findall(formula)):
-                    return formula[1:]
-                return prepared(formula, *more)
+    def _put(self, row: int, column: int, cell) -> None:
+        """Keep a cell, as the library's own methods do after a number of questions that are settled here."""
+        if self._sheet._check_dimensions(row, column):
+            raise WorkbookError(f"{self._at(row, column)}: the spreadsheet library refused it (beyond the sheet)")
+        self._sheet.table[row][column] = cell
 
-            sheet._prepare_formula = prepare
+    def style_index(self, style) -> int:
+        """Number by which cells of the file name a format."""
+        return style._get_xf_index()
 
     def text(self, row: int, column: int, value: str, style=None) -> None:
         """Text, never a formula or a link."""
         if not isinstance(value, str):
             raise WorkbookError(f"{self._at(row, column)}: {value!r} is not a text")
-        if len(value) > LONGEST_TEXT:
-            raise WorkbookError(f"{self._at(row, column)}: text of {len(value)} characters; at most {LONGEST_TEXT} fit")
+        if len(value) > LONGEST_TEXT // 2 and utf16_length(value) > LONGEST_TEXT:
+            raise WorkbookError(
+                f"{self._at(row, column)}: text of {utf16_length(value)} characters; at most {LONGEST_TEXT} fit"
+            )
         if not value:
             self.blank(row, column, style)
             return
         try:
-            value.encode("utf-8")
+            value.isascii() or value.encode("utf-8")
         except UnicodeEncodeError as error:
             raise WorkbookError(
                 f"{self._at(row, column)}: text {value!r} has characters that no file can hold"
             ) from error
-        _done(self._sheet.write_string(row, column, value, style), self._at(row, column))
+        index = self._sheet.str_table._get_shared_string_index(value)
+        self._put(row, column, self._kinds.Text(index, style))
 
     def number(self, row: int, column: int, value: float, style=None) -> None:
         """A finite number."""
@@ -233,7 +357,7 @@ class Sheet:
         number = float(value)
         if float(f"{number:.16G}") != number:
             number = _Exact(number)
-        _done(self._sheet.write_number(row, column, number, style), self._at(row, column))
+        self._put(row, column, self._kinds.Number(number, style))
 
     def formula(self, row: int, column: int, text: str, value: float | str, style=None) -> None:
         """A formula with the value it gives, which must be finite.
@@ -243,17 +367,38 @@ class Sheet:
         WorkbookError
             It is no formula, or is too long, or has no value.
         """
-        where = self._at(row, column)
         if not text.startswith("=") or len(text) > LONGEST_FORMULA:
-            raise WorkbookError(f"{where}: {text[:60]!r} is no formula, or longer than {LONGEST_FORMULA} characters")
+            raise WorkbookError(
+                f"{self._at(row, column)}: {text[:60]!r} is no formula, or longer than {LONGEST_FORMULA} characters"
+            )
         if isinstance(value, str):
             # Alone, the text of an error would be taken for the error itself.
             value = value + " " if value.startswith("#") else value
         elif isinstance(value, bool) or not math.isfinite(value):
-            raise WorkbookError(f"{where}: formula with {value!r}, not a finite number or text")
+            raise WorkbookError(f"{self._at(row, column)}: formula with {value!r}, not a finite number or text")
         if self.book.without_values:
             value = ""
-        _done(self._sheet.write_formula(row, column, text, style, value), where)
+        if _OLD_FUNCTIONS.issuperset(_CALLED.findall(text)):
+            self._put(row, column, self._kinds.Formula(text[1:], style, value))
+        else:
+            _done(self._sheet.write_formula(row, column, text, style, value), self._at(row, column))
+
+    def array_formula(self, row: int, column: int, text: str, value: float, style=None) -> None:
+        """A formula of one cell that works on arrays, with the value it gives; errors as :meth:`formula`."""
+        if not text.startswith("=") or len(text) > LONGEST_FORMULA or not math.isfinite(value):
+            raise WorkbookError(
+                f"{self._at(row, column)}: {text[:60]!r} is no formula, or longer than {LONGEST_FORMULA} characters, "
+                f"or gives {value!r}, not a finite number"
+            )
+        cached = "" if self.book.without_values else value
+        answer = self._sheet.write_array_formula(row, column, row, column, "{" + text + "}", style, cached)
+        _done(answer, self._at(row, column))
+
+    def ready_rows(self, rows: list[str], last_row: int, last_column: int) -> None:
+        """Rows in the form of the file, down to a cell; all other cells of the sheet are above them."""
+        self._sheet.ready_rows.append(self.book.package.piece(rows))
+        if self._sheet._check_dimensions(last_row, last_column):
+            raise WorkbookError(f"{self._at(last_row, last_column)}: beyond the end of a sheet")
 
     def validate(self, row: int, column: int, last_row: int, last_column: int, /, **rule) -> None:
         """What cells may hold, and what a user is told; options as the library names them."""
@@ -269,7 +414,8 @@ class Sheet:
 
     def blank(self, row: int, column: int, style=None) -> None:
         """An empty cell with a format."""
-        _done(self._sheet.write_blank(row, column, None, style), self._at(row, column))
+        if style is not None:
+            self._put(row, column, self._kinds.Blank(style))
 
     def cell(self, row: int, column: int, value, style=None) -> None:
         """Text, number or, for None and NaN, an empty cell."""
@@ -296,8 +442,6 @@ class Sheet:
         bare : bool
             Empty cells get no format either (saves time and space in large tables).
         """
-        # Without the decorator that also takes addresses such as "B7": a fifth of the time of a cell.
-        write = partial(inspect.unwrap(type(self._sheet).write_number), self._sheet)
         last = row
         for k, (values, style) in enumerate(zip(columns, styles, strict=True)):
             place = column + k
@@ -306,9 +450,9 @@ class Sheet:
                 raise WorkbookError(f"{self._at(row + at, place)}: {values[at]!r} is not a finite number")
             for at, value in enumerate(values.tolist(), row):
                 if value == value:  # not NaN
-                    write(at, place, value, style)
+                    self._put(at, place, self._kinds.Number(value, style))
                 elif not bare:
-                    self._sheet.write_blank(at, place, None, style)
+                    self.blank(at, place, style)
             last = max(last, row + len(values) - 1)
         if last >= MOST_ROWS or column + len(columns) > MOST_COLUMNS:
             raise WorkbookError(f"{self._at(last, column + len(columns) - 1)}: beyond the end of a sheet")
