@@ -234,7 +234,7 @@ def test_cells_of_a_form_follow_as_the_engine_does(tmp_path):
         out = io.BytesIO()
         book.save(out)
         books[name] = out.getvalue()
-    found = Spreadsheet(tmp_path).recalculated(books)
+    found = Spreadsheet(tmp_path).resaved(books)
     for name, typed in cases.items():
         expected = project.with_overrides(typed)
         book = openpyxl.load_workbook(io.BytesIO(found[name]), data_only=True)
