@@ -51,6 +51,10 @@ class Book:
     @property
     def worksheets(self) -> list:
         """All sheets in order, the large ones among them."""
+        missing = self._large - set(self._read)
+        if missing:
+            made = self._opened(missing)
+            self._read |= {name: made[name] for name in missing}
         return [self[name] for name in self._members]
 
     def __getitem__(self, name: str):

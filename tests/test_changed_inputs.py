@@ -45,12 +45,14 @@ def test_formulas_equal_the_engine_at_a_first_change_of_all_inputs(kind):
     check(kind, 1)
 
 
+@pytest.mark.slow
 @pytest.mark.crosscheck
 @pytest.mark.parametrize("kind", KINDS)
 def test_formulas_equal_the_engine_at_another_change_of_all_inputs(kind):
     check(kind, 2)
 
 
+@pytest.mark.slow
 @pytest.mark.crosscheck
 def test_most_slips_of_a_name_move_their_formula_in_some_run():
     """What moves nothing stands behind a branch or below a limit in all runs, or is a slack for rounding: a fifth."""

@@ -259,8 +259,8 @@ def test_every_input_stands_somewhere_with_its_origin():
 def test_overrides_and_findings_and_checks_are_printed():
     results = small()
     text = {
-        name: " ".join(str(c) for line in book()[name].iter_rows(values_only=True) for c in line if c is not None)
-        for name in book().sheetnames
+        sheet.title: " ".join(str(c) for line in sheet.iter_rows(values_only=True) for c in line if c is not None)
+        for sheet in book().worksheets
     }
     changes = [
         line for line in book()[layout.STRATEGIES].iter_rows(values_only=True) if "group.*.minimum_flow_frac" in line
@@ -507,7 +507,7 @@ def test_a_number_that_is_not_finite_stops_the_workbook():
 )
 def test_other_plants_and_rows_are_written(changes):
     project = project_of(
-        **changes,
+        **{"bins": {"width_f": 10}, **changes},
         project={"name": "Other", "default_candidates": False},
         candidate=[
             {"id": "a", "name": "A", "sat": "as_found", "dsp": "as_found"},
