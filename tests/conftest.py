@@ -1,6 +1,9 @@
 """Settings shared by all tests."""
 
+import gc
 import os
+import shutil
+import tempfile
 
 # One thread for linear algebra, in programs that tests start as well: matrices are small here, and threads that wait
 # for each other take a third more processor time. Before numpy is loaded.
@@ -9,6 +12,10 @@ for _name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
 
 import pytest  # noqa: E402
 from hypothesis import settings  # noqa: E402
+from shared import FOLDER  # noqa: E402
+
+# Workbooks and results are many small objects that live long: looking for garbage among them all the time is in vain.
+gc.set_threshold(100_000, 50, 100)
 
 # No deadline: a busy machine is not a failure. Derandomized: the same examples each run.
 # The thorough profile draws new ones: pytest --hypothesis-profile=thorough
@@ -18,7 +25,14 @@ settings.load_profile("default")
 
 # Files that take longest, longest first. Files are handed out whole, since their tests share runs, and in this order,
 # so that no worker is left with a long file while the others have nothing to do.
-LONGEST = ("test_live", "test_accuracy", "test_edges", "test_floating", "test_cli", "test_robustness")
+LONGEST = ("test_live", "test_accuracy", "test_form", "test_changed_inputs", "test_cli", "test_edges", "test_floating")
+
+
+def pytest_configure(config):
+    """A folder that the workers share, for the time of the run (``shared.py``)."""
+    if not hasattr(config, "workerinput"):
+        os.environ[FOLDER] = tempfile.mkdtemp(prefix="binestimator-tests-")
+        config.add_cleanup(lambda: shutil.rmtree(os.environ.pop(FOLDER), ignore_errors=True))
 
 
 def pytest_collection_modifyitems(config, items):

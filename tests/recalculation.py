@@ -9,6 +9,7 @@ import io
 import os
 import re
 import shutil
+import string
 import subprocess
 import zipfile
 from pathlib import Path
@@ -33,6 +34,17 @@ _PROFILE = """<?xml version="1.0" encoding="UTF-8"?>
 """
 _ROW = re.compile(r'<row r="(\d+)"[^>]*?(?:/>|>(.*?)</row>)', re.DOTALL)
 _CELL = re.compile(r'<c(?: r="([A-Z]+)\d+")?((?: [a-z]+="[^"]*")*)\s*(?:/>|>(.*?)</c>)', re.DOTALL)
+# A table of each sheet: comma, quotes, UTF-8, texts quoted and numbers not, values rather than what is shown.
+_ALL_SHEETS = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,true,true,false,false,false,-1"
+_TABLE_CELL = re.compile(r'("(?:[^"]|"")*")?([^",\n]*)(,|\n|\Z)')
+_NUMBER = re.compile(r"-?\d[\d.]*(?:E[+-]?\d+)?%?")
+_ERROR = re.compile(r"#(?:DIV/0!|N/A|NAME\?|NULL!|NUM!|REF!|VALUE!)|Err:\d+")
+_LETTERS = ["", *string.ascii_uppercase]
+# Names of columns: A to Z, AA to ZZ, AAA on.
+_COLUMNS = [a + b + c for a in _LETTERS for b in (_LETTERS if not a else _LETTERS[1:]) for c in _LETTERS[1:]][:16_384]
+# The value that a formula carries, and the cells that an array formula fills.
+_CARRIED = re.compile(r"(</f>|<f[^>]*/>)<v>[^<]*</v>")
+_ARRAY = re.compile(r'<f t="array" ref="([A-Z]+)(\d+):([A-Z]+)(\d+)"')
 
 
 class Spreadsheet:
@@ -52,6 +64,7 @@ class Spreadsheet:
         user = folder / "profile" / "user"
         user.mkdir(parents=True)
         (user / "registrymodifications.xcu").write_text(_PROFILE, encoding="utf-8")
+        self._rounds = 0
 
     def _convert(self, to: str, files: list[Path], out: Path) -> None:
         out.mkdir(parents=True, exist_ok=True)
@@ -73,40 +86,72 @@ class Spreadsheet:
         )
         assert done.returncode == 0, done.stderr
 
-    def recalculated(self, workbooks: dict[str, bytes]) -> dict[str, bytes]:
-        """Workbooks by name, after everything in them has been computed anew."""
-        source, out = self.folder / "given", self.folder / "found"
-        source.mkdir(exist_ok=True)
+    def converted(self, to: str, workbooks: dict[str, bytes]) -> Path:
+        """Folder with what workbooks become in another format, all in one start of the program."""
+        self._rounds += 1
+        source, out = self.folder / f"given{self._rounds}", self.folder / f"found{self._rounds}"
+        source.mkdir()
         files = []
         for name, content in workbooks.items():
             files.append(source / f"{name}.xlsx")
             files[-1].write_bytes(content)
-        self._convert("xlsx", files, out)
+        self._convert(to, files, out)
+        return out
+
+    def resaved(self, workbooks: dict[str, bytes]) -> dict[str, bytes]:
+        """Workbooks by name as the program saves them, after everything in them has been computed anew."""
+        out = self.converted("xlsx", workbooks)
         return {name: (out / f"{name}.xlsx").read_bytes() for name in workbooks}
 
-    def sheet_after(self, workbooks: dict[str, bytes], sheet: str) -> dict[str, list[list[str]]]:
-        """One sheet of each workbook as rows of texts, numbers with all digits, after everything has been computed
-        anew."""
-        source, out = self.folder / "edited", self.folder / "tables"
-        source.mkdir(exist_ok=True)
-        by_number: dict[int, list[Path]] = {}
-        for name, content in workbooks.items():
-            file = source / f"{name}.xlsx"
-            file.write_bytes(content)
-            by_number.setdefault(1 + list(_members(content)).index(sheet), []).append(file)
-        for number, files in by_number.items():
-            self._convert(
-                f"csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,false,false,false,false,{number}", files, out
-            )
-        tables = {}
-        for name in workbooks:
-            (found,) = out.glob(f"{name}-*.csv")
-            with found.open(encoding="utf-8", newline="") as handle:
-                tables[name] = list(csv.reader(handle))
-        return tables
+    def recalculated(self, workbooks: dict[str, bytes]) -> dict[str, Recalculated]:
+        """Values of all sheets of workbooks by name, after everything in them has been computed anew."""
+        out = self.converted(_ALL_SHEETS, workbooks)
+        return {
+            name: Recalculated({sheet: out / f"{name}-{sheet}.csv" for sheet in members_of(content)})
+            for name, content in workbooks.items()
+        }
 
 
-def _members(content: bytes) -> dict[str, str]:
+class Recalculated:
+    """What the spreadsheet program found in a workbook: a table of texts for each sheet, numbers with all digits.
+
+    Parameters
+    ----------
+    files : dict
+        Sheet name -> its table. A sheet that the program left out is a missing file, on which reading fails.
+    """
+
+    def __init__(self, files: dict[str, Path]):
+        self.files = files
+
+    def table(self, sheet: str) -> list[list[str]]:
+        """One sheet as rows of texts."""
+        with self.files[sheet].open(encoding="utf-8", newline="") as handle:
+            return list(csv.reader(handle))
+
+    def cells(self, sheet: str) -> dict[str, tuple[str, str]]:
+        """Address -> (kind, value) of the cells of a sheet with a value; kind ``n`` number, ``s`` text, ``b`` a truth
+        value or a date. Errors are texts here."""
+        found, row, column = {}, 1, 0
+        for quoted, plain, end in _TABLE_CELL.findall(self.files[sheet].read_text(encoding="utf-8")):
+            if quoted:
+                found[f"{_COLUMNS[column]}{row}"] = ("s", quoted[1:-1].replace('""', '"'))
+            elif plain:
+                kind = "n" if _NUMBER.fullmatch(plain) else "b"
+                found[f"{_COLUMNS[column]}{row}"] = (kind, plain)
+            if end == ",":
+                column += 1
+            else:
+                row, column = row + 1, 0
+        return found
+
+
+def number_of(text: str) -> float:
+    """Number of a table; cells shown in percent are in percent there, with all their digits."""
+    return float(text[:-1]) / 100.0 if text.endswith("%") else float(text)
+
+
+def members_of(content: bytes) -> dict[str, str]:
     """Part of the file by sheet name, in order."""
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         book = archive.read("xl/workbook.xml").decode()
@@ -128,7 +173,7 @@ def cells(content: bytes) -> dict[str, dict[str, tuple[str, str]]]:
     """
     found = {}
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
-        for name, member in _members(content).items():
+        for name, member in members_of(content).items():
             sheet = {}
             for row, line in _ROW.findall(archive.read(member).decode()):
                 place = -1
@@ -157,6 +202,54 @@ def _place_of(letters: str) -> int:
     return functools.reduce(lambda number, letter: 26 * number + ord(letter) - 64, letters, 0) - 1
 
 
+def without_values(content: bytes) -> bytes:
+    """The file with its formulas, and none of the values that they carry: whoever reads it has to compute them."""
+    out = io.BytesIO()
+    sheets = set(members_of(content).values())
+    with (
+        zipfile.ZipFile(io.BytesIO(content)) as archive,
+        zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as made,
+    ):
+        for name in archive.namelist():
+            part = archive.read(name)
+            if name in sheets:
+                text = _CARRIED.sub(r"\1<v></v>", part.decode())
+                part = _without_values_of_arrays(text).encode()
+            made.writestr(name, part)
+    return out.getvalue()
+
+
+def _without_values_of_arrays(text: str) -> str:
+    """The cells that array formulas fill: all but the first carry values, and no formula of their own."""
+    areas = [
+        (int(top), int(bottom), _place_of(left), _place_of(right)) for left, top, right, bottom in _ARRAY.findall(text)
+    ]
+    if not areas:
+        return text
+    by_row: dict[int, list[tuple[int, int]]] = {}
+    for top, bottom, left, right in areas:
+        for row in range(top, bottom + 1):
+            by_row.setdefault(row, []).append((left, right))
+
+    def line(found: re.Match) -> str:
+        spans = by_row.get(int(found.group(1)))
+        if not spans:
+            return found.group(0)
+        place = -1
+
+        def cell(of: re.Match) -> str:
+            nonlocal place
+            letters, _, body = of.groups()
+            place = _place_of(letters) if letters else place + 1
+            if not body or "<f" in body or not any(left <= place <= right for left, right in spans):
+                return of.group(0)
+            return of.group(0).replace(body, "<v></v>")
+
+        return _CELL.sub(cell, found.group(0))
+
+    return _ROW.sub(line, text)
+
+
 def edited(content: bytes, changes: dict[tuple[str, str], float]) -> bytes:
     """The file with other numbers in some cells, everything else as it is.
 
@@ -165,7 +258,7 @@ def edited(content: bytes, changes: dict[tuple[str, str], float]) -> bytes:
     changes : dict
         (sheet, address) -> number.
     """
-    members = _members(content)
+    members = members_of(content)
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         parts = {item.filename: archive.read(item.filename) for item in archive.infolist()}
     for (sheet, address), value in changes.items():
@@ -177,25 +270,26 @@ def edited(content: bytes, changes: dict[tuple[str, str], float]) -> bytes:
         assert count == 1, f"{sheet}!{address} is not in the file"
         parts[members[sheet]] = text.encode()
     out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
         for name, part in parts.items():
             archive.writestr(name, part)
     return out.getvalue()
 
 
-def compare_books(label: str, own_book: bytes, found: bytes) -> int:
+def compare_books(label: str, own_book: bytes, found: Recalculated) -> int:
     """Every number and every text of a formula, as written and as computed anew; returns how many numbers there are."""
-    wanted, got = cells(own_book), cells(found)
     compared = 0
-    for sheet, own in wanted.items():
-        other = got[sheet]
-        bad = [address for address, (kind, _) in other.items() if kind == "e"]
+    for sheet, own in cells(own_book).items():
+        other = found.cells(sheet)
+        errors = [a for a, (kind, value) in other.items() if kind == "s" and _ERROR.fullmatch(value)]
+        # Words of a user that read as an error are none.
+        bad = [a for a in errors if own.get(a, ("", ""))[0] != "s" and own.get(a, ("", ""))[1] != other[a][1]]
         assert not bad, f"{label} {sheet}: errors in {bad[:5]}"
         numbers = [address for address, (kind, _) in own.items() if kind == "n"]
         missing = [address for address in numbers if other.get(address, ("",))[0] != "n"]
         assert not missing, f"{label} {sheet}: no number in {missing[:5]}"
         mine = np.array([float(own[address][1]) for address in numbers])
-        theirs = np.array([float(other[address][1]) for address in numbers])
+        theirs = np.array([number_of(other[address][1]) for address in numbers])
         apart = np.abs(mine - theirs) > RELATIVE * np.maximum(np.abs(mine), FLOOR / RELATIVE * 1e-3)
         assert not apart.any(), (
             f"{label} {sheet}: {[(numbers[k], mine[k], theirs[k]) for k in np.flatnonzero(apart)[:5]]}"

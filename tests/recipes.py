@@ -11,7 +11,6 @@ checks. The workbook is computed anew by LibreOffice.
 from __future__ import annotations
 
 import argparse
-import io
 import json
 import os
 import shutil
@@ -20,11 +19,11 @@ import sys
 import tempfile
 from pathlib import Path
 
-from openpyxl import load_workbook
-
 if not __package__:  # loaded by name, as tests are
+    from books import Book
     from recalculation import Spreadsheet, compare_books
 else:
+    from .books import Book
     from .recalculation import Spreadsheet, compare_books
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -232,11 +231,10 @@ def looked_through(printed: str, data: dict, book: bytes) -> None:
     assert balance and all(k["status"] == "pass" for k in balance)
     assert "two_temperatures" in printed and "Lamps" in printed and "kWh" in printed
 
-    sheets = load_workbook(io.BytesIO(book), data_only=True)
-    formulas = load_workbook(io.BytesIO(book))
+    formulas = Book(book)
     texts = {
         sheet.title: [str(cell) for row in sheet.iter_rows(values_only=True) for cell in row if cell is not None]
-        for sheet in sheets
+        for sheet in Book(book, data_only=True).worksheets
     }
     said = "by changeover from 55 to 63 °F, coldest at and above 62 °F outdoors"
     assert any(said in text for found in texts.values() for text in found)
@@ -244,7 +242,8 @@ def looked_through(printed: str, data: dict, book: bytes) -> None:
     for label, least in (("Changeover temperature", 2), ("Lamps at the coil", 3), ("Coil lamps", 3)):
         where = [title for title, found in texts.items() if label in found]
         assert len(where) >= least, (label, where)
-    ours = [sheet for sheet in formulas if any(c.value == "By changeover" for row in sheet["A1:IV8"] for c in row)]
+    ours = [formulas[title] for title, found in texts.items() if "By changeover" in found]
+    ours = [sheet for sheet in ours if any(c.value == "By changeover" for row in sheet["A1:IV8"] for c in row)]
     assert len(ours) == 2, [sheet.title for sheet in ours]
     for sheet in ours:
         heads = {cell.value: cell.column for row in sheet["A1:IV8"] for cell in row if isinstance(cell.value, str)}

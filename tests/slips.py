@@ -179,6 +179,7 @@ def changed_project(kind: str, seed: int):
     return accepted(project, list(wanted))
 
 
+@cache
 def changed_run(kind: str, seed: int):
     """Results on the rows and sizes of the first run, and the paths that were changed."""
     _, results, _, _ = base(kind)

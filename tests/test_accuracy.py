@@ -27,6 +27,10 @@ from binestimator.weather import find_weather, read_weather
 
 #: Few zones and a day-and-night schedule with three rate periods: quick, and not easy.
 SMALL_SEED = 101
+#: All of them: python -m tests.accuracy.
+SEEDS = (SMALL_SEED, *(pytest.param(seed, marks=pytest.mark.slow) for seed in accuracy.QUICK_SEEDS))
+#: Candidates held out that edits are judged by in a quick run.
+FEW_HELD_OUT = ("h_fixed_sat", "h_table", "h_dsp_demand", "h_optimal")
 # In the units of the table of errors.
 BOUNDS = {"cost_pct": 100 * COST_ERROR_FRAC, "saving_points": SAVING_ERROR_POINTS} | dict.fromkeys(
     accuracy.END_USES, 100 * END_USE_ERROR_FRAC
@@ -76,7 +80,7 @@ def small_of(**bins_inputs):
 
 
 @pytest.mark.crosscheck
-@pytest.mark.parametrize("seed", accuracy.QUICK_SEEDS)
+@pytest.mark.parametrize("seed", SEEDS)
 def test_candidates_are_within_the_bounds_whether_the_choice_has_seen_them_or_not(seed):
     """Rows against the hourly run of the same equations. The bounds are those the program states."""
     table, chosen, results = evidence_of(seed)
@@ -117,10 +121,16 @@ def test_mean_rows_are_worse_than_representative_ones():
 
 
 @pytest.mark.crosscheck
-def test_held_rows_stay_good_after_moderate_edits():
+@pytest.mark.parametrize("ids", [FEW_HELD_OUT, pytest.param(None, marks=pytest.mark.slow)], ids=["few", "all"])
+def test_held_rows_stay_good_after_moderate_edits(ids):
     _, project, _ = accuracy.projects_of(
         f"seed {SMALL_SEED}"
     )  # edits are judged by its own candidates and those held out
+    if ids is not None:
+        raw = accuracy.generated(SMALL_SEED)
+        listed = [c for c in raw["candidate"] if c["id"] in ids]
+        assert len(listed) == len(ids)
+        project = project_from_mapping(raw | {"candidate": listed}, accuracy.ROOT / "tests")
     held = accuracy.held_errors_of("small", project, weather_of(project.weather.file), small())
     assert set(held["edit"]) == set(accuracy.edits(project)) and len(held["edit"].unique()) == 8
     assert held["cost_pct"].abs().max() <= 100 * accuracy.HELD_ERROR_FRAC
@@ -130,7 +140,7 @@ def test_held_rows_stay_good_after_moderate_edits():
 
 @pytest.mark.invariant
 def test_the_choice_is_deterministic():
-    first, again = small(), run(project_of(SMALL_SEED))
+    first, again = small_of(), small_of.__wrapped__()
     assert np.array_equal(first.held.row_index, again.held.row_index)
     assert np.array_equal(first.held.row_weights, again.held.row_weights)
     assert first.selection == again.selection

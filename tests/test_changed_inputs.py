@@ -5,6 +5,7 @@ and they have to give what the engine finds: each build compares them (``live/gr
 """
 
 import pytest
+from books import Book
 from builders import project_of, weather_of
 from slips import KINDS, base, changed_run, measure, numbers_read, templates_kept
 
@@ -44,12 +45,14 @@ def test_formulas_equal_the_engine_at_a_first_change_of_all_inputs(kind):
     check(kind, 1)
 
 
+@pytest.mark.slow
 @pytest.mark.crosscheck
 @pytest.mark.parametrize("kind", KINDS)
 def test_formulas_equal_the_engine_at_another_change_of_all_inputs(kind):
     check(kind, 2)
 
 
+@pytest.mark.slow
 @pytest.mark.crosscheck
 def test_most_slips_of_a_name_move_their_formula_in_some_run():
     """What moves nothing stands behind a branch or below a limit in all runs, or is a slack for rounding: a fifth."""
@@ -77,10 +80,8 @@ def test_a_boiler_whose_least_part_load_is_edited_to_or_from_nothing_is_followed
 
 
 @pytest.mark.crosscheck
-def test_as_found_pressures_that_decide_the_curve_of_the_fan_are_named_as_not_fully_reached(tmp_path):
+def test_as_found_pressures_that_decide_the_curve_of_the_fan_are_named_as_not_fully_reached():
     """Published curves: pressures that are made to move turn a fixed setpoint into a reset, which has its own curve."""
-    from openpyxl import load_workbook
-
     _, results, pen, _ = base("position")
     path = "candidate[as_found].dsp.points.y1"
     assert path in pen.registry.read and path in pen.registry.decides
@@ -96,8 +97,7 @@ def test_as_found_pressures_that_decide_the_curve_of_the_fan_are_named_as_not_fu
             build_workbook(estimate(project_of(candidate=[candidate], **changes), weather_of()))
         found.append(any("*{k.reset_3}" in template for template in kept))
     assert found == [False, True]
-    (tmp_path / "a.xlsx").write_bytes(build_workbook(results)[0])
-    sheet = load_workbook(tmp_path / "a.xlsx")[held.SHEET]
+    sheet = Book(build_workbook(results)[0])[held.SHEET]
     row = next(cell.row for cell in sheet["B"] if cell.value == path)
     unread = column_name(held._FLAGS + held.UNREAD)
     assert sheet[f"{unread}{row}"].value == 1 and sheet[f"F{row}"].value == "in part"

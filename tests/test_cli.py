@@ -514,7 +514,7 @@ COMMAND = f"{sys.executable} -m binestimator"
 
 
 def test_standard_output_that_is_closed_or_full(tmp_path):
-    path, weather = write_project(tmp_path), WEATHER / FILES["miami"]
+    path, weather = write_project(tmp_path, bins={"rows": "mean"}), WEATHER / FILES["miami"]
     out = tmp_path / "out"
     for command in (f"estimate {path} --out {out}", "inputs", f"bins {weather}", f"form {tmp_path / 'f.xlsx'}"):
         process = by_shell(f"{COMMAND} {command} >&-")
@@ -640,6 +640,7 @@ def test_a_terminal_without_the_characters(tmp_path):
     path = write_project(
         tmp_path,
         project={"name": "Bürohaus \u2603"},
+        bins={"rows": "mean"},
         zone=[{"name": "z", "area_ft2": 1000, "max_cfm": 500, "reheat_kbtuh": 20}],
     )
     process = by_subprocess("estimate", path, "--out", tmp_path, env={**os.environ, "PYTHONIOENCODING": "ascii"})
@@ -824,7 +825,7 @@ def test_the_steps_from_python(tmp_path):
     """As written in the package's own description."""
     import binestimator as be
 
-    project = be.read_project(write_project(tmp_path))
+    project = be.read_project(write_project(tmp_path, bins={"rows": "mean"}))
     results = be.estimate_project(project, be.weather_of(project))
     written = be.write_outputs(results, tmp_path / "output", "office")
     assert [path.name for path in (written.workbook, written.results_file)] == ["office.xlsx", "office.json"]

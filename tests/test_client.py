@@ -9,6 +9,7 @@ from functools import cache
 
 import openpyxl
 import pytest
+from books import Book
 from builders import project_of, weather_of
 from recalculation import Spreadsheet
 
@@ -45,7 +46,7 @@ def client():
 
 @cache
 def working():
-    return openpyxl.load_workbook(io.BytesIO(workbook_bytes(results())), data_only=True)
+    return Book(workbook_bytes(results()), data_only=True)
 
 
 def test_it_has_the_sheets_of_the_owner_and_no_formula_or_link():
@@ -163,16 +164,11 @@ def test_curves_differ_without_colour():
 def pages(folder, **files):
     """Pages of each file when all of it is printed: sheet of each page, from its footer."""
     assert shutil.which("pdftotext"), "poppler-utils is not installed: pages cannot be read"
-    spreadsheet = Spreadsheet(folder)
-    given = folder / "given"
-    given.mkdir()
-    for name, content in files.items():
-        (given / f"{name}.xlsx").write_bytes(content)
-    spreadsheet._convert("pdf", [given / f"{name}.xlsx" for name in files], folder / "pdf")
+    made = Spreadsheet(folder).converted("pdf", files)
     found = {}
     for name in files:
         text = subprocess.run(
-            ["pdftotext", "-layout", str(folder / "pdf" / f"{name}.pdf"), "-"], capture_output=True, check=True
+            ["pdftotext", "-layout", str(made / f"{name}.pdf"), "-"], capture_output=True, check=True
         ).stdout.decode()
         found[name] = [
             next((s for s in (*layout.OWNER_SHEETS, "?") if f"  {s}  " in page.rstrip().split("\n")[-1]), "?")
@@ -190,7 +186,7 @@ def test_both_files_print_the_pages_for_the_owner_alone(tmp_path):
 
 
 def test_a_sheet_left_out_of_print_says_where_its_pages_are():
-    sheet = openpyxl.load_workbook(io.BytesIO(workbook_bytes(results())))[layout.COMPARISON]
+    sheet = Book(workbook_bytes(results()))[layout.COMPARISON]
     assert "paper" in sheet.defined_names
     first = re.search(r"\$([A-Z]+)\$1$", sheet.print_area).group(1)
     assert sheet.max_column < openpyxl.utils.column_index_from_string(first)

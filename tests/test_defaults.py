@@ -244,7 +244,7 @@ def test_cells_of_a_form_follow_as_the_engine_does(tmp_path):
         out = io.BytesIO()
         book.save(out)
         books[name] = out.getvalue()
-    found = Spreadsheet(tmp_path).recalculated(books)
+    found = Spreadsheet(tmp_path).resaved(books)
     for name, typed in cases.items():
         expected = project.with_overrides(typed)
         book = openpyxl.load_workbook(io.BytesIO(found[name]), data_only=True)
@@ -261,8 +261,17 @@ def test_cells_of_a_form_follow_as_the_engine_does(tmp_path):
 # --- a project of four inputs ------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("place", ["greensboro", "miami", "sand_point"])
-@pytest.mark.parametrize(("area", "floors"), [(8_000, 1), (20_000, 1), (48_000, 4)])
+PLACES, SIZES = ("greensboro", "miami", "sand_point"), ((8_000, 1), (20_000, 1), (48_000, 4))
+
+
+@pytest.mark.parametrize(
+    ("place", "area", "floors"),
+    [
+        pytest.param(place, *size, marks=() if i == k else pytest.mark.slow)
+        for i, place in enumerate(PLACES)
+        for k, size in enumerate(SIZES)
+    ],
+)
 def test_demand_resets_of_a_least_project_serve(place, area, floors):
     """Its baseline serves, and demand resets of a project of four inputs serve the rooms' temperatures: where one is
     flagged it is for moisture or for a zone's share of outdoor air, which warmer supply air really costs. Demand

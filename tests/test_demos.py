@@ -15,6 +15,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from shared import shared
 
 from binestimator.end_uses import site_kbtu
 from binestimator.estimate import estimate
@@ -39,8 +40,12 @@ NUMBER = re.compile(r"[-+]?\$?\d+(?:,\d{3})*(?:\.\d+)?")
 @cache
 def results_of(project: str):
     """Results of a demo project (one run for all tests)."""
-    read = read_project(FOLDER / project)
-    return estimate(read, read_weather(find_weather(read.weather.file, read.source_dir)))
+
+    def made():
+        read = read_project(FOLDER / project)
+        return estimate(read, read_weather(find_weather(read.weather.file, read.source_dir)))
+
+    return shared(f"results of {Path(project).stem}", made)
 
 
 def area_ft2(results) -> float:

@@ -267,7 +267,8 @@ BTU_PER_WH = 3.412141633
 def down_roots(unit, dsp, c, loads, near):
     """Where mixed air, heated as far as the mode allows, gives itself: of several such temperatures the nearest to
     ``near``."""
-    return nearest_fall(Balance(unit, dsp, c, loads).cold, near, np.arange(-40.0, 76.0, 0.5))
+    cold = lambda rows: Balance(unit, dsp, c.take(rows), loads.take(rows)).cold
+    return nearest_fall(cold, near, np.arange(-40.0, 76.0, 0.5))
 
 
 def up_roots(unit, dsp, c, loads, near):
@@ -288,30 +289,40 @@ def up_roots(unit, dsp, c, loads, near):
         ),
     )
 
-    def excess(sat):
-        s = evaluate(ample, c, loads, sat, dsp(c, loads, sat))
-        assert not s.capacity_limited.any()
-        gives = cooling_capacity_kbtuh(unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, s.coil_entering_wb_f)
-        # A load of rounding is none.
-        return s.cooling_kbtuh - gives - 1e-7
+    def excess_of(rows):
+        some, its = c.take(rows), loads.take(rows)
+
+        def excess(sat):
+            s = evaluate(ample, some, its, sat, dsp(some, its, sat))
+            assert not s.capacity_limited.any()
+            gives = cooling_capacity_kbtuh(
+                unit.cooling, unit.cooling_tons, some.oat_f, some.oawb_f, s.coil_entering_wb_f
+            )
+            # A load of rounding is none.
+            return s.cooling_kbtuh - gives - 1e-7
+
+        return excess
 
     return nearest_fall(
-        excess,
+        excess_of,
         near,
         np.concatenate([np.arange(20.0, 52.0, 1.0), np.arange(52.0, 80.0, 0.25), np.arange(80.0, 180.0, 1.0)]),
     )
 
 
-def nearest_fall(f, near, grid):
-    """Where f falls through nothing nearest to ``near``, by bisection: within a hundredth of a degree of it, else out
-    of a scan. (R,)"""
+def nearest_fall(f_of, near, grid):
+    """Where a function falls through nothing nearest to ``near``, by bisection: within a hundredth of a degree of it,
+    else out of a scan. ``f_of`` gives the function of some rows. (R,)"""
+    f = f_of(np.arange(len(near)))
     a, b = near - 0.01, near + 0.01
-    beside = (f(a) > 0.0) & (f(b) <= 0.0)
-    above = np.array([f(np.full(len(near), s)) for s in grid]) > 0.0
-    falls = above[:-1] & ~above[1:]
-    assert (falls.any(axis=0) | beside).all()
-    k = np.where(falls, np.abs(0.5 * (grid[:-1] + grid[1:])[:, None] - near), np.inf).argmin(axis=0)
-    a, b = np.where(beside, a, grid[k]), np.where(beside, b, grid[k + 1])
+    far = np.flatnonzero(~((f(a) > 0.0) & (f(b) <= 0.0)))
+    if len(far):
+        scanned = f_of(far)
+        above = np.array([scanned(np.full(len(far), s)) for s in grid]) > 0.0
+        falls = above[:-1] & ~above[1:]
+        assert falls.any(axis=0).all()
+        k = np.where(falls, np.abs(0.5 * (grid[:-1] + grid[1:])[:, None] - near[far]), np.inf).argmin(axis=0)
+        a[far], b[far] = grid[k], grid[k + 1]
     for _ in range(45):
         middle = 0.5 * (a + b)
         high = f(middle) > 0.0
@@ -363,6 +374,21 @@ def test_steps_agree_with_an_independent_root(name, pressure):
         assert abs(a - b) <= 1e-3 * abs(b) + 1e-6 * len(pick), (key, a, b)
 
 
+def of_rows(f, count):
+    """From a function of all rows one that gives the function of some. What the others are does not matter."""
+
+    def of(rows):
+        def some(sat):
+            whole = np.full(count, 60.0)
+            whole[rows] = sat
+            return f(whole)[rows]
+
+        return some
+
+    return of
+
+
+DOWN = np.arange(-60.0, 80.0, 1.0)
 COARSE = np.concatenate([np.arange(30.0, 54.0, 2.0), np.arange(54.0, 78.0, 0.5), np.arange(78.0, 170.0, 4.0)])
 
 
@@ -421,9 +447,13 @@ def test_steps_agree_with_bisection_on_generated_projects(kind, seeds, monkeypat
                 patch.setattr(
                     system,
                     "floating_down_f",
-                    lambda f, start: nearest_fall(f, found_down(f, start), np.arange(-60.0, 80.0, 1.0)),
+                    lambda f, start: nearest_fall(of_rows(f, len(start)), found_down(f, start), DOWN),
                 )
-                patch.setattr(system, "floating_up_f", lambda f, shape: nearest_fall(f, found_up(f, shape), COARSE))
+                patch.setattr(
+                    system,
+                    "floating_up_f",
+                    lambda f, shape: nearest_fall(of_rows(f, shape[0]), found_up(f, shape), COARSE),
+                )
                 wanted = evaluate(unit, c, loads, sat, dsp(c, loads, sat), dsp_of_sat=dsp, floating=exact)
             assert np.isfinite(exact.low_f if kind in ("none", "own setpoint") else exact.high_f).sum() > 20
             # In some rows of this plant the residual stays within 0.03 degF of nothing over six degrees: steps creep

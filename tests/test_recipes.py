@@ -4,6 +4,7 @@ import pytest
 import recipes
 
 
+@pytest.mark.slow
 @pytest.mark.crosscheck
 def test_recipes_work_as_written(tmp_path):
     """Results, terminal, workbook and checks know both; the workbook computed anew by LibreOffice is the same."""

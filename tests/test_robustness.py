@@ -5,7 +5,16 @@ import robustness
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize(("part", "count"), [("projects", 60), ("weather", 4), ("workbooks", 15), ("faults", 3)])
+@pytest.mark.parametrize(
+    ("part", "count"),
+    [
+        ("projects", 60),
+        ("weather", 4),
+        ("workbooks", 15),
+        ("faults", 1),
+        pytest.param("faults", 3, marks=pytest.mark.slow),
+    ],
+)
 def test_a_slice_of_the_cases_keeps_the_rule(part, count):
     found, wrong = robustness.run(part, count, 2)
     assert wrong == [] and sum(found.values()) == count

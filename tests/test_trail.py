@@ -6,6 +6,7 @@ from functools import cache
 
 import openpyxl
 import pytest
+from books import Book
 from builders import project_of, weather_of
 
 from binestimator.cli import main
@@ -59,13 +60,19 @@ def first_file():
     return workbook_bytes(first_run())
 
 
+@cache
+def opened(content):
+    """A workbook that is only looked at."""
+    return Book(content)
+
+
 def row_of(sheet, heading):
     return next(row for row in range(1, sheet.max_row + 1) if str(sheet.cell(row, 1).value).startswith(heading))
 
 
 def saved(tmp_path, change, content=None):
     """The file of the first run after somebody worked on its sheet for reviews and saved it."""
-    book = openpyxl.load_workbook(io.BytesIO(first_file() if content is None else content))
+    book = Book(first_file() if content is None else content).small
     for sheet in book.sheetnames:
         if sheet != SHEET:
             del book[sheet]
@@ -85,7 +92,7 @@ def ask(sheet):
 
 
 def lines_below(content, heading, columns=5):
-    sheet = openpyxl.load_workbook(io.BytesIO(content))[SHEET]
+    sheet = opened(content)[SHEET]
     at = row_of(sheet, heading) + 2
     return [[sheet.cell(row, k).value for k in range(1, columns + 1)] for row in range(at, sheet.max_row + 1)]
 
@@ -97,7 +104,7 @@ def test_questions_answers_and_revisions_are_carried_over_as_text(tmp_path):
     assert trail.questions == (("Inputs, E12", "open", HOSTILE, "", ""), ("", "", "two\nlines", "", ""))
     content = workbook_bytes(results, trail=trail)
     assert lines_below(content, QUESTIONS)[0][:3] == ["Inputs, E12", "open", HOSTILE]
-    sheet = openpyxl.load_workbook(io.BytesIO(content))[SHEET]
+    sheet = opened(content)[SHEET]
     assert not any(cell.data_type == "f" for line in sheet.iter_rows() for cell in line)
     told = [line[4] for line in lines_below(content, REVISIONS)[:3]]
     assert told[0].startswith(f"Run {first_run().run_id}") and told[1] == "sent to the utility"

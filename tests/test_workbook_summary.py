@@ -9,6 +9,7 @@ from functools import cache
 import numpy as np
 import openpyxl
 import pytest
+from books import Book
 from builders import PLAIN, project_of, weather_of
 
 from binestimator.advice.value import Coincidence, Parts, Value, is_limit_of_control
@@ -105,7 +106,7 @@ def humid():
 
 @cache
 def book(which):
-    return openpyxl.load_workbook(io.BytesIO(workbook_bytes(which())))
+    return Book(workbook_bytes(which()))
 
 
 def texts_of(sheet):
@@ -271,7 +272,7 @@ def test_no_ratio_is_formed_with_the_rounding_of_nothing(monkeypatch):
     same = replace(
         results, candidates=tuple(replace(c, annual=kept) if k == best else c for k, c in enumerate(results.candidates))
     )
-    sheet = openpyxl.load_workbook(io.BytesIO(workbook_bytes(same)))[layout.GLANCE]
+    sheet = Book(workbook_bytes(same))[layout.GLANCE]
     place = 3 + [column[0] for column in columns_of(same)].index("fuel_therm")
     row = review_row(same) + 1
     # The claim stands as nothing, and the ratio asks for more than nothing.
@@ -402,11 +403,7 @@ def test_many_reasons_of_worse_service_share_a_paragraph():
         weather_of("greensboro"),
     )
     assert all(c.equal_service.flagged for c in results.candidates[1:])
-    found = [
-        text
-        for text in texts_of(openpyxl.load_workbook(io.BytesIO(workbook_bytes(results)))[layout.GLANCE])
-        if "worse:" in text
-    ]
+    found = [text for text in texts_of(Book(workbook_bytes(results))[layout.GLANCE]) if "worse:" in text]
     assert len(found) == 1 and all(f"option {k}: " in found[0] for k in range(2, 7))
 
 
@@ -520,7 +517,7 @@ def test_a_known_failure_of_the_baseline_stands_before_anything_else():
         suspects=(("outdoor_air", "economizer.stuck_frac", "the damper is stuck at 30 %"),),
     )
     known = replace(results, baseline_service=failing)
-    sheet = openpyxl.load_workbook(io.BytesIO(workbook_bytes(known)))[layout.GLANCE]
+    sheet = Book(workbook_bytes(known))[layout.GLANCE]
     said = sheet.cell(KNOWN_ROW + 1, 1).value
     assert said == known_text(known) and KNOWN_ROW < ANSWER_ROW
     assert (
@@ -611,7 +608,7 @@ def test_steps_of_supply_air_that_floats_print_their_first_page_only():
         bins={"rows": "mean"},
         candidate=[{"id": "as_found"}],
     )
-    made = openpyxl.load_workbook(io.BytesIO(workbook_bytes(estimate(project, weather_of("greensboro")))))
+    made = Book(workbook_bytes(estimate(project, weather_of("greensboro"))))
     sheet = made["Cold air 1"]
     last = openpyxl.utils.range_boundaries(sheet.defined_names["paper"].attr_text.split("!")[-1])[2]
     assert sheet.max_column > 100 and last == PRINTED_COLUMNS and sheet.page_setup.fitToWidth in (None, 1)
