@@ -280,6 +280,11 @@ def parser() -> argparse.ArgumentParser:
         help="exit with 1 also if there is a caution or an earlier file was kept under another name; the files are "
         "written all the same",
     )
+    estimate.add_argument(
+        "--as-run",
+        action="store_true",
+        help="run all options at time steps as well, as controllers run them; as the input as_run.enabled does",
+    )
     _add_force(
         estimate,
         "replace existing files whatever they hold, instead of keeping or refusing them; never a file that is read",
@@ -407,6 +412,11 @@ def _estimate(args) -> None:
     from binestimator.terminal import comparison, reviewed
 
     results = estimate(project, weather_of(project))
+    if args.as_run or project.as_run.enabled:
+        from binestimator.as_run.audit import audit
+        from binestimator.as_run.report import with_as_run
+
+        results = with_as_run(results, audit(results, progress=_progress("As run")))
     review = None
     if reviewed_project is not None:
         review = Review(overrides=overrides, results=estimate(reviewed_project, weather_of(reviewed_project)))
@@ -444,6 +454,23 @@ def _estimate(args) -> None:
         )
         files.append(f"Exit code     1: {' and '.join(why)}" + ("" if failed else " (--strict)"))
     _say(args, "\n\n".join([*parts, "\n".join(files)]))
+
+
+def _progress(what: str):
+    """Shows the share that is done on the error stream, where a person watches; else nothing."""
+    stream = sys.stderr
+    if stream is None or not stream.isatty():
+        return None
+    shown = [-1]
+
+    def tell(share: float) -> None:
+        percent = int(100.0 * share)
+        if percent != shown[0]:
+            shown[0] = percent
+            stream.write(f"\r{what} {percent} %" + ("\r" + " " * 20 + "\r" if percent >= 100 else ""))
+            stream.flush()
+
+    return tell
 
 
 def _bins(args) -> None:

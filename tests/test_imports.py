@@ -23,6 +23,7 @@ LINE = (
     "checks",
     "estimate",
     "advice",
+    "as_run",
     "workbook",
     "terminal",
     "steps",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,7 +13,7 @@ from ..inputs.project import Candidate, Project
 from ..model.loads import ZoneLoads, zone_loads
 from ..model.night import empty_night, energy_of_given, night_air_cfm
 from ..model.unit import Unit
-from ..results import ANNUAL_KEYS, SAVING_KEYS, Results
+from ..results import ANNUAL_KEYS, SAVING_KEYS, AsRun, Results
 from ..strategies.choose import AT_END_F, at_dsp_ends, resets_pressure
 from ..strategies.limits import SatLimits, sat_limits
 from ..strategies.registry import dsp_strategy, sat_strategy
@@ -22,39 +21,15 @@ from ..strategies.strategy import DspRows, SatRows
 from .settings import Settings, TrimRespond
 from .steps import BY_ZONE, HOURLY, Outcome, Run, Year
 
-# Sums over all hours of the year without running time: nothing is off there.
-_LIMITS = ("sat_at_max", "sat_at_min", "dsp_at_max", "dsp_at_min", "humidity_limited", "cold_zone_limited")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AsRun:
-    """A candidate as controllers run it.
-
-    ``annual`` figures by the keys of ``results.ANNUAL`` · ``saving`` of ``results.SAVING_KEYS`` against the baseline as
-    run · ``zones`` by name of ``steps.BY_ZONE``, (Z,) of one zone of each line · ``hourly`` by name of ``steps.HOURLY``
-    (H,) means of the time in which the unit ran · ``trace`` the same at the steps of the days ``trace_days``.
-    """
-
-    id: str
-    annual: dict[str, float]
-    saving: dict[str, float]
-    zones: dict[str, np.ndarray]
-    hourly: dict[str, np.ndarray]
-    trace: dict[str, np.ndarray]
-    trace_days: tuple[int, ...]
-
-
-def audit(results: Results, settings: Settings, tuning, only: Sequence[str] | None = None,
-          progress: Callable[[float], None] | None = None) -> dict[str, AsRun]:
+def audit(
+    results: Results, only: Sequence[str] | None = None, progress: Callable[[float], None] | None = None
+) -> dict[str, AsRun]:
     """All candidates of an estimate at time steps.
 
     Parameters
     ----------
     results : Results
-        Of the same project and weather; sizes and, for a strategy that searches, its way of searching are those of it.
-    settings : Settings
-    tuning : record of section ``as_run``
-        Parameters of trim and respond.
+        Sizes are those that the estimate found.
     only : sequence of str, optional
         Candidates to run; the baseline is always among them.
     progress : callable, optional
@@ -76,12 +51,11 @@ def audit(results: Results, settings: Settings, tuning, only: Sequence[str] | No
             if progress is not None:
                 progress((done + share * count) / len(wanted))
 
-        found |= _site(results, candidates, settings, tuning, tell)
+        found |= _site(results, candidates, tell)
         done += len(candidates)
     base = found[results.baseline_id][0]
     return {
         c.id: AsRun(
-            id=c.id,
             annual=found[c.id][0],
             saving={key: base[key] - found[c.id][0][key] for key in SAVING_KEYS},
             zones=found[c.id][1],
@@ -93,7 +67,7 @@ def audit(results: Results, settings: Settings, tuning, only: Sequence[str] | No
     }
 
 
-def _site(results: Results, candidates: list[Candidate], settings: Settings, tuning, progress) -> dict[str, tuple]:
+def _site(results: Results, candidates: list[Candidate], progress) -> dict[str, tuple]:
     """Candidates that share a unit, side by side."""
     of = results.runs[candidates[0].id]
     unit, project = of.unit, of.project
@@ -102,10 +76,11 @@ def _site(results: Results, candidates: list[Candidate], settings: Settings, tun
     searched = _searched(unit, conditions, results, candidates)
     runs, owners = [], []
     for candidate in candidates:
-        for run in runs_of(unit, conditions, loads, project, candidate, tuning, searched.get(candidate.id)):
+        for run in runs_of(unit, conditions, loads, project, candidate, searched.get(candidate.id)):
             runs.append(run)
             owners.append(candidate.id)
     days = trace_days(conditions)
+    settings = Settings.of(project.as_run)
     outcomes = Year(unit, conditions, project.schedule, runs, settings, trace_days=days, progress=progress).run()
     found = {}
     for candidate in candidates:
@@ -174,13 +149,14 @@ def _searched(unit: Unit, conditions: Conditions, results: Results, candidates) 
     return found
 
 
-def runs_of(unit: Unit, conditions: Conditions, loads: ZoneLoads, project: Project, candidate: Candidate, tuning,
-            searched_f=None) -> list[Run]:
+def runs_of(
+    unit: Unit, conditions: Conditions, loads: ZoneLoads, project: Project, candidate: Candidate, searched_f=None
+) -> list[Run]:
     """A candidate as runs, one for each share of operators' overrides.
 
-    ``searched_f`` supply temperatures (H,) of a strategy that searches. ``tuning`` record of section ``as_run``.
+    ``searched_f`` supply temperatures (H,) of a strategy that searches.
     """
-    sat, dsp = candidate.sat, candidate.dsp
+    sat, dsp, tuning = candidate.sat, candidate.dsp, project.as_run
     duct = night_duct(unit, project.schedule, dsp)
     sat_loop, dsp_loop = sat_tuning(sat, tuning), dsp_tuning(unit, dsp, tuning)
     limits = None

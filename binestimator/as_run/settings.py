@@ -39,3 +39,8 @@ class Settings:
     loop_integral_min: float
     damper_stroke_min: float
     valve_stroke_min: float
+
+    @classmethod
+    def of(cls, record) -> Settings:
+        """From the record of section ``as_run``."""
+        return cls(**{name: getattr(record, name) for name in cls.__slots__})

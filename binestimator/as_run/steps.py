@@ -187,8 +187,8 @@ class Year:
         self._start(now)
         steps, sat_sets = [], []
         sums = {name: 0.0 for name in HOURLY}
-        given = [0.0, 0.0]
-        zones = {name: 0.0 for name in BY_ZONE}
+        given = [np.zeros(self.air_f.shape) for _ in range(2)]
+        zones = {name: np.zeros(self.air_f.shape) for name in BY_ZONE}
         counted = np.tile(counts, count) & now.on
         for j in range(self.per_hour):
             w = now.inside((j + 0.5) / self.per_hour)
@@ -201,17 +201,7 @@ class Year:
                 self.air_f, self.mass_f, gains, now.loads.ua_btuh_f, w.oat_f[:, None]
             )
             if now.off is not None and self.served:
-                drift = heat / conductance
-                night = setback_calls(
-                    unit,
-                    np.where(now.off, (now.low_f - drift) * conductance, 0.0),
-                    np.where(now.off, (drift - now.high_f) * conductance, 0.0),
-                    now.caps,
-                    now.most_at_night,
-                    now.warming,
-                )
-                given = [total + q for total, q in zip(given, night)]
-                heat = heat + night[0] - night[1]
+                heat = heat + self._night(now, heat / conductance, conductance, given)
             if not now.any_on:
                 self._settle(heat / conductance)
                 continue
@@ -235,7 +225,7 @@ class Year:
                         day.sent[1] > 0.0,
                     ),
                 ):
-                    zones[name] = zones[name] + values
+                    zones[name] += values
         if t < 0:
             return
         if now.off is not None and self.served:
@@ -256,6 +246,27 @@ class Year:
         for name, total in self.totals.items():
             values = getattr(state, name)
             total += self.step_h * np.bincount(of, weights=np.where(np.isnan(values), 0.0, values), minlength=count)
+
+    def _night(self, now: _Hour, drift_f, conductance, given) -> np.ndarray:
+        """Heat given to rooms of units that are off by schedule, less the cooling; added to ``given``. (R, Z) [Btu/h]"""
+        calls = now.off[:, 0] & ((drift_f < now.low_f) | (drift_f > now.high_f)).any(axis=1)
+        rows = np.flatnonzero(calls)
+        if not len(rows):
+            return np.zeros(1)
+        drift, per_f = drift_f[rows], conductance[rows]
+        heat, cool = setback_calls(
+            self.unit,
+            (now.low_f[rows] - drift) * per_f,
+            (drift - now.high_f[rows]) * per_f,
+            {name: values[rows] for name, values in now.caps.items()},
+            tuple(most[rows] for most in now.most_at_night),
+            now.warming[rows],
+        )
+        given[0][rows] += heat
+        given[1][rows] += cool
+        net = np.zeros(drift_f.shape)
+        net[rows] = heat - cool
+        return net
 
     def _start(self, now: _Hour) -> None:
         """Loops at the start of the fan: nothing asked, setpoints where trim and respond begins."""
@@ -283,12 +294,14 @@ class Year:
             ]
 
     def _count_limits(self, now: _Hour, day: _Day, counted) -> None:
+        """Hours at limits and ends of ranges."""
         for run, rows, kept in zip(self.runs, self.rows, self.limits):
             found = run.limits(now.chunk_weather, day.air_set_f[rows], day.air.dsp_set_inwc[rows])
             for name, at in found.items():
                 kept[name] = kept.get(name, 0.0) + self.step_h * float(np.count_nonzero(at & counted[rows]))
 
-    def _keep_trace(self, name, values, hour, counts, j):
+    def _keep_trace(self, name, values, hour, counts, j) -> None:
+        """A step of the days that are kept."""
         for k, day in enumerate(self.trace_days):
             chunk = np.flatnonzero(counts & (hour // 24 == day))
             if len(chunk):
@@ -431,7 +444,10 @@ class _Hour:
                 for air in year.night_air
             ]
             heat_flow, cool_flow = (np.concatenate(parts) for parts in zip(*flows))
-            self.caps = night_caps(unit, year.schedule, self.loads.fs, heat_flow, cool_flow)
+            self.caps = {
+                name: np.broadcast_to(values, heat_flow.shape)
+                for name, values in night_caps(unit, year.schedule, self.loads.fs, heat_flow, cool_flow).items()
+            }
 
     def inside(self, part: float) -> Conditions:
         """Weather at a part of the hour, on straight lines between the middles of hours."""
