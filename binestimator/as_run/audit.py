@@ -14,12 +14,13 @@ from ..model.loads import ZoneLoads, zone_loads
 from ..model.night import empty_night, energy_of_given, night_air_cfm
 from ..model.unit import Unit
 from ..results import ANNUAL_KEYS, SAVING_KEYS, AsRun, Results
-from ..strategies.choose import AT_END_F, at_dsp_ends, resets_pressure
+from ..strategies.choose import AT_END_F, at_dsp_ends, dsp_of_sat, resets_pressure
 from ..strategies.limits import SatLimits, sat_limits
 from ..strategies.registry import dsp_strategy, sat_strategy
 from ..strategies.strategy import DspRows, SatRows
 from .settings import Settings, TrimRespond
-from .steps import BY_ZONE, HOURLY, Outcome, Run, Year
+from .steps import BY_ZONE, HOURLY, Run, Year
+
 
 def audit(
     results: Results, only: Sequence[str] | None = None, progress: Callable[[float], None] | None = None
@@ -47,7 +48,9 @@ def audit(
     found: dict[str, tuple] = {}
     done = 0
     for candidates in sites.values():
-        def tell(share, done=done, count=len(candidates)):
+        count = len(candidates)
+
+        def tell(share: float, done: int = done, count: int = count) -> None:
             if progress is not None:
                 progress((done + share * count) / len(wanted))
 
@@ -120,7 +123,7 @@ def _annual(unit: Unit, conditions: Conditions, loads: ZoneLoads, project: Proje
 
 
 def trace_days(conditions: Conditions) -> tuple[int, ...]:
-    """A cold, a mild and a hot day whose steps are kept: days of the year with the unit on, by mean outdoor temperature."""
+    """A cold, a mild and a hot day whose steps are kept, of those with the unit on: days of the year."""
     days = conditions.oat_f.reshape(-1, 24).mean(axis=1)
     runs = np.flatnonzero((conditions.fan_on > 0.0).reshape(-1, 24).sum(axis=1) >= 6)
     if not len(runs):
@@ -134,7 +137,8 @@ def _searched(unit: Unit, conditions: Conditions, results: Results, candidates) 
     if not any(sat_strategy(c.sat).searches for c in candidates):
         return {}
     rows = Rows.of(unit, conditions)
-    tried, found = [], {}
+    tried: list[np.ndarray] = []
+    found = {}
     base = results.baseline.candidate
     for candidate in sorted(
         {c.id: c for c in [base, *candidates]}.values(), key=lambda c: (sat_strategy(c.sat).searches, c.id != base.id)
@@ -163,7 +167,7 @@ def runs_of(
     if sat_strategy(sat).resets:
         low, high = sat_strategy(sat).range(sat)
         limits = sat_limits(unit, conditions, loads, low, high)
-    sat_set = _sat_setpoint(unit, sat, limits, searched_f)
+    sat_set = _sat_setpoint(unit, candidate, loads, limits, searched_f)
     dsp_set = _dsp_setpoint(unit, dsp)
     sats = [(1.0 - sat.override_frac, None)] + [(sat.override_frac, sat.override_f)] * (sat.override_frac > 0.0)
     dsps = [(1.0 - dsp.override_frac, None)] + [(dsp.override_frac, dsp.override_inwc)] * (dsp.override_frac > 0.0)
@@ -226,21 +230,23 @@ def _held_at(value):
     return lambda c, *_: np.full(len(c.oat_f), float(value))
 
 
-def _sat_setpoint(unit: Unit, record, limits: SatLimits | None, searched_f):
+def _sat_setpoint(unit: Unit, candidate: Candidate, loads: ZoneLoads, limits: SatLimits | None, searched_f):
     """Supply setpoint of rows at a time step, as ``Run.sat_set_f``."""
-    strategy = sat_strategy(record)
+    record, strategy = candidate.sat, sat_strategy(candidate.sat)
     high = strategy.range(record)[1]
     if strategy.searches:
         return lambda c, loop_f: searched_f[c.hour_of_year]
 
-    def setpoint(c, loop_f):
-        top = high if limits is None else limits.max_f[c.hour_of_year]
-        if strategy.listens:
-            return strategy.of_loop_f(record, c.oat_f, loop_f, top)
+    def setpoint(c: Conditions, loop_f):
         rows = SatRows(
-            unit=unit, conditions=c, loads=None, limits=limits, dsp_of_sat=None, resets_pressure=False
+            unit=unit,
+            conditions=c,
+            loads=loads,
+            limits=limits,
+            dsp_of_sat=dsp_of_sat(unit, candidate.dsp),
+            resets_pressure=resets_pressure(candidate.dsp),
         )
-        return strategy.setpoint_f(record, rows, top)
+        return strategy.of_step_f(record, rows, loop_f, high if limits is None else limits.max_f[c.hour_of_year])
 
     return setpoint
 
@@ -261,6 +267,7 @@ def _dsp_setpoint(unit: Unit, record):
 
 def _limits_of(sat, dsp, limits: SatLimits | None, sat_moves: bool, dsp_moves: bool):
     """Limits in force at a time step, as ``Run.limits``."""
+
     def found(c, sat_set_f, dsp_set_inwc):
         out = at_dsp_ends(dsp, dsp_set_inwc) if dsp_moves else {}
         if limits is None or not sat_moves:

@@ -50,7 +50,7 @@ def held(unit: Unit, c: Conditions, loads: ZoneLoads, air: Air) -> tuple[Air, Co
 def joined(records, pick):
     """Arrays of rows, or records of them, one after another, of each the rows ``pick``."""
     first = records[0]
-    if is_dataclass(first):
+    if is_dataclass(first) and not isinstance(first, type):
         return type(first)(**{f.name: joined([getattr(r, f.name) for r in records], pick) for f in fields(first)})
     return np.concatenate([r[pick] for r in records])
 

@@ -5,7 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from ..model.unit import Unit
-from ..strategies.demand import MOST_REQUESTS, SECOND_REQUEST_F, SECOND_REQUEST_FLOW, THIRD_REQUEST_F, THIRD_REQUEST_FLOW
+from ..strategies.demand import (
+    MOST_REQUESTS,
+    SECOND_REQUEST_F,
+    SECOND_REQUEST_FLOW,
+    THIRD_REQUEST_F,
+    THIRD_REQUEST_FLOW,
+)
 from .settings import Settings, TrimRespond
 
 

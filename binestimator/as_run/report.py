@@ -57,13 +57,16 @@ def _check(results: Results) -> Check:
 
 def _reason(results: Results, candidate_id: str) -> str:
     """Where setpoints and loads of a candidate differ as run, in words."""
-    rest, run = results[candidate_id].hourly, results.as_run[candidate_id].annual
-    base_rest, base_run = results.baseline.hourly, results.as_run[results.baseline_id].annual
+    found = results.as_run or {}
+    rest, run = results[candidate_id].hourly, found[candidate_id].annual
+    base_rest, base_run = results.baseline.hourly, found[results.baseline_id].annual
     parts = []
     if sat_strategy(results[candidate_id].candidate.sat).listens:
         parts.append(f"supply air {run['mean_sat_f']:.1f} °F on the mean, {rest['mean_sat_f']:.1f} at rest")
     if dsp_strategy(results[candidate_id].candidate.dsp).listens:
-        parts.append(f"duct static {run['mean_dsp_inwc']:.2f} in. w.c. on the mean, {rest['mean_dsp_inwc']:.2f} at rest")
+        parts.append(
+            f"duct static {run['mean_dsp_inwc']:.2f} in. w.c. on the mean, {rest['mean_dsp_inwc']:.2f} at rest"
+        )
     change = lambda a, b: 100.0 * (a / b - 1.0) if b else 0.0
     parts.append(
         f"energy cost of the baseline {change(base_run['cost_usd'], base_rest['cost_usd']):+.0f} % as run, its reheat "

@@ -24,7 +24,7 @@ from ..model.night import (
     setback_calls,
     within,
 )
-from ..model.system import RowState, air_of, heating_enabled, supply_heating_mode
+from ..model.system import Air, Coils, RowState, air_of, heating_enabled, supply_heating_mode
 from ..model.terminals import ZoneState, available_flow_cfm, rationed_dsp_inwc, zone_supply_f
 from ..model.unit import Unit, damper_flow_frac
 from .held import energy, held
@@ -34,10 +34,18 @@ from .settings import Settings, TrimRespond
 
 # A terminal short of its setpoint by less is not starved: dampers, and loops that hunt, take a step to follow.
 STARVED_FRAC = 0.05
+# Share of the heating loop at which a terminal of the dual maximum law is at its heating minimum (assumption).
+HEATING_MINIMUM_SHARE = 0.1
 # What is kept of every hour: mean setpoints and requests of the time in which the unit ran.
 HOURLY = ("sat_set_f", "sat_f", "dsp_set_inwc", "flow_cfm", "temperature_requests", "pressure_requests")
 # What is kept of every zone line, of one zone of it: degree-hours beyond the tolerance and hours. [degF.h, h]
-BY_ZONE = ("warm_degree_hours", "cold_degree_hours", "starved_hours", "temperature_request_hours", "pressure_request_hours")
+BY_ZONE = (
+    "warm_degree_hours",
+    "cold_degree_hours",
+    "starved_hours",
+    "temperature_request_hours",
+    "pressure_request_hours",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,8 +54,9 @@ class Run:
 
     ``sat_set_f(c, loop_f)`` supply setpoint (K,) in conditions of K rows at outputs of the loop · ``dsp_set_inwc(c,
     asked_cfm, loop_inwc)`` the same of duct pressure, from airflow setpoints of zones (K, Z) · ``limits(c, sat_set_f,
-    dsp_set_inwc)`` the limits in force, by their names in ``Setpoints`` (K,) bool · ``sat_loop``, ``dsp_loop`` trim and respond, None where there is none · ``resets_pressure`` which
-    published fan curve applies · ``duct`` duct pressure at night.
+    dsp_set_inwc)`` the limits in force, by their names in ``Setpoints`` (K,) bool · ``sat_loop``, ``dsp_loop`` trim and
+    respond, None where there is none · ``resets_pressure`` which published fan curve applies · ``duct`` duct pressure
+    at night.
     """
 
     share: float
@@ -65,9 +74,9 @@ class Outcome:
     """What a run comes to in a year.
 
     ``totals`` by field of ``RowState``: its sum over the running time [rate x h] · ``limits`` the same of the limits of
-    ``Setpoints`` [h] · ``hourly`` by name of ``HOURLY``
-    (H,), NaN while the unit is off · ``zones`` by name of ``BY_ZONE`` (Z,) · ``heat_btuh``, ``cool_btuh`` given to rooms
-    while the unit is off by schedule (H, Z) · ``trace`` by name of ``HOURLY`` (D, steps of a day).
+    ``Setpoints`` [h] · ``hourly`` by name of ``HOURLY`` (H,), NaN while the unit is off · ``zones`` by name of
+    ``BY_ZONE`` (Z,) · ``heat_btuh``, ``cool_btuh`` given to rooms while the unit is off by schedule (H, Z) · ``trace``
+    by name of ``HOURLY`` (D, steps of a day).
     """
 
     totals: dict[str, float]
@@ -98,8 +107,18 @@ class Year:
         Told the share that is done, an hour of all chunks at a time.
     """
 
-    def __init__(self, unit: Unit, conditions: Conditions, schedule, runs, settings: Settings, *, capacity_btu_f=None,
-                 trace_days=(), progress=None):
+    def __init__(
+        self,
+        unit: Unit,
+        conditions: Conditions,
+        schedule,
+        runs,
+        settings: Settings,
+        *,
+        capacity_btu_f=None,
+        trace_days=(),
+        progress=None,
+    ):
         self.unit, self.conditions, self.schedule, self.runs, self.settings = unit, conditions, schedule, runs, settings
         self.progress = progress
         self.hours, self.lines = len(conditions.oat_f), len(unit.zones)
@@ -146,7 +165,7 @@ class Year:
         self.ran_before = np.zeros(shape[0], dtype=bool)
 
         count = len(runs)
-        self.totals = {f.name: np.zeros(count) for f in fields(RowState)}
+        self.totals: dict[str, np.ndarray] = {f.name: np.zeros(count) for f in fields(RowState)}
         self.limits: list[dict[str, float]] = [{} for _ in runs]
         self.hourly = {name: np.full((count, self.hours), np.nan) for name in HOURLY}
         self.by_zone = {name: np.zeros((count, self.lines)) for name in BY_ZONE}
@@ -178,7 +197,7 @@ class Year:
 
     def _hour(self, t: int) -> None:
         """An hour of all chunks; ``t`` hours after their first one that counts."""
-        unit, c, z = self.unit, self.conditions, self.unit.zones
+        unit, z = self.unit, self.unit.zones
         hour = (self.first_hour + t) % self.hours
         counts = (t >= 0) & (t < self.counts_hours)
         count = len(self.runs)
@@ -186,7 +205,7 @@ class Year:
         now = _Hour(self, h, hour)
         self._start(now)
         steps, sat_sets = [], []
-        sums = {name: 0.0 for name in HOURLY}
+        sums = dict.fromkeys(HOURLY, 0.0)
         given = [np.zeros(self.air_f.shape) for _ in range(2)]
         zones = {name: np.zeros(self.air_f.shape) for name in BY_ZONE}
         counted = np.tile(counts, count) & now.on
@@ -208,8 +227,10 @@ class Year:
             day = self._day(now, w, heat, conductance)
             steps.append((w, day.air, day.coils, day.short))
             sat_sets.append(day.air_set_f)
-            for name, values in zip(HOURLY, (day.air_set_f, day.air.sat_f, day.air.dsp_set_inwc, day.air.flow, *day.sums)):
-                sums[name] = sums[name] + values
+            for name, values in zip(
+                HOURLY, (day.air_set_f, day.air.sat_f, day.air.dsp_set_inwc, day.air.flow, *day.sums)
+            ):
+                sums[name] += values
                 if t >= 0 and len(self.trace_days):
                     self._keep_trace(name, values, hour, counts, j)
             if t >= 0:
@@ -231,24 +252,24 @@ class Year:
         if now.off is not None and self.served:
             use = np.flatnonzero(counts)
             for i, rows in enumerate(self.rows):
-                for kept, total in zip((self.heat_btuh, self.cool_btuh), given):
-                    kept[i, hour[use]] = total[rows][use] / self.per_hour
-        rows = np.flatnonzero(counted)
-        if not len(rows):
+                for kept, got in zip((self.heat_btuh, self.cool_btuh), given):
+                    kept[i, hour[use]] = got[rows][use] / self.per_hour
+        running = np.flatnonzero(counted)
+        if not len(running):
             return
-        of = rows // self.chunks
+        owner = running // self.chunks
         for name in HOURLY:
-            self.hourly[name][of, h[rows]] = sums[name][rows] / self.per_hour
+            self.hourly[name][owner, h[running]] = sums[name][running] / self.per_hour
         for name in BY_ZONE:
-            np.add.at(self.by_zone[name], of, zones[name][rows] * self.step_h)
-        state = energy(unit, now.conditions, now.loads, steps, sat_sets, now.enabled, rows)
-        of = np.tile(of, self.per_hour)
-        for name, total in self.totals.items():
-            values = getattr(state, name)
-            total += self.step_h * np.bincount(of, weights=np.where(np.isnan(values), 0.0, values), minlength=count)
+            np.add.at(self.by_zone[name], owner, zones[name][running] * self.step_h)
+        state = energy(unit, now.conditions, now.loads, steps, sat_sets, now.enabled, running)
+        owner = np.tile(owner, self.per_hour)
+        for name, sum_of in self.totals.items():
+            rates = np.nan_to_num(getattr(state, name))
+            sum_of += self.step_h * np.bincount(owner, weights=rates, minlength=count)
 
     def _night(self, now: _Hour, drift_f, conductance, given) -> np.ndarray:
-        """Heat given to rooms of units that are off by schedule, less the cooling; added to ``given``. (R, Z) [Btu/h]"""
+        """Heat given to rooms while the unit is off by schedule, less cooling; added to ``given``. (R, Z) [Btu/h]"""
         calls = now.off[:, 0] & ((drift_f < now.low_f) | (drift_f > now.high_f)).any(axis=1)
         rows = np.flatnonzero(calls)
         if not len(rows):
@@ -287,11 +308,14 @@ class Year:
     def _trim_respond(self):
         """Name of the setpoint, and its loops with their rows."""
         for name in ("sat", "dsp"):
-            yield name, [
-                (loop, rows)
-                for run, rows in zip(self.runs, self.rows)
-                if (loop := getattr(run, f"{name}_loop")) is not None
-            ]
+            yield (
+                name,
+                [
+                    (loop, rows)
+                    for run, rows in zip(self.runs, self.rows)
+                    if (loop := getattr(run, f"{name}_loop")) is not None
+                ],
+            )
 
     def _count_limits(self, now: _Hour, day: _Day, counted) -> None:
         """Hours at limits and ends of ranges."""
@@ -367,8 +391,8 @@ class Year:
     def _airflow_setpoints(self, now: _Hour):
         """Airflow setpoints [cfm] and the share of heat that terminals ask for, from the loops. (R, Z) each
 
-        Cooling from minimum to maximum. Dual maximum: the first half of the heating loop raises the heat at the
-        heating minimum, the second half the airflow.
+        Cooling from minimum to maximum. Dual maximum: the first half of the heating loop raises the heat at the heating
+        minimum, the second half the airflow (Guideline 36, from memory).
         """
         z, loads = self.unit.zones, now.loads
         on = now.on[:, None]
@@ -379,7 +403,8 @@ class Year:
             return setpoint, heating
         dual = z.dual_maximum & z.has_reheat & (now.enabled > 0.0)[:, None]
         first = np.minimum(2.0 * heating, 1.0)
-        least = loads.min_cfm + first * np.maximum(z.heat_min_cfm - loads.min_cfm, 0.0)
+        starting = np.minimum(heating / HEATING_MINIMUM_SHARE, 1.0)
+        least = loads.min_cfm + starting * np.maximum(z.heat_min_cfm - loads.min_cfm, 0.0)
         most = np.maximum(np.maximum(z.heat_max_cfm, loads.min_cfm), least)
         raised = least + np.maximum(2.0 * heating - 1.0, 0.0) * (most - least)
         return np.where(dual, np.maximum(setpoint, raised), setpoint), np.where(dual, first, heating)
@@ -387,11 +412,11 @@ class Year:
     def _requests(self, now: _Hour, flow, setpoint):
         """Requests of zones for colder air and for pressure (R, Z) each, and the moves that follow."""
         z = self.unit.zones
-        sent = (
+        asked = (
             self.requests.temperature(self.cooling.output, self.air_f - now.loads.cool_f),
             self.requests.pressure(self.position, flow, setpoint),
         )
-        sent = tuple(np.where(now.on[:, None], requests, 0.0) for requests in sent)
+        sent = tuple(np.where(now.on[:, None], requests, 0.0) for requests in asked)
         before = self.ran_min
         self.ran_min = np.where(now.on, before + self.settings.step_min, 0.0)
         for (name, loops), requests in zip(self._trim_respond(), sent):
@@ -408,12 +433,12 @@ class Year:
 class _Day:
     """What a step of the day gives: air and coils (R,), requests of zones (R, Z) and their weighted sums (R,)."""
 
-    air: object
-    coils: object
+    air: Air
+    coils: Coils
     short: np.ndarray
     air_set_f: np.ndarray
-    sent: tuple
-    sums: tuple
+    sent: tuple[np.ndarray, ...]
+    sums: tuple[np.ndarray, ...]
 
 
 class _Hour:

@@ -266,9 +266,9 @@ class DemandSat(_Demand, SatStrategy):
         top = np.maximum(np.minimum(warmest, top_f), record.min_f)
         return settled_sat_f(rows.unit, rows.loads, record.ignored_requests, record.min_f, top)
 
-    def of_loop_f(self, record, oat_f, loop_f, top_f):
-        """Setpoint at an output of the request loop (Guideline 36 5.16.2.2), no warmer than limits allow. (R,) [degF]"""
-        inside = outdoor_envelope_f(oat_f, loop_f, record.min_f, record.oat_min_f, record.oat_max_f)
+    def of_step_f(self, record, rows, loop_f, top_f):
+        # Guideline 36 5.16.2.2: the loop's output inside the envelope.
+        inside = outdoor_envelope_f(rows.conditions.oat_f, loop_f, record.min_f, record.oat_min_f, record.oat_max_f)
         return np.maximum(np.minimum(inside, top_f), record.min_f)
 
     def say(self, record):
