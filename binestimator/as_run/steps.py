@@ -205,7 +205,7 @@ class Year:
         now = _Hour(self, h, hour)
         self._start(now)
         steps, sat_sets = [], []
-        sums = dict.fromkeys(HOURLY, 0.0)
+        sums: dict[str, np.ndarray] = {name: np.zeros(len(h)) for name in HOURLY}
         given = [np.zeros(self.air_f.shape) for _ in range(2)]
         zones = {name: np.zeros(self.air_f.shape) for name in BY_ZONE}
         counted = np.tile(counts, count) & now.on
@@ -270,7 +270,7 @@ class Year:
 
     def _night(self, now: _Hour, drift_f, conductance, given) -> np.ndarray:
         """Heat given to rooms while the unit is off by schedule, less cooling; added to ``given``. (R, Z) [Btu/h]"""
-        calls = now.off[:, 0] & ((drift_f < now.low_f) | (drift_f > now.high_f)).any(axis=1)
+        calls = ~now.on & ((drift_f < now.low_f) | (drift_f > now.high_f)).any(axis=1)
         rows = np.flatnonzero(calls)
         if not len(rows):
             return np.zeros(1)
