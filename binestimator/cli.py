@@ -217,6 +217,11 @@ def parser() -> argparse.ArgumentParser:
         help="exit with 1 also if there is a caution or an earlier file was kept under another name; the files are "
         "written all the same",
     )
+    estimate.add_argument(
+        "--as-run",
+        action="store_true",
+        help="run all options at time steps as well, as controllers run them; as the input as_run.enabled does",
+    )
     _add_force(
         estimate,
         "replace existing files whatever they hold, instead of keeping or refusing them; never a file that is read",

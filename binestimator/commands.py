@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from binestimator.console import FINDINGS, Watched, columns, say
+from binestimator.console import FINDINGS, Watched, columns, progress, say
 from binestimator.errors import InputError
 
 
@@ -38,6 +38,11 @@ def run_estimate(args) -> None:
     from binestimator.terminal import comparison, reviewed
 
     results = estimate(project, weather_of(project))
+    if args.as_run or project.as_run.enabled:
+        from binestimator.as_run.audit import audit
+        from binestimator.as_run.report import with_as_run
+
+        results = with_as_run(results, audit(results, progress=progress("As run")))
     review = None
     if reviewed_project is not None:
         review = Review(overrides=overrides, results=estimate(reviewed_project, weather_of(reviewed_project)))

@@ -50,6 +50,23 @@ def columns() -> int:
     return shutil.get_terminal_size((WIDTH, 24)).columns
 
 
+def progress(what: str):
+    """Shows the share that is done on the error stream, where a person watches; else nothing."""
+    stream = sys.stderr
+    if stream is None or not stream.isatty():
+        return None
+    shown = [-1]
+
+    def tell(share: float) -> None:
+        percent = int(100.0 * share)
+        if percent != shown[0]:
+            shown[0] = percent
+            stream.write(f"\r{what} {percent} %" + ("\r" + " " * 20 + "\r" if percent >= 100 else ""))
+            stream.flush()
+
+    return tell
+
+
 def say(args, text: str | None) -> None:
     """Print, and make sure that this and what was printed before arrives."""
     try:

@@ -412,6 +412,24 @@ class RowChoice:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AsRun:
+    """A candidate at time steps, as controllers run it (package ``as_run``).
+
+    ``annual`` figures by the keys of ``ANNUAL`` · ``saving`` of ``SAVING_KEYS`` against the baseline as run · ``zones``
+    by name of ``as_run.steps.BY_ZONE``, (Z,) of one zone of each line · ``hourly`` by name of ``as_run.steps.HOURLY``
+    (H,), means of the time in which the unit ran · ``trace`` the same at the steps of the days of the year
+    ``trace_days``, (D, steps).
+    """
+
+    annual: dict[str, float]
+    saving: dict[str, float]
+    zones: dict[str, np.ndarray]
+    hourly: dict[str, np.ndarray]
+    trace: dict[str, np.ndarray]
+    trace_days: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
     """Which assumptions the result depends on, and which option is the best value (package ``advice``).
 
@@ -438,7 +456,8 @@ class Results:
     ``bound`` annual figures of perfect resets (``estimate.reset_bound``) · ``baseline_service`` the baseline judged by
     itself · ``row_method`` how rows were chosen, in words · ``selection`` the same with its errors · ``held`` what a
     changed project can be run on again · ``runs`` candidate id to what its annual figures are made of · ``advice``
-    drivers and value, None until they were found.
+    drivers and value, None until they were found · ``as_run`` candidate id to the run at time steps, None where there
+    was none.
     """
 
     project: Project
@@ -461,6 +480,7 @@ class Results:
     held: Held = field(repr=False)
     runs: dict[str, CandidateRun] = field(repr=False)
     advice: Advice | None = field(default=None, repr=False)
+    as_run: dict[str, AsRun] | None = field(default=None, repr=False)
 
     def __getitem__(self, candidate_id: str) -> CandidateResult:
         for c in self.candidates:
@@ -486,6 +506,20 @@ class Results:
         ):
             return None
         return c.saving["cost_usd"] / possible
+
+    def as_run_points(self, candidate_id: str) -> tuple[float, float]:
+        """Saving of a candidate in % of the baseline's energy cost, hour by hour with rooms at rest and as run."""
+        at_rest, run = self.baseline.hourly["cost_usd"], self._runs()[self.baseline_id].annual["cost_usd"]
+        percent = lambda part, of: 100.0 * part / of if of else 0.0
+        return (
+            percent(at_rest - self[candidate_id].hourly["cost_usd"], at_rest),
+            percent(self._runs()[candidate_id].saving["cost_usd"], run),
+        )
+
+    def _runs(self) -> dict[str, AsRun]:
+        if self.as_run is None:
+            raise ValueError("the candidates were not run at time steps")
+        return self.as_run
 
     @property
     def best(self) -> CandidateResult | None:
@@ -646,6 +680,7 @@ def _claimed(results: Results) -> dict:
                     "dsp": {"strategy": c.candidate.dsp.strategy},
                     "annual": c.annual,
                     "hourly": c.hourly,
+                    "as_run": _as_run(results, c.id),
                     "classic_mean_bins": c.classic,
                     "saving": c.saving,
                     **_service_of(c),
@@ -685,6 +720,21 @@ def _claimed(results: Results) -> dict:
             "findings": [{"level": f.level, "where": f.where, "text": f.text} for f in results.findings],
         }
     )
+
+
+def _as_run(results: Results, candidate_id: str) -> dict | None:
+    """Plain data of a candidate at time steps: annual figures by their keys, the saving, and zone by zone."""
+    if results.as_run is None:
+        return None
+    run = results.as_run[candidate_id]
+    zones = results.runs[candidate_id].unit.zones.names
+    return {
+        **run.annual,
+        "saving": run.saving,
+        "zones": [
+            {"zone": name, **{key: values[k] for key, values in run.zones.items()}} for k, name in enumerate(zones)
+        ],
+    }
 
 
 def _advised(results: Results) -> dict:

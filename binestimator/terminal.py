@@ -59,6 +59,7 @@ def comparison(results, width: int = WIDTH) -> str:
             _heading(results),
             _table(results),
             _marks(results),
+            _as_run(results),
             _advice(results),
             _reading(results),
             _cautions(results),
@@ -120,6 +121,45 @@ def _reviewed(results, review) -> str:
         for line in _wrapped(f"{path} = {value_text(value)}", "  ", "    ")
     ]
     return "\n".join([*head, "", *text, "", *_first(second), *_marks(second), "", "Overrides", *overrides])
+
+
+def _as_run(results) -> list[str]:
+    """Savings at time steps beside those of rooms at rest."""
+    if results.as_run is None:
+        return []
+    others = [c for c in results.candidates if c.id != results.baseline_id and c.id in results.as_run]
+    cells = [
+        (
+            c.id,
+            *(_tenths(value) for value in results.as_run_points(c.id)),
+            whole(results.as_run[c.id].saving["cost_usd"]),
+            _tenths(results.as_run[c.id].annual["mean_sat_f"]),
+            f"{results.as_run[c.id].annual['mean_dsp_inwc']:.2f}",
+        )
+        for c in others
+    ]
+    heads = (
+        ("As run", ""),
+        ("At rest", "%"),
+        ("As run", "%"),
+        ("As run", "USD"),
+        ("Mean SAT", "degF"),
+        ("Mean DSP", "in. w.c."),
+    )
+    first = max([len("As run"), *(len(row[0]) for row in cells)]) + 2
+    line = lambda row: "".join([row[0].ljust(first), *(cell.rjust(10) for cell in row[1:])]).rstrip()
+    return [
+        *_wrapped(
+            "savings of energy cost hour by hour with rooms at rest, and at time steps with rooms that have mass, "
+            "requests that latch and trim and respond; ranks go by the bins",
+            "As run    ",
+        ),
+        "",
+        line([head for head, _ in heads]),
+        line([unit for _, unit in heads]),
+        "-" * (first + 50),
+        *(line(row) for row in cells),
+    ]
 
 
 def whole(value: float) -> str:

@@ -44,6 +44,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     ),
     "model/terminals.py": ("test_terminals.py", "test_system.py test_strategies.py"),
     "model/unit.py": ("test_terminals.py test_strategies.py",),
+    "strategies/airflow.py": ("test_strategies.py",),
+    "strategies/as_found.py": ("test_strategies.py", "test_estimate.py"),
+    "strategies/outdoor_air.py": ("test_strategies.py",),
     "strategies/choose.py": ("test_strategies.py", "test_estimate.py"),
     "strategies/cost_optimal.py": ("test_strategies.py",),
     "strategies/demand.py": ("test_strategies.py",),
@@ -52,8 +55,18 @@ TESTS: dict[str, tuple[str, ...]] = {
     "money/payback.py": ("test_money.py",),
     "money/prices.py": ("test_money.py", "test_estimate.py"),
     "service.py": ("test_service.py",),
-    "estimate.py": ("test_estimate.py", "test_night.py test_service.py"),
+    "end_uses.py": ("test_end_uses.py", "test_estimate.py"),
+    "estimate/bound.py": ("test_estimate.py",),
+    "estimate/choice.py": ("test_estimate.py test_selection.py",),
+    "estimate/comparing.py": ("test_estimate.py", "test_limits.py"),
+    "estimate/reports.py": ("test_estimate.py", "test_strategies.py"),
+    "estimate/rows.py": ("test_estimate.py",),
+    "estimate/run.py": ("test_estimate.py", "test_night.py test_service.py"),
+    "estimate/running.py": ("test_estimate.py", "test_night.py test_service.py"),
+    "estimate/sites.py": ("test_estimate.py",),
+    "estimate/sizing.py": ("test_estimate.py", "test_defaults.py"),
 }
+_NO_FORMULAS = ("money", "service", "model/night", "estimate", "end_uses")
 _TURNED = {
     ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
     ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult,
@@ -175,7 +188,7 @@ def main(arguments: list[str] | None = None) -> int:
             tree = ast.parse(source)
             mutants_of(source)[k][2](tree)
             path.write_text(ast.unparse(ast.fix_missing_locations(tree)), encoding="utf-8")
-            formulas = () if module.startswith(("money", "service", "model/night")) else _FORMULAS
+            formulas = () if module.startswith(_NO_FORMULAS) else _FORMULAS
             start = time.monotonic()
             first, *others = TESTS[module]
             by = _noticed(folder, (first, *formulas, *others), asked.seconds)

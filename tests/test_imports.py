@@ -25,6 +25,7 @@ LINE = (
     "checks",
     "estimate",
     "advice",
+    "as_run",
     "workbook",
     "terminal",
     "steps",

@@ -498,6 +498,26 @@ def test_overridden_duct_pressure_brings_its_own_air_at_night():
 
 
 @pytest.mark.invariant
+def test_an_overridden_duct_pressure_takes_its_share_of_the_fan_at_night():
+    """Two pressures that bring all the air: the fan takes the mean of what it takes at each, by their shares."""
+    project, unit, conditions = office()
+    loads = zone_loads(unit, conditions)
+
+    def fan_kwh(share):
+        duct = NightDuct(
+            setpoint_inwc=lambda oat_f, cfm: np.full(1, 2.5),
+            override_frac=share,
+            override_inwc=4.0,
+            resets_pressure=False,
+        )
+        return float(run_nights(unit, conditions, loads, project.schedule, duct).fan_kw.sum())
+
+    low, mixed, high = fan_kwh(0.0), fan_kwh(0.3), fan_kwh(1.0)
+    assert low < high
+    assert mixed == pytest.approx(0.7 * low + 0.3 * high, rel=1e-9)
+
+
+@pytest.mark.invariant
 def test_without_nights_the_lowest_setpoint_stands_for_room_temperatures():
     project, unit, conditions = office(schedule={"unoccupied_mode": "continuous"})
     night = block(project, unit, conditions)

@@ -34,6 +34,7 @@ from binestimator.service import (
     rule_texts,
     service_figures,
     shortfalls,
+    zone_depths,
 )
 
 SIDES = ("north", "east", "south", "west")
@@ -242,6 +243,23 @@ def test_the_baseline_is_the_yardstick_and_cannot_change_it():
     raw = OFFICE | {"candidate": [gamed("code", group__office__cooling_setpoint_f=76) | {"baseline": True}, HONEST]}
     with pytest.raises(InputError, match="the baseline cannot change what the rooms are promised"):
         project_from_mapping(raw, source_dir=WEATHER)
+
+
+@pytest.mark.invariant
+def test_air_short_by_less_than_the_margin_is_not_short():
+    """Each zone given its own need less a bit less, and a bit more, than ``service.outdoor_air_margin_frac``."""
+    unit = unit_of()
+    conditions = build_conditions(weather_of(), project_of()).take(np.arange(24 * 10, 24 * 11))
+    on = conditions.take(conditions.fan_on > 0.0)
+    yardstick = Yardstick.of(unit, on, zone_loads(unit, on))
+    need = yardstick.need_cfm()
+    state = SimpleNamespace(oa_frac=np.ones(len(on)), flow_cfm=np.full(len(on), 9000.0))
+    margin = yardstick.rules.outdoor_air_margin_frac
+    assert margin == 0.05 and need.max() > 0.0
+    for less, short in ((margin - 0.01, False), (margin + 0.01, True)):
+        zones = SimpleNamespace(flow_cfm=(1.0 - less) * need, room_f=yardstick.cool_f)
+        found = zone_depths(yardstick, state, zones)["zone_oa_short_cfmh"]
+        assert (found > 0.0).any() == short
 
 
 @pytest.mark.invariant

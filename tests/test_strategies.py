@@ -771,6 +771,19 @@ def test_cost_optimal_against_a_fine_search():
     assert np.all(found <= best * 1.005)
 
 
+@pytest.mark.invariant
+def test_cost_optimal_reaches_the_warmest_that_is_allowed():
+    """Only fuel costs and nothing is preheated: the warmest is cheapest, and the search comes to it exactly."""
+    always = [{"name": name, "minimum_flow_frac": 0.9} for name in ("office", "meeting")]
+    project = project_of(group=always, prices={"electricity_usd_kwh": 0.0, "fuel_usd_therm": 10.0})
+    unit = unit_of(project)
+    c = conditions_of(np.linspace(62.0, 66.0, 6))
+    loads = zone_loads(unit, c)
+    record = sat_record("cost_optimal", max_f=61.3)
+    found = setpoints(unit, candidate(project, record, dsp_record("fixed", setpoint_inwc=1.5)), c, loads).sat_f
+    assert found == pytest.approx(np.full(6, 61.3), abs=1e-12)
+
+
 @pytest.mark.published
 def test_cost_seeking_resets_step_coarser_than_the_search():
     """A cost-seeking SAT steps about 0.3 F every half-hour or hour (common practice, no source): the

@@ -108,12 +108,27 @@ def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, f
     w = rows.on.hours
     total = lambda name: sum(p.share * float(w @ getattr(p.state, name)) for p in parts)
     limit = lambda name: sum(p.share * float(w @ getattr(p.setpoints, name)) for p in parts)
-    off = off_energy(unit, rows.conditions)
-    idle = {k: float(rows.conditions.hours @ v) for k, v in off.items()}
-    running = float(w.sum())
+    return figures_of_totals(unit, rows.conditions, total, limit, night)
+
+
+def figures_of_totals(unit: Unit, conditions: Conditions, total, limit, night: dict[str, float]) -> dict[str, float]:
+    """Figures of ``results.ANNUAL`` from sums over the running time.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        All rows, running and off.
+    total, limit : callable
+        Sum of a field of ``RowState``, and of ``Setpoints``, by its name [rate x h].
+    night : dict
+        From :func:`night_totals`.
+    """
+    off = off_energy(unit, conditions)
+    idle = {k: float(conditions.hours @ v) for k, v in off.items()}
+    running = float(conditions.hours[conditions.fan_on > 0.0].sum())
     mean = lambda name: total(name) / running if running > 0.0 else float("nan")
     figures = {
-        "hours": float(rows.conditions.hours.sum()),
+        "hours": float(conditions.hours.sum()),
         "running_hours": running,
         "reheat_kbtu": total("reheat_kbtuh"),
         "preheat_kbtu": total("preheat_kbtuh"),

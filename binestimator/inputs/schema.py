@@ -235,6 +235,7 @@ _TITLES = {
     "prices": "Prices",
     "remedies": "Costs of remedies",
     "bins": "Bins",
+    "as_run": "As run, at time steps",
     "sat": "Supply air temperature strategies",
     "dsp": "Duct static pressure strategies",
     "candidate": "Candidates",

@@ -158,7 +158,7 @@ def supply_fan(unit: Unit, flow_cfm, dsp_set_inwc, resets_pressure=True) -> FanS
         Supply flow with leakage. [cfm]
     dsp_set_inwc : ndarray (R,)
         Duct static pressure setpoint. [in. w.c.]
-    resets_pressure : bool
+    resets_pressure : bool or ndarray (R,)
         Only for ``part_load = published_curves``: which of the two curves applies.
 
     Notes
@@ -199,9 +199,11 @@ def published_power_frac(flow_frac, resets_pressure, least_flow_frac=0.2):
 
     Held below ``least_flow_frac``; 1 at design flow.
     """
-    c = CURVE_RESET_STATIC if resets_pressure else CURVE_FIXED_STATIC
     x = np.maximum(flow_frac, least_flow_frac)
-    return (c[0] + x * (c[1] + x * (c[2] + x * c[3]))) / sum(c)
+    fixed, reset = (
+        (c[0] + x * (c[1] + x * (c[2] + x * c[3]))) / sum(c) for c in (CURVE_FIXED_STATIC, CURVE_RESET_STATIC)
+    )
+    return np.where(resets_pressure, reset, fixed)[()]
 
 
 def secondary_design_kw(unit: Unit) -> float:

@@ -24,6 +24,7 @@ from .night_rooms import (
     Rooms,
     free_cooling_frac,
     most_heat_kbtuh,
+    night_caps,
     nights,
     own_day,
     rooms_of,
@@ -160,6 +161,41 @@ def run_nights(
         rooms = rooms_of(unit, conditions, loads, schedule, spans, heat_flow, cool_flow)
         if sequences is not None:
             sequences[key] = rooms
+    return _night_energy(unit, conditions, loads, rooms, duct)
+
+
+def energy_of_given(unit: Unit, conditions, loads: ZoneLoads, schedule, heat_btuh, cool_btuh, duct, air) -> NightBlock:
+    """Night block of what rooms were given hour by hour, found elsewhere; nothing is left for the morning.
+
+    Parameters
+    ----------
+    heat_btuh, cool_btuh : ndarray (H, Z)
+        Of one zone of each line; no hour has both. [Btu/h]
+    duct : NightDuct or None
+    air : tuple of ndarray
+        From :func:`night_air_cfm` with the same duct.
+    """
+    count = len(unit.zones)
+    none, by_zone, nights_by_zone = np.zeros(heat_btuh.shape), np.zeros(count), np.zeros((0, count))
+    rooms = Rooms(
+        heat=heat_btuh,
+        cool=cool_btuh,
+        late_heat=none,
+        late_coil=none,
+        late_cfm=none,
+        **night_caps(unit, schedule, loads.fs, *air),
+        capacity=np.ones(count),
+        begin_f=nights_by_zone,
+        end_f=nights_by_zone,
+        lack_f=nights_by_zone,
+        handed_f=nights_by_zone,
+        start_miss_f=by_zone,
+        late_cold_degree_hours=by_zone,
+        late_cold_hours=by_zone,
+        cold_zone_hours=0.0,
+        lowest_f=by_zone,
+        starts=0.0,
+    )
     return _night_energy(unit, conditions, loads, rooms, duct)
 
 

@@ -7,6 +7,7 @@ all nights side by side.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -98,6 +99,19 @@ class Rooms:
     starts: float
 
 
+def night_caps(unit: Unit, schedule, fs, heat_flow, cool_flow) -> dict[str, np.ndarray]:
+    """What each zone can be given while the unit runs for it at night: ``heat_cap``, ``cool_cap`` [Btu/h] and the
+    airflows of :func:`night_air_cfm`. (1 or H, Z)"""
+    z = unit.zones
+    night_drop = np.maximum(z.cool_occupied_f - unit.air_handler.design_sat_f, 5.0)
+    cool_cap = fs * cool_flow * night_drop * (unit.cooling.type != "none")
+    if supply_heating_mode(unit) == "hold":
+        heat_cap = fs * heat_flow * np.maximum(schedule.night_sat_f - z.heat_occupied_f, 5.0)
+    else:
+        heat_cap = np.where(z.has_reheat, np.minimum(z.reheat_btuh, fs * heat_flow * z.reheat_rise_max_f), 0.0)
+    return {"heat_cap": heat_cap, "cool_cap": cool_cap, "heat_flow": heat_flow, "cool_flow": cool_flow}
+
+
 def most_heat_kbtuh(unit: Unit, central: bool, oat_f):
     """Heat that the source of the supply heating coil (``central``) or of the terminals can give. (H,) [kBtu/h]
 
@@ -111,7 +125,6 @@ def most_heat_kbtuh(unit: Unit, central: bool, oat_f):
 
 def rooms_of(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flow, cool_flow) -> Rooms:
     """Room temperatures from the stop of the unit to the end of what the morning lacks, all nights side by side."""
-    z = unit.zones
     hours = len(conditions.oat_f)
     fs = loads.fs
     capacity = heat_capacity_btu_f(unit, schedule.room_time_constant_h, fs)
@@ -126,15 +139,8 @@ def rooms_of(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flo
         conditions.oat_f[last][:, None] + loads.gains_btuh[last] / ua_last, loads.heat_f[last], loads.cool_f[last]
     )
 
-    # What each zone can be given while the unit runs for it.
-    night_drop = np.maximum(z.cool_occupied_f - unit.air_handler.design_sat_f, 5.0)
-    cool_cap = fs * cool_flow * night_drop * (unit.cooling.type != "none")
-    if central:
-        heat_cap = fs * heat_flow * np.maximum(schedule.night_sat_f - z.heat_occupied_f, 5.0)
-    else:
-        heat_cap = np.where(z.has_reheat, np.minimum(z.reheat_btuh, fs * heat_flow * z.reheat_rise_max_f), 0.0)
-    caps = {"heat_cap": heat_cap, "cool_cap": cool_cap, "heat_flow": heat_flow, "cool_flow": cool_flow}
-    most = (1000.0 * most_heat_kbtuh(unit, central, conditions.oat_f), 1000.0 * _most_cooling_kbtuh(unit, conditions))
+    caps: dict[str, Any] = night_caps(unit, schedule, fs, heat_flow, cool_flow)
+    most = (1000.0 * most_heat_kbtuh(unit, central, conditions.oat_f), 1000.0 * most_cooling_kbtuh(unit, conditions))
     by_day = 1000.0 * most_heat_kbtuh(unit, False, conditions.oat_f)
 
     first = (start + length) % hours
@@ -177,24 +183,49 @@ def _nights(unit: Unit, conditions, loads: ZoneLoads, schedule, capacity, start,
         gain = -np.expm1(-ua / capacity) / ua  # degF per Btu/h over the hour
         drift = room[active] + gain * (loads.gains_btuh[h] + ua * (conditions.oat_f[h][:, None] - room[active]))
         if served:
-            heat_cap, cool_cap = here(caps["heat_cap"], h), here(caps["cool_cap"], h)
-            q_heat = np.clip((low - drift) / gain, 0.0, heat_cap)
-            q_cool = np.clip((drift - high) / gain, 0.0, cool_cap)
-            # The unit heats or cools in an hour, never both: the larger need decides, but in warm-up heat comes first,
-            # since the day's supply air cools rooms at once.
-            asked = q_heat @ z.multiplier
-            heats = ((asked >= q_cool @ z.multiplier) | ((ramp[:, 0] > 0.0) & (asked > 0.0)))[:, None]
-            q_heat, q_cool = np.where(heats, q_heat, 0.0), np.where(heats, 0.0, q_cool)
-            air = _over(q_heat, heat_cap) * here(caps["heat_flow"], h) + _over(q_cool, cool_cap) * here(
-                caps["cool_flow"], h
+            q_heat, q_cool = setback_calls(
+                unit,
+                (low - drift) / gain,
+                (drift - high) / gain,
+                {name: here(values, h) for name, values in caps.items()},
+                tuple(limit[h] for limit in most),
+                ramp[:, 0] > 0.0,
             )
-            by_fan = _share_of(air @ z.multiplier, unit.max_cfm)[:, None]
-            q_heat, q_cool = (_within(q * by_fan, z.multiplier, limit[h]) for q, limit in zip((q_heat, q_cool), most))
             heat[h], cool[h] = q_heat, q_cool
             drift = drift + gain * (q_heat - q_cool)
         room[active] = drift
         lowest = np.minimum(lowest, drift.min(axis=0))
     return {"heat": heat, "cool": cool, "end_f": room, "lowest_f": lowest}
+
+
+def setback_calls(unit: Unit, heat_wanted, cool_wanted, caps: dict, most, warming):
+    """Room heat and cooling that the unit gives zones in setback, warm-up and cool-down. (R, Z) each [Btu/h]
+
+    Parameters
+    ----------
+    heat_wanted, cool_wanted : ndarray (R, Z)
+        What would hold the limits of each room; below zero where nothing is wanted. [Btu/h]
+    caps : dict
+        From :func:`night_caps`, (R or 1, Z) each.
+    most : pair of ndarray (R,)
+        Heat and cooling that plants can give. [Btu/h]
+    warming : ndarray (R,) bool
+        In warm-up heat comes first, since the day's supply air cools rooms at once.
+
+    Notes
+    -----
+    The unit heats or cools, never both: the larger need decides. All rooms together get no more than the plants and
+    the airflow of the fan have.
+    """
+    z = unit.zones
+    q_heat = np.clip(heat_wanted, 0.0, caps["heat_cap"])
+    q_cool = np.clip(cool_wanted, 0.0, caps["cool_cap"])
+    asked = q_heat @ z.multiplier
+    heats = ((asked >= q_cool @ z.multiplier) | (warming & (asked > 0.0)))[:, None]
+    q_heat, q_cool = np.where(heats, q_heat, 0.0), np.where(heats, 0.0, q_cool)
+    air = _over(q_heat, caps["heat_cap"]) * caps["heat_flow"] + _over(q_cool, caps["cool_cap"]) * caps["cool_flow"]
+    by_fan = _share_of(air @ z.multiplier, unit.max_cfm)[:, None]
+    return tuple(within(q * by_fan, z.multiplier, limit) for q, limit in zip((q_heat, q_cool), most))
 
 
 def _over(a, b):
@@ -207,7 +238,7 @@ def _share_of(asked, most):
     return np.where(asked > most, _over(most, asked), 1.0)
 
 
-def _within(q, multiplier, most):
+def within(q, multiplier, most):
     """Heat of zones, all cut by one share where together they ask for more than there is. (R, Z)"""
     return q * _share_of(q @ multiplier, most)[:, None]
 
@@ -340,7 +371,7 @@ def own_day(unit: Unit, c, loads: ZoneLoads) -> _OwnDay:
     )
 
 
-def _most_cooling_kbtuh(unit: Unit, c):
+def most_cooling_kbtuh(unit: Unit, c):
     """Room cooling that plant and outdoor air can give at night, fan heat at full flow taken off. (H,) [kBtu/h]"""
     if unit.cooling.type == "none":
         return np.zeros(np.shape(c.oat_f))

@@ -109,7 +109,7 @@ class RowState:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Air:
+class Air:
     """Zones, fan and return air at a supply temperature (arrays (R,) unless said)."""
 
     zones: ZoneState
@@ -130,8 +130,8 @@ class _Air:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Coils:
-    """Mixing, moisture and coils behind an :class:`_Air` (arrays (R,))."""
+class Coils:
+    """Mixing, moisture and coils behind an :class:`Air` (arrays (R,))."""
 
     mixed: ah.MixedAir
     preheat_btuh: np.ndarray
@@ -152,18 +152,45 @@ def heating_enabled(unit: Unit, oat_f, fan_on):
     return running * (np.asarray(oat_f) < unit.heating.enabled_below_f)
 
 
-def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, reheat_on, oa_least_cfm) -> _Air:
+def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, reheat_on, oa_least_cfm) -> Air:
     """Zones, fan and return air at a supply air temperature."""
     z = unit.zones
-    fs = loads.fs
     requested = requested_flow_cfm(unit, loads, sat_f, reheat_on)
     leak_at = lambda dsp_inwc: fans.leakage_cfm(unit, dsp_inwc)
     standing = fans.standing_dsp_inwc(unit, requested @ z.multiplier + leak_at(dsp_set), dsp_set)
     dsp, share, binds = rationed_dsp_inwc(unit, requested, standing, leak_at)
     zones = zone_state(unit, loads, sat_f, dsp, requested, reheat_on)
 
+    return air_of(unit, c, loads, zones, sat_f, dsp_set, dsp, share, binds, resets_pressure, oa_least_cfm)
+
+
+def air_of(
+    unit: Unit,
+    c,
+    loads: ZoneLoads,
+    zones: ZoneState,
+    sat_f,
+    dsp_set,
+    dsp,
+    share,
+    binds,
+    resets_pressure=True,
+    oa_least_cfm=None,
+) -> Air:
+    """Fan and return air of zones whatever has set their airflows and temperatures.
+
+    Parameters
+    ----------
+    sat_f : ndarray (R,)
+        Supply air temperature. [degF]
+    dsp_set, dsp : ndarray (R,)
+        Setpoint of duct pressure, and what is left at the terminals. [in. w.c.]
+    share, binds : ndarray (R,)
+        From ``rationed_dsp_inwc``.
+    """
+    z, fs = unit.zones, loads.fs
     room_flow = zones.flow_cfm @ z.multiplier
-    leak = leak_at(dsp)
+    leak = fans.leakage_cfm(unit, dsp)
     flow = room_flow + leak
     safe = np.where(flow > 0.0, flow, 1.0)
     # The fan sees what really flows; starved zones can leave it a little above its setpoint. At its
@@ -189,7 +216,7 @@ def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, rehea
         + fans.temperature_rise_f(return_kw, flow, fs),
         sat_f,
     )
-    return _Air(
+    return Air(
         zones=zones,
         sat_f=sat_f,
         dsp_set_inwc=dsp_set,
@@ -208,17 +235,17 @@ def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, rehea
     )
 
 
-def _leaving_f(unit: Unit, a: _Air):
+def _leaving_f(unit: Unit, a: Air):
     """Air that leaves the cooling coil. [degF]"""
     return a.sat_f - a.rise_f if unit.fan.arrangement == "draw_through" else a.sat_f
 
 
-def _before_f(unit: Unit, a: _Air):
+def _before_f(unit: Unit, a: Air):
     """Warming between mixing box and cooling coil. [degF]"""
     return 0.0 if unit.fan.arrangement == "draw_through" else a.rise_f
 
 
-def _economizer_allowed(unit: Unit, c, loads: ZoneLoads, a: _Air):
+def _economizer_allowed(unit: Unit, c, loads: ZoneLoads, a: Air):
     """Whether the economizer may open. (R,) bool"""
     return_w = c.humidity_ratio
     if unit.economizer.type == "differential_enthalpy" and unit.economizer.stuck_frac is None:
@@ -239,7 +266,7 @@ def _economizer_allowed(unit: Unit, c, loads: ZoneLoads, a: _Air):
     return ah.economizer_allowed(unit, c.oat_f, c.humidity_ratio, a.rat_f, return_w)
 
 
-def _stuck_frac(unit: Unit, a: _Air, oa_least_cfm):
+def _stuck_frac(unit: Unit, a: Air, oa_least_cfm):
     """Share of a stuck damper; more only where a least outdoor air is asked for. (R,)"""
     stuck = np.full(a.flow.shape, float(unit.economizer.stuck_frac))
     if oa_least_cfm is None:
@@ -248,7 +275,7 @@ def _stuck_frac(unit: Unit, a: _Air, oa_least_cfm):
     return np.maximum(stuck, least)
 
 
-def _mix(unit: Unit, c, loads: ZoneLoads, a: _Air, oa_least_cfm) -> ah.MixedAir:
+def mixed_air(unit: Unit, c, loads: ZoneLoads, a: Air, oa_least_cfm) -> ah.MixedAir:
     """Mixed air at the setting that controls choose."""
     if unit.economizer.stuck_frac is not None:
         x = _stuck_frac(unit, a, oa_least_cfm)
@@ -258,14 +285,14 @@ def _mix(unit: Unit, c, loads: ZoneLoads, a: _Air, oa_least_cfm) -> ah.MixedAir:
     return ah.mix(unit, _economizer_allowed(unit, c, loads, a), a.oa_min_frac, c.oat_f, a.rat_f, a.sat_f - a.rise_f)
 
 
-def _share_for(c, a: _Air, mat_f, share):
+def _share_for(c, a: Air, mat_f, share):
     """Outdoor-air share that gives a mixed-air temperature; as it is where outdoor and return air are the same. (R,)"""
     gap = a.rat_f - c.oat_f
     wide = np.abs(gap) > SAME_AIR_F
     return np.clip(np.where(wide, (a.rat_f - mat_f) / np.where(wide, gap, 1.0), share), 0.0, 1.0)
 
 
-def _coils(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir) -> _Coils:
+def coils_of(unit: Unit, c, loads: ZoneLoads, a: Air, mixed: ah.MixedAir) -> Coils:
     """Moisture, loads of the coils and capacity at a mixing."""
     fs, fl = loads.fs, loads.fl
     target = a.sat_f - a.rise_f  # mixed air that needs no coil, either way
@@ -299,7 +326,7 @@ def _coils(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir) -> _Coi
         drying = 1.0 - unit.cooling.cycling_drying_loss_frac * (1.0 - run)
         wet = ah.moisture(*args, drying)
         latent = fl * a.flow * (wet.mixed - wet.leaving)
-    return _Coils(
+    return Coils(
         mixed=mixed,
         preheat_btuh=preheat,
         entering_f=entering,
@@ -319,7 +346,7 @@ def supply_heating_mode(unit: Unit) -> str:
     return unit.air_handler.supply_heating
 
 
-def _short_f(unit: Unit, a: _Air, mat_f):
+def short_f(unit: Unit, a: Air, mat_f):
     """How far the air before the fan, mixed and heated as the mode allows, is above what the supply temperature needs.
     (R,) [degF]
 
@@ -331,7 +358,7 @@ def _short_f(unit: Unit, a: _Air, mat_f):
     return heated + a.rise_f - a.sat_f
 
 
-def _excess_btuh(unit: Unit, c, loads: ZoneLoads, a: _Air, oa_least_cfm):
+def _excess_btuh(unit: Unit, c, loads: ZoneLoads, a: Air, oa_least_cfm):
     """Load of the cooling coil beyond its capacity while outdoor air does all it can. (R,) [Btu/h]
 
     Negative also where mixed air is colder than the supply temperature needs: then by the sensible
@@ -348,7 +375,7 @@ def _excess_btuh(unit: Unit, c, loads: ZoneLoads, a: _Air, oa_least_cfm):
             allowed = allowed & _no_capacity(unit, c)
         x = np.where(allowed, np.maximum(unit.outdoor_air.maximum_frac, a.oa_min_frac), a.oa_min_frac)
     mat = a.rat_f + x * (c.oat_f - a.rat_f)
-    at = _coils(unit, c, loads, a, ah.MixedAir(oa_frac=x, mat_f=mat, economizing=x > a.oa_min_frac))
+    at = coils_of(unit, c, loads, a, ah.MixedAir(oa_frac=x, mat_f=mat, economizing=x > a.oa_min_frac))
     return fs * a.flow * (mat - (a.sat_f - a.rise_f)) + at.latent_btuh - at.capacity_btuh
 
 
@@ -415,12 +442,12 @@ def evaluate(
     least = None if oa_least_cfm is None else np.broadcast_to(np.asarray(oa_least_cfm, dtype=float), shape)
     enabled = heating_enabled(unit, c.oat_f, c.fan_on)
     air = _air(unit, c, loads, sat_set, dsp_set, resets_pressure, enabled, least)
-    coils = _coils(unit, c, loads, air, _mix(unit, c, loads, air, least))
+    coils = coils_of(unit, c, loads, air, mixed_air(unit, c, loads, air, least))
     none = np.zeros(shape, dtype=bool)
-    low = none if supply_heating_mode(unit) == "hold" else _short_f(unit, air, coils.mixed.mat_f) < -SAT_HELD_F
+    low = none if supply_heating_mode(unit) == "hold" else short_f(unit, air, coils.mixed.mat_f) < -SAT_HELD_F
     load = coils.sensible_btuh + coils.latent_btuh
     high = ~low & (load - coils.capacity_btuh > CAPACITY_SLACK_FRAC * np.maximum(load, 1.0))
-    state = _finish(unit, c, loads, sat_set, air, coils, enabled, none)
+    state = finished(unit, c, loads, sat_set, air, coils, enabled, none)
     moved = low | high
     if not moved.any():
         return state
@@ -446,8 +473,8 @@ def evaluate(
         limit = np.minimum if known is floating.low_f else np.maximum
         sat = np.where(which, limit(sat, known[rows]), sat)
     _, _, air, some = air_at(np.arange(len(rows)), sat)
-    coils = _closed(unit, sub, sub_loads, air, _mix(unit, sub, sub_loads, air, some), high)
-    fixed = _finish(unit, sub, sub_loads, sat_set[rows], air, coils, enabled[rows], high)
+    coils = _closed(unit, sub, sub_loads, air, mixed_air(unit, sub, sub_loads, air, some), high)
+    fixed = finished(unit, sub, sub_loads, sat_set[rows], air, coils, enabled[rows], high)
     merged = {}
     for f in fields(RowState):
         whole = np.array(getattr(state, f.name))
@@ -462,7 +489,7 @@ def _floats_down(unit: Unit, c, loads: ZoneLoads, air_at):
     def residual(sat_f):
         part, part_loads, a, least = air_at(sat_f)
         x = a.oa_min_frac if unit.economizer.stuck_frac is None else _stuck_frac(unit, a, least)
-        return _short_f(unit, a, a.rat_f + x * (part.oat_f - a.rat_f))
+        return short_f(unit, a, a.rat_f + x * (part.oat_f - a.rat_f))
 
     # Mixed air is no colder than outdoors, and the fan only adds to it.
     start = c.oat_f
@@ -482,7 +509,7 @@ def _floats_up(unit: Unit, c, loads: ZoneLoads, air_at):
     return floating_up_f(residual, c.oat_f.shape)
 
 
-def _closed(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir, high) -> _Coils:
+def _closed(unit: Unit, c, loads: ZoneLoads, a: Air, mixed: ah.MixedAir, high) -> Coils:
     """Coils of rows that float, so that balances close whatever the steps have left. ``high`` (R,) bool marks plants
     too small.
 
@@ -491,7 +518,7 @@ def _closed(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir, high) 
     dries just what capacity is left, and where the sensible load alone is beyond it the share gives way.
     """
     target = a.sat_f - a.rise_f
-    at = _coils(unit, c, loads, a, mixed)
+    at = coils_of(unit, c, loads, a, mixed)
     spare = np.where(high, at.capacity_btuh, 0.0)
     if supply_heating_mode(unit) == "own_setpoint":
         heats = mixed.mat_f < unit.air_handler.supply_heating_setpoint_f
@@ -503,7 +530,7 @@ def _closed(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir, high) 
     carried = np.where(beyond, spare, 0.0)
     wanted = target + carried / (loads.fs * np.where(a.flow > 0.0, a.flow, 1.0))
     x = np.where(moved, _share_for(c, a, wanted, mixed.oa_frac), mixed.oa_frac)
-    at = _coils(
+    at = coils_of(
         unit,
         c,
         loads,
@@ -522,7 +549,7 @@ def _closed(unit: Unit, c, loads: ZoneLoads, a: _Air, mixed: ah.MixedAir, high) 
     return replace(at, latent_btuh=latent, wet=wet, capacity_btuh=np.where(high, spare, at.capacity_btuh))
 
 
-def _finish(unit: Unit, c, loads: ZoneLoads, sat_set, a: _Air, p: _Coils, enabled, short_of_cooling) -> RowState:
+def finished(unit: Unit, c, loads: ZoneLoads, sat_set, a: Air, p: Coils, enabled, short_of_cooling) -> RowState:
     """Plant, cost and counts of rows."""
     z = unit.zones
     mult = z.multiplier

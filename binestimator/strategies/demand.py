@@ -266,6 +266,11 @@ class DemandSat(_Demand, SatStrategy):
         top = np.maximum(np.minimum(warmest, top_f), record.min_f)
         return settled_sat_f(rows.unit, rows.loads, record.ignored_requests, record.min_f, top)
 
+    def of_step_f(self, record, rows, loop_f, top_f):
+        # Guideline 36 5.16.2.2: the loop's output inside the envelope.
+        inside = outdoor_envelope_f(rows.conditions.oat_f, loop_f, record.min_f, record.oat_min_f, record.oat_max_f)
+        return np.maximum(np.minimum(inside, top_f), record.min_f)
+
     def say(self, record):
         return f"{super().say(record)}, coldest at and above {record.oat_max_f:g} °F outdoors"
 

@@ -168,6 +168,13 @@ class SatStrategy(Strategy):
         """
         raise NotImplementedError
 
+    def of_step_f(self, record, rows: SatRows, loop_f, top_f) -> np.ndarray:
+        """Setpoint at a time step, of a strategy that listens at an output of its request loop. (R,) [degF]
+
+        Of ``rows`` only the conditions are those of the step.
+        """
+        return self.setpoint_f(record, rows, top_f)
+
     def limited(self, record, rows: SatRows, sat_f) -> np.ndarray:
         """Where the limits hold the setpoint of a reset down. (R,) bool"""
         return sat_f < self.setpoint_f(record, rows, self.range(record)[1]) - 1e-9

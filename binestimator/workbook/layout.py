@@ -23,6 +23,7 @@ BINS = "Weather bins"
 ROWS = "Bin rows"
 COMPARISON = "Comparison"
 PATTERNS = "Patterns"
+AS_RUN = "As run"
 SERVICE = "Zone service"
 CHECKS = "Checks"
 SOURCES = "Sources"
@@ -45,6 +46,7 @@ CONTENTS = {
     STRATEGIES: "Parameters of every option, side by side, and what else it changes",
     COMPARISON: "Every annual figure of every option in full, from the bin rows and hour by hour",
     PATTERNS: "By month, by outdoor temperature and by airflow; the numbers behind the charts",
+    AS_RUN: "Options at time steps, as controllers run them, beside rooms at rest: savings, zones that ask, three days",
     SERVICE: "Equal service: every rise over the baseline beside what is allowed; which zones are unmet or starved, "
     "and which drive the resets",
     CHECKS: "Hours, balances, bins against hours, plausibility",
@@ -100,6 +102,7 @@ REVIEWER_SHEETS = (
     SERVICE,
     CHECKS,
     PATTERNS,
+    AS_RUN,
     SOURCES,
 )
 REVIEWER_LIVE_SHEETS = (LIVE_YEAR, "Row inspector", "Method", "Held values")
@@ -107,7 +110,9 @@ REVIEWER_LIVE_SHEETS = (LIVE_YEAR, "Row inspector", "Method", "Held values")
 MACHINE_SHEETS = (BINS, ROWS)
 
 
-def sheet_order(live_before: list[str], candidates: list[str], live_after: list[str]) -> list[str]:
+def sheet_order(
+    live_before: list[str], candidates: list[str], live_after: list[str], *, as_run: bool = False
+) -> list[str]:
     """All sheets of a workbook: the owner's first, then the reviewer's, then those of the calculation.
 
     Parameters
@@ -115,11 +120,13 @@ def sheet_order(live_before: list[str], candidates: list[str], live_after: list[
     live_before, live_after : list of str
         Sheets of the formulas that come before and after those of the candidates.
     candidates : list of str
+    as_run : bool
+        Whether options were run at time steps.
     """
     live = [*live_before, *live_after]
     return [
         *OWNER_SHEETS,
-        *REVIEWER_SHEETS,
+        *(name for name in REVIEWER_SHEETS if as_run or name != AS_RUN),
         *(name for name in REVIEWER_LIVE_SHEETS if name in live),
         *MACHINE_SHEETS,
         *(name for name in live_before if name not in REVIEWER_LIVE_SHEETS),

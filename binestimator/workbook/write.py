@@ -16,6 +16,7 @@ from .figures import runs_at_all
 from .form_layout import results_plan
 from .formats import Styles
 from .layout import (
+    AS_RUN,
     BINS,
     CAUTIONS,
     CHECKS,
@@ -44,6 +45,7 @@ from .live.registry import form_registry
 from .live.write import live_sheet_names, write_live
 from .page import Work
 from .sheets import (
+    as_run,
     bins,
     brief,
     cautions,
@@ -151,10 +153,13 @@ def _build(results: Results, second: Review | None, trail: Trail | None, blank: 
         # Numbered by their place among all candidates, as everywhere in the workbook.
         names = candidate_sheet_names([c.name for c in results.candidates], [*before, *after])
         work.candidate_sheets = {position: names[position] for position in positions}
-        for name in sheet_order(before, list(work.candidate_sheets.values()), after):
+        order = sheet_order(before, list(work.candidate_sheets.values()), after, as_run=results.as_run is not None)
+        for name in order:
             work.sheets[name] = book.sheet(name)
         for name, write in _WRITERS.items():
             write(work, work.sheets[name])
+        if AS_RUN in work.sheets:
+            as_run.write(work, work.sheets[AS_RUN])
         pages = form_pages(work)
         for name, write_form in _FORM_WRITERS.items():
             write_form(pages, work.sheets[name])

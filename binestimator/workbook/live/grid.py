@@ -455,11 +455,11 @@ class Grid:
             return None
         for mark, first in ((OWN, start + 1), (SOURCE, FIRST_ROW + source[0] + 1)):
             last = first + self.lines - 1
-            text = re.sub(
-                rf"([A-Z]+){re.escape(mark)}(?::([A-Z]+){re.escape(mark)})?",
-                lambda m, first=first, last=last: f"{m[1]}{first}:{m[2] or m[1]}{last}",
-                text,
-            )
+
+            def area(m: re.Match, first: int = first, last: int = last) -> str:
+                return f"{m[1]}{first}:{m[2] or m[1]}{last}"
+
+            text = re.sub(rf"([A-Z]+){re.escape(mark)}(?::([A-Z]+){re.escape(mark)})?", area, text)
         return text
 
     def _flat_columns(self):
@@ -573,6 +573,8 @@ class Pen:
         self, sheet: Sheet, row: int, column: int, text: str, value, style=None, *, array: bool = False
     ) -> None:
         """A formula with the value it gives."""
-        found = value if isinstance(value, str) else float(np.asarray(value, dtype=float).reshape(()))
-        write = sheet.array_formula if array else sheet.formula
-        write(row, column, text, found, style)
+        number = lambda: float(np.asarray(value, dtype=float).reshape(()))
+        if array:
+            sheet.array_formula(row, column, text, number(), style)
+        else:
+            sheet.formula(row, column, text, value if isinstance(value, str) else number(), style)

@@ -55,7 +55,7 @@ def write(work: Work, sheet: Sheet) -> None:
     costs = [cost_by_end_use(results, c) for c in results.candidates]
     base = costs[positions[[c.id for c in results.candidates].index(results.baseline_id)]]
     row = _TABLES_ROW
-    row = _table(
+    row = table(
         work,
         sheet,
         row,
@@ -68,7 +68,7 @@ def write(work: Work, sheet: Sheet) -> None:
         "usd",
         numbered=True,
     )
-    row = _table(
+    row = table(
         work,
         sheet,
         row,
@@ -109,7 +109,7 @@ def write(work: Work, sheet: Sheet) -> None:
             ),
         )
     ):
-        row = _table(
+        row = table(
             work,
             sheet,
             row,
@@ -128,10 +128,10 @@ def write(work: Work, sheet: Sheet) -> None:
     ):
         values = [c.monthly[key].to_numpy(dtype=float) for c in results.candidates]
         if any(np.any(v != 0.0) for v in values):
-            row = _table(work, sheet, row, block, label, "Month", list(_MONTHS), names, values, style, total=True)
+            row = table(work, sheet, row, block, label, "Month", list(_MONTHS), names, values, style, total=True)
     lows = results.candidates[0].flow_hours["low_pct"].to_numpy(dtype=float)
     labels = [f"{low:.0f}–{low + 10:.0f}" if k + 1 < len(lows) else f"{low:.0f} up" for k, low in enumerate(lows)]
-    row = _table(
+    row = table(
         work,
         sheet,
         row,
@@ -172,7 +172,7 @@ def _breaks(work: Work, sheet: Sheet, columns: int, pages: int) -> list[int]:
     return breaks
 
 
-def _table(
+def table(
     work: Work,
     sheet: Sheet,
     row: int,
@@ -316,7 +316,7 @@ def _bound_table(work: Work, sheet: Sheet, row: int, names: list[str]) -> int:
         [np.nan if s is None else possible for s in shares],
         [np.nan if s is None else 100.0 * s for s in shares],
     ]
-    return _table(
+    return table(
         work,
         sheet,
         row,
@@ -338,7 +338,7 @@ def _holdback_table(work: Work, sheet: Sheet, row: int, names: list[str]) -> int
     if not found:
         return row
     columns = [[100.0 * h.shares[k] if k in h.shares else np.nan for h in found] for k in range(1, len(names) + 1)]
-    return _table(
+    return table(
         work,
         sheet,
         row,

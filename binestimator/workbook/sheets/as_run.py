@@ -1,0 +1,195 @@
+"""Options at time steps beside rooms at rest: savings, figures, zones that ask, and three days step by step."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...strategies.registry import dsp_strategy, sat_strategy
+from ..charts import line_of, pixels_of, place_at, style_chart
+from ..figures import used_end_uses
+from ..formats import LINES
+from ..page import Work, title
+from ..strict import ROW_PIXELS, Sheet
+from .patterns import short_names, table
+
+_LABEL_WIDTH, _WIDTH = 42, 13.5
+_CHART_PIXELS, _CHARTS_ROW = 300, 4
+_TABLES_ROW = _CHARTS_ROW + 2 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
+# Steps of a day are shown as means of so many minutes.
+_MINUTES = 10
+_DAYS = ("A cold day", "A mild day", "A hot day")
+_TRACES = (
+    ("sat_set_f", "Supply air setpoint, °F", "f1"),
+    ("temperature_requests", "Requests for colder air, weighted", "f1"),
+    ("dsp_set_inwc", "Duct static setpoint, in. w.c.", "f2"),
+    ("pressure_requests", "Requests for pressure, weighted", "f1"),
+)
+
+
+def write(work: Work, sheet: Sheet) -> None:
+    """Write the sheet; results must have been run at time steps."""
+    results, runs = work.results, work.results.as_run or {}
+    shown = [k for k, c in enumerate(results.candidates) if c.id in runs]
+    names = short_names(results, shown)
+    options = [results.candidates[k] for k in shown]
+    columns = max(len(names), 8)
+    title(
+        work,
+        sheet,
+        "As run",
+        "Each option in steps of minutes, as controllers run it: rooms with mass, zone loops, requests that latch, "
+        "trim and respond. At rest: the hour-by-hour run.",
+        link_column=columns,
+    )
+    sheet.text(
+        2,
+        0,
+        "Ranks go by the bins. These are values of the run: an edit of inputs does not reach them. "
+        "Inputs of section as_run say what controllers and rooms are taken to be.",
+        work.styles("subtitle"),
+    )
+    sheet.widths([_LABEL_WIDTH, *[_WIDTH] * columns])
+    points = [results.as_run_points(c.id) for c in options]
+    annual = [runs[c.id].annual for c in options]
+    row = table(
+        work,
+        sheet,
+        _TABLES_ROW,
+        "as_run_saving",
+        "Saving of energy cost, % of the baseline's, and the setpoints behind it",
+        "Option",
+        names,
+        [
+            "At rest, %",
+            "As run, %",
+            "Difference, points",
+            "As run, USD a year",
+            "Mean SAT at rest, °F",
+            "Mean SAT as run, °F",
+            "Mean DSP at rest, in. w.c.",
+            "Mean DSP as run, in. w.c.",
+        ],
+        [
+            [rest for rest, _ in points],
+            [run for _, run in points],
+            [run - rest for rest, run in points],
+            [runs[c.id].saving["cost_usd"] for c in options],
+            [c.hourly["mean_sat_f"] for c in options],
+            [a["mean_sat_f"] for a in annual],
+            [c.hourly["mean_dsp_inwc"] for c in options],
+            [a["mean_dsp_inwc"] for a in annual],
+        ],
+        "f2",
+        numbered=True,
+    )
+    uses = [(key, label) for key, label, _ in used_end_uses(results)] + [
+        ("reheat_kbtu", "Reheat at the coil, kBtu"),
+        ("cost_usd", "Energy cost, USD"),
+        ("unmet_degree_hours", "Too warm, zone °F·h"),
+        ("cold_zone_hours", "Too cold, zone h"),
+        ("starved_zone_hours", "Starved, zone h"),
+    ]
+    row = table(
+        work, sheet, row, "as_run_annual", "Annual figures as run", "Figure", [label for _, label in uses], names,
+        [[a[key] for key, _ in uses] for a in annual], "f0",
+    )  # fmt: skip
+    change = lambda run, rest: 100.0 * (run / rest - 1.0) if abs(rest) > 1e-9 else np.nan
+    row = table(
+        work, sheet, row, "as_run_change",
+        "Change against the hour-by-hour run, %: rooms store heat, mornings have to recover", "Figure",
+        [label for _, label in uses[:-3]], names,
+        [[change(a[key], c.hourly[key]) for key, _ in uses[:-3]] for c, a in zip(options, annual)], "f1",
+    )  # fmt: skip
+    row = _zones(work, sheet, row, options)
+    row = _days(work, sheet, row, options)
+    _charts(work, sheet, columns)
+    sheet.freeze(0, 1)
+    sheet.on_paper(
+        footer=work.footer, last_row=row, last_column=columns, repeat_columns=(0, 0), pages_wide=1 + columns // 14
+    )
+
+
+def _listeners(options) -> list:
+    """Options in which a setpoint goes by requests."""
+    return [c for c in options if sat_strategy(c.candidate.sat).listens or dsp_strategy(c.candidate.dsp).listens]
+
+
+def _zones(work: Work, sheet: Sheet, row: int, options) -> int:
+    """Hours in which each zone asks, by option that goes by requests: which zones drive the resets."""
+    results, runs = work.results, work.results.as_run or {}
+    places = [k for k, c in enumerate(results.candidates) if c in _listeners(options)]
+    for key, label in (
+        ("temperature_request_hours", "Hours in which a zone asks for colder air (one zone of each line)"),
+        ("pressure_request_hours", "Hours in which a zone asks for duct pressure (one zone of each line)"),
+    ):
+        if places:
+            row = table(
+                work, sheet, row, f"as_run_{key}", label, "Zone", list(results.unit.zones.names),
+                short_names(results, places), [runs[results.candidates[k].id].zones[key] for k in places], "f0",
+            )  # fmt: skip
+    return row
+
+
+def _days(work: Work, sheet: Sheet, row: int, options) -> int:
+    """Setpoints and requests of the baseline and of the option that saves most by requests, on three days."""
+    results, runs = work.results, work.results.as_run or {}
+    listening = _listeners(options)
+    if not listening:
+        return row
+    best = max(listening, key=lambda c: runs[c.id].saving["cost_usd"])
+    pair = [results.baseline, best]
+    for day, (of_year, words) in enumerate(zip(runs[best.id].trace_days, _DAYS)):
+        per_hour = runs[best.id].trace["sat_set_f"].shape[1] // 24
+        width = per_hour * _MINUTES // 60
+        means = lambda values, width=width: values.reshape(-1, width).mean(axis=1)
+        times = (np.arange(24 * 60 // _MINUTES) + 0.5) * _MINUTES / 60.0
+        columns = [means(runs[c.id].trace[key][day]) for c in pair for key, _, _ in _TRACES]
+        row = table(
+            work,
+            sheet,
+            row,
+            f"as_run_day_{day}",
+            f"{words}, day {of_year + 1} of the year, means of {_MINUTES} minutes, standard time",
+            "Hour",
+            times.tolist(),
+            [f"{c.name}: {label}" for c in pair for _, label, _ in _TRACES],
+            columns,
+            "f2",
+        )
+    return row
+
+
+def _charts(work: Work, sheet: Sheet, columns: int) -> None:
+    """Savings at rest and as run; supply air, duct pressure and requests on the mild day."""
+    pixels = [pixels_of(w) for w in (_LABEL_WIDTH, *[_WIDTH] * columns)]
+    half = sum(pixels[:9]) // 2
+    middle, offset = place_at(pixels, half)
+    size = (half - 4, _CHART_PIXELS)
+    bars = work.book.chart("column")
+    for place, (colour, *_) in zip((0, 1), LINES):
+        name, categories, values = work.blocks["as_run_saving"].series(place)
+        bars.add_series(
+            {"name": name, "categories": categories, "values": values, "gap": 60, "fill": {"color": colour}}
+        )
+    style_chart(bars, "Saving at rest and as run", "Option", "% of energy cost", size=size, y_format="0")
+    charts = [bars]
+    block = work.blocks.get("as_run_day_1")
+    if block is not None:
+        for places, label, unit in (
+            ((0, 4), "Supply air setpoint on the mild day", "°F"),
+            ((2, 6), "Duct static setpoint on the mild day", "in. w.c."),
+            ((5, 7), "Requests on the mild day", "weighted requests"),
+        ):
+            chart = work.book.chart("scatter", "straight")
+            for k, place in enumerate(places):
+                name, categories, values = block.series(place)
+                line = line_of(k)["line"]
+                chart.add_series({"name": name, "categories": categories, "values": values, "line": line})
+            style_chart(chart, label, "Hour of the day", unit, size=size, x_range=(0.0, 24.0), x_unit=3.0)
+            charts.append(chart)
+    for k, chart in enumerate(charts):
+        at = _CHARTS_ROW + (k // 2) * (_CHART_PIXELS // ROW_PIXELS + 1)
+        if k % 2 == 0:
+            sheet.chart(at, 0, chart)
+        else:
+            sheet.chart(at, middle, chart, x_offset=offset)
