@@ -9,29 +9,22 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from binestimator.errors import Finding
+from binestimator.inputs.fan_checks import fan_findings
 from binestimator.inputs.follows import default_lines, used_by
 from binestimator.inputs.paths import item_path
 from binestimator.inputs.problems import Problems
 from binestimator.inputs.schema import (
-    SINGLE_SECTIONS,
     STRATEGY_SECTIONS,
-    Field,
     fields_of,
-    is_used,
-    used_when_text,
     value_text,
 )
+from binestimator.inputs.unlikely import given_but_unused, status_without_value, unlikely
 from binestimator.inputs.values import POINT_X_RANGE
-from binestimator.units import FAN_CFM_INWC_PER_HP, HORSEPOWER_KW
 
 #: Supply air has to be this much colder than a room it cools. [degF]
 SAT_MARGIN_F = 3.0
 #: Least distance between heating and cooling setpoint. [degF]
 LEAST_DEADBAND_F = 1.0
-#: Fan input per airflow seen in practice [kW/cfm]; assumption. Twice beyond it is an error.
-KW_PER_CFM_LOW, KW_PER_CFM_HIGH = 0.0002, 0.003
-#: Power above nameplate by more than this factor is taken for a mistake.
-NAMEPLATE_FACTOR = 1.25
 
 
 def check_all(project, problems: Problems, places: dict[str, str]) -> list[Finding]:
@@ -55,10 +48,10 @@ def check_all(project, problems: Problems, places: dict[str, str]) -> list[Findi
         rule(project, problems)
     _strategies(project, problems, places)
     _supply_below_rooms(project, problems, places)
-    findings += _fan(project, problems)
-    findings += _unlikely(project)
-    findings += _given_but_unused(project)
-    findings += _status_without_value(project)
+    findings += fan_findings(project, problems)
+    findings += unlikely(project)
+    findings += given_but_unused(project)
+    findings += status_without_value(project)
     return findings
 
 
@@ -341,278 +334,3 @@ def _supply_below_rooms(project, problems: Problems, places: dict[str, str]) -> 
                 "lower the supply setpoint or raise the room setpoint",
                 involves=(path,),
             )
-
-
-# ---------------------------------------------------------------- fan and nameplates
-
-
-def _fan(project, problems: Problems) -> list[Finding]:
-    fan, cfm = project.fan, project.air_handler.design_cfm
-    findings: list[Finding] = []
-    air_hp_per_cfm = fan.design_total_inwc / FAN_CFM_INWC_PER_HP
-    input_kw_per_cfm = (
-        air_hp_per_cfm
-        * HORSEPOWER_KW
-        / (fan.efficiency_frac * fan.belt_efficiency_frac * fan.motor_efficiency_frac * fan.drive_efficiency_frac)
-    )
-    if input_kw_per_cfm > KW_PER_CFM_HIGH or input_kw_per_cfm < KW_PER_CFM_LOW:
-        findings.append(
-            Finding(
-                "check",
-                "fan",
-                f"The design point of the fan takes {input_kw_per_cfm:.5f} kW/cfm; {KW_PER_CFM_LOW} to "
-                f"{KW_PER_CFM_HIGH} "
-                "is usual. Check design_total_inwc and the efficiencies.",
-            )
-        )
-    if cfm is not None and fan.motor_hp is not None:
-        bhp = cfm * air_hp_per_cfm / (fan.efficiency_frac * fan.belt_efficiency_frac)
-        if bhp > NAMEPLATE_FACTOR * fan.motor_hp:
-            problems.add(
-                "fan.motor_hp",
-                f"the design point needs {bhp:.1f} hp at the shaft (design_cfm x design_total_inwc / "
-                "(6356 x efficiency_frac x belt_efficiency_frac)), more than the motor gives",
-                fan.motor_hp,
-                f"at least {bhp / NAMEPLATE_FACTOR:.1f} hp",
-                "enter the nameplate output of all supply fan motors together, and check airflow, pressure and "
-                "efficiency",
-                involves=(
-                    "air_handler.design_cfm",
-                    "fan.design_total_inwc",
-                    "fan.efficiency_frac",
-                    "fan.belt_efficiency_frac",
-                ),
-            )
-        elif bhp > fan.motor_hp:
-            findings.append(
-                Finding(
-                    "check",
-                    "fan.motor_hp",
-                    f"The design point needs {bhp:.1f} hp at the shaft, more than the {fan.motor_hp:g} hp of the "
-                    "motor.",
-                )
-            )
-        elif bhp < 0.3 * fan.motor_hp:
-            findings.append(
-                Finding(
-                    "check",
-                    "fan.motor_hp",
-                    f"The design point needs only {bhp:.1f} hp of the {fan.motor_hp:g} hp of the motor; "
-                    "check airflow, pressure and nameplate.",
-                )
-            )
-    return findings + _measured_fan(project, problems)
-
-
-def _measured_fan(project, problems: Problems) -> list[Finding]:
-    fan = project.fan
-    findings: list[Finding] = []
-    names = ("measured_cfm", "measured_total_inwc", "measured_kw")
-    paths = tuple(f"fan.{name}" for name in names)
-    missing = [name for name in names if getattr(fan, name) is None]
-    if len(missing) == 3:
-        return findings
-    if missing:
-        problems.add(
-            "fan",
-            f"measured point without {' and '.join(missing)}",
-            expected="all three measured values or none",
-            do="give the missing value or remove the others",
-            involves=paths,
-        )
-    if fan.measured_kw is not None and fan.motor_hp is not None:
-        nameplate_kw = fan.motor_hp * HORSEPOWER_KW / fan.motor_efficiency_frac
-        if fan.measured_kw > NAMEPLATE_FACTOR * nameplate_kw:
-            problems.add(
-                "fan.measured_kw",
-                f"above what a motor of {fan.motor_hp:g} hp can take: output against input power "
-                f"(the nameplate is output, {nameplate_kw:.1f} kW of input at full load)",
-                fan.measured_kw,
-                f"at most {NAMEPLATE_FACTOR * nameplate_kw:.1f} kW",
-                "check that motor_hp is the nameplate output of all supply fan motors and measured_kw the input of "
-                "the same",
-                involves=(*paths, "fan.motor_hp", "fan.motor_efficiency_frac"),
-            )
-    if fan.measured_kw is None or fan.measured_cfm is None:
-        return findings
-    kw_per_cfm = fan.measured_kw / fan.measured_cfm
-    if not KW_PER_CFM_LOW / 2 <= kw_per_cfm <= KW_PER_CFM_HIGH * 2:
-        problems.add(
-            "fan.measured_kw",
-            f"{kw_per_cfm:.6f} kW/cfm at the measured point is out of reach",
-            fan.measured_kw,
-            f"{KW_PER_CFM_LOW} to {KW_PER_CFM_HIGH} kW/cfm",
-            "check the units of measured_kw and measured_cfm",
-            involves=paths,
-        )
-    elif not KW_PER_CFM_LOW <= kw_per_cfm <= KW_PER_CFM_HIGH:
-        findings.append(
-            Finding(
-                "check",
-                "fan.measured_kw",
-                f"{kw_per_cfm:.5f} kW/cfm at the measured point; {KW_PER_CFM_LOW} to {KW_PER_CFM_HIGH} is usual.",
-            )
-        )
-    if fan.measured_total_inwc is not None:
-        air_kw = fan.measured_cfm * fan.measured_total_inwc / FAN_CFM_INWC_PER_HP * HORSEPOWER_KW
-        if air_kw >= fan.measured_kw:
-            problems.add(
-                "fan.measured_kw",
-                f"the air at the measured point carries {air_kw:.2f} kW: efficiency above 1",
-                fan.measured_kw,
-                f"more than {air_kw:.2f} kW",
-                "check the measured airflow, pressure and power",
-                involves=paths,
-            )
-        elif air_kw > 0.85 * fan.measured_kw:
-            findings.append(
-                Finding(
-                    "check",
-                    "fan.measured_kw",
-                    f"The measured point means an efficiency of {air_kw / fan.measured_kw:.0%} from the drive to the "
-                    "air; "
-                    "fan, belt, motor and drive together rarely pass 75 %.",
-                )
-            )
-    return findings
-
-
-# ---------------------------------------------------------------- findings
-
-
-def _unlikely(project) -> list[Finding]:
-    findings = []
-
-    def check(where: str, text: str) -> None:
-        findings.append(Finding("check", where, text))
-
-    for zone in project.zones:
-        surveyed = zone.survey_flow_cfm is not None
-        path = item_path("zone", zone.name, "index_share")
-        if zone.index_share is not None and zone.index_share > 1:
-            check(
-                path,
-                f"{zone.index_share:g} means that the zone cannot get its design airflow at the pressure of the "
-                "index run; it will be starved or hold up a reset.",
-            )
-        if surveyed and project.origins.get(path) == "given":
-            check(path, "Given but not used: the damper survey of the zone replaces it.")
-    for group in project.groups:
-        for name, limit, text in (
-            ("cooling_unoccupied_f", group.cooling_setpoint_f, "colder than the occupied cooling setpoint"),
-            ("heating_unoccupied_f", group.heating_setpoint_f, "warmer than the occupied heating setpoint"),
-        ):
-            value = getattr(group, name)
-            if (value < limit) if name.startswith("cooling") else (value > limit):
-                check(item_path("group", group.name, name), f"{value:g} degF is {text} ({limit:g}).")
-    limits, fan, unit = project.limits, project.fan, project.air_handler
-    if limits.sat_min_f < unit.design_sat_f:
-        check(
-            "limits.sat_min_f",
-            f"{limits.sat_min_f:g} degF is colder than the design supply temperature "
-            f"({unit.design_sat_f:g}): resets may run colder than the plant was sized for.",
-        )
-    if limits.dsp_max_inwc is not None and limits.dsp_max_inwc > fan.design_dsp_inwc:
-        check(
-            "limits.dsp_max_inwc",
-            f"{limits.dsp_max_inwc:g} in. w.c. is above the design duct static pressure ({fan.design_dsp_inwc:g}).",
-        )
-    if fan.index_dsp_inwc is not None and fan.index_dsp_inwc > fan.design_dsp_inwc:
-        check(
-            "fan.index_dsp_inwc",
-            f"{fan.index_dsp_inwc:g} in. w.c. is above the design duct static pressure "
-            f"({fan.design_dsp_inwc:g}): the neediest zone is starved at design.",
-        )
-    if unit.max_cfm is not None and unit.design_cfm is not None and unit.max_cfm < unit.design_cfm:
-        check("air_handler.max_cfm", f"{unit.max_cfm:g} cfm is below the design airflow ({unit.design_cfm:g}).")
-    if unit.supply_heating == "own_setpoint" and unit.supply_heating_setpoint_f > limits.sat_min_f:
-        check(
-            "air_handler.supply_heating_setpoint_f",
-            f"{unit.supply_heating_setpoint_f:g} degF is above the coldest "
-            "supply air of the resets: the heating coil may work against the cooling coil.",
-        )
-    if project.cooling.type == "chilled_water" and project.cooling.chilled_water_f > limits.sat_min_f - 5:
-        check(
-            "cooling.chilled_water_f",
-            f"{project.cooling.chilled_water_f:g} degF is within 5 degF of the coldest "
-            f"supply air ({limits.sat_min_f:g}).",
-        )
-    for candidate in project.candidates:
-        if candidate.kind != "reset" and not candidate.overrides:
-            check(
-                item_path("candidate", candidate.id, "kind"),
-                f"The candidate is called a {candidate.kind} measure but overrides no input.",
-            )
-        if candidate.incentive_usd > candidate.cost_usd:
-            check(
-                item_path("candidate", candidate.id, "incentive_usd"),
-                f"The incentive ({candidate.incentive_usd:,.0f} "
-                f"USD) is larger than the cost ({candidate.cost_usd:,.0f} USD).",
-            )
-    return findings
-
-
-def _given_but_unused(project) -> list[Finding]:
-    """Values that the user gave and that other inputs keep from having an effect."""
-    findings = []
-
-    def look(path: str, field: Field, value_of) -> None:
-        if field.used_when and project.origins.get(path) == "given" and not is_used(field, value_of):
-            findings.append(Finding("check", path, f"Given but not used: it counts when {used_when_text(field)}."))
-
-    def of_section(section: str, name: str):
-        return getattr(project.section(section), name)
-
-    for section in SINGLE_SECTIONS:
-        for field in fields_of(section).values():
-            look(field.path, field, of_section)
-    for kind, records in (("special", project.specials), ("group", project.groups), ("zone", project.zones)):
-        for field in fields_of(kind).values():
-            if field.used_when:
-                for record in records:
-                    look(
-                        item_path(kind, record.name, field.name),
-                        field,
-                        lambda section, name, record=record, kind=kind: (
-                            getattr(record, name) if section == kind else of_section(section, name)
-                        ),
-                    )
-    return findings
-
-
-def _status_without_value(project) -> list[Finding]:
-    """Values with a status that were never given."""
-    if all(status == "default" for status in project.statuses.values()):
-        return []
-    found: dict[tuple[str, str], list[str]] = {}  # one finding for alike inputs of many zones
-    for path, origin in project.origins.items():  # in the order of the inputs, whatever the order of the table
-        status = project.statuses.get(path, "default")
-        if status != "default" and origin == "default":
-            start, _, end = path.partition("[")
-            found.setdefault((status, start + end.rpartition("]")[2]), []).append(path)
-    return [
-        Finding(
-            "check",
-            paths[0],
-            f"Called {status}, but no value is given: the default counts"
-            + (f" (and {len(paths) - 1} more)." if len(paths) > 1 else "."),
-        )
-        for (status, _), paths in found.items()
-    ]
-
-
-def unused_strategy_inputs(part: str, values: dict) -> Iterator[Field]:
-    """Inputs of a strategy table that its strategy does not use.
-
-    Parameters
-    ----------
-    part : str
-        ``sat`` or ``dsp``.
-    values : dict
-        Given values with ``strategy``.
-    """
-    assert part in STRATEGY_SECTIONS
-    for name in values:
-        field = fields_of(part)[name]
-        if not is_used(field, lambda section, other: values.get(other)):
-            yield field

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from binestimator.inputs.checks import unused_strategy_inputs
 from binestimator.inputs.given import DEFAULT_CANDIDATES, Given
 from binestimator.inputs.overrides import check_overrides, override_place
 from binestimator.inputs.paths import parse_path
@@ -19,6 +18,7 @@ from binestimator.inputs.schema import (
     fields_of,
     used_when_text,
 )
+from binestimator.inputs.unlikely import unused_strategy_inputs
 from binestimator.inputs.values import check_free_text, did_you_mean
 from binestimator.inputs.zones_csv import read_zones_csv
 
