@@ -1265,7 +1265,7 @@ class Site:
             sheet,
             "Idle heating plant" + ("" if self.number == 1 else f" of {', '.join(self.users)}"),
             "Rows with the air handler off: what the heating plant takes while it stays enabled. The same for all "
-            "candidates.",
+            "options.",
             link_column=11,
         )
         grid.group("Row")
