@@ -86,7 +86,7 @@ def sheets():
     rows.append(
         (
             "`1 As found`, ...",
-            f"a sheet for each of the first {layout.MOST_CANDIDATE_SHEETS} candidates, {layout.CANDIDATE_CONTENTS}",
+            f"a sheet for each of the first {layout.MOST_CANDIDATE_SHEETS} options, {layout.CANDIDATE_CONTENTS}",
         )
     )
     return table(("Sheet", "What it holds"), rows)

@@ -110,7 +110,7 @@ def _changes(sheet: Sheet, s, row: int, trail, changes) -> int:
 
 def _claims(sheet: Sheet, s, row: int, results, trail) -> int:
     """Saving of every candidate as claimed by the earlier run, and now."""
-    heads = ("Earlier saving, USD/yr", "Now, USD/yr", "Candidate", "Now over earlier", "")
+    heads = ("Earlier saving, USD/yr", "Now, USD/yr", "Option", "Now over earlier", "")
     row = _head(sheet, s, row, f"{EARLIER}: run {trail.run_id}", heads)
     earlier = {claim.id: claim for claim in trail.claims}
     now = {c.id: c for c in results.candidates}
@@ -132,7 +132,7 @@ def _for_the_next_run(
     sheet: Sheet, s, row: int, run_id: str, claims: Sequence[Claim], given: Mapping[str, Content]
 ) -> int:
     """A run, its claim and what was given in it, where the next run looks for them."""
-    row = _head(sheet, s, row, RUN, ("Candidate", "Name", "", "Energy cost, USD/yr", "Saving, USD/yr"))
+    row = _head(sheet, s, row, RUN, ("Option", "Name", "", "Energy cost, USD/yr", "Saving, USD/yr"))
     sheet.cells(row, 0, ("Run", run_id), s("line", "as_text"))
     row += 1
     for claim in claims:

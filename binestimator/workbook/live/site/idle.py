@@ -25,7 +25,7 @@ def write_idle(site: Site, sheet, base_rows) -> None:
         sheet,
         "Idle heating plant" + ("" if site.number == 1 else f" of {', '.join(site.users)}"),
         "Rows with the air handler off: what the heating plant takes while it stays enabled. The same for all "
-        "candidates.",
+        "options.",
         link_column=11,
     )
     grid.group("Row")
