@@ -514,9 +514,17 @@ class _Likely:
     def covariance(self, some, others):
         """Covariance of costs between two sets of hours, (len(some), len(others))."""
         a, b = self.place[some], self.place[others]
-        squared = (a**2).sum(axis=1)[:, None] + (b**2).sum(axis=1) - 2.0 * (a @ b.T)
-        alike = np.exp(-np.sqrt(np.maximum(squared, 0.0, out=squared), out=squared), out=squared)
-        return (self.variation[some] @ self.variation[others].T) * alike
+        # In place: each of these takes some fifty megabytes for the hours of a year.
+        squared = (a**2).sum(axis=1)[:, None] + (b**2).sum(axis=1)
+        twice = a @ b.T
+        twice *= 2.0
+        squared -= twice
+        del twice
+        np.sqrt(np.maximum(squared, 0.0, out=squared), out=squared)
+        alike = np.exp(np.negative(squared, out=squared), out=squared)
+        out = self.variation[some] @ self.variation[others].T
+        out *= alike
+        return out
 
     def form(self, index, all_hours):
         """Hessian (n, n) and gradient at no weights, times -1, (n,) of half the expected squared error of weights at
