@@ -25,7 +25,7 @@ settings.load_profile("default")
 
 # Files that take longest, longest first. Files are handed out whole, since their tests share runs, and in this order,
 # so that no worker is left with a long file while the others have nothing to do.
-LONGEST = ("test_live", "test_accuracy", "test_form", "test_changed_inputs", "test_cli", "test_edges", "test_floating")
+LONGEST = ("test_live", "test_form", "test_accuracy", "test_workbook", "test_cli", "test_floating", "test_estimate")
 
 
 def pytest_configure(config):

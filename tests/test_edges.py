@@ -9,6 +9,7 @@ import itertools
 import random
 import re
 import zipfile
+from functools import cache
 
 import edges
 import pytest
@@ -27,11 +28,15 @@ from binestimator.workbook.layout import candidate_sheet_names
 from binestimator.workbook.strict import LONGEST_FORMULA, Book, utf16_length
 from binestimator.workbook.write import build_workbook
 
-#: Projects by label, to be copied before they are changed.
-ALL = dict(edges.range_edges(1))
 SLICE = 2  # of some seven hundred; all of them by python -m tests.edges
 # The whole computation of these is heavy: they are read only, and run by the module.
 HEAVY = re.compile(r"zone: \d{3}|zone and candidate|candidate: 4\d|special: 5\d|group: 5\d")
+
+
+@cache
+def all_edges():
+    """Projects by label, to be copied before they are changed."""
+    return dict(edges.range_edges(1))
 
 
 @pytest.mark.invariant
@@ -39,7 +44,7 @@ def test_every_edge_is_accepted_or_refused_by_name():
     """Each input is put at both its ends; reading ends in a project or in a message that names the input or the
     count."""
     labels, accepted = [], 0
-    for label, mapping in ALL.items():
+    for label, mapping in all_edges().items():
         labels.append(label)
         try:
             project_from_mapping(mapping)
@@ -55,24 +60,24 @@ def test_every_edge_is_accepted_or_refused_by_name():
 @pytest.mark.invariant
 @pytest.mark.parametrize("kind", MOST)
 def test_counts_are_allowed_up_to_their_limit_and_named_beyond(kind):
-    project = project_from_mapping(ALL[f"{kind}: {MOST[kind]}"])
+    project = project_from_mapping(all_edges()[f"{kind}: {MOST[kind]}"])
     assert len(getattr(project, f"{kind}s")) >= MOST[kind]
     with pytest.raises(InputError, match=f"{kind}: too many: {MOST[kind] + 1}; expected at most {MOST[kind]}"):
-        project_from_mapping(ALL[f"{kind}: {MOST[kind] + 1}"])
+        project_from_mapping(all_edges()[f"{kind}: {MOST[kind] + 1}"])
 
 
 @pytest.mark.invariant
 def test_zones_times_candidates_have_a_limit_of_their_own():
     most = MOST["zone"]
     fit = MOST_ZONES_BY_CANDIDATES // most
-    project = project_from_mapping(ALL[f"zone and candidate: {most} by {fit}"])
+    project = project_from_mapping(all_edges()[f"zone and candidate: {most} by {fit}"])
     assert len(project.zones) * len(project.candidates) == MOST_ZONES_BY_CANDIDATES
     with pytest.raises(
         InputError,
         match=f"{most} zones times {fit + 1} candidates are {most * (fit + 1)}; expected zones times candidates at "
         f"most {MOST_ZONES_BY_CANDIDATES}",
     ):
-        project_from_mapping(ALL[f"zone and candidate: {most} by {fit + 1}"])
+        project_from_mapping(all_edges()[f"zone and candidate: {most} by {fit + 1}"])
 
 
 def light(first, last):
@@ -86,7 +91,7 @@ def light(first, last):
 def test_a_larger_slice_of_the_edges_reaches_the_recalculated_workbook(tmp_path):
     """With what once failed as well: tables of many points, a locked-out plant with a load of nothing but rounding."""
     failed = {f"tables of {MOST_POINTS} points", "cooling.lockout_f: high", "sizes: none"}
-    chosen = [*light(SLICE, 3 * SLICE), *((label, ALL[label]) for label in failed)]
+    chosen = [*light(SLICE, 3 * SLICE), *((label, all_edges()[label]) for label in failed)]
     counts = edges.prove(chosen, tmp_path, Spreadsheet(tmp_path))
     assert counts["refused"] + counts["written"] == len(chosen) == 2 * SLICE + len(failed)
     assert counts["recalculated"] == counts["written"] >= len(failed) and counts["numbers"] > 10_000 * counts["written"]
@@ -100,7 +105,7 @@ def test_a_slice_of_the_edges_reaches_the_recalculated_workbook(tmp_path):
     tables = {"tables of 1 points", "zone.roof_ft2: high", "sizes: none as overrides"}
     chosen = [
         *light(0, SLICE),
-        *((label, mapping) for label, mapping in ALL.items() if label in tables),
+        *((label, mapping) for label, mapping in all_edges().items() if label in tables),
     ]
     counts = edges.prove(chosen, tmp_path, Spreadsheet(tmp_path))
     assert counts["refused"] + counts["written"] == SLICE + len(tables)
@@ -111,8 +116,8 @@ def test_a_slice_of_the_edges_reaches_the_recalculated_workbook(tmp_path):
 @pytest.mark.crosscheck
 def test_most_groups_and_points_are_written_with_short_formulas_and_recalculate(tmp_path):
     """Fifty groups and tables of fifty points at once, on every sheet of formulas."""
-    mapping = copy.deepcopy(ALL[f"group: {MOST['group']}"])
-    tables = ALL[f"tables of {MOST_POINTS} points"]
+    mapping = copy.deepcopy(all_edges()[f"group: {MOST['group']}"])
+    tables = all_edges()[f"tables of {MOST_POINTS} points"]
     mapping["heating"] |= {key: tables["heating"][key] for key in ("type", "cop_points", "capacity_points")}
     mapping["candidate"] = tables["candidate"][:1]
     books = {}
@@ -144,7 +149,7 @@ NAMES = [name for name in (*edges.RESERVED, "\U0001f3e2" * 40) if name != "none"
 @pytest.mark.invariant
 def test_things_named_like_reserved_words_are_written_and_read_back(tmp_path):
     """Groups, zones and candidates all at once: words of forms, files, results and sheets are names like others."""
-    mapping = copy.deepcopy(ALL["group: 1"])
+    mapping = copy.deepcopy(all_edges()["group: 1"])
     zone = mapping["zone"][0]
     mapping["group"] = [{"name": name} for name in NAMES]
     mapping["zone"] = [{**zone, "name": name, "group": name} for name in NAMES]
