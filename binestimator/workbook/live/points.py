@@ -25,7 +25,7 @@ def write_points(
 ) -> int:
     """Points of a line and the slope after each; returns the next row.
 
-    Abscissas, ordinates and slopes stand one below the other, each after a line for what lies below
+    Abscissas, ordinates and slopes are one below the other, each after a line for what lies below
     the first point, so that formulas can look up in them. ``x_unit`` where it is not that of the input.
     """
     s = pen.s

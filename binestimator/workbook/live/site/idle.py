@@ -24,8 +24,7 @@ def write_idle(site: Site, sheet, base_rows) -> None:
         site.pen.work,
         sheet,
         "Idle heating plant" + ("" if site.number == 1 else f" of {', '.join(site.users)}"),
-        "Rows with the air handler off: what the heating plant takes while it stays enabled. The same for all "
-        "options.",
+        "Rows with the air handler off: what the heating plant takes while it stays enabled. The same for all options.",
         link_column=11,
     )
     grid.group("Row")
