@@ -30,7 +30,7 @@ from binestimator import cli
 from binestimator.errors import InputError
 from binestimator.estimate import estimate
 from binestimator.inputs import cells, project_from_mapping, project_to_toml, read_project
-from binestimator.inputs.cell_parts import MOST_CELLS
+from binestimator.inputs.cell_parts import MOST_CELLS, address_of
 from binestimator.inputs.cells import WorkbookFile
 from binestimator.inputs.form import is_workbook, read_form
 from binestimator.inputs.form_content import form_content
@@ -1273,7 +1273,7 @@ def test_dates_and_escapes_and_runs_are_read_as_other_programs_write_them(tmp_pa
     book.save(tmp_path / "x.xlsx")
     with WorkbookFile(tmp_path / "x.xlsx") as file:
         found = file.sheet("Sheet")
-    kinds = {cells.address_of(*place): (cell.kind, cell.value) for place, cell in found.cells.items()}
+    kinds = {address_of(*place): (cell.kind, cell.value) for place, cell in found.cells.items()}
     assert kinds == {
         "A1": ("text", "x"),
         "A2": ("number", 1.5),
@@ -1376,7 +1376,7 @@ def test_overrides_of_a_reviewer_never_become_the_claim_and_both_are_reported(ru
             for place, cell in file.sheet("Inputs").cells.items()
             if cell.value in ("prices.electricity_usd_kwh", "override")
         }
-    cell = cells.address_of(places["prices.electricity_usd_kwh"][0], places["override"][1])
+    cell = address_of(places["prices.electricity_usd_kwh"][0], places["override"][1])
     path = tmp_path / "returned.xlsx"
     path.write_bytes(edited((runs / source).read_bytes(), {("Inputs", cell): 0.05}))
     code, out, err = command(capsys, "estimate", path, "--out", tmp_path / "out")
