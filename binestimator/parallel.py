@@ -49,9 +49,7 @@ def in_order(work: Callable[[Item], Result], items: Iterable[Item], threads: int
         That of the first item that fails; later ones are then not begun.
     """
     waiting = list(items)
-    count = min(
-        len(waiting), MOST_THREADS if threads is None else threads, cores() if threads is None else len(waiting)
-    )
+    count = min(len(waiting), threads)
     if count < 2:
         return [work(item) for item in waiting]
     results: dict[int, Result] = {}
