@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,13 +14,18 @@ from ..inputs.project import Candidate, Project
 from ..model.loads import ZoneLoads, zone_loads
 from ..model.night import empty_night, energy_of_given, night_air_cfm
 from ..model.unit import Unit
+from ..parallel import cores, in_order
 from ..results import ANNUAL_KEYS, SAVING_KEYS, AsRun, Results
 from ..strategies.choose import AT_END_F, at_dsp_ends, dsp_of_sat, resets_pressure
 from ..strategies.limits import SatLimits, sat_limits
 from ..strategies.registry import dsp_strategy, sat_strategy
 from ..strategies.strategy import DspRows, SatRows
 from .settings import Settings, TrimRespond
-from .steps import BY_ZONE, HOURLY, Run, Year
+from .steps import BY_ZONE, HOURLY, Outcome, Run, Year
+
+# Runs whose rows are worked on together, whatever the number of threads: results do not depend on it. More take longer,
+# since their arrays leave the cache.
+RUNS_TOGETHER = 4
 
 
 def audit(
@@ -42,61 +48,78 @@ def audit(
         Candidate id to AsRun, in the order of the project.
     """
     wanted = [c.candidate for c in results.candidates if only is None or c.id in only or c.id == results.baseline_id]
-    sites: dict[str, list[Candidate]] = {}
+    by_site: dict[str, list[Candidate]] = {}
     for candidate in wanted:
-        sites.setdefault(results.runs[candidate.id].site, []).append(candidate)
-    found: dict[str, tuple] = {}
-    done = 0
-    for candidates in sites.values():
-        count = len(candidates)
+        by_site.setdefault(results.runs[candidate.id].site, []).append(candidate)
+    sites = [_Site(results, candidates) for candidates in by_site.values()]
+    jobs = [(site, k) for site in sites for k in range(0, len(site.runs), RUNS_TOGETHER)]
+    count = sum(len(site.runs) for site in sites)
+    done = [0.0] * len(jobs)
 
-        def tell(share: float, done: int = done, count: int = count) -> None:
+    def simulated(at: int) -> list[Outcome]:
+        site, first = jobs[at]
+        runs = site.runs[first : first + RUNS_TOGETHER]
+
+        def tell(share: float) -> None:
+            done[at] = share * len(runs)
             if progress is not None:
-                progress((done + share * count) / len(wanted))
+                progress(sum(done) / count)
 
-        found |= _site(results, candidates, tell)
-        done += len(candidates)
-    base = found[results.baseline_id][0]
-    return {
-        c.id: AsRun(
-            annual=found[c.id][0],
-            saving={key: base[key] - found[c.id][0][key] for key in SAVING_KEYS},
-            zones=found[c.id][1],
-            hourly=found[c.id][2],
-            trace=found[c.id][3],
-            trace_days=found[c.id][4],
+        year = Year(
+            site.unit,
+            site.conditions,
+            site.project.schedule,
+            runs,
+            Settings.of(site.project.as_run),
+            trace_days=site.days,
+            progress=tell,
         )
+        return year.run()
+
+    found: dict[str, AsRun] = {}
+    outcomes = in_order(simulated, range(len(jobs)), cores())
+    for site in sites:
+        mine = [o for (of, _), group in zip(jobs, outcomes) if of is site for o in group]
+        found |= site.as_run(mine)
+    base = found[results.baseline_id].annual
+    return {
+        c.id: replace(found[c.id], saving={key: base[key] - found[c.id].annual[key] for key in SAVING_KEYS})
         for c in wanted
     }
 
 
-def _site(results: Results, candidates: list[Candidate], progress) -> dict[str, tuple]:
-    """Candidates that share a unit, side by side."""
-    of = results.runs[candidates[0].id]
-    unit, project = of.unit, of.project
-    conditions = build_conditions(results.weather, project)
-    loads = zone_loads(unit, conditions)
-    searched = _searched(unit, conditions, results, candidates)
-    runs, owners = [], []
-    for candidate in candidates:
-        for run in runs_of(unit, conditions, loads, project, candidate, searched.get(candidate.id)):
-            runs.append(run)
-            owners.append(candidate.id)
-    days = trace_days(conditions)
-    settings = Settings.of(project.as_run)
-    outcomes = Year(unit, conditions, project.schedule, runs, settings, trace_days=days, progress=progress).run()
-    found = {}
-    for candidate in candidates:
-        mine = [(r, o) for r, o, owner in zip(runs, outcomes, owners) if owner == candidate.id]
-        mean = lambda name, part, mine=mine: sum(r.share * getattr(o, part)[name] for r, o in mine)
-        found[candidate.id] = (
-            _annual(unit, conditions, loads, project, mine),
-            {name: mean(name, "zones") for name in BY_ZONE},
-            {name: mean(name, "hourly") for name in HOURLY},
-            {name: mean(name, "trace") for name in HOURLY},
-            days,
-        )
-    return found
+class _Site:
+    """Candidates that share a unit, as runs."""
+
+    def __init__(self, results: Results, candidates: list[Candidate]) -> None:
+        of = results.runs[candidates[0].id]
+        self.unit, self.project = of.unit, of.project
+        self.conditions = build_conditions(results.weather, self.project)
+        self.loads = zone_loads(self.unit, self.conditions)
+        self.days = trace_days(self.conditions)
+        searched = _searched(self.unit, self.conditions, results, candidates)
+        self.runs: list[Run] = []
+        self.owners: list[str] = []
+        for c in candidates:
+            runs = runs_of(self.unit, self.conditions, self.loads, self.project, c, searched.get(c.id))
+            self.runs += runs
+            self.owners += [c.id] * len(runs)
+
+    def as_run(self, outcomes: list[Outcome]) -> dict[str, AsRun]:
+        """Candidate id to what its runs come to by their shares of the time; without savings."""
+        found = {}
+        for id_ in dict.fromkeys(self.owners):
+            mine = [(r, o) for r, o, owner in zip(self.runs, outcomes, self.owners) if owner == id_]
+            mean = lambda name, part, mine=mine: sum(r.share * getattr(o, part)[name] for r, o in mine)
+            found[id_] = AsRun(
+                annual=_annual(self.unit, self.conditions, self.loads, self.project, mine),
+                saving={},
+                zones={name: mean(name, "zones") for name in BY_ZONE},
+                hourly={name: mean(name, "hourly") for name in HOURLY},
+                trace={name: mean(name, "trace") for name in HOURLY},
+                trace_days=self.days,
+            )
+        return found
 
 
 def _annual(unit: Unit, conditions: Conditions, loads: ZoneLoads, project: Project, mine) -> dict[str, float]:

@@ -233,7 +233,8 @@ class Year:
                 if t >= 0 and len(self.trace_days):
                     self._keep_trace(name, values, hour, counts, j)
             if t >= 0:
-                self._count_limits(now, day, counted)
+                if j == self.per_hour // 2:
+                    self._count_limits(now, day, counted)
                 tolerance = unit.service.unmet_tolerance_f
                 for name, values in zip(
                     BY_ZONE,
@@ -317,11 +318,11 @@ class Year:
             )
 
     def _count_limits(self, now: _Hour, day: _Day, counted) -> None:
-        """Hours at limits and ends of ranges."""
+        """Hours at limits and ends of ranges, by the middle of the hour."""
         for run, rows, kept in zip(self.runs, self.rows, self.limits):
             found = run.limits(now.chunk_weather, day.air_set_f[rows], day.air.dsp_set_inwc[rows])
             for name, at in found.items():
-                kept[name] = kept.get(name, 0.0) + self.step_h * float(np.count_nonzero(at & counted[rows]))
+                kept[name] = kept.get(name, 0.0) + float(np.count_nonzero(at & counted[rows]))
 
     def _keep_trace(self, name, values, hour, counts, j) -> None:
         """A step of the days that are kept."""
