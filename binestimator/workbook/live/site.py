@@ -17,7 +17,7 @@ from ...strategies.demand import MOST_REQUESTS, temperature_thresholds_f
 from ..figures import when_text
 from ..page import title
 from ..sheets.inputs import number_style, value_cell
-from ..strict import column_name, quoted
+from ..strict import column_name, sheet_ref
 from .constants import curve_key
 from .formulas import Scope
 from .grid import TOTAL_ROWS, Grid
@@ -142,7 +142,7 @@ class Site:
         self._sheet.text(row, 2, unit, s("line", "small"))
         self._sheet.text(row, 3, how, s("line", "small", "quiet"))
         self.pen.labels[name] = (label, unit)
-        self.scope.put(name, f"{_sheet_ref(self.unit_name)}!$B${row + 1}", value)
+        self.scope.put(name, f"{sheet_ref(self.unit_name)}!$B${row + 1}", value)
         self._row += 1
 
     def mirror(self, *paths: str, start: str = "", whose: str = "") -> None:
@@ -754,7 +754,7 @@ class Site:
         left, right = column_name(ZONE_COLUMN), column_name(last)
         self._zone_local = Scope(self.scope)
         for row, name, _kind, _, value, more in self._zone_rows:
-            address = f"{_sheet_ref(self.zones_name)}!${left}${row + 1}:${right}${row + 1}"
+            address = f"{sheet_ref(self.zones_name)}!${left}${row + 1}:${right}${row + 1}"
             if value is not None:
                 self.scope.put(name, address, value)
             self._zone_local.put(name, f"{COLUMN}{row + 1}", more[1] if value is None else value)
@@ -776,12 +776,12 @@ class Site:
         )
         self.scope.put(
             "z.matrix",
-            f"{_sheet_ref(self.zones_name)}!${left}${self._matrix_row + 1}:${right}${self._matrix_row + rows}",
+            f"{sheet_ref(self.zones_name)}!${left}${self._matrix_row + 1}:${right}${self._matrix_row + rows}",
             matrix,
         )
         first = next(row for row, name, *_ in self._zone_rows if name == "z.in_0")
         self.scope.put(
-            "z.members", f"{_sheet_ref(self.zones_name)}!${left}${first + 1}:${right}${first + k}", np.vstack(member)
+            "z.members", f"{sheet_ref(self.zones_name)}!${left}${first + 1}:${right}${first + k}", np.vstack(member)
         )
 
     def _derived(self, member) -> list[tuple]:
@@ -1305,7 +1305,7 @@ class Site:
             names.put("column", grid.area(c_.key), c_.values.T)
             template = "SUMPRODUCT({weight},{column})"
             value = self.pen.evaluated(sheet, TOTAL_ROWS["rows"], c_.column, names, template, style)
-            self.idle[c_.key] = (f"{sheet.name}!${column_name(c_.column)}${TOTAL_ROWS['rows'] + 1}", value)
+            self.idle[c_.key] = (f"{sheet_ref(sheet.name)}!${column_name(c_.column)}${TOTAL_ROWS['rows'] + 1}", value)
         grid.write()
         sheet.widths([9.5] * grid.width)
         grid.show(1, self.pen.work.footer)
@@ -1349,7 +1349,7 @@ def write_points(
     # Points of two kinds name both, as "degF:in. w.c. or %:in. w.c.".
     x_unit, y_unit = x_unit or unit.partition(":")[0], unit.rpartition(":")[2]
     style = s("general", "line", "left")
-    at = lambda k: f"{_sheet_ref(sheet.name)}!$B${k + 1}"
+    at = lambda k: f"{sheet_ref(sheet.name)}!$B${k + 1}"
     flat = "flat outside the points"
     count = len(points)
 
@@ -1406,10 +1406,6 @@ def write_points(
     for part, start, numbers in zip("xys", starts, (*columns, slopes), strict=True):
         scope.put(f"{name}.{part}", f"{at(start)}:$B${start + len(numbers)}", np.array([numbers]))
     return row
-
-
-def _sheet_ref(name: str) -> str:
-    return name if name.replace("_", "").isalnum() else quoted(name)
 
 
 def ln_pressure(phase: str, t: str) -> str:
