@@ -635,3 +635,32 @@ def test_the_row_inspector_shows_every_end_use_of_the_project():
     used = [use for use in END_USES if results.baseline.annual[use.key] > 0.0]
     assert {"purchased_cooling_kbtu", "purchased_heating_kbtu"} <= {use.key for use in used}
     assert all(use.column_label in shown for use in used)
+
+
+def test_formulas_quote_names_of_sheets_that_need_it():
+    """A second set of inputs has a number behind the names of its sheets, so a blank in them."""
+    project = project_of(
+        project={"default_candidates": False},
+        heating={"enabled_unoccupied": True},
+        candidate=[
+            {"id": "as_found", "sat": "as_found", "dsp": "as_found"},
+            {
+                "id": "lowered",
+                "name": "Minimums lowered",
+                "kind": "companion",
+                "sat": "as_found",
+                "dsp": "as_found",
+                "override": {"group.*.minimum_flow_frac": 0.15, "heating.efficiency_frac": 0.9},
+            },
+        ],
+        bins={"rows": "mean"},
+    )
+    made = openpyxl.load_workbook(io.BytesIO(workbook_bytes(estimate(project, weather_of("greensboro")))))
+    names = set(made.sheetnames)
+    assert {f"{kind} 2" for kind in layout.SITE_SHEETS} <= names
+    for sheet in made.worksheets:
+        for line in sheet.iter_rows():
+            for cell in line:
+                if cell.data_type == "f" and "!" in str(cell.value):
+                    bare = re.sub(r"\"[^\"]*\"|'(?:[^']|'')*'!", "", str(cell.value))
+                    assert set(re.findall(r"([^\s(),=*/+\-&<>^:;]+)!", bare)) <= names, (sheet.title, cell.coordinate)

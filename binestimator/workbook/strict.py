@@ -610,6 +610,11 @@ def quoted(sheet: str) -> str:
     return "'" + sheet.replace("'", "''") + "'"
 
 
+def sheet_ref(name: str) -> str:
+    """Name of a sheet in a formula, quoted where it has to be: in apostrophes a formula is longer."""
+    return name if name.replace("_", "").isalnum() else quoted(name)
+
+
 def reference(sheet: str, row: int, column: int) -> str:
     """Absolute address with its sheet."""
     return f"{quoted(sheet)}!${column_name(column)}${row + 1}"

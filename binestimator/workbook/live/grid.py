@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...errors import FormulaFault, WorkbookError
-from ..strict import Sheet, column_name
+from ..strict import Sheet, column_name, sheet_ref
 from .formulas import OWN, SOURCE, Scope, names_in
 
 if TYPE_CHECKING:
@@ -281,7 +281,7 @@ class Grid:
     def outside_address(self, key: str) -> str:
         """Address of a column in the same row, for formulas of other sheets whose line follows this table's."""
         c = self._by_key[key]
-        left = f"{self.sheet.name}!{column_name(c.column)}{SOURCE}"
+        left = f"{sheet_ref(self.sheet.name)}!{column_name(c.column)}{SOURCE}"
         return left if c.width == 1 else f"{left}:{column_name(c.column + c.width - 1)}{SOURCE}"
 
     # --- writing
