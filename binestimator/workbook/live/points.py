@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..strict import quoted
+from ..strict import sheet_ref
 from .formulas import Scope
 
 # Colder than any air and less than any airflow: the abscissa from which the first point's value holds.
@@ -85,8 +85,3 @@ def write_points(
     for part, start, numbers in zip("xys", starts, (*columns, slopes), strict=True):
         scope.put(f"{name}.{part}", f"{at(start)}:$B${start + len(numbers)}", np.array([numbers]))
     return row
-
-
-def sheet_ref(name: str) -> str:
-    """Sheet name as formulas write it, in quotes only where it needs them."""
-    return name if name.replace("_", "").isalnum() else quoted(name)

@@ -6,7 +6,8 @@ import numpy as np
 
 from ...page import title
 from ...sheets.inputs import number_style
-from ..points import sheet_ref, write_points
+from ...strict import sheet_ref
+from ..points import write_points
 from ..registry import FOLLOWS
 from .site import Site
 

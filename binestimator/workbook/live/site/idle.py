@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...page import title
-from ...strict import column_name
+from ...strict import column_name, sheet_ref
 from ..formulas import Scope
 from ..grid import TOTAL_ROWS, Grid
 from ..rows.plant import source_columns
@@ -57,7 +57,7 @@ def write_idle(site: Site, sheet, base_rows) -> None:
         names.put("column", grid.area(c_.key), c_.values.T)
         template = "SUMPRODUCT({weight},{column})"
         value = site.pen.evaluated(sheet, TOTAL_ROWS["rows"], c_.column, names, template, style)
-        site.idle[c_.key] = (f"{sheet.name}!${column_name(c_.column)}${TOTAL_ROWS['rows'] + 1}", value)
+        site.idle[c_.key] = (f"{sheet_ref(sheet.name)}!${column_name(c_.column)}${TOTAL_ROWS['rows'] + 1}", value)
     grid.write()
     sheet.widths([9.5] * grid.width)
     grid.show(1, site.pen.work.footer)

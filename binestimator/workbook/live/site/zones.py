@@ -6,9 +6,8 @@ import numpy as np
 
 from ...page import title
 from ...sheets.inputs import number_style, value_cell
-from ...strict import column_name
+from ...strict import column_name, sheet_ref
 from ..formulas import Scope
-from ..points import sheet_ref
 from .site import SUN, Site
 
 # Stand in addresses for the column of a zone, and before an input of its group.
