@@ -276,7 +276,7 @@ def test_output_that_is_a_file(tmp_path, capsys, quick):
 
 @pytest.mark.parametrize("how", ["interrupt", "SIGTERM", "SIGHUP"])
 def test_an_interrupted_run_leaves_the_files_of_an_earlier_one(tmp_path, capsys, quick, monkeypatch, how):
-    def interrupted(results):
+    def interrupted(results, width):
         if how.startswith("SIG"):
             os.kill(os.getpid(), getattr(signal, how))
         raise KeyboardInterrupt
@@ -294,7 +294,7 @@ def test_an_interrupted_run_leaves_the_files_of_an_earlier_one(tmp_path, capsys,
 def test_a_signal_that_is_ignored_stays_ignored(tmp_path, capsys, quick, monkeypatch):
     """As under ``nohup``: the run outlives its terminal."""
     monkeypatch.setattr(
-        "binestimator.terminal.comparison", lambda results: os.kill(os.getpid(), signal.SIGHUP) or "done"
+        "binestimator.terminal.comparison", lambda results, width: os.kill(os.getpid(), signal.SIGHUP) or "done"
     )
     before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
     try:
@@ -305,7 +305,7 @@ def test_a_signal_that_is_ignored_stays_ignored(tmp_path, capsys, quick, monkeyp
 
 
 def test_an_interruption_after_the_files_are_there_says_so(tmp_path, capsys, quick, monkeypatch):
-    def interrupted(results):
+    def interrupted(results, width):
         raise KeyboardInterrupt
 
     monkeypatch.setattr("binestimator.terminal.comparison", interrupted)
@@ -316,7 +316,7 @@ def test_an_interruption_after_the_files_are_there_says_so(tmp_path, capsys, qui
 
 @pytest.mark.parametrize("debug", [True, False])
 def test_a_fault_of_the_program(tmp_path, capsys, quick, monkeypatch, debug):
-    def fault(results):
+    def fault(results, *_):
         raise ZeroDivisionError("in the middle of it")
 
     monkeypatch.setattr("binestimator.workbook.write.workbook_bytes", fault)

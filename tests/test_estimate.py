@@ -270,7 +270,8 @@ def test_lower_pressure_never_takes_more_fan_energy(name):
         lower = (reset.rows["dsp_set_inwc"] <= base.rows["dsp_set_inwc"]) & np.isclose(
             reset.rows["sat_f"], base.rows["sat_f"], rtol=0.0, atol=1e-9
         )
-        assert np.all((reset.rows["fan_kw"] <= base.rows["fan_kw"] + 1e-9)[lower])
+        # Supply temperatures that are equal to 1e-9 degF move air that is equal to as many digits.
+        assert np.all((reset.rows["fan_kw"] <= base.rows["fan_kw"] * (1.0 + 1e-9) + 1e-9)[lower])
     assert reset.annual["fan_kwh"] < base.annual["fan_kwh"]
 
 

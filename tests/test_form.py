@@ -1384,6 +1384,9 @@ def test_overrides_of_a_reviewer_never_become_the_claim_and_both_are_reported(ru
     claim, data = plain_data(runs / "toml/plain.json"), plain_data(tmp_path / "out/returned.json")
     reviewed = data.pop("reviewed")
     assert claim.pop("checksum") != data.pop("checksum")  # of the whole file each
+    # The trail is that of the file that was read: it tells of the second run.
+    assert "prices.electricity_usd_kwh = 0.05" in data.pop("trail")["revisions"][-1]["what_changed"]
+    assert "Second run" not in str(claim.pop("trail"))
     assert (
         data == claim
         and reviewed["overrides"] == {"prices.electricity_usd_kwh": 0.05}

@@ -8,7 +8,7 @@ import pytest
 
 from binestimator import moist_air
 from binestimator.errors import WorkbookError
-from binestimator.inputs.schema import record_type
+from binestimator.inputs.schema import fields_of, record_type
 from binestimator.model import air_handler, plant
 from binestimator.named import Constant, Constants, decided, floats, named
 from binestimator.workbook.live.formulas import Scope, line_through
@@ -95,7 +95,7 @@ CHILLERS = [
         "other_load_tons": other,
     }
     for (name, pump, below), (units, other) in zip(
-        itertools.product("ABCDEFG", ("constant", "variable"), ("cycle", "hold")),
+        itertools.product(fields_of("cooling")["chiller_set"].choices, ("constant", "variable"), ("cycle", "hold")),
         itertools.cycle([(1, 0.0), (3, 60.0), (2, 0.0)]),
     )
 ]

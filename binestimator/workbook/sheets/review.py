@@ -44,7 +44,8 @@ def write(pages, sheet: Sheet, results=None, second=None, trail=None, version: s
     sheet.widths(_WIDTHS)
     changes = [] if trail is None or results is None else trail.changes(results.project)
     review = None if second is None else second[0]
-    told = [] if results is None else revisions(results, review, trail, version)
+    kept = () if trail is None else trail.revisions
+    told = kept if results is None else revisions(results, review, trail, version)
     row = _head(sheet, s, 3, REVISIONS, [label for _, label in REVISION_COLUMNS])
     row = _lines(sheet, s, row, told, _REVISION_LINES, 15)
     row = _head(sheet, s, row + 1, QUESTIONS, [label for _, label in QUESTION_COLUMNS])
