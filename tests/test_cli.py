@@ -276,7 +276,7 @@ def test_output_that_is_a_file(tmp_path, capsys, quick):
 
 @pytest.mark.parametrize("how", ["interrupt", "SIGTERM", "SIGHUP"])
 def test_an_interrupted_run_leaves_the_files_of_an_earlier_one(tmp_path, capsys, quick, monkeypatch, how):
-    def interrupted(results, width):
+    def interrupted(results, *_):
         if how.startswith("SIG"):
             os.kill(os.getpid(), getattr(signal, how))
         raise KeyboardInterrupt
@@ -305,7 +305,7 @@ def test_a_signal_that_is_ignored_stays_ignored(tmp_path, capsys, quick, monkeyp
 
 
 def test_an_interruption_after_the_files_are_there_says_so(tmp_path, capsys, quick, monkeypatch):
-    def interrupted(results, width):
+    def interrupted(results, *_):
         raise KeyboardInterrupt
 
     monkeypatch.setattr("binestimator.terminal.comparison", interrupted)
