@@ -130,7 +130,7 @@ def _as_run(results) -> list[str]:
     others = [c for c in results.candidates if c.id != results.baseline_id and c.id in results.as_run]
     cells = [
         (
-            c.id,
+            f"{mark_of(results, c)} {c.id}",
             *(_tenths(value) for value in results.as_run_points(c.id)),
             whole(results.as_run[c.id].saving["cost_usd"]),
             _tenths(results.as_run[c.id].annual["mean_sat_f"]),
@@ -139,14 +139,14 @@ def _as_run(results) -> list[str]:
         for c in others
     ]
     heads = (
-        ("As run", ""),
+        ("  Option", ""),
         ("At rest", "%"),
         ("As run", "%"),
         ("As run", "USD"),
         ("Mean SAT", "degF"),
         ("Mean DSP", "in. w.c."),
     )
-    first = max([len("As run"), *(len(row[0]) for row in cells)]) + 2
+    first = max([len("  Option"), *(len(row[0]) for row in cells)]) + 2
     line = lambda row: "".join([row[0].ljust(first), *(cell.rjust(10) for cell in row[1:])]).rstrip()
     return [
         *_wrapped(

@@ -300,3 +300,29 @@ def test_tuning_is_that_of_the_inputs():
     assert (dsp.start, dsp.trim, dsp.respond, dsp.respond_most) == (dsp.high, -0.05, 0.06, 0.13)
     assert sat_tuning(project.candidate("as_found").sat, project.as_run) is None
     assert dsp_tuning(unit, project.candidate("sat_demand").dsp, project.as_run) is None
+
+
+@pytest.mark.invariant
+def test_moves_closer_together_than_the_steps_are_all_made():
+    """Nothing asks: 12 minutes after the delay a trim of 0.1 degF each minute has moved by 1.2, in steps of 1 and of 2
+    minutes."""
+    project = project_of(**merged(STEADY, {"limits": {"sat_min_f": 55, "sat_max_f": 65}}))
+    unit = unit_of(project)
+    # A cold night: no zone asks for cooling.
+    conditions = replace(days_of(project, (10, 1)), occupied=np.ones(24), fan_on=np.ones(24))
+    loads = zone_loads(unit, conditions)
+    (run,) = runs_of(unit, conditions, loads, project, project.candidate("sat_demand"))
+    loop = replace(run.sat_loop, start=55.0, delay_min=0.0, step_min=1.0, trim=0.1)
+    ends = []
+    for step_min in (1.0, 2.0):
+        year = Year(
+            unit,
+            conditions,
+            project.schedule,
+            [replace(run, sat_loop=loop)],
+            settings_of(project, step_min=step_min, chunk_days=1, spin_up_days=1),
+            trace_days=(0,),
+        )
+        year._hour(0)
+        ends.append(year.loops["sat"][0])
+    assert ends == pytest.approx([61.0, 61.0], abs=0.2)

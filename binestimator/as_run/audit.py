@@ -40,7 +40,7 @@ def audit(
     only : sequence of str, optional
         Candidates to run; the baseline is always among them.
     progress : callable, optional
-        Told the share that is done.
+        Called with the share that is done.
 
     Returns
     -------

@@ -1,7 +1,7 @@
 """The year in time steps: chunks of days side by side, and of each all runs that share a unit.
 
-Each chunk starts some days before it counts (``spin_up_days``), since rooms carry a weekend over; hours in which a
-limit cycle stands differ between chunkings, so that only means and counts are reported.
+Each chunk starts some days before it counts (``spin_up_days``), since rooms carry a weekend over. The phase of limit
+cycles depends on where a chunk starts, so only sums and means are reported.
 """
 
 from __future__ import annotations
@@ -103,7 +103,7 @@ class Year:
     trace_days : sequence of int
         Days of the year whose steps are kept.
     progress : callable, optional
-        Told the share that is done, an hour of all chunks at a time.
+        Called with the share that is done, an hour of all chunks at a time.
     """
 
     def __init__(
@@ -231,7 +231,7 @@ class Year:
             ):
                 sums[name] += values
                 if t >= 0 and len(self.trace_days):
-                    self._keep_trace(name, values, hour, counts, j)
+                    self._keep_trace(name, values, hour, counts & now.on[: self.chunks], j)
             if t >= 0:
                 if j == self.per_hour // 2:
                     self._count_limits(now, day, counted)
@@ -423,9 +423,11 @@ class Year:
             total = requests @ z.weight
             for loop, rows in loops:
                 moves = lambda minutes, loop=loop: np.floor((minutes - loop.delay_min) / loop.step_min + 1e-9)
-                due = now.on[rows] & (moves(self.ran_min[rows]) > np.maximum(moves(before[rows]), -1.0))
+                due = now.on[rows] * (moves(self.ran_min[rows]) - np.maximum(moves(before[rows]), -1.0))
                 state = self.loops[name]
-                state[rows] = np.where(due, moved(loop, state[rows], total[rows]), state[rows])
+                # Moves closer together than the time steps are made one after the other.
+                for k in range(max(int(due.max()), 0)):
+                    state[rows] = np.where(due > k, moved(loop, state[rows], total[rows]), state[rows])
         return sent
 
 

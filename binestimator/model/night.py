@@ -170,7 +170,7 @@ def energy_of_given(unit: Unit, conditions, loads: ZoneLoads, schedule, heat_btu
     Parameters
     ----------
     heat_btuh, cool_btuh : ndarray (H, Z)
-        Of one zone of each line; no hour has both. [Btu/h]
+        Of one zone of each line, means of the hour. [Btu/h]
     duct : NightDuct or None
     air : tuple of ndarray
         From :func:`night_air_cfm` with the same duct.
