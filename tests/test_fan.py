@@ -88,7 +88,8 @@ def test_fan_heat_formula():
     rounding of constants): 4.0 in. at 0.62 gives 2.39 F at 0.371; hence within 2.5 %."""
     unit = fan_unit()
     state = fans.fan_power_at(unit, 20000.0, 4.0)
-    eta = float(state.fan_eff_frac * 0.96 * state.motor_eff_frac)
+    motor_eff = fans.machine_efficiency_frac(state.shaft_kw / 0.96 / (25 * 0.74569987158), 0.93, 0.35, 2)
+    eta = float(state.fan_eff_frac * 0.96 * motor_eff)
     rise = float(fans.temperature_rise_f(state.heat_kw, 20000.0, 1.08))
     assert rise == pytest.approx(0.371 * 4.0 / eta, rel=0.025)
     assert rise == pytest.approx(1000.0 * BTU_PER_WH * float(state.heat_kw) / (1.08 * 20000.0), rel=1e-12)

@@ -10,6 +10,7 @@ from binestimator import moist_air
 from binestimator.errors import WorkbookError
 from binestimator.inputs.schema import fields_of, record_type
 from binestimator.model import air_handler, plant
+from binestimator.model import fan as fans
 from binestimator.named import Constant, Constants, decided, floats, named
 from binestimator.workbook.live.formulas import Scope, line_through
 from binestimator.workbook.live.rows.steps import STEPS
@@ -36,6 +37,7 @@ CONDITIONS = {
     "target_f": RNG.uniform(50.0, 65.0, ROWS),
     "return_w": RNG.uniform(0.004, 0.014, ROWS),
     "drying": RNG.uniform(0.5, 1.0, ROWS),
+    "dsp_set": np.where(RNG.random(ROWS) < 0.05, 0.0, RNG.uniform(0.1, 2.0, ROWS)),
 }
 
 
@@ -44,7 +46,7 @@ def drawing(**records):
     scope, keys = Scope(), []
     for name, values in CONDITIONS.items():
         scope.put(name, name, values[:, None])
-    for value in (*vars(plant).values(), *vars(air_handler).values(), *vars(moist_air).values()):
+    for value in (*vars(plant).values(), *vars(air_handler).values(), *vars(moist_air).values(), *vars(fans).values()):
         if isinstance(value, Constant):
             scope.put(value.name, value.name, float(value))
         elif isinstance(value, Constants):
@@ -214,6 +216,48 @@ def test_drawn_formulas_of_the_economizer_give_what_the_model_gives(kind, integr
     drawn = air_handler.mix(unit_symbols, drawn, *(draw.name(key) for key in ends))
     for name in ("oa_frac", "mat_f", "economizing"):
         same(draw, getattr(drawn, name), getattr(found, name).astype(float))
+
+
+FANS = [
+    {"part_load": part_load, "motor_in_airstream": inside, "minimum_speed_frac": least}
+    for part_load, inside, least in itertools.product(
+        ("pressure", "published_curves"), (True, False), (0.0, 0.2, 0.5)
+    )
+]
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("resets", [True, False])
+@pytest.mark.parametrize("options", FANS, ids=str)
+def test_drawn_formulas_of_fans_and_leakage_give_what_the_model_gives(options, resets):
+    records = {
+        "fan": record_type("fan")(**options | {"motor_hp": 20.0}),
+        "return_fan": record_type("return_fan")(type="return", design_inwc=0.8),
+        "air_handler": record_type("air_handler")(design_cfm=20_000.0, leakage_frac=0.03),
+    }
+    draw, keys = drawing(**records)
+    draw.scope.put("fs", "fs", 1.08)
+    draw.scope.put("c.scale", "scale", 1.1)
+    unit = SimpleNamespace(**records, design_cfm=20_000.0, motor_hp=20.0, fan_scale=1.1)
+    symbols = SimpleNamespace(
+        **{section: draw.inputs(section, record) for section, record in records.items()},
+        design_cfm=draw.name("air_handler.design_cfm", low=1.0),
+        motor_hp=draw.name("fan.motor_hp", low=0.0),
+        fan_scale=draw.name("c.scale", low=0.0),
+    )
+    flow, dsp = draw.name("flow_cfm", low=0.0), draw.name("dsp_set")
+    drawn = fans.supply_fan(symbols, flow, dsp, resets)
+    found = fans.supply_fan(unit, CONDITIONS["flow_cfm"], CONDITIONS["dsp_set"], resets)
+    for name in ("total_inwc", "dsp_inwc", "speed_frac", "kw", "heat_kw"):
+        same(draw, getattr(drawn, name), getattr(found, name))
+    rise = fans.temperature_rise_f(found.heat_kw, CONDITIONS["flow_cfm"], 1.08)
+    same(draw, fans.temperature_rise_f(drawn.heat_kw, flow, draw.name("fs")), rise)
+    same(draw, fans.secondary_fan_kw(symbols, flow), fans.secondary_fan_kw(unit, CONDITIONS["flow_cfm"]))
+    same(draw, fans.leakage_cfm(symbols, dsp), fans.leakage_cfm(unit, CONDITIONS["dsp_set"]))
+    standing = fans.standing_dsp_inwc(unit, CONDITIONS["flow_cfm"], CONDITIONS["dsp_set"])
+    same(draw, fans.standing_dsp_inwc(symbols, flow, dsp), standing)
+    assert np.any(found.kw == 0.0) and np.any(found.at_minimum) == (options["minimum_speed_frac"] > 0.0)
+    assert len(set(keys)) == len(keys)
 
 
 @pytest.mark.invariant

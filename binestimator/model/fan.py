@@ -8,21 +8,26 @@ own way; or, by input, from the two published part-load curves.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..units import BTU_PER_WH, FAN_CFM_INWC_PER_HP, HORSEPOWER_KW
+from .. import units
+from ..named import Constant, Constants, beside, floats, named
 from .unit import Unit
+
+BTU_PER_WH = Constant(units.BTU_PER_WH, "k.btu_wh")
+FAN_CFM_INWC_PER_HP = Constant(units.FAN_CFM_INWC_PER_HP, "k.fan")
+HORSEPOWER_KW = Constant(units.HORSEPOWER_KW, "k.hp_kw")
 
 # 90.1-2022 Table L4.2.3-1 (variable-speed fan without and with static-pressure reset):
 # constant, x, x^2, x^3 of power over design power against flow over design flow.
-CURVE_FIXED_STATIC = (0.0013, 0.1470, 0.9506, -0.0998)
-CURVE_RESET_STATIC = (0.0408, 0.0880, -0.0729, 0.9437)
+CURVE_FIXED_STATIC = Constants((0.0013, 0.1470, 0.9506, -0.0998), (f"k.static_{i}" for i in range(4)))
+CURVE_RESET_STATIC = Constants((0.0408, 0.0880, -0.0729, 0.9437), (f"k.reset_{i}" for i in range(4)))
 
 # The droop parabola is used up to this operating point (phi). Beyond it power would no
 # longer fall as pressure falls; real systems with a held setpoint stay below it.
-PHI_MAX = 1.6
+PHI_MAX = Constant(1.6, "k.phi_max")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +35,7 @@ class FanState:
     """Supply fan at given flows; arrays (R,).
 
     ``total_inwc`` fan pressure · ``dsp_inwc`` actual duct pressure · ``speed_frac``
-    speed over full speed · ``fan_eff_frac``, ``motor_eff_frac``, ``drive_eff_frac`` ·
+    speed over full speed · ``fan_eff_frac`` ·
     ``shaft_kw`` power into the fan shaft · ``kw`` power into the drive · ``heat_kw`` the part
     that warms the supply air · ``at_minimum`` speed at its minimum (bool).
     """
@@ -39,26 +44,34 @@ class FanState:
     dsp_inwc: np.ndarray
     speed_frac: np.ndarray
     fan_eff_frac: np.ndarray
-    motor_eff_frac: np.ndarray
-    drive_eff_frac: np.ndarray
     shaft_kw: np.ndarray
     kw: np.ndarray
     heat_kw: np.ndarray
     at_minimum: np.ndarray
 
 
+def _system_inwc_cfm2(unit: Unit):
+    """Pressure lost outside the held duct section over the square of flow. [in. w.c./cfm2]"""
+    fan = unit.fan
+    return named((fan.design_total_inwc - fan.design_dsp_inwc) / unit.design_cfm**2, "system")
+
+
+def _fan_law(unit: Unit):
+    """``a`` and ``b`` of the fan law ``dp = a s^2 - b V^2`` at a share s of full speed. [in. w.c., in. w.c./cfm2]"""
+    fan = unit.fan
+    a = named(fan.shutoff_ratio * fan.design_total_inwc, "shutoff")
+    return a, named((fan.shutoff_ratio - 1.0) * fan.design_total_inwc / unit.design_cfm**2, "droop")
+
+
 def system_inwc(unit: Unit, flow_cfm):
     """Pressure lost outside the held duct section, with the square of flow. [in. w.c.]"""
-    fan = unit.fan
-    return (fan.design_total_inwc - fan.design_dsp_inwc) * (np.asarray(flow_cfm, dtype=float) / unit.design_cfm) ** 2
+    return _system_inwc_cfm2(unit) * floats(flow_cfm) ** 2
 
 
 def minimum_speed_inwc(unit: Unit, flow_cfm):
     """Fan pressure at minimum speed, ``a s_min^2 - b V^2`` (may be negative: no effect). [in. w.c.]"""
-    fan = unit.fan
-    a = fan.shutoff_ratio * fan.design_total_inwc
-    b = (fan.shutoff_ratio - 1.0) * fan.design_total_inwc / unit.design_cfm**2
-    return a * fan.minimum_speed_frac**2 - b * np.asarray(flow_cfm, dtype=float) ** 2
+    a, b = _fan_law(unit)
+    return named(a * unit.fan.minimum_speed_frac**2, "minimum_inwc") - b * floats(flow_cfm) ** 2
 
 
 def standing_dsp_inwc(unit: Unit, flow_cfm, dsp_set_inwc):
@@ -75,24 +88,27 @@ def leakage_cfm(unit: Unit, dsp_inwc):
     """
     ah = unit.air_handler
     share = (np.maximum(dsp_inwc, 0.0) / unit.fan.design_dsp_inwc) ** ah.leakage_exponent
-    return ah.leakage_frac * unit.design_cfm * share
+    return named(ah.leakage_frac * unit.design_cfm, "leak_cfm") * share
 
 
-def machine_efficiency_frac(load_frac, full_load_efficiency, fixed_loss_frac, order):
-    """Efficiency of a motor (order 2) or drive (order 1) at part load. [-]
+def machine_input_frac(load_frac, loss_frac, fixed_loss_frac, order):
+    """Input of a motor (order 2) or drive (order 1) over its rated output, at a load. [-]
 
-    Losses at full load, ``1/eta - 1`` of the output, are split into a part that does not
-    change with load and a part that falls with ``load ** order``:
-    ``eta(L) = L / (L + (1/eta - 1) (f + (1 - f) L^order))``. Exact at full load. The split
-    is an assumption; it reproduces that motors hold their efficiency to about half load.
+    Losses at full load, a share ``loss_frac`` of rated output, are split into a part that does not change with load
+    and a part that falls with ``load ** order``: ``L + loss (f + (1 - f) L^order)``. The split is an assumption; it
+    reproduces that motors hold their efficiency to about half load.
 
     Parameters
     ----------
     load_frac : array
         Output over rated output, > 0. [-]
     """
-    loss = 1.0 / full_load_efficiency - 1.0
-    return load_frac / (load_frac + loss * (fixed_loss_frac + (1.0 - fixed_loss_frac) * load_frac**order))
+    return load_frac + loss_frac * (fixed_loss_frac + (1.0 - fixed_loss_frac) * load_frac**order)
+
+
+def machine_efficiency_frac(load_frac, full_load_efficiency, fixed_loss_frac, order):
+    """Efficiency of a motor (order 2) or drive (order 1) at part load; exact at full load. [-]"""
+    return load_frac / machine_input_frac(load_frac, 1.0 / full_load_efficiency - 1.0, fixed_loss_frac, order)
 
 
 def fan_power_at(unit: Unit, flow_cfm, total_inwc) -> FanState:
@@ -110,41 +126,31 @@ def fan_power_at(unit: Unit, flow_cfm, total_inwc) -> FanState:
     phi = 1.6. No flow or no pressure: no power.
     """
     fan = unit.fan
-    flow = np.asarray(flow_cfm, dtype=float)
-    total = np.asarray(total_inwc, dtype=float)
-    flow, total = np.broadcast_arrays(flow, total)
+    flow, total = np.broadcast_arrays(floats(flow_cfm), floats(total_inwc))
     works = (flow > 0.0) & (total > 0.0)
-    safe_flow = np.where(works, flow, unit.design_cfm)
-    safe_total = np.where(works, total, fan.design_total_inwc)
-    phi = np.minimum(safe_flow / unit.design_cfm / np.sqrt(safe_total / fan.design_total_inwc), PHI_MAX)
-    fan_eff = fan.efficiency_frac * (1.0 - fan.efficiency_droop * (1.0 - phi) ** 2)
-    shaft_kw = safe_flow * safe_total / (FAN_CFM_INWC_PER_HP * fan_eff) * HORSEPOWER_KW
-    motor_out_kw = shaft_kw / fan.belt_efficiency_frac
-    rated_kw = unit.motor_hp * HORSEPOWER_KW
-    motor_eff = machine_efficiency_frac(
-        motor_out_kw / rated_kw, fan.motor_efficiency_frac, fan.motor_fixed_loss_frac, 2
-    )
-    motor_in_kw = motor_out_kw / motor_eff
-    drive_eff = machine_efficiency_frac(
-        motor_in_kw / (rated_kw / fan.motor_efficiency_frac), fan.drive_efficiency_frac, fan.drive_fixed_loss_frac, 1
-    )
-    kw = unit.fan_scale * motor_in_kw / drive_eff
-    shaft_kw = unit.fan_scale * shaft_kw
+    over_design = np.where(works, total, fan.design_total_inwc) / fan.design_total_inwc
+    phi = named(np.where(works, np.minimum(PHI_MAX, flow / unit.design_cfm / np.sqrt(over_design)), 1.0), "phi")
+    fan_eff = named(fan.efficiency_frac * (1.0 - fan.efficiency_droop * (1.0 - phi) ** 2), "fan_eff")
+    shaft_kw = named(flow * total / (FAN_CFM_INWC_PER_HP * fan_eff) * HORSEPOWER_KW, "shaft_kw")
+    rated_kw = named(unit.motor_hp * HORSEPOWER_KW, "rated_kw")
+    motor_load = named(shaft_kw / fan.belt_efficiency_frac / rated_kw, "motor_load")
+    motor_loss = named(1.0 / fan.motor_efficiency_frac - 1.0, "motor_loss")
+    motor_in = rated_kw * machine_input_frac(motor_load, motor_loss, fan.motor_fixed_loss_frac, 2)
+    motor_kw = named(np.where(shaft_kw > 0.0, motor_in, 0.0), "motor_kw")
+    drive_rated_kw = named(rated_kw / fan.motor_efficiency_frac, "drive_rated_kw")
+    drive_loss = named(1.0 / fan.drive_efficiency_frac - 1.0, "drive_loss")
+    drive_in = drive_rated_kw * machine_input_frac(motor_kw / drive_rated_kw, drive_loss, fan.drive_fixed_loss_frac, 1)
     # The drive is outside the air stream; motor and belt are in it or not by input.
-    heat_kw = unit.fan_scale * motor_in_kw if fan.motor_in_airstream else shaft_kw
-    a = fan.shutoff_ratio * fan.design_total_inwc
-    b = (fan.shutoff_ratio - 1.0) * fan.design_total_inwc / unit.design_cfm**2
-    zero = np.where(works, 1.0, 0.0)
+    heat_kw = motor_kw if fan.motor_in_airstream else shaft_kw
+    a, b = _fan_law(unit)
     return FanState(
         total_inwc=total,
         dsp_inwc=total - system_inwc(unit, flow),
         speed_frac=np.sqrt((np.maximum(total, 0.0) + b * flow**2) / a),
         fan_eff_frac=fan_eff,
-        motor_eff_frac=motor_eff,
-        drive_eff_frac=drive_eff,
-        shaft_kw=shaft_kw * zero,
-        kw=kw * zero,
-        heat_kw=heat_kw * zero,
+        shaft_kw=unit.fan_scale * shaft_kw,
+        kw=unit.fan_scale * np.where(motor_kw > 0.0, drive_in, 0.0),
+        heat_kw=unit.fan_scale * heat_kw,
         at_minimum=np.zeros(flow.shape, dtype=bool),
     )
 
@@ -169,29 +175,21 @@ def supply_fan(unit: Unit, flow_cfm, dsp_set_inwc, resets_pressure=True) -> FanS
     0.1855) and does not depend on the setpoint; temperatures and pressures still do.
     """
     fan = unit.fan
-    flow = np.asarray(flow_cfm, dtype=float)
+    flow = floats(flow_cfm)
     wanted = dsp_set_inwc + system_inwc(unit, flow)
     least = minimum_speed_inwc(unit, flow)
-    at_minimum = least > wanted
-    state = fan_power_at(unit, flow, np.maximum(wanted, least))
-    kw, shaft_kw, heat_kw = state.kw, state.shaft_kw, state.heat_kw
+    state = fan_power_at(unit, flow, named(np.maximum(wanted, least), "fan_total_inwc"))
     if fan.part_load == "published_curves":
         design = fan_power_at(unit, unit.design_cfm, fan.design_total_inwc)
         share = published_power_frac(flow / unit.design_cfm, resets_pressure, fan.curve_least_flow_frac)
-        share = np.where(flow > 0.0, share, 0.0)
-        kw, shaft_kw, heat_kw = design.kw * share, design.shaft_kw * share, design.heat_kw * share
-    return FanState(
-        total_inwc=state.total_inwc,
-        dsp_inwc=state.dsp_inwc,
-        speed_frac=state.speed_frac,
-        fan_eff_frac=state.fan_eff_frac,
-        motor_eff_frac=state.motor_eff_frac,
-        drive_eff_frac=state.drive_eff_frac,
-        shaft_kw=shaft_kw,
-        kw=kw,
-        heat_kw=heat_kw,
-        at_minimum=at_minimum,
-    )
+        share = named(np.where(flow > 0.0, share, 0.0), "curve")
+        state = replace(
+            state,
+            shaft_kw=design.shaft_kw * share,
+            kw=named(design.kw, "design_kw") * share,
+            heat_kw=named(design.heat_kw, "design_heat_kw") * share,
+        )
+    return replace(state, at_minimum=least > wanted)
 
 
 def published_power_frac(flow_frac, resets_pressure, least_flow_frac=0.2):
@@ -199,11 +197,15 @@ def published_power_frac(flow_frac, resets_pressure, least_flow_frac=0.2):
 
     Held below ``least_flow_frac``; 1 at design flow.
     """
-    x = np.maximum(flow_frac, least_flow_frac)
-    fixed, reset = (
-        (c[0] + x * (c[1] + x * (c[2] + x * c[3]))) / sum(c) for c in (CURVE_FIXED_STATIC, CURVE_RESET_STATIC)
-    )
+    x = named(np.maximum(flow_frac, least_flow_frac), "curve_x")
+    fixed, reset = _cubic(x, CURVE_FIXED_STATIC, "static_sum"), _cubic(x, CURVE_RESET_STATIC, "reset_sum")
     return np.where(resets_pressure, reset, fixed)[()]
+
+
+def _cubic(x, curve: Constants, key: str):
+    """A curve at a share of flow, over its value at 1."""
+    c = beside(x, curve)
+    return (c[0] + x * (c[1] + x * (c[2] + x * c[3]))) / named(sum(c), key)
 
 
 def secondary_design_kw(unit: Unit) -> float:
@@ -211,9 +213,8 @@ def secondary_design_kw(unit: Unit) -> float:
     fan = unit.return_fan
     if fan.type == "none":
         return 0.0
-    return (
-        unit.design_cfm * fan.flow_frac * fan.design_inwc / (FAN_CFM_INWC_PER_HP * fan.efficiency_frac) * HORSEPOWER_KW
-    )
+    design_cfm = unit.design_cfm * fan.flow_frac
+    return design_cfm * fan.design_inwc / (FAN_CFM_INWC_PER_HP * fan.efficiency_frac) * HORSEPOWER_KW
 
 
 def secondary_fan_kw(unit: Unit, flow_cfm):
@@ -222,14 +223,13 @@ def secondary_fan_kw(unit: Unit, flow_cfm):
     Its speed follows the supply fan with no pressure held, so the 90.1-2022 curve with
     reset (normalised at 1) is used; no flow, no power.
     """
-    flow = np.asarray(flow_cfm, dtype=float)
+    flow = floats(flow_cfm)
     share = flow / (unit.design_cfm * unit.return_fan.flow_frac)
-    c = CURVE_RESET_STATIC
-    power = (c[0] + share * (c[1] + share * (c[2] + share * c[3]))) / sum(c)
-    return np.where(flow > 0.0, secondary_design_kw(unit) * power, 0.0)
+    design_kw = named(secondary_design_kw(unit), "second_kw")
+    return np.where(flow > 0.0, design_kw * _cubic(share, CURVE_RESET_STATIC, "reset_sum"), 0.0)
 
 
 def temperature_rise_f(heat_kw, flow_cfm, fs):
     """Warming of an air stream by heat put into it. [degF]; 0 without flow."""
-    flow = np.asarray(flow_cfm, dtype=float)
-    return np.where(flow > 0.0, 1000.0 * BTU_PER_WH * heat_kw / (fs * np.where(flow > 0.0, flow, 1.0)), 0.0)
+    flow = floats(flow_cfm)
+    return np.where(flow > 0.0, 1000.0 * (BTU_PER_WH * heat_kw) / (fs * np.where(flow > 0.0, flow, 1.0)), 0.0)

@@ -350,6 +350,8 @@ def _simpler(draw: Drawing, operation: str, of: tuple[Symbol, ...]) -> Symbol | 
         if 0.0 in (a.number, b.number):
             return draw.symbol(0.0)
         return b if a.number == 1.0 else a if b.number == 1.0 else None
+    if operation == "^":
+        return a if b.number == 1.0 else None
     if operation == "/":
         return a if b.number == 1.0 or a.number == 0.0 else None
     if operation in ("<", "<="):

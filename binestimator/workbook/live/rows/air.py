@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .chain import Chain
-from .fans import second_fan, supply_fan
+from .fans import held_dsp, leakage, second_fan, supply_fan
 
 
 def least_outdoor_air(chain: Chain, key: str, flow: str, out: bool = False, more: str = "") -> None:
@@ -24,16 +24,12 @@ def least_outdoor_air(chain: Chain, key: str, flow: str, out: bool = False, more
 
 def air_columns(chain: Chain, x: str, sat: str) -> None:
     """Airflow, fan, return air and the least outdoor air."""
-    g, project = chain.grid, chain.project
+    g, project, draw = chain.grid, chain.project, chain.drawing
     n = lambda key: f"{{{x}{key}}}"
     more = chain.more(x)
     g.group("Airflow" + more)
     chain.out("room_flow_cfm", f"SUMPRODUCT({{z.mult}},{n('v')})", prefix=x)
-    chain.out(
-        "leakage_cfm",
-        f"{{c.leak_cfm}}*(MAX({n('dsp_held')},0)/{{fan.design_dsp_inwc}})^{{air_handler.leakage_exponent}}",
-        prefix=x,
-    )
+    chain.out("leakage_cfm", draw.template(leakage(chain, draw.name(x + "dsp_held"))), prefix=x)
     chain.out("flow_cfm", f"{n('room_flow_cfm')}+{n('leakage_cfm')}", prefix=x)
     if chain.rationed:
         chain.out(
@@ -45,22 +41,11 @@ def air_columns(chain: Chain, x: str, sat: str) -> None:
         # Below 1 only after an edit, which needs a new run.
         chain.out("ceiling_frac", "IF({flow_cfm}>{c.max_cfm}*(1+{k.ceiling_slack}),{c.max_cfm}/{flow_cfm},1)")
     g.group("Supply fan" + more)
-    dsp = chain.dsp(x)
-    supply_fan(
-        chain,
-        x,
-        n("flow_cfm"),
-        f"IF({n('binds')}=1,MIN({n('dsp_held')},{dsp}),{dsp})" if chain.rationed else dsp,
-        out=not x,
-    )
+    supply_fan(chain, x, x + "flow_cfm", held_dsp(chain, x), out=not x)
     kind = project.return_fan.type
     if kind == "return":
-        chain.col(
-            x + "return_kw",
-            "Return fan" + more,
-            "kW",
-            second_fan(f"({n('flow_cfm')}*{{return_fan.flow_frac}})"),
-        )
+        flow = draw.name(x + "flow_cfm", low=0.0) * chain.unit_symbols.return_fan.flow_frac
+        chain.col(x + "return_kw", "Return fan" + more, "kW", second_fan(chain, flow))
     g.group("Return air" + more)
     air = f"({{fs}}*{n('v')})"
     balance = f"({{L.qc}}-{air}*({{L.tc}}-{n('satz')})+{n('reheat')})/({{L.ua}}+{air})"

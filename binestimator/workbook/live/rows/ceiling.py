@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ....model.terminals import LEAKAGE_ROUNDS, ceiling_root
+from .fans import leakage
 
 
 def rationing(chain, x: str) -> None:
@@ -26,12 +27,13 @@ def rationing(chain, x: str) -> None:
         "f0",
         array=True,
     )
-    leak = lambda u2: f"{{c.leak_cfm}}*(MAX({u2},0)/{{fan.design_dsp_inwc}})^{{air_handler.leakage_exponent}}"
+    draw = chain.drawing
+    leak = lambda dsp: draw.template(leakage(chain, dsp))
     chain.col(
         x + "binds",
         "Ceiling binds" + more,
         "1/0",
-        f"IF({n('full_cfm')}+{leak(n('dsp_open'))}>{{c.max_cfm}}*(1+{{k.ceiling_slack}}),1,0)",
+        f"IF({n('full_cfm')}+{leak(draw.name(x + 'dsp_open'))}>{{c.max_cfm}}*(1+{{k.ceiling_slack}}),1,0)",
         "f0",
     )
     asked, passes, mult = g.scope[x + "req"], np.asarray(g.outer["z.open"])[0], np.asarray(g.outer["z.mult"])[0]
@@ -40,7 +42,7 @@ def rationing(chain, x: str) -> None:
     needs, turned = f"{req}/{{z.open}}", f"TRANSPOSE({req}/{{z.open}})"
     for k in range(1, LEAKAGE_ROUNDS + 1):
         power = "2*{air_handler.leakage_exponent}"
-        chain.col(f"{x}leak_{k}", f"Leakage, round {k}" + more, "cfm", leak(before + "^2"), "f1")
+        chain.col(f"{x}leak_{k}", f"Leakage, round {k}" + more, "cfm", leak(draw.name(before[1:-1]) ** 2), "f1")
         chain.col(
             f"{x}tangent_{k}",
             f"Leakage over root by its tangent, round {k}" + more,

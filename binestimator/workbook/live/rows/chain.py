@@ -177,8 +177,14 @@ class Chain:
     @property
     def unit_symbols(self) -> Any:
         """Records of inputs of the air handler as symbols; stands in for the unit where the model reads only these."""
-        sections = ("air_handler", "outdoor_air", "economizer")
-        return SimpleNamespace(**{name: self.drawing.inputs(name, getattr(self.project, name)) for name in sections})
+        draw = self.drawing
+        sections = ("air_handler", "outdoor_air", "economizer", "fan", "return_fan")
+        return SimpleNamespace(
+            **{name: draw.inputs(name, getattr(self.project, name)) for name in sections},
+            design_cfm=draw.name("air_handler.design_cfm", low=1.0),
+            motor_hp=draw.name("fan.motor_hp", low=0.0),
+            fan_scale=draw.name("c.scale", low=0.0),
+        )
 
     @property
     def draw(self) -> bool:

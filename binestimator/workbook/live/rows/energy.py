@@ -59,9 +59,9 @@ def energy_columns(chain: Chain) -> None:
     total = lambda part: draw.template(sum(getattr(source, part) for source in sources))
     chain.out("heat_unserved_kbtuh", total("unserved_kbtuh"))
     kind = project.return_fan.type
-    second = {"none": None, "return": "{return_kw}", "relief": second_fan("MAX({oa_cfm},0)")}[kind]
     g.group("Energy")
-    chain.out("return_fan_kw", second)
+    relieved = lambda: second_fan(chain, np.maximum(draw.name("oa_cfm"), 0.0))
+    chain.out("return_fan_kw", relieved() if kind == "relief" else {"none": None, "return": "{return_kw}"}[kind])
     chain.out("fans_kw", "{fan_kw}+{return_fan_kw}")
     chain.out("pump_tower_kw", draw.template(pumps + sum(source.pump_kw for source in sources)))
     chain.out("heating_kw", total("electric_kw"))

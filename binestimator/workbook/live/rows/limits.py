@@ -80,7 +80,7 @@ def _room_dewpoint(chain: Chain) -> None:
         )
     draw = chain.project.fan.arrangement == "draw_through"
     if draw:
-        supply_fan(chain, "h_", "{h_flow}", "{c.lowest_inwc}")
+        supply_fan(chain, "h_", "h_flow", chain.drawing.name("c.lowest_inwc", low=0.0))
     rise = "+{h_fan_rise_f}" if draw else ""
     chain.col(
         "humidity_top",

@@ -25,7 +25,21 @@ _MOISTURE: dict[str, tuple[str, str, str]] = {
 }
 # A moisture balance that is not the last of its pass.
 _BALANCE = {"r_": ", return air at least outdoor air", "s_": ", steady", "o_": ", before it is held to capacity"}
+_FAN: dict[str, tuple[str, str, str]] = {
+    "fan_total_inwc": ("Fan total static", "in. w.c.", "f3"),
+    "phi": ("Operating point of the fan", "1 at design", "f3"),
+    "fan_eff": ("Fan efficiency", "0–1", "f3"),
+    "shaft_kw": ("Fan shaft", "kW", "f2"),
+    "motor_load": ("Motor load", "share", "f3"),
+    "motor_kw": ("Motor input", "kW", "f2"),
+    "curve_x": ("Share of design airflow, held", "share", "f3"),
+    "curve": ("Power over design power by the curve", "share", "f3"),
+    "fan_heat_kw": ("Fan heat into the air", "kW", "f2"),
+    "fan_rise_f": ("Fan temperature rise", "°F", "f2"),
+}
 STEPS: dict[str, tuple[str, str, str]] = {
+    "leak_set": ("Leakage at the setpoint", "cfm", "f0"),
+    **_FAN,
     "allowed": ("Economizer allowed", "1/0", "f0"),
     "modulated": ("Share that gives the target", "0–1", "f3"),
     **_MOISTURE,

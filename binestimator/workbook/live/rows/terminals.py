@@ -7,6 +7,7 @@ import numpy as np
 from ....model.system import zones_of
 from .ceiling import rationing
 from .chain import Chain
+from .fans import standing_dsp
 from .requests import heating_flow, request
 from .setpoints import duct_setpoint
 
@@ -23,16 +24,7 @@ def terminal_columns(chain: Chain, x: str, sat: str) -> None:
     duct_setpoint(chain, x)
     g.group("Duct pressure" + more)
     chain.out("requested_cfm", f"SUMPRODUCT({{z.mult}},{{{x}req}})", prefix=x)
-    dsp = chain.dsp(x)
-    chain.col(
-        x + "leak_set",
-        "Leakage at the setpoint" + more,
-        "cfm",
-        f"{{c.leak_cfm}}*(MAX({dsp},0)/{{fan.design_dsp_inwc}})^{{air_handler.leakage_exponent}}",
-        "f0",
-    )
-    asked = f"{{{x}requested_cfm}}"
-    standing = f"MAX({dsp},{{c.minimum_inwc}}-({{c.droop}}+{{c.system}})*({asked}+{{{x}leak_set}})^2)"
+    standing = standing_dsp(chain, x)
     if chain.rationed:
         chain.col(x + "dsp_open", "Duct static without a ceiling" + more, "in. w.c.", standing, "f3")
         rationing(chain, x)

@@ -75,7 +75,7 @@ def fan_constants(sheet: ConstantsSheet) -> None:
         )
         drive = f"({{c.{name}_motor}}/{{c.drive_rated_kw}})"
         sheet.derive(
-            f"c.{name}_kw",
+            f"c.{name}_drive_kw",
             f"{label}: drive input",
             "kW",
             f"{{c.drive_rated_kw}}*({drive}+{{c.drive_loss}}*({{fan.drive_fixed_loss_frac}}+(1-{{fan.drive_fixed_loss_frac}})*{drive}))",
@@ -90,13 +90,16 @@ def fan_constants(sheet: ConstantsSheet) -> None:
             "c.scale",
             "Calibration of fan power",
             "",
-            "{fan.measured_kw}/{c.measured_kw}",
+            "{fan.measured_kw}/{c.measured_drive_kw}",
             "measured over modelled power",
             engine=sheet.site.unit.fan_scale,
         )
     if fan.part_load == "published_curves":
         sheet.mirror(f + "curve_least_flow_frac")
         point("design", "At design", vd, "{fan.design_total_inwc}")
+        heat = "motor" if fan.motor_in_airstream else "shaft"
+        sheet.derive("c.design_kw", "At design: fan power", "kW", "{c.scale}*{c.design_drive_kw}")
+        sheet.derive("c.design_heat_kw", "At design: fan heat into the air", "kW", f"{{c.scale}}*{{c.design_{heat}}}")
         for kind in ("static", "reset"):
             sheet.derive(
                 f"c.{kind}_sum", f"Sum of the curve ({kind})", "", "+".join(f"{{k.{kind}_{i}}}" for i in range(4))
