@@ -220,9 +220,7 @@ def test_drawn_formulas_of_the_economizer_give_what_the_model_gives(kind, integr
 
 FANS = [
     {"part_load": part_load, "motor_in_airstream": inside, "minimum_speed_frac": least}
-    for part_load, inside, least in itertools.product(
-        ("pressure", "published_curves"), (True, False), (0.0, 0.2, 0.5)
-    )
+    for part_load, inside, least in itertools.product(("pressure", "published_curves"), (True, False), (0.0, 0.2, 0.5))
 ]
 
 
