@@ -80,7 +80,8 @@ SLIPS = {
         "demand", "{group.minimum_flow_frac}", "{group.minimum_unoccupied_frac}", "Minimum airflow, occupied"),
     "unit_constant": ("demand", "MIN({z.sat_max_f})", "MAX({z.sat_max_f})", "Warmest supply air that zones"),
     "unit_fallback": ("demand", "({c.oa_area}+{c.oa_people})", "({c.oa_area})", "Required outdoor air"),
-    "calibration": ("demand", "{fan.measured_kw}/{c.measured_drive_kw}", "{fan.measured_kw}", "Calibration of fan power"),
+    "calibration": (
+        "demand", "{fan.measured_kw}/{c.measured_drive_kw}", "{fan.measured_kw}", "Calibration of fan power"),
     "load": ("demand", "*({z.tco}-{z.tcu})", "*({z.tco}+{z.tcu})", "Cooling setpoint"),
     "bin_rows": ("demand", "{rows.oat_f}", "{rows.oawb_f}", "Outdoor dry bulb"),
     "humidity_limit": ("demand", "{h_t5}-{k.rankine}", "{h_t4}-{k.freezing}", "Warmest by room dew point"),
