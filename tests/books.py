@@ -64,6 +64,10 @@ class Book:
             self._read[name] = self._opened({name})[name]
         return self._read[name]
 
+    def only(self, *names: str):
+        """The workbook with these sheets, and all others empty: quicker than all the small ones."""
+        return self._opened(set(names))
+
     def _opened(self, names: set[str]):
         emptied = {part for name, part in self._members.items() if name not in names}
         relations = {part.replace("worksheets/", "worksheets/_rels/") + ".rels" for part in emptied}

@@ -250,23 +250,36 @@ def _without_values_of_arrays(text: str) -> str:
     return _ROW.sub(line, text)
 
 
-def edited(content: bytes, changes: dict[tuple[str, str], float]) -> bytes:
-    """The file with other numbers in some cells, everything else as it is.
+_PLACE = r'<c r="{}"((?: s="\d+")?)[^>]*?(?:/>|>.*?</c>)'
+
+
+def has_cell(content: bytes, sheet: str, address: str) -> bool:
+    """Whether a cell is in the file, and can be edited."""
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        return f'<c r="{address}"' in archive.read(members_of(content)[sheet]).decode()
+
+
+def edited(content: bytes, changes: dict[tuple[str, str], float | str | bool | None]) -> bytes:
+    """The file with other values in some cells, everything else as it is.
 
     Parameters
     ----------
     changes : dict
-        (sheet, address) -> number.
+        (sheet, address) -> number, text, truth, or None for an empty cell.
     """
     members = members_of(content)
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         parts = {item.filename: archive.read(item.filename) for item in archive.infolist()}
     for (sheet, address), value in changes.items():
         text = parts[members[sheet]].decode()
-        pattern = rf'<c r="{address}"((?: s="\d+")?)[^>]*?(?:/>|>.*?</c>)'
-        text, count = re.subn(
-            pattern, lambda m: f'<c r="{address}"{m.group(1)}><v>{value!r}</v></c>', text, count=1, flags=re.DOTALL
-        )
+        if isinstance(value, str):
+            kind, inner = ' t="inlineStr"', f'<is><t xml:space="preserve">{html.escape(value)}</t></is>'
+        elif isinstance(value, bool):
+            kind, inner = ' t="b"', f"<v>{value:d}</v>"
+        else:
+            kind, inner = "", "" if value is None else f"<v>{value!r}</v>"
+        new = lambda m, kind=kind, inner=inner, address=address: f'<c r="{address}"{m.group(1)}{kind}>{inner}</c>'
+        text, count = re.subn(_PLACE.format(address), new, text, count=1, flags=re.DOTALL)
         assert count == 1, f"{sheet}!{address} is not in the file"
         parts[members[sheet]] = text.encode()
     out = io.BytesIO()

@@ -27,7 +27,7 @@ if __package__:  # run as a module: helpers stand beside it
     sys.path.insert(0, str(Path(__file__).parent))
 
 from builders import FILES, PLAIN, project_of, weather_of, zones_with
-from test_live import _SOME, FLOATING, OTHERS
+from test_live import _SOME, FLOATING, OTHERS, floated, other
 
 from binestimator.errors import FormulaFault, InputError
 from binestimator.estimate import estimate
@@ -115,9 +115,12 @@ def override_path(path: str) -> str:
 @cache
 def base(kind: str):
     """Project, results, pen and templates of a kind as it is."""
-    place, changes = KINDS[kind]
-    project = project_of(**{**changes, "weather": {"file": FILES[place]}})
-    results = estimate(project, weather_of(place))
+    if kind in OTHERS or kind in FLOATING:
+        project, results = other(kind) if kind in OTHERS else floated(kind)
+    else:
+        place, changes = KINDS[kind]
+        project = project_of(**{**changes, "weather": {"file": FILES[place]}})
+        results = estimate(project, weather_of(place))
     with templates_kept() as kept:
         _, pen = build_workbook(results)
     return project, results, pen, kept

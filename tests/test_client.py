@@ -40,13 +40,23 @@ def results():
 
 
 @cache
+def client_file():
+    return client_bytes(results())
+
+
+@cache
+def working_file():
+    return workbook_bytes(results())
+
+
+@cache
 def client():
-    return openpyxl.load_workbook(io.BytesIO(client_bytes(results())))
+    return openpyxl.load_workbook(io.BytesIO(client_file()))
 
 
 @cache
 def working():
-    return Book(workbook_bytes(results()), data_only=True)
+    return Book(working_file(), data_only=True)
 
 
 def test_it_has_the_sheets_of_the_owner_and_no_formula_or_link():
@@ -56,8 +66,8 @@ def test_it_has_the_sheets_of_the_owner_and_no_formula_or_link():
         for line in sheet.iter_rows():
             for cell in line:
                 assert cell.data_type in ("s", "n") and cell.hyperlink is None, (sheet.title, cell.coordinate)
-    assert mark_of(client_bytes(results())).kind == CLIENT and mark_of(client_bytes(results())).whole
-    assert client_bytes(results()) == client_bytes(results())
+    assert mark_of(client_file()).kind == CLIENT and mark_of(client_file()).whole
+    assert client_bytes(results()) == client_file()
 
 
 @pytest.mark.crosscheck
@@ -85,7 +95,7 @@ def test_no_text_sends_a_reader_to_a_sheet_that_is_not_there():
 
 def test_read_as_a_project_it_says_what_it_is(tmp_path):
     path = tmp_path / "office_client.xlsx"
-    path.write_bytes(client_bytes(results()))
+    path.write_bytes(client_file())
     with pytest.raises(InputError) as caught:
         read_form(path)
     said = str(caught.value)
@@ -142,13 +152,16 @@ def type_sizes(pdf):
     return found
 
 
-def test_pages_are_drawn_in_nine_points(tmp_path):
+@pytest.fixture(scope="module")
+def printed(tmp_path_factory):
+    """Both files as a spreadsheet program prints them: a folder with a document of each."""
+    files = {"working": working_file(), "client": client_file()}
+    return Spreadsheet(tmp_path_factory.mktemp("printed")).converted("pdf", files)
+
+
+def test_pages_are_drawn_in_nine_points(printed):
     """Footers and charts are in 8 points; nothing else is below 9, and nothing is shrunk."""
-    spreadsheet = Spreadsheet(tmp_path)
-    given = tmp_path / "given.xlsx"
-    given.write_bytes(client_bytes(results()))
-    spreadsheet._convert("pdf", [given], tmp_path)
-    sizes = type_sizes((tmp_path / "given.pdf").read_bytes())
+    sizes = type_sizes((printed / "client.pdf").read_bytes())
     assert 6 <= len(sizes) <= 8
     for number, page in enumerate(sizes, 1):
         assert min(page) > 7.8, number
@@ -161,32 +174,26 @@ def test_curves_differ_without_colour():
     assert len({(dash, marker) for _, dash, marker, _ in LINES}) == len(LINES) >= layout.MOST_CANDIDATE_SHEETS
 
 
-def pages(folder, **files):
-    """Pages of each file when all of it is printed: sheet of each page, from its footer."""
+def pages(file):
+    """Sheet of each page of a document, from its footer."""
     assert shutil.which("pdftotext"), "poppler-utils is not installed: pages cannot be read"
-    made = Spreadsheet(folder).converted("pdf", files)
-    found = {}
-    for name in files:
-        text = subprocess.run(
-            ["pdftotext", "-layout", str(made / f"{name}.pdf"), "-"], capture_output=True, check=True
-        ).stdout.decode()
-        found[name] = [
-            next((s for s in (*layout.OWNER_SHEETS, "?") if f"  {s}  " in page.rstrip().split("\n")[-1]), "?")
-            for page in text.split("\f")
-            if page.strip()
-        ]
-    return found
+    text = subprocess.run(["pdftotext", "-layout", str(file), "-"], capture_output=True, check=True).stdout.decode()
+    return [
+        next((s for s in (*layout.OWNER_SHEETS, "?") if f"  {s}  " in page.rstrip().split("\n")[-1]), "?")
+        for page in text.split("\f")
+        if page.strip()
+    ]
 
 
-def test_both_files_print_the_pages_for_the_owner_alone(tmp_path):
-    found = pages(tmp_path, working=workbook_bytes(results()), client=client_bytes(results()))
-    for name, sheets in found.items():
+def test_both_files_print_the_pages_for_the_owner_alone(printed):
+    for name in ("working", "client"):
+        sheets = pages(printed / f"{name}.pdf")
         assert list(dict.fromkeys(sheets)) == list(layout.OWNER_SHEETS), (name, sheets)
         assert 6 <= len(sheets) <= 8, (name, sheets)
 
 
 def test_a_sheet_left_out_of_print_says_where_its_pages_are():
-    sheet = Book(workbook_bytes(results()))[layout.COMPARISON]
+    sheet = Book(working_file())[layout.COMPARISON]
     assert "paper" in sheet.defined_names
     first = re.search(r"\$([A-Z]+)\$1$", sheet.print_area).group(1)
     assert sheet.max_column < openpyxl.utils.column_index_from_string(first)

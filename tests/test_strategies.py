@@ -749,6 +749,28 @@ def test_cost_optimal_saves_neither_by_cold_rooms_nor_by_loads_beyond_the_plant(
     assert now.cost_usd_h.sum() < was.cost_usd_h.sum()
 
 
+@pytest.mark.invariant
+def test_cost_optimal_uses_the_moisture_that_equal_service_allows_and_no_more():
+    """In humid rows: rooms above the limit may become moister than the baseline's by the rise of dew point that is
+    allowed, and where none is allowed they do not."""
+    oat = np.linspace(58.0, 80.0, 60)
+    c = conditions_of(oat, 0.95 * saturation_humidity_ratio(oat, 14.696))
+    partner, baseline, gained = dsp_record("fixed", setpoint_inwc=1.5), np.full(60, 55.0), []
+    for rise_f in (0.0, 1.0):
+        project = project_of(
+            service={"dewpoint_rise_f": rise_f}, air_handler={"humid_dewpoint_f": 52}, limits={"humidity": "none"}
+        )
+        unit = unit_of(project)
+        loads = zone_loads(unit, c)
+        sat = setpoints(unit, candidate(project, sat_record("cost_optimal"), partner), c, loads, [baseline]).sat_f
+        was, now = (evaluate(unit, c, loads, t, np.full(60, 1.5)).room_humidity_ratio for t in (baseline, sat))
+        limit, more = (humidity_ratio_from_dewpoint(52.0 + f, c.pressure_psia) for f in (0.0, rise_f))
+        risen = np.maximum(now - limit, 0.0) - np.maximum(was - limit, 0.0)
+        assert risen.max() <= more - limit + 1e-9
+        gained.append(int(np.sum(risen > 1e-6)))
+    assert gained[0] == 0 and gained[1] > 10
+
+
 @pytest.mark.crosscheck
 def test_cost_optimal_against_a_fine_search():
     """A search in steps of 0.05 F finds nothing cheaper by more than 0.5 % of the row (the search of the

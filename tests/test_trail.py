@@ -1,10 +1,8 @@
 """What a workbook carries from run to run: questions and answers, revisions, what changed, the earlier claim."""
 
-import io
 import json
 from functools import cache
 
-import openpyxl
 import pytest
 from books import Book
 from builders import project_of, weather_of
@@ -13,6 +11,7 @@ from binestimator.cli import main
 from binestimator.errors import InputError
 from binestimator.estimate import estimate
 from binestimator.inputs.form import read_form
+from binestimator.inputs.form_keys import FORM_SHEETS
 from binestimator.inputs.trail import (
     CHANGED,
     EARLIER,
@@ -61,9 +60,9 @@ def first_file():
 
 
 @cache
-def opened(content):
-    """A workbook that is only looked at."""
-    return Book(content)
+def review_sheet(content):
+    """The sheet for reviews of a workbook that is only looked at."""
+    return Book(content).only(SHEET)[SHEET]
 
 
 def row_of(sheet, heading):
@@ -72,7 +71,7 @@ def row_of(sheet, heading):
 
 def saved(tmp_path, change, content=None):
     """The file of the first run after somebody worked on its sheet for reviews and saved it."""
-    book = Book(first_file() if content is None else content).small
+    book = Book(first_file() if content is None else content).only(SHEET)
     for sheet in book.sheetnames:
         if sheet != SHEET:
             del book[sheet]
@@ -92,7 +91,7 @@ def ask(sheet):
 
 
 def lines_below(content, heading, columns=5):
-    sheet = opened(content)[SHEET]
+    sheet = review_sheet(content)
     at = row_of(sheet, heading) + 2
     return [[sheet.cell(row, k).value for k in range(1, columns + 1)] for row in range(at, sheet.max_row + 1)]
 
@@ -104,7 +103,7 @@ def test_questions_answers_and_revisions_are_carried_over_as_text(tmp_path):
     assert trail.questions == (("Inputs, E12", "open", HOSTILE, "", ""), ("", "", "two\nlines", "", ""))
     content = workbook_bytes(results, trail=trail)
     assert lines_below(content, QUESTIONS)[0][:3] == ["Inputs, E12", "open", HOSTILE]
-    sheet = opened(content)[SHEET]
+    sheet = review_sheet(content)
     assert not any(cell.data_type == "f" for line in sheet.iter_rows() for cell in line)
     told = [line[4] for line in lines_below(content, REVISIONS)[:3]]
     assert told[0].startswith(f"Run {first_run().run_id}") and told[1] == "sent to the utility"
@@ -162,7 +161,7 @@ def test_a_form_carries_questions_and_no_run(tmp_path):
 
 def test_a_form_filled_from_a_workbook_carries_its_trail(tmp_path, capsys):
     """Questions, answers, revisions, the run, its claim and what was given in it reach the run on that form."""
-    book = openpyxl.load_workbook(io.BytesIO(first_file()))
+    book = Book(first_file()).only(SHEET, *FORM_SHEETS)
     ask(book[SHEET])
     source, form = tmp_path / "run.xlsx", tmp_path / "form.xlsx"
     book.save(source)
@@ -175,7 +174,7 @@ def test_a_form_filled_from_a_workbook_carries_its_trail(tmp_path, capsys):
     assert lines_below(content, QUESTIONS)[0][:3] == ["Inputs, E12", "open", HOSTILE]
     assert lines_below(content, CHANGED)[0][2:4] == ["prices.electricity_usd_kwh", 0.2]
     again = form_bytes(second_run().project, trail=trail)
-    assert not any(cell.data_type == "f" for line in openpyxl.load_workbook(io.BytesIO(again))[SHEET] for cell in line)
+    assert not any(cell.data_type == "f" for line in review_sheet(again) for cell in line)
 
 
 def test_without_its_sheet_for_reviews_a_file_carries_nothing(tmp_path):
