@@ -5,7 +5,6 @@ import pytest
 from builders import conditions_of, random_conditions, unit_of
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.optimize import brentq
 
 from binestimator.model import air_handler as ah
 from binestimator.model.loads import zone_loads
@@ -171,6 +170,8 @@ moist = st.fixed_dictionaries(
 def test_moisture_against_an_iterative_solution(v):
     """Room humidity ratio that closes the room balance, found by bracketing, with the coil law
     written anew: Wl = Wm - w max(Wm - Wc, 0)."""
+    from scipy.optimize import brentq
+
     if v["x"] * v["flow"] + v["infiltration"] < 50.0:
         v = {**v, "infiltration": 50.0}
     unit = unit_of()

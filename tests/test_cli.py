@@ -12,11 +12,13 @@ import earlier
 import numpy as np
 import pytest
 from builders import FILES, PLAIN, WEATHER, merged
+from recalculation import edited
 
 from binestimator import __version__, cli
 from binestimator.inputs import fields_of, project_from_mapping, project_to_toml
 from binestimator.inputs.schema import SECTIONS
 from binestimator.results import ANNUAL_KEYS
+from binestimator.workbook import workbook_bytes
 
 FEW = {
     "project": {"name": "Two candidates", "default_candidates": False},
@@ -230,12 +232,13 @@ def assert_refused(folder, capsys, path, fragments):
 
 
 @pytest.fixture
-def quick(monkeypatch, plain_results):
-    """The estimate itself replaced by one made before: only what comes after it is tried."""
+def quick(monkeypatch, plain_results, plain_workbook):
+    """The estimate and its workbook replaced by those made before: only what comes after them is tried."""
     import binestimator.advice as module
 
     monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather: plain_results)
     monkeypatch.setattr("binestimator.steps.weather_of", lambda project: None)
+    monkeypatch.setattr("binestimator.workbook.write.workbook_bytes", lambda results, *more: plain_workbook)
 
 
 @pytest.fixture(scope="module")
@@ -248,6 +251,11 @@ def plain_results():
     return estimate(
         project_from_mapping(merged(PLAIN, FEW | {"bins": {"rows": "mean"}}), source_dir=WEATHER), weather_of()
     )
+
+
+@pytest.fixture(scope="module")
+def plain_workbook(plain_results):
+    return workbook_bytes(plain_results)
 
 
 def test_default_folder_is_output_under_the_current_one(tmp_path, capsys, monkeypatch, quick):
@@ -364,14 +372,11 @@ def test_exit_code_1(tmp_path, capsys, monkeypatch, quick, plain_results, status
 
 def test_a_workbook_in_which_somebody_worked_is_kept(tmp_path, capsys, quick):
     """Overrides, questions and comments of a reviewer are in a file that a new run would replace."""
-    from openpyxl import load_workbook
-
     path = write_project(tmp_path)
     assert run(capsys, "estimate", path, "--out", tmp_path / "out")[0] == 0
     assert run(capsys, "estimate", path, "--out", tmp_path / "out", "--strict")[1].count("Kept") == 0
-    book = load_workbook(tmp_path / "out" / "plain.xlsx")
-    book["Review"]["A1"].value = "Question of a reviewer"
-    book.save(tmp_path / "out" / "plain.xlsx")
+    file = tmp_path / "out" / "plain.xlsx"
+    file.write_bytes(edited(file.read_bytes(), {("Review", "A1"): "Question of a reviewer"}))
     before = earlier.contents(tmp_path / "out")
     code, out, err = run(capsys, "estimate", path, "--out", tmp_path / "out")
     assert (code, err) == (0, "") and "plain_kept_1.xlsx" in out and "plain_kept_1.json" in out

@@ -3,6 +3,7 @@
 import dataclasses
 import functools
 import json
+from types import SimpleNamespace
 
 import accuracy
 import numpy as np
@@ -10,8 +11,10 @@ import pytest
 from builders import FILES, WEATHER, merged, weather_of
 
 from binestimator import parallel
+from binestimator.bins import EXACT_TOLERANCE
 from binestimator.errors import InputError
 from binestimator.estimate import estimate, motor_size_hp, size_unit
+from binestimator.estimate.choice import choice_findings, held_selection, row_choice
 from binestimator.hours import build_conditions
 from binestimator.inputs.read import project_from_mapping
 from binestimator.results import ANNUAL_KEYS, ENERGY_KEYS, to_plain
@@ -102,7 +105,16 @@ CASES = {
             "schedule": {"weekday_hours": [], "saturday_hours": [], "sunday_hours": [], "unoccupied_mode": "off"},
         },
     ),
-    "no plants at all": ("greensboro", {**FEW_ONLY, "cooling": {"type": "none"}, "heating": {"type": "none"}}),
+    # Without the search: supply air floats in every row, and nothing is left to choose.
+    "no plants at all": (
+        "greensboro",
+        {
+            **FEW_ONLY,
+            "candidate": [c for c in FEW if c["id"] != "optimal"],
+            "cooling": {"type": "none"},
+            "heating": {"type": "none"},
+        },
+    ),
     "mean rows": ("greensboro", {**FEW_ONLY, "bins": {"rows": "mean"}}),
 }
 RUNNING = [name for name in CASES if name != "fan never on"]
@@ -411,6 +423,7 @@ def test_a_reset_is_not_called_best_for_heat_that_a_small_boiler_cannot_give():
             "heating": {"capacity_kbtuh": 60},
             "outdoor_air": {"minimum_cfm": 2500},
             "schedule": {"unoccupied_mode": "off"},
+            "bins": {"rows": "mean"},
             "project": {"default_candidates": False},
             "candidate": [
                 {"id": "as_found", "name": "As found", "sat": "as_found", "dsp": "as_found", "baseline": True},
@@ -504,6 +517,50 @@ def test_no_unflagged_candidate_beats_perfect_resets(name):
     assert best > 0.5
 
 
+@pytest.mark.invariant
+def test_perfect_resets_do_not_save_by_serving_worse():
+    """A candidate with little and warm supply air is cheaper than the bound since it starves zones: the bound takes its
+    setpoints where they serve as well, and nowhere else."""
+    starving = {
+        "id": "low",
+        "name": "Low and warm",
+        "sat": {"strategy": "fixed", "setpoint_f": 68},
+        "dsp": {"strategy": "fixed", "setpoint_inwc": 0.2},
+    }
+    changes = {"project": {"default_candidates": False}, "bins": {"rows": "mean"}}
+    bounds = []
+    for candidates in ([FEW[0], starving], [FEW[0]]):
+        raw = merged(SMALL, changes | {"candidate": candidates})
+        results = estimate(project_from_mapping(raw, source_dir=WEATHER), weather_of("greensboro"))
+        bounds.append(results.bound)
+        if len(candidates) == 2:
+            low = by_id(results, "low").annual
+    assert bounds[0]["starved_zone_hours"] == bounds[1]["starved_zone_hours"] == 0.0
+    assert bounds[0]["unmet_degree_hours"] == pytest.approx(bounds[1]["unmet_degree_hours"], abs=1e-6)
+    assert low["cost_usd"] < bounds[0]["cost_usd"] <= bounds[1]["cost_usd"] and low["starved_zone_hours"] > 1000.0
+
+
+@pytest.mark.crosscheck
+def test_held_rows_say_how_far_they_miss_the_hours_of_a_bin():
+    """Two bins of 2 and 4 hours; a row that stands for 3.6 h of the second misses it by 10 %."""
+    hours, group_id = SimpleNamespace(hours=np.array([1.0, 1.0, 2.0, 2.0])), np.array([0, 0, 1, 1])
+    for weight, missing in ((4.0, 0.0), (3.6, 0.1), (4.4, 0.1)):
+        held = held_selection(hours, np.array([1, 2]), np.array([2.0, weight]), group_id)
+        assert held.exact_error == pytest.approx(missing, abs=1e-15)
+        assert (held.rows, held.bound, held.group.tolist()) == (2, 2, [0, 1])
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize(
+    ("error", "told"),
+    [(None, 0), (0.0, 0), (EXACT_TOLERANCE, 0), (np.nextafter(EXACT_TOLERANCE, 1.0), 1), (0.1, 1), (np.nan, 1)],
+)
+def test_rows_that_miss_the_hours_of_a_bin_by_more_than_rounding_are_told(error, told):
+    choice = row_choice(None, 23, run("mean rows").candidates, by_id(run("mean rows"), "as_found"))
+    found = choice_findings(dataclasses.replace(choice, exact_error_frac=error))
+    assert [finding.level for finding in found] == ["caution"] * told
+
+
 @pytest.mark.crosscheck
 def test_rows_hold_an_energy_that_costs_nothing():
     """Fuel at no price is still reported and its price may be edited: within the usual 1 % of all energy."""
@@ -522,7 +579,8 @@ def test_a_hot_water_pump_at_constant_flow_runs_every_hour_that_its_plant_is_ena
             merged(
                 SMALL,
                 {
-                    **FEW_ONLY,
+                    "project": {"default_candidates": False},
+                    "candidate": [FEW[0], FEW[3]],
                     "bins": {"rows": "mean"},
                     "cooling": {"type": "none"},
                     "heating": {
@@ -549,11 +607,12 @@ def test_a_hot_water_pump_at_constant_flow_runs_every_hour_that_its_plant_is_ena
 
 @pytest.mark.invariant
 def test_results_are_the_same_to_the_last_digit_with_one_thread_and_with_several(monkeypatch):
-    """Whatever falls to which thread, and in which order: hours, choice of rows, nights and service."""
-    station, changes = CASES["setback, chilled water, boiler"]
+    """Whatever falls to which thread, and in which order: hours, choice of rows, nights and service; with one thread,
+    with two, and with as many as this machine has."""
+    station, changes = CASES[FIRST]
     project = project_from_mapping(merged(SMALL, changes), source_dir=WEATHER)
-    found = []
-    for cores in (1, 2, 2):
+    found = [to_plain(run(FIRST))]
+    for cores in (1, 2):
         monkeypatch.setattr(parallel, "cores", lambda cores=cores: cores)
         found.append(to_plain(estimate(project, weather_of(station))))
     assert found[0] == found[1] == found[2]

@@ -10,8 +10,6 @@ import pandas as pd
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from pvlib import iam, irradiance, solarposition
-from scipy.signal import lfilter
 
 from binestimator import hours
 from binestimator.hours import build_conditions, clock_calendar, room_lag, scheduled
@@ -281,6 +279,8 @@ def test_lag_keeps_the_gains_of_the_year():
 @pytest.mark.parametrize("time_constant_h", [0.5, 4.0, 48.0])
 def test_lag_against_a_recursive_filter(time_constant_h):
     """scipy.signal.lfilter run through the year until its cycle is steady."""
+    from scipy.signal import lfilter
+
     rng = np.random.default_rng(1)
     gain = rng.random(8760)
     decay = np.exp(-1.0 / time_constant_h)
@@ -380,6 +380,8 @@ def test_solar_position_against_other_algorithms(greensboro):
 
     The direction of the sun is compared, not the azimuth, which turns fast near the zenith.
     """
+    from pvlib import solarposition
+
     zenith, azimuth = hours.solar_position(greensboro)
     times = pd.date_range("2001-01-01 00:30", periods=8760, freq="h", tz="Etc/GMT+5")
     site = (greensboro.latitude_deg, greensboro.longitude_deg)
@@ -478,6 +480,8 @@ def test_where_the_sun_stands(greensboro):
 def test_sun_through_glass_is_what_falls_on_it_less_reflection(greensboro):
     """Irradiance on the facades by pvlib's own total; 7 to 27 % of it is reflected over the year
     (bounds: the modifier at 45 degrees and that at 65 degrees)."""
+    from pvlib import irradiance
+
     zenith, azimuth = hours.solar_position(greensboro)
     ghi, dni, dhi = (greensboro.frame[f"{kind}_wm2"] for kind in ("ghi", "dni", "dhi"))
     extra = irradiance.get_extra_radiation(np.repeat(np.arange(1, 366), 24))
@@ -495,6 +499,8 @@ def test_sun_through_glass_is_what_falls_on_it_less_reflection(greensboro):
 @pytest.mark.parametrize("rotation", [0.0, 33.0])
 def test_sun_through_glass_against_pvlib(greensboro, rotation):
     """The same sun on each facade from pvlib's functions, beam, circumsolar and isotropic light apart."""
+    from pvlib import iam, irradiance
+
     zenith, azimuth = hours.solar_position(greensboro)
     ghi, dni, dhi = (greensboro.frame[f"{kind}_wm2"].to_numpy() for kind in ("ghi", "dni", "dhi"))
     dni = np.where(zenith < 90.0, dni, 0.0)
@@ -517,6 +523,8 @@ def test_sun_through_glass_against_pvlib(greensboro, rotation):
 @pytest.mark.crosscheck
 def test_solar_position_is_that_of_the_whole_pvlib(greensboro):
     """pvlib's own chain from time stamps: the same numbers."""
+    from pvlib import solarposition
+
     times = pd.date_range("2001-01-01 00:30", periods=8760, freq="h", tz="Etc/GMT+5")
     theirs = solarposition.spa_python(
         times,
@@ -533,6 +541,8 @@ def test_solar_position_is_that_of_the_whole_pvlib(greensboro):
 @pytest.mark.crosscheck
 def test_diffuse_modifier_is_the_mean_over_the_hemisphere():
     """pvlib's numerical integration for sky and for ground; 1e-4 for its step."""
+    from pvlib import iam
+
     both = iam.marion_diffuse("ashrae", 90.0, b=hours.GLASS_INCIDENCE_B0)
     assert both["sky"] == pytest.approx(hours.GLASS_DIFFUSE_MODIFIER, abs=1e-4)
     assert both["ground"] == pytest.approx(hours.GLASS_DIFFUSE_MODIFIER, abs=1e-4)

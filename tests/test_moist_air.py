@@ -6,7 +6,6 @@ from pathlib import Path
 import numpy as np
 import psychrolib
 import pytest
-from CoolProp.HumidAirProp import HAPropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -94,6 +93,8 @@ def test_against_psychrolib():
 
 @pytest.mark.crosscheck
 def test_against_a_real_gas_library():
+    from CoolProp.HumidAirProp import HAPropsSI
+
     # CoolProp holds real-gas moist air: the enhancement of the saturation pressure alone is
     # 0.4 to 0.5 % of the humidity ratio; wet bulb and dew point move by less than 0.15 F.
     for t, rh, p in GRID:

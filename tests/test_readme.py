@@ -320,7 +320,9 @@ def test_what_the_readme_says_of_the_minimal_project():
     flagged = {}
     for importance in (3, 1):
         (special,) = raw["special"]
-        project = project_from_mapping({**raw, "special": [{**special, "importance": importance}]}, source_dir=ROOT)
+        # Flags come from the hours, whatever the rows.
+        changes = {"special": [{**special, "importance": importance}], "bins": {"rows": "mean"}}
+        project = project_from_mapping(raw | changes, source_dir=ROOT)
         results = estimate(project, weather_of(project))
         flagged[importance] = {c.id: c.equal_service.reasons for c in results.candidates if c.equal_service.flagged}
     demand = {"sat_demand", "dsp_demand", "sat_demand_dsp_demand"}

@@ -173,7 +173,7 @@ def test_jumps_are_where_mechanical_cooling_stops_at_once():
         unit = build_unit(project, size_unit(project, conditions))
         return selection.match_columns(project, unit, Rows.of(unit, conditions)).jump.sum()
 
-    apart, together = share(127, integrated=False), share(127, integrated=True)
+    apart, together = share(101, integrated=False), share(101, integrated=True)
     assert apart > 1.3 * together > 0.0
 
 
@@ -190,7 +190,7 @@ def test_jump_of_a_table_by_hand():
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("seed", [104, 125, 130])
+@pytest.mark.parametrize("seed", [104, pytest.param(125, marks=pytest.mark.slow), 130])
 def test_rounding_does_not_decide_which_hours_are_chosen(seed):
     """Processors and libraries round sums differently; whole-degree hours tie by the dozen. A reviewer gets the same
     rows."""

@@ -17,7 +17,6 @@ import psychrolib
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from pvlib.iotools import read_tmy2
 
 from binestimator import moist_air
 from binestimator.errors import WeatherError
@@ -441,6 +440,8 @@ def test_the_same_rows_in_three_formats_give_the_same_frame(tmp_path, whole_f):
 
 @pytest.mark.crosscheck
 def test_tmy2_columns_against_the_reader_of_pvlib():
+    from pvlib.iotools import read_tmy2
+
     theirs, site = read_tmy2(FOLDER / MIAMI)
     ours = read_weather(FOLDER / MIAMI, whole_f="no")
     frame = ours.frame

@@ -625,7 +625,10 @@ def test_a_workbook_for_every_heat_source(k):
 @pytest.mark.invariant
 @pytest.mark.parametrize("heating", HEATS)
 def test_a_workbook_for_every_pair_of_heat_sources(heating):
-    for preheat in PREHEATS:
+    """But for the pairs above."""
+    for k, preheat in enumerate(PREHEATS):
+        if HEATS[(k + 1) % len(HEATS)] == heating:
+            continue
         assert written(heating, preheat).startswith(b"PK"), preheat
 
 
