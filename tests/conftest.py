@@ -25,7 +25,18 @@ settings.load_profile("default")
 
 # Files that take longest, longest first. Files are handed out whole, since their tests share runs, and in this order,
 # so that no worker is left with a long file while the others have nothing to do.
-LONGEST = ("test_live", "test_form", "test_accuracy", "test_workbook", "test_cli", "test_floating", "test_estimate")
+LONGEST = (
+    "test_live",
+    "test_form",
+    "test_as_run",
+    "test_accuracy",
+    "test_cli",
+    "test_workbook",
+    "test_edges",
+    "test_estimate",
+    "test_changed_inputs",
+    "test_service",
+)
 
 
 def pytest_configure(config):

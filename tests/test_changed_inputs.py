@@ -101,7 +101,7 @@ def test_as_found_pressures_that_decide_the_curve_of_the_fan_are_named_as_not_fu
             build_workbook(estimate(project_of(candidate=[candidate], **changes), weather_of()))
         found.append(any("*{k.reset_3}" in template for template in kept))
     assert found == [False, True]
-    sheet = Book(build_workbook(results)[0])[held.SHEET]
+    sheet = Book(build_workbook(results)[0]).only(held.SHEET)[held.SHEET]
     row = next(cell.row for cell in sheet["B"] if cell.value == path)
     unread = column_name(held._FLAGS + held.UNREAD)
     assert sheet[f"{unread}{row}"].value == 1 and sheet[f"{column_name(held._READ)}{row}"].value == "in part"

@@ -688,7 +688,7 @@ def too_wide_books(kinds):
 
 @recalculates(too_wide_books)
 @pytest.mark.crosscheck
-@pytest.mark.parametrize("kinds", TWO_FIRST)
+@pytest.mark.parametrize("kinds", [("cold",), pytest.param(("short", "own", "lockout"), marks=pytest.mark.slow)])
 def test_steps_too_wide_for_a_sheet_are_held_and_say_so_after_an_edit(kinds, again):
     """As with hundreds of zone lines: the run's figures without an edit, and a banner that counts the rows after it."""
     tables = years(again)

@@ -95,6 +95,7 @@ def humid():
     """A candidate in a humid place that is not equal in service."""
     project = project_of(
         project={"name": "Damp", "default_candidates": False},
+        bins={"rows": "mean"},
         limits={"humidity": "none"},
         candidate=[
             {"id": "as_found", "name": "As found", "sat": "as_found", "dsp": "as_found"},
@@ -105,8 +106,18 @@ def humid():
 
 
 @cache
+def content(which):
+    return workbook_bytes(which())
+
+
+@cache
 def book(which):
-    return Book(workbook_bytes(which()))
+    return Book(content(which))
+
+
+def glance_of(results):
+    """The first sheet of a workbook that is looked at once."""
+    return Book(workbook_bytes(results)).only(layout.GLANCE)[layout.GLANCE]
 
 
 def texts_of(sheet):
@@ -272,7 +283,7 @@ def test_no_ratio_is_formed_with_the_rounding_of_nothing(monkeypatch):
     same = replace(
         results, candidates=tuple(replace(c, annual=kept) if k == best else c for k, c in enumerate(results.candidates))
     )
-    sheet = Book(workbook_bytes(same))[layout.GLANCE]
+    sheet = glance_of(same)
     place = 3 + [column[0] for column in columns_of(same)].index("fuel_therm")
     row = review_row(same) + 1
     # The claim stands as nothing, and the ratio asks for more than nothing.
@@ -286,6 +297,7 @@ def test_a_candidate_that_gives_less_outdoor_air_is_told():
     ventilate."""
     project = project_of(
         project={"name": "Position", "default_candidates": False},
+        bins={"rows": "mean"},
         outdoor_air={"control": "position", "minimum_cfm": None, "position_frac": 0.5},
         candidate=[
             {"id": "as_found", "name": "As found", "sat": "as_found", "dsp": "as_found"},
@@ -317,6 +329,7 @@ def test_who_does_nothing():
     assert today(pinned()).id == "as_found"
     project = project_of(
         project={"name": "Code", "default_candidates": False},
+        bins={"rows": "mean"},
         candidate=[
             {
                 "id": "code",
@@ -403,7 +416,7 @@ def test_many_reasons_of_worse_service_share_a_paragraph():
         weather_of("greensboro"),
     )
     assert all(c.equal_service.flagged for c in results.candidates[1:])
-    found = [text for text in texts_of(Book(workbook_bytes(results))[layout.GLANCE]) if "worse:" in text]
+    found = [text for text in texts_of(glance_of(results)) if "worse:" in text]
     assert len(found) == 1 and all(f"option {k}: " in found[0] for k in range(2, 7))
 
 
@@ -461,7 +474,7 @@ def test_the_choice_of_rows_is_told():
 @pytest.mark.crosscheck
 def test_charts_of_errors_draw_the_errors():
     results = pinned()
-    with zipfile.ZipFile(io.BytesIO(workbook_bytes(results))) as file:
+    with zipfile.ZipFile(io.BytesIO(content(pinned))) as file:
         charts = [
             xml
             for name in file.namelist()
@@ -517,7 +530,7 @@ def test_a_known_failure_of_the_baseline_stands_before_anything_else():
         suspects=(("outdoor_air", "economizer.stuck_frac", "the damper is stuck at 30 %"),),
     )
     known = replace(results, baseline_service=failing)
-    sheet = Book(workbook_bytes(known))[layout.GLANCE]
+    sheet = glance_of(known)
     said = sheet.cell(KNOWN_ROW + 1, 1).value
     assert said == known_text(known) and KNOWN_ROW < ANSWER_ROW
     assert (
@@ -608,8 +621,7 @@ def test_steps_of_supply_air_that_floats_print_their_first_page_only():
         bins={"rows": "mean"},
         candidate=[{"id": "as_found"}],
     )
-    made = Book(workbook_bytes(estimate(project, weather_of("greensboro"))))
-    sheet = made["Cold air 1"]
+    sheet = Book(workbook_bytes(estimate(project, weather_of("greensboro")))).only("Cold air 1")["Cold air 1"]
     last = openpyxl.utils.range_boundaries(sheet.defined_names["paper"].attr_text.split("!")[-1])[2]
     assert sheet.max_column > 100 and last == PRINTED_COLUMNS and sheet.page_setup.fitToWidth in (None, 1)
     assert f"{PRINTED_COLUMNS} of {sheet.max_column} columns are printed" in " ".join(
