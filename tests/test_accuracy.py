@@ -192,7 +192,7 @@ GROUPINGS = [
 @pytest.mark.crosscheck
 @pytest.mark.parametrize(
     "grouping",
-    [pytest.param(g, marks=pytest.mark.slow if g in ({"width_f": 2}, {"width_f": 10}) else ()) for g in GROUPINGS],
+    [pytest.param(g, marks=pytest.mark.slow if g == {"width_f": 10} else ()) for g in GROUPINGS],
     ids=lambda g: " ".join(f"{k}={v}" for k, v in g.items()),
 )
 def test_every_grouping_states_its_rows_and_bound_and_keeps_groups_exact(grouping):
