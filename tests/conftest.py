@@ -30,11 +30,13 @@ LONGEST = (
     "test_form",
     "test_as_run",
     "test_accuracy",
-    "test_cli",
     "test_workbook",
-    "test_edges",
     "test_estimate",
+    "test_edges",
+    "test_cli",
     "test_changed_inputs",
+    "test_weather",
+    "test_demos",
     "test_service",
 )
 
