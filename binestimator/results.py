@@ -20,6 +20,7 @@ from .errors import Finding
 if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from .advice.drivers import Driver
     from .advice.remedies import Remedy
+    from .advice.rogue import AfterRepair
     from .advice.value import Coincidence, Parts, Value
     from .estimate.rows import Part, Rows
     from .inputs.project import Candidate, Project
@@ -270,7 +271,11 @@ class CandidateResult:
     zones : DataFrame
         By zone from the hourly run: unmet_hours, unmet_degree_hours, starved_hours,
         ventilation_short_hours, cold_hours, reheat_kbtu, temperature_request_hours,
-        pressure_request_hours, minimum_flow_hours.
+        pressure_request_hours, minimum_flow_hours; and for parts that go by requests, else 0, sat_requests and
+        dsp_requests (requests times hours), sat_alarm_hours and dsp_alarm_hours, sat_pinned_hours and dsp_pinned_hours
+        (``estimate.requests.RequestHours``).
+    pinned_hours : dict
+        By part (sat, dsp) that goes by requests, hours in which one zone alone pins its setpoint. [h]
     peak_kw : float
         Largest hourly electricity of the year. [kW]
     """
@@ -294,6 +299,7 @@ class CandidateResult:
     by_temperature: pd.DataFrame
     flow_hours: pd.DataFrame
     zones: pd.DataFrame
+    pinned_hours: dict[str, float]
     peak_kw: float
 
     @property
@@ -435,7 +441,8 @@ class Advice:
 
     ``drivers_of`` id of the candidate that ``drivers`` (strongest first) are about, None where there is none ·
     ``value`` best value and the way to it · ``parts`` repair, companion and reset parts of combined options ·
-    ``coincidences`` options whose year is the same · ``remedies`` what would cure flagged demand resets.
+    ``coincidences`` options whose year is the same · ``remedies`` what would cure flagged demand resets ·
+    ``after_repairs`` options whose resets are pinned by zones, after their repair or exclusion.
     """
 
     drivers_of: str | None
@@ -444,6 +451,7 @@ class Advice:
     parts: tuple[Parts, ...]
     coincidences: tuple[Coincidence, ...]
     remedies: tuple[Remedy, ...]
+    after_repairs: tuple[AfterRepair, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -691,6 +699,7 @@ def _claimed(results: Results) -> dict:
                     "simple_payback_after_incentive_years": c.payback_after_incentive_years,
                     "payback_note": c.payback_note,
                     "peak_kw": c.peak_kw,
+                    "requests": _requests(results, c),
                 }
                 for c in results.candidates
             ],
@@ -737,6 +746,29 @@ def _as_run(results: Results, candidate_id: str) -> dict | None:
     }
 
 
+def _requests(results: Results, c: CandidateResult) -> dict:
+    """Plain data of the requests of a candidate by part that goes by them: zones that ask, of one zone of each line."""
+    run = results.runs[c.id]
+    out = {}
+    for part, pinned in c.pinned_hours.items():
+        table = c.zones[c.zones[f"{part}_requests"] > 0.0]
+        out[part] = {
+            "pinned_by_one_hours": pinned,
+            "zones": [
+                {
+                    "zone": c.zones["zone"].iloc[k],
+                    "rogue": run.project.zones[k].rogue,
+                    **{
+                        name: float(table.at[k, f"{part}_{name}"])
+                        for name in ("requests", "alarm_hours", "pinned_hours")
+                    },
+                }
+                for k in table.index
+            ],
+        }
+    return out
+
+
 def _advised(results: Results) -> dict:
     """What the advice adds to the results file; the keys are there without it as well."""
     advice = results.advice
@@ -749,6 +781,7 @@ def _advised(results: Results) -> dict:
             "parts": [],
             "coincidences": [],
             "remedies": [],
+            "after_repairs": [],
         }
     return {
         "best_value": advice.value.best_id,
@@ -788,5 +821,21 @@ def _advised(results: Results) -> dict:
                 "text": r.text,
             }
             for r in advice.remedies
+        ],
+        "after_repairs": [
+            {
+                "id": a.candidate_id,
+                "way": a.way,
+                "zones": [{"zone": zone, "rogue": kind or "none"} for zone, kind in zip(a.zones, a.kinds, strict=True)],
+                "overrides": dict(a.overrides),
+                "saving_usd": a.saving_usd,
+                "after_usd": a.after_usd,
+                "value_usd": a.value_usd,
+                "repair_usd": a.repair_usd,
+                "reset_usd": a.reset_usd,
+                "serves": a.serves,
+                "reasons": list(a.reasons),
+            }
+            for a in advice.after_repairs
         ],
     }

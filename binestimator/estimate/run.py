@@ -40,6 +40,7 @@ from .reports import (
     temperature_table,
     zone_report,
 )
+from .requests import request_hours
 from .rows import Part
 from .running import annual_figures, cheapest_night, night_totals, nights_of, run_parts
 from .sites import Sites
@@ -219,11 +220,12 @@ def _figures(evaluated: _Evaluated, sites: Sites, totals) -> dict[str, dict[str,
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Served:
     """How candidates serve the rooms over the hours: what the baseline is measured by, a table of the zones and the
-    figures of each by id."""
+    figures of each by id, and hours in which one zone pins a reset by part."""
 
     yardstick: Yardstick
     zones: dict[str, pd.DataFrame]
     figures: dict[str, ServiceFigures]
+    pinned_hours: dict[str, dict[str, float]]
 
 
 def _served(project, sites: Sites, parts, figures, nights, beside=None):
@@ -235,7 +237,9 @@ def _served(project, sites: Sites, parts, figures, nights, beside=None):
     def of_candidate(id_):
         site = sites.of(project.candidate(id_))
         zones, depths = zone_report(site.unit, site.hourly, parts[id_], yardstick, nights[id_])
-        return zones, service_figures(yardstick, parts[id_], depths, nights[id_], figures[id_])
+        asked = request_hours(site.unit, project.candidate(id_), site.hourly, parts[id_], project.rogue_zones)
+        own = service_figures(yardstick, parts[id_], depths, nights[id_], figures[id_])
+        return zones.assign(**asked.columns()), own, asked.by_one_hours
 
     jobs = [partial(of_candidate, id_) for id_ in parts]
     if beside is not None:
@@ -245,8 +249,9 @@ def _served(project, sites: Sites, parts, figures, nights, beside=None):
     by_id = dict(zip(parts, found, strict=True))
     served = _Served(
         yardstick=yardstick,
-        zones={id_: zones for id_, (zones, _) in by_id.items()},
-        figures={id_: own for id_, (_, own) in by_id.items()},
+        zones={id_: zones for id_, (zones, _, _) in by_id.items()},
+        figures={id_: own for id_, (_, own, _) in by_id.items()},
+        pinned_hours={id_: hours for id_, (_, _, hours) in by_id.items()},
     )
     return served, answer
 
@@ -300,6 +305,7 @@ def _results_of_candidates(
                 by_temperature=temperature_table(site.hourly, parts_h),
                 flow_hours=flow_table(site.unit, site.hourly, parts_h),
                 zones=served.zones[candidate.id],
+                pinned_hours=served.pinned_hours[candidate.id],
                 peak_kw=float(power.max()),
             )
         )
