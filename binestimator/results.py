@@ -461,11 +461,11 @@ class Results:
     ``bin_table`` one line per outdoor-temperature bin · ``row_table`` one line per bin row (hours,
     date, hour, outdoor conditions) · ``night`` annual figures of setback and warm-up,
     included in every candidate · ``sizes`` path to (value, unit, 'given' or 'sized') ·
-    ``bound`` annual figures of perfect resets (``estimate.reset_bound``) · ``baseline_service`` the baseline judged by
-    itself · ``row_method`` how rows were chosen, in words · ``selection`` the same with its errors · ``held`` what a
-    changed project can be run on again · ``runs`` candidate id to what its annual figures are made of · ``advice``
-    drivers and value, None until they were found · ``as_run`` candidate id to the run at time steps, None where there
-    was none.
+    ``bound`` annual figures of perfect resets (``estimate.reset_bound``), ``bound_service`` whether they are of equal
+    service by the rows · ``baseline_service`` the baseline judged by itself · ``row_method`` how rows were chosen, in
+    words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again · ``runs``
+    candidate id to what its annual figures are made of · ``advice`` drivers and value, None until they were found ·
+    ``as_run`` candidate id to the run at time steps, None where there was none.
     """
 
     project: Project
@@ -478,6 +478,7 @@ class Results:
     selection: RowChoice
     night: dict[str, float]
     bound: dict[str, float]
+    bound_service: EqualService
     baseline_service: BaselineService
     sizes: dict[str, tuple[float, str, str]]
     interactions: tuple[Interaction, ...]
@@ -514,6 +515,15 @@ class Results:
         ):
             return None
         return c.saving["cost_usd"] / possible
+
+    def share_of_bound_as_run(self, candidate_id: str) -> float | None:
+        """The same of the saving at time steps, each as a share of its own baseline's cost; None without a run."""
+        share, c = self.share_of_bound(candidate_id), self[candidate_id]
+        if share is None or self.as_run is None or candidate_id not in self.as_run:
+            return None
+        possible = self.baseline.annual["cost_usd"] - self.bound["cost_usd"]
+        base, run = self.baseline.annual["cost_usd"], self.as_run[self.baseline_id].annual["cost_usd"]
+        return self.as_run[c.id].saving["cost_usd"] / run / (possible / base) if run > 0.0 else None
 
     def as_run_points(self, candidate_id: str) -> tuple[float, float]:
         """Saving of a candidate in % of the baseline's energy cost, hour by hour with rooms at rest and as run."""
@@ -680,6 +690,7 @@ def _claimed(results: Results) -> dict:
             "sizes": {k: {"value": v, "unit": u, "origin": o} for k, (v, u, o) in results.sizes.items()},
             "night": results.night,
             "bound": results.bound,
+            "bound_service": asdict(results.bound_service),
             "candidates": [
                 {
                     "id": c.id,
@@ -740,6 +751,7 @@ def _as_run(results: Results, candidate_id: str) -> dict | None:
     return {
         **run.annual,
         "saving": run.saving,
+        "share_of_bound": results.share_of_bound_as_run(candidate_id),
         "zones": [
             {"zone": name, **{key: values[k] for key, values in run.zones.items()}} for k, name in enumerate(zones)
         ],

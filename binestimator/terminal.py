@@ -413,7 +413,8 @@ def _advice(results) -> list[str]:
 def _pinned(results) -> list[str]:
     """Zones that pin resets by demand, and what options save as found and after their repair or exclusion."""
     lines: list[str] = []
-    told, groups = None, {}
+    told: tuple[str, ...] | None = None
+    groups: dict[tuple, list] = {}
     for after in results.advice.after_repairs:
         groups.setdefault((after.zones, after.candidate_id), []).append(after)
     for (zones, id_), ways in sorted(groups.items(), key=lambda item: item[0][0]):
@@ -483,6 +484,7 @@ def _reading(results) -> list[str]:
         mixed = [c.id for c in results.candidates if c.kind == kind]
         if mixed:
             lines += _wrapped(f"{', '.join(mixed)}: {words}", kind.capitalize().ljust(10))
+    lines += _reached(results)
     if results.interactions:
         i = max(results.interactions, key=lambda item: item.both_usd)
         left = round(i.interaction_usd)
@@ -493,6 +495,22 @@ def _reading(results) -> list[str]:
             "Together  ",
         )
     return lines
+
+
+def _reached(results) -> list[str]:
+    """What setpoints alone allow here, and the share of it that each option reaches."""
+    said = []
+    for c in results.candidates:
+        share, run = results.share_of_bound(c.id), results.share_of_bound_as_run(c.id)
+        if share is not None and c.id != results.baseline_id:
+            said.append(f"{c.id} {whole(100.0 * share)} %" + ("" if run is None else f" ({whole(100.0 * run)} as run)"))
+    if not said:
+        return []
+    possible = results.baseline.annual["cost_usd"] - results.bound["cost_usd"]
+    text = f"reached of the {whole(possible)} USD a year that setpoints allow here at equal service: {', '.join(said)}"
+    if results.bound_service.flagged:
+        text += f"; perfect resets would themselves serve worse ({'; '.join(results.bound_service.reasons)})"
+    return _wrapped(text, "Bound     ")
 
 
 def _cautions(results) -> list[str]:

@@ -37,10 +37,10 @@ class AfterRepair:
     """A candidate that goes by requests, as found and with the zones that pin it repaired or left out.
 
     ``way`` repair or exclusion · ``zones`` their lines and ``kinds`` what is wrong with each (empty: nothing, it needs
-    what it asks for) · ``overrides`` path to value that make it · ``saving_usd`` of the candidate as found · ``after_usd``
-    the same afterwards, against the same baseline · ``repair_usd`` of the change alone, at the baseline's setpoints; the
-    rest, ``reset_usd``, is what the reset saves afterwards · ``serves`` whether it is then of equal service by the rows
-    of the run · ``reasons`` why not. [USD/yr]
+    what it asks for) · ``overrides`` path to value that make it · ``saving_usd`` of the candidate as found ·
+    ``after_usd`` the same afterwards, against the same baseline · ``repair_usd`` of the change alone, at the baseline's
+    setpoints; the rest, ``reset_usd``, is what the reset saves afterwards · ``serves`` whether it is then of equal
+    service by the rows of the run · ``reasons`` why not. [USD/yr]
     """
 
     candidate_id: str
@@ -83,9 +83,7 @@ def pinning_places(results, candidate) -> list[int]:
 
 
 def _listening(candidate):
-    return [
-        (part, way) for part, way in zip(("sat", "dsp"), strategies_of(candidate), strict=True) if way.listens
-    ]
+    return [(part, way) for part, way in zip(("sat", "dsp"), strategies_of(candidate), strict=True) if way.listens]
 
 
 def repairs(run, places) -> dict[str, object]:
@@ -154,8 +152,8 @@ class Driving:
 
     ``part`` sat or dsp · ``zone`` its line, ``alike`` zones of it, ``kind`` what is wrong with it, or empty ·
     ``request_pct`` requests times hours over running hours [%] · ``alarm_hours`` in which its alarm stands ·
-    ``pinned_hours`` in which it alone holds the setpoint by more than a step · ``as_run_hours`` in which it asks as run,
-    None where the candidate was not run [h].
+    ``pinned_hours`` in which it alone holds the setpoint by more than a step · ``as_run_hours`` in which it asks as
+    run, None where the candidate was not run [h].
     """
 
     candidate_id: str

@@ -10,7 +10,7 @@ from ..model.system import heating_enabled
 from ..model.terminals import cooling_flow_cfm, requested_flow_cfm
 from ..model.unit import Unit
 from ..strategies.choose import dsp_of_sat, dsp_setpoint_inwc, resets_pressure
-from ..strategies.demand import MOST_REQUESTS, pressure_thresholds_inwc, temperature_thresholds_f
+from ..strategies.demand import MOST_REQUESTS, REQUEST_SLACK, pressure_thresholds_inwc, temperature_thresholds_f
 from ..strategies.limits import sat_limits
 from ..strategies.registry import dsp_strategy, sat_strategy
 from ..strategies.strategy import SatRows
@@ -88,7 +88,8 @@ def alarm_hours(requests, rules, weight):
         total = np.cumsum(requests[start : start + window], axis=0)
         run = np.arange(1, len(total) + 1)
         late = run > rules.alarm_run_hours
-        standing += (total[late] > rules.alarm_request_pct / 100.0 * run[late, None]).sum(axis=0)
+        most = rules.alarm_request_pct / 100.0 * run[late, None]
+        standing += (total[late] > most * (1.0 + REQUEST_SLACK)).sum(axis=0)
     return np.where(weight > 0.0, standing, 0.0)
 
 

@@ -28,7 +28,7 @@ from ..selection import choose_rows, end_use_costs
 from ..service import ServiceFigures, Yardstick, failing, judge, judge_baseline, rises, service_figures
 from ..strategies.registry import sat_strategy
 from ..weather import Weather
-from .bound import reset_bound
+from .bound import bound_service, reset_bound
 from .choice import choice_findings, held_selection, row_choice
 from .comparing import baseline_of, figures_at_equal_oa, find_interactions, oa_at_minimum_cfm, ranked
 from .reports import (
@@ -132,7 +132,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
     optimal = {c.id: of_rows.parts[c.id][0].setpoints.sat_f for c in ordered if sat_strategy(c.sat).searches}
     results, baseline_service = _results_of_candidates(project, runs, served, nights, totals, figures)
     baseline = baseline_of(project, results)
-    base_site, base_parts, _ = runs[project.baseline_id]
+    base_site, base_parts, base_rows = runs[project.baseline_id]
 
     flow = np.full(len(conditions.oat_f), np.nan)
     flow[base_site.hourly.running] = sum(p.share * p.state.flow_cfm for p in base_parts)
@@ -149,6 +149,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
     )
     results = ranked(results, baseline_service.open, [check.name for check in checks if check.status == "fail"])
     asked = [p.setpoints for site, _, parts in runs.values() if site is base_site for p in parts]
+    bound, perfect = reset_bound(project, base_site, cheapest_night(nights, runs, base_site), of_rows.tried, asked)
     return Results(
         project=project,
         weather=weather,
@@ -162,7 +163,8 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
         sizes=size_list(project, unit),
         interactions=interactions,
         checks=checks,
-        bound=reset_bound(project, base_site, cheapest_night(nights, runs, base_site), of_rows.tried, asked),
+        bound=bound,
+        bound_service=bound_service(base_site, nights[project.baseline_id], base_rows, baseline.annual, perfect, bound),
         baseline_service=baseline_service,
         findings=tuple(project.findings) + tuple(weather.findings) + findings + choice_findings(choice),
         run_id=make_run_id(project, weather),

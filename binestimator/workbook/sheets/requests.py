@@ -83,9 +83,9 @@ def _after(work: Work, sheet: Sheet, row: int, last: int) -> int:
     if not found:
         return row
     text = (
-        "Resets that zones hold up, as found and after the repair of these zones or with them left out (importance 0), on "
-        "the rows of the run. Options are ranked as found. What a repair saves by itself, at the baseline's setpoints, "
-        "and what the reset saves afterwards stand apart: a repair is no saving of a reset."
+        "Resets that zones hold up, as found and after the repair of these zones or with them left out (importance 0), "
+        "on the rows of the run. Options are ranked as found. What a repair saves by itself, at the baseline’s "
+        "setpoints, and what the reset saves afterwards stand apart: a repair is no saving of a reset."
     )
     sheet.merged_text(row, 0, row, last, text, s("wrap", "quiet"))
     sheet.height(row, height_of(lines_of(text, 150.0)))
