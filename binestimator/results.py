@@ -839,7 +839,7 @@ def _advised(results: Results) -> dict:
                 "id": a.candidate_id,
                 "way": a.way,
                 "zones": [{"zone": zone, "rogue": kind or "none"} for zone, kind in zip(a.zones, a.kinds, strict=True)],
-                "overrides": dict(a.overrides),
+                "overrides": [{"input": path, "value": value} for path, value in a.overrides.items()],
                 "saving_usd": a.saving_usd,
                 "after_usd": a.after_usd,
                 "value_usd": a.value_usd,
