@@ -20,6 +20,7 @@ from .errors import Finding
 if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from .advice.drivers import Driver
     from .advice.remedies import Remedy
+    from .advice.rogue import AfterRepair
     from .advice.value import Coincidence, Parts, Value
     from .estimate.rows import Part, Rows
     from .inputs.project import Candidate, Project
@@ -270,7 +271,11 @@ class CandidateResult:
     zones : DataFrame
         By zone from the hourly run: unmet_hours, unmet_degree_hours, starved_hours,
         ventilation_short_hours, cold_hours, reheat_kbtu, temperature_request_hours,
-        pressure_request_hours, minimum_flow_hours.
+        pressure_request_hours, minimum_flow_hours; and for parts that go by requests, else 0, sat_requests and
+        dsp_requests (requests times hours), sat_alarm_hours and dsp_alarm_hours, sat_pinned_hours and dsp_pinned_hours
+        (``estimate.requests.RequestHours``).
+    pinned_hours : dict
+        By part (sat, dsp) that goes by requests, hours in which one zone alone pins its setpoint. [h]
     peak_kw : float
         Largest hourly electricity of the year. [kW]
     """
@@ -294,6 +299,7 @@ class CandidateResult:
     by_temperature: pd.DataFrame
     flow_hours: pd.DataFrame
     zones: pd.DataFrame
+    pinned_hours: dict[str, float]
     peak_kw: float
 
     @property
@@ -435,7 +441,8 @@ class Advice:
 
     ``drivers_of`` id of the candidate that ``drivers`` (strongest first) are about, None where there is none ·
     ``value`` best value and the way to it · ``parts`` repair, companion and reset parts of combined options ·
-    ``coincidences`` options whose year is the same · ``remedies`` what would cure flagged demand resets.
+    ``coincidences`` options whose year is the same · ``remedies`` what would cure flagged demand resets ·
+    ``after_repairs`` options whose resets are pinned by zones, after their repair or exclusion.
     """
 
     drivers_of: str | None
@@ -444,6 +451,7 @@ class Advice:
     parts: tuple[Parts, ...]
     coincidences: tuple[Coincidence, ...]
     remedies: tuple[Remedy, ...]
+    after_repairs: tuple[AfterRepair, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -453,11 +461,11 @@ class Results:
     ``bin_table`` one line per outdoor-temperature bin · ``row_table`` one line per bin row (hours,
     date, hour, outdoor conditions) · ``night`` annual figures of setback and warm-up,
     included in every candidate · ``sizes`` path to (value, unit, 'given' or 'sized') ·
-    ``bound`` annual figures of perfect resets (``estimate.reset_bound``) · ``baseline_service`` the baseline judged by
-    itself · ``row_method`` how rows were chosen, in words · ``selection`` the same with its errors · ``held`` what a
-    changed project can be run on again · ``runs`` candidate id to what its annual figures are made of · ``advice``
-    drivers and value, None until they were found · ``as_run`` candidate id to the run at time steps, None where there
-    was none.
+    ``bound`` annual figures of perfect resets (``estimate.reset_bound``), ``bound_service`` whether they are of equal
+    service by the rows · ``baseline_service`` the baseline judged by itself · ``row_method`` how rows were chosen, in
+    words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again · ``runs``
+    candidate id to what its annual figures are made of · ``advice`` drivers and value, None until they were found ·
+    ``as_run`` candidate id to the run at time steps, None where there was none.
     """
 
     project: Project
@@ -470,6 +478,7 @@ class Results:
     selection: RowChoice
     night: dict[str, float]
     bound: dict[str, float]
+    bound_service: EqualService
     baseline_service: BaselineService
     sizes: dict[str, tuple[float, str, str]]
     interactions: tuple[Interaction, ...]
@@ -506,6 +515,15 @@ class Results:
         ):
             return None
         return c.saving["cost_usd"] / possible
+
+    def share_of_bound_as_run(self, candidate_id: str) -> float | None:
+        """The same of the saving at time steps, each as a share of its own baseline's cost; None without a run."""
+        share, c = self.share_of_bound(candidate_id), self[candidate_id]
+        if share is None or self.as_run is None or candidate_id not in self.as_run:
+            return None
+        possible = self.baseline.annual["cost_usd"] - self.bound["cost_usd"]
+        base, run = self.baseline.annual["cost_usd"], self.as_run[self.baseline_id].annual["cost_usd"]
+        return self.as_run[c.id].saving["cost_usd"] / run / (possible / base) if run > 0.0 else None
 
     def as_run_points(self, candidate_id: str) -> tuple[float, float]:
         """Saving of a candidate in % of the baseline's energy cost, hour by hour with rooms at rest and as run."""
@@ -672,6 +690,7 @@ def _claimed(results: Results) -> dict:
             "sizes": {k: {"value": v, "unit": u, "origin": o} for k, (v, u, o) in results.sizes.items()},
             "night": results.night,
             "bound": results.bound,
+            "bound_service": asdict(results.bound_service),
             "candidates": [
                 {
                     "id": c.id,
@@ -691,6 +710,7 @@ def _claimed(results: Results) -> dict:
                     "simple_payback_after_incentive_years": c.payback_after_incentive_years,
                     "payback_note": c.payback_note,
                     "peak_kw": c.peak_kw,
+                    "requests": _requests(results, c),
                 }
                 for c in results.candidates
             ],
@@ -731,10 +751,34 @@ def _as_run(results: Results, candidate_id: str) -> dict | None:
     return {
         **run.annual,
         "saving": run.saving,
+        "share_of_bound": results.share_of_bound_as_run(candidate_id),
         "zones": [
             {"zone": name, **{key: values[k] for key, values in run.zones.items()}} for k, name in enumerate(zones)
         ],
     }
+
+
+def _requests(results: Results, c: CandidateResult) -> dict:
+    """Plain data of the requests of a candidate by part that goes by them: zones that ask, of one zone of each line."""
+    run = results.runs[c.id]
+    out = {}
+    for part, pinned in c.pinned_hours.items():
+        table = c.zones[c.zones[f"{part}_requests"] > 0.0]
+        out[part] = {
+            "pinned_by_one_hours": pinned,
+            "zones": [
+                {
+                    "zone": c.zones["zone"].iloc[k],
+                    "rogue": run.project.zones[k].rogue,
+                    **{
+                        name: float(table.at[k, f"{part}_{name}"])
+                        for name in ("requests", "alarm_hours", "pinned_hours")
+                    },
+                }
+                for k in table.index
+            ],
+        }
+    return out
 
 
 def _advised(results: Results) -> dict:
@@ -749,6 +793,7 @@ def _advised(results: Results) -> dict:
             "parts": [],
             "coincidences": [],
             "remedies": [],
+            "after_repairs": [],
         }
     return {
         "best_value": advice.value.best_id,
@@ -788,5 +833,21 @@ def _advised(results: Results) -> dict:
                 "text": r.text,
             }
             for r in advice.remedies
+        ],
+        "after_repairs": [
+            {
+                "id": a.candidate_id,
+                "way": a.way,
+                "zones": [{"zone": zone, "rogue": kind or "none"} for zone, kind in zip(a.zones, a.kinds, strict=True)],
+                "overrides": [{"input": path, "value": value} for path, value in a.overrides.items()],
+                "saving_usd": a.saving_usd,
+                "after_usd": a.after_usd,
+                "value_usd": a.value_usd,
+                "repair_usd": a.repair_usd,
+                "reset_usd": a.reset_usd,
+                "serves": a.serves,
+                "reasons": list(a.reasons),
+            }
+            for a in advice.after_repairs
         ],
     }

@@ -391,6 +391,7 @@ def _advice(results) -> list[str]:
                 f"year, for {whole(remedy.cost_usd)} USD more",
                 "Remedy    ",
             )
+    lines += _pinned(results)
     for same in advice.coincidences:
         lines += _wrapped(f"{', '.join(same.ids)}: {same.why}", "Same      ")
     if advice.drivers:
@@ -407,6 +408,52 @@ def _advice(results) -> list[str]:
                 "  ",
             )
     return lines
+
+
+def _pinned(results) -> list[str]:
+    """Zones that pin resets by demand, and what options save as found and after their repair or exclusion."""
+    lines: list[str] = []
+    told: tuple[str, ...] | None = None
+    groups: dict[tuple, list] = {}
+    for after in results.advice.after_repairs:
+        groups.setdefault((after.zones, after.candidate_id), []).append(after)
+    for (zones, id_), ways in sorted(groups.items(), key=lambda item: item[0][0]):
+        if zones != told:
+            told = zones
+            named = [
+                zone + (f" ({kind.replace('_', ' ')})" if kind else "")
+                for zone, kind in zip(zones, ways[0].kinds, strict=True)
+            ]
+            lines += _wrapped(f"{', '.join(named)}: {_held_up(results, results[id_], zones)}", "Pinned    ")
+        said = [f"saves {whole(ways[0].saving_usd)} USD as found"]
+        for after in ways:
+            if after.way == "repair":
+                text = (
+                    f"{whole(after.after_usd)} after repair (repair alone {whole(after.repair_usd)}, reset "
+                    f"{whole(after.reset_usd)})"
+                )
+            else:
+                text = f"{whole(after.after_usd)} left out of the reset"
+            said.append(text + ("" if after.serves else ", rooms worse"))
+        lines += _wrapped(f"{id_}: {'; '.join(said)}", "  ", "    ")
+    return lines
+
+
+def _held_up(results, candidate, zones) -> str:
+    """How long zones pin the resets of an option, and whether their alarms would stand."""
+    from binestimator.advice.rogue import driving_zones
+
+    running = max(candidate.hourly["running_hours"], 1e-9)
+    mine = [d for d in driving_zones(results, candidate) if d.zone in zones]
+    said = []
+    for part, words in (("sat", "supply air"), ("dsp", "duct pressure")):
+        hours = max((d.pinned_hours for d in mine if d.part == part), default=0.0)
+        if hours > 0.0:
+            said.append(f"{words} in {whole(100.0 * hours / running)} % of running hours")
+    if not said:
+        return f"asks of {candidate.id} without moving its setpoints by a step"
+    alarm = "; its alarm stands" if any(d.alarm_hours > 0.0 for d in mine) else ""
+    return f"one zone alone holds {' and '.join(said)} of {candidate.id}{alarm}"
 
 
 def _reading(results) -> list[str]:
@@ -437,6 +484,7 @@ def _reading(results) -> list[str]:
         mixed = [c.id for c in results.candidates if c.kind == kind]
         if mixed:
             lines += _wrapped(f"{', '.join(mixed)}: {words}", kind.capitalize().ljust(10))
+    lines += _reached(results)
     if results.interactions:
         i = max(results.interactions, key=lambda item: item.both_usd)
         left = round(i.interaction_usd)
@@ -447,6 +495,22 @@ def _reading(results) -> list[str]:
             "Together  ",
         )
     return lines
+
+
+def _reached(results) -> list[str]:
+    """What setpoints alone allow here, and the share of it that each option reaches."""
+    said = []
+    for c in results.candidates:
+        share, run = results.share_of_bound(c.id), results.share_of_bound_as_run(c.id)
+        if share is not None and c.id != results.baseline_id:
+            said.append(f"{c.id} {whole(100.0 * share)} %" + ("" if run is None else f" ({whole(100.0 * run)} as run)"))
+    if not said:
+        return []
+    possible = results.baseline.annual["cost_usd"] - results.bound["cost_usd"]
+    text = f"reached of the {whole(possible)} USD a year that setpoints allow here at equal service: {', '.join(said)}"
+    if results.bound_service.flagged:
+        text += f"; perfect resets would themselves serve worse ({'; '.join(results.bound_service.reasons)})"
+    return _wrapped(text, "Bound     ")
 
 
 def _cautions(results) -> list[str]:

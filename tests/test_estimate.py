@@ -17,8 +17,9 @@ from binestimator.estimate import estimate, motor_size_hp, size_unit
 from binestimator.estimate.choice import choice_findings, held_selection, row_choice
 from binestimator.hours import build_conditions
 from binestimator.inputs.read import project_from_mapping
-from binestimator.results import ANNUAL_KEYS, ENERGY_KEYS, to_plain
+from binestimator.results import ANNUAL_KEYS, ENERGY_KEYS, AsRun, to_plain
 from binestimator.row_accuracy import worst_bin_errors
+from binestimator.terminal import comparison
 
 NETWORK = {"name": "network", "always_on": True, "people_ft2": 2000, "equipment_w_ft2": 12, "heating_setpoint_f": 60}
 SMALL = {
@@ -616,3 +617,27 @@ def test_results_are_the_same_to_the_last_digit_with_one_thread_and_with_several
         monkeypatch.setattr(parallel, "cores", lambda cores=cores: cores)
         found.append(to_plain(estimate(project, weather_of(station))))
     assert found[0] == found[1] == found[2]
+
+
+@pytest.mark.invariant
+def test_perfect_resets_are_of_equal_service_and_shares_are_of_what_they_save():
+    """By the rows they serve as the baseline does; the share of an option is its saving over theirs."""
+    for name in ("setback, chilled water, boiler", "continuous, direct expansion, electric, position"):
+        results = run(name)
+        assert not results.bound_service.flagged, results.bound_service.reasons
+        possible = results.baseline.annual["cost_usd"] - results.bound["cost_usd"]
+        for c in results.candidates:
+            share = results.share_of_bound(c.id)
+            assert share is None or share * possible == pytest.approx(c.saving["cost_usd"], rel=1e-12, abs=1e-9)
+            assert results.share_of_bound_as_run(c.id) is None
+        text = comparison(results)
+        some = results["optimal" if name.startswith("continuous") else "sat_demand"]
+        assert f"{some.id} {100.0 * results.share_of_bound(some.id):.0f} %" in " ".join(text.split())
+        as_run = {
+            c.id: AsRun(
+                annual=c.annual, saving=c.saving, zones={}, hourly={}, trace={}, trace_days=()
+            )
+            for c in results.candidates
+        }  # as run just as at rest: both shares are the same
+        again = dataclasses.replace(results, as_run=as_run)
+        assert again.share_of_bound_as_run(some.id) == pytest.approx(results.share_of_bound(some.id), rel=1e-12)

@@ -1155,6 +1155,9 @@ BOUND = {
     "building.floors",
     "building.zones_per_facade",
     "building.core_zones",
+    "building.failed_sensor_zones",
+    "building.starved_branch_zones",
+    "building.undersized_zones",
     *(
         field.path
         for field in FIELDS

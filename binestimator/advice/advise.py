@@ -8,6 +8,7 @@ from ..estimate import estimate
 from ..results import Advice, Held, Results
 from .drivers import find_drivers
 from .remedies import find_remedies
+from .rogue import find_after_repairs
 from .value import best_value, coincidences, combined_parts, is_limit_of_control
 
 
@@ -33,6 +34,7 @@ def advise(results: Results) -> Results:
             parts=combined_parts(results),
             coincidences=coincidences(results),
             remedies=find_remedies(results),
+            after_repairs=find_after_repairs(results),
         ),
     )
 

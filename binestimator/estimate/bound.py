@@ -6,13 +6,18 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..model.air_handler import required_oa_cfm
 from ..model.system import evaluate, heating_enabled
 from ..model.terminals import requested_flow_cfm
+from ..moist_air import humidity_ratio_from_dewpoint
+from ..results import EqualService
+from ..service import Yardstick, judge, rises, service_figures
 from ..strategies.choose import Setpoints
 from ..strategies.cost_optimal import SERVED_TOLERANCE
 from ..strategies.cost_optimal import search as search_sat
 from ..strategies.limits import sat_limits
 from ..strategies.registry import strategies_of
+from .reports import zone_report
 from .rows import Part
 from .running import annual_figures
 
@@ -20,15 +25,17 @@ from .running import annual_figures
 BOUND_STEPS = 3
 
 
-def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
-    """Annual figures of perfect resets: the least energy cost that setpoints alone can reach.
+def reset_bound(project, site, night, tried=(), asked=()) -> tuple[dict[str, float], Part]:
+    """Annual figures of perfect resets, and what they do in the rows: the least energy cost that setpoints alone reach.
 
     In every row the cheapest supply air over the widest range of any reset of the project, and
     just the duct pressure that the neediest zone takes with its damper open; no zone asks
     without need, none is ignored, nothing swings. Zones of importance 0 stay left out. A higher
     duct pressure (``BOUND_STEPS`` up to the highest) or a pair of setpoints that a candidate asks
     for is used instead where it is cheaper and serves no worse: leakage and heat of the fan can be
-    worth more than its power. On the bin rows of the baseline's plant.
+    worth more than its power. Where a row would still serve worse than the baseline's own setpoints do, by more than
+    equal service allows on the mean of a year, the cheapest pair asked for that does not is used. On the bin rows of
+    the baseline's plant.
 
     Parameters
     ----------
@@ -37,7 +44,7 @@ def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
     tried : sequence of ndarray (R,)
         Supply temperatures for the search. [degF]
     asked : sequence of Setpoints
-        Of candidates on the same rows.
+        Of candidates on the same rows, those of the baseline first.
     """
     rows, unit = site.rows, site.unit
     nobody = np.zeros(len(unit.zones), dtype=bool)
@@ -59,30 +66,46 @@ def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
         needed = honest.index_dsp_inwc * honest.zones.index_share * share * share
         return np.clip(np.max(np.where(heard, needed, 0.0), axis=1, initial=0.0), 0.0, highest)
 
+    rules, dewpoint, psia = honest.service, honest.air_handler.humid_dewpoint_f, rows.on.pressure_psia
+    humid, moister = (humidity_ratio_from_dewpoint(dewpoint + f, psia) for f in (0.0, rules.dewpoint_rise_f))
+    enough = (1.0 - rules.outdoor_air_margin_frac) * required_oa_cfm(honest, rows.on.occupied, rows.loads.oa_people_cfm)
+
     def run(sat_f, dsp_inwc):
+        """Cost of rows, what they lack of service, and of outdoor air and dryness."""
         state = evaluate(honest, rows.on, rows.loads, sat_f, dsp_inwc)
-        return state.cost_usd_h, np.stack(
-            [
-                state.unmet_degrees,
-                state.starved_zones,
-                state.ventilation_short_zones,
-                state.cold_zones,
-                state.unserved_kbtuh,
-                state.heat_unserved_kbtuh,
-            ]
-        )
+        lacks = [
+            state.unmet_degrees,
+            state.starved_zones,
+            state.ventilation_short_zones,
+            state.cold_zones,
+            state.unserved_kbtuh,
+            state.heat_unserved_kbtuh,
+        ]
+        of_air = [np.maximum(enough - state.oa_cfm, 0.0), np.maximum(state.room_humidity_ratio - humid, 0.0)]
+        return state.cost_usd_h, np.stack(lacks), np.stack([*lacks, *of_air])
 
     sat = search_sat(honest, rows.on, rows.loads, limits, least_dsp, True, tried)
     # Where the supply air floats, the least pressure is that at the temperature that results.
     dsp = evaluate(
         honest, rows.on, rows.loads, sat, least_dsp(rows.on, rows.loads, sat), dsp_of_sat=least_dsp
     ).dsp_set_inwc
-    best, allowed = run(sat, dsp)
+    best, allowed, given = run(sat, dsp)
     higher = [(sat, dsp + k / BOUND_STEPS * np.maximum(highest - dsp, 0.0)) for k in range(1, BOUND_STEPS + 1)]
     for sat_f, dsp_inwc in [*higher, *((s.sat_f, s.dsp_inwc) for s in asked)]:
-        cost, service = run(sat_f, dsp_inwc)
+        cost, service, also = run(sat_f, dsp_inwc)
         take = (service <= allowed + SERVED_TOLERANCE).all(axis=0) & (cost < best)
         best, sat, dsp = np.where(take, cost, best), np.where(take, sat_f, sat), np.where(take, dsp_inwc, dsp)
+        given = np.where(take, also, given)
+    if asked:
+        tolerance = np.full(given.shape, SERVED_TOLERANCE)
+        tolerance[-2] += rules.outdoor_air_rise_frac * enough
+        tolerance[-1] += moister - humid
+        promised = run(asked[0].sat_f, asked[0].dsp_inwc)[2] + tolerance
+        best = np.where((given <= promised).all(axis=0), best, np.inf)
+        for s in asked:
+            cost, _, also = run(s.sat_f, s.dsp_inwc)
+            take = (also <= promised).all(axis=0) & (cost < best)
+            best, sat, dsp = np.where(take, cost, best), np.where(take, s.sat_f, sat), np.where(take, s.dsp_inwc, dsp)
     state = evaluate(honest, rows.on, rows.loads, sat, dsp)
     never = np.zeros(len(rows.on), dtype=bool)
     at = Setpoints(
@@ -95,4 +118,28 @@ def reset_bound(project, site, night, tried=(), asked=()) -> dict[str, float]:
         dsp_at_max=never,
         dsp_at_min=never,
     )
-    return annual_figures(honest, rows, [Part(share=1.0, setpoints=at, state=state)], night)
+    part = Part(share=1.0, setpoints=at, state=state)
+    return annual_figures(honest, rows, [part], night), part
+
+
+def bound_service(site, night, base_parts, base_annual, part: Part, annual) -> EqualService:
+    """Whether perfect resets are of equal service themselves, by the rows.
+
+    Parameters
+    ----------
+    site : Site
+        Of the baseline.
+    night : NightBlock
+        Of the baseline; setpoints of the day change nothing in it.
+    base_parts, base_annual
+        Parts of the baseline on the rows and its annual figures.
+    part, annual
+        From :func:`reset_bound`.
+    """
+    yardstick = Yardstick.of(site.unit, site.rows.on, site.rows.loads)
+
+    def served(parts, figures):
+        depths = zone_report(site.unit, site.rows, parts, yardstick)[1]
+        return service_figures(yardstick, parts, depths, night, figures)
+
+    return judge(rises(served([part], annual), served(base_parts, base_annual), yardstick), yardstick)

@@ -28,7 +28,7 @@ from ..selection import choose_rows, end_use_costs
 from ..service import ServiceFigures, Yardstick, failing, judge, judge_baseline, rises, service_figures
 from ..strategies.registry import sat_strategy
 from ..weather import Weather
-from .bound import reset_bound
+from .bound import bound_service, reset_bound
 from .choice import choice_findings, held_selection, row_choice
 from .comparing import baseline_of, figures_at_equal_oa, find_interactions, oa_at_minimum_cfm, ranked
 from .reports import (
@@ -40,6 +40,7 @@ from .reports import (
     temperature_table,
     zone_report,
 )
+from .requests import request_hours
 from .rows import Part
 from .running import annual_figures, cheapest_night, night_totals, nights_of, run_parts
 from .sites import Sites
@@ -131,7 +132,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
     optimal = {c.id: of_rows.parts[c.id][0].setpoints.sat_f for c in ordered if sat_strategy(c.sat).searches}
     results, baseline_service = _results_of_candidates(project, runs, served, nights, totals, figures)
     baseline = baseline_of(project, results)
-    base_site, base_parts, _ = runs[project.baseline_id]
+    base_site, base_parts, base_rows = runs[project.baseline_id]
 
     flow = np.full(len(conditions.oat_f), np.nan)
     flow[base_site.hourly.running] = sum(p.share * p.state.flow_cfm for p in base_parts)
@@ -148,6 +149,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
     )
     results = ranked(results, baseline_service.open, [check.name for check in checks if check.status == "fail"])
     asked = [p.setpoints for site, _, parts in runs.values() if site is base_site for p in parts]
+    bound, perfect = reset_bound(project, base_site, cheapest_night(nights, runs, base_site), of_rows.tried, asked)
     return Results(
         project=project,
         weather=weather,
@@ -161,7 +163,8 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
         sizes=size_list(project, unit),
         interactions=interactions,
         checks=checks,
-        bound=reset_bound(project, base_site, cheapest_night(nights, runs, base_site), of_rows.tried, asked),
+        bound=bound,
+        bound_service=bound_service(base_site, nights[project.baseline_id], base_rows, baseline.annual, perfect, bound),
         baseline_service=baseline_service,
         findings=tuple(project.findings) + tuple(weather.findings) + findings + choice_findings(choice),
         run_id=make_run_id(project, weather),
@@ -219,11 +222,12 @@ def _figures(evaluated: _Evaluated, sites: Sites, totals) -> dict[str, dict[str,
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Served:
     """How candidates serve the rooms over the hours: what the baseline is measured by, a table of the zones and the
-    figures of each by id."""
+    figures of each by id, and hours in which one zone pins a reset by part."""
 
     yardstick: Yardstick
     zones: dict[str, pd.DataFrame]
     figures: dict[str, ServiceFigures]
+    pinned_hours: dict[str, dict[str, float]]
 
 
 def _served(project, sites: Sites, parts, figures, nights, beside=None):
@@ -235,7 +239,9 @@ def _served(project, sites: Sites, parts, figures, nights, beside=None):
     def of_candidate(id_):
         site = sites.of(project.candidate(id_))
         zones, depths = zone_report(site.unit, site.hourly, parts[id_], yardstick, nights[id_])
-        return zones, service_figures(yardstick, parts[id_], depths, nights[id_], figures[id_])
+        asked = request_hours(site.unit, project.candidate(id_), site.hourly, parts[id_], project.rogue_zones)
+        own = service_figures(yardstick, parts[id_], depths, nights[id_], figures[id_])
+        return zones.assign(**asked.columns()), own, asked.by_one_hours
 
     jobs = [partial(of_candidate, id_) for id_ in parts]
     if beside is not None:
@@ -245,8 +251,9 @@ def _served(project, sites: Sites, parts, figures, nights, beside=None):
     by_id = dict(zip(parts, found, strict=True))
     served = _Served(
         yardstick=yardstick,
-        zones={id_: zones for id_, (zones, _) in by_id.items()},
-        figures={id_: own for id_, (_, own) in by_id.items()},
+        zones={id_: zones for id_, (zones, _, _) in by_id.items()},
+        figures={id_: own for id_, (_, own, _) in by_id.items()},
+        pinned_hours={id_: hours for id_, (_, _, hours) in by_id.items()},
     )
     return served, answer
 
@@ -300,6 +307,7 @@ def _results_of_candidates(
                 by_temperature=temperature_table(site.hourly, parts_h),
                 flow_hours=flow_table(site.unit, site.hourly, parts_h),
                 zones=served.zones[candidate.id],
+                pinned_hours=served.pinned_hours[candidate.id],
                 peak_kw=float(power.max()),
             )
         )

@@ -68,6 +68,18 @@ def motor_size_hp(bhp: float) -> float:
 def size_unit(project, conditions: Conditions) -> Sizes:
     """Sizes that were not given, from the hours of the file and the baseline's setpoints.
 
+    All is sized as if no terminal were too small; undersized ones then have ``rogue_zones.undersized_frac`` of what
+    their load takes.
+    """
+    sizes = _sized(project, conditions)
+    undersized = np.array([zone.rogue == "undersized" for zone in project.zones])
+    share = np.where(undersized, project.rogue_zones.undersized_frac, 1.0)
+    return replace(sizes, zone_max_cfm=sizes.zone_max_cfm * share)
+
+
+def _sized(project, conditions: Conditions) -> Sizes:
+    """Sizes of :func:`size_unit` with all terminals as their loads take them.
+
     Terminals: largest hourly need at the design supply temperature in occupied hours with all
     internal gains fully on, times ``zone_sizing_factor``, at least the zone's outdoor air. Fan: largest sum of what
     zones ask for at the design supply temperature, with leakage. Reheat coils and heat sources: largest hourly need

@@ -79,7 +79,7 @@ class Project:
     Parameters
     ----------
     info, weather, calendar, schedule, building, air_handler, outdoor_air, economizer, fan, return_fan, cooling, \
-heating, preheat, limits, service, prices, remedies, bins, as_run : records
+heating, preheat, limits, service, prices, remedies, rogue_zones, bins, as_run : records
         One for each section (``info`` is section ``project``); attributes as in the inputs reference.
     specials, groups, zones : tuple of records
         Zones are complete: those of the quick description, then those of the project file, then
@@ -137,6 +137,7 @@ heating, preheat, limits, service, prices, remedies, bins, as_run : records
     service: Record
     prices: Record
     remedies: Record
+    rogue_zones: Record
     bins: Record
     as_run: Record
     candidates: tuple[Candidate, ...]

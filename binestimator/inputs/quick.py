@@ -15,6 +15,8 @@ Assumptions, all of them visible as inputs or stated here:
   Lines with more and with less alternate, both near the fan and far from it.
 - Special zones come out of the core, spread evenly over all floors: each carries
   1/floors of its area as roof, and has no outer wall.
+- Rogue zones given by number (``failed_sensor_zones``, ``starved_branch_zones``, ``undersized_zones``) are dealt to
+  the lines with the most zones, one each in turn; each such zone leaves its line for one of its own.
 - The fan is at the core: the core needs least duct pressure, then special zones, then the
   north and south facades, then east and west (the far ends of the footprint); of alike zones
   those of the top floor come later, as the farthest from the riser.
@@ -43,6 +45,8 @@ _SPREAD = {
     4: (-1 / 3, 1.0, -1.0, 1 / 3),
     5: (-0.5, 1.0, 0.0, -1.0, 0.5),
 }
+#: Kinds of rogue zones that are given by number.
+ROGUE_KINDS = ("failed_sensor", "starved_branch", "undersized")
 #: Smallest floor that the quick description accepts: below it the zones make no sense. [ft2]
 LEAST_FLOOR_FT2 = 400.0
 _LEAST_ZONE_FT2, _ = fields_of("zone")["area_ft2"].bounds
@@ -213,6 +217,7 @@ def quick_zones(building, specials, first_group: str | None, problems: Problems)
                 else:
                     values |= _perimeter(building, footprint, kind, count, roofed)
                 zones.append(QuickZone(values, (_NEARNESS[kind], rank, part)))
+    zones = _with_rogue(building, zones, problems)
     for place, special in enumerate(specials):
         values = {"name": special.name, "group": special.group, "multiplier": special.count}
         values |= {"area_ft2": special.area_ft2, **_roof(building, special.area_ft2 / floors)}
@@ -224,6 +229,45 @@ def quick_zones(building, specials, first_group: str | None, problems: Problems)
         }
         zones.append(QuickZone(values, (_NEARNESS["special"], 0, place)))
     return zones if _all_fit(zones, problems) else []
+
+
+def _with_rogue(building, zones: list[QuickZone], problems: Problems) -> list[QuickZone]:
+    """Zones with the rogue ones of each kind on lines of their own, next to those they are taken from."""
+    total = sum(zone.values["multiplier"] for zone in zones)
+    left = [zone.values["multiplier"] for zone in zones]
+    taken: dict[tuple[int, str], int] = {}
+    # From the line with the most zones on; of equal ones the first.
+    order = sorted(range(len(zones)), key=lambda place: -left[place])
+    turn = 0
+    for kind in ROGUE_KINDS:
+        given = getattr(building, f"{kind}_zones")
+        number = round(given if given >= 1.0 else given * total)
+        if number > sum(left):
+            problems.add(
+                f"building.{kind}_zones",
+                "more rogue zones than the quick description has zones",
+                given,
+                f"with the other kinds at most {total}",
+                "give fewer, or a share below 1",
+            )
+            return zones
+        for _ in range(number):
+            while left[order[turn % len(order)]] == 0:
+                turn += 1
+            place = order[turn % len(order)]
+            left[place] -= 1
+            taken[place, kind] = taken.get((place, kind), 0) + 1
+            turn += 1
+    out: list[QuickZone] = []
+    for place, zone in enumerate(zones):
+        if left[place]:
+            out.append(QuickZone(zone.values | {"multiplier": left[place]}, zone.nearness))
+        for kind in ROGUE_KINDS:
+            if (place, kind) in taken:
+                name = f"{zone.values['name']}, {kind.replace('_', ' ')}"
+                values = zone.values | {"name": name, "multiplier": taken[place, kind], "rogue": kind}
+                out.append(QuickZone(values, (*zone.nearness, 1)))
+    return out
 
 
 def _name(prefix: str, what: str, part: int, parts: int) -> str:

@@ -234,6 +234,7 @@ _TITLES = {
     "service": "Equal service",
     "prices": "Prices",
     "remedies": "Costs of remedies",
+    "rogue_zones": "Rogue zones",
     "bins": "Bins",
     "as_run": "As run, at time steps",
     "sat": "Supply air temperature strategies",

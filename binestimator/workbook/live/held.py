@@ -85,7 +85,7 @@ BLOCKS = (
         "Sizes not given",
         "Inputs and Zone inputs: values marked as sized; Air handler: supply coil",
         "weather, calendar, hours, building, groups, zones, air handler, fans, plants, baseline",
-        (*_PHYSICS, "candidate"),
+        (*_PHYSICS, "candidate", "rogue_zones.undersized"),
         "Terminal airflows, coils, motor, design airflow and plants are found again for the edited building.",
     ),
     Block(
@@ -107,7 +107,7 @@ BLOCKS = (
         "Counts, months, peaks, hourly audit, ranking, bound",
         "Comparison, Patterns, Zone service, Checks, charts",
         "all inputs",
-        (*_PHYSICS, "limits.", "prices.", "service.", "bins.", "candidate"),
+        (*_PHYSICS, "limits.", "prices.", "service.", "bins.", "candidate", "rogue_zones."),
         "Hours counted, equal-service flags, ranks, charts, and the bound of perfect resets.",
     ),
     Block(

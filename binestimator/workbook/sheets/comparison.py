@@ -151,6 +151,7 @@ def _saving(work: Work, sheet: Sheet, row: int) -> int:
     base = work.results.baseline.annual["cost_usd"]
     shares = [c.saving["cost_usd"] / base if base else None for c in work.results.candidates]
     row = _line(work, sheet, row, "Energy cost, share saved", "of baseline", shares, "pct2_signed")
+    row = _reached(work, sheet, row)
     text = "Minimum outdoor air raised to what the baseline gives at its minimum, as far as required"
     row = _line(
         work,
@@ -170,6 +171,27 @@ def _saving(work: Work, sheet: Sheet, row: int) -> int:
             row = _line(
                 work, sheet, row, name, unit, [c.saving_at_equal_oa[key] for c in work.results.candidates], style
             )
+    return row
+
+
+def _reached(work: Work, sheet: Sheet, row: int) -> int:
+    """Share of what perfect resets would save, and as run where there was a run."""
+    results = work.results
+    ids = [c.id for c in results.candidates]
+    shares = [results.share_of_bound(id_) for id_ in ids]
+    if all(share is None for share in shares):
+        return row
+    text = (
+        "Saving over that of perfect resets of the same plant at equal service; blank where an option changes more "
+        "than setpoints"
+    )
+    if results.bound_service.flagged:
+        text += "; perfect resets would here serve worse: " + "; ".join(results.bound_service.reasons)
+    row = _line(work, sheet, row, "Reached of what setpoints allow", "of bound", shares, "pct0", text)
+    run = [results.share_of_bound_as_run(id_) for id_ in ids]
+    if any(share is not None for share in run):
+        text = "Saving at time steps, as a share of the baseline as run, over that of perfect resets at rest"
+        row = _line(work, sheet, row, "The same, as run", "of bound", run, "pct0", text)
     return row
 
 

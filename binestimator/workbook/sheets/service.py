@@ -10,6 +10,7 @@ from ...service import rule_texts
 from ..layout import ZONE_RESULT_COLUMNS
 from ..page import Work, height_of, lines_of, title
 from ..strict import Sheet
+from . import requests
 
 _WORST = (
     ("unmet_degree_hours", "Warmest beyond setpoint", "°F·h", "zone °F·h"),
@@ -144,7 +145,7 @@ def write(work: Work, sheet: Sheet) -> None:
             lines = max(lines, lines_of(text, 42 if place == 0 else 23, 8.0))
         sheet.height(row, height_of(lines))
         row += 1
-    row += 1
+    row = requests.write(work, sheet, row + 1, last)
     head = row
     sheet.height(head, 42)
     for place, text in enumerate(("Option", "Zone", "Group", "Zones alike", *(c.label for c in ZONE_RESULT_COLUMNS))):
