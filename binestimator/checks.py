@@ -90,15 +90,16 @@ def _balance(runs):
         for rows, parts in ((site.rows, parts_r), (site.hourly, parts_h)):
             if len(rows.running) == 0:
                 continue
-            for p in parts:
-                scale = np.maximum(1000.0 * p.state.cooling_kbtuh, rows.loads.fs * p.state.flow_cfm * 20.0)
-                error = np.abs(balance_error_btuh(site.unit, rows.on, rows.loads, p.state)) / np.maximum(scale, 1.0)
+            for here, block, part in ((here, block, p) for here, block in rows.blocks() for p in parts):
+                state = part.state.take(here)
+                scale = np.maximum(1000.0 * state.cooling_kbtuh, block.loads.fs * state.flow_cfm * 20.0)
+                error = np.abs(balance_error_btuh(site.unit, block.on, block.loads, state)) / np.maximum(scale, 1.0)
                 if error.max() > worst:
                     worst, where = float(error.max()), name
-                moist = np.abs(moisture_error_btuh(site.unit, rows.on, rows.loads, p.state)) / np.maximum(scale, 1.0)
+                moist = np.abs(moisture_error_btuh(site.unit, block.on, block.loads, state)) / np.maximum(scale, 1.0)
                 # Rooms with hardly any exchange of air are held at saturation and cannot balance.
-                held = p.state.room_humidity_ratio >= saturation_humidity_ratio(
-                    ROOM_SATURATION_F, rows.on.pressure_psia
+                held = state.room_humidity_ratio >= saturation_humidity_ratio(
+                    ROOM_SATURATION_F, block.on.pressure_psia
                 ) * (1.0 - 1e-9)
                 moist = np.where(held, 0.0, moist)
                 if moist.max() > worst:

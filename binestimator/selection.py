@@ -17,8 +17,8 @@ hours they tell apart.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -246,6 +246,44 @@ class _Answer:
         )
 
 
+    @classmethod
+    def joined(cls, blocks: Sequence[_Answer]) -> _Answer:
+        """Of rows that follow one another."""
+        by_row = [f.name for f in fields(cls) if f.name != "set_f"]
+        whole = {name: np.concatenate([getattr(block, name) for block in blocks], axis=-1) for name in by_row}
+        return cls(set_f=blocks[0].set_f, **whole)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Asked:
+    """Reference settings of a block of rows: ``moving`` supply temperatures of :func:`moving_sats_f`, ``answers`` by
+    the names of :func:`reference_settings`, and which of them are ``unedited``, at the loads as they are."""
+
+    moving: list[np.ndarray]
+    answers: dict[str, list[_Answer]]
+    unedited: dict[str, list[bool]]
+
+
+def _asked(project, unit: Unit, rows, threads: int) -> _Asked:
+    """The model's answers to all reference settings in rows that are worked on at once."""
+    moving = moving_sats_f(project, unit, rows)
+    settings = reference_settings(project, unit, rows, moving)
+    # At one pressure strategy rows that float end at the same temperature whatever the setpoint.
+    floating = {name: Floating(len(rows.running)) for name in ("design", "demand")}
+    # Which of them finds it must not go by chance, so these are evaluated one after the other.
+    pieces = [(name, settings[name]) for name in ("demand", "design")] + [("other", [one]) for one in settings["other"]]
+    found = in_order(
+        lambda piece: [_Answer.of(unit, rows.on, setting, floating.get(piece[0])) for setting in piece[1]],
+        pieces,
+        threads,
+    )
+    answers: dict[str, list[_Answer]] = {name: [] for name in settings}
+    for (name, _), of_piece in zip(pieces, found, strict=True):
+        answers[name] += of_piece
+    unedited = {name: [setting.loads is rows.loads for setting in listed] for name, listed in settings.items()}
+    return _Asked(moving=moving, answers=answers, unedited=unedited)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Columns:
     """What rows must reproduce; see ``bins.representative_rows``.
@@ -291,20 +329,13 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
     )
     if len(rows.running) == 0:
         return nothing
-    moving = moving_sats_f(project, unit, rows)
-    settings = reference_settings(project, unit, rows, moving)
-    # At one pressure strategy rows that float end at the same temperature whatever the setpoint.
-    floating = {name: Floating(len(rows.running)) for name in ("design", "demand")}
-    # Which of them finds it must not go by chance, so these are evaluated one after the other.
-    pieces = [(name, settings[name]) for name in ("demand", "design")] + [("other", [one]) for one in settings["other"]]
-    answers = in_order(
-        lambda piece: [_Answer.of(unit, rows.on, setting, floating.get(piece[0])) for setting in piece[1]],
-        pieces,
-        threads_for(len(rows.running) * len(unit.zones)),
-    )
-    evaluated: dict[str, list[_Answer]] = {name: [] for name in settings}
-    for (name, _), found in zip(pieces, answers, strict=True):
-        evaluated[name] += found
+    threads = threads_for(len(rows.running) * len(unit.zones))
+    asked = [_asked(project, unit, block, threads) for _, block in rows.blocks()]
+    moving = [np.concatenate(same) for same in zip(*(block.moving for block in asked), strict=True)]
+    evaluated = {
+        name: [_Answer.joined(same) for same in zip(*(block.answers[name] for block in asked), strict=True)]
+        for name in asked[0].answers
+    }
     costs = {name: np.stack([answer.cost for answer in listed]) for name, listed in evaluated.items()}
     used = np.any([np.any(c != 0.0, axis=(0, 2)) for c in costs.values()], axis=0)
     if not used.any():
@@ -334,8 +365,7 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
     for answer in (evaluated["demand"][0], evaluated["other"][BY_DEMAND]):
         open_hours.append(worth * _economizer_hours(unit, rows.on, answer))
     # Of the loads as they are: what an edit changes is not for a strategy to choose.
-    unedited = {name: [s.loads is rows.loads for s in listed] for name, listed in settings.items()}
-    ways = np.concatenate([costs[name][unedited[name]] for name in costs])
+    ways = np.concatenate([costs[name][asked[0].unedited[name]] for name in costs])
 
     def of_all_hours(running):
         out = np.zeros((hours, len(running)))
@@ -362,7 +392,12 @@ def _with_total(cost: np.ndarray) -> np.ndarray:
 def _places(unit: Unit, rows, sat_f: float) -> np.ndarray:
     """Outdoor temperature, cooling airflow at a supply temperature and humidity, over the distances of like hours. (3,
     R)"""
-    flow = cooling_flow_cfm(unit, rows.loads, np.full(rows.on.oat_f.shape, sat_f)) @ unit.zones.multiplier
+    flow = np.concatenate(
+        [
+            cooling_flow_cfm(unit, block.loads, np.full(len(block.on), sat_f)) @ unit.zones.multiplier
+            for _, block in rows.blocks()
+        ]
+    )
     return np.stack(
         [
             rows.on.oat_f / ALIKE_OAT_F,

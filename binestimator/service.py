@@ -10,7 +10,8 @@ upper bound of the warmth (and the cold) of real rooms.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -144,6 +145,16 @@ class Yardstick:
             rules=unit.service,
         )
 
+    @classmethod
+    def joined(cls, blocks: Sequence[Yardstick]) -> Yardstick:
+        """Of hours that follow one another, from yardsticks of the same unit."""
+        by_hour = {name: np.concatenate([getattr(block, name) for block in blocks]) for name in _BY_HOUR}
+        return replace(blocks[0], **by_hour, occupied_hours=sum(block.occupied_hours for block in blocks))
+
+    def take(self, index) -> Yardstick:
+        """What is promised in chosen hours; ``occupied_hours`` stay those of all."""
+        return replace(self, **{name: getattr(self, name)[index] for name in _BY_HOUR})
+
     def need_cfm(self) -> np.ndarray:
         """Outdoor air of each zone by its own area and people. (R, Z) [cfm]"""
         return self.area_share[:, self.group] * self.area_cfm + self.people_share[:, self.group] * self.people_cfm
@@ -162,6 +173,10 @@ class Yardstick:
         """Outdoor air that each zone needs over the year. (Z,) [cfm h]"""
         area, people = self.hours @ self.area_share, self.hours @ self.people_share
         return area[self.group] * self.area_cfm + people[self.group] * self.people_cfm
+
+
+#: Fields of a yardstick by running hour.
+_BY_HOUR = ("hours", "cool_f", "heat_f", "required_cfm", "area_share", "people_share")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

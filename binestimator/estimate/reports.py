@@ -30,7 +30,6 @@ def zone_report(
     as a depth of its own. Without a night block they are left out.
     """
     z = unit.zones
-    w = rows.on.hours
     names = (
         "unmet_hours",
         "unmet_degree_hours",
@@ -45,29 +44,32 @@ def zone_report(
     )
     out = {name: np.zeros(len(z)) for name in names}
     depths = {name: np.zeros(len(z)) for name in ZONE_DEPTHS}
-    ask_sat = temperature_thresholds_f(unit, rows.loads)[0]
     tolerance = unit.service.unmet_tolerance_f
-    for p in parts:
-        s = zones_of(unit, rows.on, rows.loads, p.state)
-        over = np.maximum(s.room_f - rows.loads.cool_f - tolerance, 0.0)
-        ask_dsp = pressure_thresholds_inwc(unit, s.requested_cfm, cooling_flow_cfm(unit, rows.loads, p.state.sat_f))[0]
-        asks_t = (p.state.sat_set_f[:, None] > ask_sat) | z.asks_temperature
-        asks_p = (p.state.dsp_inwc[:, None] < ask_dsp) | z.asks_pressure
-        for name, values in (
-            ("unmet_hours", over > 0.0),
-            ("unmet_degree_hours", over),
-            ("starved_hours", s.starved),
-            ("ventilation_short_hours", s.ventilation_short),
-            ("cold_hours", s.room_f < rows.loads.heat_f - tolerance),
-            ("cold_degree_hours", np.maximum(rows.loads.heat_f - tolerance - s.room_f, 0.0)),
-            ("reheat_kbtu", s.reheat_btuh / 1000.0),
-            ("temperature_request_hours", asks_t),
-            ("pressure_request_hours", asks_p),
-            ("minimum_flow_hours", s.flow_cfm <= rows.loads.min_cfm * (1.0 + 1e-9)),
-        ):
-            out[name] += p.share * (w @ values)
-        for name, values in zone_depths(yardstick, p.state, s).items():
-            depths[name] += p.share * values
+    for here, block in rows.blocks():
+        loads, w, promised = block.loads, block.on.hours, yardstick.take(here)
+        ask_sat = temperature_thresholds_f(unit, loads)[0]
+        for p in parts:
+            state = p.state.take(here)
+            s = zones_of(unit, block.on, loads, state)
+            over = np.maximum(s.room_f - loads.cool_f - tolerance, 0.0)
+            ask_dsp = pressure_thresholds_inwc(unit, s.requested_cfm, cooling_flow_cfm(unit, loads, state.sat_f))[0]
+            asks_t = (state.sat_set_f[:, None] > ask_sat) | z.asks_temperature
+            asks_p = (state.dsp_inwc[:, None] < ask_dsp) | z.asks_pressure
+            for name, values in (
+                ("unmet_hours", over > 0.0),
+                ("unmet_degree_hours", over),
+                ("starved_hours", s.starved),
+                ("ventilation_short_hours", s.ventilation_short),
+                ("cold_hours", s.room_f < loads.heat_f - tolerance),
+                ("cold_degree_hours", np.maximum(loads.heat_f - tolerance - s.room_f, 0.0)),
+                ("reheat_kbtu", s.reheat_btuh / 1000.0),
+                ("temperature_request_hours", asks_t),
+                ("pressure_request_hours", asks_p),
+                ("minimum_flow_hours", s.flow_cfm <= loads.min_cfm * (1.0 + 1e-9)),
+            ):
+                out[name] += p.share * (w @ values)
+            for name, values in zone_depths(promised, state, s).items():
+                depths[name] += p.share * values
     if night is not None:
         out["cold_hours"] += night.late_cold_hours
         out["cold_degree_hours"] += night.late_cold_degree_hours

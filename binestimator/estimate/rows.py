@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..hours import Conditions
-from ..model.loads import ZoneLoads, zone_loads
+from ..model.loads import LoadsOnDemand, ZoneLoads, blocks, loads_of
 from ..model.system import RowState
 from ..model.unit import Unit
 from ..strategies.choose import Setpoints
@@ -24,15 +25,33 @@ class Part:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rows:
-    """Rows of conditions split into running and off ones, with the loads of the running ones."""
+    """Rows of conditions split into running and off ones, with the loads of the running ones.
+
+    What goes over hours and zones takes them block by block (:meth:`blocks`): ``loads`` of many are worked out anew
+    each time.
+    """
 
     conditions: Conditions
     running: np.ndarray
     on: Conditions
-    loads: ZoneLoads
+    kept: ZoneLoads | LoadsOnDemand
 
     @classmethod
     def of(cls, unit: Unit, conditions: Conditions) -> Rows:
         running = np.flatnonzero(conditions.fan_on > 0.0)
         on = conditions.take(running)
-        return cls(conditions=conditions, running=running, on=on, loads=zone_loads(unit, on))
+        return cls(conditions=conditions, running=running, on=on, kept=loads_of(unit, on))
+
+    @property
+    def loads(self) -> ZoneLoads:
+        """Loads of all running rows."""
+        return self.kept.take(slice(None)) if isinstance(self.kept, LoadsOnDemand) else self.kept
+
+    def blocks(self) -> Iterator[tuple[slice, Rows]]:
+        """The running rows in blocks small enough to be worked on at once: which of them, and they themselves."""
+        if isinstance(self.kept, ZoneLoads):
+            yield slice(0, len(self.on)), self
+            return
+        for part in blocks(len(self.on), len(self.kept.unit.zones)):
+            on = self.on.take(part)
+            yield part, Rows(conditions=on, running=np.arange(len(on)), on=on, kept=self.kept.take(part))

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import fields, replace
 
 import numpy as np
 
 from ..end_uses import ELECTRIC, ELECTRICITY_KEY, END_USES
 from ..hours import Conditions
-from ..model.loads import zone_loads
+from ..model.loads import loads_of
 from ..model.night import NightBlock, NightDuct, night_air_cfm, run_nights, same_air
-from ..model.system import evaluate, heat_sources, heating_enabled
+from ..model.system import RowState, evaluate, heat_sources, heating_enabled
 from ..model.unit import Unit
 from ..money import annual_cost_usd
 from ..results import ANNUAL_KEYS
@@ -24,8 +25,30 @@ def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None
     An override rules for a share of every running row, so the row is evaluated with and
     without it and the parts are weighted: the mean of the setpoints would not do, since
     energy is not linear in them. ``oa_least_cfm`` raises the minimum outdoor air of each part, in their
-    order. [cfm]
+    order. [cfm] Many rows and zones are worked on in blocks.
     """
+    found = []
+    for here, block in rows.blocks():
+        least = None if oa_least_cfm is None else [cfm[here] for cfm in oa_least_cfm]
+        held = None if optimal_sat is None else optimal_sat[here]
+        found.append(_parts_of_block(unit, candidate, block, [sat[here] for sat in other_sats], held, least))
+    return found[0] if len(found) == 1 else [_joined(same) for same in zip(*found, strict=True)]
+
+
+def _joined(parts: Sequence[Part]) -> Part:
+    """A part on rows that follow one another."""
+    setpoints_ = {
+        f.name: np.concatenate([getattr(p.setpoints, f.name) for p in parts]) for f in fields(parts[0].setpoints)
+    }
+    return Part(
+        share=parts[0].share,
+        setpoints=replace(parts[0].setpoints, **setpoints_),
+        state=RowState.joined([p.state for p in parts]),
+    )
+
+
+def _parts_of_block(unit: Unit, candidate, rows: Rows, other_sats, optimal_sat, oa_least_cfm) -> list[Part]:
+    """:func:`run_parts` of rows that are worked on at once."""
     normal = setpoints(unit, candidate, rows.on, rows.loads, other_sats, optimal_sat)
     sat, dsp = candidate.sat, candidate.dsp
     shape = rows.on.oat_f.shape
@@ -190,15 +213,13 @@ def nights_of(candidates, site_for) -> dict[str, NightBlock]:
         users.setdefault(None if duct is None else candidate.dsp, (duct, []))[1].append(candidate.id)
     for site, users in of_sites.values():
         unit, conditions = site.unit, site.hourly.conditions
-        loads = zone_loads(unit, conditions)
-        by_air: dict = {}
+        loads = loads_of(unit, conditions)
+        by_air: dict[bytes, list] = {}
         for duct, ids in users.values():
-            air = night_air_cfm(unit, conditions, duct)
-            by_air.setdefault(same_air(air), (air, []))[1].append((duct, ids))
+            by_air.setdefault(same_air(night_air_cfm(unit, conditions, duct)), []).append((duct, ids))
         # One airflow after the other: what rooms were given takes more memory than all the rest of the estimate.
-        while by_air:
-            air, listed = by_air.pop(next(iter(by_air)))
-            rooms: dict = {}
+        for listed in by_air.values():
+            air, rooms = night_air_cfm(unit, conditions, listed[0][0]), {}
             for duct, ids in listed:
                 block = run_nights(unit, conditions, loads, site.project.schedule, duct, rooms, air)
                 found.update(dict.fromkeys(ids, block))

@@ -9,7 +9,7 @@ import numpy as np
 from ..hours import Conditions
 from ..model.build import build_unit
 from ..model.fan import fan_power_at
-from ..model.loads import zone_loads
+from ..model.loads import loads_blocks
 from ..model.plant import cooling_capacity_kbtuh
 from ..model.terminals import heating_need_btuh, requested_flow_cfm
 from ..model.unit import Sizes, Unit
@@ -102,20 +102,24 @@ def _sized(project, conditions: Conditions) -> Sizes:
     if len(occupied.oat_f) == 0:
         occupied = conditions
     occupied = with_full_gains(occupied)
-    loads = zone_loads(unit, occupied)
-    z = unit.zones
-    drop = np.maximum(loads.cool_f - unit.air_handler.design_sat_f - unit.air_handler.duct_gain_f, 1.0)
-    need = np.max(loads.q_cool_btuh / (loads.fs * drop), axis=0)
+    z, handler = unit.zones, unit.air_handler
+
+    def full_cooling_cfm(loads):
+        drop = np.maximum(loads.cool_f - handler.design_sat_f - handler.duct_gain_f, 1.0)
+        return loads.q_cool_btuh / (loads.fs * drop)
+
+    need = _largest(full_cooling_cfm(loads) for loads in loads_blocks(unit, occupied))
     people = z.area_ft2 / unit.groups.people_ft2[z.group]
     fresh = z.area_ft2 * unit.groups.oa_cfm_ft2[z.group] + people * unit.groups.oa_cfm_person[z.group]
     zone_max = np.maximum(np.maximum(need * unit.air_handler.zone_sizing_factor, fresh), LEAST_TERMINAL_CFM)
 
     sizes = replace(nothing, zone_max_cfm=zone_max)
     unit = build_unit(fan_free, sizes)
-    loads = zone_loads(unit, occupied)
-    sat: np.ndarray = np.full(occupied.oat_f.shape, float(unit.air_handler.design_sat_f))
-    asked = requested_flow_cfm(unit, loads, sat) @ unit.zones.multiplier
-    design_cfm = float(np.max(asked)) / (1.0 - unit.air_handler.leakage_frac)
+    sat_of = lambda loads: np.full(len(loads.latent_btuh), float(handler.design_sat_f))
+    asked = _largest(
+        requested_flow_cfm(unit, loads, sat_of(loads)) @ unit.zones.multiplier for loads in loads_blocks(unit, occupied)
+    )
+    design_cfm = float(asked) / (1.0 - handler.leakage_frac)
     sizes = replace(sizes, design_cfm=design_cfm)
     unit = build_unit(fan_free, sizes)
     design = fan_power_at(unit, unit.design_cfm, unit.fan.design_total_inwc)
@@ -124,12 +128,15 @@ def _sized(project, conditions: Conditions) -> Sizes:
 
     # A unit that never runs still gets coils, from all hours.
     running = conditions.take(np.flatnonzero(conditions.fan_on > 0.0))
-    loads = zone_loads(unit, running if len(running.oat_f) else conditions)
-    sat = np.full(len(loads.latent_btuh), float(unit.air_handler.design_sat_f))
-    flow = np.where(unit.zones.dual_maximum, np.maximum(unit.zones.heat_max_cfm, unit.zones.min_cfm), loads.min_cfm)
-    coil = heating_need_btuh(loads, flow, sat[:, None] + unit.air_handler.duct_gain_f)
+
+    def coil_btuh(loads):
+        z = unit.zones
+        flow = np.where(z.dual_maximum, np.maximum(z.heat_max_cfm, z.min_cfm), loads.min_cfm)
+        return heating_need_btuh(loads, flow, sat_of(loads)[:, None] + handler.duct_gain_f)
+
+    coil = _largest(coil_btuh(loads) for loads in loads_blocks(unit, running if len(running.oat_f) else conditions))
     factor = project.heating.sizing_factor
-    sizes = replace(sizes, zone_reheat_btuh=np.maximum(np.max(coil, axis=0) * factor, 0.0))
+    sizes = replace(sizes, zone_reheat_btuh=np.maximum(coil * factor, 0.0))
 
     steady = replace(project.cooling, cycling_drying_loss_frac=0.0)
     unit = replace(build_unit(fan_free, sizes), cooling=steady, cooling_tons=UNLIMITED_TONS)
@@ -159,6 +166,11 @@ def _sized(project, conditions: Conditions) -> Sizes:
         heating_kbtuh=max(float(np.max(shared)) * factor, 1.0),
         preheat_kbtuh=max(preheat, 1.0),
     )
+
+
+def _largest(blocks):
+    """Largest of the rows of blocks (R, ...)."""
+    return np.max([np.max(block, axis=0) for block in blocks], axis=0)
 
 
 def without_overrides(candidate):

@@ -6,12 +6,16 @@ depend on supply air temperature or duct pressure; strategies and terminals then
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..moist_air import latent_factor_btuh_cfm_lblb, sensible_factor_btuh_cfm_f
 from .unit import Unit
+
+#: Most rows times zones that are worked on at once: some thirty arrays of so many numbers are alive at a time.
+MOST_NUMBERS_AT_ONCE = 500_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +56,43 @@ class ZoneLoads:
                 for name in self.__slots__
             }
         )
+
+
+class LoadsOnDemand:
+    """Loads of rows that are worked out as they are asked for, where those of all rows and zones are too large to keep.
+
+    Parameters
+    ----------
+    unit : Unit
+    conditions : Conditions, R rows
+    """
+
+    def __init__(self, unit: Unit, conditions):
+        self.unit, self.conditions = unit, conditions
+        self.fs = sensible_factor_btuh_cfm_f(conditions.pressure_psia)
+
+    def take(self, index) -> ZoneLoads:
+        """Those of chosen rows."""
+        return zone_loads(self.unit, self.conditions.take(index))
+
+
+def blocks(rows: int, zones: int) -> list[slice]:
+    """Neighbouring rows that are worked on at once, as even in number as can be; all in one where they are few."""
+    count = max(-(-rows * zones // MOST_NUMBERS_AT_ONCE), 1)
+    edges = [rows * k // count for k in range(count + 1)]
+    return [slice(first, last) for first, last in zip(edges, edges[1:])]
+
+
+def loads_blocks(unit: Unit, conditions) -> Iterator[ZoneLoads]:
+    """Room loads of rows in blocks that are worked on at once."""
+    for part in blocks(len(conditions.oat_f), len(unit.zones)):
+        yield zone_loads(unit, conditions.take(part))
+
+
+def loads_of(unit: Unit, conditions) -> ZoneLoads | LoadsOnDemand:
+    """Room loads of every zone in every row, or on demand where they are too large to keep."""
+    few = len(blocks(len(conditions.oat_f), len(unit.zones))) == 1
+    return zone_loads(unit, conditions) if few else LoadsOnDemand(unit, conditions)
 
 
 def zone_loads(unit: Unit, conditions) -> ZoneLoads:

@@ -17,7 +17,7 @@ import numpy as np
 from ..end_uses import ELECTRIC
 from ..units import KBTU_PER_KWH
 from . import fan as fans
-from .loads import ZoneLoads
+from .loads import LoadsOnDemand, ZoneLoads, blocks
 from .night_rooms import (
     LEAST_HEATING_FLOW_FRAC,
     NIGHT_ENTERING_WB_F,
@@ -106,7 +106,7 @@ def empty_night(hours: int, lowest_f) -> NightBlock:
 def run_nights(
     unit: Unit,
     conditions,
-    loads: ZoneLoads,
+    loads: ZoneLoads | LoadsOnDemand,
     schedule,
     duct: NightDuct | None = None,
     sequences: dict | None = None,
@@ -119,7 +119,7 @@ def run_nights(
     ----------
     conditions : Conditions
         All hours of the year in order.
-    loads : ZoneLoads
+    loads : ZoneLoads or LoadsOnDemand
         Of the same hours.
     schedule : record of section ``schedule``
     duct : NightDuct, optional
@@ -153,7 +153,8 @@ def run_nights(
     hours = len(conditions.oat_f)
     spans = nights(conditions.fan_on)
     if schedule.unoccupied_mode == "continuous" or not spans or (len(spans) == 1 and spans[0][1] == hours):
-        return empty_night(hours, loads.heat_f.min(axis=0))
+        lowest = [loads.take(here).heat_f.min(axis=0) for here in blocks(hours, len(unit.zones))]
+        return empty_night(hours, np.min(lowest, axis=0))
     heat_flow, cool_flow = night_air_cfm(unit, conditions, duct) if air is None else air
     key = same_air((heat_flow, cool_flow))
     rooms = None if sequences is None else sequences.get(key)
@@ -228,14 +229,15 @@ def night_air_cfm(unit: Unit, conditions, duct: NightDuct | None = None):
     return out
 
 
-def _night_energy(unit: Unit, c, loads: ZoneLoads, rooms: Rooms, duct: NightDuct | None) -> NightBlock:
-    """Fan, plant and heat source energy of what rooms were given."""
+def _runs(unit: Unit, c, rooms: Rooms, duct: NightDuct | None, here: slice):
+    """Share of chosen hours that the fan runs to give rooms what they were given, its power and its heat, and the heat
+    and cooling of all rooms. (R,) each [-, kW, kW, kBtu/h, kBtu/h]"""
     z = unit.zones
-    central = supply_heating_mode(unit) == "hold"
-    heat, cool = rooms.heat, rooms.cool
+    heat, cool = rooms.heat[here], rooms.cool[here]
+    of_hours = lambda values: values[here] if len(values) > 1 else values
     share = lambda q, cap: np.where(cap > 0.0, q / np.where(cap > 0.0, cap, 1.0), 0.0)
-    r_heat, r_cool = share(heat, rooms.heat_cap), share(cool, rooms.cool_cap)
-    taken = r_heat * rooms.heat_flow + r_cool * rooms.cool_flow
+    r_heat, r_cool = share(heat, of_hours(rooms.heat_cap)), share(cool, of_hours(rooms.cool_cap))
+    taken = r_heat * of_hours(rooms.heat_flow) + r_cool * of_hours(rooms.cool_flow)
     # The fan runs as long as the zone that calls longest, or longer where it cannot bring the air of all in that time.
     run = np.maximum(
         np.maximum(r_heat.max(axis=1), r_cool.max(axis=1)), np.minimum(taken @ z.multiplier / unit.max_cfm, 1.0)
@@ -245,15 +247,21 @@ def _night_energy(unit: Unit, c, loads: ZoneLoads, rooms: Rooms, duct: NightDuct
     flow = np.minimum(each @ z.multiplier, unit.max_cfm)
     fan_kw, fan_heat_kw = np.zeros(len(run)), np.zeros(len(run))
     runs = np.flatnonzero(run > 0.0)
-    for part, dsp in _pressures(unit, c.oat_f[runs], each[runs], duct):
+    for part, dsp in _pressures(unit, c.oat_f[here][runs], each[runs], duct):
         fan = fans.supply_fan(unit, flow[runs], dsp, duct is not None and duct.resets_pressure)
         fan_kw[runs] += part * run[runs] * fan.kw
         fan_heat_kw[runs] += part * run[runs] * fan.heat_kw
     if unit.return_fan.type == "return":
         fan_kw[runs] += run[runs] * fans.secondary_fan_kw(unit, flow[runs] * unit.return_fan.flow_frac)
+    return run, fan_kw, fan_heat_kw, (heat @ z.multiplier) / 1000.0, (cool @ z.multiplier) / 1000.0
+
+
+def _night_energy(unit: Unit, c, loads, rooms: Rooms, duct: NightDuct | None) -> NightBlock:
+    """Fan, plant and heat source energy of what rooms were given."""
+    central = supply_heating_mode(unit) == "hold"
+    found = [_runs(unit, c, rooms, duct, here) for here in blocks(len(c.oat_f), len(unit.zones))]
+    run, fan_kw, fan_heat_kw, heat_total, cool_total = (np.concatenate(same) for same in zip(*found, strict=True))
     fan_heat = fan_heat_kw * KBTU_PER_KWH
-    heat_total = (heat @ z.multiplier) / 1000.0
-    cool_total = (cool @ z.multiplier) / 1000.0
     heats = heat_total > cool_total
     from_plant = np.where(heats, np.maximum(heat_total - fan_heat, 0.0), heat_total)
     coil = np.where(
@@ -300,8 +308,9 @@ def _night_energy(unit: Unit, c, loads: ZoneLoads, rooms: Rooms, duct: NightDuct
     }
     late = np.flatnonzero(rooms.late_heat.any(axis=1))
     block["late_heat_kbtuh"] = np.zeros(len(run))
-    for name, values in _late_energy(unit, c, loads, rooms, late, duct).items():
-        block[name][late] += values
+    for here in blocks(len(late), len(unit.zones)):
+        for name, values in _late_energy(unit, c, loads, rooms, late[here], duct).items():
+            block[name][late[here]] += values
     return NightBlock(
         **block,
         start_miss_f=rooms.start_miss_f,
@@ -323,7 +332,7 @@ def _pressures(unit: Unit, oat_f, zone_cfm, duct: NightDuct | None):
     return [(1.0 - duct.override_frac, rows), (duct.override_frac, np.full(len(oat_f), float(duct.override_inwc)))]
 
 
-def _late_energy(unit: Unit, c, loads: ZoneLoads, rooms: Rooms, h, duct: NightDuct | None) -> dict[str, np.ndarray]:
+def _late_energy(unit: Unit, c, loads, rooms: Rooms, h, duct: NightDuct | None) -> dict[str, np.ndarray]:
     """What heat after the start of occupancy adds to the day's own. (len(h),) each"""
     if len(h) == 0:
         return {}

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..units import KBTU_PER_KWH
 from . import fan as fans
-from .loads import ZoneLoads
+from .loads import LoadsOnDemand, ZoneLoads
 from .plant import cooling_capacity_kbtuh, heat_source, most_heat_of_source_kbtuh, preheat_source
 from .system import heating_enabled, supply_heating_mode
 from .terminals import heating_need_btuh, requested_flow_cfm, zone_supply_f
@@ -123,7 +123,7 @@ def most_heat_kbtuh(unit: Unit, central: bool, oat_f):
     return most_heat_of_source_kbtuh(heat_source(unit.heating), unit.heating_kbtuh, oat_f) * enabled
 
 
-def rooms_of(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flow, cool_flow) -> Rooms:
+def rooms_of(unit: Unit, conditions, loads: ZoneLoads | LoadsOnDemand, schedule, spans, heat_flow, cool_flow) -> Rooms:
     """Room temperatures from the stop of the unit to the end of what the morning lacks, all nights side by side."""
     hours = len(conditions.oat_f)
     fs = loads.fs
@@ -134,9 +134,11 @@ def rooms_of(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flo
 
     # Room temperatures when the unit stops: between their setpoints by their own balance.
     last = (start - 1) % hours
-    ua_last = np.maximum(loads.ua_btuh_f[last], 1e-9)
+    before = loads.take(last)
     settled = np.clip(
-        conditions.oat_f[last][:, None] + loads.gains_btuh[last] / ua_last, loads.heat_f[last], loads.cool_f[last]
+        conditions.oat_f[last][:, None] + before.gains_btuh / np.maximum(before.ua_btuh_f, 1e-9),
+        before.heat_f,
+        before.cool_f,
     )
 
     caps: dict[str, Any] = night_caps(unit, schedule, fs, heat_flow, cool_flow)
@@ -153,13 +155,14 @@ def rooms_of(unit: Unit, conditions, loads: ZoneLoads, schedule, spans, heat_flo
         if np.abs(after - handed).max() <= LEAST_MISS_F:
             break
         handed = after
-    cold = np.maximum(loads.heat_f[first] - night["end_f"], 0.0)
-    warm = np.maximum(night["end_f"] - loads.cool_f[first], 0.0)
+    after_night = loads.take(first)
+    cold = np.maximum(after_night.heat_f - night["end_f"], 0.0)
+    warm = np.maximum(night["end_f"] - after_night.cool_f, 0.0)
     miss = sum(np.where(d > LEAST_MISS_F, d, 0.0).sum(axis=0) for d in (cold, warm))
     return Rooms(**caps, **night, **day, capacity=capacity, begin_f=begin, start_miss_f=miss, starts=float(len(spans)))
 
 
-def _nights(unit: Unit, conditions, loads: ZoneLoads, schedule, capacity, start, length, begin_f, caps, most):
+def _nights(unit: Unit, conditions, loads, schedule, capacity, start, length, begin_f, caps, most):
     """All nights side by side from room temperatures as the unit stops (N, Z); ``most`` heat and cooling of plants
     (H,). [Btu/h]"""
     z = unit.zones
@@ -176,12 +179,13 @@ def _nights(unit: Unit, conditions, loads: ZoneLoads, schedule, capacity, start,
         left = length[active] - step  # hours to occupancy, this one included
         ramp = np.where(left <= warmup, (warmup - left + 1) / max(warmup, 1), 0.0)[:, None]
         # A group may be occupied while the unit is off (a network room): its own setpoints hold then.
-        low, high = loads.heat_f[h], loads.cool_f[h]
+        now = loads.take(h)
+        low, high = now.heat_f, now.cool_f
         low = low + ramp * (np.maximum(z.heat_occupied_f, low) - low)
         high = high + ramp * (np.minimum(z.cool_occupied_f, high) - high)
-        ua = np.maximum(loads.ua_btuh_f[h], 1e-9)
+        ua = np.maximum(now.ua_btuh_f, 1e-9)
         gain = -np.expm1(-ua / capacity) / ua  # degF per Btu/h over the hour
-        drift = room[active] + gain * (loads.gains_btuh[h] + ua * (conditions.oat_f[h][:, None] - room[active]))
+        drift = room[active] + gain * (now.gains_btuh + ua * (conditions.oat_f[h][:, None] - room[active]))
         if served:
             q_heat, q_cool = setback_calls(
                 unit,
@@ -243,7 +247,7 @@ def within(q, multiplier, most):
     return q * _share_of(q @ multiplier, most)[:, None]
 
 
-def _morning(unit: Unit, conditions, loads: ZoneLoads, capacity, first, end_f, most_heat) -> dict:
+def _morning(unit: Unit, conditions, loads, capacity, first, end_f, most_heat) -> dict:
     """How cold rooms come to their setpoints from the start of occupancy on, at the latest by the end of the day.
 
     Parameters

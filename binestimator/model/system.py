@@ -8,6 +8,7 @@ the setpoint (:mod:`.floating`), and the row is evaluated there.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -106,6 +107,11 @@ class RowState:
 
     def take(self, index) -> RowState:
         return RowState(**{f.name: getattr(self, f.name)[index] for f in fields(self)})
+
+    @classmethod
+    def joined(cls, states: Sequence[RowState]) -> RowState:
+        """Rows that follow one another."""
+        return cls(**{f.name: np.concatenate([getattr(state, f.name) for state in states]) for f in fields(cls)})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
