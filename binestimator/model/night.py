@@ -177,10 +177,11 @@ def energy_of_given(unit: Unit, conditions, loads: ZoneLoads, schedule, heat_btu
         From :func:`night_air_cfm` with the same duct.
     """
     count = len(unit.zones)
-    none, by_zone, nights_by_zone = np.zeros(heat_btuh.shape), np.zeros(count), np.zeros((0, count))
+    none, by_zone, nights_by_zone = np.zeros((0, count)), np.zeros(count), np.zeros((0, count))
     rooms = Rooms(
         heat=heat_btuh,
         cool=cool_btuh,
+        late_hours=np.zeros(0, dtype=int),
         late_heat=none,
         late_coil=none,
         late_cfm=none,
@@ -310,7 +311,7 @@ def _night_energy(unit: Unit, c, loads, rooms: Rooms, duct: NightDuct | None) ->
     block["late_heat_kbtuh"] = np.zeros(len(run))
     for here in blocks(len(late), len(unit.zones)):
         for name, values in _late_energy(unit, c, loads, rooms, late[here], duct).items():
-            block[name][late[here]] += values
+            block[name][rooms.late_hours[late[here]]] += values
     return NightBlock(
         **block,
         start_miss_f=rooms.start_miss_f,
@@ -332,21 +333,23 @@ def _pressures(unit: Unit, oat_f, zone_cfm, duct: NightDuct | None):
     return [(1.0 - duct.override_frac, rows), (duct.override_frac, np.full(len(oat_f), float(duct.override_inwc)))]
 
 
-def _late_energy(unit: Unit, c, loads, rooms: Rooms, h, duct: NightDuct | None) -> dict[str, np.ndarray]:
-    """What heat after the start of occupancy adds to the day's own. (len(h),) each"""
-    if len(h) == 0:
+def _late_energy(unit: Unit, c, loads, rooms: Rooms, late, duct: NightDuct | None) -> dict[str, np.ndarray]:
+    """What heat after the start of occupancy adds to the day's own, in some of the late hours by their place. (n,)
+    each"""
+    if len(late) == 0:
         return {}
+    h = rooms.late_hours[late]
     z, oat = unit.zones, c.oat_f[h]
     enabled = heating_enabled(unit, oat, c.fan_on[h])
     day = own_day(unit, c.take(h), loads.take(h))
     heat, coil, own = (
-        values @ z.multiplier / 1000.0 for values in (rooms.late_heat[h], rooms.late_coil[h], day.heat_btuh)
+        values @ z.multiplier / 1000.0 for values in (rooms.late_heat[late], rooms.late_coil[late], day.heat_btuh)
     )
     more, less = (sum_sources(heat_sources(unit, load, np.zeros(len(h)), enabled, oat)) for load in (own + coil, own))
     added = {name: more[name] - less[name] for name in more}
     fan_kw = np.zeros(len(h))
-    if rooms.late_cfm[h].any():
-        for sign, cfm in ((1.0, day.cfm + rooms.late_cfm[h]), (-1.0, day.cfm)):
+    if rooms.late_cfm[late].any():
+        for sign, cfm in ((1.0, day.cfm + rooms.late_cfm[late]), (-1.0, day.cfm)):
             flow = np.minimum(cfm @ z.multiplier, unit.max_cfm)
             for part, dsp in _pressures(unit, oat, cfm, duct):
                 fan_kw += sign * part * fans.supply_fan(unit, flow, dsp, duct is not None and duct.resets_pressure).kw

@@ -70,8 +70,8 @@ def nights(fan_on):
 class Rooms:
     """What rooms were given in the hours of the year; (H, Z) unless said, of one zone of the line.
 
-    ``heat, cool`` of night runs, ``late_heat`` to the room in the first hours of the day, ``late_coil`` the same with
-    the reheat of ``late_cfm`` of added airflow [Btu/h, cfm] · ``heat_cap, cool_cap`` the most at night · ``heat_flow,
+    ``heat, cool`` of night runs [Btu/h] · in the L ``late_hours`` of the first of the day (L, Z): ``late_heat`` to the
+    room, ``late_coil`` the same with the reheat of ``late_cfm`` of added airflow [Btu/h, cfm] · ``heat_cap, cool_cap`` the most at night · ``heat_flow,
     cool_flow`` airflow of a zone that calls (one line where it is the same in every hour) [cfm] · ``capacity`` (Z,)
     [Btu/F] · by night (N, Z): ``begin_f, end_f`` room temperature as the unit stops and as occupancy starts, ``lack_f``
     what the day has to make up, ``handed_f`` what it has not made up [degF] · the others as in ``NightBlock``.
@@ -79,6 +79,7 @@ class Rooms:
 
     heat: np.ndarray
     cool: np.ndarray
+    late_hours: np.ndarray
     late_heat: np.ndarray
     late_coil: np.ndarray
     late_cfm: np.ndarray
@@ -266,7 +267,7 @@ def _morning(unit: Unit, conditions, loads, capacity, first, end_f, most_heat) -
     """
     z = unit.zones
     hours = len(conditions.oat_f)
-    late_heat, late_coil, late_cfm = (np.zeros((hours, len(z))) for _ in range(3))
+    late: list[tuple] = []
     handed, lack, counted, degree_hours = (
         np.zeros(end_f.shape),
         np.zeros(end_f.shape),
@@ -303,15 +304,17 @@ def _morning(unit: Unit, conditions, loads, capacity, first, end_f, most_heat) -
         )[:, None]
         cold = left - gain * q * share
         cold = np.where(cold > LEAST_MISS_F, cold, 0.0)
-        late_heat[h], late_coil[h], late_cfm[h] = q * share, coil * share, added * share
+        late.append((h, q * share, coil * share, added * share))
         mean = 0.5 * (before + cold)
         degree_hours += np.maximum(mean - np.maximum(tolerance - day.short_f, 0.0), 0.0).sum(axis=0)
         # Hours that are cold in the steady count already are not counted again.
         counted += ((mean > tolerance - day.short_f) & (day.short_f <= tolerance)).sum(axis=0)
+    nothing = (np.zeros(0, dtype=int), *(np.zeros((0, len(z))) for _ in range(3)))
+    h, *given = (np.concatenate(same) for same in zip(nothing, *late, strict=True))
+    order = np.argsort(h, kind="stable")
     return {
-        "late_heat": late_heat,
-        "late_coil": late_coil,
-        "late_cfm": late_cfm,
+        "late_hours": h[order],
+        **{name: values[order] for name, values in zip(("late_heat", "late_coil", "late_cfm"), given, strict=True)},
         "lack_f": lack,
         "handed_f": handed,
         "late_cold_degree_hours": degree_hours,
