@@ -245,7 +245,6 @@ class _Answer:
             room_humidity_ratio=state.room_humidity_ratio,
         )
 
-
     @classmethod
     def joined(cls, blocks: Sequence[_Answer]) -> _Answer:
         """Of rows that follow one another."""

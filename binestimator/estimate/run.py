@@ -234,9 +234,7 @@ def _served(project, sites: Sites, parts, figures, nights, beside=None):
     """Service of candidates from their hours; the answer of ``beside``, which is called meanwhile, is the second thing
     returned."""
     base = sites.of(project.baseline)
-    yardstick = Yardstick.joined(
-        [Yardstick.of(base.unit, block.on, block.loads) for _, block in base.hourly.blocks()]
-    )
+    yardstick = Yardstick.joined([Yardstick.of(base.unit, block.on, block.loads) for _, block in base.hourly.blocks()])
 
     def of_candidate(id_):
         site = sites.of(project.candidate(id_))

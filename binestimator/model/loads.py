@@ -15,7 +15,7 @@ from ..moist_air import latent_factor_btuh_cfm_lblb, sensible_factor_btuh_cfm_f
 from .unit import Unit
 
 #: Most rows times zones that are worked on at once: some thirty arrays of so many numbers are alive at a time.
-MOST_NUMBERS_AT_ONCE = 500_000
+MOST_NUMBERS_AT_ONCE = 250_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -71,8 +71,9 @@ class Rooms:
     """What rooms were given in the hours of the year; (H, Z) unless said, of one zone of the line.
 
     ``heat, cool`` of night runs [Btu/h] · in the L ``late_hours`` of the first of the day (L, Z): ``late_heat`` to the
-    room, ``late_coil`` the same with the reheat of ``late_cfm`` of added airflow [Btu/h, cfm] · ``heat_cap, cool_cap`` the most at night · ``heat_flow,
-    cool_flow`` airflow of a zone that calls (one line where it is the same in every hour) [cfm] · ``capacity`` (Z,)
+    room, ``late_coil`` the same with the reheat of ``late_cfm`` of added airflow [Btu/h, cfm] · ``heat_cap, cool_cap``
+    the most at night · ``heat_flow, cool_flow`` airflow of a zone that calls (one line where it is the same in every
+    hour) [cfm] · ``capacity`` (Z,)
     [Btu/F] · by night (N, Z): ``begin_f, end_f`` room temperature as the unit stops and as occupancy starts, ``lack_f``
     what the day has to make up, ``handed_f`` what it has not made up [degF] · the others as in ``NightBlock``.
     """
