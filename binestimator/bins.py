@@ -60,6 +60,8 @@ _DIRECTIONS, _PART_DIRECTIONS = 160, 64
 _SURPLUS = 240
 #: Candidates that the second step treats at a time; its work grows with their cube.
 _TOGETHER = 700
+#: Of these, how many are set beside the hours of a year at a time.
+_ROWS_AT_ONCE = 80
 #: Most principal directions held exact in one group and rate period by the first step. Where
 #: settings differ from hour to hour, as around the stop of mechanical cooling, fewer leave too
 #: few hours to choose from.
@@ -321,7 +323,8 @@ def representative_rows(
     for least_penalty in _LEAST_PENALTIES:
         reason = ""
         try:
-            index, weights = _select(match / scale, moments, group_id, hours, period, likely, limit, least_penalty)
+            scores = _leading(match / scale, _DIRECTIONS)
+            index, weights = _select(scores, moments, group_id, hours, period, likely, limit, least_penalty)
         except np.linalg.LinAlgError as error:
             reason = f"linear algebra failed ({error})"
         else:
@@ -514,7 +517,7 @@ class _Likely:
     def covariance(self, some, others):
         """Covariance of costs between two sets of hours, (len(some), len(others))."""
         a, b = self.place[some], self.place[others]
-        # In place: each of these takes some fifty megabytes for the hours of a year.
+        # In place: these are large.
         squared = (a**2).sum(axis=1)[:, None] + (b**2).sum(axis=1)
         twice = a @ b.T
         twice *= 2.0
@@ -531,14 +534,16 @@ class _Likely:
         ``index`` that represent ``all_hours``. Which side of a jump an hour is on is its own matter, so
         that error grows with the square of each weight."""
         live = all_hours[np.any(self.variation[all_hours] != 0.0, axis=1)]
-        target = self.covariance(index, live) @ self.hours[live]
+        # Some of the rows at a time: all of them with the hours of a year take some fifty megabytes.
+        some = [index[first : first + _ROWS_AT_ONCE] for first in range(0, len(index), _ROWS_AT_ONCE)]
+        target = np.concatenate([self.covariance(rows, live) @ self.hours[live] for rows in some])
         hessian = _LOCAL_WEIGHT * self.covariance(index, index) + np.diag(_JUMP_WEIGHT * self.jump[index] ** 2)
         return hessian, _LOCAL_WEIGHT * target
 
 
-def _select(match, moments, group_id, hours, period, likely, limit, least_penalty):
-    """Both steps. ``match`` is scaled. Returns index (ascending) and weights."""
-    scores = _leading(match, _DIRECTIONS)
+def _select(scores, moments, group_id, hours, period, likely, limit, least_penalty):
+    """Both steps. ``scores`` of the scaled match columns along their strongest directions. Returns index (ascending)
+    and weights."""
     index, weights = _candidates(scores, moments, group_id, hours, period, limit)
     if len(index) > limit:
         kept = []

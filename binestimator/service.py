@@ -148,12 +148,15 @@ class Yardstick:
     @classmethod
     def joined(cls, blocks: Sequence[Yardstick]) -> Yardstick:
         """Of hours that follow one another, from yardsticks of the same unit."""
-        by_hour = {name: np.concatenate([getattr(block, name) for block in blocks]) for name in _BY_HOUR}
-        return replace(blocks[0], **by_hour, occupied_hours=sum(block.occupied_hours for block in blocks))
+        by_hour: dict[str, Any] = {
+            name: np.concatenate([getattr(block, name) for block in blocks]) for name in _BY_HOUR
+        }
+        return replace(blocks[0], **by_hour, occupied_hours=np.sum([block.occupied_hours for block in blocks], axis=0))
 
     def take(self, index) -> Yardstick:
         """What is promised in chosen hours; ``occupied_hours`` stay those of all."""
-        return replace(self, **{name: getattr(self, name)[index] for name in _BY_HOUR})
+        chosen: dict[str, Any] = {name: getattr(self, name)[index] for name in _BY_HOUR}
+        return replace(self, **chosen)
 
     def need_cfm(self) -> np.ndarray:
         """Outdoor air of each zone by its own area and people. (R, Z) [cfm]"""

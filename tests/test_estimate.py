@@ -17,6 +17,7 @@ from binestimator.estimate import estimate, motor_size_hp, size_unit
 from binestimator.estimate.choice import choice_findings, held_selection, row_choice
 from binestimator.hours import build_conditions
 from binestimator.inputs.read import project_from_mapping
+from binestimator.model import loads
 from binestimator.results import ANNUAL_KEYS, ENERGY_KEYS, AsRun, to_plain
 from binestimator.row_accuracy import worst_bin_errors
 from binestimator.terminal import comparison
@@ -639,3 +640,26 @@ def test_perfect_resets_are_of_equal_service_and_shares_are_of_what_they_save():
         }  # as run just as at rest: both shares are the same
         again = dataclasses.replace(results, as_run=as_run)
         assert again.share_of_bound_as_run(some.id) == pytest.approx(results.share_of_bound(some.id), rel=1e-12)
+
+
+def test_blocks_of_hours_give_what_all_hours_at_once_give(monkeypatch):
+    """Rows know nothing of one another: many zone lines are worked on in blocks of hours. Nights as well."""
+    station, changes = CASES["setback, chilled water, boiler"]
+    several = [{**FEW[0], "dsp": {"strategy": "as_found", "override_frac": 0.2, "override_inwc": 2.0}}, *FEW[3:5]]
+    outdoors = {"id": "outdoors", "name": "Outdoors", "sat": "outdoor_air", "dsp": "outdoor_air"}
+    listed = {"project": {"default_candidates": False}, "candidate": [*several, outdoors]}
+    project = project_from_mapping(merged(merged(SMALL, changes), listed), source_dir=WEATHER)
+    found = []
+    for most in (loads.MOST_NUMBERS_AT_ONCE, 20_011):
+        monkeypatch.setattr(loads, "MOST_NUMBERS_AT_ONCE", most)
+        found.append(estimate(project, weather_of(station)))
+    whole, pieces = found
+    assert len(loads.blocks(8760, len(project.zones))) > 5
+    assert np.array_equal(whole.held.row_index, pieces.held.row_index)
+    for one, other in zip(whole.candidates, pieces.candidates, strict=True):
+        for which in ("annual", "hourly", "classic", "saving"):
+            a, b = (np.array(list(getattr(c, which).values())) for c in (one, other))
+            assert np.allclose(a, b, rtol=1e-9, atol=1e-6, equal_nan=True), (one.candidate.id, which)
+        zones = [c.zones.select_dtypes("number").to_numpy() for c in (one, other)]
+        assert np.allclose(*zones, rtol=1e-9, atol=1e-6, equal_nan=True), one.candidate.id
+        assert dataclasses.asdict(one.service) == pytest.approx(dataclasses.asdict(other.service), rel=1e-9, abs=1e-6)

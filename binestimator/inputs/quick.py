@@ -24,6 +24,7 @@ Assumptions, all of them visible as inputs or stated here:
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 
@@ -318,12 +319,18 @@ def _roof(building, roof_ft2: float) -> dict:
     }
 
 
+@functools.lru_cache(maxsize=4096, typed=True)
+def _problem_of(name: str, value: object) -> str | None:
+    """What is wrong with a value of a zone: drivers build the same zones by the dozen."""
+    return check_value(fields_of("zone")[name], value)[1]
+
+
 def _all_fit(zones: list[QuickZone], problems: Problems) -> bool:
     """Whether the zones keep the ranges that zones given one by one have to keep."""
-    fields, fit = fields_of("zone"), True
+    fit = True
     for zone in zones:
         for name, value in zone.values.items():
-            _, problem = check_value(fields[name], value)
+            problem = _problem_of(name, value)
             if problem and name != "group":
                 fit = False
                 problems.add_text(

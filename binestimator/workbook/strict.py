@@ -586,6 +586,7 @@ def utf16_length(text: str) -> int:
     return len(text) + sum(character > "\uffff" for character in text)
 
 
+@cache
 def column_name(column: int) -> str:
     """Letters of a column counted from 0."""
     name = ""

@@ -312,16 +312,21 @@ class Drawing:
         symbol = self.symbol(value)
         if symbol.number == 0.0:
             return None
-        self._write_steps(symbol)
+        self._write_steps(symbol, set())
         return symbol.text
 
-    def _write_steps(self, symbol: Symbol) -> None:
+    def _write_steps(self, symbol: Symbol, seen: set[int]) -> None:
+        """Columns of the steps of a symbol; ``seen`` are parts, by identity, whose steps are written: formulas share
+        many."""
+        if id(symbol) in seen:
+            return
+        seen.add(id(symbol))
         if symbol.operation == "step" and symbol.text in self._written:
             if self._written[symbol.text] != symbol.of[0].text:
                 raise WorkbookError(f"step {symbol.text}: stands for two formulas")
             return
         for part in symbol.of:
-            self._write_steps(part)
+            self._write_steps(part, seen)
         if symbol.operation != "step":
             return
         formula = symbol.of[0].text
