@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -15,8 +15,19 @@ from ..model.system import RowState, evaluate, heat_sources, heating_enabled
 from ..model.unit import Unit
 from ..money import annual_cost_usd
 from ..results import ANNUAL_KEYS
-from ..strategies.choose import at_dsp_ends, dsp_of_sat, dsp_setpoint_inwc, night_dsp_inwc, resets_pressure, setpoints
+from ..strategies.choose import (
+    Setpoints,
+    at_dsp_ends,
+    dsp_of_sat,
+    dsp_setpoint_inwc,
+    night_dsp_inwc,
+    resets_pressure,
+    setpoints,
+)
 from .rows import Part, Rows
+
+# Up to so many rows an evaluation takes hardly longer for twice as many.
+FEW_ROWS = 1000
 
 
 def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None, oa_least_cfm=None) -> list[Part]:
@@ -58,7 +69,7 @@ def _parts_of_block(unit: Unit, candidate, rows: Rows, other_sats, optimal_sat, 
     pressures = [(1.0 - dsp.override_frac, None)] + (
         [(dsp.override_frac, float(dsp.override_inwc))] if dsp.override_frac > 0.0 else []
     )
-    parts: list[Part] = []
+    wanted: list[_Wanted] = []
     for sat_share, sat_value in cases:
         for dsp_share, dsp_value in pressures:
             share = sat_share * dsp_share
@@ -80,21 +91,54 @@ def _parts_of_block(unit: Unit, candidate, rows: Rows, other_sats, optimal_sat, 
                 if dsp_value is not None:
                     marks.update(dsp_at_max=none, dsp_at_min=none)
                 used = replace(normal, sat_f=new_sat, dsp_inwc=new_dsp, **marks)
-            state = evaluate(
-                unit,
-                rows.on,
-                rows.loads,
-                used.sat_f,
-                used.dsp_inwc,
-                resets_pressure=resets_pressure(dsp),
-                dsp_of_sat=dsp_of_sat(unit, dsp, dsp_value),
-                oa_least_cfm=None if oa_least_cfm is None else oa_least_cfm[len(parts)],
-            )
-            if dsp_value is None:
-                # Where the supply air floats, the pressure strategy answers to the temperature that results.
-                used = replace(used, dsp_inwc=state.dsp_set_inwc, **at_dsp_ends(dsp, state.dsp_set_inwc))
-            parts.append(Part(share=share, setpoints=used, state=state))
+            least = None if oa_least_cfm is None else oa_least_cfm[len(wanted)]
+            wanted.append(_Wanted(share=share, setpoints=used, dsp_inwc=dsp_value, oa_least_cfm=least))
+    parts: list[Part] = []
+    for one, state in zip(wanted, _states(unit, dsp, rows, wanted), strict=True):
+        used = one.setpoints
+        if one.dsp_inwc is None:
+            # Where the supply air floats, the pressure strategy answers to the temperature that results.
+            used = replace(used, dsp_inwc=state.dsp_set_inwc, **at_dsp_ends(dsp, state.dsp_set_inwc))
+        parts.append(Part(share=one.share, setpoints=used, state=state))
     return parts
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Wanted:
+    """A part to be evaluated: its share and setpoints, the operators' override of duct pressure if there is one, and
+    the least outdoor air (R,) if it is raised. [in. w.c., cfm]"""
+
+    share: float
+    setpoints: Setpoints
+    dsp_inwc: float | None
+    oa_least_cfm: np.ndarray | None
+
+
+def _states(unit: Unit, dsp, rows: Rows, wanted: Sequence[_Wanted]) -> list[RowState]:
+    """States of parts in their order. Parts at the same duct pressure are further rows of one evaluation where rows are
+    few: what they take is calls of functions, whatever the number of rows."""
+    count = len(rows.on)
+    alike: dict[object, list[int]] = {}
+    for k, one in enumerate(wanted):
+        alike.setdefault(one.dsp_inwc if count <= FEW_ROWS else k, []).append(k)
+    states: dict[int, RowState] = {}
+    for places in alike.values():
+        some = [wanted[k] for k in places]
+        index = slice(None) if len(some) == 1 else np.tile(np.arange(count), len(some))
+        least = [one.oa_least_cfm for one in some if one.oa_least_cfm is not None]
+        state = evaluate(
+            unit,
+            rows.on.take(index),
+            rows.loads.take(index),
+            np.concatenate([one.setpoints.sat_f for one in some]),
+            np.concatenate([one.setpoints.dsp_inwc for one in some]),
+            resets_pressure=resets_pressure(dsp),
+            dsp_of_sat=dsp_of_sat(unit, dsp, some[0].dsp_inwc),
+            oa_least_cfm=np.concatenate(least) if least else None,
+        )
+        for k, place in enumerate(places):
+            states[place] = state.take(slice(k * count, (k + 1) * count))
+    return [states[k] for k in range(len(wanted))]
 
 
 def off_energy(unit: Unit, conditions: Conditions):
