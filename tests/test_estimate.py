@@ -642,6 +642,7 @@ def test_perfect_resets_are_of_equal_service_and_shares_are_of_what_they_save():
         assert again.share_of_bound_as_run(some.id) == pytest.approx(results.share_of_bound(some.id), rel=1e-12)
 
 
+@pytest.mark.invariant
 def test_blocks_of_hours_give_what_all_hours_at_once_give(monkeypatch):
     """Rows know nothing of one another: many zone lines are worked on in blocks of hours. Nights as well."""
     station, changes = CASES["setback, chilled water, boiler"]

@@ -119,7 +119,8 @@ def _overridden(share: float, value, setpoint) -> bool:
 
 def _of_sat(found: RequestHours, unit: Unit, candidate, rows: Rows, parts, rules) -> None:
     record, strategy, z = candidate.sat, sat_strategy(candidate.sat), unit.zones
-    thresholds = temperature_thresholds_f(unit, rows.loads)
+    loads = rows.loads
+    thresholds = temperature_thresholds_f(unit, loads)
     always = z.asks_temperature
     requests = sum(p.share * sent(p.state.sat_set_f, thresholds, always, below=False) for p in parts)
     found.requests["sat"][:] = rows.on.hours @ requests
@@ -129,14 +130,14 @@ def _of_sat(found: RequestHours, unit: Unit, candidate, rows: Rows, parts, rules
         found.by_one_hours["sat"] = 0.0
         return
     low, high = strategy.range(record)
-    limits = sat_limits(unit, rows.on, rows.loads, low, high)
+    limits = sat_limits(unit, rows.on, loads, low, high)
     sat = acting[0].setpoints.sat_f
 
     def setpoint(other: Unit, at):
         some = SatRows(
             unit=other,
             conditions=rows.on.take(at),
-            loads=rows.loads.take(at),
+            loads=loads.take(at),
             limits=replace(limits, max_f=limits.max_f[at], humidity_f=limits.humidity_f[at]),
             dsp_of_sat=dsp_of_sat(other, candidate.dsp),
             resets_pressure=resets_pressure(candidate.dsp),
@@ -151,12 +152,13 @@ def _of_dsp(found: RequestHours, unit: Unit, candidate, rows: Rows, parts, rules
     record, z = candidate.dsp, unit.zones
     always = z.asks_pressure
     enabled = heating_enabled(unit, rows.on.oat_f, rows.on.fan_on)
-    requests = np.zeros(rows.loads.q_cool_btuh.shape)
+    loads = rows.loads
+    requests = np.zeros(loads.q_cool_btuh.shape)
     found.by_one_hours["dsp"] = 0.0
     for p in parts:
         sat = p.state.sat_f
         thresholds = pressure_thresholds_inwc(
-            unit, requested_flow_cfm(unit, rows.loads, sat, enabled), cooling_flow_cfm(unit, rows.loads, sat)
+            unit, requested_flow_cfm(unit, loads, sat, enabled), cooling_flow_cfm(unit, loads, sat)
         )
         requests += p.share * sent(p.state.dsp_inwc, thresholds, always, below=True)
         dsp = p.setpoints.dsp_inwc
@@ -164,7 +166,7 @@ def _of_dsp(found: RequestHours, unit: Unit, candidate, rows: Rows, parts, rules
             continue
 
         def setpoint(other: Unit, at, sat=sat):
-            return dsp_setpoint_inwc(other, record, rows.on.take(at), rows.loads.take(at), sat[at])
+            return dsp_setpoint_inwc(other, record, rows.on.take(at), loads.take(at), sat[at])
 
         near = (thresholds[1] > (dsp * (1.0 - NEAR_FRAC))[:, None]) | always
         _pinned(found, "dsp", unit, rows, dsp, near, setpoint, rules.dsp_step_inwc, p.share)
