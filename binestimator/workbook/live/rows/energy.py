@@ -60,7 +60,7 @@ def energy_columns(chain: Chain) -> None:
     chain.out("heat_unserved_kbtuh", total("unserved_kbtuh"))
     kind = project.return_fan.type
     g.group("Energy")
-    relieved = lambda: second_fan(chain, np.maximum(draw.name("oa_cfm"), 0.0))
+    relieved = lambda: second_fan(chain, draw.apply("MAX", draw.name("oa_cfm"), 0.0))
     chain.out("return_fan_kw", relieved() if kind == "relief" else {"none": None, "return": "{return_kw}"}[kind])
     chain.out("fans_kw", "{fan_kw}+{return_fan_kw}")
     chain.out("pump_tower_kw", draw.template(pumps + sum(source.pump_kw for source in sources)))
