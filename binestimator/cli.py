@@ -192,8 +192,8 @@ def parser() -> argparse.ArgumentParser:
     estimate = commands.add_parser(
         "estimate",
         help="evaluate a project: workbook, results file and a comparison in the terminal",
-        description="Evaluates every option of a project in its typical year and writes <project>.xlsx and "
-        "<project>.json; with --edition client also <project>_client.xlsx. "
+        description="Evaluates every option of a project in its typical year and writes <project>.xlsx, "
+        "<project>.json and <project>_handover.txt; with --edition client also <project>_client.xlsx. "
         "Overrides of a reviewer in a form or workbook are run a second time and reported beside the claim.",
     )
     estimate.add_argument(
@@ -221,6 +221,12 @@ def parser() -> argparse.ArgumentParser:
         "--as-run",
         action="store_true",
         help="run all options at time steps as well, as controllers run them; as the input as_run.enabled does",
+    )
+    estimate.add_argument(
+        "--handover",
+        metavar="OPTION",
+        help="id of the option whose setpoints, sequence and tests are handed over (default: the one that the first "
+        "page presents)",
     )
     _add_force(
         estimate,

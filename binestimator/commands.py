@@ -11,6 +11,9 @@ from binestimator.errors import InputError
 
 def run_estimate(args) -> None:
     """Estimate a project, form or workbook, and write its files."""
+    from dataclasses import replace
+
+    from binestimator.handover.choose import check_asked
     from binestimator.steps import (
         check_outputs,
         files_read,
@@ -24,6 +27,7 @@ def run_estimate(args) -> None:
     from binestimator.writing import Manners
 
     project, overrides, reviewed_project = read_any(args.project)
+    check_asked(project.candidates, args.handover)
     trail = trail_of(args.project)
     # Only now the heavy part: whatever is wrong with a file, or is in the way, has been reported by now.
     read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
@@ -37,7 +41,7 @@ def run_estimate(args) -> None:
     from binestimator.results import Review
     from binestimator.terminal import comparison, reviewed
 
-    results = estimate(project, weather_of(project))
+    results = replace(estimate(project, weather_of(project)), handover_id=args.handover)
     if args.as_run or project.as_run.enabled:
         from binestimator.as_run.audit import audit
         from binestimator.as_run.report import with_as_run
@@ -60,7 +64,11 @@ def run_estimate(args) -> None:
             f"Earlier   run {trail.run_id}: {changed} input{'' if changed == 1 else 's'} changed since, {carried} "
             f"question{'' if carried == 1 else 's'} carried over; see the sheet Review"
         )
-    files = [f"Workbook      {written.workbook}", f"Results file  {written.results_file}"]
+    files = [
+        f"Workbook      {written.workbook}",
+        f"Results file  {written.results_file}",
+        f"Hand-over     {written.handover}",
+    ]
     if written.client is not None:
         files.append(f"Client        {written.client}")
     if written.kept:

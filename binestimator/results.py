@@ -465,7 +465,8 @@ class Results:
     service by the rows · ``baseline_service`` the baseline judged by itself · ``row_method`` how rows were chosen, in
     words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again · ``runs``
     candidate id to what its annual figures are made of · ``advice`` drivers and value, None until they were found ·
-    ``as_run`` candidate id to the run at time steps, None where there was none.
+    ``as_run`` candidate id to the run at time steps, None where there was none · ``handover_id`` candidate that is to be
+    handed over, None for the one that the first page presents.
     """
 
     project: Project
@@ -490,6 +491,7 @@ class Results:
     runs: dict[str, CandidateRun] = field(repr=False)
     advice: Advice | None = field(default=None, repr=False)
     as_run: dict[str, AsRun] | None = field(default=None, repr=False)
+    handover_id: str | None = None
 
     def __getitem__(self, candidate_id: str) -> CandidateResult:
         for c in self.candidates:

@@ -7,7 +7,7 @@ be made again and may be replaced. Anything else may hold somebody's work.
   of all bytes before it. Parts that nothing points to are ignored by readers and need not be kept by
   whoever saves the workbook again (ECMA-376 part 1, 9.1.9, from memory), so that a saved workbook is no
   longer sealed even if nothing was changed.
-- A text (results file, table of bins) holds ``sha256:`` and the digits of the checksum it has
+- A text (results file, table of bins, hand-over) holds ``sha256:`` and the digits of the checksum it has
   with zeros in their place.
 
 A seal shows changes made by accident or in good faith. It is not a signature: anyone can make one.
@@ -22,7 +22,7 @@ import zipfile
 from dataclasses import dataclass
 
 #: Kinds of files.
-FORM, RESULTS, CLIENT, BINS = "input form", "results", "client edition", "table of bins"
+FORM, RESULTS, CLIENT, BINS, HANDOVER = "input form", "results", "client edition", "table of bins", "hand-over"
 
 _DIGITS = 16  # of the checksum: 64 bits, enough where nobody is trying to deceive
 #: Placeholder in a text where its checksum belongs.
@@ -41,7 +41,11 @@ _END_START, _END_LENGTH = b"PK\x05\x06", 22
 # First date of the format: same content, same bytes.
 _DATE = (1980, 1, 1, 0, 0, 0)
 #: How files begin that are ours, sealed or not.
-_TEXTS = ((re.compile(rb'\s*\{\s*"program"\s*:\s*"binestimator"'), RESULTS), (re.compile(rb"bin_low_f,"), BINS))
+_TEXTS = (
+    (re.compile(rb'\s*\{\s*"program"\s*:\s*"binestimator"'), RESULTS),
+    (re.compile(rb"bin_low_f,"), BINS),
+    (re.compile(rb"binestimator hand-over\n"), HANDOVER),
+)
 #: Comments in the properties of a workbook.
 COMMENTS = {
     FORM: "binestimator, input form",
@@ -57,7 +61,7 @@ class Mark:
     Parameters
     ----------
     kind : str or None
-        One of ``FORM, RESULTS, CLIENT, BINS``; ``None`` for files that are not the program's.
+        One of ``FORM, RESULTS, CLIENT, BINS, HANDOVER``; ``None`` for files that are not the program's.
     whole : bool
         The seal is there and right: byte for byte as written.
     """

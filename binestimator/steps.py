@@ -9,7 +9,7 @@ from pathlib import Path
 from binestimator.errors import WorkbookError
 from binestimator.writing import Manners, NewFile, check_places, remedy, same_file, write_files
 
-_ENDINGS = (".xlsx", ".json")
+_ENDINGS = (".xlsx", ".json", "_handover.txt")
 _CLIENT_ENDING = "_client.xlsx"
 
 
@@ -101,7 +101,7 @@ def files_read(path, *projects, weather: bool = True) -> tuple[Path, ...]:
 
 
 def output_places(folder, stem: str, *, client: bool = False) -> tuple[Path, ...]:
-    """Names of the workbook and the results file of a run, and of the client edition if there is to be one."""
+    """Names of workbook, results file and hand-over of a run, and of the client edition if there is to be one."""
     endings = (*_ENDINGS, _CLIENT_ENDING) if client else _ENDINGS
     return tuple(Path(folder) / f"{stem}{ending}" for ending in endings)
 
@@ -123,7 +123,7 @@ class Written:
 
     Parameters
     ----------
-    workbook, results_file : Path
+    workbook, results_file, handover : Path
     kept : dict
         Files that already existed and may hold somebody's work: name -> name under which each is kept.
     client : Path or None
@@ -132,6 +132,7 @@ class Written:
 
     workbook: Path
     results_file: Path
+    handover: Path
     kept: dict[Path, Path]
     client: Path | None = None
 
@@ -157,15 +158,15 @@ def check_outputs(folder, stem: str, manners: Manners = Manners(), *, client: bo
 
 def _kinds() -> tuple[str, ...]:
     """Kinds of the files of :func:`output_places`."""
-    from binestimator.seal import CLIENT, RESULTS
+    from binestimator.seal import CLIENT, HANDOVER, RESULTS
 
-    return RESULTS, RESULTS, CLIENT
+    return RESULTS, RESULTS, HANDOVER, CLIENT
 
 
 def write_outputs(
     results, folder, stem: str, review=None, manners: Manners = Manners(), *, client: bool = False, trail=None
 ) -> Written:
-    """Write the workbook and the results file of a run, and the client edition if asked for, all or none.
+    """Write workbook, results file and hand-over of a run, and the client edition if asked for, all or none.
 
     Parameters
     ----------
@@ -174,7 +175,7 @@ def write_outputs(
     folder : str or Path
         Made if it is missing, with its parents.
     stem : str
-        Name of both files without their endings.
+        Name of the files without their endings.
     review : Review, optional
         A second run with a reviewer's overrides, reported beside the claim.
     manners : Manners
@@ -188,7 +189,8 @@ def write_outputs(
     Returns
     -------
     Written
-        ``<stem>.xlsx``, ``<stem>.json`` and, if asked for, ``<stem>_client.xlsx`` in the folder, and what was kept.
+        ``<stem>.xlsx``, ``<stem>.json``, ``<stem>_handover.txt`` and, if asked for, ``<stem>_client.xlsx`` in the
+        folder, and what was kept.
 
     Raises
     ------
@@ -197,15 +199,16 @@ def write_outputs(
 
     Notes
     -----
-    The workbook and the results file belong together: a new one beside an old one would be worse than
+    The files of a run belong together: a new one beside an old one would be worse than
     none. After any error or interruption all are as they were before. A process that is killed outright can
     leave hidden files ``.binestimator-...`` behind, never one that is half written.
     """
-    from binestimator.workbook.write import client_bytes, results_bytes, workbook_bytes
+    from binestimator.workbook.write import client_bytes, handover_bytes, results_bytes, workbook_bytes
 
     beside = () if review is None else (review,)
     carried = {} if trail is None else {"trail": trail}
     contents = [workbook_bytes(results, *beside, **carried), results_bytes(results, *beside, **carried)]
+    contents.append(handover_bytes(results))
     if client:
         contents.append(client_bytes(results))
     places = output_places(folder, stem, client=client)
@@ -220,7 +223,7 @@ def write_outputs(
     finally:
         if not done:
             _remove_folders(made)
-    return Written(places[0], places[1], kept, places[2] if client else None)
+    return Written(*places[:3], kept, places[3] if client else None)
 
 
 def _missing(folder: Path) -> tuple[list[Path], Path]:

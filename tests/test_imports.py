@@ -26,6 +26,7 @@ LINE = (
     "estimate",
     "advice",
     "as_run",
+    "handover",
     "workbook",
     "terminal",
     "steps",

@@ -18,6 +18,8 @@ from .strict import LONGEST_SHEET_NAME, utf16_length
 # ---------------------------------------------------------------- sheets, in order
 
 GLANCE, OPTIONS, INPUTS_BRIEF, CHECKS_BRIEF, CAUTIONS = CLIENT_SHEETS
+# What is handed over of an option: to program, how it acts, how it is proven.
+HANDOVER, SEQUENCE, ACCEPTANCE = "Hand-over", "Sequence", "Tests and alarms"
 GUIDE = "Guide"
 BINS = "Weather bins"
 ROWS = "Bin rows"
@@ -36,6 +38,10 @@ CONTENTS = {
     INPUTS_BRIEF: "Assumptions that move the saving most, and what was given for the air handler and its plant",
     CHECKS_BRIEF: "Checks of the run, and the baseline beside what is usual",
     CAUTIONS: "Where a reset can hurt someone or something, what is not modelled, what weather cannot tell",
+    HANDOVER: "What a contractor programs of one option: setpoints with their sources, readers and tests, tables over "
+    "the outdoor temperature, zones, how to reverse it",
+    SEQUENCE: "Sequence of operation of that option in plain words, and the points it needs with trending intervals",
+    ACCEPTANCE: "Functional tests with pass criteria, alarms, monthly check, rogue zones, cautions of that option",
     GUIDE: "How to read this file: sheets, marks, signs, words",
     REVIEW: "Revisions, questions of a reviewer with their answers, what changed since the earlier run, its claim "
     "beside this one",
@@ -89,7 +95,7 @@ def live_contents(name: str) -> str:
 CANDIDATE_CONTENTS = "row by row from outdoor air to cost, by formulas"
 
 #: Sheets for the owner, which the file prints by itself and of which the client edition consists.
-OWNER_SHEETS = CLIENT_SHEETS
+OWNER_SHEETS = (*CLIENT_SHEETS, HANDOVER, SEQUENCE, ACCEPTANCE)
 #: Sheets for whoever checks the file; those of the formulas about the whole year follow them.
 REVIEWER_SHEETS = (
     GUIDE,

@@ -7,15 +7,20 @@ import json
 from pathlib import Path
 
 from .. import __version__
+from ..handover.build import handover_data, handover_of
+from ..handover.pages import ACTS, PROGRAM, PROVEN
+from ..handover.records import Handover
+from ..handover.text import handover_bytes as text_bytes
 from ..inputs.form_content import form_content
 from ..inputs.trail import Trail
 from ..results import Results, Review, to_plain
 from ..seal import CLIENT, RESULTS, UNSEALED, seal_text
 from ..writing import Manners, NewFile, write_files
-from .figures import runs_at_all
+from .figures import advised, runs_at_all
 from .form_layout import results_plan
 from .formats import Styles
 from .layout import (
+    ACCEPTANCE,
     AS_RUN,
     BINS,
     CAUTIONS,
@@ -24,6 +29,7 @@ from .layout import (
     COMPARISON,
     GLANCE,
     GUIDE,
+    HANDOVER,
     INPUTS,
     INPUTS_BRIEF,
     OPTIONS,
@@ -32,6 +38,7 @@ from .layout import (
     PROFILES,
     REVIEW,
     ROWS,
+    SEQUENCE,
     SERVICE,
     SOURCES,
     STRATEGIES,
@@ -55,6 +62,7 @@ from .sheets import (
     form_tables,
     glance,
     guide,
+    handover,
     patterns,
     review,
     rows,
@@ -63,6 +71,8 @@ from .sheets import (
 )
 from .sheets.form_cells import FormPages
 from .strict import Book
+from .texts import CAUTIONS as CAUTION_TEXTS
+from .texts import DEFERENCE
 from .trail import trail_data
 
 _WRITERS = {
@@ -81,6 +91,8 @@ _WRITERS = {
     CHECKS: checks.write,
     SOURCES: sources.write,
 }
+# Parts of the hand-over.
+_HANDOVER_PARTS = {HANDOVER: PROGRAM, SEQUENCE: ACTS, ACCEPTANCE: PROVEN}
 # Sheets of inputs: the same as in a form, so that a workbook can be given as input again.
 _FORM_WRITERS = {
     INPUTS: form_inputs.write,
@@ -158,6 +170,7 @@ def _build(results: Results, second: Review | None, trail: Trail | None, blank: 
             work.sheets[name] = book.sheet(name)
         for name, write in _WRITERS.items():
             write(work, work.sheets[name])
+        _write_handover(work, results)
         if AS_RUN in work.sheets:
             as_run.write(work, work.sheets[AS_RUN])
         pages = form_pages(work)
@@ -174,8 +187,22 @@ def _build(results: Results, second: Review | None, trail: Trail | None, blank: 
         return book.content(), pen
 
 
+def handed_over(results: Results) -> Handover:
+    """The hand-over of a run: of the option of the first page, or of the one that ``results.handover_id`` names."""
+    return handover_of(results, advised(results), results.handover_id, cautions=CAUTION_TEXTS, deference=DEFERENCE)
+
+
+def _write_handover(work: Work, results: Results) -> None:
+    record = handed_over(results)
+    for name, part in _HANDOVER_PARTS.items():
+        handover.write(work, work.sheets[name], record, part)
+
+
 # Of the client edition: charts on other sheets draw the tables of patterns, so these come first.
-_CLIENT_WRITERS = {PATTERNS: patterns.write, **{name: _WRITERS[name] for name in OWNER_SHEETS}}
+_CLIENT_WRITERS = {
+    PATTERNS: patterns.write,
+    **{name: _WRITERS[name] for name in OWNER_SHEETS if name not in _HANDOVER_PARTS},
+}
 
 
 def client_bytes(results: Results) -> bytes:
@@ -194,6 +221,7 @@ def client_bytes(results: Results) -> bytes:
             work.sheets[name] = book.sheet(name)
         for name, write in _CLIENT_WRITERS.items():
             write(work, work.sheets[name])
+        _write_handover(work, results)
         # Some programs print hidden sheets with the whole file.
         work.sheets[PATTERNS].off_paper()
         work.sheets[PATTERNS].hide()
@@ -206,8 +234,17 @@ def results_bytes(results: Results, review: Review | None = None, trail: Trail |
     ``review`` and ``trail`` as for :func:`workbook_bytes`.
     """
     data = to_plain(results, review)
-    data |= {"trail": trail_data(results, review, trail, __version__), "checksum": UNSEALED}
+    data |= {
+        "handover": handover_data(handed_over(results)),
+        "trail": trail_data(results, review, trail, __version__),
+        "checksum": UNSEALED,
+    }
     return seal_text(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def handover_bytes(results: Results) -> bytes:
+    """The hand-over as plain text of 80 columns (UTF-8) with its checksum."""
+    return text_bytes(handed_over(results))
 
 
 def write_workbook(results: Results, path, review: Review | None = None, manners: Manners = Manners()) -> None:

@@ -12,7 +12,7 @@ import numpy as np
 
 from ...advice.value import is_limit_of_control
 from ...results import CHANGED_SERVICE
-from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, pixels_of, place_at, room, style_chart
+from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, legend_lines_of, pixels_of, place_at, room, style_chart
 from ..figures import (
     DSP_WORDS,
     SAT_WORDS,
@@ -59,7 +59,7 @@ REVIEW_LINES = ("claimed", "reviewed", "ratio")
 
 # On the second page charts are side by side over the whole width, with texts below them in columns. Charts take what
 # the texts leave of the page: their least height, the one for which texts give way, and the largest. [points]
-_CHART_POINTS, _TEXT_COLUMNS = (105.0, 158.0, 250.0), 3
+_CHART_POINTS, _TEXT_COLUMNS = (130.0, 166.0, 260.0), 3
 _MOST_CAUSES = 4
 # A line of text, and a heading, in the columns. [points]
 _LINE_POINTS, _HEADING_POINTS = 12.0, 15.0
@@ -615,13 +615,12 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
     change = change_chart(work)
     style_chart(
         change,
-        "Change of cost, USD a year",
-        "Option",
+        "Change of cost by option, USD a year",
+        "",
         "",
         size=size,
         y_format=NUMBERS["signed"],
-        # Two names fit side by side.
-        legend_lines=len(used_end_uses(results)) // 2 + 1,
+        legend_lines=legend_lines_of([*(label for _, label, _ in used_end_uses(results)), "Net"], size[0]),
     )
     where = "in the working file" if work.client else "on “Patterns”"
     for block, key, tolerance, strategy, label, how in (
@@ -629,22 +628,22 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
             "sat",
             "sat_f",
             SAME_SAT_F,
-            lambda c: SAT_WORDS[c.candidate.sat.strategy],
-            "Supply air, °F",
+            lambda c: SAT_WORDS[c.candidate.sat.strategy].removeprefix("by "),
+            "Supply air, °F, by outdoor °F",
             {"y_format": "0", "y_range": _whole_fives(results, edges)},
         ),
         (
             "dsp",
             "dsp_inwc",
             SAME_DSP_INWC,
-            lambda c: DSP_WORDS[c.candidate.dsp.strategy],
-            "Duct pressure, in. of water",
+            lambda c: DSP_WORDS[c.candidate.dsp.strategy].removeprefix("by "),
+            "Duct pressure, in. of water, by outdoor °F",
             {"y_format": "0.0", "y_range": (0.0, None)},
         ),
     ):
-        chart, left_out = lines_chart(work, block, key, tolerance, strategy, _shown(results), _MOST_CURVES)
-        more = f"Outdoor °F; {left_out} more curve{'s' if left_out > 1 else ''} {where}" if left_out else "Outdoor °F"
-        lines = len(chart.series)
+        chart, left_out, drawn = lines_chart(work, block, key, tolerance, strategy, _shown(results), _MOST_CURVES)
+        more = f"{left_out} more curve{'s' if left_out > 1 else ''} {where}" if left_out else ""
+        lines = legend_lines_of(drawn, size[0])
         style_chart(chart, label, more, "", size=size, x_range=x_range, x_unit=20.0, legend_lines=lines, **how)
         charts.append(chart)
     for k, chart in enumerate((change, *charts)):

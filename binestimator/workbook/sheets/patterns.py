@@ -246,7 +246,7 @@ def distinct_curves(results, key: str, tolerance: float, first: list[int]) -> li
 
 
 def lines_chart(work: Work, block: str, key: str, tolerance: float, words, first: list[int], most: int):
-    """Scatter lines by outdoor temperature, one for each distinct curve, and how many were left out.
+    """Scatter lines by outdoor temperature, one for each distinct curve, how many were left out, and the names drawn.
 
     ``words`` gives the strategy of a candidate; the numbers of all candidates that share the
     curve are behind it. ``first`` are positions drawn in any case, ``most`` the number of curves.
@@ -255,17 +255,21 @@ def lines_chart(work: Work, block: str, key: str, tolerance: float, words, first
     chart = work.book.chart("scatter", "straight_with_markers")
     table = work.blocks[block]
     curves = distinct_curves(results, key, tolerance, first)
-    for place, (_, members) in enumerate(curves[:most]):
+    names = [
+        f"{words(results.candidates[members[0]])} ({', '.join(str(m + 1) for m in sorted(members))})"
+        for _, members in curves[:most]
+    ]
+    for place, (name, (_, members)) in enumerate(zip(names, curves)):
         _, categories, values = table.series(members[0])
         chart.add_series(
             {
-                "name": f"{words(results.candidates[members[0]])} ({', '.join(str(m + 1) for m in sorted(members))})",
+                "name": name,
                 "categories": categories,
                 "values": values,
                 **line_of(place),
             }
         )
-    return chart, max(len(curves) - most, 0)
+    return chart, max(len(curves) - most, 0), names
 
 
 def use_chart(work: Work, block: str):
