@@ -26,16 +26,29 @@ def results_file(word="earlier", sealed=True):
     return seal_text(text) if sealed else text.encode()
 
 
+def handover(word="earlier", sealed=True):
+    """A hand-over with a word in it."""
+    text = f"binestimator hand-over\n{word}\n" + (f"Checksum {UNSEALED}\n" if sealed else "")
+    return seal_text(text) if sealed else text.encode()
+
+
 def table(word="earlier"):
     """A table of bins."""
     return seal_text(f"bin_low_f,word,checksum\n1,{word},{UNSEALED}\n2,,\n")
 
 
 def leave(folder, stem, word="earlier", **options):
-    """Both files of a run in a folder; their contents by name."""
+    """Workbook and results file of a run in a folder; their contents by name."""
     folder.mkdir(parents=True, exist_ok=True)
     (folder / f"{stem}.xlsx").write_bytes(workbook(word, **options))
     (folder / f"{stem}.json").write_bytes(results_file(word, **options))
+    return contents(folder)
+
+
+def leave_run(folder, stem, word="earlier", **options):
+    """All files of a run in a folder; their contents by name."""
+    leave(folder, stem, word, **options)
+    (folder / f"{stem}_handover.txt").write_bytes(handover(word, **options))
     return contents(folder)
 
 
@@ -44,4 +57,4 @@ def contents(folder):
     return {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
 
 
-__all__ = ["FORM", "RESULTS", "contents", "leave", "results_file", "table", "workbook"]
+__all__ = ["FORM", "RESULTS", "contents", "handover", "leave", "leave_run", "results_file", "table", "workbook"]

@@ -20,6 +20,7 @@ from binestimator.inputs.schema import SECTIONS
 from binestimator.results import ANNUAL_KEYS
 from binestimator.workbook import workbook_bytes
 
+FILES_OF_A_RUN = ["plain.json", "plain.xlsx", "plain_handover.txt"]
 FEW = {
     "project": {"name": "Two candidates", "default_candidates": False},
     "candidate": [{"id": "as_found"}, {"id": "sat_demand"}],
@@ -65,10 +66,11 @@ def plain_run(tmp_path_factory):
 def test_writes_both_files_and_tells_where(plain_run):
     process, out = plain_run
     assert process.returncode == 0 and process.stderr == ""
-    assert sorted(path.name for path in out.iterdir()) == ["plain.json", "plain.xlsx"]
+    assert sorted(path.name for path in out.iterdir()) == FILES_OF_A_RUN
     assert (
         f"Workbook      {out / 'plain.xlsx'}" in process.stdout
         and f"Results file  {out / 'plain.json'}" in process.stdout
+        and f"Hand-over     {out / 'plain_handover.txt'}" in process.stdout
     )
     assert "as_found" in process.stdout and "sat_demand" in process.stdout
     # A spreadsheet file is a zip archive.
@@ -99,7 +101,7 @@ def test_same_input_same_files(tmp_path, plain_run):
     path = write_project(tmp_path)
     elsewhere = {**os.environ, "PYTHONHASHSEED": "7", "TZ": "Asia/Tokyo", "LANG": "C", "LC_ALL": "C"}
     assert by_subprocess("estimate", path, "--out", tmp_path, env=elsewhere).returncode == 0
-    for name in ("plain.json", "plain.xlsx"):
+    for name in FILES_OF_A_RUN:
         assert (tmp_path / name).read_bytes() == (plain_run[1] / name).read_bytes()
 
 
@@ -262,17 +264,25 @@ def test_default_folder_is_output_under_the_current_one(tmp_path, capsys, monkey
     path = write_project(tmp_path, "named.toml")
     monkeypatch.chdir(tmp_path)
     code, out, _ = run(capsys, "estimate", path)
-    assert code == 0 and sorted(p.name for p in (tmp_path / "output").iterdir()) == ["named.json", "named.xlsx"]
+    assert code == 0 and sorted(p.name for p in (tmp_path / "output").iterdir()) == [
+        "named.json",
+        "named.xlsx",
+        "named_handover.txt",
+    ]
     assert os.path.join("output", "named.xlsx") in out
 
 
 def old_files(folder):
-    earlier.leave(folder, "plain")
+    earlier.leave_run(folder, "plain")
     return folder
 
 
 def assert_untouched(folder):
-    assert earlier.contents(folder) == {"plain.xlsx": earlier.workbook(), "plain.json": earlier.results_file()}
+    assert earlier.contents(folder) == {
+        "plain.xlsx": earlier.workbook(),
+        "plain.json": earlier.results_file(),
+        "plain_handover.txt": earlier.handover(),
+    }
 
 
 def test_output_that_is_a_file(tmp_path, capsys, quick):
@@ -319,7 +329,7 @@ def test_an_interruption_after_the_files_are_there_says_so(tmp_path, capsys, qui
     monkeypatch.setattr("binestimator.terminal.comparison", interrupted)
     code, _, err = run(capsys, "estimate", write_project(tmp_path), "--out", tmp_path / "out")
     assert code == 130 and "files of this run are complete" in err
-    assert len(list((tmp_path / "out").iterdir())) == 2
+    assert len(list((tmp_path / "out").iterdir())) == 3
 
 
 @pytest.mark.parametrize("debug", [True, False])
@@ -386,7 +396,7 @@ def test_a_workbook_in_which_somebody_worked_is_kept(tmp_path, capsys, quick):
         before["plain.json"],
         before["plain.json"],
     )
-    assert len(after) == 4 and after["plain.xlsx"] != before["plain.xlsx"]
+    assert len(after) == 6 and after["plain.xlsx"] != before["plain.xlsx"]
 
 
 @pytest.mark.parametrize(("options", "code"), [([], 0), (["--strict"], 1), (["--force"], 0)])
@@ -402,9 +412,9 @@ def test_what_was_kept_counts_for_strict_and_not_for_force(
         "estimate_and_advise",
         lambda project, weather: dataclasses.replace(plain_results, checks=(), findings=()),
     )
-    earlier.leave(tmp_path / "out", "plain", sealed=False)
+    earlier.leave_run(tmp_path / "out", "plain", sealed=False)
     assert run(capsys, "estimate", write_project(tmp_path), "--out", tmp_path / "out", *options)[0] == code
-    assert len(earlier.contents(tmp_path / "out")) == (2 if "--force" in options else 4)
+    assert len(earlier.contents(tmp_path / "out")) == (3 if "--force" in options else 6)
 
 
 def foreign(name, folder):
@@ -486,12 +496,12 @@ def test_results_beside_a_project_never_replace_what_it_reads(tmp_path, capsys, 
     assert (code, err) == (0, "")
     after = earlier.contents(tmp_path)
     assert (
-        sorted(set(after) - set(before)) == ["plain_rerun.json", "plain_rerun.xlsx"]
+        sorted(set(after) - set(before)) == ["plain_rerun.json", "plain_rerun.xlsx", "plain_rerun_handover.txt"]
         and {name: after[name] for name in before} == before
     )
 
 
-@pytest.mark.parametrize("locked", ["plain.xlsx", "plain.json"])
+@pytest.mark.parametrize("locked", FILES_OF_A_RUN)
 def test_a_locked_file_is_named_and_both_stay(tmp_path, capsys, monkeypatch, quick, locked):
     """A colleague's file in a shared folder, or one that is open elsewhere: moving back meets the same obstacle."""
     real = os.replace
@@ -535,7 +545,7 @@ def test_standard_output_that_is_closed_or_full(tmp_path):
         and "No space left" in process.stderr
         and "files of this run are complete" in process.stderr
     )
-    assert sorted(os.listdir(out)) == ["plain.json", "plain.xlsx"]
+    assert sorted(os.listdir(out)) == FILES_OF_A_RUN
     for command in ("inputs", f"bins {weather}", "--help", "--version"):
         process = by_shell(f"{COMMAND} {command} >/dev/full")
         assert (

@@ -1,4 +1,4 @@
-"""The two files of a run: both new, or both as they were."""
+"""The files of a run: all new, or all as they were."""
 
 import errno
 import os
@@ -12,7 +12,11 @@ from binestimator.errors import WorkbookError
 from binestimator.workbook import write
 from binestimator.writing import Manners
 
-NEW = {"a.xlsx": earlier.workbook("new"), "a.json": earlier.results_file("new")}
+NEW = {
+    "a.xlsx": earlier.workbook("new"),
+    "a.json": earlier.results_file("new"),
+    "a_handover.txt": earlier.handover("new"),
+}
 CLIENT = {**NEW, "a_client.xlsx": earlier.workbook("client")}
 
 
@@ -21,6 +25,7 @@ def writers(monkeypatch):
     """Makers of the contents that are quick, in place of the slow real ones."""
     monkeypatch.setattr(write, "workbook_bytes", lambda results: NEW["a.xlsx"])
     monkeypatch.setattr(write, "results_bytes", lambda results: NEW["a.json"])
+    monkeypatch.setattr(write, "handover_bytes", lambda results: NEW["a_handover.txt"])
     monkeypatch.setattr(write, "client_bytes", lambda results: CLIENT["a_client.xlsx"])
 
 
@@ -28,23 +33,30 @@ class Stop(BaseException):
     """In place of an interruption, which is no Exception."""
 
 
-def test_both_files_are_written_and_nothing_else(writers, tmp_path):
+def test_its_files_are_written_and_nothing_else(writers, tmp_path):
     written = steps.write_outputs(None, tmp_path / "deep" / "er", "a")
     assert earlier.contents(tmp_path / "deep" / "er") == NEW
     assert (written.workbook.name, written.results_file.name, written.kept) == ("a.xlsx", "a.json", {})
+    assert written.handover == tmp_path / "deep" / "er" / "a_handover.txt"
 
 
 def test_files_of_an_earlier_run_are_replaced_and_changed_ones_kept(writers, tmp_path):
-    before = earlier.leave(tmp_path, "a")
+    before = earlier.leave_run(tmp_path, "a")
     assert steps.write_outputs(None, tmp_path, "a").kept == {}
     assert earlier.contents(tmp_path) == NEW
-    before = earlier.leave(tmp_path, "a", sealed=False)
+    before = earlier.leave_run(tmp_path, "a", sealed=False)
     written = steps.write_outputs(None, tmp_path, "a")
     assert {path.name: kept.name for path, kept in written.kept.items()} == {
         "a.xlsx": "a_kept_1.xlsx",
         "a.json": "a_kept_1.json",
+        "a_handover.txt": "a_handover_kept_1.txt",
     }
-    assert earlier.contents(tmp_path) == {**NEW, "a_kept_1.xlsx": before["a.xlsx"], "a_kept_1.json": before["a.json"]}
+    assert earlier.contents(tmp_path) == {
+        **NEW,
+        "a_kept_1.xlsx": before["a.xlsx"],
+        "a_kept_1.json": before["a.json"],
+        "a_handover_kept_1.txt": before["a_handover.txt"],
+    }
 
 
 def test_the_client_edition_is_written_with_the_others_or_not_at_all(writers, tmp_path, monkeypatch):
@@ -65,13 +77,13 @@ def test_the_client_edition_is_written_with_the_others_or_not_at_all(writers, tm
 
 
 @pytest.mark.parametrize("error", [ValueError("fault"), KeyboardInterrupt(), Stop()])
-@pytest.mark.parametrize("writer", ["workbook_bytes", "results_bytes"])
+@pytest.mark.parametrize("writer", ["workbook_bytes", "results_bytes", "handover_bytes"])
 def test_a_writer_that_fails_leaves_everything_as_it_was(writers, tmp_path, monkeypatch, writer, error):
     def fail(results):
         raise error
 
     monkeypatch.setattr(write, writer, fail)
-    before = earlier.leave(tmp_path, "a")
+    before = earlier.leave_run(tmp_path, "a")
     with pytest.raises(type(error)):
         steps.write_outputs(None, tmp_path, "a")
     assert earlier.contents(tmp_path) == before
@@ -134,7 +146,7 @@ def test_a_folder_with_the_name_of_a_file(writers, tmp_path, step):
 
 @pytest.mark.parametrize("step", ["check_outputs", "write_outputs"])
 def test_what_is_no_file_of_a_run_is_refused_before_the_work_and_after(writers, tmp_path, step):
-    earlier.leave(tmp_path, "a")
+    earlier.leave_run(tmp_path, "a")
     (tmp_path / "a.json").write_text('{"of": "somebody"}')
     before = earlier.contents(tmp_path)
     with pytest.raises(WorkbookError, match="a.json: already exists"):
@@ -148,7 +160,7 @@ def test_what_is_no_file_of_a_run_is_refused_before_the_work_and_after(writers, 
 def test_the_name_of_the_files_avoids_what_was_read(tmp_path):
     (tmp_path / "a.toml").write_text("")
     assert steps.free_stem(tmp_path / "a.toml", tmp_path) == "a"
-    earlier.leave(tmp_path, "a")
+    earlier.leave_run(tmp_path, "a")
     assert steps.free_stem(tmp_path / "a.xlsx", tmp_path) == "a_rerun"
     assert steps.free_stem(tmp_path / "a.xlsx", tmp_path / "elsewhere") == "a"
     # By whatever name it was read: zones and weather count as well as the project.

@@ -123,7 +123,7 @@ def _setpoints(h: Handover) -> Grid:
              s.source)
             for s in h.setpoints
         ),
-        weights=(15.0, 25.0, 21.0, 18.0, 17.0, 14.0, 25.0),
+        weights=(18.0, 24.0, 19.0, 17.0, 17.0, 16.0, 24.0),
         entries=True,
     )  # fmt: skip
 
@@ -189,7 +189,7 @@ def _zones(h: Handover) -> tuple[Words | Grid, ...]:
             f"{z.max_cfm:,.0f}",
             f"{z.temperature_request_hours:,.0f}",
             f"{z.pressure_request_hours:,.0f}",
-            "; ".join(notes) or NONE,
+            "; ".join(notes),
         )
 
     text = (
@@ -236,7 +236,7 @@ def _points(h: Handover) -> Grid:
             (p.id, p.label, p.unit, p.interval, p.why, _joined(h.readers(p.id)), _joined(h.tested_by(p.id)))
             for p in h.points
         ),
-        weights=(14.0, 25.0, 14.0, 13.0, 24.0, 23.0, 22.0),
+        weights=(16.0, 24.0, 13.0, 13.0, 23.0, 23.0, 23.0),
         entries=True,
     )
 
@@ -249,7 +249,7 @@ def _watches(watches, what: str, when: str, do: str) -> Grid:
     return Grid(
         heads=("Id", what, when, do),
         rows=tuple((w.id, w.title, w.when, w.do) for w in watches),
-        weights=(14.0, 21.0, 50.0, 45.0),
+        weights=(16.0, 21.0, 49.0, 44.0),
         entries=True,
     )
 

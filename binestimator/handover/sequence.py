@@ -11,6 +11,7 @@ def clauses_of(f: Facts, n: Names) -> list[Clause]:
     """The whole sequence, in the order in which it acts."""
     return [
         *_first(f, n),
+        _zones(n),
         *_modes(f, n),
         *_requests(f, n),
         *_supply_air(f, n),
@@ -43,6 +44,16 @@ def _first(f: Facts, n: Names) -> list[Clause]:
                else " The resets act in both.") * (f.sat_moves or f.dsp_moves),
         ),
     ]  # fmt: skip
+
+
+def _zones(n: Names) -> Clause:
+    return n.clause(
+        "Q_ZONES",
+        "Zones",
+        "Each zone holds its temperature <P_Z_TEMP> between its setpoints <P_Z_COOL> with its airflow <P_Z_FLOW>, "
+        "never below its least airflow, by its damper <P_Z_DAMPER>: <S_ROOMS>. The loops of the zones stay as they "
+        "are.",
+    )
 
 
 def _modes(f: Facts, n: Names) -> list[Clause]:

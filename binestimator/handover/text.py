@@ -6,7 +6,7 @@ import unicodedata
 
 from ..inputs.problems import printable
 from ..seal import UNSEALED, seal_text
-from .pages import NOT_IN_USE, TITLES, Grid, Procedure, Section, Words, sections_of
+from .pages import NONE, NOT_IN_USE, TITLES, Grid, Procedure, Section, Words, sections_of
 from .records import Handover
 
 WIDTH = 80
@@ -96,10 +96,10 @@ def _entry(heads, row) -> list[str]:
         pairs = list(zip(heads[1:], row[1:]))
         return [*wrapped(row[0]), *(line for head, cell in pairs for line in _pair(head, cell))]
     if heads[0] == "Id":
-        pairs = [pair for pair in zip(heads[2:], row[2:]) if pair[1] not in ("-", NOT_IN_USE)]
+        pairs = [pair for pair in zip(heads[2:], row[2:]) if pair[1] not in (NONE, NOT_IN_USE)]
         return [*wrapped(f"{row[0]}  {row[1]}"), *(line for head, cell in pairs for line in _pair(head, cell)), ""]
     rest = "; ".join(f"{head.split(',')[0].lower()} {cell}{_unit_of(head)}" for head, cell in zip(heads[1:], row[1:])
-                     if cell != "-")  # fmt: skip
+                     if cell not in ("", NONE))  # fmt: skip
     return [*wrapped(row[0]), *wrapped(rest, "    ", "    ")]
 
 

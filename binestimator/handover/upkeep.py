@@ -133,8 +133,7 @@ def monthly_of(f: Facts, n: Names) -> list[Watch]:
                              "than a month, is looked at on site."))  # fmt: skip
     found.append(n.watch("M_ROOMS", "Rooms", "Complaints of the month, and hours with zones <P_Z_TEMP> outside their "
                          "setpoints <P_Z_COOL>; dew point <P_ROOM_DEW>.",
-                         "More than before the change: cure the zone, or lower the reset's range, and note "
-                         "it."))  # fmt: skip
+                         "More than before: cure the zone, or lower the reset's range, and note it."))  # fmt: skip
     return found
 
 
@@ -177,8 +176,7 @@ def procedure_of(f: Facts, n: Names) -> list[str]:
          "ask. It then decides what the reset can save.", {}),
         ("Until it is repaired, and only if its room can bear it, take it out by setting its importance "
          "<S_IMPORTANCE> to 0. Write down who decided and until when; tell the people in the room. Never do so with "
-         "rooms that need their air, temperature or pressure by code, for patients, animals, processes or "
-         "equipment.", {}),
+         "rooms that need their air, warmth or pressure by code, for patients, animals, processes or equipment.", {}),
         ("After the repair set its importance back, clear its request-hours, and watch it for a week.", {}),
     ]  # fmt: skip
     if known:

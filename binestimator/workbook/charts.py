@@ -72,7 +72,7 @@ _LEGEND_FRAC = 0.97
 
 
 # Width of a letter of a legend, and of the sample of line and marker before an entry with its gaps. [pixels]
-_LEGEND_LETTER_PIXELS, _LEGEND_SAMPLE_PIXELS = 5.6, 44
+_LEGEND_LETTER_PIXELS, _LEGEND_SAMPLE_PIXELS = 5.2, 40
 
 
 def legend_lines_of(names: list[str], width: int) -> int:

@@ -6,7 +6,7 @@ import numpy as np
 
 from ...strategies.registry import dsp_strategy, sat_strategy
 from ..charts import line_of, pixels_of, place_at, style_chart
-from ..figures import used_end_uses
+from ..figures import number_of, used_end_uses
 from ..formats import LINES
 from ..page import Work, title
 from ..strict import ROW_PIXELS, Sheet
@@ -14,7 +14,7 @@ from .patterns import short_names, table
 
 _LABEL_WIDTH, _WIDTH = 42, 13.5
 _CHART_PIXELS, _CHARTS_ROW = 300, 4
-_TABLES_ROW = _CHARTS_ROW + 2 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
+_TABLES_ROW = _CHARTS_ROW + 3 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
 # Steps of a day are shown as means of so many minutes.
 _MINUTES = 10
 _DAYS = ("A cold day", "A mild day", "A hot day")
@@ -102,7 +102,7 @@ def write(work: Work, sheet: Sheet) -> None:
     )  # fmt: skip
     row = _zones(work, sheet, row, options)
     row = _days(work, sheet, row, options)
-    _charts(work, sheet, columns)
+    _charts(work, sheet, columns, [number_of(results, c.id) for c in _traced(results, options)])
     sheet.freeze(0, 1)
     sheet.on_paper(
         footer=work.footer, last_row=row, last_column=columns, repeat_columns=(0, 0), pages_wide=1 + columns // 14
@@ -133,11 +133,10 @@ def _zones(work: Work, sheet: Sheet, row: int, options) -> int:
 def _days(work: Work, sheet: Sheet, row: int, options) -> int:
     """Setpoints and requests of the baseline and of the option that saves most by requests, on three days."""
     results, runs = work.results, work.results.as_run or {}
-    listening = _listeners(options)
-    if not listening:
+    pair = _traced(results, options)
+    if not pair:
         return row
-    best = max(listening, key=lambda c: runs[c.id].saving["cost_usd"])
-    pair = [results.baseline, best]
+    best = pair[-1]
     for day, (of_year, words) in enumerate(zip(runs[best.id].trace_days, _DAYS)):
         per_hour = runs[best.id].trace["sat_set_f"].shape[1] // 24
         width = per_hour * _MINUTES // 60
@@ -159,8 +158,16 @@ def _days(work: Work, sheet: Sheet, row: int, options) -> int:
     return row
 
 
-def _charts(work: Work, sheet: Sheet, columns: int) -> None:
-    """Savings at rest and as run; supply air, duct pressure and requests on the mild day."""
+def _traced(results, options) -> list:
+    """The baseline and the option that saves most by requests; empty where none goes by them."""
+    listening = _listeners(options)
+    if not listening:
+        return []
+    return [results.baseline, max(listening, key=lambda c: (results.as_run or {})[c.id].saving["cost_usd"])]
+
+
+def _charts(work: Work, sheet: Sheet, columns: int, numbers: list[int]) -> None:
+    """Savings at rest and as run; setpoints and requests of the mild day before and after."""
     pixels = [pixels_of(w) for w in (_LABEL_WIDTH, *[_WIDTH] * columns)]
     half = sum(pixels[:9]) // 2
     middle, offset = place_at(pixels, half)
@@ -175,14 +182,17 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
     charts = [bars]
     block = work.blocks.get("as_run_day_1")
     if block is not None:
-        for places, label, unit in (
-            ((0, 4), "Supply air setpoint on the mild day", "°F"),
-            ((2, 6), "Duct static setpoint on the mild day", "in. w.c."),
-            ((5, 7), "Requests on the mild day", "weighted requests"),
+        # The legend says before and after by numbers of options: names can be long.
+        pair = [f"{word} (option {number})" for word, number in zip(("before", "after"), numbers)]
+        for place, label, unit in (
+            (0, "Supply air setpoint on the mild day", "°F"),
+            (1, "Requests for colder air on the mild day", "weighted requests"),
+            (2, "Duct static setpoint on the mild day", "in. w.c."),
+            (3, "Requests for duct pressure on the mild day", "weighted requests"),
         ):
             chart = work.book.chart("scatter", "straight")
-            for k, place in enumerate(places):
-                name, categories, values = block.series(place)
+            for k, name in enumerate(pair):
+                _, categories, values = block.series(place + k * len(_TRACES))
                 line = line_of(k)["line"]
                 chart.add_series({"name": name, "categories": categories, "values": values, "line": line})
             style_chart(chart, label, "Hour of the day", unit, size=size, x_range=(0.0, 24.0), x_unit=3.0)

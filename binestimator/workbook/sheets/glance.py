@@ -8,8 +8,6 @@ from __future__ import annotations
 import re
 from itertools import product
 
-import numpy as np
-
 from ...advice.value import is_limit_of_control
 from ...results import CHANGED_SERVICE
 from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, legend_lines_of, pixels_of, place_at, room, style_chart
@@ -38,7 +36,7 @@ from ..formats import NUMBERS
 from ..layout import GLANCE, GUIDE, LIVE_YEAR, NOTHING_EDITED, sheet_candidates
 from ..page import Work, height_of, lines_of
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet, column_name, quoted
-from .patterns import bins_of, by_bin, change_chart, lines_chart
+from .patterns import bins_of, change_chart, lines_chart, whole_fives
 
 _RANK_WIDTH, _OTHER_WIDTH = 10.5, 9.0
 #: Most columns of the table, rank and name among them.
@@ -615,8 +613,8 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
     change = change_chart(work)
     style_chart(
         change,
-        "Change of cost by option, USD a year",
-        "",
+        "Change of cost, USD a year",
+        "Option",
         "",
         size=size,
         y_format=NUMBERS["signed"],
@@ -629,20 +627,20 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
             "sat_f",
             SAME_SAT_F,
             lambda c: SAT_WORDS[c.candidate.sat.strategy].removeprefix("by "),
-            "Supply air, °F, by outdoor °F",
-            {"y_format": "0", "y_range": _whole_fives(results, edges)},
+            "Supply air, °F",
+            {"y_format": "0", "y_range": whole_fives(results, edges)},
         ),
         (
             "dsp",
             "dsp_inwc",
             SAME_DSP_INWC,
             lambda c: DSP_WORDS[c.candidate.dsp.strategy].removeprefix("by "),
-            "Duct pressure, in. of water, by outdoor °F",
+            "Duct pressure, in. of water",
             {"y_format": "0.0", "y_range": (0.0, None)},
         ),
     ):
         chart, left_out, drawn = lines_chart(work, block, key, tolerance, strategy, _shown(results), _MOST_CURVES)
-        more = f"{left_out} more curve{'s' if left_out > 1 else ''} {where}" if left_out else ""
+        more = f"Outdoor °F; {left_out} more curve{'s' if left_out > 1 else ''} {where}" if left_out else "Outdoor °F"
         lines = legend_lines_of(drawn, size[0])
         style_chart(chart, label, more, "", size=size, x_range=x_range, x_unit=20.0, legend_lines=lines, **how)
         charts.append(chart)
@@ -655,9 +653,3 @@ def _shown(results) -> list[int]:
     """Options whose curves come first: the baseline and the one that the page presents."""
     c = advised(results)
     return [number_of(results, id_) - 1 for id_ in (results.baseline_id, *(() if c is None else (c.id,)))]
-
-
-def _whole_fives(results, edges) -> tuple[float, float]:
-    """Range of the supply temperature axis, on whole fives with some air. [degF]"""
-    curves = np.concatenate([by_bin(results, results.candidates[k], "sat_f", edges) for k in sheet_candidates(results)])
-    return 5.0 * np.floor((np.nanmin(curves) - 1.0) / 5.0), 5.0 * np.ceil((np.nanmax(curves) + 1.0) / 5.0)

@@ -13,9 +13,9 @@ from ..strict import ROW_PIXELS, Sheet
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _LABEL_WIDTH, _WIDTH = 42, 13.5
-# Charts are above the tables, in three rows of two.
+# Charts are above the tables, in five rows of two.
 _CHART_PIXELS, _CHARTS_ROW = 300, 3
-_TABLES_ROW = _CHARTS_ROW + 3 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
+_TABLES_ROW = _CHARTS_ROW + 5 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
 
 
 def bins_of(results) -> np.ndarray:
@@ -363,6 +363,13 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
     middle, offset = place_at(pixels, half)
     positions = sheet_candidates(work.results)
     specs = [
+        ("sat", "Supply air chosen by outdoor temperature", "Outdoor temperature, °F (middle of the bin)", "°F"),
+        (
+            "dsp",
+            "Duct pressure chosen by outdoor temperature",
+            "Outdoor temperature, °F (middle of the bin)",
+            "in. w.c.",
+        ),
         ("month_cost", "Energy cost by month", "", "USD"),
         ("flow_hours", "Running hours by airflow", "Supply airflow, % of design", "h/yr"),
         (
@@ -378,7 +385,7 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
     charts = _bar_charts(work, (half - 4, _CHART_PIXELS))
     for block, label, x_label, y_label in drawn:
         table = work.blocks[block]
-        scatter = block in ("cost_by_temperature", "flow")
+        scatter = block in ("sat", "dsp", "cost_by_temperature", "flow")
         chart = work.book.chart("scatter", "straight_with_markers") if scatter else work.book.chart("line")
         for place, position in enumerate(positions):
             _, categories, values = table.series(position)
@@ -390,7 +397,12 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
                     **line_of(place),
                 }
             )
-        style_chart(chart, label, x_label, y_label, size=(half - 4, _CHART_PIXELS), y_format="#,##0")
+        how: dict[str, object] = {"y_format": "#,##0"}
+        if block == "sat":
+            how = {"y_format": "0", "y_range": whole_fives(work.results, bins_of(work.results))}
+        elif block == "dsp":
+            how = {"y_format": "0.0", "y_range": (0.0, None)}
+        style_chart(chart, label, x_label, y_label, size=(half - 4, _CHART_PIXELS), **how)
         charts.append(chart)
     for k, chart in enumerate(charts):
         row = _CHARTS_ROW + (k // 2) * (_CHART_PIXELS // ROW_PIXELS + 1)
@@ -401,7 +413,7 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
 
 
 def _bar_charts(work: Work, size: tuple[int, int]) -> list:
-    """Cost by end use, and savings beside the limit of perfect resets."""
+    """Cost by end use, savings beside the limit of perfect resets, and the share of it that is reached."""
     cost = use_chart(work, "cost")
     style_chart(cost, "Energy cost of a year by end use", "Option", "USD a year", size=size, y_format="#,##0")
     table = work.blocks["bound"]
@@ -437,4 +449,31 @@ def _bar_charts(work: Work, size: tuple[int, int]) -> list:
         size=size,
         y_format=NUMBERS["signed"],
     )
-    return [cost, bound]
+    share = work.book.chart("column")
+    name, categories, values = table.series(2)
+    share.add_series(
+        {
+            "name": name,
+            "categories": categories,
+            "values": values,
+            "gap": 60,
+            **fill_of(LAGOON, hatched=True),
+            "border": {"color": INK, "width": 0.5},
+        }
+    )
+    style_chart(
+        share,
+        "Share reached of what perfect resets would save",
+        "Option (none where more than setpoints changes)",
+        "%",
+        size=size,
+        y_format=NUMBERS["signed"],
+        legend="none",
+    )
+    return [cost, bound, share]
+
+
+def whole_fives(results, edges) -> tuple[float, float]:
+    """Range of the axis of supply temperatures, on whole fives with some air. [degF]"""
+    curves = np.concatenate([by_bin(results, results.candidates[k], "sat_f", edges) for k in sheet_candidates(results)])
+    return 5.0 * np.floor((np.nanmin(curves) - 1.0) / 5.0), 5.0 * np.ceil((np.nanmax(curves) + 1.0) / 5.0)
