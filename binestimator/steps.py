@@ -223,7 +223,7 @@ def write_outputs(
     finally:
         if not done:
             _remove_folders(made)
-    return Written(*places[:3], kept, places[3] if client else None)
+    return Written(places[0], places[1], places[2], kept, places[3] if client else None)
 
 
 def _missing(folder: Path) -> tuple[list[Path], Path]:

@@ -23,6 +23,8 @@ from binestimator.workbook.sheets.glance import MOST_COLUMNS, columns_of
 from binestimator.workbook.write import client_bytes, workbook_bytes
 
 HOSTILE = '=HYPERLINK("x","y")'
+#: Sheets of the hand-over, behind those for the owner: as many pages as there are setpoints, tests and zones.
+HANDED_OVER = (layout.HANDOVER, layout.SEQUENCE, layout.ACCEPTANCE)
 
 
 @cache
@@ -162,12 +164,14 @@ def printed(tmp_path_factory):
 def test_pages_are_drawn_in_nine_points(printed):
     """Footers and charts are in 8 points; nothing else is below 9, and nothing is shrunk."""
     sizes = type_sizes((printed / "client.pdf").read_bytes())
-    assert 6 <= len(sizes) <= 8
+    assert 6 + len(HANDED_OVER) <= len(sizes) <= 8 + 30
     for number, page in enumerate(sizes, 1):
         assert min(page) > 7.8, number
         if number != 2:
             # The footer is three texts, which programs may draw in pieces.
-            assert sum(size < 9.0 for size in page) <= 12 and sum(size >= 9.0 for size in page) > 20, number
+            # The last page of a sheet of the hand-over may be a short one.
+            least = 20 if number <= 6 else 3
+            assert sum(size < 9.0 for size in page) <= 12 and sum(size >= 9.0 for size in page) > least, number
 
 
 def test_curves_differ_without_colour():
@@ -189,7 +193,7 @@ def test_both_files_print_the_pages_for_the_owner_alone(printed):
     for name in ("working", "client"):
         sheets = pages(printed / f"{name}.pdf")
         assert list(dict.fromkeys(sheets)) == list(layout.OWNER_SHEETS), (name, sheets)
-        assert 6 <= len(sheets) <= 8, (name, sheets)
+        assert 6 <= sum(sheet not in HANDED_OVER for sheet in sheets) <= 8, (name, sheets)
 
 
 def test_a_sheet_left_out_of_print_says_where_its_pages_are():

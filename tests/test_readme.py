@@ -203,7 +203,10 @@ def printed_parts():
 
 
 def tour():
-    files = "...\n\nWorkbook      output/office.xlsx\nResults file  output/office.json\n"
+    files = (
+        "...\n\nWorkbook      output/office.xlsx\nResults file  output/office.json\n"
+        "Hand-over     output/office_handover.txt\n"
+    )
     return f"```console\n$ {PROGRAM} estimate demo_projects/{OFFICE}\n{printed_parts()[0]}\n\n{files}```\n"
 
 

@@ -107,11 +107,11 @@ def _of(results: Results, c: CandidateResult) -> str:
 
 def _next_best(results: Results) -> CandidateResult | None:
     ranked = [
-        c
+        (c.rank, c)
         for c in results.candidates
         if c.rank is not None and not refusal(c.candidate) and not is_limit_of_control(c.candidate)
     ]
-    return min(ranked, key=lambda c: c.rank, default=None)
+    return min(ranked, key=lambda pair: pair[0], default=(0, None))[1]
 
 
 def _standing(results: Results, c: CandidateResult) -> tuple[str, ...]:

@@ -116,7 +116,8 @@ def _modes(f: Facts, n: Names) -> list[Test]:
         ]
         passes = [
             "Warm-up lasts no longer than <S_WARMUP> and ends when zones are at their setpoints <S_ROOMS>.",
-            "Least outdoor air is shut in warm-up and setback; requests count for nothing; the setpoint <P_SAT_SET> "
+            "Least outdoor air is shut in warm-up and setback; requests for colder air count for nothing; the "
+            "setpoint <P_SAT_SET> "
             + ("is <S_NIGHT_SAT> in heating" if "S_NIGHT_SAT" in n else "is not moved by a reset")
             + (f", and in cool-down {'<S_SAT_FALLBACK>' if 'S_SAT_FALLBACK' in n else 'that of occupied hours'}."),
         ]

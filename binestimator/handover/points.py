@@ -33,7 +33,7 @@ def points_of(f: Facts) -> list[Point]:
         point("P_OVERRIDE", "Override of a setpoint or output by hand, with who and when", "yes or no", CHANGE,
               "an override that stays is how resets are lost"),
     ]  # fmt: skip
-    if f.project.outdoor_air.control != "position" or f.dsp.strategy == "airflow":
+    if f.project.outdoor_air.control != "position":
         air.append(
             point("P_OA_FLOW", "Outdoor airflow", "cfm", SLOW, "least outdoor air at the low end of both resets")
         )

@@ -180,7 +180,8 @@ class Handover:
 
     def readers(self, id_: str) -> tuple[str, ...]:
         """Clauses, alarms and monthly lines that read a setpoint or point."""
-        return tuple(part.id for part in (*self.clauses, *self.alarms, *self.monthly) if id_ in part.names)
+        parts: tuple[Clause | Watch, ...] = (*self.clauses, *self.alarms, *self.monthly)
+        return tuple(part.id for part in parts if id_ in part.names)
 
     def tested_by(self, id_: str) -> tuple[str, ...]:
         """Functional tests of a setpoint or point."""

@@ -40,10 +40,27 @@ def _first(f: Facts, n: Names) -> list[Clause]:
                 "zones <S_ROOMS> and with least outdoor air shut.",
                 "setback": "outside these hours it is off, but for setback, warm-up and cool-down.",
             }[f.project.schedule.unoccupied_mode]
-            + (" The resets act in occupied mode alone." if f.project.schedule.unoccupied_mode != "continuous"
-               else " The resets act in both.") * (f.sat_moves or f.dsp_moves),
+            + _when_resets_act(f),
         ),
     ]  # fmt: skip
+
+
+def _when_resets_act(f: Facts) -> str:
+    """In which modes the resets act, as the estimate takes it."""
+    if not (f.sat_moves or f.dsp_moves):
+        return ""
+    if f.project.schedule.unoccupied_mode == "continuous":
+        return " The resets act in both."
+    said = " The supply air reset acts in occupied mode alone." if f.sat_moves else ""
+    if f.dsp_moves and f.setback:
+        said += (
+            " The pressure reset acts in occupied mode alone."
+            if f.project.schedule.night_dsp == "design"
+            else " The pressure reset acts whenever the fan serves zones."
+        )
+    elif f.dsp_moves:
+        said += " The pressure reset acts while the fan runs."
+    return said
 
 
 def _zones(n: Names) -> Clause:
@@ -79,7 +96,9 @@ def _modes(f: Facts, n: Names) -> list[Clause]:
         else "The terminals heat; the coil of the air handler adds nothing beyond its own setpoint."
     )
     night_duct = (
-        "Duct pressure is held at <S_NIGHT_DSP>." if "S_NIGHT_DSP" in n else "Duct pressure follows its own clause."
+        "Duct pressure is held at <S_NIGHT_DSP>; requests for it are not counted."
+        if "S_NIGHT_DSP" in n
+        else "Duct pressure follows its own clause, as by day."
     )
     coldest = "<S_SAT_FALLBACK>" if "S_SAT_FALLBACK" in n else "the setpoint of occupied hours"
     found += [
@@ -88,20 +107,20 @@ def _modes(f: Facts, n: Names) -> list[Clause]:
             "Warm-up",
             "Before occupancy, for no longer than <S_WARMUP> and only as long as zones need it to reach their "
             f"occupied heating setpoint <S_ROOMS>. {night_air} {night_duct} Outdoor-air dampers stay shut unless the "
-            "code asks otherwise. Requests of zones are not counted; no reset acts.",
+            "code asks otherwise. The supply air reset does not act, and requests for colder air are not counted.",
         ),
         n.clause(
             "Q_COOLDOWN",
             "Cool-down",
             "Where zones are too warm before occupancy, the unit runs in the same time <S_WARMUP> with supply air at "
-            f"{coldest}, through the economizer where it may. {night_duct} Requests are not counted; no reset acts.",
+            f"{coldest}, through the economizer where it may. {night_duct} The supply air reset does not act.",
         ),
         n.clause(
             "Q_SETBACK",
             "Setback",
             "At night the unit starts where a zone passes its unoccupied setpoint <S_ROOMS> and stops when it is "
             f"back. In heating: {night_air[:1].lower()}{night_air[1:]} {night_duct} Outdoor-air dampers stay shut. "
-            "Requests are not counted; no reset acts.",
+            "The supply air reset does not act.",
         ),
     ]
     return found
@@ -148,11 +167,12 @@ def _requests(f: Facts, n: Names) -> list[Clause]:
 def _supply_air(f: Facts, n: Names) -> list[Clause]:
     found = []
     if f.sat_loop is not None:
+        when = "While the unit runs" if f.project.schedule.unoccupied_mode == "continuous" else "In occupied mode"
         found += [
             n.clause(
                 "Q_SAT_MOVE",
                 "Supply air, the request loop",
-                "In occupied mode, every <S_SAT_STEP>: where requests <P_ASK_T> are no more than <S_SAT_IGNORED>, the "
+                f"{when}, every <S_SAT_STEP>: where requests <P_ASK_T> are no more than <S_SAT_IGNORED>, the "
                 "loop rises by <S_SAT_TRIM>. Where they are more, it falls by <S_SAT_RESPOND> for each request beyond "
                 "those ignored, at most by <S_SAT_MOST>. It stays between <S_SAT_MIN> and <S_SAT_MAX>.",
             ),
@@ -220,11 +240,13 @@ def _supply_air(f: Facts, n: Names) -> list[Clause]:
 def _duct_pressure(f: Facts, n: Names) -> list[Clause]:
     found = []
     if f.dsp_loop is not None:
+        alone = f.setback and f.project.schedule.night_dsp == "design"
+        when = "In occupied mode" if alone else "While the fan serves zones"
         found.append(
             n.clause(
                 "Q_DSP_MOVE",
                 "Duct pressure, the request loop",
-                "In occupied mode, every <S_DSP_STEP>: where requests <P_ASK_P> are no more than <S_DSP_IGNORED>, the "
+                f"{when}, every <S_DSP_STEP>: where requests <P_ASK_P> are no more than <S_DSP_IGNORED>, the "
                 "setpoint <P_DSP_SET> falls by <S_DSP_TRIM>. Where they are more, it rises by <S_DSP_RESPOND> for "
                 "each request beyond those ignored, at most by <S_DSP_MOST>. It stays between <S_DSP_MIN> and "
                 "<S_DSP_MAX>.",
@@ -329,7 +351,8 @@ def _air_side(f: Facts, n: Names) -> list[Clause]:
             n.clause(
                 "Q_DX",
                 "Direct expansion",
-                "Compressors stay off below <S_DX_LOCKOUT> outdoors <P_OAT> and below <S_DX_FLOW> of supply airflow, "
+                "Compressors stay off below <S_DX_LOCKOUT> outdoors <P_OAT> and, unless their maker allows less, below "
+                "<S_DX_FLOW> of supply airflow, "
                 "and keep the manufacturer's least run and rest times <P_COOL>. Between stages supply air <P_SAT> "
                 "swings about its setpoint <P_SAT_SET>: the reset reads the setpoint, not the swing.",
             )

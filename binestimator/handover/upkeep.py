@@ -158,7 +158,7 @@ def procedure_of(f: Facts, n: Names) -> list[str]:
         "both": "its sensor and its branch of the duct",
     }
     known = {z.name: kinds[z.rogue] for z in f.project.zones if z.rogue in kinds}
-    steps = [
+    steps: list[tuple[str, dict[str, str]]] = [
         ("Find it: the alarm A_ROGUE, or the list of M_ZONES, names the zone. Note date, kind of request and "
          "request-hours.", {}),
         ("Look at setpoints first: a cooling setpoint <P_Z_COOL> moved down by somebody asks for ever. Put it "

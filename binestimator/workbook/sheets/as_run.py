@@ -13,7 +13,7 @@ from ..strict import ROW_PIXELS, Sheet
 from .patterns import short_names, table
 
 _LABEL_WIDTH, _WIDTH = 42, 13.5
-_CHART_PIXELS, _CHARTS_ROW = 300, 4
+_CHART_PIXELS, _CHARTS_ROW = 240, 4
 _TABLES_ROW = _CHARTS_ROW + 3 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
 # Steps of a day are shown as means of so many minutes.
 _MINUTES = 10
@@ -184,18 +184,20 @@ def _charts(work: Work, sheet: Sheet, columns: int, numbers: list[int]) -> None:
     if block is not None:
         # The legend says before and after by numbers of options: names can be long.
         pair = [f"{word} (option {number})" for word, number in zip(("before", "after"), numbers)]
-        for place, label, unit in (
-            (0, "Supply air setpoint on the mild day", "°F"),
-            (1, "Requests for colder air on the mild day", "weighted requests"),
-            (2, "Duct static setpoint on the mild day", "in. w.c."),
-            (3, "Requests for duct pressure on the mild day", "weighted requests"),
+        for place, label, unit, y_format in (
+            (0, "Supply air setpoint on the mild day", "°F", "0"),
+            (1, "Requests for colder air on the mild day", "weighted requests", "0"),
+            (2, "Duct static setpoint on the mild day", "in. w.c.", "0.0"),
+            (3, "Requests for duct pressure on the mild day", "weighted requests", "0"),
         ):
             chart = work.book.chart("scatter", "straight")
-            for k, name in enumerate(pair):
+            for k, option in enumerate(pair):
                 _, categories, values = block.series(place + k * len(_TRACES))
                 line = line_of(k)["line"]
-                chart.add_series({"name": name, "categories": categories, "values": values, "line": line})
-            style_chart(chart, label, "Hour of the day", unit, size=size, x_range=(0.0, 24.0), x_unit=3.0)
+                chart.add_series({"name": option, "categories": categories, "values": values, "line": line})
+            style_chart(
+                chart, label, "Hour of the day", unit, size=size, x_range=(0.0, 24.0), x_unit=3.0, y_format=y_format
+            )
             charts.append(chart)
     for k, chart in enumerate(charts):
         at = _CHARTS_ROW + (k // 2) * (_CHART_PIXELS // ROW_PIXELS + 1)

@@ -12,8 +12,6 @@ from ...advice.value import is_limit_of_control
 from ...results import CHANGED_SERVICE
 from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, legend_lines_of, pixels_of, place_at, room, style_chart
 from ..figures import (
-    DSP_WORDS,
-    SAT_WORDS,
     advised,
     answer,
     holdback_lines,
@@ -36,15 +34,22 @@ from ..formats import NUMBERS
 from ..layout import GLANCE, GUIDE, LIVE_YEAR, NOTHING_EDITED, sheet_candidates
 from ..page import Work, height_of, lines_of
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet, column_name, quoted
-from .patterns import bins_of, change_chart, lines_chart, whole_fives
+from .patterns import (
+    SAME_DSP_INWC,
+    SAME_SAT_F,
+    bins_of,
+    change_chart,
+    dsp_words,
+    lines_chart,
+    sat_words,
+    whole_fives,
+)
 
 _RANK_WIDTH, _OTHER_WIDTH = 10.5, 9.0
 #: Most columns of the table, rank and name among them.
 MOST_COLUMNS = 10
 # Columns that give way, in this order, where a project uses many kinds of energy.
 _GIVES_WAY = ("saving_frac", "cost_usd", "implementation")
-# Curves that lie closer than this are drawn as one.
-SAME_SAT_F, SAME_DSP_INWC = 0.25, 0.02
 # More curves than these in one small chart cannot be told apart.
 _MOST_CURVES = 4
 
@@ -626,7 +631,7 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
             "sat",
             "sat_f",
             SAME_SAT_F,
-            lambda c: SAT_WORDS[c.candidate.sat.strategy].removeprefix("by "),
+            sat_words,
             "Supply air, °F",
             {"y_format": "0", "y_range": whole_fives(results, edges)},
         ),
@@ -634,7 +639,7 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
             "dsp",
             "dsp_inwc",
             SAME_DSP_INWC,
-            lambda c: DSP_WORDS[c.candidate.dsp.strategy].removeprefix("by "),
+            dsp_words,
             "Duct pressure, in. of water",
             {"y_format": "0.0", "y_range": (0.0, None)},
         ),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from ...handover.pages import TITLES, Grid, Procedure, Section, Words, sections_of
 from ...handover.records import Handover
 from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, room
@@ -76,7 +78,7 @@ class _Columns:
 
     def spans(self, grid: Grid) -> list[tuple[int, int]]:
         """First and last column of each column of a table."""
-        at = [min(range(len(self.edges)), key=lambda k, edge=edge: abs(self.edges[k] - edge)) for edge in _edges(grid)]
+        at = [int(np.argmin(np.abs(np.array(self.edges) - edge))) for edge in _edges(grid)]
         ends = [0, *at, len(self.edges) - 1]
         return [(a, max(b - 1, a)) for a, b in zip(ends, ends[1:])]
 

@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
-from ..charts import fill_of, fill_of_use, line_of, pixels_of, place_at, rows_of_page, style_chart
-from ..figures import cost_by_end_use, holdbacks, same_line, used_end_uses
-from ..formats import END_USE_COLOURS, INK, LAGOON, NUMBERS, OCHRE
+from ..charts import (
+    fill_of,
+    fill_of_use,
+    legend_lines_of,
+    line_of,
+    pixels_of,
+    place_at,
+    rows_of_page,
+    style_chart,
+)
+from ..figures import DSP_WORDS, SAT_WORDS, cost_by_end_use, holdbacks, same_line, used_end_uses
+from ..formats import END_USE_COLOURS, INK, LAGOON, LINES, NUMBERS, OCHRE
 from ..layout import sheet_candidates
 from ..page import Block, Work, height_of, lines_of, title
 from ..strict import ROW_PIXELS, Sheet
@@ -15,7 +26,10 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 _LABEL_WIDTH, _WIDTH = 42, 13.5
 # Charts are above the tables, in five rows of two.
 _CHART_PIXELS, _CHARTS_ROW = 300, 3
-_TABLES_ROW = _CHARTS_ROW + 5 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
+_CHART_ROWS = _CHART_PIXELS // ROW_PIXELS + 1
+_TABLES_ROW = _CHARTS_ROW + 5 * _CHART_ROWS + 1
+# Curves that lie closer than this are drawn as one.
+SAME_SAT_F, SAME_DSP_INWC = 0.25, 0.02
 
 
 def bins_of(results) -> np.ndarray:
@@ -158,12 +172,16 @@ def write(work: Work, sheet: Sheet) -> None:
 
 
 def _breaks(work: Work, sheet: Sheet, columns: int, pages: int) -> list[int]:
-    """Rows before which a page starts, so that no table is torn apart."""
+    """Rows before which a page starts, so that no chart and no table is torn apart."""
     room = rows_of_page(pixels_of(_LABEL_WIDTH) + columns * pixels_of(_WIDTH), pages)
     # What headers with long names take beyond a row.
     names = short_names(work.results, range(len(work.results.candidates)))
     high = height_of(max(lines_of(name, _WIDTH, bold=True) for name in names)) / 15.0
     breaks, start, more = [], 0, 0.0
+    for row in range(_CHARTS_ROW, _TABLES_ROW - _CHART_ROWS, _CHART_ROWS):
+        if row + _CHART_ROWS - start > room and row > start:
+            breaks.append(row)
+            start = row
     for block in (b for b in work.blocks.values() if b.sheet == sheet.name):
         more += high
         if block.last + 2 + more - start > room and block.header - 1 > start:
@@ -363,13 +381,6 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
     middle, offset = place_at(pixels, half)
     positions = sheet_candidates(work.results)
     specs = [
-        ("sat", "Supply air chosen by outdoor temperature", "Outdoor temperature, °F (middle of the bin)", "°F"),
-        (
-            "dsp",
-            "Duct pressure chosen by outdoor temperature",
-            "Outdoor temperature, °F (middle of the bin)",
-            "in. w.c.",
-        ),
         ("month_cost", "Energy cost by month", "", "USD"),
         ("flow_hours", "Running hours by airflow", "Supply airflow, % of design", "h/yr"),
         (
@@ -382,10 +393,10 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
     ]
     # An air handler that never runs has nothing to draw by temperature.
     drawn = [spec for spec in specs if spec[0] in work.blocks]
-    charts = _bar_charts(work, (half - 4, _CHART_PIXELS))
+    charts = [*_bar_charts(work, (half - 4, _CHART_PIXELS)), *_setpoint_charts(work, (half - 4, _CHART_PIXELS))]
     for block, label, x_label, y_label in drawn:
         table = work.blocks[block]
-        scatter = block in ("sat", "dsp", "cost_by_temperature", "flow")
+        scatter = block in ("cost_by_temperature", "flow")
         chart = work.book.chart("scatter", "straight_with_markers") if scatter else work.book.chart("line")
         for place, position in enumerate(positions):
             _, categories, values = table.series(position)
@@ -397,19 +408,45 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
                     **line_of(place),
                 }
             )
-        how: dict[str, object] = {"y_format": "#,##0"}
-        if block == "sat":
-            how = {"y_format": "0", "y_range": whole_fives(work.results, bins_of(work.results))}
-        elif block == "dsp":
-            how = {"y_format": "0.0", "y_range": (0.0, None)}
-        style_chart(chart, label, x_label, y_label, size=(half - 4, _CHART_PIXELS), **how)
+        style_chart(chart, label, x_label, y_label, size=(half - 4, _CHART_PIXELS), y_format="#,##0")
         charts.append(chart)
     for k, chart in enumerate(charts):
-        row = _CHARTS_ROW + (k // 2) * (_CHART_PIXELS // ROW_PIXELS + 1)
+        row = _CHARTS_ROW + (k // 2) * _CHART_ROWS
         if k % 2 == 0:
             sheet.chart(row, 0, chart)
         else:
             sheet.chart(row, middle, chart, x_offset=offset)
+
+
+def _setpoint_charts(work: Work, size: tuple[int, int]) -> list:
+    """Setpoints chosen by outdoor temperature, a curve for each strategy and limit that differs."""
+    if "sat" not in work.blocks:
+        return []
+    charts = []
+    for block, key, same, words, label, unit in (
+        ("sat", "sat_f", SAME_SAT_F, sat_words, "Supply air chosen by outdoor temperature", "°F"),
+        ("dsp", "dsp_inwc", SAME_DSP_INWC, dsp_words, "Duct pressure chosen by outdoor temperature", "in. w.c."),
+    ):
+        chart, _, names = lines_chart(work, block, key, same, words, [], len(LINES))
+        how: dict[str, Any] = {"y_format": "0.0", "y_range": (0.0, None)}
+        if block == "sat":
+            how = {"y_format": "0", "y_range": whole_fives(work.results, bins_of(work.results))}
+        lines = legend_lines_of(names, size[0])
+        style_chart(
+            chart, label, "Outdoor temperature, °F (middle of the bin)", unit, size=size, legend_lines=lines, **how
+        )
+        charts.append(chart)
+    return charts
+
+
+def sat_words(candidate) -> str:
+    """Supply air strategy of an option, short enough for a legend."""
+    return SAT_WORDS[candidate.candidate.sat.strategy].removeprefix("by ")
+
+
+def dsp_words(candidate) -> str:
+    """Duct pressure strategy of an option, short enough for a legend."""
+    return DSP_WORDS[candidate.candidate.dsp.strategy].removeprefix("by ")
 
 
 def _bar_charts(work: Work, size: tuple[int, int]) -> list:
