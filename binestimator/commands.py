@@ -51,6 +51,8 @@ def run_estimate(args) -> None:
     if reviewed_project is not None:
         review = Review(overrides=overrides, results=estimate(reviewed_project, weather_of(reviewed_project)))
     written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail)
+    from binestimator.workbook.write import handed_over
+
     failed = any(check.status == "fail" for check in results.checks)
     cautions = any(finding.level == "caution" for finding in results.findings)
     if failed or args.strict and (cautions or written.kept):
@@ -67,7 +69,7 @@ def run_estimate(args) -> None:
     files = [
         f"Workbook      {written.workbook}",
         f"Results file  {written.results_file}",
-        f"Hand-over     {written.handover}",
+        f"Hand-over     {written.handover} ({handed_over(results).choice.candidate_id or 'no option: it says why'})",
     ]
     if written.client is not None:
         files.append(f"Client        {written.client}")

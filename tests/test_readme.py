@@ -33,7 +33,7 @@ from binestimator.model.system import RowState
 from binestimator.results import ANNUAL, SAVING_KEYS, to_plain
 from binestimator.steps import weather_of
 from binestimator.workbook import layout, texts
-from binestimator.workbook.write import results_bytes
+from binestimator.workbook.write import handed_over, results_bytes
 
 ROOT = Path(__file__).resolve().parents[1]
 README = ROOT / "README.md"
@@ -205,7 +205,7 @@ def printed_parts():
 def tour():
     files = (
         "...\n\nWorkbook      output/office.xlsx\nResults file  output/office.json\n"
-        "Hand-over     output/office_handover.txt\n"
+        f"Hand-over     output/office_handover.txt ({handed_over(advised()).choice.candidate_id})\n"
     )
     return f"```console\n$ {PROGRAM} estimate demo_projects/{OFFICE}\n{printed_parts()[0]}\n\n{files}```\n"
 

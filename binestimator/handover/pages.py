@@ -150,7 +150,7 @@ def _table(t: Table) -> tuple[Words | Grid, ...]:
         (f"{r.x:g}", *shown(r.occupied), *(shown(r.unoccupied) if r.unoccupied is not None else [])) for r in t.rows
     )
     how = (
-        "Between the two, requests decide; limits of humidity come on top."
+        "Between the two, requests decide; a limit of humidity, where there is one, comes on top."
         if moves
         else "Straight lines between the points of the setpoint; values in between to check a program by."
     )

@@ -66,7 +66,7 @@ def line_of(place: int) -> dict:
 
 
 # Parts of a chart around its plot, with letters of the sizes that charts have. [pixels]
-_LEGEND_LINE_PIXELS, _TICK_PIXELS, _AXIS_NAME_PIXELS, _TITLE_PIXELS, _Y_LABEL_PIXELS = 17, 20, 20, 28, 48
+_LEGEND_LINE_PIXELS, _TICK_PIXELS, _AXIS_NAME_PIXELS, _TITLE_PIXELS, _Y_LABEL_PIXELS = 17, 20, 24, 32, 48
 # Share of the width of a chart that its legend takes at most.
 _LEGEND_FRAC = 0.97
 

@@ -178,7 +178,9 @@ def _charts(work: Work, sheet: Sheet, columns: int, numbers: list[int]) -> None:
         bars.add_series(
             {"name": name, "categories": categories, "values": values, "gap": 60, "fill": {"color": colour}}
         )
-    style_chart(bars, "Saving at rest and as run", "Option", "% of energy cost", size=size, y_format="0")
+    style_chart(
+        bars, "Saving at rest and as run", "Option", "% of energy cost", size=size, y_format="0", legend_lines=1
+    )
     charts = [bars]
     block = work.blocks.get("as_run_day_1")
     if block is not None:
@@ -196,7 +198,15 @@ def _charts(work: Work, sheet: Sheet, columns: int, numbers: list[int]) -> None:
                 line = line_of(k)["line"]
                 chart.add_series({"name": option, "categories": categories, "values": values, "line": line})
             style_chart(
-                chart, label, "Hour of the day", unit, size=size, x_range=(0.0, 24.0), x_unit=3.0, y_format=y_format
+                chart,
+                label,
+                "Hour of the day",
+                unit,
+                size=size,
+                x_range=(0.0, 24.0),
+                x_unit=3.0,
+                y_format=y_format,
+                legend_lines=1,
             )
             charts.append(chart)
     for k, chart in enumerate(charts):
