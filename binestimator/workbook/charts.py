@@ -66,19 +66,7 @@ def line_of(place: int) -> dict:
 
 
 # Parts of a chart around its plot, with letters of the sizes that charts have. [pixels]
-_LEGEND_LINE_PIXELS, _TICK_PIXELS, _AXIS_NAME_PIXELS, _TITLE_PIXELS, _Y_LABEL_PIXELS = 17, 20, 24, 32, 48
-# Share of the width of a chart that its legend takes at most.
-_LEGEND_FRAC = 0.97
-
-
-# Width of a letter of a legend, and of the sample of line and marker before an entry with its gaps. [pixels]
-_LEGEND_LETTER_PIXELS, _LEGEND_SAMPLE_PIXELS = 5.2, 40
-
-
-def legend_lines_of(names: list[str], width: int) -> int:
-    """Lines of a legend at the bottom of a chart of so many pixels: programs set entries in columns of one width."""
-    widest = max((_LEGEND_LETTER_PIXELS * len(name) + _LEGEND_SAMPLE_PIXELS for name in names), default=1.0)
-    return -(-len(names) // max(int(_LEGEND_FRAC * width // widest), 1))
+_LEGEND_LINE_PIXELS, _TICK_PIXELS, _AXIS_NAME_PIXELS, _TITLE_PIXELS, _Y_LABEL_PIXELS = 15, 18, 20, 28, 48
 
 
 def style_chart(
@@ -98,11 +86,16 @@ def style_chart(
     """Titles, fonts, axes and legend of a chart. ``size`` in pixels.
 
     ``legend_lines`` keeps a legend of so many lines at the bottom and leaves all the rest to the plot: programs that
-    share the room out by themselves make a small chart flat.
+    share the room out by themselves make a small chart flat. There must be a line for each entry that may not fit
+    beside another: entries without room are dropped.
     """
     font = {"name": FONT, "size": 8, "color": INK}
     chart.set_title(
-        {"name": title, "name_font": {"name": FONT, "size": 10, "bold": True, "color": INK}, "overlay": False}
+        {
+            "name": title,
+            "name_font": {"name": FONT, "size": 9 if legend_lines else 10, "bold": True, "color": INK},
+            "overlay": False,
+        }
     )
     x_axis: dict[str, object] = {
         "name": x_label,
@@ -140,7 +133,7 @@ def style_chart(
         below = (_TICK_PIXELS + (_AXIS_NAME_PIXELS if x_label else 0)) / height
         top = _TITLE_PIXELS / height
         left = _Y_LABEL_PIXELS / width
-        legend_place["layout"] = {"x": 0.015, "y": bottom, "width": _LEGEND_FRAC, "height": 1.0 - bottom - 4 / height}
+        legend_place["layout"] = {"x": 0.03, "y": bottom, "width": 0.95, "height": 1.0 - bottom - 3 / height}
         plot["layout"] = {"x": left, "y": top, "width": 0.96 - left, "height": bottom - below - top}
     chart.set_legend({"none": True} if legend == "none" else legend_place)
     chart.set_chartarea({"border": {"color": RULE}})

@@ -10,7 +10,7 @@ from itertools import product
 
 from ...advice.value import is_limit_of_control
 from ...results import CHANGED_SERVICE
-from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, legend_lines_of, pixels_of, place_at, room, style_chart
+from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, pixels_of, place_at, room, style_chart
 from ..figures import (
     advised,
     answer,
@@ -51,7 +51,7 @@ MOST_COLUMNS = 10
 # Columns that give way, in this order, where a project uses many kinds of energy.
 _GIVES_WAY = ("saving_frac", "cost_usd", "implementation")
 # More curves than these in one small chart cannot be told apart.
-_MOST_CURVES = 4
+_MOST_CURVES = 5
 
 # Rows of the page. Above the answer is what the baseline is known to fail in; below the key figures is whether an edit
 # made anything of the run stale. Behind the remarks under the table, on the second page, come lines for reviews, empty
@@ -618,12 +618,13 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
     change = change_chart(work)
     style_chart(
         change,
-        "Change of cost, USD a year",
-        "Option",
+        "Change of cost by option, USD",
+        "",
         "",
         size=size,
         y_format=NUMBERS["signed"],
-        legend_lines=legend_lines_of([*(label for _, label, _ in used_end_uses(results)), "Net"], size[0]),
+        # Two names fit side by side.
+        legend_lines=len(used_end_uses(results)) // 2 + 1,
     )
     where = "in the working file" if work.client else "on “Patterns”"
     for block, key, tolerance, strategy, label, how in (
@@ -632,7 +633,7 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
             "sat_f",
             SAME_SAT_F,
             sat_words,
-            "Supply air, °F",
+            "Supply air, °F, by outdoor °F",
             {"y_format": "0", "y_range": whole_fives(results, edges)},
         ),
         (
@@ -640,13 +641,13 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
             "dsp_inwc",
             SAME_DSP_INWC,
             dsp_words,
-            "Duct pressure, in. of water",
+            "Duct static, in., by outdoor °F",
             {"y_format": "0.0", "y_range": (0.0, None)},
         ),
     ):
-        chart, left_out, drawn = lines_chart(work, block, key, tolerance, strategy, _shown(results), _MOST_CURVES)
-        more = f"Outdoor °F; {left_out} more curve{'s' if left_out > 1 else ''} {where}" if left_out else "Outdoor °F"
-        lines = legend_lines_of(drawn, size[0])
+        chart, left_out = lines_chart(work, block, key, tolerance, strategy, _shown(results), _MOST_CURVES)
+        more = f"{left_out} more curve{'s' if left_out > 1 else ''} {where}" if left_out else ""
+        lines = len(chart.series)
         style_chart(chart, label, more, "", size=size, x_range=x_range, x_unit=20.0, legend_lines=lines, **how)
         charts.append(chart)
     for k, chart in enumerate((change, *charts)):

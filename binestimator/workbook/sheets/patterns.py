@@ -9,7 +9,6 @@ import numpy as np
 from ..charts import (
     fill_of,
     fill_of_use,
-    legend_lines_of,
     line_of,
     pixels_of,
     place_at,
@@ -264,7 +263,7 @@ def distinct_curves(results, key: str, tolerance: float, first: list[int]) -> li
 
 
 def lines_chart(work: Work, block: str, key: str, tolerance: float, words, first: list[int], most: int):
-    """Scatter lines by outdoor temperature, one for each distinct curve, how many were left out, and the names drawn.
+    """Scatter lines by outdoor temperature, one for each distinct curve, and how many were left out.
 
     ``words`` gives the strategy of a candidate; the numbers of all candidates that share the
     curve are behind it. ``first`` are positions drawn in any case, ``most`` the number of curves.
@@ -287,7 +286,7 @@ def lines_chart(work: Work, block: str, key: str, tolerance: float, words, first
                 **line_of(place),
             }
         )
-    return chart, max(len(curves) - most, 0), names
+    return chart, max(len(curves) - most, 0)
 
 
 def use_chart(work: Work, block: str):
@@ -427,14 +426,11 @@ def _setpoint_charts(work: Work, size: tuple[int, int]) -> list:
         ("sat", "sat_f", SAME_SAT_F, sat_words, "Supply air chosen by outdoor temperature", "°F"),
         ("dsp", "dsp_inwc", SAME_DSP_INWC, dsp_words, "Duct pressure chosen by outdoor temperature", "in. w.c."),
     ):
-        chart, _, names = lines_chart(work, block, key, same, words, [], len(LINES))
+        chart, _ = lines_chart(work, block, key, same, words, [], len(LINES))
         how: dict[str, Any] = {"y_format": "0.0", "y_range": (0.0, None)}
         if block == "sat":
             how = {"y_format": "0", "y_range": whole_fives(work.results, bins_of(work.results))}
-        lines = legend_lines_of(names, size[0])
-        style_chart(
-            chart, label, "Outdoor temperature, °F (middle of the bin)", unit, size=size, legend_lines=lines, **how
-        )
+        style_chart(chart, label, "Outdoor temperature, °F (middle of the bin)", unit, size=size, **how)
         charts.append(chart)
     return charts
 
