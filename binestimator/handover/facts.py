@@ -160,7 +160,8 @@ class Facts:
     def care_names(self) -> list[str]:
         """Names of groups and zones that hint at healthcare, laboratories or the like."""
         names = [*(g.name for g in self.project.groups), *(z.name for z in self.project.zones)]
-        return [name for name in dict.fromkeys(names) if any(word in name.casefold() for word in _CARE_WORDS)]
+        known = {name.casefold(): name for name in reversed(names)}
+        return [name for key, name in reversed(known.items()) if any(word in key for word in _CARE_WORDS)]
 
     def source(self, path: str) -> str:
         """Path of an input and where it comes from. ``sat.max_f`` and the like mean those of the option."""

@@ -80,7 +80,14 @@ def sections_of(h: Handover) -> list[Section]:
         Section(part=ACTS, title="Sequence of operation", blocks=(_clauses(h),)),
         Section(part=ACTS, title="Points", blocks=(Words(text=_POINTS), _points(h))),
         Section(part=PROVEN, title="Functional tests", blocks=(Words(text=_TESTS), *_tests(h))),
-        Section(part=PROVEN, title="Alarms", blocks=(_watches(h.alarms, "Alarm", "When", "What to do"),)),
+        Section(
+            part=PROVEN,
+            title="Alarms",
+            blocks=(
+                Words(text=_ALARMS),
+                _watches(h.alarms, "Alarm", "When", "What to do"),
+            ),
+        ),
         *_monthly(h),
         *([Section(part=PROVEN, title="Rogue zones", blocks=_numbered(h.procedure))] if h.procedure else []),
         *_cautions(h),
@@ -102,8 +109,14 @@ _POINTS = (
 )
 _TESTS = (
     "Done in this order, in the presence of an operator, outside hours where rooms could suffer; every force and "
-    "override is taken off afterwards and noted. Tolerances are common practice, no source. Expected setpoints are "
-    "worked out by the equations of the estimate."
+    "override is taken off afterwards and noted. Tolerances and times are common practice, no source. Expected "
+    "setpoints are worked out by the equations of the estimate."
+)
+
+
+_ALARMS = (
+    "Limits and times without an id are decisions of this hand-over (common practice, no source). An alarm goes to "
+    "somebody who acts on it, by name."
 )
 
 

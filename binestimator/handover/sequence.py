@@ -172,8 +172,8 @@ def _supply_air(f: Facts, n: Names) -> list[Clause]:
             n.clause(
                 "Q_SAT_MOVE",
                 "Supply air, the request loop",
-                f"{when}, every <S_SAT_STEP>: where requests <P_ASK_T> are no more than <S_SAT_IGNORED>, the "
-                "loop rises by <S_SAT_TRIM>. Where they are more, it falls by <S_SAT_RESPOND> for each request beyond "
+                f"{when}, every <S_SAT_STEP>: where requests <P_ASK_T> are no more than <S_SAT_IGNORED>, the loop "
+                "rises by <S_SAT_TRIM>. Where they are more, it falls by <S_SAT_RESPOND> for each request beyond "
                 "those ignored, at most by <S_SAT_MOST>. It stays between <S_SAT_MIN> and <S_SAT_MAX>.",
             ),
             n.clause(
@@ -246,10 +246,9 @@ def _duct_pressure(f: Facts, n: Names) -> list[Clause]:
             n.clause(
                 "Q_DSP_MOVE",
                 "Duct pressure, the request loop",
-                f"{when}, every <S_DSP_STEP>: where requests <P_ASK_P> are no more than <S_DSP_IGNORED>, the "
-                "setpoint <P_DSP_SET> falls by <S_DSP_TRIM>. Where they are more, it rises by <S_DSP_RESPOND> for "
-                "each request beyond those ignored, at most by <S_DSP_MOST>. It stays between <S_DSP_MIN> and "
-                "<S_DSP_MAX>.",
+                f"{when}, every <S_DSP_STEP>: where requests <P_ASK_P> are no more than <S_DSP_IGNORED>, the setpoint "
+                "<P_DSP_SET> falls by <S_DSP_TRIM>. Where they are more, it rises by <S_DSP_RESPOND> for each request "
+                "beyond those ignored, at most by <S_DSP_MOST>. It stays between <S_DSP_MIN> and <S_DSP_MAX>.",
             )
         )
     elif "S_FLOW_DESIGN" in n:
@@ -351,10 +350,10 @@ def _air_side(f: Facts, n: Names) -> list[Clause]:
             n.clause(
                 "Q_DX",
                 "Direct expansion",
-                "Compressors stay off below <S_DX_LOCKOUT> outdoors <P_OAT> and, unless their maker allows less, below "
-                "<S_DX_FLOW> of supply airflow, "
-                "and keep the manufacturer's least run and rest times <P_COOL>. Between stages supply air <P_SAT> "
-                "swings about its setpoint <P_SAT_SET>: the reset reads the setpoint, not the swing.",
+                "Compressors stay off below <S_DX_LOCKOUT> outdoors <P_OAT> and, unless their maker allows less, "
+                "below <S_DX_FLOW> of supply airflow, and keep the manufacturer's least run and rest times <P_COOL>. "
+                "Between stages supply air <P_SAT> swings about its setpoint <P_SAT_SET>: the reset reads the "
+                "setpoint, not the swing.",
             )
         )
     found.append(

@@ -17,8 +17,9 @@ _HIGHEST = 400.0
 _GAP_POINTS = 6.0
 # Rows that stay on the page of the heading above them, the heading among them.
 _KEPT_ROWS = 4
-# Width of a capital letter or underscore over that of a mean letter of running text.
-_CAPITALS = 1.3
+# What capital letters and underscores, and the widest signs, are wider than a mean letter of running text, as a share
+# of it.
+_CAPITAL, _WIDEST = 0.4, 1.1
 # A number, a text and a line for the result, of a test.
 _TEST = Grid(heads=("", "", ""), rows=(), weights=(1.0, 11.0, 5.0))
 
@@ -128,10 +129,17 @@ def _line(work: Work, sheet: Sheet, columns: _Columns, row: int, cells, spans, p
     for text, (first, last), own in zip(cells, spans, pieces, strict=True):
         text = shown(text)
         sheet.merged_text(row, first, row, last, text, work.styles(*own))
-        wide = _CAPITALS if text[1:2] == "_" else 1.0
-        lines.append(lines_of(text, columns.room(first, last) / wide, bold="bold" in own or "head_left" in own))
+        room_for = columns.room(first, last) / _wideness(text)
+        lines.append(lines_of(text, room_for, bold="bold" in own or "head_left" in own))
     _height(sheet, row, lines)
     return row + 1
+
+
+def _wideness(text: str) -> float:
+    """Width of a text over that of as much running text."""
+    widest = sum(sign in "WM@%" or ord(sign) > 0x2E00 for sign in text)
+    capitals = sum(sign.isupper() or sign == "_" for sign in text if sign not in "WM")
+    return 1.0 + (_CAPITAL * capitals + _WIDEST * widest) / max(len(text), 1)
 
 
 def _height(sheet: Sheet, row: int, lines: list[int]) -> None:
