@@ -212,7 +212,8 @@ def _supply_air(f: Facts, n: Names) -> list[Clause]:
     if "S_ROOM_DEW" in n:
         limits.append(
             "Its warmest value falls on a straight line from the warmest of the reset, where the dew point of return "
-            "air <P_ROOM_DEW> is <S_ROOM_DEW_BAND> or more below <S_ROOM_DEW>, to the coldest at <S_ROOM_DEW>."
+            "air <P_ROOM_DEW> is <S_ROOM_DEW_BAND> or more below <S_ROOM_DEW>, to the coldest at <S_ROOM_DEW>. The "
+            "estimate lowers it only as far as keeps rooms at that dew point: this line dries as much or more."
         )
     if limits:
         found.append(n.clause("Q_SAT_LIMIT", "Limits of the supply air setpoint", " ".join(limits)))

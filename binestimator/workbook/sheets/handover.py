@@ -10,6 +10,8 @@ from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, room
 from ..page import Work, height_of, lines_of, title
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet
 
+# Many columns print wider than few of the same sum, since programs round each; what is left over is theirs. [pixels]
+_PAGE_PIXELS = FULL_SIZE_PIXELS - 30
 # Edges of columns nearer than this are one. [pixels]
 _SNAP_PIXELS = 24
 # Programs show no row that is higher. [points]
@@ -67,7 +69,7 @@ class _Columns:
     """Columns of a sheet on which tables of different columns stand: edges of all, near ones made one."""
 
     def __init__(self, grids: list[Grid]):
-        edges = [0, FULL_SIZE_PIXELS]
+        edges = [0, _PAGE_PIXELS]
         # Those with most rows have their edges as they are.
         for grid in sorted(grids, key=lambda g: (-len(g.rows) * len(g.heads), len(g.heads))):
             for edge in _edges(grid):
@@ -93,7 +95,7 @@ def _edges(grid: Grid) -> list[int]:
     whole, edges, at = sum(grid.weights), [], 0.0
     for weight in grid.weights[:-1]:
         at += weight
-        edges.append(round(FULL_SIZE_PIXELS * at / whole))
+        edges.append(round(_PAGE_PIXELS * at / whole))
     return edges
 
 
