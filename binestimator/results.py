@@ -465,8 +465,8 @@ class Results:
     service by the rows · ``baseline_service`` the baseline judged by itself · ``row_method`` how rows were chosen, in
     words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again · ``runs``
     candidate id to what its annual figures are made of · ``advice`` drivers and value, None until they were found ·
-    ``as_run`` candidate id to the run at time steps, None where there was none · ``handover_id`` candidate that is to be
-    handed over, None for the one that the first page presents.
+    ``as_run`` candidate id to the run at time steps, None where there was none · ``handover_id`` candidate that is to
+    be handed over, None for the one that the first page presents.
     """
 
     project: Project

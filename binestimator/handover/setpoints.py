@@ -15,9 +15,6 @@ from .records import Row, Setpoint, Table
 #: What nobody gave and no source gives: decisions of the hand-over, labelled so wherever they are shown.
 DECISION = "decision (common practice, no source)"
 GUIDELINE = "Guideline 36 5.6.8, quoted"
-#: Request-hours of a zone that make it a rogue zone: share of its hours, least hours, hours after which it counts anew.
-ROGUE_PCT, ROGUE_LEAST_H, ROGUE_RESET_H = 70.0, 40.0, 400.0
-ROGUE_SOURCE = "Guideline 36, request-hours of rogue zones, read"
 #: A setpoint that moves less than this in a month of use is no reset.
 FLAT_SAT_F, FLAT_DSP_INWC = 2.0, 0.25
 FLAT_SOURCE = "PNNL-27338, thresholds by which a missing reset is detected, quoted"
@@ -32,7 +29,7 @@ _STEP_F, _STEP_PCT = 10.0, 10.0
 
 def is_input(setpoint: Setpoint) -> bool:
     """Whether a setpoint is an input of the estimate or a size: then it had a value before."""
-    return ": " in setpoint.source and not setpoint.source.startswith((DECISION, GUIDELINE, ROGUE_SOURCE, FLAT_SOURCE))
+    return ": " in setpoint.source and not setpoint.source.startswith((DECISION, GUIDELINE, FLAT_SOURCE))
 
 
 def degf(value: float) -> str:
@@ -196,6 +193,7 @@ def _requests(f: Facts) -> list[Setpoint]:
                    100.0 * THIRD_REQUEST_FLOW, "%", GUIDELINE),
         ]  # fmt: skip
     if f.listens:
+        rogue = f.project.rogue_zones
         weights = sorted({(z.importance, z.name) for z in f.project.zones if z.importance != 1.0})
         said = some([f"{w:g} for {name}" for w, name in weights])
         found += [
@@ -206,11 +204,12 @@ def _requests(f: Facts) -> list[Setpoint]:
                 source="zone.importance: zone by zone",
                 by_id=True,
             ),
-            _small("S_ROGUE_PCT", "Request-hours of a rogue zone, of the hours that it ran", ROGUE_PCT, "%",
-                   ROGUE_SOURCE),
-            _small("S_ROGUE_LEAST", "Least running hours before a zone is judged", ROGUE_LEAST_H, "h", ROGUE_SOURCE),
-            _small("S_ROGUE_RESET", "Running hours after which request-hours count anew", ROGUE_RESET_H, "h",
-                   ROGUE_SOURCE),
+            _small("S_ROGUE_PCT", "Request-hours of a rogue zone, of the hours that it ran", rogue.alarm_request_pct,
+                   "%", f.source("rogue_zones.alarm_request_pct")),
+            _small("S_ROGUE_LEAST", "Least running hours before a zone is judged", rogue.alarm_run_hours, "h",
+                   f.source("rogue_zones.alarm_run_hours")),
+            _small("S_ROGUE_RESET", "Running hours after which request-hours count anew", rogue.alarm_reset_hours,
+                   "h", f.source("rogue_zones.alarm_reset_hours")),
             _small("S_OFFLINE", "Zones without data above which the reset falls back", OFFLINE_PCT, "%", DECISION),
         ]  # fmt: skip
     return found

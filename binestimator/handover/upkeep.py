@@ -266,6 +266,7 @@ def procedure_of(f: Facts, n: Names) -> list[str]:
         "failed_sensor": "its sensor",
         "starved_branch": "its branch of the duct",
         "both": "its sensor and its branch of the duct",
+        "undersized": "its terminal, too small for its load",
     }
     known = {z.name: kinds[z.rogue] for z in f.project.zones if z.rogue in kinds}
     steps: list[tuple[str, dict[str, str]]] = [
@@ -310,6 +311,14 @@ def procedure_of(f: Facts, n: Names) -> list[str]:
     if known:
         said = some([f"{name} ({what})" for name, what in known.items()])
         steps.insert(0, ("Known when the estimate was made: <known>. Begin there.", {"known": said}))
+    advice = f.results.advice
+    for after in () if advice is None else advice.after_repairs:
+        if after.candidate_id == f.c.id and after.way == "repair":
+            worth = (
+                "What the repair is worth, with this option: <usd> USD a year beyond the saving as found (result, bin "
+                "rows), of <zones>."
+            )
+            steps.append((worth, {"usd": f"{after.value_usd:,.0f}", "zones": some(list(after.zones))}))
     return [n.resolve(text, **values)[0] for text, values in steps]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...strategies.registry import dsp_strategy, sat_strategy
-from ..charts import line_of, pixels_of, place_at, style_chart
+from ..charts import fill_of, line_of, pixels_of, place_at, style_chart
 from ..figures import number_of, used_end_uses
 from ..formats import LINES
 from ..page import Work, title
@@ -32,7 +32,7 @@ def write(work: Work, sheet: Sheet) -> None:
     shown = [k for k, c in enumerate(results.candidates) if c.id in runs]
     names = short_names(results, shown)
     options = [results.candidates[k] for k in shown]
-    columns = max(len(names), 8)
+    columns = max(len(names), 10)
     title(
         work,
         sheet,
@@ -68,6 +68,8 @@ def write(work: Work, sheet: Sheet) -> None:
             "Mean SAT as run, °F",
             "Mean DSP at rest, in. w.c.",
             "Mean DSP as run, in. w.c.",
+            "Share of perfect resets at rest, %",
+            "Share of perfect resets as run, %",
         ],
         [
             [rest for rest, _ in points],
@@ -78,6 +80,8 @@ def write(work: Work, sheet: Sheet) -> None:
             [a["mean_sat_f"] for a in annual],
             [c.hourly["mean_dsp_inwc"] for c in options],
             [a["mean_dsp_inwc"] for a in annual],
+            [_percent(results.share_of_bound(c.id)) for c in options],
+            [_percent(results.share_of_bound_as_run(c.id)) for c in options],
         ],
         "f2",
         numbered=True,
@@ -158,6 +162,11 @@ def _days(work: Work, sheet: Sheet, row: int, options) -> int:
     return row
 
 
+def _percent(share: float | None) -> float:
+    """A share in %; NaN where there is none, as where more than setpoints changes."""
+    return np.nan if share is None else 100.0 * share
+
+
 def _traced(results, options) -> list:
     """The baseline and the option that saves most by requests; empty where none goes by them."""
     listening = _listeners(options)
@@ -172,16 +181,18 @@ def _charts(work: Work, sheet: Sheet, columns: int, numbers: list[int]) -> None:
     half = sum(pixels[:9]) // 2
     middle, offset = place_at(pixels, half)
     size = (half - 4, _CHART_PIXELS)
-    bars = work.book.chart("column")
-    for place, (colour, *_) in zip((0, 1), LINES):
-        name, categories, values = work.blocks["as_run_saving"].series(place)
-        bars.add_series(
-            {"name": name, "categories": categories, "values": values, "gap": 60, "fill": {"color": colour}}
-        )
-    style_chart(
-        bars, "Saving at rest and as run", "Option", "% of energy cost", size=size, y_format="0", legend_lines=1
-    )
-    charts = [bars]
+    charts = []
+    for places, label, unit in (
+        ((0, 1), "Saving at rest and as run", "% of energy cost"),
+        ((8, 9), "Share reached of what perfect resets would save", "%"),
+    ):
+        bars = work.book.chart("column")
+        for place, name, (colour, *_) in zip(places, ("at rest", "as run"), LINES):
+            _, categories, values = work.blocks["as_run_saving"].series(place)
+            fill = fill_of(colour, hatched=name == "as run")
+            bars.add_series({"name": name, "categories": categories, "values": values, "gap": 60, **fill})
+        style_chart(bars, label, "Option", unit, size=size, y_format="0", legend_lines=1)
+        charts.append(bars)
     block = work.blocks.get("as_run_day_1")
     if block is not None:
         # The legend says before and after by numbers of options: names can be long.
