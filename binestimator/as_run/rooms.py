@@ -39,15 +39,31 @@ class Masses:
         return self.coupling_btuh_f * self.mass_btuh_f / np.maximum(self.mass_btuh_f + self.coupling_btuh_f, 1e-300)
 
     def balance(self, air_f, mass_f, gains_btuh, ua_btuh_f, oat_f):
-        """Heat (R, Z) [Btu/h] and conductance (R, Z) [Btu/h.F] that make ``T = heat / conductance`` without supply air.
+        """Heat (..., Z) [Btu/h] and conductance (..., Z) [Btu/h.F] that make ``T = heat / conductance`` without supply air.
 
         Implicit over the step (backward Euler): what leaves one mass enters the other, whatever the step.
         """
-        heat = self.air_btuh_f * air_f + self.through_btuh_f * mass_f + gains_btuh + ua_btuh_f * oat_f
+        heat = self.stored(air_f, mass_f, np.empty(air_f.shape), np.empty(air_f.shape))
+        heat += gains_btuh + ua_btuh_f * oat_f
         return heat, self.air_btuh_f + self.through_btuh_f + ua_btuh_f
 
+    def stored(self, air_f, mass_f, out, work):
+        """What both masses bring into the heat of :meth:`balance`, in ``out`` (..., Z); ``work`` is overwritten.
+        [Btu/h]"""
+        np.multiply(air_f, self.air_btuh_f, out=out)
+        np.multiply(mass_f, self.through_btuh_f, out=work)
+        out += work
+        return out
+
     def mass_after(self, mass_f, air_f):
-        """Temperature of the mass at the end of the step. (R, Z) [F]"""
-        return (self.mass_btuh_f * mass_f + self.coupling_btuh_f * air_f) / np.maximum(
-            self.mass_btuh_f + self.coupling_btuh_f, 1e-300
-        )
+        """Temperature of the mass at the end of the step. (..., Z) [F]"""
+        mass_f = mass_f.copy()
+        self.follow(mass_f, air_f, np.empty(mass_f.shape))
+        return mass_f
+
+    def follow(self, mass_f, air_f, work):
+        """The same in place of what the mass was; ``work`` (..., Z) is overwritten."""
+        together = np.maximum(self.mass_btuh_f + self.coupling_btuh_f, 1e-300)
+        mass_f *= self.mass_btuh_f / together
+        np.multiply(air_f, self.coupling_btuh_f / together, out=work)
+        mass_f += work
