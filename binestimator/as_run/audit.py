@@ -25,7 +25,7 @@ from .steps import BY_ZONE, HOURLY, Outcome, Run, Year
 
 # Runs whose rows are worked on together, whatever the number of threads: results do not depend on it. More take longer,
 # since their arrays leave the cache.
-RUNS_TOGETHER = 4
+RUNS_TOGETHER = 8
 
 
 def audit(

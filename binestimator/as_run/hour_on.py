@@ -146,6 +146,7 @@ class HourOn:
         """All steps."""
         for j in range(self.year.per_hour):
             self._step(j)
+        self.state.ran_min += 60.0
         self._air_side()
 
     # --- what is known before the first step ------------------------------------------------------
