@@ -19,21 +19,18 @@ from ..model.unit import Unit
 CAPACITY_ROUNDS = 3
 
 
-class _Taken:
-    """Records whose arrays can be taken by rows; numbers are the same in all."""
-
-    def take(self, index):
-        """The rows with these positions along the first axis."""
-        return type(self)(
-            **{
-                f.name: value[index] if isinstance(value := getattr(self, f.name), np.ndarray) else value
-                for f in fields(self)
-            }
-        )
+def taken(record, index):
+    """The rows of a record of arrays with these positions along the first axis; numbers are the same in all."""
+    return type(record)(
+        **{
+            f.name: value[index] if isinstance(value := getattr(record, f.name), np.ndarray) else value
+            for f in fields(record)
+        }
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Outdoors(_Taken):
+class Outdoors:
     """What the air side and setpoints read of ``Conditions``, at steps. (R,)"""
 
     oat_f: np.ndarray
@@ -46,7 +43,7 @@ class Outdoors(_Taken):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WholeLoads(_Taken):
+class WholeLoads:
     """What the air side reads of ``ZoneLoads``: sums over all zones. (R,)"""
 
     latent_btuh: np.ndarray

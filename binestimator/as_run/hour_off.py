@@ -12,7 +12,7 @@ from ..model.night_rooms import night_caps, setback_calls
 
 # Longest step; between rooms heat goes by their temperatures before the step, which is stable up to a share of what
 # warms their air by the difference. [min]
-OFF_STEP_MIN = 10.0
+OFF_STEP_MIN = 4.0
 MOST_EXCHANGE_FRAC = 0.5
 
 
@@ -40,20 +40,24 @@ def hour_off(year, hour, air_f, mass_f):
     heat_btuh, cool_btuh : ndarray (N, K, Z)
         Mean of the hour. [Btu/h]
     """
-    unit, z, loads, steps = year.unit, year.unit.zones, year.loads, year.per_hour_off
+    z, loads, steps, masses = year.unit.zones, year.loads, year.per_hour_off, year.masses_off
     ua = loads.ua_btuh_f[hour]
     oat_f, sun = year.inside(year.conditions.oat_f, hour, steps), year.inside(year.sun_btuh, hour, steps)
+    sun += year.inside_btuh[hour]
     served = _Served(year, hour, air_f.shape) if year.served else None
-    heat, cool = np.zeros(air_f.shape), np.zeros(air_f.shape)
+    air_f, mass_f = air_f.astype(float), mass_f.astype(float)
+    heat, cool, work = (np.zeros(air_f.shape) for _ in range(3))
     for j in range(steps):
         # Rooms reach each other while no supply air holds them apart.
         common = (air_f * year.share_of_area) @ z.multiplier
-        gains = year.inside_btuh[hour] + sun[j] + year.exchange_btuh_f * (common[:, :, None] - air_f)
-        brought, conductance = year.masses_off.balance(air_f, mass_f, gains, ua, oat_f[j][:, None])
+        gains = np.subtract(common[:, :, None], air_f, out=work)
+        gains *= year.exchange_btuh_f
+        gains += sun[j]
+        brought, conductance = masses.balance(air_f, mass_f, gains, ua, oat_f[j][:, None])
         if served is not None:
-            brought += served.net(brought / conductance, conductance, heat, cool)
-        air_f = brought / conductance
-        mass_f = year.masses_off.mass_after(mass_f, air_f)
+            served.give(brought, conductance, heat, cool)
+        np.divide(brought, conductance, out=air_f)
+        masses.follow(mass_f, air_f, work)
     return air_f, mass_f, heat / steps, cool / steps
 
 
@@ -62,7 +66,7 @@ class _Served:
 
     def __init__(self, year, hour, shape):
         z, unit = year.unit.zones, year.unit
-        self.unit, self.shape = unit, shape
+        self.unit = unit
         heat_f, cool_f = year.loads.heat_f[hour], year.loads.cool_f[hour]
         left = year.to_start[hour]
         ramp = np.where((left > 0) & (left <= year.warmup), (year.warmup - left + 1) / max(year.warmup, 1), 0.0)
@@ -80,13 +84,13 @@ class _Served:
             for name, values in night_caps(unit, year.schedule, year.loads.fs, heat_flow, cool_flow).items()
         }
 
-    def net(self, drift_f, conductance, heat, cool):
-        """Heat less cooling of a step; both are added to ``heat`` and ``cool``. [Btu/h]"""
-        net = np.zeros(self.shape)
+    def give(self, brought, conductance, heat, cool):
+        """Add what a step gives to what it brought without, ``heat`` less ``cool``, and to both of these. [Btu/h]"""
+        drift_f = brought / conductance
         calls = ((drift_f < self.low_f) | (drift_f > self.high_f)).any(axis=2)
         run, chunk = np.nonzero(calls)
         if not len(run):
-            return net
+            return
         drift, per_f = drift_f[run, chunk], conductance[chunk]
         given = setback_calls(
             self.unit,
@@ -98,5 +102,4 @@ class _Served:
         )
         heat[run, chunk] += given[0]
         cool[run, chunk] += given[1]
-        net[run, chunk] = given[0] - given[1]
-        return net
+        brought[run, chunk] += given[0] - given[1]

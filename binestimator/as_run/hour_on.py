@@ -7,6 +7,7 @@ there are thousands of them, and making arrays would take longer than what is do
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -14,9 +15,12 @@ from ..model import fan as fans
 from ..model.system import Air, ZoneSums, air_of, finished, heating_enabled
 from ..model.terminals import available_flow_cfm, open_flow_cfm, rationed_dsp_inwc, zone_supply_f
 from ..model.unit import damper_flow_frac
-from .held import Outdoors, WholeLoads, held, not_held
+from .held import Outdoors, WholeLoads, held, not_held, taken
 from .loops import ProportionalIntegral, Requests, moved
 
+# Numbers of zones: half the memory takes half the time, and digits of a step are lost far behind those of a sum: 4e-6
+# degF of a room. Sums of all zones, and what follows from them, have all digits.
+SHORT = np.float32
 # A terminal short of its setpoint by less is not starved: dampers, and loops that hunt, take a step to follow.
 STARVED_FRAC = 0.05
 # Share of the heating loop at which a terminal of the dual maximum law is at its heating minimum (assumption).
@@ -112,22 +116,26 @@ class HourOn:
         self.shape = (runs, len(hour), lines)
         self.steps = Steps((steps, runs, len(hour)))
 
-        self.cool_f, self.heat_f, self.min_cfm = loads.cool_f[hour], loads.heat_f[hour], loads.min_cfm[hour]
-        self.span_cfm = z.max_cfm - self.min_cfm
+        self.multiplier, self.weight = short(z.multiplier), short(z.weight)
+        self.cool_f, self.heat_f = short(loads.cool_f[hour]), short(loads.heat_f[hour])
+        self.min_cfm, self.max_cfm = short(loads.min_cfm[hour]), short(z.max_cfm)
+        self.span_cfm = self.max_cfm - self.min_cfm
         ua = loads.ua_btuh_f[hour]
-        self.still_btuh_f = year.masses.air_btuh_f + year.masses.through_btuh_f + ua
+        self.still_btuh_f = short(year.masses.air_btuh_f + year.masses.through_btuh_f + ua)
         self.enabled = heating_enabled(unit, year.conditions.oat_f[hour], year.conditions.fan_on[hour])
-        self.coil_btuh = z.reheat_btuh * self.enabled[:, None]
-        self.discharge_f = self.heat_f + z.reheat_rise_max_f
+        self.coil_btuh = short(z.reheat_btuh * self.enabled[:, None])
+        self.discharge_f = self.heat_f + short(z.reheat_rise_max_f)
         self.dual = z.dual_maximum & z.has_reheat & (self.enabled > 0.0)[:, None] if z.dual_maximum.any() else None
+        self.heat_min_cfm, self.heat_max_cfm = short(z.heat_min_cfm), short(z.heat_max_cfm)
         self.most_btuh = year.most_by_day[hour]
-        self.passes_cfm, self.short_cfm = open_flow_cfm(unit), (1.0 - STARVED_FRAC) * self.min_cfm
+        self.passes_cfm, self.short_cfm = short(open_flow_cfm(unit)), (1.0 - STARVED_FRAC) * self.min_cfm
 
         self.oat_f = year.inside(year.conditions.oat_f, hour)
         # What rooms get from sun, inside and outdoors: (J, K, Z).
-        self.gains_btuh = year.inside(year.sun_btuh, hour)
-        self.gains_btuh += year.inside_btuh[hour]
-        self.gains_btuh += ua * self.oat_f[:, :, None]
+        gains = year.inside(year.sun_btuh, hour)
+        gains += year.inside_btuh[hour]
+        gains += ua * self.oat_f[:, :, None]
+        self.gains_btuh = short(gains)
         self._weather(hour)
         self._plans()
 
@@ -135,8 +143,10 @@ class HourOn:
         self.heating = ProportionalIntegral(state.heating, state.heating_before, year.settings)
         self.requests = Requests(unit, state.for_air, state.for_pressure)
         self.over_f, self.under_f = state.air_f - self.cool_f, self.heat_f - state.air_f
-        self.work, self.more, self.open_cfm, self.flow_cfm, self.given_btuh = (np.empty(self.shape) for _ in range(5))
-        self.beyond_f = {name: np.zeros(self.shape) for name in ("warm", "cold")}
+        self.work, self.more, self.open_cfm, self.flow_cfm, self.given_btuh = (
+            np.empty(self.shape, dtype=SHORT) for _ in range(5)
+        )
+        self.beyond_f = {name: np.zeros(self.shape, dtype=SHORT) for name in ("warm", "cold")}
         self.times = {
             name: np.zeros(self.shape, dtype=np.uint8)
             for name in ("warm", "cold", "starved", "short", "reheating", "for_air", "for_pressure")
@@ -166,7 +176,7 @@ class HourOn:
         )
         self.of_chunks, self.of_rows = of(1), of(runs)
         names = ("latent_btuh", "plenum_btuh", "infiltration_cfm", "oa_people_cfm")
-        self.whole = WholeLoads(
+        self.whole: Any = WholeLoads(
             **{name: flat(getattr(loads, name)[hour], runs) for name in names}, fs=loads.fs, fl=loads.fl
         )
         resets = np.array([[run.resets_pressure] for run in year.runs])
@@ -175,7 +185,7 @@ class HourOn:
     def _plans(self) -> None:
         """Setpoints of runs that do not look at zones, for all steps; moves of trim and respond that are due."""
         year, steps = self.year, self.steps
-        plan = lambda values: values.reshape(steps.sat.shape[0], -1)
+        plan = lambda values: values.reshape(len(steps.sat), -1) if len(values) > 1 else values
         for i, run in enumerate(year.runs):
             if run.sat_loop is None:
                 steps.sat_set[:, i] = plan(run.sat_set_f(self.of_chunks, None))
@@ -190,7 +200,7 @@ class HourOn:
 
     def at_step(self, j: int) -> Outdoors:
         """Outdoor air of chunks at a step. (K,)"""
-        return self.of_chunks.take(slice(j * len(self.hour), (j + 1) * len(self.hour)))
+        return taken(self.of_chunks, slice(j * len(self.hour), (j + 1) * len(self.hour)))
 
     # --- a step -----------------------------------------------------------------------------------
 
@@ -200,39 +210,38 @@ class HourOn:
 
     def _step(self, j: int) -> None:
         unit, state, steps = self.unit, self.state, self.steps
-        mult = unit.zones.multiplier
-        fs = self.whole.fs
+        mult, fs = self.multiplier, float(self.whole.fs)
         work, flow = self.work, self.flow_cfm
 
         setpoint, warmth = self._airflow_setpoints()
         steps.requested[j] = self._sum(setpoint, mult)
         self._setpoints(j, setpoint)
-        dsp = self._dampers(j, setpoint)
+        self._dampers(j, setpoint)
         np.multiply(flow, state.air_f, out=work)
         steps.room_cfm_f[j] = self._sum(work, mult)
 
         sat = self._held(j) if self.closes else steps.sat_set[j]
         steps.sat[j] = sat
-        satz = zone_supply_f(unit, sat)[:, :, None]
+        satz = short(zone_supply_f(unit, sat))[:, :, None]
         starved = flow < np.multiply(setpoint, 1.0 - STARVED_FRAC, out=work)
         sent_pressure = self.requests.pressure(state.position, flow, setpoint)
 
         carried = np.multiply(flow, fs, out=self.more)
         reheat = self._reheat(j, warmth, carried, satz)
         # Rooms at the end of the step.
-        heat = self.year.masses.stored(state.air_f, state.mass_f, self.open_cfm, work)
+        heat = self.year.masses_on.stored(state.air_f, state.mass_f, self.open_cfm, work)
         heat += self.gains_btuh[j]
         heat += reheat
         heat += np.multiply(carried, satz, out=work)
         carried += self.still_btuh_f
         np.divide(heat, carried, out=state.air_f)
-        self.year.masses.follow(state.mass_f, state.air_f, work)
+        self.year.masses_on.follow(state.mass_f, state.air_f, work)
         over = np.subtract(state.air_f, self.cool_f, out=self.over_f)
         under = np.subtract(self.heat_f, state.air_f, out=self.under_f)
 
         sent_air = self.requests.temperature(state.cooling, over)
         for kept, sent in zip(steps.requests, (sent_air, sent_pressure)):
-            kept[j] = self._sum(sent, unit.zones.weight)
+            kept[j] = self._sum(sent, self.weight)
         self._trim_and_respond(j)
         if self.counts:
             tolerance = unit.service.unmet_tolerance_f
@@ -255,7 +264,7 @@ class HourOn:
         Cooling from minimum to maximum. Dual maximum: the first half of the heating loop raises the heat at the heating
         minimum, the second half the airflow (Guideline 36, from memory).
         """
-        z, least = self.unit.zones, self.min_cfm
+        least = self.min_cfm
         cooling, heating = self.cooling.step(self.over_f), self.heating.step(self.under_f)
         setpoint = cooling * self.span_cfm
         setpoint += least
@@ -263,8 +272,8 @@ class HourOn:
             return setpoint, heating
         first = np.minimum(2.0 * heating, 1.0)
         starting = np.minimum(heating / HEATING_MINIMUM_SHARE, 1.0)
-        least = least + starting * np.maximum(z.heat_min_cfm - least, 0.0)
-        most = np.maximum(np.maximum(z.heat_max_cfm, self.min_cfm), least)
+        least = least + starting * np.maximum(self.heat_min_cfm - least, 0.0)
+        most = np.maximum(np.maximum(self.heat_max_cfm, self.min_cfm), least)
         raised = least + np.maximum(2.0 * heating - 1.0, 0.0) * (most - least)
         return np.where(self.dual, np.maximum(setpoint, raised), setpoint), np.where(self.dual, first, heating)
 
@@ -284,21 +293,22 @@ class HourOn:
         dsp_set = steps.dsp_set[j]
         leak = leak_at(dsp_set)
         standing = np.maximum(fans.standing_dsp_inwc(unit, steps.requested[j] + leak, dsp_set), LEAST_DSP_INWC)
-        np.multiply(self.passes_cfm, np.sqrt(standing)[:, :, None], out=full)
+        np.multiply(self.passes_cfm, short(np.sqrt(standing))[:, :, None], out=full)
         wanted = np.divide(setpoint, full, out=self.work)
         np.minimum(wanted, 1.0, out=wanted)
         if exponent != 1.0:
             np.power(wanted, 1.0 / exponent, out=wanted)
         towards(state.position, wanted, settings.step_min / settings.damper_stroke_min)
-        flow = np.multiply(damper_flow_frac(state.position, exponent), full, out=self.flow_cfm)
-        room_flow = self._sum(flow, unit.zones.multiplier)
+        opened = state.position if exponent == 1.0 else damper_flow_frac(state.position, exponent)
+        flow = np.multiply(opened, full, out=self.flow_cfm)
+        room_flow = self._sum(flow, self.multiplier)
         if (standing > dsp_set).any():
             leak = leak_at(standing)
         if (room_flow + leak > unit.max_cfm).any():
             rows = self.shape[:2]
             found, share, binds = rationed_dsp_inwc(unit, flow.reshape(-1, self.shape[2]), standing.ravel(), leak_at)
-            np.minimum(flow, available_flow_cfm(unit, found).reshape(self.shape), out=flow)
-            room_flow = self._sum(flow, unit.zones.multiplier)
+            np.minimum(flow, short(available_flow_cfm(unit, found)).reshape(self.shape), out=flow)
+            room_flow = self._sum(flow, self.multiplier)
             steps.dsp[j], steps.share[j], steps.binds[j] = (a.reshape(rows) for a in (found, share, binds))
         else:
             steps.dsp[j], steps.share[j] = standing, 1.0
@@ -313,10 +323,10 @@ class HourOn:
         given *= carried
         np.minimum(given, self.coil_btuh, out=given)
         given *= state.valve
-        together = self._sum(given, self.unit.zones.multiplier)
+        together = self._sum(given, self.multiplier)
         if (together > self.most_btuh).any():
             share = np.where(together > self.most_btuh, self.most_btuh / np.where(together > 0.0, together, 1.0), 1.0)
-            given *= share[:, :, None]
+            given *= short(share)[:, :, None]
             together *= share
         self.steps.reheat[j] = together
         return given
@@ -353,7 +363,7 @@ class HourOn:
         """Supply temperature that can be held in a step. (N, K) [degF]"""
         rows = self.shape[0] * self.shape[1]
         at = slice(j * rows, (j + 1) * rows)
-        c, whole = self.of_rows.take(at), self.whole.take(at)
+        c, whole = taken(self.of_rows, at), taken(self.whole, at)
         air = self._air(j, c, whole, self.resets[at], dict.fromkeys(COUNTED, np.zeros(1)))
         sat, short = held(self.unit, c, whole, air)
         self.steps.short[j] = short.reshape(self.shape[:2])
@@ -361,13 +371,12 @@ class HourOn:
 
     def _air_side(self) -> None:
         """Air and coils of all steps; which chunks did not hold a setpoint that was taken to be held."""
-        steps, mult = self.steps, self.unit.zones.multiplier
-        many = len(steps.sat)
+        steps, many = self.steps, len(self.steps.sat)
         degrees = self.beyond_f["warm"] - many * self.unit.service.unmet_tolerance_f
         by_zone = {name: self.times[key] for name, key in COUNTED.items() if key} | {"unmet_degrees": degrees}
         # Of counts only sums are asked for: each step has the mean of its hour.
         counted = {
-            name: np.broadcast_to(self._sum(values, mult) / many, steps.sat.shape).reshape(-1)
+            name: np.broadcast_to(self._sum(values, self.multiplier) / many, steps.sat.shape).reshape(-1)
             for name, values in by_zone.items()
         }
         air = self._air(slice(None), self.of_rows, self.whole, self.resets, counted)
@@ -390,16 +399,29 @@ class HourOn:
         flat = steps.sat.shape
         enabled = np.broadcast_to(self.enabled, flat).reshape(-1)
         state = finished(
-            self.unit, self.of_rows, self.whole, steps.sat_set.reshape(-1), self.air, self.coils, enabled,
+            self.unit,
+            self.of_rows,
+            self.whole,
+            steps.sat_set.reshape(-1),
+            self.air,
+            self.coils,
+            enabled,
             steps.short.reshape(-1),
         )
         found = {}
         for f in fields(state):
             values = getattr(state, f.name).reshape(flat).sum(axis=0) @ weights
-            found[f.name] = values if np.isfinite(values).all() else (
-                np.nan_to_num(getattr(state, f.name)).reshape(flat).sum(axis=0) @ weights
+            found[f.name] = (
+                values
+                if np.isfinite(values).all()
+                else (np.nan_to_num(getattr(state, f.name)).reshape(flat).sum(axis=0) @ weights)
             )
         return found
+
+
+def short(values):
+    """As numbers of zones."""
+    return np.asarray(values, dtype=SHORT)
 
 
 def towards(now, wanted, most) -> None:

@@ -29,7 +29,7 @@ class ProportionalIntegral:
         self.output, self.before = output, before
         self._by_change = 1.0 / settings.loop_band_f
         self._by_error = settings.step_min / (settings.loop_integral_min * settings.loop_band_f)
-        self._work = np.empty(output.shape)
+        self._work = np.empty_like(output)
 
     def step(self, error_f):
         """Move; ``error_f`` positive where more is wanted. [degF]"""
@@ -84,7 +84,7 @@ class Requests:
 
     def _sent(self, of, first, beyond, second, third):
         """Requests of zones (..., Z): first ones, and more where ``beyond`` a second and a third level."""
-        sent = first.astype(float)
+        sent = first.astype(np.float32)
         more = beyond(second)
         if more.any():
             sent[more] = 2.0
@@ -97,4 +97,5 @@ def moved(loop: TrimRespond, setpoint, requests):
     """Setpoint after a move of trim and respond (Guideline 36 5.1.14.4). (R,)"""
     beyond = np.maximum(requests - loop.ignored, 0.0)
     respond = np.sign(loop.respond) * np.minimum(abs(loop.respond) * beyond, abs(loop.respond_most))
-    return np.clip(setpoint + np.where(beyond > 0.0, respond, loop.trim), loop.low, loop.high)
+    new = setpoint + np.where(beyond > 0.0, respond, loop.trim)
+    return np.minimum(np.maximum(new, loop.low), loop.high)

@@ -7,7 +7,8 @@ cycles depends on where a chunk starts, so only sums and means are reported.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from ..model.night_rooms import heat_capacity_btu_f, most_cooling_kbtuh, most_he
 from ..model.system import RowState, supply_heating_mode
 from ..model.unit import Unit
 from .hour_off import hour_off, steps_an_hour
-from .hour_on import HourOn, State
+from .hour_on import SHORT, HourOn, State, short
 from .rooms import Masses
 from .settings import Settings, TrimRespond
 
@@ -124,6 +125,7 @@ class Year:
             capacity_btu_f = heat_capacity_btu_f(unit, schedule.room_time_constant_h, self.loads.fs)
         self.masses = Masses.of(z.area_ft2, capacity_btu_f, settings, self.step_h)
         self.masses_off = Masses.of(z.area_ft2, capacity_btu_f, settings, 1.0 / self.per_hour_off)
+        self.masses_on = replace(self.masses, **{f.name: short(getattr(self.masses, f.name)) for f in fields(Masses)})
         self.exchange_btuh_f = settings.room_exchange_btuh_f_ft2 * z.area_ft2
         self.share_of_area = z.area_ft2 / np.sum(z.area_ft2 * z.multiplier)
 
@@ -147,10 +149,10 @@ class Year:
         self.by_step = any(run.sat_loop is not None or run.dsp_by_step for run in runs)
         middle = 0.5 * (z.heat_occupied_f + z.cool_occupied_f)
         self.state = State(
-            air_f=np.broadcast_to(middle, shape).copy(),
-            mass_f=np.broadcast_to(middle, shape).copy(),
-            **{name: np.zeros(shape) for name in ("cooling", "cooling_before", "heating", "heating_before")},
-            **{name: np.zeros(shape) for name in ("position", "valve")},
+            air_f=short(np.broadcast_to(middle, shape)).copy(),
+            mass_f=short(np.broadcast_to(middle, shape)).copy(),
+            **{name: np.zeros(shape, dtype=SHORT) for name in ("cooling", "cooling_before", "heating")},
+            **{name: np.zeros(shape, dtype=SHORT) for name in ("heating_before", "position", "valve")},
             **{name: np.zeros(shape, dtype=bool) for name in ("for_air", "for_pressure")},
             **{name: np.broadcast_to(start, shape[:2]).copy() for name, start in self.starts.items()},
             ran_min=np.zeros(self.chunks),
@@ -266,8 +268,8 @@ def _together(loops):
     """Runs that have a loop, and one record for all of them with numbers (N, 1)."""
     runs = np.array([i for i, loop in enumerate(loops) if loop is not None])
     own = [loops[i] for i in runs]
-    names = [f.name for f in fields(TrimRespond)]
-    return runs, TrimRespond(**{name: np.array([[getattr(loop, name)] for loop in own]) for name in names})
+    numbers: dict[str, Any] = {f.name: np.array([[getattr(loop, f.name)] for loop in own]) for f in fields(TrimRespond)}
+    return runs, TrimRespond(**numbers)
 
 
 def _hours_to_start(fan_on):
