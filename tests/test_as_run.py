@@ -73,7 +73,7 @@ def test_requests_latch_and_count_as_in_the_guideline():
     """Guideline 36 5.6.8.1 and 5.6.8.2: 1 above 95 % until below 85 %, 2 and 3 beyond 3 and 5 degF, or below 70 and
     50 % of the airflow setpoint with the damper above 95 %."""
     unit = unit_of()
-    requests = Requests(unit, (1, 4))
+    requests = Requests(unit, *(np.zeros((1, 4), dtype=bool) for _ in range(2)))
     loops = np.array([[0.96, 0.94, 0.96, 0.5]])
     none = np.zeros((1, 4))
     assert requests.temperature(loops, none)[0].tolist() == [1, 0, 1, 0]
@@ -89,12 +89,11 @@ def test_requests_latch_and_count_as_in_the_guideline():
 @pytest.mark.invariant
 def test_a_loop_at_its_end_comes_back_at_once():
     project = project_of()
-    loop = ProportionalIntegral((1, 1), settings_of(project))
-    on = np.ones((1, 1))
+    loop = ProportionalIntegral(np.zeros((1, 1)), np.zeros((1, 1)), settings_of(project))
     for _ in range(500):
-        loop.step(np.full((1, 1), 4.0), on)
+        loop.step(np.full((1, 1), 4.0))
     assert loop.output[0, 0] == 1.0
-    assert loop.step(np.full((1, 1), 3.5), on)[0, 0] < 1.0
+    assert loop.step(np.full((1, 1), 3.5))[0, 0] < 1.0
 
 
 # --- rooms ------------------------------------------------------------------------------------
@@ -112,7 +111,8 @@ def test_heat_of_both_masses_is_what_came_in(air_capacity, behind, step_h, air_f
     gains, ua, oat = np.array([[5000.0, 9000.0]]), np.array([[100.0, 300.0]]), np.array([[30.0]])
     heat, conductance = masses.balance(before_air, before_mass, gains, ua, oat)
     air = heat / conductance
-    mass = masses.mass_after(before_mass, air)
+    mass = before_mass.copy()
+    masses.follow(mass, air, np.empty(mass.shape))
     stored = masses.air_btuh_f * (air - before_air) + masses.mass_btuh_f * (mass - before_mass)
     brought = gains + ua * (oat - air)
     assert stored == pytest.approx(brought, abs=1e-6 * float(np.abs(heat).max()))
@@ -132,7 +132,7 @@ def test_rooms_against_their_exact_solution():
     for _ in range(round(hours / step_h)):
         heat, conductance = masses.balance(air, mass, np.zeros((1, 1)), np.full((1, 1), ua), np.full((1, 1), 20.0))
         air = heat / conductance
-        mass = masses.mass_after(mass, air)
+        masses.follow(mass, air, np.empty(mass.shape))
     c_air, c_mass, k = 900.0, 5100.0, 2000.0
     rates = np.array([[-(ua + k) / c_air, k / c_air], [k / c_mass, -k / c_mass]])
     exact = 20.0 + expm(rates * hours) @ np.array([55.0, 55.0])
@@ -324,5 +324,5 @@ def test_moves_closer_together_than_the_steps_are_all_made():
             trace_days=(0,),
         )
         year._hour(0)
-        ends.append(year.loops["sat"][0])
+        ends.append(year.state.sat_f[0, 0])
     assert ends == pytest.approx([61.0, 61.0], abs=0.2)

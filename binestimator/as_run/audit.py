@@ -25,7 +25,7 @@ from .steps import BY_ZONE, HOURLY, Outcome, Run, Year
 
 # Runs whose rows are worked on together, whatever the number of threads: results do not depend on it. More take longer,
 # since their arrays leave the cache.
-RUNS_TOGETHER = 4
+RUNS_TOGETHER = 8
 
 
 def audit(
@@ -202,6 +202,7 @@ def runs_of(
             limits=_limits_of(sat, dsp, limits, sat_held is None, dsp_held is None),
             sat_loop=sat_loop if sat_held is None else None,
             dsp_loop=dsp_loop if dsp_held is None else None,
+            dsp_by_step=dsp_held is None and (dsp_loop is not None or dsp_strategy(dsp).follows_zones),
             resets_pressure=resets_pressure(dsp),
             duct=duct,
         )

@@ -6,14 +6,12 @@ to: the return air is what rooms were at the start of the step, so that nothing 
 
 from __future__ import annotations
 
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from ..hours import Conditions
 from ..model import system
-from ..model.loads import ZoneLoads
-from ..model.system import Air, Coils, RowState
+from ..model.system import Air, Coils
 from ..model.unit import Unit
 
 # Rounds in which the supply air rises to what the plant can carry; each brings the excess down to the share that
@@ -21,63 +19,80 @@ from ..model.unit import Unit
 CAPACITY_ROUNDS = 3
 
 
-def held(unit: Unit, c: Conditions, loads: ZoneLoads, air: Air) -> tuple[Air, Coils, np.ndarray]:
-    """Air and coils with the supply temperature that can be held; the last marks rows short of cooling. (R,) bool
+def taken(record, index):
+    """The rows of a record of arrays with these positions along the first axis; numbers are the same in all."""
+    return type(record)(
+        **{
+            f.name: value[index] if isinstance(value := getattr(record, f.name), np.ndarray) else value
+            for f in fields(record)
+        }
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outdoors:
+    """What the air side and setpoints read of ``Conditions``, at steps. (R,)"""
+
+    oat_f: np.ndarray
+    oawb_f: np.ndarray
+    humidity_ratio: np.ndarray
+    occupied: np.ndarray
+    fan_on: np.ndarray
+    hour_of_year: np.ndarray
+    pressure_psia: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WholeLoads:
+    """What the air side reads of ``ZoneLoads``: sums over all zones. (R,)"""
+
+    latent_btuh: np.ndarray
+    plenum_btuh: np.ndarray
+    infiltration_cfm: np.ndarray
+    oa_people_cfm: np.ndarray
+    fs: float
+    fl: float
+
+
+def not_held(unit: Unit, c, loads, air: Air) -> tuple[Coils, np.ndarray]:
+    """Coils, and the rows whose supply temperature cannot be held. (R,) bool"""
+    mixed = system.mixed_air(unit, c, loads, air, None)
+    coils = system.coils_of(unit, c, loads, air, mixed)
+    return coils, _too_cold(unit, air, mixed) | _beyond(coils, air)
+
+
+def held(unit: Unit, c, loads, air: Air) -> tuple[np.ndarray, np.ndarray]:
+    """Supply temperature that can be held, and the rows that are short of cooling. (R,), (R,) bool
 
     Mixed air too cold without heat: the supply air falls to it. Load beyond the plant: the supply air rises until the
     coil carries what there is.
     """
     mixed = system.mixed_air(unit, c, loads, air, None)
-    if system.supply_heating_mode(unit) != "hold":
-        short = np.minimum(system.short_f(unit, air, mixed.mat_f), 0.0)
-        if (short < -system.SAT_HELD_F).any():
-            air = replace(air, sat_f=air.sat_f + np.where(air.flow > 0.0, short, 0.0))
+    cold = _too_cold(unit, air, mixed)
+    if cold.any():
+        air = replace(air, sat_f=air.sat_f + np.where(cold, system.short_f(unit, air, mixed.mat_f), 0.0))
     coils = system.coils_of(unit, c, loads, air, mixed)
-    load = coils.sensible_btuh + coils.latent_btuh
-    high = (load - coils.capacity_btuh > system.CAPACITY_SLACK_FRAC * np.maximum(load, 1.0)) & (air.flow > 0.0)
+    high = _beyond(coils, air)
     if not high.any():
-        return air, coils, high
+        return air.sat_f, high
     for _ in range(CAPACITY_ROUNDS):
+        load = coils.sensible_btuh + coils.latent_btuh
         excess = np.maximum(load - coils.capacity_btuh, 0.0)
         # Latent load is taken to fall with the sensible one.
         per_f = air.flow * loads.fs * load / np.maximum(coils.sensible_btuh, 1.0)
         air = replace(air, sat_f=air.sat_f + np.where(high, excess / np.where(per_f > 0.0, per_f, 1.0), 0.0))
         coils = system.coils_of(unit, c, loads, air, system.mixed_air(unit, c, loads, air, None))
-        load = coils.sensible_btuh + coils.latent_btuh
-    return air, coils, high
+    return air.sat_f, high
 
 
-def joined(records, pick):
-    """Arrays of rows, or records of them, one after another, of each the rows ``pick``."""
-    first = records[0]
-    if is_dataclass(first) and not isinstance(first, type):
-        return type(first)(**{f.name: joined([getattr(r, f.name) for r in records], pick) for f in fields(first)})
-    return np.concatenate([r[pick] for r in records])
+def _too_cold(unit: Unit, air: Air, mixed) -> np.ndarray:
+    """Where mixed air is too cold for the setpoint and is not heated enough. (R,) bool"""
+    if system.supply_heating_mode(unit) == "hold":
+        return np.zeros(air.flow.shape, dtype=bool)
+    return (system.short_f(unit, air, mixed.mat_f) < -system.SAT_HELD_F) & (air.flow > 0.0)
 
 
-def energy(unit: Unit, c: Conditions, loads: ZoneLoads, steps, sat_set, enabled, pick) -> RowState:
-    """States of the rows ``pick`` in all steps of an hour, one step after another.
-
-    Parameters
-    ----------
-    c : Conditions
-        Of the hour, R rows.
-    steps : list of (Conditions, Air, Coils, ndarray)
-        Of each step: weather inside the hour, what :func:`held` gives.
-    sat_set : list of ndarray (R,)
-    enabled : ndarray (R,)
-        From ``system.heating_enabled``.
-    """
-    weather, airs, coils, short = zip(*steps)
-    many = np.tile(pick, len(steps))
-    inside = {name: joined([getattr(w, name) for w in weather], pick) for name in ("oat_f", "oawb_f", "humidity_ratio")}
-    return system.finished(
-        unit,
-        replace(c.take(many), **inside),
-        loads.take(many),
-        joined(sat_set, pick),
-        joined(airs, pick),
-        joined(coils, pick),
-        enabled[many],
-        joined(short, pick),
-    )
+def _beyond(coils: Coils, air: Air) -> np.ndarray:
+    """Where the coil's load is beyond the plant. (R,) bool"""
+    load = coils.sensible_btuh + coils.latent_btuh
+    return (load - coils.capacity_btuh > system.CAPACITY_SLACK_FRAC * np.maximum(load, 1.0)) & (air.flow > 0.0)

@@ -115,10 +115,47 @@ class RowState:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneSums:
+    """What rows take from their zones, times multipliers (arrays (R,)).
+
+    ``room_cfm_f`` airflow times room temperature [cfm degF] · the others as in ``ZoneState`` and ``RowState``.
+    """
+
+    requested_cfm: np.ndarray
+    flow_cfm: np.ndarray
+    room_cfm_f: np.ndarray
+    reheat_btuh: np.ndarray
+    unmet_zones: np.ndarray
+    unmet_degrees: np.ndarray
+    cold_zones: np.ndarray
+    starved_zones: np.ndarray
+    ventilation_short_zones: np.ndarray
+    reheating_zones: np.ndarray
+
+
+def zone_sums(unit: Unit, loads: ZoneLoads, zones: ZoneState) -> ZoneSums:
+    """Sums and counts of zones."""
+    mult, tolerance = unit.zones.multiplier, unit.service.unmet_tolerance_f
+    over = np.maximum(zones.room_f - loads.cool_f - tolerance, 0.0)
+    return ZoneSums(
+        requested_cfm=zones.requested_cfm @ mult,
+        flow_cfm=zones.flow_cfm @ mult,
+        room_cfm_f=(zones.flow_cfm * zones.room_f) @ mult,
+        reheat_btuh=zones.reheat_btuh @ mult,
+        unmet_zones=(over > 0.0) @ mult,
+        unmet_degrees=over @ mult,
+        cold_zones=(zones.room_f < loads.heat_f - tolerance) @ mult,
+        starved_zones=zones.starved @ mult,
+        ventilation_short_zones=zones.ventilation_short @ mult,
+        reheating_zones=(zones.reheat_btuh > 0.0) @ mult,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Air:
     """Zones, fan and return air at a supply temperature (arrays (R,) unless said)."""
 
-    zones: ZoneState
+    zones: ZoneState | ZoneSums
     sat_f: np.ndarray
     dsp_set_inwc: np.ndarray
     dsp_held_inwc: np.ndarray
@@ -174,7 +211,7 @@ def air_of(
     unit: Unit,
     c,
     loads: ZoneLoads,
-    zones: ZoneState,
+    zones: ZoneState | ZoneSums,
     sat_f,
     dsp_set,
     dsp,
@@ -194,8 +231,12 @@ def air_of(
     share, binds : ndarray (R,)
         From ``rationed_dsp_inwc``.
     """
-    z, fs = unit.zones, loads.fs
-    room_flow = zones.flow_cfm @ z.multiplier
+    fs = loads.fs
+    if isinstance(zones, ZoneSums):
+        room_flow, room_sum = zones.flow_cfm, zones.room_cfm_f
+    else:
+        mult = unit.zones.multiplier
+        room_flow, room_sum = zones.flow_cfm @ mult, (zones.flow_cfm * zones.room_f) @ mult
     leak = fans.leakage_cfm(unit, dsp)
     flow = room_flow + leak
     safe = np.where(flow > 0.0, flow, 1.0)
@@ -212,7 +253,6 @@ def air_of(
     # Return air: rooms, leaked supply air, plenum lights, return fan; duct gain taken from
     # the plenum comes off again here.
     gain_f = unit.air_handler.duct_gain_f
-    room_sum = (zones.flow_cfm * zones.room_f) @ z.multiplier
     room_mean = np.where(room_flow > 0.0, room_sum / np.where(room_flow > 0.0, room_flow, 1.0), np.nan)
     duct_taken = room_flow * gain_f if unit.air_handler.duct_gain_from == "plenum" else 0.0
     rat = np.where(
@@ -557,8 +597,7 @@ def _closed(unit: Unit, c, loads: ZoneLoads, a: Air, mixed: ah.MixedAir, high) -
 
 def finished(unit: Unit, c, loads: ZoneLoads, sat_set, a: Air, p: Coils, enabled, short_of_cooling) -> RowState:
     """Plant, cost and counts of rows."""
-    z = unit.zones
-    mult = z.multiplier
+    zones = a.zones if isinstance(a.zones, ZoneSums) else zone_sums(unit, loads, a.zones)
     # What the plant cannot give is no load of the coil: it has a column of its own.
     excess = p.sensible_btuh + p.latent_btuh - p.capacity_btuh
     unserved = np.where(excess > UNSERVED_FRAC * np.maximum(p.sensible_btuh + p.latent_btuh, 1.0), excess, 0.0)
@@ -566,7 +605,7 @@ def finished(unit: Unit, c, loads: ZoneLoads, sat_set, a: Air, p: Coils, enabled
     served = load = np.maximum(sensible + p.latent_btuh, 0.0)
     running = np.ones_like(load)
     cool = cooling_power(unit.cooling, unit.cooling_tons, served / 1000.0, running, c.oat_f, c.oawb_f, p.entering_wb_f)
-    reheat = (a.zones.reheat_btuh @ mult) / 1000.0
+    reheat = zones.reheat_btuh / 1000.0
     preheat = p.preheat_btuh / 1000.0
     heat, preheat_source = heat_sources(unit, reheat, preheat, enabled, c.oat_f)
     relief_kw = (
@@ -585,8 +624,6 @@ def finished(unit: Unit, c, loads: ZoneLoads, sat_set, a: Air, p: Coils, enabled
         "purchased_heating_kbtuh": heat.purchased_kbtuh + preheat_source.purchased_kbtuh,
     }
 
-    tolerance = unit.service.unmet_tolerance_f
-    over = np.maximum(a.zones.room_f - loads.cool_f - tolerance, 0.0)
     limit_w = humidity_ratio_from_dewpoint(unit.air_handler.humid_dewpoint_f, c.pressure_psia)
     oa_cfm = p.mixed.oa_frac * a.flow
     dx = unit.cooling.type == "direct_expansion"
@@ -596,7 +633,7 @@ def finished(unit: Unit, c, loads: ZoneLoads, sat_set, a: Air, p: Coils, enabled
         dsp_set_inwc=a.dsp_set_inwc,
         dsp_inwc=a.fan.dsp_inwc,
         dsp_held_inwc=a.dsp_held_inwc,
-        requested_cfm=a.zones.requested_cfm @ mult,
+        requested_cfm=zones.requested_cfm,
         ceiling_frac=a.ceiling_frac,
         room_flow_cfm=a.room_flow,
         leakage_cfm=a.leak,
@@ -627,12 +664,12 @@ def finished(unit: Unit, c, loads: ZoneLoads, sat_set, a: Air, p: Coils, enabled
         **rates,
         electricity_kw=sum(rates[name] for name in ELECTRIC_RATES),
         cost_usd_h=cost_rate_usd_h(rates, unit.prices),
-        unmet_zones=(over > 0.0) @ mult,
-        unmet_degrees=over @ mult,
-        cold_zones=(a.zones.room_f < loads.heat_f - tolerance) @ mult,
-        starved_zones=a.zones.starved @ mult,
-        ventilation_short_zones=a.zones.ventilation_short @ mult,
-        reheating_zones=(a.zones.reheat_btuh > 0.0) @ mult,
+        unmet_zones=zones.unmet_zones,
+        unmet_degrees=zones.unmet_degrees,
+        cold_zones=zones.cold_zones,
+        starved_zones=zones.starved_zones,
+        ventilation_short_zones=zones.ventilation_short_zones,
+        reheating_zones=zones.reheating_zones,
         humid=((p.wet.room > limit_w) & (c.occupied > 0.0)).astype(float),
         airflow_ceiling=a.at_ceiling.astype(float),
         oa_short=(oa_cfm < 0.98 * ah.required_oa_cfm(unit, c.occupied, loads.oa_people_cfm)).astype(float),
