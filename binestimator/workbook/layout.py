@@ -94,7 +94,9 @@ def live_contents(name: str) -> str:
 
 CANDIDATE_CONTENTS = "row by row from outdoor air to cost, by formulas"
 
-#: Sheets for the owner, which the file prints by itself and of which the client edition consists.
+#: Sheets for the owner, which the working file prints by itself.
+PRINTED_SHEETS = CLIENT_SHEETS
+#: Sheets for the owner and those who program and test, of which the client edition consists.
 OWNER_SHEETS = (*CLIENT_SHEETS, HANDOVER, SEQUENCE, ACCEPTANCE)
 #: Sheets for whoever checks the file; those of the formulas about the whole year follow them.
 REVIEWER_SHEETS = (

@@ -267,7 +267,8 @@ HOW_TO_READ = (
     "Rows and weights, sizes, optimiser setpoints, night runs, counts and peaks are found by the program and held as "
     "values. “Held values” lists what each depends on; the first sheet says when an edit has made some of them "
     "stale and the program should run again.",
-    "Printed as a whole, this file prints its first eight sheets, those for the owner and the hand-over. The print "
+    "Printed as a whole, this file prints its first five sheets, those for the owner; the client edition prints the "
+    "hand-over as well. The print "
     "area of every other sheet is one empty cell. To print one of them, make the area with the name “paper” of that "
     "sheet its print area (of rows a specimen, of inputs what counts), or clear the print area to print all of it.",
 )

@@ -35,6 +35,7 @@ from .layout import (
     OPTIONS,
     OWNER_SHEETS,
     PATTERNS,
+    PRINTED_SHEETS,
     PROFILES,
     REVIEW,
     ROWS,
@@ -182,7 +183,7 @@ def _build(results: Results, second: Review | None, trail: Trail | None, blank: 
         glance.write_review(work, pen)
         checks.write_formulas(work, pen)
         for name, sheet in work.sheets.items():
-            if name not in OWNER_SHEETS:
+            if name not in PRINTED_SHEETS:
                 sheet.off_paper()
         return book.content(), pen
 
