@@ -256,6 +256,40 @@ def test_pieces_of_the_year_give_the_same_means():
         assert [t[name] for t in found] == pytest.approx([found[-1][name]] * 2, rel=0.005)
 
 
+@pytest.mark.crosscheck
+def test_an_hour_that_is_run_again_is_that_of_steps_that_close():
+    """A plant too small and no heat in the unit: whether each hour is first run as if supply air could be held, or
+    every step finds what can be, comes to the same, and the coil takes no more than the plant has."""
+    small = {"cooling": {"capacity_tons": 14}, "air_handler": {"supply_heating": "none"}}
+    project = project_of(**small)
+    unit = unit_of(project)
+    conditions = days_of(project, (5, 5), (195, 5))
+    loads = zone_loads(unit, conditions)
+    (run,) = runs_of(unit, conditions, loads, project, project.candidate("sat_demand"))
+    s = settings_of(project, spin_up_days=1)
+    first, always = (Year(unit, conditions, project.schedule, [run], s) for _ in range(2))
+    always.off_setpoint = Always(first.chunks)
+    one, other = first.run()[0], always.run()[0]
+    assert one.totals["capacity_limited"] > 5.0
+    assert np.nanmin(one.hourly["sat_f"] - one.hourly["sat_set_f"]) < -0.1
+    assert np.nanmax(one.hourly["sat_f"] - one.hourly["sat_set_f"]) > 0.1
+    # Single precision of zones, and limit cycles that follow it.
+    for name in ("fan_kw", "cooling_kw", "reheat_kbtuh", "preheat_kbtuh", "sat_f", "capacity_limited"):
+        assert one.totals[name] == pytest.approx(other.totals[name], rel=1e-4, abs=1e-9), name
+    # A share of the excess is left after three rounds.
+    assert one.totals["unserved_kbtuh"] < 0.01 * one.totals["cooling_kbtuh"]
+
+
+class Always(np.ndarray):
+    """Flags that stay set."""
+
+    def __new__(cls, count):
+        return np.ones(count, dtype=bool).view(cls)
+
+    def __setitem__(self, key, value):
+        pass
+
+
 # --- the whole --------------------------------------------------------------------------------
 
 

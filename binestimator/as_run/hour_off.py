@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..model.night_rooms import night_caps, setback_calls
+from .hour_on import short
 
 # Longest step; between rooms heat goes by their temperatures before the step, which is stable up to a share of what
 # warms their air by the difference. [min]
@@ -32,6 +33,7 @@ def hour_off(year, hour, air_f, mass_f):
     hour : ndarray (K,)
         Hours of the year of the chunks.
     air_f, mass_f : ndarray (N, K, Z)
+        Overwritten.
 
     Returns
     -------
@@ -42,18 +44,20 @@ def hour_off(year, hour, air_f, mass_f):
     """
     z, loads, steps, masses = year.unit.zones, year.loads, year.per_hour_off, year.masses_off
     ua = loads.ua_btuh_f[hour]
-    oat_f, sun = year.inside(year.conditions.oat_f, hour, steps), year.inside(year.sun_btuh, hour, steps)
-    sun += year.inside_btuh[hour]
+    outside = year.inside(year.sun_btuh, hour, steps)
+    outside += year.inside_btuh[hour]
+    outside += ua * year.inside(year.conditions.oat_f, hour, steps)[:, :, None]
+    outside, exchange, share = short(outside), short(year.exchange_btuh_f), short(year.share_of_area * z.multiplier)
+    conductance = short(masses.air_btuh_f + masses.through_btuh_f + ua)
     served = _Served(year, hour, air_f.shape) if year.served else None
-    air_f, mass_f = air_f.astype(float), mass_f.astype(float)
-    heat, cool, work = (np.zeros(air_f.shape) for _ in range(3))
+    heat, cool, brought, work = (np.zeros_like(air_f) for _ in range(4))
     for j in range(steps):
         # Rooms reach each other while no supply air holds them apart.
-        common = (air_f * year.share_of_area) @ z.multiplier
-        gains = np.subtract(common[:, :, None], air_f, out=work)
-        gains *= year.exchange_btuh_f
-        gains += sun[j]
-        brought, conductance = masses.balance(air_f, mass_f, gains, ua, oat_f[j][:, None])
+        masses.stored(air_f, mass_f, brought, work)
+        np.subtract((air_f @ share)[:, :, None], air_f, out=work)
+        work *= exchange
+        brought += work
+        brought += outside[j]
         if served is not None:
             served.give(brought, conductance, heat, cool)
         np.divide(brought, conductance, out=air_f)
@@ -71,8 +75,8 @@ class _Served:
         left = year.to_start[hour]
         ramp = np.where((left > 0) & (left <= year.warmup), (year.warmup - left + 1) / max(year.warmup, 1), 0.0)
         self.warming = ramp > 0.0
-        self.low_f = heat_f + ramp[:, None] * (np.maximum(z.heat_occupied_f, heat_f) - heat_f)
-        self.high_f = cool_f + ramp[:, None] * (np.minimum(z.cool_occupied_f, cool_f) - cool_f)
+        self.low_f = short(heat_f + ramp[:, None] * (np.maximum(z.heat_occupied_f, heat_f) - heat_f))
+        self.high_f = short(cool_f + ramp[:, None] * (np.minimum(z.cool_occupied_f, cool_f) - cool_f))
         self.most = tuple(most[hour] for most in year.most_at_night)
         flows = [
             [np.broadcast_to(flow[hour] if len(flow) > 1 else flow, shape[1:]) for flow in air]
@@ -80,7 +84,7 @@ class _Served:
         ]
         heat_flow, cool_flow = (np.stack(parts) for parts in zip(*flows))
         self.caps = {
-            name: np.broadcast_to(values, shape)
+            name: np.broadcast_to(short(values), shape)
             for name, values in night_caps(unit, year.schedule, year.loads.fs, heat_flow, cool_flow).items()
         }
 

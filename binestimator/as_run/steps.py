@@ -124,8 +124,10 @@ class Year:
         if capacity_btu_f is None:
             capacity_btu_f = heat_capacity_btu_f(unit, schedule.room_time_constant_h, self.loads.fs)
         self.masses = Masses.of(z.area_ft2, capacity_btu_f, settings, self.step_h)
-        self.masses_off = Masses.of(z.area_ft2, capacity_btu_f, settings, 1.0 / self.per_hour_off)
-        self.masses_on = replace(self.masses, **{f.name: short(getattr(self.masses, f.name)) for f in fields(Masses)})
+        self.masses_on, self.masses_off = (
+            replace(masses, **{f.name: short(getattr(masses, f.name)) for f in fields(Masses)})
+            for masses in (self.masses, Masses.of(z.area_ft2, capacity_btu_f, settings, 1.0 / self.per_hour_off))
+        )
         self.exchange_btuh_f = settings.room_exchange_btuh_f_ft2 * z.area_ft2
         self.share_of_area = z.area_ft2 / np.sum(z.area_ft2 * z.multiplier)
 
@@ -212,10 +214,9 @@ class Year:
         self._off(np.flatnonzero(~on), hour, counts)
         # Chunks are first taken to hold their supply temperature. Those that do not are run through the hour again,
         # and at once in the hour after it.
-        firm = on & ~self.off_setpoint
-        broken = self._on(np.flatnonzero(firm), hour, counts, closes=False)
-        again = np.flatnonzero(on & self.off_setpoint)
-        self._on(np.concatenate([again, broken]), hour, counts, closes=True)
+        firm, loose = np.flatnonzero(on & ~self.off_setpoint), np.flatnonzero(on & self.off_setpoint)
+        broken = self._on(firm, hour, counts, closes=False)
+        self._on(np.concatenate([loose, broken]), hour, counts, closes=True)
 
     def _off(self, chunks, hour, counts) -> None:
         """Chunks whose unit is off."""
