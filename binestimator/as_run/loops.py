@@ -20,27 +20,31 @@ from .settings import Settings, TrimRespond
 
 
 class ProportionalIntegral:
-    """Loops with an output from 0 to 1, in velocity form: they never wind up beyond their ends.
+    """Loops with an output from 0 to 1 whose integral part never winds up beyond what the output has left.
 
-    ``output`` · ``before`` the proportional part of the last step; both are changed in place. (..., Z)
+    ``output`` · ``integral`` part of it; both are changed in place. (..., Z) A setpoint that steps moves the output by
+    the error beyond it alone: a room that was content for hours does not ask for more than one that was not.
     """
 
-    def __init__(self, output, before, settings: Settings):
-        self.output, self.before = output, before
-        self._by_change = 1.0 / settings.loop_band_f
-        self._by_error = settings.step_min / (settings.loop_integral_min * settings.loop_band_f)
+    def __init__(self, output, integral, settings: Settings):
+        self.output, self.integral = output, integral
+        self._by_error = 1.0 / settings.loop_band_f
+        self._by_time = settings.step_min / settings.loop_integral_min
         self._work = np.empty_like(output)
 
     def step(self, error_f):
         """Move; ``error_f`` positive where more is wanted. [degF]"""
-        out = self.output
-        out -= self.before
-        np.multiply(error_f, self._by_change, out=self.before)
-        out += self.before
-        np.multiply(error_f, self._by_error, out=self._work)
-        out += self._work
-        np.maximum(out, 0.0, out=out)
+        out, integral, work = self.output, self.integral, self._work
+        np.multiply(error_f, self._by_error, out=out)
         np.minimum(out, 1.0, out=out)
+        np.multiply(error_f, self._by_error * self._by_time, out=work)
+        integral += work
+        np.subtract(1.0, out, out=work)
+        np.minimum(work, 1.0, out=work)
+        np.minimum(integral, work, out=integral)
+        np.maximum(integral, 0.0, out=integral)
+        out += integral
+        np.maximum(out, 0.0, out=out)
         return out
 
 
