@@ -42,7 +42,7 @@ LEAST_DSP_INWC = 1e-12
 class State:
     """What carries on from step to step; (N, K, Z) but for loops of setpoints (N, K) and ``ran_min`` (K,).
 
-    ``cooling``, ``heating`` outputs of zone loops, with their proportional parts ``..._before`` · ``position`` of
+    ``cooling``, ``heating`` outputs of zone loops, with their integral parts ``..._integral`` · ``position`` of
     dampers, ``valve`` of reheat · ``for_air``, ``for_pressure`` first requests that stand · ``sat_f``, ``dsp_inwc``
     outputs of trim and respond · ``ran_min`` since the fan started.
     """
@@ -50,9 +50,9 @@ class State:
     air_f: np.ndarray
     mass_f: np.ndarray
     cooling: np.ndarray
-    cooling_before: np.ndarray
+    cooling_integral: np.ndarray
     heating: np.ndarray
-    heating_before: np.ndarray
+    heating_integral: np.ndarray
     position: np.ndarray
     valve: np.ndarray
     for_air: np.ndarray
@@ -139,8 +139,8 @@ class HourOn:
         self._weather(hour)
         self._plans()
 
-        self.cooling = ProportionalIntegral(state.cooling, state.cooling_before, year.settings)
-        self.heating = ProportionalIntegral(state.heating, state.heating_before, year.settings)
+        self.cooling = ProportionalIntegral(state.cooling, state.cooling_integral, year.settings)
+        self.heating = ProportionalIntegral(state.heating, state.heating_integral, year.settings)
         self.requests = Requests(unit, state.for_air, state.for_pressure)
         self.over_f, self.under_f = state.air_f - self.cool_f, self.heat_f - state.air_f
         self.work, self.more, self.open_cfm, self.flow_cfm, self.given_btuh = (

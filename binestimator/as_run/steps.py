@@ -153,8 +153,8 @@ class Year:
         self.state = State(
             air_f=short(np.broadcast_to(middle, shape)).copy(),
             mass_f=short(np.broadcast_to(middle, shape)).copy(),
-            **{name: np.zeros(shape, dtype=SHORT) for name in ("cooling", "cooling_before", "heating")},
-            **{name: np.zeros(shape, dtype=SHORT) for name in ("heating_before", "position", "valve")},
+            **{name: np.zeros(shape, dtype=SHORT) for name in ("cooling", "cooling_integral", "heating")},
+            **{name: np.zeros(shape, dtype=SHORT) for name in ("heating_integral", "position", "valve")},
             **{name: np.zeros(shape, dtype=bool) for name in ("for_air", "for_pressure")},
             **{name: np.broadcast_to(start, shape[:2]).copy() for name, start in self.starts.items()},
             ran_min=np.zeros(self.chunks),
