@@ -421,13 +421,15 @@ class RowChoice:
 class AsRun:
     """A candidate at time steps, as controllers run it (package ``as_run``).
 
-    ``annual`` figures by the keys of ``ANNUAL`` · ``saving`` of ``SAVING_KEYS`` against the baseline as run · ``zones``
-    by name of ``as_run.steps.BY_ZONE``, (Z,) of one zone of each line · ``hourly`` by name of ``as_run.steps.HOURLY``
-    (H,), means of the time in which the unit ran · ``trace`` the same at the steps of the days of the year
-    ``trace_days``, (D, steps).
+    ``annual`` figures by the keys of ``ANNUAL`` · ``with_room_heat`` the same at rest, with the heat that rooms
+    released as run as a gain (``as_run.room_heat``) · ``saving`` of ``SAVING_KEYS`` against the baseline as run ·
+    ``zones`` by name of ``as_run.steps.BY_ZONE``, (Z,) of one zone of each line · ``hourly`` by name of
+    ``as_run.steps.HOURLY`` (H,), means of the time in which the unit ran · ``trace`` the same at the steps of the days
+    of the year ``trace_days``, (D, steps).
     """
 
     annual: dict[str, float]
+    with_room_heat: dict[str, float]
     saving: dict[str, float]
     zones: dict[str, np.ndarray]
     hourly: dict[str, np.ndarray]
@@ -535,6 +537,14 @@ class Results:
             percent(at_rest - self[candidate_id].hourly["cost_usd"], at_rest),
             percent(self._runs()[candidate_id].saving["cost_usd"], run),
         )
+
+    def as_run_causes(self, candidate_id: str) -> tuple[float, float]:
+        """What lies between both savings of :meth:`as_run_points`: heat that rooms store, and loops. [points]"""
+        rest, run = self.as_run_points(candidate_id)
+        base = self._runs()[self.baseline_id].with_room_heat["cost_usd"]
+        stored = base - self._runs()[candidate_id].with_room_heat["cost_usd"]
+        between = 100.0 * stored / base if base else 0.0
+        return between - rest, run - between
 
     def _runs(self) -> dict[str, AsRun]:
         if self.as_run is None:
@@ -752,6 +762,7 @@ def _as_run(results: Results, candidate_id: str) -> dict | None:
     zones = results.runs[candidate_id].unit.zones.names
     return {
         **run.annual,
+        "with_room_heat": run.with_room_heat,
         "saving": run.saving,
         "share_of_bound": results.share_of_bound_as_run(candidate_id),
         "zones": [

@@ -15,11 +15,12 @@ from ..model.loads import ZoneLoads, zone_loads
 from ..model.night import empty_night, energy_of_given, night_air_cfm
 from ..model.unit import Unit
 from ..parallel import cores, in_order
-from ..results import ANNUAL_KEYS, SAVING_KEYS, AsRun, Results
+from ..results import SAVING_KEYS, AsRun, Results
 from ..strategies.choose import AT_END_F, at_dsp_ends, dsp_of_sat, resets_pressure
 from ..strategies.limits import SatLimits, sat_limits
 from ..strategies.registry import dsp_strategy, sat_strategy
 from ..strategies.strategy import DspRows, SatRows
+from .room_heat import figures_with_room_heat
 from .settings import Settings, TrimRespond
 from .steps import BY_ZONE, HOURLY, Outcome, Run, Year
 
@@ -97,52 +98,66 @@ class _Site:
         self.conditions = build_conditions(results.weather, self.project)
         self.loads = zone_loads(self.unit, self.conditions)
         self.days = trace_days(self.conditions)
-        searched = _searched(self.unit, self.conditions, results, candidates)
+        self.rows = Rows.of(self.unit, self.conditions)
+        self.searched = _searched(self.unit, self.rows, results, candidates)
+        self.candidates = {c.id: c for c in candidates}
         self.runs: list[Run] = []
         self.owners: list[str] = []
         for c in candidates:
-            runs = runs_of(self.unit, self.conditions, self.loads, self.project, c, searched.get(c.id))
+            runs = runs_of(self.unit, self.conditions, self.loads, self.project, c, self.searched.get(c.id))
             self.runs += runs
             self.owners += [c.id] * len(runs)
 
     def as_run(self, outcomes: list[Outcome]) -> dict[str, AsRun]:
         """Candidate id to what its runs come to by their shares of the time; without savings."""
-        found = {}
-        for id_ in dict.fromkeys(self.owners):
-            mine = [(r, o) for r, o, owner in zip(self.runs, outcomes, self.owners) if owner == id_]
-            mean = lambda name, part, mine=mine: sum(r.share * getattr(o, part)[name] for r, o in mine)
-            found[id_] = AsRun(
-                annual=_annual(self.unit, self.conditions, self.loads, self.project, mine),
-                saving={},
-                zones={name: mean(name, "zones") for name in BY_ZONE},
-                hourly={name: mean(name, "hourly") for name in HOURLY},
-                trace={name: mean(name, "trace") for name in HOURLY},
-                trace_days=self.days,
-            )
-        return found
+        ids = list(dict.fromkeys(self.owners))
+        mine = {id_: [(r, o) for r, o, of in zip(self.runs, outcomes, self.owners) if of == id_] for id_ in ids}
+        return dict(zip(ids, in_order(lambda id_: self._candidate(id_, mine[id_]), ids, cores())))
 
-
-def _annual(unit: Unit, conditions: Conditions, loads: ZoneLoads, project: Project, mine) -> dict[str, float]:
-    """Annual figures of the runs of a candidate, by their shares of the time."""
-    figures = dict.fromkeys(ANNUAL_KEYS, 0.0)
-    for run, outcome in mine:
-        if (conditions.fan_on > 0.0).all():
-            night = empty_night(len(conditions.oat_f), loads.heat_f.min(axis=0))
-        else:
-            air = night_air_cfm(unit, conditions, run.duct)
-            night = energy_of_given(
-                unit, conditions, loads, project.schedule, outcome.heat_btuh, outcome.cool_btuh, run.duct, air
-            )
-        own = figures_of_totals(
-            unit,
-            conditions,
-            outcome.totals.__getitem__,
-            lambda name, outcome=outcome: outcome.limits.get(name, 0.0),
-            night_totals(night),
+    def _candidate(self, id_: str, mine: list[tuple[Run, Outcome]]) -> AsRun:
+        mean = lambda name, part: sum(r.share * getattr(o, part)[name] for r, o in mine)
+        nights = [self._night(run, outcome) for run, outcome in mine]
+        return AsRun(
+            annual=_shared(
+                [
+                    figures_of_totals(
+                        self.unit,
+                        self.conditions,
+                        outcome.totals.__getitem__,
+                        lambda name, outcome=outcome: outcome.limits.get(name, 0.0),
+                        night,
+                    )
+                    for (_, outcome), night in zip(mine, nights)
+                ],
+                mine,
+            ),
+            with_room_heat=figures_with_room_heat(
+                self.unit,
+                self.rows,
+                self.candidates[id_],
+                sum(r.share * o.released_btuh for r, o in mine),
+                _shared(nights, mine),
+                self.searched.get(id_),
+            ),
+            saving={},
+            zones={name: mean(name, "zones") for name in BY_ZONE},
+            hourly={name: mean(name, "hourly") for name in HOURLY},
+            trace={name: mean(name, "trace") for name in HOURLY},
+            trace_days=self.days,
         )
-        for key, value in own.items():
-            figures[key] += run.share * value
-    return figures
+
+    def _night(self, run: Run, outcome: Outcome) -> dict[str, float]:
+        """Annual figures of what rooms were given while the unit was off."""
+        unit, conditions, loads = self.unit, self.conditions, self.loads
+        if (conditions.fan_on > 0.0).all():
+            return night_totals(empty_night(len(conditions.oat_f), loads.heat_f.min(axis=0)))
+        given, air = (outcome.heat_btuh, outcome.cool_btuh), night_air_cfm(unit, conditions, run.duct)
+        return night_totals(energy_of_given(unit, conditions, loads, self.project.schedule, *given, run.duct, air))
+
+
+def _shared(figures: list[dict[str, float]], mine: list[tuple[Run, Outcome]]) -> dict[str, float]:
+    """Figures of a candidate from those of its runs by their shares of the time."""
+    return {key: sum(run.share * each[key] for (run, _), each in zip(mine, figures)) for key in figures[0]}
 
 
 def trace_days(conditions: Conditions) -> tuple[int, ...]:
@@ -155,11 +170,10 @@ def trace_days(conditions: Conditions) -> tuple[int, ...]:
     return tuple(int(order[round(q * (len(order) - 1))]) for q in (0.05, 0.5, 0.95))
 
 
-def _searched(unit: Unit, conditions: Conditions, results: Results, candidates) -> dict[str, np.ndarray]:
+def _searched(unit: Unit, rows: Rows, results: Results, candidates) -> dict[str, np.ndarray]:
     """Supply temperatures (H,) of strategies that search, hour by hour as rooms at rest ask: a limit of control."""
     if not any(sat_strategy(c.sat).searches for c in candidates):
         return {}
-    rows = Rows.of(unit, conditions)
     tried: list[np.ndarray] = []
     found = {}
     base = results.baseline.candidate
@@ -168,7 +182,7 @@ def _searched(unit: Unit, conditions: Conditions, results: Results, candidates) 
     ):
         sat = run_parts(unit, candidate, rows, tried)[0].setpoints.sat_f
         if sat_strategy(candidate.sat).searches:
-            whole = np.full(len(conditions.oat_f), float(unit.air_handler.design_sat_f))
+            whole = np.full(len(rows.conditions.oat_f), float(unit.air_handler.design_sat_f))
             whole[rows.running] = sat
             found[candidate.id] = whole
         else:

@@ -64,8 +64,9 @@ class Outcome:
 
     ``totals`` by field of ``RowState``: its sum over the running time [rate x h] · ``limits`` the same of the limits of
     ``Setpoints`` [h] · ``hourly`` by name of ``HOURLY`` (H,), NaN while the unit is off · ``zones`` by name of
-    ``BY_ZONE`` (Z,) · ``heat_btuh``, ``cool_btuh`` given to rooms while the unit is off by schedule (H, Z) · ``trace``
-    by name of ``HOURLY`` (D, steps of a day).
+    ``BY_ZONE`` (Z,) · ``heat_btuh``, ``cool_btuh`` given to rooms while the unit is off by schedule (H, Z) ·
+    ``released_btuh`` what rooms gave of the heat they store, less what they took (H, Z) · ``trace`` by name of
+    ``HOURLY`` (D, steps of a day).
     """
 
     totals: dict[str, float]
@@ -74,6 +75,7 @@ class Outcome:
     zones: dict[str, np.ndarray]
     heat_btuh: np.ndarray
     cool_btuh: np.ndarray
+    released_btuh: np.ndarray
     trace: dict[str, np.ndarray]
 
 
@@ -167,7 +169,9 @@ class Year:
         self.limits: list[dict[str, float]] = [{} for _ in runs]
         self.hourly = {name: np.full((count, self.hours), np.nan) for name in HOURLY}
         self.by_zone = {name: np.zeros((count, self.lines)) for name in BY_ZONE}
-        self.heat_btuh, self.cool_btuh = (np.zeros((count, self.hours, self.lines)) for _ in range(2))
+        self.heat_btuh, self.cool_btuh, self.released_btuh = (
+            np.zeros((count, self.hours, self.lines)) for _ in range(3)
+        )
         self.trace_days = np.asarray(trace_days, dtype=int)
         self.trace = {name: np.full((count, len(self.trace_days), 24 * self.per_hour), np.nan) for name in HOURLY}
 
@@ -186,6 +190,7 @@ class Year:
                 zones={name: v[i] for name, v in self.by_zone.items()},
                 heat_btuh=self.heat_btuh[i],
                 cool_btuh=self.cool_btuh[i],
+                released_btuh=self.released_btuh[i],
                 trace={name: v[i] for name, v in self.trace.items()},
             )
             for i in range(len(self.runs))
@@ -207,6 +212,7 @@ class Year:
         hour = (self.first_hour + t) % self.hours
         counts = (t >= 0) & (t < self.counts_hours)
         on = self.fan_on[hour]
+        before = self._stored_btu()
         starting = np.flatnonzero(on & ~self.ran_before)
         self.ran_before = on
         if len(starting):
@@ -217,6 +223,12 @@ class Year:
         firm, loose = np.flatnonzero(on & ~self.off_setpoint), np.flatnonzero(on & self.off_setpoint)
         broken = self._on(firm, hour, counts, closes=False)
         self._on(np.concatenate([loose, broken]), hour, counts, closes=True)
+        self.released_btuh[:, hour[counts]] = (before - self._stored_btu())[:, counts]
+
+    def _stored_btu(self) -> np.ndarray:
+        """Heat in rooms and in the mass behind them, above 0 degF. (N, K, Z) [Btu]"""
+        masses, state = self.masses, self.state
+        return self.step_h * (masses.air_btuh_f * state.air_f + masses.mass_btuh_f * state.mass_f)
 
     def _off(self, chunks, hour, counts) -> None:
         """Chunks whose unit is off."""

@@ -50,7 +50,8 @@ def write(work: Work, sheet: Sheet) -> None:
     )
     sheet.widths([_LABEL_WIDTH, *[_WIDTH] * columns])
     points = [results.as_run_points(c.id) for c in options]
-    annual = [runs[c.id].annual for c in options]
+    causes = [results.as_run_causes(c.id) for c in options]
+    annual, heated = ([getattr(runs[c.id], part) for c in options] for part in ("annual", "with_room_heat"))
     row = table(
         work,
         sheet,
@@ -63,6 +64,8 @@ def write(work: Work, sheet: Sheet) -> None:
             "At rest, %",
             "As run, %",
             "Difference, points",
+            "By room heat, points",
+            "By loops, points",
             "As run, USD a year",
             "Mean SAT at rest, °F",
             "Mean SAT as run, °F",
@@ -75,6 +78,7 @@ def write(work: Work, sheet: Sheet) -> None:
             [rest for rest, _ in points],
             [run for _, run in points],
             [run - rest for rest, run in points],
+            *([cause[k] for cause in causes] for k in (0, 1)),
             [runs[c.id].saving["cost_usd"] for c in options],
             [c.hourly["mean_sat_f"] for c in options],
             [a["mean_sat_f"] for a in annual],
@@ -98,12 +102,15 @@ def write(work: Work, sheet: Sheet) -> None:
         [[a[key] for key, _ in uses] for a in annual], "f0",
     )  # fmt: skip
     change = lambda run, rest: 100.0 * (run / rest - 1.0) if abs(rest) > 1e-9 else np.nan
-    row = table(
-        work, sheet, row, "as_run_change",
-        "Change against the hour-by-hour run, %: rooms store heat, mornings have to recover", "Figure",
-        [label for _, label in uses[:-3]], names,
-        [[change(a[key], c.hourly[key]) for key, _ in uses[:-3]] for c, a in zip(options, annual)], "f1",
-    )  # fmt: skip
+    rest = [c.hourly for c in options]
+    for key, label, after, before in (
+        ("as_run_by_heat", "Change by the heat that rooms store, % of rooms at rest", heated, rest),
+        ("as_run_by_loops", "Change by loops, % of rooms at rest that release the same heat", annual, heated),
+    ):
+        row = table(
+            work, sheet, row, key, label, "Figure", [use for _, use in uses[:-3]], names,
+            [[change(a[use], b[use]) for use, _ in uses[:-3]] for a, b in zip(after, before)], "f1",
+        )  # fmt: skip
     row = _zones(work, sheet, row, options)
     row = _days(work, sheet, row, options)
     _charts(work, sheet, columns, [number_of(results, c.id) for c in _traced(results, options)])
