@@ -635,7 +635,9 @@ def test_perfect_resets_are_of_equal_service_and_shares_are_of_what_they_save():
         some = results["optimal" if name.startswith("continuous") else "sat_demand"]
         assert f"{some.id} {100.0 * results.share_of_bound(some.id):.0f} %" in " ".join(text.split())
         as_run = {
-            c.id: AsRun(annual=c.annual, saving=c.saving, zones={}, hourly={}, trace={}, trace_days=())
+            c.id: AsRun(
+                annual=c.annual, with_room_heat=c.annual, saving=c.saving, zones={}, hourly={}, trace={}, trace_days=()
+            )
             for c in results.candidates
         }  # as run just as at rest: both shares are the same
         again = dataclasses.replace(results, as_run=as_run)

@@ -43,6 +43,6 @@ def figures_with_room_heat(
     searched_f : ndarray (H,), optional
         Supply temperatures of a strategy that searches.
     """
-    rows = replace(rows, loads=loads_with(rows.loads, np.asarray(released_btuh)[rows.running]))
+    rows = replace(rows, kept=loads_with(rows.loads, np.asarray(released_btuh)[rows.running]))
     held = None if searched_f is None else searched_f[rows.running]
     return annual_figures(unit, rows, run_parts(unit, candidate, rows, optimal_sat=held), night)
