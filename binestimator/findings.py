@@ -164,6 +164,15 @@ def run_findings(project, unit, results, baseline, baseline_service):
             "summary",
             "They change what the rooms are promised, so neither ranked nor called best: " + ", ".join(changed) + ".",
         )
+    following = [c.id for c in results if any(path.startswith("room_setpoints.") for path in c.candidate.overrides)]
+    if following:
+        yield Finding(
+            "caution",
+            "comfort",
+            "Room setpoints go by the outdoor temperature: rooms are warmer in hot and cooler in cold weather than "
+            "people were promised. Agree on it with them first, leave out rooms of the ill, the old and the very "
+            f"young, and keep a way back: {', '.join(following)}.",
+        )
     flagged = [c.id for c in results if c.equal_service.flagged and c.kind != CHANGED_SERVICE]
     if flagged:
         yield Finding(
@@ -204,12 +213,12 @@ def run_findings(project, unit, results, baseline, baseline_service):
             f"Mixed air falls below {project.air_handler.freeze_limit_f:.0f} degF for up to {hours:,.0f} h: keep "
             "low-temperature protection and preheat as they are.",
         )
-    rogue = [n for n, t, p in zip(unit.zones.names, unit.zones.asks_temperature, unit.zones.asks_pressure) if t or p]
+    rogue = [zone.name for zone in project.zones if zone.rogue != "none"]
     if rogue:
         yield Finding(
             "check",
             "zones",
-            "Rogue zones ask without need and can pin demand resets: "
+            "Rogue zones ask without need, or for more than their terminals can give, and can pin demand resets: "
             + ", ".join(rogue[:10])
             + ". Repair or exclude them first.",
         )

@@ -99,6 +99,12 @@ ANNUAL = (
         "Hours of direct-expansion cooling below the capacity of the first stage: the compressor cycles and dries less",
     ),
     (
+        "cold_dx_hours",
+        "Cold-supply DX hours",
+        "h",
+        "Hours of direct-expansion cooling with supply air colder than the coldest that it allows",
+    ),
+    (
         "sat_at_max_hours",
         "Warmest-SAT hours",
         "h",
@@ -123,6 +129,18 @@ ANNUAL = (
         "Hours with the duct pressure setpoint at the lowest of the reset (resets only)",
     ),
     ("economizer_hours", "Economizer hours", "h", "Hours with more outdoor air than the minimum, for free cooling"),
+    (
+        "economizer_cooling_hours",
+        "Economizer-with-cooling hours",
+        "h",
+        "Hours with the economizer and mechanical cooling together: warmer supply air leaves more to outdoor air",
+    ),
+    (
+        "reset_excluded_hours",
+        "Hours out of the reset",
+        "h",
+        "Running time in setback, warm-up and cool-down, in which no supply air reset acts; a purge is not modelled",
+    ),
     (
         "humidity_limited_hours",
         "Humidity-limited hours",

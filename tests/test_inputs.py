@@ -1163,7 +1163,7 @@ BOUND = {
         for field in FIELDS
         if field.section == "limits" and field.name not in ("humidity", "damper_exponent")
     ),
-    *(field.path for field in FIELDS if field.section in ("sat", "dsp")),
+    *(field.path for field in FIELDS if field.section in ("sat", "dsp", "room_setpoints")),
 }
 
 

@@ -19,7 +19,7 @@ from binestimator.estimate.rows import Rows
 from binestimator.estimate.running import run_parts
 from binestimator.hours import build_conditions
 from binestimator.inputs.read import project_from_mapping
-from binestimator.results import to_plain
+from binestimator.results import AsRun, to_plain
 from binestimator.strategies.choose import dsp_setpoint_inwc, setpoints
 from binestimator.terminal import comparison
 from binestimator.workbook.layout import SERVICE
@@ -88,6 +88,16 @@ def test_an_undersized_terminal_is_found_small_and_stays_as_given():
     assert share == pytest.approx(np.where(hall, 0.7, 1.0), rel=1e-12)
     assert found.design_cfm == sizes.design_cfm
     assert unit_of(with_rogue("undersized")).zones.max_cfm[1] == PLAIN["zone"][1]["max_cfm"]
+
+
+def test_a_repair_of_an_undersized_terminal_names_its_size():
+    zones = [{**z, "rogue": "undersized"} if z["name"] == "North" else z for z in PLAIN["zone"]]
+    option = {"id": "repaired", "name": "Repaired", "kind": "repair", "sat": "demand", "dsp": "demand"}
+    override = {"zone.North.rogue": "none"}
+    with pytest.raises(InputError, match="North is undersized: its terminal stays as small as it is"):
+        project_of(zone=zones, candidate=[{**option, "override": override}])
+    larger = override | {"zone.*.max_cfm": 3000}
+    assert project_of(zone=zones, candidate=[{**option, "override": larger}]).candidate("repaired").kind == "repair"
 
 
 # ---------------------------------------------------------------- requests, alarms, pinned hours
@@ -271,6 +281,21 @@ def test_an_undersized_terminal_is_repaired_by_a_larger_one():
     assert found[0].after_usd == pytest.approx(results["larger"].saving["cost_usd"], rel=1e-9)
     driving = [d for d in driving_zones(results, results["sat_demand_dsp_demand"]) if d.zone == "North"]
     assert driving and all(d.kind == "undersized" for d in driving)
+
+
+@pytest.mark.invariant
+def test_hours_in_which_zones_ask_as_run_stand_beside_those_at_rest():
+    results = pinned()
+    count = len(results.unit.zones)
+    asks = {"temperature_request_hours": np.arange(count) + 10.0, "pressure_request_hours": np.arange(count) + 20.0}
+    run = AsRun(annual={}, saving={}, zones=asks, hourly={}, trace={}, trace_days=())
+    both = results["sat_demand_dsp_demand"]
+    assert all(d.as_run_hours is None for d in driving_zones(results, both))
+    found = driving_zones(replace(results, as_run={both.id: run}), both)
+    names = list(results.unit.zones.names)
+    for d in found:
+        assert d.as_run_hours == names.index(d.zone) + (10.0 if d.part == "sat" else 20.0)
+    assert driving_zones(replace(results, as_run={}), both)[0].as_run_hours is None
 
 
 @pytest.mark.invariant

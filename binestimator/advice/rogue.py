@@ -16,7 +16,7 @@ from ..estimate import Rows, annual_figures, night_duct, night_totals, run_parts
 from ..hours import build_conditions
 from ..inputs.paths import item_path
 from ..model.build import build_unit
-from ..model.loads import zone_loads
+from ..model.loads import loads_of
 from ..model.night import run_nights
 from ..results import overrides_key
 from ..service import Yardstick, judge, rises, service_figures
@@ -269,7 +269,7 @@ class _Changed:
                 self._hours[of] = build_conditions(self.results.weather, project)
             hours = self._hours[of]
             self._nights[key] = run_nights(
-                unit, hours, zone_loads(unit, hours), project.schedule,
+                unit, hours, loads_of(unit, hours), project.schedule,
                 night_duct(unit, project.schedule, candidate.dsp),
             )  # fmt: skip
         return self._nights[key]

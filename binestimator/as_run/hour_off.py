@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..model.loads import occupied_setpoints_f
 from ..model.night_rooms import night_caps, setback_calls
 from .hour_on import short
 
@@ -69,14 +70,15 @@ class _Served:
     """Limits of rooms in setback, warm-up and cool-down, and what the unit can give in an hour."""
 
     def __init__(self, year, hour, shape):
-        z, unit = year.unit.zones, year.unit
+        unit = year.unit
         self.unit = unit
         heat_f, cool_f = year.loads.heat_f[hour], year.loads.cool_f[hour]
         left = year.to_start[hour]
         ramp = np.where((left > 0) & (left <= year.warmup), (year.warmup - left + 1) / max(year.warmup, 1), 0.0)
         self.warming = ramp > 0.0
-        self.low_f = short(heat_f + ramp[:, None] * (np.maximum(z.heat_occupied_f, heat_f) - heat_f))
-        self.high_f = short(cool_f + ramp[:, None] * (np.minimum(z.cool_occupied_f, cool_f) - cool_f))
+        cool_occupied, heat_occupied = occupied_setpoints_f(unit, year.conditions.oat_f[hour])
+        self.low_f = short(heat_f + ramp[:, None] * (np.maximum(heat_occupied, heat_f) - heat_f))
+        self.high_f = short(cool_f + ramp[:, None] * (np.minimum(cool_occupied, cool_f) - cool_f))
         self.most = tuple(most[hour] for most in year.most_at_night)
         flows = [
             [np.broadcast_to(flow[hour] if len(flow) > 1 else flow, shape[1:]) for flow in air]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from ..model.system import heating_enabled
 from ..model.terminals import cooling_flow_cfm, requested_flow_cfm
 from ..model.unit import Unit
 from ..strategies.choose import dsp_of_sat, dsp_setpoint_inwc, resets_pressure
-from ..strategies.demand import MOST_REQUESTS, REQUEST_SLACK, pressure_thresholds_inwc, temperature_thresholds_f
+from ..strategies.demand import MOST_REQUESTS, pressure_thresholds_inwc, temperature_thresholds_f
 from ..strategies.limits import sat_limits
 from ..strategies.registry import dsp_strategy, sat_strategy
 from ..strategies.strategy import SatRows
@@ -19,6 +19,8 @@ from .rows import Part, Rows
 # A zone that would stop asking this far before the setpoint does not hold it: a setpoint is the mean of its edges of
 # asking and releasing, and a zone that is at one of them releases beyond that mean. [degF, share of duct pressure]
 NEAR_F, NEAR_FRAC = 0.5, 0.05
+# Requests of hours are kept to seven digits: shares that are nearer are equal.
+ALARM_SLACK = 1e-6
 
 
 #: Columns of ``CandidateResult.zones`` that come from :class:`RequestHours`, by part.
@@ -85,11 +87,11 @@ def alarm_hours(requests, rules, weight):
     window = max(int(round(rules.alarm_reset_hours)), 1)
     standing = np.zeros(requests.shape[1])
     for start in range(0, len(requests), window):
-        total = np.cumsum(requests[start : start + window], axis=0)
+        total = np.cumsum(requests[start : start + window], axis=0, dtype=float)
         run = np.arange(1, len(total) + 1)
         late = run > rules.alarm_run_hours
         most = rules.alarm_request_pct / 100.0 * run[late, None]
-        standing += (total[late] > most * (1.0 + REQUEST_SLACK)).sum(axis=0)
+        standing += (total[late] > most * (1.0 + ALARM_SLACK)).sum(axis=0)
     return np.where(weight > 0.0, standing, 0.0)
 
 
@@ -103,40 +105,57 @@ def request_hours(unit: Unit, candidate, rows: Rows, parts: list[Part], rules) -
     parts : list of Part
     rules : record of section ``rogue_zones``
     """
-    count = len(unit.zones)
-    zeros = lambda: {"sat": np.zeros(count), "dsp": np.zeros(count)}
+    z = unit.zones
+    zeros = lambda: {"sat": np.zeros(len(z)), "dsp": np.zeros(len(z))}
     found = RequestHours(requests=zeros(), alarm_hours=zeros(), pinned_hours=zeros(), by_one_hours={})
-    if sat_strategy(candidate.sat).listens:
-        _of_sat(found, unit, candidate, rows, parts, rules)
-    if dsp_strategy(candidate.dsp).listens:
-        _of_dsp(found, unit, candidate, rows, parts, rules)
+    for part, listens, add in (
+        ("sat", sat_strategy(candidate.sat).listens, _of_sat),
+        ("dsp", dsp_strategy(candidate.dsp).listens, _of_dsp),
+    ):
+        if not listens:
+            continue
+        found.by_one_hours[part] = 0.0
+        acting = [_acts(candidate, part, p) for p in parts]
+        sequence = []
+        for here, block in rows.blocks():
+            requests = add(found, unit, candidate, block, [_of_block(p, here) for p in parts], acting, rules)
+            found.requests[part] += block.on.hours @ requests
+            sequence.append(requests.astype(np.float32))
+        found.alarm_hours[part][:] = alarm_hours(np.concatenate(sequence), rules, z.weight)
     return found
 
 
-def _overridden(share: float, value, setpoint) -> bool:
-    return share > 0.0 and bool((setpoint == value).all())
+def _of_block(p: Part, here: slice) -> Part:
+    """A part in some of its rows."""
+    taken = {f.name: getattr(p.setpoints, f.name)[here] for f in fields(p.setpoints)}
+    return Part(share=p.share, setpoints=type(p.setpoints)(**taken), state=p.state.take(here))
 
 
-def _of_sat(found: RequestHours, unit: Unit, candidate, rows: Rows, parts, rules) -> None:
-    record, strategy, z = candidate.sat, sat_strategy(candidate.sat), unit.zones
-    loads = rows.loads
-    thresholds = temperature_thresholds_f(unit, loads)
-    always = z.asks_temperature
+def _acts(candidate, part: str, p: Part) -> bool:
+    """Whether the reset acts in a part of the time, no operators' override."""
+    record = getattr(candidate, part)
+    held, setpoint = (
+        (record.override_f, p.setpoints.sat_f) if part == "sat" else (record.override_inwc, p.setpoints.dsp_inwc)
+    )
+    return record.override_frac <= 0.0 or not bool((setpoint == held).all())
+
+
+def _of_sat(found: RequestHours, unit: Unit, candidate, block: Rows, parts, acting, rules) -> np.ndarray:
+    """Requests for colder air in a block of hours (R, Z); hours that zones pin are added to ``found``."""
+    record, strategy, loads = candidate.sat, sat_strategy(candidate.sat), block.loads
+    thresholds, always = temperature_thresholds_f(unit, loads), unit.zones.asks_temperature
     requests = sum(p.share * sent(p.state.sat_set_f, thresholds, always, below=False) for p in parts)
-    found.requests["sat"][:] = rows.on.hours @ requests
-    found.alarm_hours["sat"][:] = alarm_hours(requests, rules, z.weight)
-    acting = [p for p in parts if not _overridden(record.override_frac, record.override_f, p.setpoints.sat_f)]
-    if not acting:
-        found.by_one_hours["sat"] = 0.0
-        return
+    mine = [p for p, acts in zip(parts, acting, strict=True) if acts]
+    if not mine:
+        return requests
     low, high = strategy.range(record)
-    limits = sat_limits(unit, rows.on, loads, low, high)
-    sat = acting[0].setpoints.sat_f
+    limits = sat_limits(unit, block.on, loads, low, high)
+    sat = mine[0].setpoints.sat_f
 
     def setpoint(other: Unit, at):
         some = SatRows(
             unit=other,
-            conditions=rows.on.take(at),
+            conditions=block.on.take(at),
             loads=loads.take(at),
             limits=replace(limits, max_f=limits.max_f[at], humidity_f=limits.humidity_f[at]),
             dsp_of_sat=dsp_of_sat(other, candidate.dsp),
@@ -145,46 +164,43 @@ def _of_sat(found: RequestHours, unit: Unit, candidate, rows: Rows, parts, rules
         return strategy.setpoint_f(record, some, limits.max_f[at])
 
     near = (thresholds[1] < (sat + NEAR_F)[:, None]) | always
-    _pinned(found, "sat", unit, rows, sat, near, setpoint, rules.sat_step_f, sum(p.share for p in acting))
+    _pinned(found, "sat", unit, block, sat, near, setpoint, rules.sat_step_f, sum(p.share for p in mine))
+    return requests
 
 
-def _of_dsp(found: RequestHours, unit: Unit, candidate, rows: Rows, parts, rules) -> None:
-    record, z = candidate.dsp, unit.zones
-    always = z.asks_pressure
-    enabled = heating_enabled(unit, rows.on.oat_f, rows.on.fan_on)
-    loads = rows.loads
+def _of_dsp(found: RequestHours, unit: Unit, candidate, block: Rows, parts, acting, rules) -> np.ndarray:
+    """Requests for pressure in a block of hours (R, Z); hours that zones pin are added to ``found``."""
+    loads, always = block.loads, unit.zones.asks_pressure
+    enabled = heating_enabled(unit, block.on.oat_f, block.on.fan_on)
     requests = np.zeros(loads.q_cool_btuh.shape)
-    found.by_one_hours["dsp"] = 0.0
-    for p in parts:
-        sat = p.state.sat_f
+    for p, acts in zip(parts, acting, strict=True):
+        sat, dsp = p.state.sat_f, p.setpoints.dsp_inwc
         thresholds = pressure_thresholds_inwc(
             unit, requested_flow_cfm(unit, loads, sat, enabled), cooling_flow_cfm(unit, loads, sat)
         )
         requests += p.share * sent(p.state.dsp_inwc, thresholds, always, below=True)
-        dsp = p.setpoints.dsp_inwc
-        if _overridden(record.override_frac, record.override_inwc, dsp):
+        if not acts:
             continue
 
         def setpoint(other: Unit, at, sat=sat):
-            return dsp_setpoint_inwc(other, record, rows.on.take(at), loads.take(at), sat[at])
+            return dsp_setpoint_inwc(other, candidate.dsp, block.on.take(at), loads.take(at), sat[at])
 
         near = (thresholds[1] > (dsp * (1.0 - NEAR_FRAC))[:, None]) | always
-        _pinned(found, "dsp", unit, rows, dsp, near, setpoint, rules.dsp_step_inwc, p.share)
-    found.requests["dsp"][:] = rows.on.hours @ requests
-    found.alarm_hours["dsp"][:] = alarm_hours(requests, rules, z.weight)
+        _pinned(found, "dsp", unit, block, dsp, near, setpoint, rules.dsp_step_inwc, p.share)
+    return requests
 
 
-def _pinned(found: RequestHours, part: str, unit: Unit, rows: Rows, setpoint, near, without, step, share) -> None:
+def _pinned(found: RequestHours, part: str, unit: Unit, block: Rows, setpoint, near, without, step, share) -> None:
     """Add hours in which a setpoint would be elsewhere by more than a step without one zone of a line.
 
     ``near`` (R, Z) where the zone may matter · ``without(unit, rows)`` the setpoint with another unit.
     """
-    z, by_one = unit.zones, np.zeros(len(setpoint), dtype=bool)
+    z, by_one, hours = unit.zones, np.zeros(len(setpoint), dtype=bool), block.on.hours
     for k in np.flatnonzero((z.weight > 0.0) & near.any(axis=0)):
         weight = z.weight.copy()
         weight[k] *= (z.multiplier[k] - 1.0) / z.multiplier[k]
         at = np.flatnonzero(near[:, k])
         moved = at[np.abs(without(replace(unit, zones=replace(z, weight=weight)), at) - setpoint[at]) > step]
-        found.pinned_hours[part][k] += share * rows.on.hours[moved].sum()
+        found.pinned_hours[part][k] += share * hours[moved].sum()
         by_one[moved] = True
-    found.by_one_hours[part] = found.by_one_hours.get(part, 0.0) + share * float(rows.on.hours[by_one].sum())
+    found.by_one_hours[part] += share * float(hours[by_one].sum())

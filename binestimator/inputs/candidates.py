@@ -214,6 +214,8 @@ def _check_roles(project: Project, candidate: Candidate, where: str, problems: P
                     f"a candidate cannot change {parsed.field.name} of zones by a pattern: {why}",
                     do=f"{do}, or name the zones that are repaired",
                 )
+        elif parsed.field.name == "rogue" and candidate.overrides[path] == "none":
+            _larger_terminals(project, candidate, path, where, problems)
     if len(zones) > 1 and repaired.issuperset(zones):
         problems.add(where, f"a candidate cannot change the pressure that every zone needs: {why}", do=do)
     if candidate.id == project.baseline_id and candidate.changed_service:
@@ -222,3 +224,26 @@ def _check_roles(project: Project, candidate: Candidate, where: str, problems: P
             "the baseline cannot change what the rooms are promised: all others are judged by it",
             do="change it for the whole project",
         )
+
+
+def _larger_terminals(project: Project, candidate: Candidate, path: str, where: str, problems: Problems) -> None:
+    """Refuse a repair of undersized terminals that leaves their size: it would change nothing."""
+    names = [zone.name for zone in project.zones]
+    sized = {
+        place
+        for other in map(known_path, candidate.overrides)
+        if other.kind == "zone" and other.field.name == "max_cfm"
+        for place in other.matches(names)
+    }
+    parsed = known_path(path)
+    small = (
+        [k for k in parsed.matches(names) if project.zones[k].rogue == "undersized"] if parsed.kind == "zone" else []
+    )
+    for k in small:
+        if k not in sized:
+            problems.add(
+                override_place(where, path),
+                f"{names[k]} is undersized: its terminal stays as small as it is",
+                do=f"override {item_path('zone', names[k], 'max_cfm')} as well",
+            )
+            return

@@ -44,7 +44,17 @@ def check_all(project, problems: Problems, places: dict[str, str]) -> list[Findi
     list of Finding
     """
     findings: list[Finding] = []
-    for rule in (_ordered_pairs, _setpoints, _airflows, _cold_zones, _survey, _outdoor_air, _calendar, _standing_loss):
+    for rule in (
+        _ordered_pairs,
+        _setpoints,
+        _setpoint_lines,
+        _airflows,
+        _cold_zones,
+        _survey,
+        _outdoor_air,
+        _calendar,
+        _standing_loss,
+    ):
         rule(project, problems)
     _strategies(project, problems, places)
     _supply_below_rooms(project, problems, places)
@@ -153,6 +163,36 @@ def _setpoints(project, problems: Problems) -> None:
                 values += [item_path("group", zone.group, name), getattr(groups[zone.group], name)]
         if len(values) == 4:
             pair(*values)
+
+
+def _at(x: float, points) -> float:
+    """Straight lines between points, flat outside."""
+    below = [p for p in points if p[0] <= x]
+    above = [p for p in points if p[0] > x]
+    if not below or not above:
+        return float((below or above)[-1 if below else 0][1])
+    (x0, y0), (x1, y1) = below[-1], above[0]
+    return y0 + (x - x0) / (x1 - x0) * (y1 - y0)
+
+
+def _setpoint_lines(project, problems: Problems) -> None:
+    """Room setpoints by outdoor temperature keep apart at every outdoor temperature."""
+    rule = project.room_setpoints
+    if rule.rule != "outdoor_air":
+        return
+    for x in sorted({x for points in (rule.heating_points, rule.cooling_points) for x, _ in points}):
+        low, high = _at(x, rule.heating_points), _at(x, rule.cooling_points)
+        if low > high - LEAST_DEADBAND_F:
+            problems.add(
+                "room_setpoints.heating_points",
+                f"at {x:g} degF outdoors not at least {LEAST_DEADBAND_F:g} degF below room_setpoints.cooling_points "
+                f"({high:g})",
+                round(low, 3),
+                f"at most {high - LEAST_DEADBAND_F:g} degF there",
+                "move one of the two lines",
+                involves=("room_setpoints.heating_points", "room_setpoints.cooling_points"),
+            )
+            return
 
 
 def _airflows(project, problems: Problems) -> None:
@@ -318,6 +358,9 @@ def _supply_below_rooms(project, problems: Problems, places: dict[str, str]) -> 
         for zone in project.zones
         if zone.cooling_setpoint_f is not None
     ]
+    if project.room_setpoints.rule == "outdoor_air":
+        least = min(y for _, y in project.room_setpoints.cooling_points)
+        occupied.append((least, "room_setpoints.cooling_points"))
     unoccupied = [
         (group.cooling_unoccupied_f, item_path("group", group.name, "cooling_unoccupied_f")) for group in project.groups
     ]

@@ -78,8 +78,8 @@ class Project:
 
     Parameters
     ----------
-    info, weather, calendar, schedule, building, air_handler, outdoor_air, economizer, fan, return_fan, cooling, \
-heating, preheat, limits, service, prices, remedies, rogue_zones, bins, as_run : records
+    info, weather, calendar, schedule, building, room_setpoints, air_handler, outdoor_air, economizer, fan, \
+return_fan, cooling, heating, preheat, limits, service, prices, remedies, rogue_zones, bins, as_run : records
         One for each section (``info`` is section ``project``); attributes as in the inputs reference.
     specials, groups, zones : tuple of records
         Zones are complete: those of the quick description, then those of the project file, then
@@ -122,6 +122,7 @@ heating, preheat, limits, service, prices, remedies, rogue_zones, bins, as_run :
     calendar: Record
     schedule: Record
     building: Record
+    room_setpoints: Record
     specials: tuple
     groups: tuple
     zones: tuple

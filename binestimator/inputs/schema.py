@@ -219,6 +219,7 @@ _TITLES = {
     "calendar": "Calendar",
     "schedule": "Schedule of the air handler",
     "building": "Building and quick description",
+    "room_setpoints": "Room setpoints by outdoor temperature",
     "special": "Special zones of the quick description",
     "group": "Profile groups",
     "zone": "Zones",

@@ -101,6 +101,9 @@ def build_unit(project, sizes: Sizes) -> Unit:
     rogue = np.array([r.rogue for r in z])
     reheat = np.array([bool(r.reheat) for r in z]) & (project.heating.type != "none")
 
+    follows = np.array([bool(record.follows_outdoor_air) for record in project.groups])[group]
+    follows &= project.room_setpoints.rule == "outdoor_air"
+
     zones = Zones(
         names=tuple(r.name for r in z),
         group=group,
@@ -124,6 +127,8 @@ def build_unit(project, sizes: Sizes) -> Unit:
         heat_occupied_f=_or(_given(z, "heating_setpoint_f"), by_group("heating_setpoint_f")),
         cool_unoccupied_f=by_group("cooling_unoccupied_f"),
         heat_unoccupied_f=by_group("heating_unoccupied_f"),
+        follows_cool=follows & np.isnan(_given(z, "cooling_setpoint_f")),
+        follows_heat=follows & np.isnan(_given(z, "heating_setpoint_f")),
         index_share=_or(surveyed, _given(z, "index_share")),
         weight=multiplier * _array(z, "importance"),
         asks_temperature=np.isin(rogue, ("failed_sensor", "both")),
@@ -145,6 +150,7 @@ def build_unit(project, sizes: Sizes) -> Unit:
     unit = Unit(
         zones=zones,
         groups=groups,
+        room_setpoints=project.room_setpoints,
         air_handler=project.air_handler,
         outdoor_air=oa,
         economizer=project.economizer,

@@ -95,6 +95,22 @@ def loads_of(unit: Unit, conditions) -> ZoneLoads | LoadsOnDemand:
     return zone_loads(unit, conditions) if few else LoadsOnDemand(unit, conditions)
 
 
+def occupied_setpoints_f(unit: Unit, oat_f):
+    """Occupied cooling and heating setpoints of rooms at outdoor temperatures (R,). (1 or R, Z) each [degF]"""
+    z, rule = unit.zones, unit.room_setpoints
+
+    def of(follows, points, fixed):
+        if not follows.any():
+            return fixed[None, :]
+        x, y = zip(*points)
+        return np.where(follows, np.interp(oat_f, x, y)[:, None], fixed)
+
+    return (
+        of(z.follows_cool, rule.cooling_points, z.cool_occupied_f),
+        of(z.follows_heat, rule.heating_points, z.heat_occupied_f),
+    )
+
+
 def zone_loads(unit: Unit, conditions) -> ZoneLoads:
     """Room loads of every zone in every row.
 
@@ -128,8 +144,9 @@ def zone_loads(unit: Unit, conditions) -> ZoneLoads:
     infiltration = conditions.infiltration_frac[:, None] * zones.infiltration_cfm
     ua = zones.ua_btuh_f + fs * infiltration
     occupied = conditions.group_occupied[:, g]
-    cool = zones.cool_unoccupied_f + occupied * (zones.cool_occupied_f - zones.cool_unoccupied_f)
-    heat = zones.heat_unoccupied_f + occupied * (zones.heat_occupied_f - zones.heat_unoccupied_f)
+    cool_occupied, heat_occupied = occupied_setpoints_f(unit, conditions.oat_f)
+    cool = zones.cool_unoccupied_f + occupied * (cool_occupied - zones.cool_unoccupied_f)
+    heat = zones.heat_unoccupied_f + occupied * (heat_occupied - zones.heat_unoccupied_f)
     minimum = zones.min_unoccupied_cfm + occupied * (zones.min_cfm - zones.min_unoccupied_cfm)
     oat = conditions.oat_f[:, None]
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..units import KBTU_PER_KWH
 from . import fan as fans
-from .loads import LoadsOnDemand, ZoneLoads
+from .loads import LoadsOnDemand, ZoneLoads, occupied_setpoints_f
 from .plant import cooling_capacity_kbtuh, heat_source, most_heat_of_source_kbtuh, preheat_source
 from .system import heating_enabled, supply_heating_mode
 from .terminals import heating_need_btuh, requested_flow_cfm, zone_supply_f
@@ -183,8 +183,9 @@ def _nights(unit: Unit, conditions, loads, schedule, capacity, start, length, be
         # A group may be occupied while the unit is off (a network room): its own setpoints hold then.
         now = loads.take(h)
         low, high = now.heat_f, now.cool_f
-        low = low + ramp * (np.maximum(z.heat_occupied_f, low) - low)
-        high = high + ramp * (np.minimum(z.cool_occupied_f, high) - high)
+        cool_occupied, heat_occupied = occupied_setpoints_f(unit, conditions.oat_f[h])
+        low = low + ramp * (np.maximum(heat_occupied, low) - low)
+        high = high + ramp * (np.minimum(cool_occupied, high) - high)
         ua = np.maximum(now.ua_btuh_f, 1e-9)
         gain = -np.expm1(-ua / capacity) / ua  # degF per Btu/h over the hour
         drift = room[active] + gain * (now.gains_btuh + ua * (conditions.oat_f[h][:, None] - room[active]))

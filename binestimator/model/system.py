@@ -104,6 +104,8 @@ class RowState:
     freeze: np.ndarray
     low_flow: np.ndarray
     stage_cycling: np.ndarray
+    cold_dx: np.ndarray
+    economizer_cooling: np.ndarray
 
     def take(self, index) -> RowState:
         return RowState(**{f.name: getattr(self, f.name)[index] for f in fields(self)})
@@ -683,6 +685,8 @@ def finished(unit: Unit, c, loads: ZoneLoads, sat_set, a: Air, p: Coils, enabled
         stage_cycling=((load > 0.0) & (load < p.capacity_btuh / unit.cooling.stages)).astype(float)
         if dx
         else np.zeros_like(load),
+        cold_dx=((a.sat_f < unit.cooling.dx_minimum_sat_f) & (load > 0.0)).astype(float) if dx else np.zeros_like(load),
+        economizer_cooling=(p.mixed.economizing & (load > 0.0)).astype(float),
     )
 
 

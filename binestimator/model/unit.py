@@ -65,6 +65,7 @@ class Zones:
     ``aperture_ft2`` (Z, 4) is glass area times SHGC times shading factor by facade
     (north, east, south, west); ``roof_ft2_eq`` turns sun on the roof [Btu/h.ft2] into
     room heat. ``weight`` multiplies a zone's requests (multiplier times importance).
+    ``follows_cool``, ``follows_heat``: whose occupied setpoints go by the outdoor temperature (bool).
     """
 
     names: tuple[str, ...]
@@ -89,6 +90,8 @@ class Zones:
     heat_occupied_f: np.ndarray
     cool_unoccupied_f: np.ndarray
     heat_unoccupied_f: np.ndarray
+    follows_cool: np.ndarray
+    follows_heat: np.ndarray
     index_share: np.ndarray
     weight: np.ndarray
     asks_temperature: np.ndarray
@@ -109,6 +112,7 @@ class Unit:
 
     zones: Zones
     groups: Groups
+    room_setpoints: Any
     air_handler: Any
     outdoor_air: Any
     economizer: Any

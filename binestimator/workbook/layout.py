@@ -361,6 +361,8 @@ CANDIDATE_GROUPS: tuple[tuple[str, tuple[Column, ...]], ...] = (
             Column("freeze", "Cold mixed air", "1/0", "f0", width=7.5),
             Column("low_flow", "Low flow, DX", "1/0", "f0", width=7.5),
             Column("stage_cycling", "First stage cycles, DX", "1/0", "f0", width=8.5),
+            Column("cold_dx", "Supply too cold, DX", "1/0", "f0", width=8.5),
+            Column("economizer_cooling", "Economizer with cooling", "1/0", "f0", width=9.5),
         ),
     ),
 )

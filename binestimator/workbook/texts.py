@@ -244,8 +244,13 @@ GLOSSARY = (
     ),
     ("Preheat", "Heat of the coil in the air handler"),
     ("Reheat", "Heat of the coils at the terminals, which warms air that was cooled before"),
+    ("Request-hours", "Requests of a zone times the hours in which it sends them, over the hours that the unit runs"),
     ("Reset", "Moving a setpoint with conditions instead of holding it"),
-    ("Rogue zone", "A zone that keeps sending requests because of a fault, and so keeps a reset from acting"),
+    (
+        "Rogue zone",
+        "A zone that keeps sending requests because of a fault or a terminal too small, and so pins a reset: without "
+        "it the setpoint would be elsewhere",
+    ),
     ("Starved zone", "A zone whose airflow is cut because duct pressure is too low for it"),
     ("Supply air temperature (SAT)", "Temperature of the air leaving the air handler"),
     ("Unmet zone-hours", "Zones times hours warmer than the cooling setpoint by more than the tolerance"),

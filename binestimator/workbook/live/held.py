@@ -20,6 +20,7 @@ _PHYSICS = (
     "calendar.",
     "schedule.",
     "building.",
+    "room_setpoints.",
     "special[",
     "group[",
     "zone[",

@@ -6,8 +6,10 @@ from ...advice.rogue import REPAIR, driving_zones
 from ..page import Work, height_of, lines_of
 from ..strict import Sheet
 
-#: Zones shown of each reset of an option; the results file has all.
-_MOST = 3
+#: Zones shown of each reset of an option, of those that are rogue or have as many requests; the results file has all.
+_MOST, _LEAST_PCT = 3, 1.0
+# Characters of the columns of options and of zones, a little less than their width.
+_OPTION_WIDTH, _ZONE_WIDTH = 23, 25
 _PARTS = {"sat": "supply air", "dsp": "duct static"}
 _DRIVING = (
     ("Requests, % of running hours", "f0"),
@@ -26,7 +28,7 @@ _AFTER = (
 
 def kind_words(kind: str) -> str:
     """What is wrong with a zone, in words."""
-    return kind.replace("_", " ") if kind else "needs what it asks for"
+    return kind.replace("_", " ") if kind else "–"
 
 
 def write(work: Work, sheet: Sheet, row: int, last: int) -> int:
@@ -57,23 +59,30 @@ def _driving(work: Work, sheet: Sheet, row: int, last: int) -> int:
     for place, label in enumerate(heads[: 5 + shown]):
         sheet.text(row, place, label, s("head_left" if place < 3 else "head"))
     row += 1
+    any_shown = False
     for number, c in listening:
         hours = max(c.hourly["running_hours"], 1e-9)
         found = driving_zones(results, c)
         for part in c.pinned_hours:
-            for d in [d for d in found if d.part == part][:_MOST]:
-                sheet.text(row, 0, f"{number} {c.name}", s("line", "small"))
-                sheet.text(row, 1, d.zone, s("line", "small"))
+            for d in [d for d in found if d.part == part and (d.kind or d.request_pct >= _LEAST_PCT)][:_MOST]:
+                name = f"{number} {c.name}"
+                sheet.text(row, 0, name, s("text_small", "line"))
+                sheet.text(row, 1, d.zone, s("text_small", "line"))
                 style = ("flagged",) if d.kind else ()
                 sheet.text(row, 2, kind_words(d.kind), s("text_small", "line", *style))
-                sheet.number(row, 3, float(d.alike), s("f0", "line", "small"))
+                sheet.number(row, 3, float(d.alike), s("f0", "line", "small", "centre"))
                 sheet.text(row, 4, _PARTS[part], s("line", "small"))
                 values = (d.request_pct, d.alarm_hours, 100.0 * d.pinned_hours / hours, d.as_run_hours)
                 for place, (value, (_, code)) in enumerate(zip(values, _DRIVING, strict=True), 5):
                     if value is not None:
                         sheet.number(row, place, value, s(code, "line", "small"))
-                sheet.height(row, height_of(lines_of(kind_words(d.kind), 15, 8.0)))
+                lines = max(lines_of(name, _OPTION_WIDTH, 8.0), lines_of(d.zone, _ZONE_WIDTH, 8.0))
+                sheet.height(row, height_of(lines))
                 row += 1
+                any_shown = True
+    if not any_shown:
+        sheet.text(row, 0, "None asks for 1 % of the hours or more.", s("line", "small"))
+        row += 1
     return row + 1
 
 
@@ -101,16 +110,19 @@ def _after(work: Work, sheet: Sheet, row: int, last: int) -> int:
         zones = ", ".join(
             zone + (f" ({kind_words(kind)})" if kind else "") for zone, kind in zip(a.zones, a.kinds, strict=True)
         )
-        said = "equal" if a.serves else "▲ worse: " + "; ".join(a.reasons)
+        said = (
+            "equal" if a.serves else "▲ worse: " + "; ".join(a.reasons).replace("degF.h", "°F·h").replace("degF", "°F")
+        )
         sheet.text(row, 0, name, s("text_small", "line"))
         sheet.text(row, 1, zones, s("text_small", "line"))
         sheet.text(row, 2, "repaired" if a.way == REPAIR else "left out", s("line", "small"))
         sheet.blank(row, 3, s("line"))
         for place, usd in enumerate((a.saving_usd, a.after_usd, a.value_usd, a.repair_usd, a.reset_usd), 4):
             sheet.number(row, place, usd, s("usd", "line", "small"))
-        style = s("text_small", "line") if a.serves else s("text_small", "line", "flagged")
+        style = s("text_small", "line", "inset", *(() if a.serves else ("flagged",)))
         sheet.merged_text(row, 4 + len(_AFTER), row, last, said, style)
         width = 11.5 * (last - 3 - len(_AFTER))
-        sheet.height(row, height_of(max(lines_of(name, 26, 8.0), lines_of(zones, 27, 8.0), lines_of(said, width, 8.0))))
+        lines = max(lines_of(name, _OPTION_WIDTH, 8.0), lines_of(zones, _ZONE_WIDTH, 8.0), lines_of(said, width, 8.0))
+        sheet.height(row, height_of(lines))
         row += 1
     return row + 1

@@ -9,6 +9,7 @@ import numpy as np
 from ....strategies.demand import temperature_thresholds_f
 from ...figures import when_text
 from ...page import title
+from ..formulas import line_through
 from ..grid import Grid
 from .site import SUN, Site
 
@@ -34,6 +35,8 @@ def write_loads(site: Site, sheet, base_rows, demand_sat: bool) -> None:
         link_column=11,
     )
     _conditions(site, grid, base_rows or (lambda key: None))
+    if site.follows:
+        _setpoint_lines(site, grid)
     _group_shares(site, grid)
     _gains(site, grid)
     _zones(site, grid)
@@ -96,6 +99,19 @@ def _conditions(site: Site, grid: Grid, pick) -> None:
         grid.add("enabled", "Heating plant enabled", "1/0", None, "f0", values=_column(np.zeros(n)))
     else:
         grid.add("enabled", "Heating plant enabled", "1/0", "IF({oat}<{heating.enabled_below_f},1,0)", "f0")
+
+
+def _setpoint_lines(site: Site, grid: Grid) -> None:
+    """Occupied setpoints of rooms that follow the outdoor temperature."""
+    rule = site.unit.room_setpoints
+    grid.group("Room setpoints by outdoor temperature")
+    for key, label, points, name in (
+        ("tc_line", "Cooling setpoint of rooms that follow", rule.cooling_points, "p.room_cooling"),
+        ("th_line", "Heating setpoint of rooms that follow", rule.heating_points, "p.room_heating"),
+    ):
+        x, y = zip(*points)
+        grid.add(key, label, "°F", line_through("{oat}", len(points), name), "f2")
+        grid.compare(key, _column(np.interp(site.run.rows.on.oat_f, x, y)))
 
 
 def _group_shares(site: Site, grid: Grid) -> None:
@@ -202,8 +218,11 @@ def _zones(site: Site, grid: Grid) -> None:
         "{z.ua_btuh_f}+{fs}*{infiltration_frac}*{z.infiltration_cfm}",
         "f1",
     )
-    block("tc", "Cooling setpoint", "°F", "{z.tcu}+MMULT({group_occupied_row},{z.members})*({z.tco}-{z.tcu})", "f1")
-    block("th", "Heating setpoint", "°F", "{z.thu}+MMULT({group_occupied_row},{z.members})*({z.tho}-{z.thu})", "f1")
+    for key, label, c in (("tc", "Cooling setpoint", "c"), ("th", "Heating setpoint", "h")):
+        occupied, other = f"{{z.t{c}o}}", f"{{z.t{c}u}}"
+        if site.follows:
+            occupied = f"({occupied}+{{z.follows_{c}}}*({{{key}_line}}-{occupied}))"
+        block(key, label, "°F", f"{other}+MMULT({{group_occupied_row}},{{z.members}})*({occupied}-{other})", "f1")
     block(
         "vmin",
         "Minimum airflow",

@@ -57,8 +57,13 @@ class SitePlan:
 
     def can_share(self) -> bool:
         """Whether zones and loads are those of the first site: nothing that they read is changed."""
-        sections = ("building", "group", "zone", "special", "schedule", "calendar", "weather")
+        sections = ("building", "room_setpoints", "group", "zone", "special", "schedule", "calendar", "weather")
         return not any(path in _ALSO_READ or path.startswith(sections) for path in self.own)
+
+    @property
+    def follows(self) -> bool:
+        """Whether room setpoints go by the outdoor temperature."""
+        return self.unit.room_setpoints.rule == "outdoor_air"
 
     def has_idle(self) -> bool:
         """Whether the heating plant can take energy while the air handler is off."""

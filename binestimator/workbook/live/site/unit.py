@@ -60,6 +60,10 @@ def write_unit(site: Site, paper) -> None:
         "cfm",
         "{air_handler.leakage_frac}*{air_handler.design_cfm}",
     )
+    if sheet.site.follows:
+        sheet.section("Room setpoints by outdoor temperature")
+        sheet.points("room_cooling", "room_setpoints.cooling_points")
+        sheet.points("room_heating", "room_setpoints.heating_points")
     _outdoor_air(sheet)
     fan_constants(sheet)
     _limits(sheet)

@@ -207,6 +207,7 @@ class ZonesSheet:
                 if_given("heating_setpoint_f", by_group("heating_setpoint_f")),
                 row(z.heat_occupied_f),
             ),
+            *self._following(),
             (
                 "z.tcu",
                 "Cooling setpoint, unoccupied",
@@ -272,6 +273,30 @@ class ZonesSheet:
                 row(np.where(z.asks_pressure, 0.0, z.weight)),
             ),
         ]
+        return out
+
+    def _following(self) -> list[tuple]:
+        """Rooms whose occupied setpoints go by the outdoor temperature, where any do."""
+        site, z = self.site, self.site.unit.zones
+        if not site.follows:
+            return []
+        row = lambda values: np.array([np.asarray(values, dtype=float)])
+        groups = [bool(record.follows_outdoor_air) for record in site.project.groups]
+        out: list[tuple] = [
+            (
+                "z.follows",
+                "Its group follows the outdoor temperature",
+                "1/0",
+                None,
+                row([groups[g] for g in site.group]),
+            )
+        ]
+        for name, own, follows in (
+            ("z.follows_c", "cooling_setpoint_f", z.follows_cool),
+            ("z.follows_h", "heating_setpoint_f", z.follows_heat),
+        ):
+            label = f"{'Cooling' if own.startswith('cool') else 'Heating'} setpoint follows the outdoor temperature"
+            out.append((name, label, "1/0", f"IF(ISNUMBER({{z.{own}}}),0,{{z.follows}})", row(follows)))
         return out
 
     def write(self, sheet) -> None:
