@@ -57,10 +57,11 @@ def _table(lines: list[str], header: str, values: Mapping) -> None:
 
 
 def _key(name: str) -> str:
-    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name, re.ASCII) else _text(name)
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name, re.ASCII) else toml_text(name)
 
 
-def _text(text: str) -> str:
+def toml_text(text: str) -> str:
+    """Text in quotes as TOML has it."""
     return '"' + "".join(_ESCAPES.get(c) or (c if c.isprintable() else f"\\U{ord(c):08X}") for c in text) + '"'
 
 
@@ -70,7 +71,7 @@ def _value(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return _text(value)
+        return toml_text(value)
     if isinstance(value, float):
         return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
     if isinstance(value, int):
