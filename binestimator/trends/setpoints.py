@@ -249,7 +249,7 @@ def points_text(points: Sequence[tuple[float, float]], quantity: Quantity) -> st
     show = lambda y: f"{y:.{quantity.digits}f}".rstrip("0").rstrip(".") if quantity.digits == 3 else f"{y:g}"
     if len(points) == 1:
         return f"{show(points[0][1])} {quantity.unit} throughout"
-    return ", ".join(f"{show(y)} {quantity.unit} at {x:g}" for x, y in points) + " °F outdoors"
+    return ", ".join(f"{show(y)} {quantity.unit} at {x:g}" for x, y in points) + " degF outdoors"
 
 
 def setpoint_findings(log: Log, running: Running, quantity: Quantity) -> list[Found]:
@@ -315,7 +315,7 @@ def _described(log, running, quantity, setpoint, oat, good) -> list[Found]:
     demand = not explained and steps is not None
     words = points_text(table.points, quantity)
     caution = False
-    seen = "" if oat is None else "seen from {:.0f} to {:.0f} °F outdoors".format(*quantiles(oat[chosen], 0.0, 1.0))
+    seen = "" if oat is None else "seen from {:.0f} to {:.0f} degF outdoors".format(*quantiles(oat[chosen], 0.0, 1.0))
     if by_day is not None and oat is not None:
         text = f"two values that change with the day, not within it: {by_day}"
         overlap = _overlap(oat, setpoint, chosen, quantity)
@@ -343,7 +343,7 @@ def _described(log, running, quantity, setpoint, oat, good) -> list[Found]:
     points = [[x, float(np.clip(y, quantity.low, quantity.high))] for x, y in table.points]
     evidence = f"Trend log, {np.count_nonzero(chosen) * log.step_h:.0f} {name}: {words}; {reason}"
     path = f"candidate.as_found.{quantity.part}"
-    inputs = [InputFound(f"{path}.points", points, evidence, low, high)]
+    inputs = [InputFound(f"{path}.points", points, evidence, round(low, quantity.digits), round(high, quantity.digits))]
     night = good & ~running.occupied if running.mode else np.zeros(len(good), dtype=bool)
     if oat is not None and np.count_nonzero(night & np.isfinite(oat)) * log.step_h >= LEAST_HOURS:
         at_night = night & np.isfinite(oat)
@@ -436,7 +436,7 @@ def _overlap(oat, setpoint, chosen, quantity) -> str:
     if not len(cold) or not len(warm):
         return ""
     low, high = float(np.quantile(warm, 0.005)), float(np.quantile(cold, 0.995))
-    return f"between {low:.0f} and {high:.0f} °F outdoors both occur" if high > low + 1.0 else ""
+    return f"between {low:.0f} and {high:.0f} degF outdoors both occur" if high > low + 1.0 else ""
 
 
 def _steps(setpoint, chosen, quantity) -> str | None:
