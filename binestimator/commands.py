@@ -324,10 +324,11 @@ def run_trends(args) -> None:
             lines = map_lines(points, columns())
             say(args, "\n".join([*lines, "", f"Map       {args.draft_map}"]))
             return
-    index = None
+    index, max_cfm = None, {}
     if project is not None:
         index = project.fan.index_dsp_inwc or project.fan.design_dsp_inwc
-    found = study(gather(tables, points, progress("Reading")), index)
+        max_cfm = {zone.name: float(zone.max_cfm) for zone in project.zones if zone.max_cfm is not None}
+    found = study(gather(tables, points, progress("Reading")), index, max_cfm)
     merged = None
     if args.merged is not None:
         _, merged, text = merge(args.project, found, replace_given=args.replace_given)

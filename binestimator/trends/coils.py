@@ -16,7 +16,9 @@ _REST_H = 0.33
 _RISE_LOW, _RISE_HIGH = -1.0, 4.5
 _LEAST_HOURS = 2.0
 #: A day on which a valve opens this much further than on the others for the same work is named.
-_MORE = 0.2
+_MORE = 0.15
+#: Hours of steady cooling that a day needs to be judged.
+_STEADY_H = 3.0
 
 
 def coil_findings(log: Log, running: Running) -> list[Found]:
@@ -113,19 +115,20 @@ def _use(log, running, cool, heat, title) -> Found:
     good &= (mat - sat) > 8.0
     hours = float(np.count_nonzero(good)) * log.step_h
     days, place, counts = np.unique(log.day[good], return_inverse=True, return_counts=True)
-    enough = counts * log.step_h >= 1.0
+    enough = counts * log.step_h >= _STEADY_H
     if np.count_nonzero(enough) < 5:
-        return unknown(key, title, f"only {np.count_nonzero(enough)} days with an hour and more of steady cooling", hours)
+        return unknown(key, title, f"only {np.count_nonzero(enough)} days with {_STEADY_H:g} h of steady cooling", hours)
     # What a coil does at an opening goes with how warm the air is above the water; 44 degF stands for the water.
     work = ((mat - sat) / np.maximum(mat - 44.0, 5.0))[good].astype(float)
     index = work / cool[good].astype(float)
     by_day = np.array([np.median(index[place == k]) if enough[k] else np.nan for k in range(len(days))])
-    usual = float(np.nanmedian(by_day))
+    warmth = np.array([np.median(mat[good][place == k]) for k in range(len(days))]).astype(float)
+    usual = _usual_for(by_day, warmth)
     weak = days[np.nan_to_num(by_day, nan=np.inf) < (1.0 - _MORE) * usual]
     value = {
         "weak_days": [str(d) for d in weak],
         "days": int(np.count_nonzero(enough)),
-        "least_frac": round(float(np.nanmin(by_day) / usual), 3),
+        "by_day_frac": {str(d): round(float(v), 3) for d, v in zip(days, by_day / usual) if np.isfinite(v)},
     }
     if not len(weak):
         return Found(key, title, True, "alike on all days", "drop of air temperature for the opening of the valve, day by day",
@@ -135,5 +138,19 @@ def _use(log, running, cool, heat, title) -> Found:
         f"{days_listed(weak, 10)}: heat from a heating coil whose valve leaks, warmer or less chilled water, or moister air; "
         "which cannot be told from this"
     )
-    return Found(key, title, True, text, f"drop for the opening, of {np.count_nonzero(enough)} days with an hour and more",
+    return Found(key, title, True, text, f"drop for the opening, of {np.count_nonzero(enough)} days with {_STEADY_H:g} h and more",
                  hours, value, (), True)  # fmt: skip
+
+
+def _usual_for(by_day: np.ndarray, warmth: np.ndarray) -> np.ndarray:
+    """What is usual at the warmth of each day's mixed air: a line through logarithms by the median of slopes. (D,)
+
+    Warmer air is moister as a rule, and a valve that is open further does less by the step: both go with warmth.
+    """
+    known = np.isfinite(by_day) & (by_day > 0.0)
+    x, y = warmth[known], np.log(by_day[known])
+    first, second = np.triu_indices(len(x), 1)
+    apart = np.abs(x[first] - x[second]) > 1.0
+    slopes = (y[first] - y[second])[apart] / (x[first] - x[second])[apart]
+    slope = min(float(np.median(slopes)), 0.0) if len(slopes) else 0.0
+    return np.exp(np.median(y - slope * x) + slope * warmth)

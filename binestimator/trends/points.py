@@ -20,7 +20,9 @@ from importlib import resources
 #: What a name holds of nothing but this says nothing about the kind of point.
 _IGNORED = "ignored"
 _UNIT_NAME = re.compile(
-    r"(?<![A-Za-z])(AHU|RTU|MAU|ACU|DOAS|AC|AH)[ _\-.:#]*(\d+[A-Za-z]?|[A-Z](?=[ _\-.:/]|$))(?![A-Za-z0-9])", re.I
+    r"(?<![A-Za-z])(AHU|RTU|MAU|ACU|DOAS|AC|AH)(?:[ _\-.:#]*(\d+[A-Za-z]?)|[ _\-.#]+([A-Z])(?=[ _\-.:/]|$))"
+    r"(?![A-Za-z0-9])",
+    re.I,
 )
 _ZONE_NAME = re.compile(
     r"(?<![A-Za-z])(VAV|FPB|FPT|CAV|TU|ZONE|ZN|ROOM|RM|BOX|TERMINAL|SPACE)[ _\-.:#]*"
@@ -134,10 +136,11 @@ class Name:
 def read_name(name: str) -> Name:
     """Ideas, air handler and zone that a name of a point holds; any text is allowed."""
     rest = _BRACKETS.sub(lambda match: " " if len(match[1]) < 12 else f" {match[1]} ", name[:_LONGEST_NAME])
+    rest = re.sub(r"k(?:W|w)(h?)(?![a-z])", r" kw\1 ", rest)
     unit = zone = ""
     found = _UNIT_NAME.search(rest)
     if found:
-        unit = f"{found[1].upper()}-{found[2].upper()}"
+        unit = f"{found[1].upper()}-{(found[2] or found[3]).upper()}"
         rest = f"{rest[: found.start()]} {rest[found.end() :]}"
     found = _ZONE_NAME.search(rest)
     ideas: set[str] = set()

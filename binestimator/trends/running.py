@@ -109,10 +109,12 @@ def _days(log: Log, mask: np.ndarray, known: np.ndarray) -> list[_Day]:
         if np.count_nonzero(known[begin:end]) < _WHOLE_DAY * slots:
             continue
         on = mask[begin:end].copy()
-        for a, b in runs(~on & known[begin:end]):
-            if (b - a) * log.step_h < _SHORT_STOP_H and a > 0 and b < len(on):
+        here = known[begin:end]
+        for a, b in runs(~on):
+            # Between two parts of a run nothing is a stop that is short, or of which nothing is known.
+            between = a > 0 and b < len(on)
+            if between and ((b - a) * log.step_h < _SHORT_STOP_H or not here[a:b].any()):
                 on[a:b] = True
-        on |= ~known[begin:end] & False
         found_runs = [(a, b) for a, b in runs(on) if (b - a) * log.step_h >= _SHORT_RUN_H]
         share = float(mask[begin:end].mean())
         if not found_runs:

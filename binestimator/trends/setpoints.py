@@ -165,7 +165,8 @@ def _with_override(oat_f, setpoint, place, count, atom, value, quantity: Quantit
         n_apart = np.count_nonzero(apart)
         if n_apart < max(_LEAST_SLOTS, 0.05 * len(setpoint)):
             return None
-        override_frac = float(np.count_nonzero(apart & atom) / n_apart)
+        # Where the table says the same nothing tells: overrides last, so that what was seen next to it in time counts.
+        override_frac = float(_nearest(atom, apart).mean())
         used = [k for k in range(len(count)) if np.count_nonzero(apart & (place == k)) >= 2 * _LEAST_SLOTS]
         with_atom = [k for k in used if np.count_nonzero(apart & atom & (place == k)) >= 0.02 * count[k]]
         if not used or len(with_atom) < _OVERRIDE_SPREAD * len(used) or override_frac < 0.005:
@@ -176,25 +177,25 @@ def _with_override(oat_f, setpoint, place, count, atom, value, quantity: Quantit
     )  # fmt: skip
 
 
+def _nearest(state: np.ndarray, told: np.ndarray) -> np.ndarray:
+    """State of the nearest slot at which it can be told. (n,)"""
+    places = np.flatnonzero(told)
+    after = np.searchsorted(places, np.arange(len(state)))
+    left, right = places[np.maximum(after - 1, 0)], places[np.minimum(after, len(places) - 1)]
+    here = np.arange(len(state))
+    return state[np.where(np.abs(here - left) <= np.abs(right - here), left, right)]
+
+
 def _lines(x: np.ndarray, y: np.ndarray, weight: np.ndarray, quantity: Quantity) -> tuple[tuple[float, float], ...]:
     """The fewest straight lines through bin medians: none, one between flat ends, or several."""
     digits = quantity.digits
     middle = float(np.median(np.repeat(y, np.maximum(weight.astype(int), 1))))
     if np.average(np.abs(y - middle) <= 0.6 * quantity.near, weights=weight) >= 0.9 or len(x) < 3:
         return ((round(float(np.median(x)), 0), round(middle, digits)),)
-    best = (np.inf, (x[0], y[0], x[-1], y[-1]))
     steps = np.arange(np.floor(x[0]), np.ceil(x[-1]) + 0.01, 1.0)
-    for first in steps:
-        for second in steps[steps > first]:
-            share = np.clip((x - first) / (second - first), 0.0, 1.0)
-            best = min(best, _flat_line_flat(x, y, weight, first, second, share))
-    for width in (0.25,):
-        _, (first, _, second, _) = best
-        for a in first + np.arange(-1.0, 1.01, width):
-            for b in second + np.arange(-1.0, 1.01, width):
-                if b > a:
-                    best = min(best, _flat_line_flat(x, y, weight, a, b, np.clip((x - a) / (b - a), 0.0, 1.0)))
-    _, (first, low, second, high) = best
+    first, second, low, high = _flat_line_flat(x, y, weight, steps, steps)
+    near = np.arange(-1.0, 1.01, 0.25)
+    first, second, low, high = _flat_line_flat(x, y, weight, first + near, second + near)
     fit = np.interp(x, [first, second], [low, high])
     if np.average(np.abs(y - fit) <= 0.8 * quantity.near, weights=weight) >= 0.85:
         points = [(first, low), (second, high)]
@@ -208,17 +209,24 @@ def _lines(x: np.ndarray, y: np.ndarray, weight: np.ndarray, quantity: Quantity)
     return tuple(rounded)
 
 
-def _flat_line_flat(x, y, weight, first, second, share):
-    """Weighted squares of a line between flat ends, and its knots."""
-    w = weight * weight
-    ms, my = np.average(share, weights=w), np.average(y, weights=w)
-    spread = np.average((share - ms) ** 2, weights=w)
-    slope = 0.0 if spread <= 1e-12 else np.average((share - ms) * (y - my), weights=w) / spread
+def _flat_line_flat(x, y, weight, firsts, seconds) -> tuple[float, float, float, float]:
+    """Knots and heights of a line between flat ends, the best of all pairs of knots tried.
+
+    The line of each pair is that of least squares; of the pairs, the one of the least absolute distance is taken, so
+    that a few odd bins do not bend it.
+    """
+    first, second = (knots.ravel() for knots in np.meshgrid(firsts, seconds, indexing="ij"))
+    ascending = second > first + 1e-9
+    first, second = first[ascending], second[ascending]
+    share = np.clip((x - first[:, None]) / (second - first)[:, None], 0.0, 1.0)
+    w = weight * weight / np.sum(weight * weight)
+    ms, my = share @ w, float(y @ w)
+    spread = (share - ms[:, None]) ** 2 @ w
+    slope = np.where(spread > 1e-12, ((share - ms[:, None]) * (y - my)) @ w / np.maximum(spread, 1e-12), 0.0)
     low = my - slope * ms
-    # Absolute, so that a few odd bins do not bend the line.
-    return float(np.average(np.abs(y - low - slope * share), weights=weight)), (
-        float(first), float(low), float(second), float(low + slope),
-    )  # fmt: skip
+    distance = np.abs(y - low[:, None] - slope[:, None] * share) @ (weight / weight.sum())
+    k = int(distance.argmin())
+    return float(first[k]), float(second[k]), float(low[k]), float(low[k] + slope[k])
 
 
 def _corners(x, y, weight, tolerance: float) -> list[tuple[float, float]]:
@@ -315,7 +323,7 @@ def _described(log, running, quantity, setpoint, oat, good) -> list[Found]:
     demand = not explained and steps is not None
     words = points_text(table.points, quantity)
     caution = False
-    seen = "" if oat is None else "seen from {:.0f} to {:.0f} degF outdoors".format(*quantiles(oat[chosen], 0.0, 1.0))
+    seen = "" if oat is None else "seen from {:.0f} to {:.0f} degF outdoors".format(*(q + 0.0 if abs(q) >= 0.5 else 0.0 for q in quantiles(oat[chosen], 0.0, 1.0)))
     if by_day is not None and oat is not None:
         text = f"two values that change with the day, not within it: {by_day}"
         overlap = _overlap(oat, setpoint, chosen, quantity)
@@ -404,8 +412,8 @@ def _override(quantity, table, explained, hours, path, no_oat) -> Found:
     inputs = [InputFound(f"{path}.override_frac", round(share, 3), evidence)]
     if quantity.low <= value <= quantity.high:
         inputs.append(InputFound(f"{path}.{quantity.override}", value, evidence))
-    return Found(key, title, True, text, "one exact value at all outdoor temperatures, counted where the table says "
-                 "something else", hours, {"override_frac": round(share, 4), "override": value}, tuple(inputs),
+    return Found(key, title, True, text, "one exact value at all outdoor temperatures; where the table says the same, "
+                 "what was seen next to it in time", hours, {"override_frac": round(share, 4), "override": value}, tuple(inputs),
                  share > 0.05)  # fmt: skip
 
 

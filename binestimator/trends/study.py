@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -108,7 +108,9 @@ def read_trends(
     return gather(tables, points, progress)
 
 
-def study(log: Log, index_dsp_inwc: float | None = None) -> TrendStudy:
+def study(
+    log: Log, index_dsp_inwc: float | None = None, max_cfm: Mapping[str, float] | None = None
+) -> TrendStudy:
     """What a log says.
 
     Parameters
@@ -116,6 +118,8 @@ def study(log: Log, index_dsp_inwc: float | None = None) -> TrendStudy:
     log : Log
     index_dsp_inwc : float, optional
         Duct pressure of the index run of the project, by which pressure shares go.
+    max_cfm : mapping, optional
+        Design airflow of zones, by name, of the project.
     """
     running = find_running(log)
     leave_out_stuck(log, running)
@@ -127,5 +131,5 @@ def study(log: Log, index_dsp_inwc: float | None = None) -> TrendStudy:
     found += outdoor_air_findings(log, running)
     found += coil_findings(log, running)
     found += fan_findings(log, running)
-    found += terminal_findings(log, running, index_dsp_inwc)
+    found += terminal_findings(log, running, index_dsp_inwc, max_cfm)
     return TrendStudy(log, running, tuple(quality_of(log)), tuple(contradictions(log, running)), tuple(found))

@@ -657,6 +657,8 @@ def _decimal(data, delimiter, time_places) -> str:
 
 def _long(names, group: Group, data) -> Long | None:
     """Places of a table whose lines name their points, or None."""
+    if len(group.columns) > 12:
+        return None
     plain = {c.place: re.sub(r"[\s.]+", "", c.name.casefold()) for c in group.columns}
     numeric, texts = [], []
     for column in group.columns:
@@ -669,7 +671,7 @@ def _long(names, group: Group, data) -> Long | None:
             texts.append(column.place)
         else:
             numeric.append(column.place)
-    if not texts or len(group.columns) > 12:
+    if not texts:
         return None
     distinct = {place: len({row[place] for row in data}) for place in texts}
     by_head = lambda heads, places: next((p for p in places if plain[p] in heads), -1)
@@ -732,6 +734,10 @@ def _interval(rows, group: Group, place: int, long: Long | None) -> float:
         most = max(counts, key=counts.get) if counts else ""  # type: ignore[arg-type]
         rows = [row for row in rows if row[long.name] == most]
     stamps = [s for s in _stamps_of(rows, group, place) if s is not None]
-    steps = np.abs(np.diff(np.array(stamps)))
-    steps = steps[steps > 0]
+    steps = np.diff(np.array(stamps))
+    back = float(np.mean(steps < 0)) if steps.size else 0.0
+    if 0.1 < back < 0.9:  # in no order: neighbours in time may not be among the lines looked at
+        steps = np.diff(np.unique(stamps))
+        return float(np.quantile(steps, 0.1)) if steps.size else 300.0
+    steps = np.abs(steps)[steps != 0]
     return float(np.median(steps)) if steps.size else 300.0

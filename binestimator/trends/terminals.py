@@ -9,6 +9,7 @@ temperature requests are a lower bound.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,7 +50,7 @@ class ZoneFound:
     open_cfm, open_dsp_inwc : float or None
         Airflow through the open damper at that duct pressure.
     index_share : float or None
-        k for the highest duct pressure setpoint and the highest airflow setpoint of the log.
+        k at the duct pressure of the index run and the zone's design airflow, where that is known.
     """
 
     name: str
@@ -73,13 +74,20 @@ def zone_path(name: str, tail: str) -> str:
     return f"zone[{name}].{tail}"
 
 
-def terminal_findings(log: Log, running: Running, index_dsp_inwc: float | None = None) -> list[Found]:
+def terminal_findings(
+    log: Log,
+    running: Running,
+    index_dsp_inwc: float | None = None,
+    max_cfm: Mapping[str, float] | None = None,
+) -> list[Found]:
     """What the log says about zones.
 
     Parameters
     ----------
     index_dsp_inwc : float, optional
         Duct pressure of the index run; the highest setpoint of the log when not given.
+    max_cfm : mapping, optional
+        Design airflow of zones that is known; the airflow setpoint at which a zone rests where it is highest when not.
     """
     titles = {
         "zone_minimums": "Zone airflow limits",
@@ -108,7 +116,7 @@ def terminal_findings(log: Log, running: Running, index_dsp_inwc: float | None =
             asks_t += temperature.astype(np.int16)
         if pressure is not None:
             asks_p += pressure.astype(np.int16)
-        zones.append(_zone(log, running, used, name, temperature, pressure, index))
+        zones.append(_zone(log, running, used, name, temperature, pressure, index, (max_cfm or {}).get(name)))
     return [
         _limits(zones, titles["zone_minimums"]),
         _setpoints(zones, titles["zone_setpoints"]),
@@ -157,7 +165,7 @@ def latched(begins: np.ndarray, ends: np.ndarray) -> np.ndarray:
     return event[place] > 0
 
 
-def _zone(log, running, used, name, temperature, pressure, index) -> ZoneFound:
+def _zone(log, running, used, name, temperature, pressure, index, design_cfm) -> ZoneFound:
     at = lambda kind: log.get(f"{kind}@{name}")
     finite = np.zeros(len(used), bool)
     for key, values in log.values.items():
@@ -182,8 +190,9 @@ def _zone(log, running, used, name, temperature, pressure, index) -> ZoneFound:
             open_dsp = float(np.median(dsp[wide]))
             open_cfm = float(np.median(flow[wide] / np.sqrt(dsp[wide]))) * open_dsp**0.5
             open_pct = 100.0 * min(float(np.median(damper[wide])), 1.0)
-            if highest is not None and index:
-                share = open_dsp / index * (highest / open_cfm) ** 2
+            design_cfm = highest if design_cfm is None and is_limit else design_cfm
+            if design_cfm is not None and index:
+                share = open_dsp / index * (design_cfm / open_cfm) ** 2
     return ZoneFound(
         name=name,
         hours=hours,
@@ -322,7 +331,9 @@ def _shares(zones, index, log, title) -> Found:
     values = np.array([z.index_share for z in known if z.index_share is not None])
     text = f"{len(known)} of {len(zones)} zones had their damper wide open"
     if len(values):
-        text += f"; k between {values.min():.2f} and {values.max():.2f} of {index:.2f} in. w.c., at the highest airflow setpoint seen"
+        text += f"; k between {values.min():.2f} and {values.max():.2f} of {index:.2f} in. w.c."
+    if len(values) < len(known):
+        text += f"; k of {len(known) - len(values)} needs their design airflow, which a project gives (the airflow and pressure found go with any)"
     rest = len(zones) - len(known)
     if rest:
         text += f"; of the other {rest} it cannot be told"
