@@ -330,6 +330,8 @@ def run_trends(args) -> None:
         max_cfm = {zone.name: float(zone.max_cfm) for zone in project.zones if zone.max_cfm is not None}
     found = study(gather(tables, points, progress("Reading")), index, max_cfm)
     merged = None
+    if project is not None:
+        found = replace(found, found=(*found.found, _matched(found, project)))
     if args.merged is not None:
         _, merged, text = merge(args.project, found, replace_given=args.replace_given)
         new.append(NewFile(Path(args.merged), seal_text(text), MERGED))
@@ -346,3 +348,17 @@ def run_trends(args) -> None:
     if new:
         said.append("\n".join(f"{labels[file.kind]:<14}{file.path}" for file in new))
     say(args, "\n\n".join(said))
+
+
+def _matched(found, project):
+    """Load scaling of a project whose typical year is at hand."""
+    from binestimator.errors import WeatherError
+    from binestimator.steps import weather_of
+    from binestimator.trends.found import unknown
+    from binestimator.trends.match import KEY, TITLE, match_airflow
+
+    try:
+        weather = weather_of(project)
+    except WeatherError as error:
+        return unknown(KEY, TITLE, f"the typical year of the project cannot be read: {error}")
+    return match_airflow(found, project, weather)

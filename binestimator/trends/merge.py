@@ -82,7 +82,7 @@ def merge(
     for one in study.inputs:
         if one.path.startswith("zone["):
             name = one.path[5 : one.path.rindex("].")]
-            if name not in names:
+            if name != "*" and name not in names:
                 actions.append(Merged(one.path, REFUSED, one.value, None, f"the project has no zone {name}"))
                 continue
             groups.setdefault(f"{name}.{'survey' if '.survey_' in one.path else one.path}", []).append(one)

@@ -1,0 +1,178 @@
+"""Load scaling: internal gains such that modelled airflow matches the measured one by outdoor temperature and occupancy.
+
+The log and the typical year are of different days, so that means of bins are compared, weighted with the measured hours.
+Terminals and fan keep the sizes they have in the project: another load is no other building.
+
+References
+----------
+NMBE and CV(RMSE) as in ASHRAE Guideline 14-2014, with its limits for hourly data of 10 % and 30 %; here of means of bins,
+with one parameter (p = 1).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from binestimator.climate import climate_of
+from binestimator.estimate.rows import Rows
+from binestimator.estimate.running import run_parts
+from binestimator.estimate.sizing import size_unit
+from binestimator.hours import Conditions, build_conditions
+from binestimator.inputs.project import Project
+from binestimator.model.build import build_unit
+from binestimator.model.unit import Sizes
+from binestimator.trends.fans import zone_sum
+from binestimator.trends.found import Found, InputFound, unknown
+from binestimator.trends.study import TrendStudy
+
+KEY, TITLE = "load_scaling", "Loads that match the airflow"
+#: Width of bins [degF], and hours that one needs in the log.
+BIN_F, _LEAST_BIN_H = 5.0, 3.0
+_LEAST_HOURS, _LEAST_BINS = 24.0, 4
+#: Range of the multiplier that is looked through.
+_LOW, _HIGH = 0.2, 4.0
+#: Limits of Guideline 14 for hourly data.
+NMBE_LIMIT, CV_LIMIT = 0.10, 0.30
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """Modelled against measured means of bins.
+
+    Parameters
+    ----------
+    nmbe, cv_rmse : float
+        Of the measured mean; NMBE is positive where the measured airflow is higher.
+    modelled_cfm : ndarray (B,)
+    """
+
+    nmbe: float
+    cv_rmse: float
+    modelled_cfm: np.ndarray
+
+
+def guideline_14(measured: np.ndarray, modelled: np.ndarray, hours: np.ndarray) -> tuple[float, float]:
+    """NMBE and CV(RMSE) of means of bins, weighted with hours; ``sum/(n - 1)`` with n bins."""
+    weight = hours / hours.mean()
+    off, count = measured - modelled, max(len(measured) - 1, 1)
+    mean = float(np.average(measured, weights=hours))
+    return float((weight * off).sum() / count / mean), float(np.sqrt((weight * off**2).sum() / count) / mean)
+
+
+class _Model:
+    """Airflow of the baseline by bins, for multipliers of internal gains."""
+
+    def __init__(self, project: Project, weather):
+        self.project = project.in_climate(climate_of(weather))
+        self.conditions: Conditions = build_conditions(weather, self.project)
+        self.sizes: Sizes = size_unit(self.project, self.conditions)
+
+    def airflow(self, multiplier: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Outdoor temperature, occupancy and airflow of the running hours."""
+        changes = {path: value for path, value in gains(self.project, multiplier).items()} if multiplier != 1.0 else {}
+        project = self.project.with_overrides(changes) if changes else self.project
+        unit = build_unit(project, self.sizes)
+        rows = Rows.of(unit, self.conditions)
+        baseline = project.candidate(project.baseline_id)
+        parts = run_parts(unit, baseline, rows)
+        flow = sum(part.share * part.state.flow_cfm for part in parts)
+        return rows.on.oat_f, rows.on.occupied > 0.5, np.asarray(flow)
+
+
+def gains(project: Project, multiplier: float) -> dict[str, float]:
+    """Path -> multiplier of the internal gains of each zone, by which they are scaled; one line where all are alike."""
+    given = {zone.name: float(zone.gain_multiplier) for zone in project.zones}
+    scaled = lambda value: round(min(value * multiplier, 10.0), 3)
+    if len(set(given.values())) == 1:
+        return {"zone.*.gain_multiplier": scaled(next(iter(given.values())))}
+    return {f"zone.{name}.gain_multiplier": scaled(value) for name, value in given.items()}
+
+
+def match_airflow(study: TrendStudy, project: Project, weather) -> Found:
+    """Multiplier of internal gains by which modelled and measured airflow agree, with the agreement before and after.
+
+    Parameters
+    ----------
+    study : TrendStudy
+    project : Project
+        With the as-found setpoints, best those of the log.
+    weather : Weather
+    """
+    log, running = study.log, study.running
+    flow, source = log.get("supply_flow"), "supply airflow"
+    if flow is None:
+        flow, source = zone_sum(log), "sum of zones"
+    oat = log.get("oat")
+    if flow is None or oat is None or not running.by:
+        return unknown(KEY, TITLE, "it takes airflow and outdoor temperature")
+    if source == "sum of zones" and len(log.zones) < len(project.zones):
+        return unknown(KEY, TITLE, f"supply airflow is not in the log, and only {len(log.zones)} of {len(project.zones)} zones")
+    good = running.settled & np.isfinite(flow) & np.isfinite(oat)
+    hours = float(np.count_nonzero(good)) * log.step_h
+    if hours < _LEAST_HOURS:
+        return unknown(KEY, TITLE, f"only {hours:.0f} settled running hours with airflow", hours)
+    model = _Model(project, weather)
+    oat_m, occupied_m, flow_m = model.airflow(1.0)
+    measured_bin = np.floor(oat[good] / BIN_F).astype(int) * 2 + running.occupied[good]
+    modelled_bin = np.floor(oat_m / BIN_F).astype(int) * 2 + occupied_m
+    bins = [
+        b for b in np.unique(measured_bin)
+        if np.count_nonzero(measured_bin == b) * log.step_h >= _LEAST_BIN_H and np.count_nonzero(modelled_bin == b) >= _LEAST_BIN_H
+    ]  # fmt: skip
+    if len(bins) < _LEAST_BINS:
+        return unknown(
+            KEY, TITLE, f"only {len(bins)} bins of {BIN_F:g} degF that both the log and the typical year have hours in", hours
+        )
+    measured = np.array([flow[good][measured_bin == b].mean() for b in bins], dtype=float)
+    weight = np.array([np.count_nonzero(measured_bin == b) * log.step_h for b in bins])
+
+    def agreement(multiplier: float, flow_of=None) -> Agreement:
+        modelled = flow_of if flow_of is not None else model.airflow(multiplier)[2]
+        means = np.array([modelled[modelled_bin == b].mean() for b in bins])
+        return Agreement(*guideline_14(measured, means, weight), means)
+
+    before = agreement(1.0, flow_m)
+    ends = {multiplier: agreement(multiplier) for multiplier in (_LOW, _HIGH)}
+    value: dict = {
+        "bins": [{"oat_low_f": float(b // 2 * BIN_F), "occupied": bool(b % 2), "hours": round(float(h), 1), "measured_cfm": round(float(m)),
+                  "modelled_cfm": round(float(s))} for b, h, m, s in zip(bins, weight, measured, before.modelled_cfm)],
+        "before": {"nmbe": round(before.nmbe, 4), "cv_rmse": round(before.cv_rmse, 4)},
+    }  # fmt: skip
+    said = lambda a: f"NMBE {100 * a.nmbe:+.1f} %, CV(RMSE) {100 * a.cv_rmse:.1f} %"
+    if ends[_LOW].nmbe < 0.0 or ends[_HIGH].nmbe > 0.0:
+        which = "less" if ends[_LOW].nmbe < 0.0 else "more"
+        return Found(
+            KEY, TITLE, True, f"no internal gains between {_LOW:g} and {_HIGH:g} times those of the project give the measured airflow: it "
+            f"is {which} than the model's ({said(before)}); look at minimum airflows, setpoints and sizes first",
+            "means of bins of outdoor temperature and occupancy", hours, value, (), True)  # fmt: skip
+    low, high = _LOW, _HIGH
+    at_low, at_high = ends[_LOW].nmbe, ends[_HIGH].nmbe
+    middle, after = 1.0, before
+    for _ in range(10):
+        # The line between both ends, kept off them, so that each round closes the bracket.
+        share = np.clip(at_low / (at_low - at_high), 0.15, 0.85)
+        middle = low + float(share) * (high - low)
+        after = agreement(middle)
+        if abs(after.nmbe) < 0.002:
+            break
+        if after.nmbe > 0.0:
+            low, at_low = middle, after.nmbe
+        else:
+            high, at_high = middle, after.nmbe
+    value |= {"multiplier": round(middle, 3), "after": {"nmbe": round(after.nmbe, 4), "cv_rmse": round(after.cv_rmse, 4)}}
+    for line, modelled in zip(value["bins"], after.modelled_cfm):
+        line["matched_cfm"] = round(float(modelled))
+    good_after = abs(after.nmbe) <= NMBE_LIMIT and after.cv_rmse <= CV_LIMIT
+    text = f"internal gains {middle:.2f} times those of the project: before {said(before)}, after {said(after)}"
+    text += "" if good_after else "; beyond the limits of Guideline 14: something else differs as well"
+    reason = f"{source}, means of {len(bins)} bins of {BIN_F:g} degF and occupancy, weighted with hours"
+    inputs: tuple[InputFound, ...] = ()
+    if good_after and abs(middle - 1.0) > 0.03:
+        evidence = f"Trend log, {hours:.0f} h of {source}: {text}"
+        inputs = tuple(
+            InputFound(f"zone[{path[5 : path.rindex('.')]}].gain_multiplier", scaled, evidence)
+            for path, scaled in gains(model.project, middle).items()
+        )
+    return Found(KEY, TITLE, True, text, reason, hours, value, inputs, not good_after)
