@@ -283,7 +283,9 @@ def run_trends(args) -> None:
     read: list[Path] = [Path(file) for file in (*args.files, *filter(None, [args.map]))]
     if args.project is not None:
         if args.merged is not None and is_workbook(args.project):
-            raise InputError(f"{args.project}: inputs are merged into a project file (.toml), not into a form or workbook")
+            raise InputError(
+                f"{args.project}: inputs are merged into a project file (.toml), not into a form or workbook"
+            )
         project = read_any(args.project)[0]
         read += files_read(args.project, project, weather=False)
     places = ((args.draft_map, TREND_MAP), (args.out, FRAGMENT), (args.json, TRENDS), (args.merged, MERGED))

@@ -87,7 +87,8 @@ def test_what_is_wrong_with_a_map_is_said_at_once(tmp_path, log, capsys):
     )
     assert cli.main(["trends", str(log), "--map", str(path)]) == 2
     said = capsys.readouterr().err
-    for words in ("Mars/Olympus", "date_order", "satt", "did you mean", "no unit of supply air temperature", "point[3].zone",
+    for words in ("Mars/Olympus", "date_order", "satt", "did you mean", "no unit of supply air "
+        "temperature", "point[3].zone",
                   "point[4].column", "point[5].type"):  # fmt: skip
         assert words in said, words
     path.write_text('[[point]]\ncolumn = "Suply Air Temp (degF)"\nkind = "sat"\nunit = "degF"\n')

@@ -123,7 +123,9 @@ def test_minimums_and_zone_setpoints(folder):
     found, unit = study_of("line", folder), log_of("line").unit
     for name, low in zip(unit.zones.names, 0.3 * unit.zones.max_cfm):
         said = found["zone_minimums"].value[f"VAV-{name[1:]}"]
-        assert said["min_cfm"] == pytest.approx(low, rel=0.02)  # airflow is written to a thousandth, noise is in the flow
+        assert said["min_cfm"] == pytest.approx(
+            low, rel=0.02
+        )  # airflow is written to a thousandth, noise is in the flow
     assert set(map(tuple, found["zone_setpoints"].value.values())) == {(75.0, 70.0)}
 
 
@@ -178,8 +180,13 @@ def test_stuck_and_contradicting_sensors(folder):
 @pytest.mark.invariant
 def test_valves_that_leak_and_fight(folder):
     made = log_of("line")
-    values = {k: made.values[k].copy() for k in ("oat", "mat", "rat", "sat", "supply_fan_status", "cooling_valve", "heating_valve")}
-    shut = (np.nan_to_num(values["cooling_valve"], nan=1.0) < 1.0) & (np.nan_to_num(values["heating_valve"], nan=1.0) < 1.0)
+    values = {
+        k: made.values[k].copy()
+        for k in ("oat", "mat", "rat", "sat", "supply_fan_status", "cooling_valve", "heating_valve")
+    }
+    shut = (np.nan_to_num(values["cooling_valve"], nan=1.0) < 1.0) & (
+        np.nan_to_num(values["heating_valve"], nan=1.0) < 1.0
+    )
     values["sat"] = values["sat"] + np.where(shut & made.on, 8.0, 0.0)
     found = study(read_trends([replace(made, values=values).csv(folder / "leak.csv")]))
     assert found["coil_leak"].caution and found["coil_leak"].value["warm_days"]
@@ -210,7 +217,11 @@ def test_setpoint_by_requests_is_not_taken_for_a_table(folder):
     for step in steps:
         level = min(max(level + step, 55.0), 65.0)
         walk.append(level)
-    values = {"oat": made.values["oat"], "sat_setpoint": np.array(walk), "supply_fan_status": made.values["supply_fan_status"]}
+    values = {
+        "oat": made.values["oat"],
+        "sat_setpoint": np.array(walk),
+        "supply_fan_status": made.values["supply_fan_status"],
+    }
     found = study(read_trends([replace(made, values=values).csv(folder / "requests.csv")]))
     assert found["sat_reset"].value.get("reads") != "outdoor temperature"
     assert not found["sat_override"].known or found["sat_override"].value["override_frac"] < 0.03

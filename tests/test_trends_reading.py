@@ -23,7 +23,14 @@ from binestimator.trends.tables import look
 START = datetime.datetime(2025, 3, 30, 0, 0)
 STEP = datetime.timedelta(minutes=15)
 ROWS = 4 * 96
-HEADS = ["Time", "Outside Air Temp", "Supply Air Temp", "Supply Air Temp Setpoint", "Duct Static Pressure", "Supply Fan Status"]
+HEADS = [
+    "Time",
+    "Outside Air Temp",
+    "Supply Air Temp",
+    "Supply Air Temp Setpoint",
+    "Duct Static Pressure",
+    "Supply Fan Status",
+]
 UNITS = ["", "degF", "degF", "degF", "in. w.c.", ""]
 KEYS = ("oat", "sat", "sat_setpoint", "dsp", "supply_fan_status")
 
@@ -35,7 +42,8 @@ def samples():
     for k in range(ROWS):
         stamp = START + k * STEP
         on = 6 <= stamp.hour < 18
-        rows.append((stamp, round(48 + 14 * np.sin(k / 15.0) + rng.normal(0, 0.2), 2), round(55.3 + rng.normal(0, 0.2), 2) if on
+        rows.append((stamp, round(48 + 14 * np.sin(k / 15.0) + rng.normal(0, 0.2), 2), round(55.3 + rng.normal(0,
+        0.2), 2) if on
                      else 71.6, 55.5, round(1.2 + rng.normal(0, 0.02), 3) if on else 0.0, int(on)))  # fmt: skip
     return rows
 
@@ -43,7 +51,9 @@ def samples():
 DATA = samples()
 
 
-def table(*, stamp=lambda t: t.strftime("%m/%d/%Y %H:%M"), heads=HEADS, sep=",", number=str, on=str, rows=DATA, before=()):
+def table(
+    *, stamp=lambda t: t.strftime("%m/%d/%Y %H:%M"), heads=HEADS, sep=",", number=str, on=str, rows=DATA, before=()
+):
     lines = [*before, sep.join(heads)]
     lines += [sep.join([stamp(r[0]), *(number(v) for v in r[1:5]), on(r[5])]) for r in rows]
     return "\n".join(lines) + "\n"
@@ -245,7 +255,10 @@ def test_on_change_of_value_holds_until_the_next(tmp_path):
     assert np.isfinite(setpoint[1:]).all() and np.nanmax(np.abs(setpoint - 55.5)) < 1e-5
     status = log.values["supply_fan_status"]
     hour = log.hour
-    assert np.nanmean(status[(hour >= 6.5) & (hour < 17.5)]) == 1.0 and np.nanmean(status[(hour > 19) & (hour < 23)]) == 0.0
+    assert (
+        np.nanmean(status[(hour >= 6.5) & (hour < 17.5)]) == 1.0
+        and np.nanmean(status[(hour > 19) & (hour < 23)]) == 0.0
+    )
 
 
 @pytest.mark.invariant
@@ -290,7 +303,9 @@ def test_several_air_handlers_are_told_apart(tmp_path):
     heads = ["Time"] + [f"AHU-{n} {h}" for n in (1, 2) for h in HEADS[1:]] + ["AHU-2 Return Air Temp"]
     lines = [",".join(heads)]
     for r in DATA:
-        lines.append(",".join([f"{r[0]:%Y-%m-%d %H:%M}", *map(str, r[1:]), *map(str, (v + 1 for v in r[1:5])), str(r[5]), "72"]))
+        lines.append(
+            ",".join([f"{r[0]:%Y-%m-%d %H:%M}", *map(str, r[1:]), *map(str, (v + 1 for v in r[1:5])), str(r[5]), "72"])
+        )
     path = tmp_path / "log.csv"
     path.write_text("\n".join(lines))
     log = read(path)
@@ -343,7 +358,10 @@ HOSTILE = {
     "prose": (b"Dear all,\nhere are the trends.\nRegards\n", "no column of dates"),
     "dates alone": (b"Time\n2025-01-01 06:00\n2025-01-01 06:05\n", "no column of values"),
     "no known point": (b"Time,Foo\n2025-01-01 06:00,1\n2025-01-01 06:05,2\n", "no value of any mapped point"),
-    "nothing but words": (b"Time,Supply Air Temp\n2025-01-01 06:00,x\n2025-01-01 06:05,y\n", "no value of any mapped point"),
+    "nothing but words": (
+        b"Time,Supply Air Temp\n2025-01-01 06:00,x\n2025-01-01 06:05,y\n",
+        "no value of any mapped point",
+    ),
     "too many columns": (b"Time," + b",".join(b"c" for _ in range(5000)) + b"\n", "columns"),
 }
 
@@ -449,7 +467,11 @@ def test_cells_with_words_and_marks():
     import pandas as pd
 
     words = Words()
-    got = numbers(pd.Series(["72.5 °F", "On", "OFF", "No Data", "1: Occupied", "72 {fault}", "2025-01-01", "odd", None]), ".", words)
+    got = numbers(
+        pd.Series(["72.5 °F", "On", "OFF", "No Data", "1: Occupied", "72 {fault}", "2025-01-01", "odd", None]),
+        ".",
+        words,
+    )
     assert np.array_equal(got, [72.5, 1.0, 0.0, np.nan, 1.0, np.nan, np.nan, np.nan, np.nan], equal_nan=True)
     assert words.missing == 3 and words.other["odd"] == 1
 
@@ -469,7 +491,8 @@ def test_units(unit, value, wanted):
 
 @pytest.mark.parametrize(
     "text, unit",
-    [("SAT [°F]", "degF"), ("Supply Airflow (cfm)", "cfm"), ("DSP (in. w.c.)", "in. w.c."), ("Speed_%", ""), ("T °C", "degC"),
+    [("SAT [°F]", "degF"), ("Supply Airflow (cfm)", "cfm"), ("DSP (in. w.c.)", "in. w.c."), ("Speed_%", ""), ("T "
+        "°C", "degC"),
      ("Duct Pressure, Pa", "Pa"), ("OAT", "")],
 )  # fmt: skip
 def test_units_in_names(text, unit):

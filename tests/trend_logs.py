@@ -1,7 +1,9 @@
 """Trend logs of an invented building with known truth, for tests.
 
-Airflows, dampers and fan power are those of the program's own model at short steps (loads of the hourly model, held within
-the hour), with setpoints by a known table that operators override for a known share of the time. Sensors are noisy, samples
+Airflows, dampers and fan power are those of the program's own model at short steps (loads of the hourly model, held
+within
+the hour), with setpoints by a known table that operators override for a known share of the time. Sensors are noisy,
+samples
 are lost, one may stick or read zero.
 """
 
@@ -17,7 +19,7 @@ from binestimator.estimate.sizing import size_unit
 from binestimator.hours import build_conditions
 from binestimator.inputs import project_from_mapping
 from binestimator.model.build import build_unit
-from binestimator.model.fan import supply_fan
+from binestimator.model.fan import leakage_cfm, supply_fan
 from binestimator.model.loads import zone_loads
 from binestimator.model.terminals import available_flow_cfm, requested_flow_cfm
 from binestimator.steps import weather_of
@@ -145,7 +147,9 @@ class TrendLog:
     dsp_overridden: np.ndarray
     unit: object
 
-    def csv(self, path: Path, *, step=None, names=None, delimiter=",", stamp="%Y-%m-%d %H:%M", empty="", decimals=3) -> Path:
+    def csv(
+        self, path: Path, *, step=None, names=None, delimiter=",", stamp="%Y-%m-%d %H:%M", empty="", decimals=3
+    ) -> Path:
         """Write as one wide file; values that are NaN as ``empty``."""
         import pandas as pd
 
@@ -200,7 +204,7 @@ def make_log(truth: Truth = Truth(), *, seed=1, first_day=60, days=75, step_min=
     available = available_flow_cfm(unit, dsp_set)
     flow = np.where(on[:, None], np.minimum(requested, available), 0.0)
     damper = np.where(on[:, None], np.clip(flow / available, 0.0, 1.0) ** (1.0 / unit.limits.damper_exponent), 0.0)
-    total = flow.sum(axis=1)
+    total = flow.sum(axis=1) + leakage_cfm(unit, dsp_set)
     fan = supply_fan(unit, np.maximum(total, 1.0), dsp_set)
     rat = 73.0 + 1.5 * np.sin(2 * np.pi * (clock - 9.0) / 24.0)
     rise = 2.0

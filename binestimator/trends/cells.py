@@ -11,21 +11,19 @@ import pandas as pd
 
 #: Words for nothing, besides an empty cell.
 MISSING = frozenset(
-    "nan na n/a #n/a null none nil no_data nodata no-data bad -- --- ---- - . ? ?? ??? #### error err #error fault failed "
-    "offline off-line down stale unreliable invalid unknown missing inf -inf infinity #value! #ref! #div/0! #name? "
-    "questionable uncertain disconnected timeout undefined".split()
+    ["nan", "na", "n/a", "#n/a", "null", "none", "nil", "no_data", "nodata", "no-data", "bad", "--", "---", "----", "-", ".", "?", "??", "???", "####", "error", "err", "#error", "fault", "failed", "offline", "off-line", "down", "stale", "unreliable", "invalid", "unknown", "missing", "inf", "-inf", "infinity", "#value!", "#ref!", "#div/0!", "#name?", "questionable", "uncertain", "disconnected", "timeout", "undefined"]
 ) | {"no data", "no value", "not available", "comm loss", "bad value", "bad data", "out of service", "no samples"}
 #: Words of status and what they are worth.
 STATES = dict.fromkeys(
-    "on true yes occ occupied active run running start started open enable enabled high warmup warm-up cooldown "
-    "cool-down bypass proven".split(),
+    ["on", "true", "yes", "occ", "occupied", "active", "run", "running", "start", "started", "open", "enable", "enabled", "high", "warmup", "warm-up", "cooldown", "cool-down", "bypass", "proven"],
     1.0,
 ) | dict.fromkeys(
-    "off false no unocc unoccupied inactive stop stopped closed close disable disabled low standby idle night vacant "
-    "shutdown unocc. setback".split(),
+    ["off", "false", "no", "unocc", "unoccupied", "inactive", "stop", "stopped", "closed", "close", "disable", "disabled", "low", "standby", "idle", "night", "vacant", "shutdown", "unocc.", "setback"],
     0.0,
 )
-_BAD_MARK = re.compile(r"\{[^{}]*(?:fault|stale|down|disabled|alarm|null|bad)[^{}]*\}|\((?:bad|stale|fault)[^()]*\)", re.I)
+_BAD_MARK = re.compile(
+    r"\{[^{}]*(?:fault|stale|down|disabled|alarm|null|bad)[^{}]*\}|\((?:bad|stale|fault)[^()]*\)", re.I
+)
 _NUMBER = re.compile(r"\s*([-+]?(?:\d[\d.,' \u00a0\u202f]*\d|\d|[.,]\d+)(?:[eE][-+]?\d{1,3})?)\s*(.*?)\s*", re.S)
 _MOST_WORDS = 8
 

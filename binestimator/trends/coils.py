@@ -60,7 +60,8 @@ def _leak(log, running, cool, heat, title) -> Found:
     blind = len(used) - len(days)
     if hours < _LEAST_HOURS:
         return unknown(
-            key, title, f"both valves are shut at rest for only {hours:.1f} h while the fan runs; a valve that leaks while the "
+            key, title, f"both valves are shut at rest for only {hours:.1f} h while the fan runs; a valve that "
+                f"leaks while the "
             "other works does not show", hours)  # fmt: skip
     rise = (sat - mat)[calm].astype(float)
     q10, q50, q90 = quantiles(rise, 0.1, 0.5, 0.9)
@@ -73,17 +74,32 @@ def _leak(log, running, cool, heat, title) -> Found:
         "days_seen": len(days),
         "days_not_seen": blind,
     }
-    seen = f"; seen on {len(days)} of {len(used)} days, on the others one valve is always open and a leak would not show" if blind else ""
-    said = f"supply air {q50:+.1f} degF against mixed air with both valves shut (80 % between {q10:+.1f} and {q90:+.1f})"
+    seen = (
+        f"; seen on {len(days)} of {len(used)} days, on the others one valve is always open and a leak would not show"
+        if blind
+        else ""
+    )
+    said = (
+        f"supply air {q50:+.1f} degF against mixed air with both valves shut (80 % between {q10:+.1f} and {q90:+.1f})"
+    )
     if len(warm) or len(cold):
         parts = []
         if len(warm):
             parts.append(f"heat gets in on {days_listed(warm)}")
         if len(cold):
             parts.append(f"cold gets in on {days_listed(cold)}")
-        return Found(key, title, True, f"{'; '.join(parts)}: {said}{seen}", "more than the rise of a fan accounts for; a sensor "
+        return Found(key, title, True, f"{'; '.join(parts)}: {said}{seen}", "more than the rise of a fan accounts "
+            "for; a sensor "
                      "that reads wrong looks the same", hours, value, (), True)  # fmt: skip
-    return Found(key, title, True, f"none seen: {said}, what a fan accounts for{seen}", "both valves shut and at rest", hours, value)
+    return Found(
+        key,
+        title,
+        True,
+        f"none seen: {said}, what a fan accounts for{seen}",
+        "both valves shut and at rest",
+        hours,
+        value,
+    )
 
 
 def _fight(log, running, cool, heat, title) -> Found:
@@ -99,7 +115,8 @@ def _fight(log, running, cool, heat, title) -> Found:
     value = {"both_open_h": round(fight, 2), "frac": round(fight / hours, 4)}
     if fight < max(0.005 * hours, 0.25):
         return Found(key, title, True, "none seen", "both signals open at the same time", hours, value)
-    return Found(key, title, True, f"both valves are open for {fight:.1f} of {hours:.0f} h, on {days_listed(log.day[both])}",
+    return Found(key, title, True, f"both valves are open for {fight:.1f} of {hours:.0f} h, on "
+        f"{days_listed(log.day[both])}",
                  "both signals open at the same time", hours, value, (), True)  # fmt: skip
 
 
@@ -109,7 +126,13 @@ def _use(log, running, cool, heat, title) -> Found:
     sat, mat = log.get("sat"), log.get("mat")
     if cool is None or sat is None or mat is None:
         return unknown(key, title, "it takes the cooling valve, supply and mixed air temperature")
-    good = running.settled & np.isfinite(sat) & np.isfinite(mat) & (np.nan_to_num(cool) > 0.1) & (np.nan_to_num(cool) < 0.95)
+    good = (
+        running.settled
+        & np.isfinite(sat)
+        & np.isfinite(mat)
+        & (np.nan_to_num(cool) > 0.1)
+        & (np.nan_to_num(cool) < 0.95)
+    )
     if heat is not None:
         good &= np.nan_to_num(heat) < SHUT
     good &= (mat - sat) > 8.0
@@ -117,7 +140,9 @@ def _use(log, running, cool, heat, title) -> Found:
     days, place, counts = np.unique(log.day[good], return_inverse=True, return_counts=True)
     enough = counts * log.step_h >= _STEADY_H
     if np.count_nonzero(enough) < 5:
-        return unknown(key, title, f"only {np.count_nonzero(enough)} days with {_STEADY_H:g} h of steady cooling", hours)
+        return unknown(
+            key, title, f"only {np.count_nonzero(enough)} days with {_STEADY_H:g} h of steady cooling", hours
+        )
     # What a coil does at an opening goes with how warm the air is above the water; 44 degF stands for the water.
     work = ((mat - sat) / np.maximum(mat - 44.0, 5.0))[good].astype(float)
     index = work / cool[good].astype(float)
@@ -131,14 +156,17 @@ def _use(log, running, cool, heat, title) -> Found:
         "by_day_frac": {str(d): round(float(v), 3) for d, v in zip(days, by_day / usual) if np.isfinite(v)},
     }
     if not len(weak):
-        return Found(key, title, True, "alike on all days", "drop of air temperature for the opening of the valve, day by day",
+        return Found(key, title, True, "alike on all days", "drop of air temperature for the opening of the "
+            "valve, day by day",
                      hours, value)  # fmt: skip
     text = (
         f"opens {100 * _MORE:.0f} % and more further than usual for the same drop of air temperature on "
-        f"{days_listed(weak, 10)}: heat from a heating coil whose valve leaks, warmer or less chilled water, or moister air; "
+        f"{days_listed(weak, 10)}: heat from a heating coil whose valve leaks, warmer or less chilled water, or "
+        f"moister air; "
         "which cannot be told from this"
     )
-    return Found(key, title, True, text, f"drop for the opening, of {np.count_nonzero(enough)} days with {_STEADY_H:g} h and more",
+    return Found(key, title, True, text, f"drop for the opening, of {np.count_nonzero(enough)} days with "
+        f"{_STEADY_H:g} h and more",
                  hours, value, (), True)  # fmt: skip
 
 

@@ -61,7 +61,11 @@ def _power(log, running, title) -> Found:
         x_high, kw_high = float(np.median(x[high])), float(np.median(kw[high]))
         spread = quantiles(kw[high], 0.1, 0.9)
         value |= {words: round(x_high, 3), "kw_there": round(kw_high, 3)}
-        text += f"; {kw_high:.1f} kW at {x_high:,.0f} cfm" if unit == "cfm" else f"; {kw_high:.1f} kW at {100 * x_high:.0f} % speed"
+        text += (
+            f"; {kw_high:.1f} kW at {x_high:,.0f} cfm"
+            if unit == "cfm"
+            else f"; {kw_high:.1f} kW at {100 * x_high:.0f} % speed"
+        )
         if unit == "cfm":
             total = log.get("fan_pressure")
             hours_high = float(np.count_nonzero(high)) * log.step_h
@@ -117,9 +121,14 @@ def _speed(log, running, title) -> Found:
         return unknown(key, title, f"only {hours:.1f} settled hours with speed", hours)
     values = speed[good].astype(float)
     low, q10, q50, q90, high = quantiles(values, 0.005, 0.1, 0.5, 0.9, 0.995)
-    at_low, next_to_it = float(np.mean(values <= low + 0.006)), float(np.mean((values > low + 0.006) & (values <= low + 0.056)))
+    at_low, next_to_it = (
+        float(np.mean(values <= low + 0.006)),
+        float(np.mean((values > low + 0.006) & (values <= low + 0.056))),
+    )
     value = {"speed": [round(v, 3) for v in (low, q10, q50, q90, high)], "at_lowest_frac": round(at_low, 4)}
-    text = f"{100 * q50:.0f} % in the middle, 80 % between {100 * q10:.0f} and {100 * q90:.0f} %, lowest {100 * low:.0f} %"
+    text = (
+        f"{100 * q50:.0f} % in the middle, 80 % between {100 * q10:.0f} and {100 * q90:.0f} %, lowest {100 * low:.0f} %"
+    )
     inputs: tuple[InputFound, ...] = ()
     dsp, setpoint = log.get("dsp"), log.get("dsp_setpoint")
     rests = at_low >= 0.03 and at_low > next_to_it
@@ -130,7 +139,11 @@ def _speed(log, running, title) -> Found:
         rests = bool(np.nanmedian((dsp - setpoint)[slow]) > 0.03)
     if rests and 0.0 <= low <= 0.9:
         text += f"; it rests there for {100 * at_low:.0f} % of the time: the least speed of the drive"
-        inputs = (InputFound("fan.minimum_speed_frac", round(low, 2), f"Trend log, {hours:.0f} settled running hours: {text}"),)
+        inputs = (
+            InputFound(
+                "fan.minimum_speed_frac", round(low, 2), f"Trend log, {hours:.0f} settled running hours: {text}"
+            ),
+        )
     else:
         text += "; it does not rest there, so that the least speed of the drive cannot be told"
     return Found(key, title, True, text, "settled running hours", hours, value, inputs)
@@ -142,7 +155,8 @@ def _return_fan(log, running, title) -> Found:
     if back is None and status is None:
         return unknown(key, title, "no point of a return or relief fan is in the log")
     if back is None or supply is None:
-        return Found(key, title, True, "there is one; how its speed goes with the supply fan cannot be told", "its status is "
+        return Found(key, title, True, "there is one; how its speed goes with the supply fan cannot be "
+            "told", "its status is "
                      "in the log", 0.0, {})  # fmt: skip
     good = running.settled & np.isfinite(back) & (np.nan_to_num(supply) > 0.05)
     hours = float(np.count_nonzero(good)) * log.step_h
@@ -158,5 +172,7 @@ def _return_fan(log, running, title) -> Found:
     evidence = f"Trend log, {hours:.0f} settled running hours: {text}"
     named = read_name(log.stats["return_fan_speed"].entry.column).ideas
     kind = "return" if "return" in named else "relief" if "exhaust" in named else ""
-    inputs = (InputFound("return_fan.type", kind, f"{evidence}; the kind is that of its name in the log"),) if kind else ()
+    inputs = (
+        (InputFound("return_fan.type", kind, f"{evidence}; the kind is that of its name in the log"),) if kind else ()
+    )
     return Found(key, title, True, text, "ratio of both speed signals", hours, value, inputs)

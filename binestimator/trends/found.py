@@ -93,8 +93,6 @@ def days_listed(days: np.ndarray, most: int = 6) -> str:
     if not len(days):
         return "none"
     cuts = np.flatnonzero(np.diff(days.astype(np.int64)) > 1) + 1
-    spans = [
-        str(part[0]) if len(part) == 1 else f"{part[0]} to {part[-1]}" for part in np.split(days, cuts)
-    ]
+    spans = [str(part[0]) if len(part) == 1 else f"{part[0]} to {part[-1]}" for part in np.split(days, cuts)]
     more = f" and {len(spans) - most} more" if len(spans) > most else ""
     return ", ".join(spans[:most]) + more

@@ -1,7 +1,9 @@
 """Samples of a log to a common time base, in memory that does not grow with their number.
 
-Each piece of a table is put to wall-clock time, values that cannot be are left out and counted by reason, and what is left
-is added to the slot of its day. A slot holds the mean of its samples. Points sampled more slowly than the slots hold for
+Each piece of a table is put to wall-clock time, values that cannot be are left out and counted by reason, and what is
+left
+is added to the slot of its day. A slot holds the mean of its samples. Points sampled more slowly than the slots hold
+for
 their own interval, points logged on change of value until the next sample; nothing else fills a gap.
 """
 
@@ -198,9 +200,7 @@ class _Days:
             self.lasts[day][place][part] = within
 
 
-def gather(
-    tables: Sequence[Table], points: PointMap, progress: Callable[[float], None] | None = None
-) -> Log:
+def gather(tables: Sequence[Table], points: PointMap, progress: Callable[[float], None] | None = None) -> Log:
     """Read all samples of the mapped points.
 
     Parameters
@@ -290,7 +290,11 @@ def _seconds(piece: pd.DataFrame, group, zone: str) -> np.ndarray:
     places = group.time_places
     column = piece[places[0]]
     if len(places) > 1:
-        column = column.astype(str).str.strip().str.replace(r" 00:00:00$", "", regex=True) + " " + piece[places[1]].astype(str)
+        column = (
+            column.astype(str).str.strip().str.replace(r" 00:00:00$", "", regex=True)
+            + " "
+            + piece[places[1]].astype(str)
+        )
     return times.wall_clock(column, group.form, zone)
 
 
@@ -317,7 +321,11 @@ def _in_order(seconds: np.ndarray, good: np.ndarray, log: Log, interval_s: float
 
 def _zero_lines(columns) -> np.ndarray:
     """Lines in which all air temperatures of the unit, two or three, are exactly zero: a controller that has just started."""
-    raws = [raw for entry, raw in columns if kinds()[entry.kind].unit_class == "temperature" and entry.kind in ("sat", "mat", "rat")]
+    raws = [
+        raw
+        for entry, raw in columns
+        if kinds()[entry.kind].unit_class == "temperature" and entry.kind in ("sat", "mat", "rat")
+    ]
     n = len(columns[0][1])
     if len(raws) < 2:
         return np.zeros(n, dtype=bool)
@@ -386,7 +394,8 @@ def _assemble(log: Log, keys: list[str], days: _Days) -> None:
     """Days to arrays; slow points and those on change of value hold as long as they may."""
     if not days.sums:
         raise InputError(
-            f"{', '.join(printable(table.name) for table in log.tables)}: no value of any mapped point can be used; look at "
+            f"{', '.join(printable(table.name) for table in log.tables)}: no value of any mapped point can be "
+            f"used; look at "
             "the units and kinds of the map (--draft-map MAP.toml), and at the range of the values"
         )
     order = sorted(days.sums)
@@ -431,7 +440,9 @@ def _pace(stats: PointStats) -> None:
     order = np.argsort(steps)
     middle = int(np.searchsorted(np.cumsum(weights[order]), 0.5 * total))
     stats.interval_s = float(steps[order][min(middle, len(steps) - 1)])
-    usual = weights[np.abs(steps - steps[np.argmax(weights)]) <= max(2.0, 0.02 * steps[np.argmax(weights)])].sum() / total
+    usual = (
+        weights[np.abs(steps - steps[np.argmax(weights)]) <= max(2.0, 0.02 * steps[np.argmax(weights)])].sum() / total
+    )
     stats.on_change = bool(usual < 0.6 and (stats.equal < 0.3 * total or total < 50))
 
 

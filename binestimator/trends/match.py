@@ -1,11 +1,13 @@
 """Load scaling: internal gains such that modelled airflow matches the measured one by outdoor temperature and occupancy.
 
-The log and the typical year are of different days, so that means of bins are compared, weighted with the measured hours.
+The log and the typical year are of different days, so that means of bins are compared, weighted with the measured
+hours.
 Terminals and fan keep the sizes they have in the project: another load is no other building.
 
 References
 ----------
-NMBE and CV(RMSE) as in ASHRAE Guideline 14-2014, with its limits for hourly data of 10 % and 30 %; here of means of bins,
+NMBE and CV(RMSE) as in ASHRAE Guideline 14-2014, with its limits for hourly data of 10 % and 30 %; here of means of
+bins,
 with one parameter (p = 1).
 """
 
@@ -25,12 +27,15 @@ from binestimator.model.build import build_unit
 from binestimator.model.unit import Sizes
 from binestimator.trends.fans import zone_sum
 from binestimator.trends.found import Found, InputFound, unknown
+from binestimator.trends.gather import Log
 from binestimator.trends.study import TrendStudy
 
 KEY, TITLE = "load_scaling", "Loads that match the airflow"
 #: Width of bins [degF], and hours that one needs in the log.
 BIN_F, _LEAST_BIN_H = 5.0, 3.0
 _LEAST_HOURS, _LEAST_BINS = 24.0, 4
+#: Days of the typical year so near to a day of the log have the sun of its season.
+_SEASON_DAYS = 10
 #: Range of the multiplier that is looked through.
 _LOW, _HIGH = 0.2, 4.0
 #: Limits of Guideline 14 for hourly data.
@@ -64,21 +69,22 @@ def guideline_14(measured: np.ndarray, modelled: np.ndarray, hours: np.ndarray) 
 class _Model:
     """Airflow of the baseline by bins, for multipliers of internal gains."""
 
-    def __init__(self, project: Project, weather):
+    def __init__(self, project: Project, weather, *, rooms: bool):
+        self.rooms = rooms
         self.project = project.in_climate(climate_of(weather))
         self.conditions: Conditions = build_conditions(weather, self.project)
         self.sizes: Sizes = size_unit(self.project, self.conditions)
 
-    def airflow(self, multiplier: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Outdoor temperature, occupancy and airflow of the running hours."""
-        changes = {path: value for path, value in gains(self.project, multiplier).items()} if multiplier != 1.0 else {}
+    def airflow(self, multiplier: float) -> tuple[Conditions, np.ndarray]:
+        """Running hours and their airflow: of the fan, or of the rooms without leakage."""
+        changes = gains(self.project, multiplier) if multiplier != 1.0 else {}
         project = self.project.with_overrides(changes) if changes else self.project
         unit = build_unit(project, self.sizes)
         rows = Rows.of(unit, self.conditions)
         baseline = project.candidate(project.baseline_id)
         parts = run_parts(unit, baseline, rows)
-        flow = sum(part.share * part.state.flow_cfm for part in parts)
-        return rows.on.oat_f, rows.on.occupied > 0.5, np.asarray(flow)
+        field = "room_flow_cfm" if self.rooms else "flow_cfm"
+        return rows.on, np.asarray(sum(part.share * getattr(part.state, field) for part in parts))
 
 
 def gains(project: Project, multiplier: float) -> dict[str, float]:
@@ -88,6 +94,14 @@ def gains(project: Project, multiplier: float) -> dict[str, float]:
     if len(set(given.values())) == 1:
         return {"zone.*.gain_multiplier": scaled(next(iter(given.values())))}
     return {f"zone.{name}.gain_multiplier": scaled(value) for name, value in given.items()}
+
+
+def _season(log: Log, hour_of_year: np.ndarray) -> np.ndarray:
+    """Whether an hour of the typical year is of the season of the log. (H,)"""
+    year = log.day.astype("datetime64[Y]").astype("datetime64[D]")
+    logged = np.unique((log.day - year).astype(np.int64))
+    near = (logged[:, None] + np.arange(-_SEASON_DAYS, _SEASON_DAYS + 1)) % 365
+    return np.isin(hour_of_year // 24, near)
 
 
 def match_airflow(study: TrendStudy, project: Project, weather) -> Found:
@@ -108,29 +122,45 @@ def match_airflow(study: TrendStudy, project: Project, weather) -> Found:
     if flow is None or oat is None or not running.by:
         return unknown(KEY, TITLE, "it takes airflow and outdoor temperature")
     if source == "sum of zones" and len(log.zones) < len(project.zones):
-        return unknown(KEY, TITLE, f"supply airflow is not in the log, and only {len(log.zones)} of {len(project.zones)} zones")
+        return unknown(
+            KEY, TITLE, f"supply airflow is not in the log, and only {len(log.zones)} of {len(project.zones)} zones"
+        )
     good = running.settled & np.isfinite(flow) & np.isfinite(oat)
     hours = float(np.count_nonzero(good)) * log.step_h
     if hours < _LEAST_HOURS:
         return unknown(KEY, TITLE, f"only {hours:.0f} settled running hours with airflow", hours)
-    model = _Model(project, weather)
-    oat_m, occupied_m, flow_m = model.airflow(1.0)
+    model = _Model(project, weather, rooms=source == "sum of zones")
+    on, flow_m = model.airflow(1.0)
     measured_bin = np.floor(oat[good] / BIN_F).astype(int) * 2 + running.occupied[good]
-    modelled_bin = np.floor(oat_m / BIN_F).astype(int) * 2 + occupied_m
-    bins = [
-        b for b in np.unique(measured_bin)
-        if np.count_nonzero(measured_bin == b) * log.step_h >= _LEAST_BIN_H and np.count_nonzero(modelled_bin == b) >= _LEAST_BIN_H
-    ]  # fmt: skip
-    if len(bins) < _LEAST_BINS:
+    # The sun of the same season; the whole year where that leaves too few bins.
+    season = _season(log, on.hour_of_year)
+    modelled_bin = np.floor(on.oat_f / BIN_F).astype(int) * 2 + (on.occupied > 0.5)
+    bins: list = []
+    for kept, days in (
+        (season, f"days of the year within {_SEASON_DAYS} of those of the log"),
+        (season | True, "whole year"),
+    ):
+        bins = [
+            b
+            for b in np.unique(measured_bin)
+            if np.count_nonzero(measured_bin == b) * log.step_h >= _LEAST_BIN_H
+            and np.count_nonzero(kept & (modelled_bin == b)) >= _LEAST_BIN_H
+        ]
+        if len(bins) >= _LEAST_BINS:
+            break
+    else:
         return unknown(
-            KEY, TITLE, f"only {len(bins)} bins of {BIN_F:g} degF that both the log and the typical year have hours in", hours
+            KEY,
+            TITLE,
+            f"only {len(bins)} bins of {BIN_F:g} degF that both the log and the typical year have hours in",
+            hours,
         )
     measured = np.array([flow[good][measured_bin == b].mean() for b in bins], dtype=float)
     weight = np.array([np.count_nonzero(measured_bin == b) * log.step_h for b in bins])
 
     def agreement(multiplier: float, flow_of=None) -> Agreement:
-        modelled = flow_of if flow_of is not None else model.airflow(multiplier)[2]
-        means = np.array([modelled[modelled_bin == b].mean() for b in bins])
+        modelled = flow_of if flow_of is not None else model.airflow(multiplier)[1]
+        means = np.array([modelled[kept & (modelled_bin == b)].mean() for b in bins])
         return Agreement(*guideline_14(measured, means, weight), means)
 
     before = agreement(1.0, flow_m)
@@ -144,7 +174,8 @@ def match_airflow(study: TrendStudy, project: Project, weather) -> Found:
     if ends[_LOW].nmbe < 0.0 or ends[_HIGH].nmbe > 0.0:
         which = "less" if ends[_LOW].nmbe < 0.0 else "more"
         return Found(
-            KEY, TITLE, True, f"no internal gains between {_LOW:g} and {_HIGH:g} times those of the project give the measured airflow: it "
+            KEY, TITLE, True, f"no internal gains between {_LOW:g} and {_HIGH:g} times those of the project give "
+                f"the measured airflow: it "
             f"is {which} than the model's ({said(before)}); look at minimum airflows, setpoints and sizes first",
             "means of bins of outdoor temperature and occupancy", hours, value, (), True)  # fmt: skip
     low, high = _LOW, _HIGH
@@ -161,13 +192,16 @@ def match_airflow(study: TrendStudy, project: Project, weather) -> Found:
             low, at_low = middle, after.nmbe
         else:
             high, at_high = middle, after.nmbe
-    value |= {"multiplier": round(middle, 3), "after": {"nmbe": round(after.nmbe, 4), "cv_rmse": round(after.cv_rmse, 4)}}
+    value |= {
+        "multiplier": round(middle, 3),
+        "after": {"nmbe": round(after.nmbe, 4), "cv_rmse": round(after.cv_rmse, 4)},
+    }
     for line, modelled in zip(value["bins"], after.modelled_cfm):
         line["matched_cfm"] = round(float(modelled))
     good_after = abs(after.nmbe) <= NMBE_LIMIT and after.cv_rmse <= CV_LIMIT
     text = f"internal gains {middle:.2f} times those of the project: before {said(before)}, after {said(after)}"
     text += "" if good_after else "; beyond the limits of Guideline 14: something else differs as well"
-    reason = f"{source}, means of {len(bins)} bins of {BIN_F:g} degF and occupancy, weighted with hours"
+    reason = f"{source}, means of {len(bins)} bins of {BIN_F:g} degF and occupancy, weighted with hours; {days}"
     inputs: tuple[InputFound, ...] = ()
     if good_after and abs(middle - 1.0) > 0.03:
         evidence = f"Trend log, {hours:.0f} h of {source}: {text}"

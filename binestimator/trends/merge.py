@@ -47,9 +47,7 @@ class Merged:
     why: str = ""
 
 
-def merge(
-    path: str | Path, study: TrendStudy, *, replace_given: bool = False
-) -> tuple[Project, list[Merged], str]:
+def merge(path: str | Path, study: TrendStudy, *, replace_given: bool = False) -> tuple[Project, list[Merged], str]:
     """A project file with the inputs that a study found.
 
     Parameters
@@ -102,7 +100,8 @@ def merge(
                 project = project_from_mapping(copy.deepcopy(tried), path.parent)
             except InputErrors as error:
                 why = str(error.problems[0])
-                actions += [Merged(m.path, REFUSED if m.action in (ADDED, REPLACED) else m.action, m.found, m.given, why)
+                actions += [Merged(m.path, REFUSED if m.action in (ADDED, REPLACED) else m.action, m.found, m.given,
+                why)
                             for m in done]  # fmt: skip
                 continue
             merged = tried
@@ -197,6 +196,7 @@ def check_place(project: str | Path, out: str | Path) -> None:
     """
     if Path(project).resolve().parent != Path(out).resolve().parent:
         raise InputError(
-            f"{out}: the merged project has to be in the folder of {project}, since files that it names are looked up from "
+            f"{out}: the merged project has to be in the folder of {project}, since files that it names are "
+            f"looked up from "
             "there; give a name in that folder"
         )

@@ -1,6 +1,7 @@
 """Economizer and outdoor air: what the damper's signal does, and what three temperatures say about the air.
 
-The outdoor-air share is (return - mixed)/(return - outdoor). It is only taken where outdoor and return air are far enough
+The outdoor-air share is (return - mixed)/(return - outdoor). It is only taken where outdoor and return air are far
+enough
 apart for it: with sensors good to 1 degF each, 10 degF apart give a share within some 0.15, 20 degF within 0.08.
 """
 
@@ -30,9 +31,13 @@ def _share(log: Log, running: Running) -> tuple[np.ndarray | None, np.ndarray, s
     apart = rat - oat
     good = running.settled & np.isfinite(oat) & np.isfinite(mat) & np.isfinite(rat) & (np.abs(apart) >= APART_F)
     if np.count_nonzero(good) * log.step_h < LEAST_HOURS:
-        return None, good, (
-            f"outdoor and return air are {APART_F:g} degF and more apart in only "
-            f"{np.count_nonzero(good) * log.step_h:.1f} settled running hours"
+        return (
+            None,
+            good,
+            (
+                f"outdoor and return air are {APART_F:g} degF and more apart in only "
+                f"{np.count_nonzero(good) * log.step_h:.1f} settled running hours"
+            ),
         )
     with np.errstate(divide="ignore", invalid="ignore"):
         share = (rat - mat) / apart
@@ -93,19 +98,40 @@ def outdoor_air_findings(log: Log, running: Running) -> list[Found]:
             text = f"never opens: its signal stays at {100 * low:.0f} % also below 60 degF outdoors{shares}"
             value["state"] = "never opens"
             evidence = (
-                f"Trend log, {np.count_nonzero(good) * log.step_h:.0f} h: damper signal stays at {100 * low:.0f} % while it is "
+                f"Trend log, {np.count_nonzero(good) * log.step_h:.0f} h: damper signal stays at {100 * low:.0f} "
+                f"% while it is "
                 f"cold enough outdoors; outdoor-air share by temperatures {100 * q50:.0f} %"
             )
             inputs.append(InputFound("economizer.type", "none", evidence))
         else:
-            text, value["state"] = f"never opens: its signal stays at {100 * low:.0f} % also below 60 degF outdoors", "never opens"
+            text, value["state"] = (
+                f"never opens: its signal stays at {100 * low:.0f} % also below 60 degF outdoors",
+                "never opens",
+            )
             inputs.append(InputFound("economizer.type", "none", f"Trend log, {hours:.0f} h: {text}"))
         caution = True
-        found.append(Found("economizer", titles["economizer"], True, text, "by the damper's signal", hours, value, tuple(inputs), caution))
+        found.append(
+            Found(
+                "economizer",
+                titles["economizer"],
+                True,
+                text,
+                "by the damper's signal",
+                hours,
+                value,
+                tuple(inputs),
+                caution,
+            )
+        )
     elif not moves:
         found.append(
-            unknown("economizer", titles["economizer"], f"the damper stays at {100 * low:.0f} %, and the log has too few hours "
-                    "below 60 degF outdoors in which it should open", hours)  # fmt: skip
+            unknown(
+                "economizer",
+                titles["economizer"],
+                f"the damper stays at {100 * low:.0f} %, and the log has too few hours "
+                "below 60 degF outdoors in which it should open",
+                hours,
+            )  # fmt: skip
         )
     else:
         stuck = _stuck(balance)
@@ -117,27 +143,42 @@ def outdoor_air_findings(log: Log, running: Running) -> list[Found]:
             )
             value["state"] = "stuck"
             inputs.append(
-                InputFound("economizer.stuck_frac", round(at, 2), f"Trend log, {sum(b[3] for b in balance.values()):.0f} h of "
-                           f"temperature balance: {text}", at - spread, at + spread)  # fmt: skip
+                InputFound(
+                    "economizer.stuck_frac",
+                    round(at, 2),
+                    f"Trend log, {sum(b[3] for b in balance.values()):.0f} h of temperature balance: {text}",
+                    at - spread,
+                    at + spread,
+                )  # fmt: skip
             )
             caution = True
         else:
             value["state"] = "works" if len(balance) == 2 else "signal moves"
             known = "works" if len(balance) == 2 else "its signal works; what the air does cannot be told"
-            text = f"{known}: from {100 * low:.0f} to {100 * most:.0f} % open, {value['open_h']:.0f} h above its minimum{shares}"
+            text = (
+                f"{known}: from {100 * low:.0f} to {100 * most:.0f} % open, {value['open_h']:.0f} h above its "
+                f"minimum{shares}"
+            )
             if "full" in balance and balance["full"][1] < 0.9:
                 text += f"; {100 * balance['full'][1]:.0f} % is the most it lets in"
                 q10, q50, q90, h, error = balance["full"]
                 inputs.append(
-                    InputFound("outdoor_air.maximum_frac", round(float(np.clip(q50, 0.1, 1.0)), 2),
-                               f"Trend log, {h:.0f} h with the damper open: share by temperatures {100 * q50:.0f} % "
-                               f"(80 % between {100 * q10:.0f} and {100 * q90:.0f} %)", q10, q90)  # fmt: skip
+                    InputFound(
+                        "outdoor_air.maximum_frac",
+                        round(float(np.clip(q50, 0.1, 1.0)), 2),
+                        f"Trend log, {h:.0f} h with the damper open: share by temperatures {100 * q50:.0f} % "
+                        f"(80 % between {100 * q10:.0f} and {100 * q90:.0f} %)",
+                        q10,
+                        q90,
+                    )  # fmt: skip
                 )
         mechanical = _mechanical(log, running, damper, low, full, oat, inputs)
         if mechanical:
             text += f"; {mechanical}"
         reason = "damper signal" + (" and temperature balance" if balance else f"; {why}" if why else "")
-        found.append(Found("economizer", titles["economizer"], True, text, reason, hours, value, tuple(inputs), caution))
+        found.append(
+            Found("economizer", titles["economizer"], True, text, reason, hours, value, tuple(inputs), caution)
+        )
     found.append(_limit(log, running, damper, low, settled, oat, moves, titles["economizer_limit"]))
     found.append(_minimum_air(titles["minimum_outdoor_air"], low, balance, why, hours, flow))
     return found
@@ -186,7 +227,9 @@ def _mechanical(log, running, damper, low, full, oat, inputs) -> str:
             words += ", and not before it is open"
         elif partly > 0.25 * (beside + partly):
             words += f", and for {partly:.0f} h with the damper only partly open"
-        inputs.append(InputFound("economizer.integrated", True, f"Trend log, {h(open_):.0f} h above minimum opening: {words}"))
+        inputs.append(
+            InputFound("economizer.integrated", True, f"Trend log, {h(open_):.0f} h above minimum opening: {words}")
+        )
         return words
     return ""
 
@@ -210,12 +253,18 @@ def _limit(log, running, damper, low, settled, oat, moves, title) -> Found:
     hours = len(x) * log.step_h
     above, below = x[~opened], x[opened]
     if len(below) * log.step_h < 2.0 or len(above) * log.step_h < 2.0:
-        return unknown(key, title, "the log does not show the damper both open and back at its minimum above 45 degF outdoors", hours)
+        return unknown(
+            key,
+            title,
+            "the log does not show the damper both open and back at its minimum above 45 degF outdoors",
+            hours,
+        )
     cuts = np.arange(45.0, 90.01, 0.5)
     wrong = lambda values, flags: np.array([np.mean(flags != (values < cut)) for cut in cuts])
     by_oat = wrong(x, opened)
     if by_oat.min() > 0.25:
-        return unknown(key, title, f"no outdoor temperature divides open from shut (the best is wrong for {100 * by_oat.min():.0f} % of the time)", hours)  # fmt: skip
+        return unknown(key, title, f"no outdoor temperature divides open from shut (the best is wrong for "
+            f"{100 * by_oat.min():.0f} % of the time)", hours)  # fmt: skip
     cut = float(cuts[by_oat <= by_oat.min() + 1e-9].mean())
     lowest_shut, highest_open = float(np.quantile(above, 0.05)), float(np.quantile(below, 0.95))
     low_f, high_f = min(lowest_shut, cut), max(highest_open, cut)
@@ -224,7 +273,11 @@ def _limit(log, running, damper, low, settled, oat, moves, title) -> Found:
     inputs = [InputFound("economizer.high_limit_f", round(float(np.clip(cut, 40.0, 85.0)), 1),
                          f"Trend log: {text}; {reason}", low_f, high_f)]  # fmt: skip
     rat = log.get("rat")
-    value = {"limit_f": round(cut, 1), "range_f": [round(low_f, 1), round(high_f, 1)], "wrong_frac": round(float(by_oat.min()), 4)}
+    value = {
+        "limit_f": round(cut, 1),
+        "range_f": [round(low_f, 1), round(high_f, 1)],
+        "wrong_frac": round(float(by_oat.min()), 4),
+    }
     if rat is not None:
         difference = (oat - rat)[chosen][warm].astype(float)
         finite = np.isfinite(difference)
@@ -233,9 +286,14 @@ def _limit(log, running, damper, low, settled, oat, moves, title) -> Found:
         best = float(d_cuts[by_difference.argmin()])
         value["difference_f"], value["difference_wrong_frac"] = best, round(float(by_difference.min()), 4)
         if by_difference.min() < 0.6 * by_oat.min() and by_oat.min() > 0.03 and abs(best) <= 3.0:
-            text = f"open while outdoor air is {-best:.0f} degF colder than return air" if best < -0.5 else "open while outdoor air is colder than return air"
+            text = (
+                f"open while outdoor air is {-best:.0f} degF colder than return air"
+                if best < -0.5
+                else "open while outdoor air is colder than return air"
+            )
             inputs = [InputFound("economizer.type", "differential_dry_bulb",
-                                 f"Trend log, {hours:.0f} h: {text}; explains more than an outdoor temperature alone")]  # fmt: skip
+                                 f"Trend log, {hours:.0f} h: {text}; explains more than an outdoor temperature "
+                                     f"alone")]  # fmt: skip
         elif np.ptp(rat[chosen][np.isfinite(rat[chosen])]) < 6.0 and abs(by_difference.min() - by_oat.min()) < 0.02:
             text += "; fixed or by return air cannot be told, since return air hardly moves"
         else:
@@ -251,11 +309,15 @@ def _minimum_air(title, low, balance, why, hours, flow) -> Found:
     if flow is not None:
         q10, q50, q90, h = flow
         value["flow_share"] = [round(q10, 3), round(q50, 3), round(q90, 3)]
-        words += f"; by airflow stations a share of {100 * q50:.0f} % (80 % between {100 * q10:.0f} and {100 * q90:.0f} %)"
+        words += (
+            f"; by airflow stations a share of {100 * q50:.0f} % (80 % between {100 * q10:.0f} and {100 * q90:.0f} %)"
+        )
     if "minimum" not in balance:
         if flow is None:
             reason = why or "too few hours at the minimum with outdoor and return air far apart"
-            return Found(key, title, True, f"{words}; what share of air that lets in cannot be told", reason, hours, value)
+            return Found(
+                key, title, True, f"{words}; what share of air that lets in cannot be told", reason, hours, value
+            )
         return Found(key, title, True, words, "airflow stations", flow[3], value)
     q10, q50, q90, h, error = balance["minimum"]
     value |= {"share": [round(q10, 3), round(q50, 3), round(q90, 3)]}
@@ -265,7 +327,9 @@ def _minimum_air(title, low, balance, why, hours, flow) -> Found:
     evidence = f"Trend log: {words}; {reason}"
     if 0.0 <= q50 <= 1.0:
         inputs = [
-            InputFound("outdoor_air.control", "position", f"Trend log: the damper rests at one position, {100 * low:.0f} %"),
+            InputFound(
+                "outdoor_air.control", "position", f"Trend log: the damper rests at one position, {100 * low:.0f} %"
+            ),
             InputFound("outdoor_air.position_frac", round(q50, 2), evidence, low_frac, high_frac),
         ]
     return Found(key, title, True, words, reason, h, value, tuple(inputs))
@@ -278,7 +342,9 @@ def _flow_share(log: Log, running: Running):
     good = running.settled & np.isfinite(outdoor) & np.isfinite(supply) & (np.nan_to_num(supply) > 50.0)
     if np.count_nonzero(good) * log.step_h < LEAST_HOURS:
         return None
-    return *quantiles((outdoor[good] / supply[good]).astype(float), 0.1, 0.5, 0.9), float(np.count_nonzero(good)) * log.step_h
+    return *quantiles((outdoor[good] / supply[good]).astype(float), 0.1, 0.5, 0.9), float(
+        np.count_nonzero(good)
+    ) * log.step_h
 
 
 def _without_signal(log, running, share, good, why, titles, flow) -> list[Found]:
@@ -292,18 +358,25 @@ def _without_signal(log, running, share, good, why, titles, flow) -> list[Found]
         hours = float(np.count_nonzero(good)) * log.step_h
         cold, mild = values[oat < 35.0], values[(oat >= 45.0) & (oat < 60.0)]
         q10, q50, q90 = quantiles(values, 0.1, 0.5, 0.9)
-        shares = f"outdoor-air share by temperatures {100 * q50:.0f} % (80 % between {100 * q10:.0f} and {100 * q90:.0f} %)"
+        shares = (
+            f"outdoor-air share by temperatures {100 * q50:.0f} % (80 % between {100 * q10:.0f} and {100 * q90:.0f} %)"
+        )
         value = {"share": [round(q10, 3), round(q50, 3), round(q90, 3)]}
         if len(mild) * log.step_h >= LEAST_HOURS and np.quantile(mild, 0.9) < 0.45 and q90 - q10 < 0.2:
             text = f"the air stays at one share at all outdoor temperatures, mild ones included: {shares}"
-            found = [Found(key, titles[key], True, text, "temperatures alone; a damper that is stuck or never told to open "
+            found = [Found(key, titles[key], True, text, "temperatures alone; a damper that is stuck or never "
+                "told to open "
                            "cannot be told apart without its signal", hours, value,
-                           (InputFound("economizer.stuck_frac", round(float(np.clip(q50, 0, 1)), 2), f"Trend log, {hours:.0f} h: "
+                           (InputFound("economizer.stuck_frac", round(float(np.clip(q50, 0, 1)), 2), f"Trend log, "
+                               f"{hours:.0f} h: "
                                        f"{text}", q10, q90),), True)]  # fmt: skip
         elif len(mild) * log.step_h >= LEAST_HOURS and np.median(mild) > 0.6:
-            found = [Found(key, titles[key], True, f"opens in mild weather; {shares}", "temperatures alone", hours, value)]
+            found = [
+                Found(key, titles[key], True, f"opens in mild weather; {shares}", "temperatures alone", hours, value)
+            ]
         else:
-            found = [unknown(key, titles[key], f"the damper's signal is not in the log, and temperatures alone do not tell: {shares}", hours)]  # fmt: skip
+            found = [unknown(key, titles[key], f"the damper's signal is not in the log, and temperatures alone do "
+                f"not tell: {shares}", hours)]  # fmt: skip
         del cold
     found.append(unknown("economizer_limit", titles["economizer_limit"], "the damper's signal is not in the log"))
     if flow is not None:
@@ -312,5 +385,7 @@ def _without_signal(log, running, share, good, why, titles, flow) -> list[Found]
                            f"by airflow stations a share of {100 * q50:.0f} %", "airflow stations", h,
                            {"flow_share": [q10, q50, q90]}))  # fmt: skip
     else:
-        found.append(unknown("minimum_outdoor_air", titles["minimum_outdoor_air"], "the damper's signal is not in the log"))
+        found.append(
+            unknown("minimum_outdoor_air", titles["minimum_outdoor_air"], "the damper's signal is not in the log")
+        )
     return found

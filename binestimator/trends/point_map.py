@@ -262,7 +262,9 @@ def _celsius(drafts: Sequence[_Draft]) -> bool | None:
             outdoor = d.kind.name in ("oat", "oa_dewpoint")
             if outdoor and not d.named:
                 continue
-            guess = unit_of_values("temperature", d.named if d.named in ("degF", "degC", "K") else "", d.values, None, outdoor)
+            guess = unit_of_values(
+                "temperature", d.named if d.named in ("degF", "degC", "K") else "", d.values, None, outdoor
+            )
             if guess.unit:
                 votes[guess.unit != "degF"] += 1
     return votes.most_common(1)[0][0] if votes else None
@@ -272,9 +274,7 @@ def _chosen(air_handler: str, units: Counter) -> str:
     if air_handler:
         known = {unit.casefold(): unit for unit in units}
         if units and air_handler.casefold() not in known:
-            raise InputError(
-                f"--air-handler: the log names no {air_handler[:40]}; it has {', '.join(sorted(units))}"
-            )
+            raise InputError(f"--air-handler: the log names no {air_handler[:40]}; it has {', '.join(sorted(units))}")
         return known.get(air_handler.casefold(), air_handler)
     return max(sorted(units), key=lambda unit: units[unit]) if units else ""
 
@@ -293,16 +293,14 @@ def _entry(entry: Entry, d: _Draft, celsius: bool | None) -> Entry:
     if kind.unit_class == "status":
         top = float(d.values.max())
         if kind.name == "mode" and top > 1.0:
-            return replace(
-                entry, reason=f"occupied mode in codes up to {top:g}; which mean occupied cannot be told"
-            )
+            return replace(entry, reason=f"occupied mode in codes up to {top:g}; which mean occupied cannot be told")
         more = f"; above 0 (up to {top:g}) is on" if top > 1.0 else ""
         return replace(entry, kind=kind.name, unit="on", zone=zone, score=fit, reason=f"{reason}; on and off{more}")
-    guess = unit_of_values(
-        kind.unit_class, d.named, d.values, celsius, kind.name in ("oat", "oa_dewpoint")
-    )
+    guess = unit_of_values(kind.unit_class, d.named, d.values, celsius, kind.name in ("oat", "oa_dewpoint"))
     if not guess.unit:
-        return replace(entry, reason=f"{kind.label.lower()}, but its unit cannot be told: {guess.reason}; say unit in the map")
+        return replace(
+            entry, reason=f"{kind.label.lower()}, but its unit cannot be told: {guess.reason}; say unit in the map"
+        )
     values = converted(d.values, guess.unit)
     inside = float(np.mean((values >= kind.low) & (values <= kind.high)))
     if inside < 0.5:
@@ -325,7 +323,12 @@ def _one_each(entries: list[Entry]) -> list[Entry]:
         if entry.kind and (entry.key not in best or entry.score > entries[best[entry.key]].score):
             best[entry.key] = place
     return [
-        replace(entry, kind="", unit="", reason=f"a second column for {entry.kind}; {entries[best[entry.key]].column} is used")
+        replace(
+            entry,
+            kind="",
+            unit="",
+            reason=f"a second column for {entry.kind}; {entries[best[entry.key]].column} is used",
+        )
         if entry.kind and best[entry.key] != place and not _same_point_in_other_file(entry, entries[best[entry.key]])
         else entry
         for place, entry in enumerate(entries)
@@ -344,7 +347,8 @@ def map_to_toml(points: PointMap) -> str:
     """The map as a file to look at and to change."""
     lines = [
         f"# binestimator map of trend points {UNSEALED}",
-        "# Which column of the log is which point. Change kind, unit or zone where the draft is wrong; leave kind empty",
+        "# Which column of the log is which point. Change kind, unit or zone where the draft is wrong; leave kind "
+        "empty",
         "# for a column that is not used. Kinds:",
     ]
     lines += [f"#   {kind.name:22s} {kind.label} [{_units_of(kind)}]" for kind in kinds().values()]
@@ -388,13 +392,16 @@ def read_map(path: str | Path) -> PointMap:
         raw = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         raise InputError(
-            f"{path.name}: not valid TOML; {printable(str(error))[:200]}; expected [[point]] with column, kind and unit; "
+            f"{path.name}: not valid TOML; {printable(str(error))[:200]}; expected [[point]] with column, kind "
+            f"and unit; "
             "make one with --draft-map MAP.toml"
         ) from None
     problems = Problems()
     for key in raw:
         if key not in ("log", "point"):
-            problems.add(key[:60], "unknown table", expected="[log] and [[point]]", do=did_you_mean(key, ("log", "point")))
+            problems.add(
+                key[:60], "unknown table", expected="[log] and [[point]]", do=did_you_mean(key, ("log", "point"))
+            )
     log = raw.get("log", {})
     if not isinstance(log, dict):
         problems.add("log", "not a table", log, "[log]")
@@ -406,7 +413,9 @@ def read_map(path: str | Path) -> PointMap:
         except InputError as error:
             problems.add_text("log", str(error))
     if said["date_order"] not in ("", *times.ORDERS):
-        problems.add("log.date_order", "unknown order", said["date_order"], ", ".join(times.ORDERS) + " or an empty text")
+        problems.add(
+            "log.date_order", "unknown order", said["date_order"], ", ".join(times.ORDERS) + " or an empty text"
+        )
     listed = raw.get("point", [])
     entries = []
     if not isinstance(listed, list) or not listed:
@@ -426,7 +435,8 @@ def read_map(path: str | Path) -> PointMap:
             before = seen.setdefault((entry.file, entry.key), entry.column)
             if before != entry.column:
                 problems.add_text(
-                    entry.column, f"is {entry.key} as {before} is; expected one column for a point; leave the kind of one empty"
+                    entry.column,
+                    f"is {entry.key} as {before} is; expected one column for a point; leave the kind of one empty",
                 )
     problems.raise_if_any(path.name)
     return PointMap(said["air_handler"], (), tuple(entries), said["timezone"], said["date_order"], drafted=False)

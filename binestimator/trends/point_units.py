@@ -58,7 +58,8 @@ _SPELLED = {
     "degF": "f °f ºf degf deg_f deg.f fahrenheit degreesfahrenheit degreefahrenheit deg_fahrenheit df",
     "degC": "c °c ºc degc deg_c deg.c celsius degreescelsius degreecelsius deg_celsius centigrade",
     "K": "k kelvin kelvins",
-    "in. w.c.": 'inwc inh2o inwg inw.c. in.w.c. in.w.g. in.wc in.wg inhg2o inw.g. "wc "wg "h2o iwc iwg wc wg inchesofwater '
+    "in. w.c.": 'inwc inh2o inwg inw.c. in.w.c. in.w.g. in.wc in.wg inhg2o inw.g. "wc "wg "h2o iwc iwg wc wg '
+    "inchesofwater "
     "inches_of_water inh20 inh₂o in.h2o inwater incheswater inchesw.c.",
     "Pa": "pa pascal pascals",
     "hPa": "hpa mbar hectopascals millibars",
@@ -134,7 +135,9 @@ def unit_of_values(unit_class: str, named: str, values: np.ndarray, celsius: boo
         if unit_class == "percent" and named == "share" and size > 1.5:
             return UnitGuess("%", f"named a share; by its size (up to {size:.3g}) in %")
         if unit_class == "temperature" and named == "degF" and not outdoor and np.nanmedian(values) < 32.0 < size + 20:
-            return UnitGuess(named, f"named {named}; its size (median {np.nanmedian(values):.3g}) would fit degC better")
+            return UnitGuess(
+                named, f"named {named}; its size (median {np.nanmedian(values):.3g}) would fit degC better"
+            )
         return UnitGuess(named, f"named {named}")
     if not values.size:
         return UnitGuess("", "no values to tell the unit by")

@@ -95,9 +95,16 @@ def quality_of(log: Log) -> list[PointQuality]:
         finite = np.isfinite(values)
         found.append(
             PointQuality(
-                key, kind.label, stats.entry.column, stats.entry.unit, stats.samples, stats.kept,
+                key,
+                kind.label,
+                stats.entry.column,
+                stats.entry.unit,
+                stats.samples,
+                stats.kept,
                 float(finite.mean()) if len(values) else 0.0,
-                float(stats.low) if stats.kept else np.nan, float(stats.high) if stats.kept else np.nan, tuple(notes),
+                float(stats.low) if stats.kept else np.nan,
+                float(stats.high) if stats.kept else np.nan,
+                tuple(notes),
             )  # fmt: skip
         )
     return found
@@ -131,7 +138,8 @@ def contradictions(log: Log, running: Running) -> list[str]:
         odd = off & (np.nan_to_num(dsp) > 0.3)
         if np.count_nonzero(odd) > 0.1 * max(np.count_nonzero(off), 1):
             said.append(
-                f"duct pressure stays above 0.3 in. w.c. for {np.count_nonzero(odd) * log.step_h:.0f} h while the fan is off "
+                f"duct pressure stays above 0.3 in. w.c. for {np.count_nonzero(odd) * log.step_h:.0f} h while the "
+                f"fan is off "
                 f"by its {running.by}"
             )
     supply = log.get("supply_flow")
@@ -143,12 +151,16 @@ def contradictions(log: Log, running: Running) -> list[str]:
             ratio = float(np.median(total[good] / supply[good]))
             if not 0.8 <= ratio <= 1.1:
                 said.append(
-                    f"zone airflows sum to {100 * ratio:.0f} % of supply airflow: zones are missing from the log, ducts leak, "
+                    f"zone airflows sum to {100 * ratio:.0f} % of supply airflow: zones are missing from the log, "
+                    f"ducts leak, "
                     "or an airflow station reads wrong"
                 )
     status, speed = log.get("supply_fan_status"), log.get("supply_fan_speed")
     if status is not None and speed is not None:
         odd = (np.nan_to_num(status) < 0.5) & np.isfinite(status) & (np.nan_to_num(speed) > 0.5)
         if np.count_nonzero(odd) > 0.02 * len(odd):
-            said.append(f"the fan's speed is above 50 % for {np.count_nonzero(odd) * log.step_h:.0f} h while its status says off")
+            said.append(
+                f"the fan's speed is above 50 % for {np.count_nonzero(odd) * log.step_h:.0f} h while its status "
+                f"says off"
+            )
     return said

@@ -22,7 +22,11 @@ _MOST_NOTES, _MOST_ZONE_LINES = 4, 12
 
 def _wrapped(text: str, width: int, indent: int = 10, first: str = "") -> str:
     return textwrap.fill(
-        printable(text), width, initial_indent=first.ljust(indent), subsequent_indent=" " * indent, break_long_words=False
+        printable(text),
+        width,
+        initial_indent=first.ljust(indent),
+        subsequent_indent=" " * indent,
+        break_long_words=False,
     )
 
 
@@ -39,12 +43,17 @@ def map_lines(points: PointMap, width: int) -> list[str]:
                   for entry in shown[:_MOST_ZONE_LINES]]  # fmt: skip
         if len(shown) > _MOST_ZONE_LINES:
             lines.append(_wrapped(f"and {len(shown) - _MOST_ZONE_LINES} more that are not sure", width))
-        by_size = [entry for entry in used if entry.sure == "sure" and "by its size" in entry.reason and "named" in entry.reason]
+        by_size = [
+            entry
+            for entry in used
+            if entry.sure == "sure" and "by its size" in entry.reason and "named" in entry.reason
+        ]
         lines += [_wrapped(f"{entry.column}: {entry.reason}", width) for entry in by_size[:_MOST_ZONE_LINES]]
     else:
         lines.append(_wrapped(f"as given: {len(used)} points", width, first="Map"))
     if points.air_handler and points.others:
-        lines.append(_wrapped(f"{points.air_handler} is studied; the log also holds {', '.join(points.others)} (choose with "
+        lines.append(_wrapped(f"{points.air_handler} is studied; the log also holds {', '.join(points.others)} "
+            f"(choose with "
                               "--air-handler)", width))  # fmt: skip
     unused = [entry for entry in points.entries if not (entry.kind and entry.unit)]
     if unused and points.drafted:
@@ -138,7 +147,9 @@ def _input_lines(study: TrendStudy, merged: Sequence[Merged] | None, width: int)
                 continue
             given = "" if m.given is None or m.action == SAME else f", given {_shown(m.given)}"
             why = f": {m.why}" if m.why else ""
-            lines.append(_wrapped(f"{path_in_file(m.path)} = {_shown(m.found)}{given}: {words[m.action]}{why}", width, 4, "  "))
+            lines.append(
+                _wrapped(f"{path_in_file(m.path)} = {_shown(m.found)}{given}: {words[m.action]}{why}", width, 4, "  ")
+            )
         if zone_lines > _MOST_ZONE_LINES:
             lines.append(f"  and {zone_lines - _MOST_ZONE_LINES} more inputs of zones, added or as given")
         return lines
@@ -146,7 +157,11 @@ def _input_lines(study: TrendStudy, merged: Sequence[Merged] | None, width: int)
     unit = [one for one in inputs if not one.path.startswith("zone[")]
     lines = []
     for one in unit:
-        spread = f"  (range {one.low:.4g} to {one.high:.4g})" if one.low is not None and one.high is not None and one.high > one.low else ""
+        spread = (
+            f"  (range {one.low:.4g} to {one.high:.4g})"
+            if one.low is not None and one.high is not None and one.high > one.low
+            else ""
+        )
         lines.append(_wrapped(f"{path_in_file(one.path)} = {_shown(one.value)}{spread}", width, 4, "  "))
     if len(unit) < len(inputs):
         zones = {one.path[5 : one.path.rindex("].")] for one in inputs if one.path.startswith("zone[")}
@@ -179,7 +194,9 @@ def trends_text(study: TrendStudy, width: int, merged: Sequence[Merged] | None =
     ]
     lines = _input_lines(study, merged, width)
     if lines:
-        blocks.append(["Inputs of a project that follow, status trended" if merged is None else "Inputs in the project", *lines])
+        blocks.append(
+            ["Inputs of a project that follow, status trended" if merged is None else "Inputs in the project", *lines]
+        )
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
 
@@ -226,7 +243,8 @@ def trends_plain(study: TrendStudy, merged: Sequence[Merged] | None = None) -> d
     }  # fmt: skip
     if merged is not None:
         data["merged"] = [
-            {"path": path_in_file(m.path), "action": m.action, "found": m.found, "given": m.given, "why": m.why} for m in merged
+            {"path": path_in_file(m.path), "action": m.action, "found": m.found, "given": m.given, "why": m.why}
+            for m in merged
         ]
     data["checksum"] = UNSEALED
     return _plain(data)

@@ -152,7 +152,10 @@ def operating_hours(log: Log, running: Running) -> tuple[list[Found], dict[int, 
         shown = fan
     if not shown:
         longest = f"no day is known for more than {_WHOLE_DAY:.0%} of its slots"
-        return [unknown("operating_hours", title, longest), unknown("outside_hours", "Outside those hours", longest)], {}
+        return [
+            unknown("operating_hours", title, longest),
+            unknown("outside_hours", "Outside those hours", longest),
+        ], {}
     by = "occupied mode" if running.mode else running.by
     parts, inputs, hours, unusual = [], [], {}, []
     value: dict = {"by": by, "days": len(shown), "weekdays": {}}
@@ -166,7 +169,9 @@ def operating_hours(log: Log, running: Running) -> tuple[list[Found], dict[int, 
         if len(open_days) <= 0.5 * len(days):
             given: list[float] = []
             span = None
-            said = f"{words} closed" + (f" (but {days_listed(np.array([d.day for d in open_days]))})" if open_days else "")
+            said = f"{words} closed" + (
+                f" (but {days_listed(np.array([d.day for d in open_days]))})" if open_days else ""
+            )
             low = high = None
         elif np.mean([d.share for d in open_days]) > 0.97:
             span, given, said = (0.0, 24.0), [0.0, 24.0], f"{words} day and night"
@@ -237,7 +242,9 @@ def _outside(log: Log, running: Running, fan: list[_Day], hours, utc: bool) -> F
             text += f", but for {np.count_nonzero(on) * log.step_h:.1f} h on {days_listed(with_runs)}"
     else:
         mode = "setback"
-        text = f"the fan runs at times: {100 * share:.0f} % of {total:.0f} h, on {nights}, at most {longest:.1f} h at once"
+        text = (
+            f"the fan runs at times: {100 * share:.0f} % of {total:.0f} h, on {nights}, at most {longest:.1f} h at once"
+        )
     value["mode"] = mode
     lead = [] if not running.mode else [
         hours[d.weekday][0] - d.start for d in fan if np.isfinite(d.start) and hours.get(d.weekday) is not None

@@ -1,6 +1,7 @@
 """Setpoints of supply air temperature and duct static pressure: table by outdoor temperature, overrides, how well held.
 
-A setpoint that operators override is a mixture of two: what the table says, and a constant. The constant is told by being
+A setpoint that operators override is a mixture of two: what the table says, and a constant. The constant is told by
+being
 exactly the same over a wide range of outdoor temperature while other values occur there too; its share is counted where
 the table says something else. What is left is the table: bin medians through which straight lines are laid.
 
@@ -71,9 +72,23 @@ class Quantity:
     digits: int
 
 
-SAT = Quantity("sat", "sat_setpoint", "sat", "Supply air temperature", "degF", 0.5, 0.06, 2.0, 2.0, 45.0, 75.0, "override_f", 1)
+SAT = Quantity(
+    "sat", "sat_setpoint", "sat", "Supply air temperature", "degF", 0.5, 0.06, 2.0, 2.0, 45.0, 75.0, "override_f", 1
+)
 DSP = Quantity(
-    "dsp", "dsp_setpoint", "dsp", "Duct static pressure", "in. w.c.", 0.03, 0.006, 0.25, 0.1, 0.05, 6.0, "override_inwc", 3
+    "dsp",
+    "dsp_setpoint",
+    "dsp",
+    "Duct static pressure",
+    "in. w.c.",
+    0.03,
+    0.006,
+    0.25,
+    0.1,
+    0.05,
+    6.0,
+    "override_inwc",
+    3,
 )
 
 
@@ -131,7 +146,8 @@ def fit_table(oat_f: np.ndarray, setpoint: np.ndarray, quantity: Quantity) -> Ta
         tables.append(_with_override(oat_f, setpoint, place, count, atom, float(np.median(setpoint[atom])), quantity))
     found = [table for table in tables if table is not None]
     # An override must earn its place: a tenth of a point for each of the knots and the override.
-    return max(found, key=lambda t: t.explained - 0.002 * len(t.points) - (0.01 + 0.1 * max(t.override_frac - 0.5, 0) if t.override is not None else 0.0), default=None)  # fmt: skip
+    return max(found, key=lambda t: t.explained - 0.002 * len(t.points) - (0.01 + 0.1 * max(t.override_frac - 0.5, 0)
+    if t.override is not None else 0.0), default=None)  # fmt: skip
 
 
 def _with_override(oat_f, setpoint, place, count, atom, value, quantity: Quantity) -> Table | None:
@@ -289,7 +305,9 @@ def setpoint_findings(log: Log, running: Running, quantity: Quantity) -> list[Fo
     if measured is not None:
         findings.append(_held(log, running, quantity, setpoint, measured))
     else:
-        findings.append(unknown(f"{quantity.part}_held", held_title, f"the measured {quantity.words.lower()} is not in the log"))
+        findings.append(
+            unknown(f"{quantity.part}_held", held_title, f"the measured {quantity.words.lower()} is not in the log")
+        )
     return findings
 
 
@@ -323,19 +341,29 @@ def _described(log, running, quantity, setpoint, oat, good) -> list[Found]:
     demand = not explained and steps is not None
     words = points_text(table.points, quantity)
     caution = False
-    seen = "" if oat is None else "seen from {:.0f} to {:.0f} degF outdoors".format(*(q + 0.0 if abs(q) >= 0.5 else 0.0 for q in quantiles(oat[chosen], 0.0, 1.0)))
+    seen = (
+        ""
+        if oat is None
+        else "seen from {:.0f} to {:.0f} degF outdoors".format(
+            *(q + 0.0 if abs(q) >= 0.5 else 0.0 for q in quantiles(oat[chosen], 0.0, 1.0))
+        )
+    )
     if by_day is not None and oat is not None:
         text = f"two values that change with the day, not within it: {by_day}"
         overlap = _overlap(oat, setpoint, chosen, quantity)
         if overlap:
             text += f"; {overlap}"
         text += f"; as a table by outdoor temperature: {words}"
-        reason = "a season or a heating mode sets it; a table by outdoor temperature is the nearest that a project can say"
+        reason = (
+            "a season or a heating mode sets it; a table by outdoor temperature is the nearest that a project can say"
+        )
         caution = True
     elif demand:
         text = f"moves between {low:.{quantity.digits}f} and {high:.{quantity.digits}f} {quantity.unit}, {steps}; "
         text += f"its middle by outdoor temperature: {words}"
-        reason = f"a table explains only {100 * table.explained:.0f} % of the time: something else than outdoor air sets it"
+        reason = (
+            f"a table explains only {100 * table.explained:.0f} % of the time: something else than outdoor air sets it"
+        )
         caution = True
     elif not explained:
         text = f"between {low:.{quantity.digits}f} and {high:.{quantity.digits}f} {quantity.unit}; its middle: {words}"
@@ -346,7 +374,8 @@ def _described(log, running, quantity, setpoint, oat, good) -> list[Found]:
         reason = f"explains {100 * table.explained:.0f} % of {name}" + (f", {seen}" if seen else "")
     if not any(quantity.low <= y <= quantity.high for _, y in table.points):
         return [
-            unknown(key, title, f"reads {words}, outside what a project allows ({quantity.low:g} to {quantity.high:g} {quantity.unit})", hours)
+            unknown(key, title, f"reads {words}, outside what a project allows ({quantity.low:g} to "
+                f"{quantity.high:g} {quantity.unit})", hours)
         ]  # fmt: skip
     points = [[x, float(np.clip(y, quantity.low, quantity.high))] for x, y in table.points]
     evidence = f"Trend log, {np.count_nonzero(chosen) * log.step_h:.0f} {name}: {words}; {reason}"
@@ -390,9 +419,11 @@ def _reset(quantity, table, fixed, by_day, demand, explained, low, high, hours, 
         return Found(key, title, True, "by something else than outdoor air, in steps such as requests make",
                      "many small equal steps", hours, {**value, "reads": "steps"})  # fmt: skip
     if not explained:
-        return unknown(key, title, f"it moves between {low:.3g} and {high:.3g} {quantity.unit}, and outdoor temperature "
+        return unknown(key, title, f"it moves between {low:.3g} and {high:.3g} {quantity.unit}, and outdoor "
+            f"temperature "
                        "does not tell how; what it reads is not in the log", hours)  # fmt: skip
-    return Found(key, title, True, f"by outdoor temperature: {words}", f"the table explains {100 * table.explained:.0f} %",
+    return Found(key, title, True, f"by outdoor temperature: {words}", f"the table explains "
+        f"{100 * table.explained:.0f} %",
                  hours, {**value, "reads": "outdoor temperature"})  # fmt: skip
 
 
@@ -404,7 +435,8 @@ def _override(quantity, table, explained, hours, path, no_oat) -> Found:
         return unknown(key, title, "the setpoint follows no table, so that overrides cannot be told from it", hours)
     if table.override is None:
         return Found(key, title, True, "none seen", "no constant value stands out of the table", hours,
-                     {"override_frac": 0.0}, (InputFound(f"{path}.override_frac", 0.0, f"Trend log, {hours:.0f} running "
+                     {"override_frac": 0.0}, (InputFound(f"{path}.override_frac", 0.0, f"Trend log, {hours:.0f} "
+                         f"running "
                      "hours: no constant value stands out of the table"),))  # fmt: skip
     share, value = table.override_frac, round(table.override, quantity.digits)
     text = f"{100 * share:.0f} % of the time at {value:g} {quantity.unit}"
@@ -424,14 +456,18 @@ def _by_day(log, quantity, setpoint, chosen) -> str | None:
     if len(days) < 4:
         return None
     middle = np.array([np.median(values[place == k]) for k in range(len(days))])
-    constant = np.array([np.mean(np.abs(values[place == k] - middle[k]) <= quantity.near) for k in range(len(days))]) > 0.9
+    constant = (
+        np.array([np.mean(np.abs(values[place == k] - middle[k]) <= quantity.near) for k in range(len(days))]) > 0.9
+    )
     levels = np.unique(np.round(middle[constant] / quantity.near) * quantity.near)
     if constant.mean() < 0.9 or not 2 <= len(levels) <= 3:
         return None
     parts = []
     for level in levels:
         at = constant & (np.abs(middle - level) <= quantity.near)
-        parts.append(f"{np.median(middle[at]):g} {quantity.unit} on {np.count_nonzero(at)} days ({days_listed(days[at], 4)})")
+        parts.append(
+            f"{np.median(middle[at]):g} {quantity.unit} on {np.count_nonzero(at)} days ({days_listed(days[at], 4)})"
+        )
     return "; ".join(parts)
 
 
@@ -468,7 +504,8 @@ def _held(log, running, quantity, setpoint, measured) -> Found:
     within = float(np.mean(np.abs(off) <= quantity.held))
     d = 1 if quantity.part == "sat" else 2
     text = (
-        f"within {quantity.held:g} {quantity.unit} for {100 * within:.0f} % of the time; measured less setpoint {middle:+.{d}f} "
+        f"within {quantity.held:g} {quantity.unit} for {100 * within:.0f} % of the time; measured less setpoint "
+        f"{middle:+.{d}f} "
         f"(80 % between {low:+.{d}f} and {high:+.{d}f}) {quantity.unit}"
     )
     value = {"within_frac": round(within, 4), "median": round(middle, 3), "p10": round(low, 3), "p90": round(high, 3)}

@@ -108,9 +108,7 @@ def read_trends(
     return gather(tables, points, progress)
 
 
-def study(
-    log: Log, index_dsp_inwc: float | None = None, max_cfm: Mapping[str, float] | None = None
-) -> TrendStudy:
+def study(log: Log, index_dsp_inwc: float | None = None, max_cfm: Mapping[str, float] | None = None) -> TrendStudy:
     """What a log says.
 
     Parameters

@@ -1,7 +1,8 @@
 """Tables of trend logs: text files of any delimiter and encoding, and workbooks.
 
 A file is looked at first: a part of its beginning, of its end and from between. That tells encoding, delimiter, decimal
-sign, lines of heading (names, units, classes), columns of time, and whether each point has its column (wide) or each line
+sign, lines of heading (names, units, classes), columns of time, and whether each point has its column (wide) or each
+line
 names its point (long). Then it is read in pieces of bounded size.
 """
 
@@ -52,16 +53,19 @@ _NO_TEXT = (
     (b"SQLite format 3", "a database; export the trends as .csv"),
 )
 _POINT_HEADS = frozenset(
-    "point pointname point_name name tag tagname object objectname object_name sensor variable id pointid point_id trend "
-    "trendname item parameter metric series channel path ref key label objectid".split()
+    ["point", "pointname", "point_name", "name", "tag", "tagname", "object", "objectname", "object_name", "sensor", "variable", "id", "pointid", "point_id", "trend", "trendname", "item", "parameter", "metric", "series", "channel", "path", "ref", "key", "label", "objectid"]
 )
-_VALUE_HEADS = frozenset("value val reading data measurement presentvalue present_value result actual".split())
-_CLASS_HEADS = frozenset("class brick brickclass brick_class type brick_type tags haystack haystacktags markers".split())
-_UNIT_HEADS = frozenset("unit units uom engineeringunits engunits unit_of_measure".split())
-_STATUS_HEADS = frozenset("status quality reliability flag flags statusflags".split())
+_VALUE_HEADS = frozenset(["value", "val", "reading", "data", "measurement", "presentvalue", "present_value", "result", "actual"])
+_CLASS_HEADS = frozenset(
+    ["class", "brick", "brickclass", "brick_class", "type", "brick_type", "tags", "haystack", "haystacktags", "markers"]
+)
+_UNIT_HEADS = frozenset(["unit", "units", "uom", "engineeringunits", "engunits", "unit_of_measure"])
+_STATUS_HEADS = frozenset(["status", "quality", "reliability", "flag", "flags", "statusflags"])
 _TIME_HEADS = re.compile(r"time|date|stamp|epoch|\bts\b", re.I)
 #: Words of a status column that say the value is not to be trusted.
-BAD_STATUS = re.compile(r"bad|fault|stale|down|offline|invalid|unreliable|uncertain|questionable|null|overridden_bad", re.I)
+BAD_STATUS = re.compile(
+    r"bad|fault|stale|down|offline|invalid|unreliable|uncertain|questionable|null|overridden_bad", re.I
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +169,10 @@ class Table:
         kind = "one line a sample, which names its point" if self.long else "a column a point"
         decimal = ", decimal commas" if self.decimal == "," else ""
         encoding = f", {self.encoding.removesuffix('-sig').upper()}" if self.encoding else ""
-        return f"{kind}, {signs.get(self.delimiter, self.delimiter)}{decimal}{encoding}; times: {self.groups[0].form.words()}"
+        return (
+            f"{kind}, {signs.get(self.delimiter, self.delimiter)}{decimal}{encoding}; times: "
+            f"{self.groups[0].form.words()}"
+        )
 
     def pieces(self, progress: Callable[[float], None] | None = None) -> Iterator[pd.DataFrame]:
         """Lines of data in pieces: a column for each place, texts or numbers.
@@ -291,7 +298,8 @@ def _encoding(start: bytes, path: Path) -> str:
     odd_signs = sum(text.count(chr(code)) for code in (*range(9), *range(14, 32)) if code != 27)
     if odd_signs > 0.002 * len(text) + 2:
         raise InputError(
-            f"{path}: the trend log is no text (it holds control characters); expected a table as text, such as .csv, or "
+            f"{path}: the trend log is no text (it holds control characters); expected a table as text, such as "
+            f".csv, or "
             "an .xlsx workbook; export it again"
         )
     return found
@@ -314,12 +322,15 @@ def _look_at_text(path: Path, start: bytes, date_order: str) -> Table:
     longest = max((len(line) for line in re.split(r"[\r\n]", text)), default=0)
     if longest > LONGEST_LINE or size > len(start) and "\n" not in text and "\r" not in text:
         raise InputError(
-            f"{path}: a line of more than {LONGEST_LINE:,} characters; expected a table with a line for each time; check "
+            f"{path}: a line of more than {LONGEST_LINE:,} characters; expected a table with a line for each "
+            f"time; check "
             "that it is the right file"
         )
     if text.lstrip()[:1] in ("{", "<") or text.lstrip()[:2] in ("[{", "[\n", "[ "):
         what = "JSON" if text.lstrip()[0] in "{[" else "a web page or XML"
-        raise InputError(f"{path}: the trend log is {what}; expected a table as text or an .xlsx workbook; export it as .csv")
+        raise InputError(
+            f"{path}: the trend log is {what}; expected a table as text or an .xlsx workbook; export it as .csv"
+        )
     delimiter = _delimiter(text)
     records = _records(text, delimiter)
     windows: list[list[list[str]]] = []
@@ -383,9 +394,13 @@ def _look_at_workbook(path: Path, date_order: str) -> list[Table]:
     except (zipfile.BadZipFile, OSError, ValueError):
         raise InputError(f"{path}: the trend log is a packed file that cannot be opened; export it again") from None
     if "xl/workbook.xml" not in names:
-        raise InputError(f"{path}: the trend log is a packed file (zip), not a table; unpack it and name the files in it")
+        raise InputError(
+            f"{path}: the trend log is a packed file (zip), not a table; unpack it and name the files in it"
+        )
     if unpacked > LARGEST_UNPACKED or unpacked > 1000 * os.path.getsize(path) + 1_000_000:
-        raise InputError(f"{path}: the workbook holds {unpacked:,} bytes unpacked, more than is read; export it as .csv")
+        raise InputError(
+            f"{path}: the workbook holds {unpacked:,} bytes unpacked, more than is read; export it as .csv"
+        )
     import openpyxl
 
     try:
@@ -411,7 +426,9 @@ def _look_at_workbook(path: Path, date_order: str) -> list[Table]:
             continue
         tables.append(table)
     if not tables:
-        raise InputError(first or f"{path}: the workbook holds no table; expected a column of times and columns of values")
+        raise InputError(
+            first or f"{path}: the workbook holds no table; expected a column of times and columns of values"
+        )
     return tables
 
 
@@ -432,7 +449,8 @@ def _sheet_rows(path: Path, sheet: str) -> Iterator[tuple]:
             raise
         except Exception as error:  # noqa: BLE001 - the library raises anything on files that are damaged
             raise InputError(
-                f"{path.name}, sheet {sheet}: cannot be read ({printable(str(error))[:120]}); save the workbook again, or "
+                f"{path.name}, sheet {sheet}: cannot be read ({printable(str(error))[:120]}); save the workbook "
+                f"again, or "
                 "export it as .csv"
             ) from None
         finally:
@@ -460,7 +478,9 @@ def _table(path, sheet, records, windows, delimiter, encoding, date_order) -> Ta
     where = f"{path.name}, sheet {sheet}" if sheet else str(path)
     width = max((len(record) for record in records[:_HEAD_RECORDS]), default=0)
     if width > MOST_COLUMNS:
-        raise InputError(f"{where}: {width:,} columns; at most {MOST_COLUMNS:,} are read; export fewer points at a time")
+        raise InputError(
+            f"{where}: {width:,} columns; at most {MOST_COLUMNS:,} are read; export fewer points at a time"
+        )
     real_dates = [
         any(isinstance(r[k], (datetime.datetime, datetime.date)) for r in records if k < len(r)) for k in range(width)
     ]
@@ -471,7 +491,8 @@ def _table(path, sheet, records, windows, delimiter, encoding, date_order) -> Ta
         shown = "; ".join(printable(" | ".join(cell for cell in row if cell)[:60]) for row in head[:2])
         what = "times of day but no dates" if clocks else "no column of dates and times"
         raise InputError(
-            f"{where}: {what}; got lines such as `{shown}`; expected a table with a column such as 2024-01-31 07:05; check "
+            f"{where}: {what}; got lines such as `{shown}`; expected a table with a column such as 2024-01-31 "
+            f"07:05; check "
             "that it is the right file, or export it with dates"
         )
     paired = {place: next((c for c in clocks if abs(c - place) == 1), None) for place in dates_only}
@@ -512,10 +533,7 @@ def _table(path, sheet, records, windows, delimiter, encoding, date_order) -> Ta
             Group(
                 places,
                 form,
-                tuple(
-                    Column(p, names[p], units[p], labels[p], _sample(p, head[start:], windows))
-                    for p in columns
-                ),
+                tuple(Column(p, names[p], units[p], labels[p], _sample(p, head[start:], windows)) for p in columns),
             )
         )
     if not groups:
@@ -525,12 +543,7 @@ def _table(path, sheet, records, windows, delimiter, encoding, date_order) -> Ta
         groups = [_named_by_file(group, path, sheet, heads) for group in groups]
     else:
         groups = [Group(groups[0].time_places, groups[0].form, ())]
-    seconds = [
-        s
-        for part in (head[start:], *windows)
-        for s in _stamps_of(part, groups[0], first_time)
-        if s is not None
-    ]
+    seconds = [s for part in (head[start:], *windows) for s in _stamps_of(part, groups[0], first_time) if s is not None]
     interval = _interval(head[start:], groups[0], first_time, long)
     # Duplicated headings and gaps do not matter here; that times are found at all does.
     if not seconds:

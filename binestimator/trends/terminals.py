@@ -183,7 +183,12 @@ def _zone(log, running, used, name, temperature, pressure, index, design_cfm) ->
         highest, is_limit = high, bool(np.mean(np.abs(values - high) <= grain) >= 0.02 and high > 1.05 * low)
     open_h, open_cfm, open_dsp, open_pct, share = 0.0, None, None, None, None
     if damper is not None and flow is not None and dsp is not None:
-        wide = running.settled & (np.nan_to_num(damper) >= ASKS) & (np.nan_to_num(flow) > _LEAST_CFM) & (np.nan_to_num(dsp) > 0.05)
+        wide = (
+            running.settled
+            & (np.nan_to_num(damper) >= ASKS)
+            & (np.nan_to_num(flow) > _LEAST_CFM)
+            & (np.nan_to_num(dsp) > 0.05)
+        )
         open_h = float(np.count_nonzero(wide)) * log.step_h
         if open_h >= _OPEN_HOURS:
             # Flow through an open damper goes with the root of duct pressure.
@@ -252,9 +257,16 @@ def _setpoints(zones, title) -> Found:
         return unknown("zone_setpoints", title, "no temperature setpoint of a zone is in the log")
     inputs = []
     for z in known:
-        for name, value, low, high in (("cooling_setpoint_f", z.cooling_f, 55, 85), ("heating_setpoint_f", z.heating_f, 50, 80)):
+        for name, value, low, high in (
+            ("cooling_setpoint_f", z.cooling_f, 55, 85),
+            ("heating_setpoint_f", z.heating_f, 50, 80),
+        ):
             if value is not None and low <= value <= high:
-                inputs.append(InputFound(zone_path(z.name, name), value, f"Trend log, {z.hours:.0f} occupied hours: usual setpoint"))
+                inputs.append(
+                    InputFound(
+                        zone_path(z.name, name), value, f"Trend log, {z.hours:.0f} occupied hours: usual setpoint"
+                    )
+                )
     middle = lambda values: f"{np.median(values):.1f} ({min(values):.1f} to {max(values):.1f}) degF"
     parts = [
         f"{words} {middle(values)}"
@@ -280,26 +292,42 @@ def _requests(log, used, asks_t, asks_p, knows_t, knows_p, zones, title) -> Foun
             continue
         over = float(np.mean(asks[used] > IGNORED))
         value[name] = {"mean": round(float(asks[used].mean()), 3), "over_ignored_frac": round(over, 4), "zones": knows}
-        parts.append(f"more than {IGNORED} {name} requests in {100 * over:.0f} % of the time (mean {asks[used].mean():.1f}, {knows} zones)")
+        parts.append(
+            f"more than {IGNORED} {name} requests in {100 * over:.0f} % of the time (mean {asks[used].mean():.1f}, {knows} zones)"
+        )
     top = sorted(zones, key=lambda z: -((z.temperature_frac or 0) + (z.pressure_frac or 0)))[:3]
     most = [f"{z.name} ({100 * max(z.temperature_frac or 0, z.pressure_frac or 0):.0f} %)" for z in top
             if max(z.temperature_frac or 0, z.pressure_frac or 0) > 0.02]  # fmt: skip
     text = "; ".join(parts) + (f"; most by {', '.join(most)}" if most else "")
-    return Found(key, title, True, text, "as Guideline 36 5.6.8 counts them; requests of cooling loops are not in it", hours, value)
+    return Found(
+        key,
+        title,
+        True,
+        text,
+        "as Guideline 36 5.6.8 counts them; requests of cooling loops are not in it",
+        hours,
+        value,
+    )
 
 
 def _rogue(zones, title) -> Found:
     key = "rogue_zones"
-    judged = [z for z in zones if z.hours >= _ROGUE_HOURS and (z.temperature_frac is not None or z.pressure_frac is not None)]
+    judged = [
+        z for z in zones if z.hours >= _ROGUE_HOURS and (z.temperature_frac is not None or z.pressure_frac is not None)
+    ]
     if not judged:
-        return unknown(key, title, f"it takes {_ROGUE_HOURS:g} running hours with temperatures and setpoints, or dampers")
+        return unknown(
+            key, title, f"it takes {_ROGUE_HOURS:g} running hours with temperatures and setpoints, or dampers"
+        )
     inputs, words = [], []
     for z in judged:
         hot, starved = (z.temperature_frac or 0.0) > _ROGUE_FRAC, (z.pressure_frac or 0.0) > _ROGUE_FRAC
         if hot or starved:
             kind = "both" if hot and starved else "failed_sensor" if hot else "starved_branch"
             share = max(z.temperature_frac or 0.0, z.pressure_frac or 0.0)
-            what = {"both": "temperature and pressure", "failed_sensor": "temperature", "starved_branch": "pressure"}[kind]
+            what = {"both": "temperature and pressure", "failed_sensor": "temperature", "starved_branch": "pressure"}[
+                kind
+            ]
             words.append(f"{z.name} ({what} requests {100 * share:.0f} % of {z.hours:.0f} h)")
             inputs.append(InputFound(zone_path(z.name, "rogue"), kind, f"Trend log: {words[-1]}"))
     if not words:
@@ -318,14 +346,20 @@ def _shares(zones, index, log, title) -> Found:
             return unknown(key, title, "duct pressure is not in the log")
         if not any(f"zone_damper@{z.name}" in log.values and f"zone_flow@{z.name}" in log.values for z in zones):
             return unknown(key, title, "no zone has both damper and airflow in the log")
-        return unknown(key, title, f"no damper was wide open for {_OPEN_HOURS:g} h: only then does its airflow tell the pressure it needs")
+        return unknown(
+            key,
+            title,
+            f"no damper was wide open for {_OPEN_HOURS:g} h: only then does its airflow tell the pressure it needs",
+        )
     inputs = []
     for z in known:
         said = f"Trend log, {z.open_h:.1f} h with the damper wide open"
         assert z.open_cfm is not None and z.open_dsp_inwc is not None and z.open_pct is not None
         inputs += [
             InputFound(zone_path(z.name, "survey_flow_cfm"), round(z.open_cfm, 1), said),
-            InputFound(zone_path(z.name, "survey_damper_pct"), 100.0 if z.open_pct > 99.0 else round(z.open_pct, 1), said),
+            InputFound(
+                zone_path(z.name, "survey_damper_pct"), 100.0 if z.open_pct > 99.0 else round(z.open_pct, 1), said
+            ),
             InputFound(zone_path(z.name, "survey_dsp_inwc"), round(z.open_dsp_inwc, 3), said),
         ]
     values = np.array([z.index_share for z in known if z.index_share is not None])

@@ -1,7 +1,9 @@
 """Time stamps of any form to wall-clock time.
 
-Findings are about clocks on walls (schedules, weekdays), so that stamps become wall-clock seconds. Stamps without zone or
-offset are taken as they are; stamps with an offset are read as written, or moved to a time zone that the user names; UTC
+Findings are about clocks on walls (schedules, weekdays), so that stamps become wall-clock seconds. Stamps without
+zone or
+offset are taken as they are; stamps with an offset are read as written, or moved to a time zone that the user names;
+UTC
 stamps stay in UTC, said so, until a zone is named.
 """
 
@@ -21,7 +23,7 @@ from binestimator.errors import InputError
 #: Second that marks a stamp that cannot be read.
 NO_TIME = np.iinfo(np.int64).min
 ORDERS = ("year first", "month first", "day first")
-_MONTHS = {name: k + 1 for k, name in enumerate("jan feb mar apr may jun jul aug sep oct nov dec".split())}
+_MONTHS = {name: k + 1 for k, name in enumerate(["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"])}
 _STAMP = re.compile(
     r"\s*(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[,.]?\s+)?"
     r"(?:(?P<a>\d{1,4})(?P<sep>[-/. ])\s?(?P<b>\d{1,2}|[A-Za-z]{3,9})(?P=sep)\s?(?P<c>\d{2,4})"
@@ -201,7 +203,9 @@ def _pattern(match: re.Match, order: str) -> str:
         return date
     clock = ("%I" if match["half"] else "%H") + ":%M" + (":%S" if match["s"] else "") + (".%f" if match["f"] else "")
     if match["half"]:
-        clock += text[match.end("f") if match["f"] else match.end("s" if match["s"] else "m") : match.start("half")] + "%p"
+        clock += (
+            text[match.end("f") if match["f"] else match.end("s" if match["s"] else "m") : match.start("half")] + "%p"
+        )
     return f"{date}{match['join']}{clock}"
 
 
@@ -327,6 +331,5 @@ def check_zone(zone: str) -> None:
         zoneinfo.ZoneInfo(zone)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
         raise InputError(
-            f"timezone: not a time zone this machine knows; got {zone[:60]!r}; expected a name such as "
-            "America/New_York"
+            f"timezone: not a time zone this machine knows; got {zone[:60]!r}; expected a name such as America/New_York"
         ) from None
