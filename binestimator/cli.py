@@ -319,9 +319,9 @@ def parser() -> argparse.ArgumentParser:
 
     trends = commands.add_parser(
         "trends",
-        help="what trend logs of the controls say: schedule, setpoints, economizer, valves, fans, zones, as inputs with evidence",
-        description="Reads exports of trend logs (text tables of any delimiter and date order, or .xlsx), says what they are "
-        "worth and what they show of the air handler as found, and writes that as inputs of a project.",
+        help="what trend logs of the controls say of the air handler as found, as inputs with evidence",
+        description="Reads exports of trend logs (tables as text of any delimiter and date order, or .xlsx), says what "
+        "they are worth and what they show of the air handler as found, and writes that as inputs of a project.",
     )
     trends.add_argument(
         "files", metavar="FILE", nargs="+", help="trend log: one file with a column a point, or several"

@@ -87,9 +87,16 @@ def test_what_is_wrong_with_a_map_is_said_at_once(tmp_path, log, capsys):
     )
     assert cli.main(["trends", str(log), "--map", str(path)]) == 2
     said = capsys.readouterr().err
-    for words in ("Mars/Olympus", "date_order", "satt", "did you mean", "no unit of supply air "
-        "temperature", "point[3].zone",
-                  "point[4].column", "point[5].type"):  # fmt: skip
+    for words in (
+        "Mars/Olympus",
+        "date_order",
+        "satt",
+        "did you mean",
+        "no unit of supply air temperature",
+        "point[3].zone",
+        "point[4].column",
+        "point[5].type",
+    ):
         assert words in said, words
     path.write_text('[[point]]\ncolumn = "Suply Air Temp (degF)"\nkind = "sat"\nunit = "degF"\n')
     assert cli.main(["trends", str(log), "--map", str(path)]) == 2
@@ -214,8 +221,8 @@ def test_text_of_the_log_stays_text(tmp_path):
 
 @pytest.mark.published
 def test_guideline_14_statistics():
-    """ASHRAE Guideline 14-2014: NMBE = sum(m - s)/((n - p) mean m), CV(RMSE) = sqrt(sum (m - s)^2/(n - p))/mean m; by hand for
-    two and three values."""
+    """ASHRAE Guideline 14-2014: NMBE = sum(m - s)/((n - p) mean m), CV(RMSE) = sqrt(sum (m - s)^2/(n - p))/mean m;
+    by hand for three values."""
     measured, modelled = np.array([100.0, 120.0, 140.0]), np.array([90.0, 120.0, 160.0])
     nmbe, cv = guideline_14(measured, modelled, np.ones(3))
     assert nmbe == pytest.approx(-10.0 / 2 / 120.0, rel=1e-12)
@@ -224,8 +231,8 @@ def test_guideline_14_statistics():
 
 @pytest.mark.crosscheck
 def test_loads_are_scaled_to_the_airflow(tmp_path):
-    """A building with 1.4 times the gains of its project is found to have them: within 5 %, since the log is of 60 days with
-    noise of its own and other hours of each bin than the year's."""
+    """A building with 1.4 times the gains of its project is found to have them: within 5 %, since the log is of 60 days
+    with noise of its own and other hours of each bin than the year's."""
     truth = Truth(gain_multiplier=1.4)
     path = make_log(truth, first_day=150, days=60).csv(tmp_path / "busy.csv")
     project = project_from_mapping(mapping(truth))

@@ -65,8 +65,10 @@ def test_setpoint_tables(case, folder):
 def test_overrides(case, folder):
     """Within three points, where the log itself holds the share."""
     found, made = study_of(case, folder), log_of(case)
-    for part, over, said in (("sat", made.sat_overridden, CASES[case].sat_override),
-                             ("dsp", made.dsp_overridden, CASES[case].dsp_override)):  # fmt: skip
+    for part, over, said in (
+        ("sat", made.sat_overridden, CASES[case].sat_override),
+        ("dsp", made.dsp_overridden, CASES[case].dsp_override),
+    ):
         value = found[f"{part}_override"].value
         assert abs(value["override_frac"] - over[made.on].mean()) < 0.03, (part, value)
         if said[0] > 0.0:
@@ -100,8 +102,10 @@ def test_pressure_shares_of_zones_that_were_wide_open(folder):
     """k within 0.1 for every zone whose damper was ever wide open, and none made up for the others."""
     found, made = study_of("starved, stuck damper", folder), log_of("starved, stuck damper")
     shares = found["pressure_shares"].value
-    open_h = {f"VAV-{name[1:]}": np.count_nonzero(made.values[f"zone_damper@{name}"] >= 95.0) / 12.0
-              for name in made.unit.zones.names}  # fmt: skip
+    open_h = {
+        f"VAV-{name[1:]}": np.count_nonzero(made.values[f"zone_damper@{name}"] >= 95.0) / 12.0
+        for name in made.unit.zones.names
+    }
     assert {zone for zone, hours in open_h.items() if hours >= 1.0} <= set(shares)
     assert all(open_h[zone] >= 0.4 for zone in shares) and len(shares) >= 4
     for name, k in zip(made.unit.zones.names, made.truth.index_share):

@@ -42,9 +42,16 @@ def samples():
     for k in range(ROWS):
         stamp = START + k * STEP
         on = 6 <= stamp.hour < 18
-        rows.append((stamp, round(48 + 14 * np.sin(k / 15.0) + rng.normal(0, 0.2), 2), round(55.3 + rng.normal(0,
-        0.2), 2) if on
-                     else 71.6, 55.5, round(1.2 + rng.normal(0, 0.02), 3) if on else 0.0, int(on)))  # fmt: skip
+        rows.append(
+            (
+                stamp,
+                round(48 + 14 * np.sin(k / 15.0) + rng.normal(0, 0.2), 2),
+                round(55.3 + rng.normal(0, 0.2), 2) if on else 71.6,
+                55.5,
+                round(1.2 + rng.normal(0, 0.02), 3) if on else 0.0,
+                int(on),
+            )
+        )
     return rows
 
 
@@ -318,10 +325,22 @@ def test_several_air_handlers_are_told_apart(tmp_path):
 
 
 def test_classes_and_tags_in_the_heading_map_by_themselves(tmp_path):
-    brick = ["", "Outside_Air_Temperature_Sensor", "Supply_Air_Temperature_Sensor", "Supply_Air_Temperature_Setpoint",
-             "Supply_Air_Static_Pressure_Sensor", "Supply_Fan_Status"]  # fmt: skip
-    tags = ["", "outside air temp sensor point", "discharge air temp sensor point", "discharge air temp sp point",
-            "discharge air static pressure sensor point", "discharge fan run sensor point"]  # fmt: skip
+    brick = [
+        "",
+        "Outside_Air_Temperature_Sensor",
+        "Supply_Air_Temperature_Sensor",
+        "Supply_Air_Temperature_Setpoint",
+        "Supply_Air_Static_Pressure_Sensor",
+        "Supply_Fan_Status",
+    ]
+    tags = [
+        "",
+        "outside air temp sensor point",
+        "discharge air temp sensor point",
+        "discharge air temp sp point",
+        "discharge air static pressure sensor point",
+        "discharge fan run sensor point",
+    ]
     for row in (brick, tags):
         path = tmp_path / "log.csv"
         path.write_text(table(heads=row, before=[",".join(["Time", *(f"X{k}" for k in range(1, 6))])]))
@@ -454,9 +473,17 @@ def test_classes_and_tags(text, on_zone, kind):
 
 @pytest.mark.parametrize(
     "text, decimal, value",
-    [("1,234.5", ".", 1234.5), ("1.234,5", ",", 1234.5), ("12,5", ".", 12.5), ("1 234,5", ",", 1234.5), ("-0.49", ".", -0.49),
-     ("1e3", ".", 1000.0), ("12,34,5", ".", None), ("x", ".", None)],
-)  # fmt: skip
+    [
+        ("1,234.5", ".", 1234.5),
+        ("1.234,5", ",", 1234.5),
+        ("12,5", ".", 12.5),
+        ("1 234,5", ",", 1234.5),
+        ("-0.49", ".", -0.49),
+        ("1e3", ".", 1000.0),
+        ("12,34,5", ".", None),
+        ("x", ".", None),
+    ],
+)
 @pytest.mark.invariant
 def test_numbers_of_texts(text, decimal, value):
     assert plain_number(text, decimal) == value
@@ -478,12 +505,19 @@ def test_cells_with_words_and_marks():
 
 @pytest.mark.parametrize(
     "unit, value, wanted",
-    [("degC", 100.0, 212.0), ("Pa", 249.082, 1.0), ("L/s", 1000.0, 2118.88), ("m3/h", 3600.0, 2118.88), ("%", 50.0, 0.5),
-     ("hp", 1.0, 0.7457), ("kPa", 0.249082, 1.0)],
-)  # fmt: skip
+    [
+        ("degC", 100.0, 212.0),
+        ("Pa", 249.082, 1.0),
+        ("L/s", 1000.0, 2118.88),
+        ("m3/h", 3600.0, 2118.88),
+        ("%", 50.0, 0.5),
+        ("hp", 1.0, 0.7457),
+        ("kPa", 0.249082, 1.0),
+    ],
+)
 @pytest.mark.published
 def test_units(unit, value, wanted):
-    """NIST SP 811 appendix B: inch of water (conventional) 249.0889 Pa at 39.2 degF is 249.082; cubic foot a minute 0.4719474
+    """NIST SP 811 appendix B: inch of water (conventional) 249.082 Pa at 39.2 degF; cubic foot a minute 0.4719474
     L/s; horsepower 745.6999 W."""
     # Half a unit of the last printed digit.
     assert converted(np.array([value]), unit)[0] == pytest.approx(wanted, rel=3e-5)
@@ -491,10 +525,16 @@ def test_units(unit, value, wanted):
 
 @pytest.mark.parametrize(
     "text, unit",
-    [("SAT [°F]", "degF"), ("Supply Airflow (cfm)", "cfm"), ("DSP (in. w.c.)", "in. w.c."), ("Speed_%", ""), ("T "
-        "°C", "degC"),
-     ("Duct Pressure, Pa", "Pa"), ("OAT", "")],
-)  # fmt: skip
+    [
+        ("SAT [°F]", "degF"),
+        ("Supply Airflow (cfm)", "cfm"),
+        ("DSP (in. w.c.)", "in. w.c."),
+        ("Speed_%", ""),
+        ("T °C", "degC"),
+        ("Duct Pressure, Pa", "Pa"),
+        ("OAT", ""),
+    ],
+)
 def test_units_in_names(text, unit):
     assert unit_in_name(text) == unit or (unit == "" and unit_named("%") == "%")
 

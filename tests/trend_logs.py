@@ -92,15 +92,21 @@ def mapping(truth: Truth) -> dict:
         "schedule": {"unoccupied_mode": "off"},
         "group": [{"name": "office", "weekday_hours": [6, 18], "saturday_hours": [8, 13]}],
         "zone": [
-            {"name": f"Z{k + 1}", "area_ft2": 1200, "ua_btuh_f": 150, side: 150, "index_share": share,
-             "gain_multiplier": 0.7 + 0.1 * k}
+            {
+                "name": f"Z{k + 1}",
+                "area_ft2": 1200,
+                "ua_btuh_f": 150,
+                side: 150,
+                "index_share": share,
+                "gain_multiplier": 0.7 + 0.1 * k,
+            }
             for k, (share, side) in enumerate(zip(truth.index_share, sides))
         ],
         "fan": {"design_dsp_inwc": 1.5},
         "sat": {"as_found": {"points": [list(p) for p in truth.sat_points]}},
         "dsp": {"as_found": {"points": [list(p) for p in truth.dsp_points]}},
         "candidate": [{"id": "as_found", "name": "As found", "sat": "as_found", "dsp": "as_found", "baseline": True}],
-    }  # fmt: skip
+    }
 
 
 @cache

@@ -60,9 +60,13 @@ def _leak(log, running, cool, heat, title) -> Found:
     blind = len(used) - len(days)
     if hours < _LEAST_HOURS:
         return unknown(
-            key, title, f"both valves are shut at rest for only {hours:.1f} h while the fan runs; a valve that "
-                f"leaks while the "
-            "other works does not show", hours)  # fmt: skip
+            key,
+            title,
+            f"both valves are shut at rest for only {hours:.1f} h while the fan runs; a valve that "
+            f"leaks while the "
+            "other works does not show",
+            hours,
+        )
     rise = (sat - mat)[calm].astype(float)
     q10, q50, q90 = quantiles(rise, 0.1, 0.5, 0.9)
     by_day = np.array([np.median(rise[place == k]) for k in range(len(days))])
@@ -88,9 +92,17 @@ def _leak(log, running, cool, heat, title) -> Found:
             parts.append(f"heat gets in on {days_listed(warm)}")
         if len(cold):
             parts.append(f"cold gets in on {days_listed(cold)}")
-        return Found(key, title, True, f"{'; '.join(parts)}: {said}{seen}", "more than the rise of a fan accounts "
-            "for; a sensor "
-                     "that reads wrong looks the same", hours, value, (), True)  # fmt: skip
+        return Found(
+            key,
+            title,
+            True,
+            f"{'; '.join(parts)}: {said}{seen}",
+            "more than the rise of a fan accounts for; a sensor that reads wrong looks the same",
+            hours,
+            value,
+            (),
+            True,
+        )
     return Found(
         key,
         title,
@@ -115,9 +127,17 @@ def _fight(log, running, cool, heat, title) -> Found:
     value = {"both_open_h": round(fight, 2), "frac": round(fight / hours, 4)}
     if fight < max(0.005 * hours, 0.25):
         return Found(key, title, True, "none seen", "both signals open at the same time", hours, value)
-    return Found(key, title, True, f"both valves are open for {fight:.1f} of {hours:.0f} h, on "
-        f"{days_listed(log.day[both])}",
-                 "both signals open at the same time", hours, value, (), True)  # fmt: skip
+    return Found(
+        key,
+        title,
+        True,
+        f"both valves are open for {fight:.1f} of {hours:.0f} h, on {days_listed(log.day[both])}",
+        "both signals open at the same time",
+        hours,
+        value,
+        (),
+        True,
+    )
 
 
 def _use(log, running, cool, heat, title) -> Found:
@@ -156,18 +176,32 @@ def _use(log, running, cool, heat, title) -> Found:
         "by_day_frac": {str(d): round(float(v), 3) for d, v in zip(days, by_day / usual) if np.isfinite(v)},
     }
     if not len(weak):
-        return Found(key, title, True, "alike on all days", "drop of air temperature for the opening of the "
-            "valve, day by day",
-                     hours, value)  # fmt: skip
+        return Found(
+            key,
+            title,
+            True,
+            "alike on all days",
+            "drop of air temperature for the opening of the valve, day by day",
+            hours,
+            value,
+        )
     text = (
         f"opens {100 * _MORE:.0f} % and more further than usual for the same drop of air temperature on "
         f"{days_listed(weak, 10)}: heat from a heating coil whose valve leaks, warmer or less chilled water, or "
         f"moister air; "
         "which cannot be told from this"
     )
-    return Found(key, title, True, text, f"drop for the opening, of {np.count_nonzero(enough)} days with "
-        f"{_STEADY_H:g} h and more",
-                 hours, value, (), True)  # fmt: skip
+    return Found(
+        key,
+        title,
+        True,
+        text,
+        f"drop for the opening, of {np.count_nonzero(enough)} days with {_STEADY_H:g} h and more",
+        hours,
+        value,
+        (),
+        True,
+    )
 
 
 def _usual_for(by_day: np.ndarray, warmth: np.ndarray) -> np.ndarray:

@@ -155,9 +155,15 @@ def _return_fan(log, running, title) -> Found:
     if back is None and status is None:
         return unknown(key, title, "no point of a return or relief fan is in the log")
     if back is None or supply is None:
-        return Found(key, title, True, "there is one; how its speed goes with the supply fan cannot be "
-            "told", "its status is "
-                     "in the log", 0.0, {})  # fmt: skip
+        return Found(
+            key,
+            title,
+            True,
+            "there is one; how its speed goes with the supply fan cannot be told",
+            "its status is in the log",
+            0.0,
+            {},
+        )
     good = running.settled & np.isfinite(back) & (np.nan_to_num(supply) > 0.05)
     hours = float(np.count_nonzero(good)) * log.step_h
     if hours < _LEAST_HOURS:

@@ -320,7 +320,7 @@ def _in_order(seconds: np.ndarray, good: np.ndarray, log: Log, interval_s: float
 
 
 def _zero_lines(columns) -> np.ndarray:
-    """Lines in which all air temperatures of the unit, two or three, are exactly zero: a controller that has just started."""
+    """Lines in which all air temperatures of the unit are exactly zero: a controller that has just started. (n,)"""
     raws = [
         raw
         for entry, raw in columns

@@ -1,4 +1,4 @@
-"""Load scaling: internal gains such that modelled airflow matches the measured one by outdoor temperature and occupancy.
+"""Load scaling: internal gains such that modelled airflow matches the measured one by weather and occupancy.
 
 The log and the typical year are of different days, so that means of bins are compared, weighted with the measured
 hours.
@@ -136,7 +136,7 @@ def match_airflow(study: TrendStudy, project: Project, weather) -> Found:
     season = _season(log, on.hour_of_year)
     modelled_bin = np.floor(on.oat_f / BIN_F).astype(int) * 2 + (on.occupied > 0.5)
     bins: list = []
-    for kept, days in (
+    for kept, days in (  # noqa: B007 - both are used after the loop
         (season, f"days of the year within {_SEASON_DAYS} of those of the log"),
         (season | True, "whole year"),
     ):
@@ -166,18 +166,34 @@ def match_airflow(study: TrendStudy, project: Project, weather) -> Found:
     before = agreement(1.0, flow_m)
     ends = {multiplier: agreement(multiplier) for multiplier in (_LOW, _HIGH)}
     value: dict = {
-        "bins": [{"oat_low_f": float(b // 2 * BIN_F), "occupied": bool(b % 2), "hours": round(float(h), 1), "measured_cfm": round(float(m)),
-                  "modelled_cfm": round(float(s))} for b, h, m, s in zip(bins, weight, measured, before.modelled_cfm)],
+        "bins": [
+            {
+                "oat_low_f": float(b // 2 * BIN_F),
+                "occupied": bool(b % 2),
+                "hours": round(float(h), 1),
+                "measured_cfm": round(float(m)),
+                "modelled_cfm": round(float(s)),
+            }
+            for b, h, m, s in zip(bins, weight, measured, before.modelled_cfm)
+        ],
         "before": {"nmbe": round(before.nmbe, 4), "cv_rmse": round(before.cv_rmse, 4)},
-    }  # fmt: skip
+    }
     said = lambda a: f"NMBE {100 * a.nmbe:+.1f} %, CV(RMSE) {100 * a.cv_rmse:.1f} %"
     if ends[_LOW].nmbe < 0.0 or ends[_HIGH].nmbe > 0.0:
         which = "less" if ends[_LOW].nmbe < 0.0 else "more"
         return Found(
-            KEY, TITLE, True, f"no internal gains between {_LOW:g} and {_HIGH:g} times those of the project give "
-                f"the measured airflow: it "
+            KEY,
+            TITLE,
+            True,
+            f"no internal gains between {_LOW:g} and {_HIGH:g} times those of the project give "
+            f"the measured airflow: it "
             f"is {which} than the model's ({said(before)}); look at minimum airflows, setpoints and sizes first",
-            "means of bins of outdoor temperature and occupancy", hours, value, (), True)  # fmt: skip
+            "means of bins of outdoor temperature and occupancy",
+            hours,
+            value,
+            (),
+            True,
+        )
     low, high = _LOW, _HIGH
     at_low, at_high = ends[_LOW].nmbe, ends[_HIGH].nmbe
     middle, after = 1.0, before

@@ -100,9 +100,10 @@ def merge(path: str | Path, study: TrendStudy, *, replace_given: bool = False) -
                 project = project_from_mapping(copy.deepcopy(tried), path.parent)
             except InputErrors as error:
                 why = str(error.problems[0])
-                actions += [Merged(m.path, REFUSED if m.action in (ADDED, REPLACED) else m.action, m.found, m.given,
-                why)
-                            for m in done]  # fmt: skip
+                actions += [
+                    Merged(m.path, REFUSED if m.action in (ADDED, REPLACED) else m.action, m.found, m.given, why)
+                    for m in done
+                ]
                 continue
             merged = tried
             actions += done

@@ -131,7 +131,7 @@ def outdoor_air_findings(log: Log, running: Running) -> list[Found]:
                 f"the damper stays at {100 * low:.0f} %, and the log has too few hours "
                 "below 60 degF outdoors in which it should open",
                 hours,
-            )  # fmt: skip
+            )
         )
     else:
         stuck = _stuck(balance)
@@ -149,7 +149,7 @@ def outdoor_air_findings(log: Log, running: Running) -> list[Found]:
                     f"Trend log, {sum(b[3] for b in balance.values()):.0f} h of temperature balance: {text}",
                     at - spread,
                     at + spread,
-                )  # fmt: skip
+                )
             )
             caution = True
         else:
@@ -170,7 +170,7 @@ def outdoor_air_findings(log: Log, running: Running) -> list[Found]:
                         f"(80 % between {100 * q10:.0f} and {100 * q90:.0f} %)",
                         q10,
                         q90,
-                    )  # fmt: skip
+                    )
                 )
         mechanical = _mechanical(log, running, damper, low, full, oat, inputs)
         if mechanical:
@@ -263,15 +263,27 @@ def _limit(log, running, damper, low, settled, oat, moves, title) -> Found:
     wrong = lambda values, flags: np.array([np.mean(flags != (values < cut)) for cut in cuts])
     by_oat = wrong(x, opened)
     if by_oat.min() > 0.25:
-        return unknown(key, title, f"no outdoor temperature divides open from shut (the best is wrong for "
-            f"{100 * by_oat.min():.0f} % of the time)", hours)  # fmt: skip
+        return unknown(
+            key,
+            title,
+            f"no outdoor temperature divides open from shut (the best is wrong for "
+            f"{100 * by_oat.min():.0f} % of the time)",
+            hours,
+        )
     cut = float(cuts[by_oat <= by_oat.min() + 1e-9].mean())
     lowest_shut, highest_open = float(np.quantile(above, 0.05)), float(np.quantile(below, 0.95))
     low_f, high_f = min(lowest_shut, cut), max(highest_open, cut)
     text = f"{cut:.1f} degF outdoors (range {low_f:.0f} to {high_f:.0f} degF)"
     reason = f"right for {100 * (1 - by_oat.min()):.0f} % of {hours:.0f} h above 45 degF with cooling"
-    inputs = [InputFound("economizer.high_limit_f", round(float(np.clip(cut, 40.0, 85.0)), 1),
-                         f"Trend log: {text}; {reason}", low_f, high_f)]  # fmt: skip
+    inputs = [
+        InputFound(
+            "economizer.high_limit_f",
+            round(float(np.clip(cut, 40.0, 85.0)), 1),
+            f"Trend log: {text}; {reason}",
+            low_f,
+            high_f,
+        )
+    ]
     rat = log.get("rat")
     value = {
         "limit_f": round(cut, 1),
@@ -291,9 +303,13 @@ def _limit(log, running, damper, low, settled, oat, moves, title) -> Found:
                 if best < -0.5
                 else "open while outdoor air is colder than return air"
             )
-            inputs = [InputFound("economizer.type", "differential_dry_bulb",
-                                 f"Trend log, {hours:.0f} h: {text}; explains more than an outdoor temperature "
-                                     f"alone")]  # fmt: skip
+            inputs = [
+                InputFound(
+                    "economizer.type",
+                    "differential_dry_bulb",
+                    f"Trend log, {hours:.0f} h: {text}; explains more than an outdoor temperature alone",
+                )
+            ]
         elif np.ptp(rat[chosen][np.isfinite(rat[chosen])]) < 6.0 and abs(by_difference.min() - by_oat.min()) < 0.02:
             text += "; fixed or by return air cannot be told, since return air hardly moves"
         else:
@@ -364,26 +380,57 @@ def _without_signal(log, running, share, good, why, titles, flow) -> list[Found]
         value = {"share": [round(q10, 3), round(q50, 3), round(q90, 3)]}
         if len(mild) * log.step_h >= LEAST_HOURS and np.quantile(mild, 0.9) < 0.45 and q90 - q10 < 0.2:
             text = f"the air stays at one share at all outdoor temperatures, mild ones included: {shares}"
-            found = [Found(key, titles[key], True, text, "temperatures alone; a damper that is stuck or never "
-                "told to open "
-                           "cannot be told apart without its signal", hours, value,
-                           (InputFound("economizer.stuck_frac", round(float(np.clip(q50, 0, 1)), 2), f"Trend log, "
-                               f"{hours:.0f} h: "
-                                       f"{text}", q10, q90),), True)]  # fmt: skip
+            found = [
+                Found(
+                    key,
+                    titles[key],
+                    True,
+                    text,
+                    "temperatures alone; a damper that is stuck or never "
+                    "told to open "
+                    "cannot be told apart without its signal",
+                    hours,
+                    value,
+                    (
+                        InputFound(
+                            "economizer.stuck_frac",
+                            round(float(np.clip(q50, 0, 1)), 2),
+                            f"Trend log, {hours:.0f} h: {text}",
+                            q10,
+                            q90,
+                        ),
+                    ),
+                    True,
+                )
+            ]
         elif len(mild) * log.step_h >= LEAST_HOURS and np.median(mild) > 0.6:
             found = [
                 Found(key, titles[key], True, f"opens in mild weather; {shares}", "temperatures alone", hours, value)
             ]
         else:
-            found = [unknown(key, titles[key], f"the damper's signal is not in the log, and temperatures alone do "
-                f"not tell: {shares}", hours)]  # fmt: skip
+            found = [
+                unknown(
+                    key,
+                    titles[key],
+                    f"the damper's signal is not in the log, and temperatures alone do not tell: {shares}",
+                    hours,
+                )
+            ]
         del cold
     found.append(unknown("economizer_limit", titles["economizer_limit"], "the damper's signal is not in the log"))
     if flow is not None:
         q10, q50, q90, h = flow
-        found.append(Found("minimum_outdoor_air", titles["minimum_outdoor_air"], True,
-                           f"by airflow stations a share of {100 * q50:.0f} %", "airflow stations", h,
-                           {"flow_share": [q10, q50, q90]}))  # fmt: skip
+        found.append(
+            Found(
+                "minimum_outdoor_air",
+                titles["minimum_outdoor_air"],
+                True,
+                f"by airflow stations a share of {100 * q50:.0f} %",
+                "airflow stations",
+                h,
+                {"flow_share": [q10, q50, q90]},
+            )
+        )
     else:
         found.append(
             unknown("minimum_outdoor_air", titles["minimum_outdoor_air"], "the damper's signal is not in the log")

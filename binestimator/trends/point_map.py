@@ -463,9 +463,12 @@ def _read_entry(problems: Problems, where: str, said: dict[str, str]) -> Entry |
     kind = kinds().get(said["kind"])
     if kind is None:
         problems.add(
-            f"{where}.kind", "unknown kind of point", said["kind"], "one of " + ", ".join(kinds()),
+            f"{where}.kind",
+            "unknown kind of point",
+            said["kind"],
+            "one of " + ", ".join(kinds()),
             did_you_mean(said["kind"], list(kinds())),
-        )  # fmt: skip
+        )
         return None
     unit = said["unit"] if said["unit"] in UNITS else unit_named(said["unit"])
     if kind.unit_class == "status" and not said["unit"]:

@@ -105,7 +105,7 @@ def quality_of(log: Log) -> list[PointQuality]:
                 float(stats.low) if stats.kept else np.nan,
                 float(stats.high) if stats.kept else np.nan,
                 tuple(notes),
-            )  # fmt: skip
+            )
         )
     return found
 

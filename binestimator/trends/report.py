@@ -1,4 +1,4 @@
-"""What trend logs say, as text for a terminal and as plain data for a results file. Plain ASCII but for the user's words."""
+"""What trend logs say, as text for a terminal and as plain data. Plain ASCII but for the user's words."""
 
 from __future__ import annotations
 
@@ -36,11 +36,19 @@ def map_lines(points: PointMap, width: int) -> list[str]:
     lines = []
     if points.drafted:
         sure = sum(entry.sure == "sure" for entry in used)
-        lines.append(_wrapped(f"drafted by name and content: {len(used)} points, {sure} of them sure; look at it with "
-                              "--draft-map MAP.toml, change it and give it with --map", width, first="Map"))  # fmt: skip
+        lines.append(
+            _wrapped(
+                f"drafted by name and content: {len(used)} points, {sure} of them sure; look at it with "
+                "--draft-map MAP.toml, change it and give it with --map",
+                width,
+                first="Map",
+            )
+        )
         shown = [entry for entry in used if entry.sure != "sure"]
-        lines += [_wrapped(f"{entry.sure}: {entry.column} is {entry.key} [{entry.unit}]: {entry.reason}", width)
-                  for entry in shown[:_MOST_ZONE_LINES]]  # fmt: skip
+        lines += [
+            _wrapped(f"{entry.sure}: {entry.column} is {entry.key} [{entry.unit}]: {entry.reason}", width)
+            for entry in shown[:_MOST_ZONE_LINES]
+        ]
         if len(shown) > _MOST_ZONE_LINES:
             lines.append(_wrapped(f"and {len(shown) - _MOST_ZONE_LINES} more that are not sure", width))
         by_size = [
@@ -52,9 +60,14 @@ def map_lines(points: PointMap, width: int) -> list[str]:
     else:
         lines.append(_wrapped(f"as given: {len(used)} points", width, first="Map"))
     if points.air_handler and points.others:
-        lines.append(_wrapped(f"{points.air_handler} is studied; the log also holds {', '.join(points.others)} "
-            f"(choose with "
-                              "--air-handler)", width))  # fmt: skip
+        lines.append(
+            _wrapped(
+                f"{points.air_handler} is studied; the log also holds {', '.join(points.others)} "
+                f"(choose with "
+                "--air-handler)",
+                width,
+            )
+        )
     unused = [entry for entry in points.entries if not (entry.kind and entry.unit)]
     if unused and points.drafted:
         names = "; ".join(f"{entry.column} ({entry.reason})" for entry in unused[:_MOST_ZONE_LINES])
@@ -69,8 +82,14 @@ def _log_lines(study: TrendStudy, width: int) -> list[str]:
     span = int((log.day[-1] - log.day[0]).astype(int)) + 1
     gaps = "" if days >= 0.97 * span else f" (of {span} from first to last)"
     step = f"{log.step_s // 60} min"
-    lines = [_wrapped(f"{source_of(study)}: {days} day{'' if days == 1 else 's'}{gaps}, {len(log.values)} points, "
-                      f"{sum(q.samples for q in study.quality):,} samples in slots of {step}", width, first="Trends")]  # fmt: skip
+    lines = [
+        _wrapped(
+            f"{source_of(study)}: {days} day{'' if days == 1 else 's'}{gaps}, {len(log.values)} points, "
+            f"{sum(q.samples for q in study.quality):,} samples in slots of {step}",
+            width,
+            first="Trends",
+        )
+    ]
     for table in log.tables[:6]:
         lines.append(_wrapped(f"{table.name}: {table.words()}", width))
     if len(log.tables) > 6:
@@ -105,7 +124,8 @@ def _quality_lines(study: TrendStudy, width: int) -> list[str]:
             silent += 1
             continue
         number = lambda v: "-" if not math.isfinite(v) else f"{v:,.4g}" if abs(v) < 1e4 else f"{v:,.0f}"
-        start = f"{printable(q.key)[: first - 1].ljust(first)}{100 * q.coverage:>5.0f}%{number(q.low):>11}{number(q.high):>11}  "
+        start = f"{printable(q.key)[: first - 1].ljust(first)}{100 * q.coverage:>5.0f}%"
+        start += f"{number(q.low):>11}{number(q.high):>11}  "
         lines.append(_wrapped("; ".join(q.notes[:_MOST_NOTES]) or "-", width, len(start), start))
     if silent:
         lines.append(f"and {silent} points of zones" + ("" if zones > _MOST_ZONE_LINES else " without notes"))
@@ -219,28 +239,59 @@ def trends_plain(study: TrendStudy, merged: Sequence[Merged] | None = None) -> d
             "times": [table.groups[0].form.words() for table in log.tables],
         },
         "map": [
-            {"column": e.column, "file": e.file, "kind": e.kind, "zone": e.zone, "unit": e.unit, "score": round(e.score, 3),
-             "reason": e.reason}
+            {
+                "column": e.column,
+                "file": e.file,
+                "kind": e.kind,
+                "zone": e.zone,
+                "unit": e.unit,
+                "score": round(e.score, 3),
+                "reason": e.reason,
+            }
             for e in log.points.entries
         ],
         "quality": [
-            {"point": q.key, "column": q.column, "samples": q.samples, "kept": q.kept, "coverage_frac": round(q.coverage, 4),
-             "low": q.low, "high": q.high, "notes": list(q.notes)}
+            {
+                "point": q.key,
+                "column": q.column,
+                "samples": q.samples,
+                "kept": q.kept,
+                "coverage_frac": round(q.coverage, 4),
+                "low": q.low,
+                "high": q.high,
+                "notes": list(q.notes),
+            }
             for q in study.quality
         ],
         "contradictions": list(study.contradictions),
         "found": [
-            {"key": f.key, "title": f.title, "known": f.known, "caution": f.caution, "text": f.text, "reason": f.reason,
-             "hours": round(f.hours, 2), "value": f.value,
-             "inputs": [{"path": path_in_file(i.path), "value": i.value, "low": i.low, "high": i.high} for i in f.inputs]}
+            {
+                "key": f.key,
+                "title": f.title,
+                "known": f.known,
+                "caution": f.caution,
+                "text": f.text,
+                "reason": f.reason,
+                "hours": round(f.hours, 2),
+                "value": f.value,
+                "inputs": [
+                    {"path": path_in_file(i.path), "value": i.value, "low": i.low, "high": i.high} for i in f.inputs
+                ],
+            }
             for f in study.found
         ],
         "inputs": [
-            {"path": path_in_file(i.path), "value": i.value, "low": i.low, "high": i.high, "evidence": i.evidence,
-             "status": "trended"}
+            {
+                "path": path_in_file(i.path),
+                "value": i.value,
+                "low": i.low,
+                "high": i.high,
+                "evidence": i.evidence,
+                "status": "trended",
+            }
             for i in study.inputs
         ],
-    }  # fmt: skip
+    }
     if merged is not None:
         data["merged"] = [
             {"path": path_in_file(m.path), "action": m.action, "found": m.found, "given": m.given, "why": m.why}

@@ -67,7 +67,7 @@ def find_running(log: Log) -> Running:
     """When the fan runs, by the best point the log has for it."""
     count = len(log.start)
     nothing = np.zeros(count, dtype=bool)
-    for key, words, level in _TELLS:
+    for key, words, level in _TELLS:  # noqa: B007 - the one that was found is used after the loop
         values = log.get(key)
         if values is not None and np.isfinite(values).any():
             break
@@ -196,8 +196,11 @@ def operating_hours(log: Log, running: Running) -> tuple[list[Found], dict[int, 
         value["weekdays"][words] = {"hours": given, "days": len(days)}
     for weekday in range(7):
         days = [d for d in shown if d.weekday == weekday and np.isfinite(d.start)]
-        value[DAYS[weekday]] = [round(float(np.median([d.start for d in days])), 2),
-                                round(float(np.median([d.end for d in days])), 2)] if days else []  # fmt: skip
+        value[DAYS[weekday]] = (
+            [round(float(np.median([d.start for d in days])), 2), round(float(np.median([d.end for d in days])), 2)]
+            if days
+            else []
+        )
     text = "; ".join(parts)
     if unusual:
         text += "; other hours on " + days_listed(np.array([d.day for d in unusual]))
@@ -206,9 +209,16 @@ def operating_hours(log: Log, running: Running) -> tuple[list[Found], dict[int, 
     if utc:
         reason += "; stamps are UTC and no timezone is named: these are not clock hours"
     first = Found(
-        "operating_hours", title, True, text, reason, float(np.count_nonzero(running.known)) * log.step_h, value,
-        () if utc else tuple(inputs), bool(unusual) or utc,
-    )  # fmt: skip
+        "operating_hours",
+        title,
+        True,
+        text,
+        reason,
+        float(np.count_nonzero(running.known)) * log.step_h,
+        value,
+        () if utc else tuple(inputs),
+        bool(unusual) or utc,
+    )
     return [first, _outside(log, running, fan, hours, utc)], hours
 
 
@@ -246,14 +256,14 @@ def _outside(log: Log, running: Running, fan: list[_Day], hours, utc: bool) -> F
             f"the fan runs at times: {100 * share:.0f} % of {total:.0f} h, on {nights}, at most {longest:.1f} h at once"
         )
     value["mode"] = mode
-    lead = [] if not running.mode else [
-        hours[d.weekday][0] - d.start for d in fan if np.isfinite(d.start) and hours.get(d.weekday) is not None
-    ]  # fmt: skip
+    lead = (
+        []
+        if not running.mode
+        else [hours[d.weekday][0] - d.start for d in fan if np.isfinite(d.start) and hours.get(d.weekday) is not None]
+    )
     if lead and np.median(lead) > 0.3:
         value["starts_before_h"] = round(float(np.median(lead)), 2)
         text += f"; it starts {np.median(lead):.1f} h before occupancy"
     evidence = f"Trend log, {total:.0f} h outside occupied hours, by {running.by}: {text}"
     inputs = () if utc else (InputFound("schedule.unoccupied_mode", mode, evidence),)
-    return Found(
-        key, title, True, text, f"by {running.by}", total, value, inputs, mode == "off" and len(with_runs) > 0
-    )  # fmt: skip
+    return Found(key, title, True, text, f"by {running.by}", total, value, inputs, mode == "off" and len(with_runs) > 0)

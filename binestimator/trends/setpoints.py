@@ -146,8 +146,15 @@ def fit_table(oat_f: np.ndarray, setpoint: np.ndarray, quantity: Quantity) -> Ta
         tables.append(_with_override(oat_f, setpoint, place, count, atom, float(np.median(setpoint[atom])), quantity))
     found = [table for table in tables if table is not None]
     # An override must earn its place: a tenth of a point for each of the knots and the override.
-    return max(found, key=lambda t: t.explained - 0.002 * len(t.points) - (0.01 + 0.1 * max(t.override_frac - 0.5, 0)
-    if t.override is not None else 0.0), default=None)  # fmt: skip
+    return max(
+        found,
+        key=lambda t: (
+            t.explained
+            - 0.002 * len(t.points)
+            - (0.01 + 0.1 * max(t.override_frac - 0.5, 0) if t.override is not None else 0.0)
+        ),
+        default=None,
+    )
 
 
 def _with_override(oat_f, setpoint, place, count, atom, value, quantity: Quantity) -> Table | None:
@@ -188,9 +195,7 @@ def _with_override(oat_f, setpoint, place, count, atom, value, quantity: Quantit
         if not used or len(with_atom) < _OVERRIDE_SPREAD * len(used) or override_frac < 0.005:
             return None
         fits |= atom
-    return Table(
-        points, value, override_frac, float(fits.mean()), float(np.median(np.abs(setpoint - line))), len(xs)
-    )  # fmt: skip
+    return Table(points, value, override_frac, float(fits.mean()), float(np.median(np.abs(setpoint - line))), len(xs))
 
 
 def _nearest(state: np.ndarray, told: np.ndarray) -> np.ndarray:
@@ -289,9 +294,15 @@ def setpoint_findings(log: Log, running: Running, quantity: Quantity) -> list[Fo
     ]
     if not running.by:
         reason = "when the fan runs cannot be told"
-        return [unknown(k, t, reason) for k, t in (
-            (key, title), (f"{quantity.part}_reset", reset_title), (f"{quantity.part}_override", override_title),
-            (f"{quantity.part}_held", held_title))]  # fmt: skip
+        return [
+            unknown(k, t, reason)
+            for k, t in (
+                (key, title),
+                (f"{quantity.part}_reset", reset_title),
+                (f"{quantity.part}_override", override_title),
+                (f"{quantity.part}_held", held_title),
+            )
+        ]
     if setpoint is None or not np.isfinite(setpoint[running.on]).any():
         if measured is None:
             return [unknown(key, title, "neither setpoint nor measured value is in the log"), *missing]
@@ -374,9 +385,13 @@ def _described(log, running, quantity, setpoint, oat, good) -> list[Found]:
         reason = f"explains {100 * table.explained:.0f} % of {name}" + (f", {seen}" if seen else "")
     if not any(quantity.low <= y <= quantity.high for _, y in table.points):
         return [
-            unknown(key, title, f"reads {words}, outside what a project allows ({quantity.low:g} to "
-                f"{quantity.high:g} {quantity.unit})", hours)
-        ]  # fmt: skip
+            unknown(
+                key,
+                title,
+                f"reads {words}, outside what a project allows ({quantity.low:g} to {quantity.high:g} {quantity.unit})",
+                hours,
+            )
+        ]
     points = [[x, float(np.clip(y, quantity.low, quantity.high))] for x, y in table.points]
     evidence = f"Trend log, {np.count_nonzero(chosen) * log.step_h:.0f} {name}: {words}; {reason}"
     path = f"candidate.as_found.{quantity.part}"
@@ -409,22 +424,54 @@ def _reset(quantity, table, fixed, by_day, demand, explained, low, high, hours, 
     value = {"reset": not fixed, "range": [round(low, quantity.digits), round(high, quantity.digits)]}
     if fixed or len(table.points) == 1 and explained:
         value["reset"] = False
-        return Found(key, title, True, f"none: fixed at {table.points[0][1]:g} {quantity.unit}",
-                     f"the setpoint stays within {quantity.no_reset:g} {quantity.unit}, the limit of PNNL-27338, "
-                     "but for overrides", hours, {**value, "reads": "nothing"})  # fmt: skip
+        return Found(
+            key,
+            title,
+            True,
+            f"none: fixed at {table.points[0][1]:g} {quantity.unit}",
+            f"the setpoint stays within {quantity.no_reset:g} {quantity.unit}, the limit of PNNL-27338, "
+            "but for overrides",
+            hours,
+            {**value, "reads": "nothing"},
+        )
     if by_day is not None:
-        return Found(key, title, True, "by season or mode, not by outdoor temperature within a day",
-                     "constant within each day", hours, {**value, "reads": "season or mode"})  # fmt: skip
+        return Found(
+            key,
+            title,
+            True,
+            "by season or mode, not by outdoor temperature within a day",
+            "constant within each day",
+            hours,
+            {**value, "reads": "season or mode"},
+        )
     if demand:
-        return Found(key, title, True, "by something else than outdoor air, in steps such as requests make",
-                     "many small equal steps", hours, {**value, "reads": "steps"})  # fmt: skip
+        return Found(
+            key,
+            title,
+            True,
+            "by something else than outdoor air, in steps such as requests make",
+            "many small equal steps",
+            hours,
+            {**value, "reads": "steps"},
+        )
     if not explained:
-        return unknown(key, title, f"it moves between {low:.3g} and {high:.3g} {quantity.unit}, and outdoor "
+        return unknown(
+            key,
+            title,
+            f"it moves between {low:.3g} and {high:.3g} {quantity.unit}, and outdoor "
             f"temperature "
-                       "does not tell how; what it reads is not in the log", hours)  # fmt: skip
-    return Found(key, title, True, f"by outdoor temperature: {words}", f"the table explains "
-        f"{100 * table.explained:.0f} %",
-                 hours, {**value, "reads": "outdoor temperature"})  # fmt: skip
+            "does not tell how; what it reads is not in the log",
+            hours,
+        )
+    return Found(
+        key,
+        title,
+        True,
+        f"by outdoor temperature: {words}",
+        f"the table explains {100 * table.explained:.0f} %",
+        hours,
+        {**value, "reads": "outdoor temperature"},
+    )
 
 
 def _override(quantity, table, explained, hours, path, no_oat) -> Found:
@@ -434,19 +481,39 @@ def _override(quantity, table, explained, hours, path, no_oat) -> Found:
     if not explained:
         return unknown(key, title, "the setpoint follows no table, so that overrides cannot be told from it", hours)
     if table.override is None:
-        return Found(key, title, True, "none seen", "no constant value stands out of the table", hours,
-                     {"override_frac": 0.0}, (InputFound(f"{path}.override_frac", 0.0, f"Trend log, {hours:.0f} "
-                         f"running "
-                     "hours: no constant value stands out of the table"),))  # fmt: skip
+        return Found(
+            key,
+            title,
+            True,
+            "none seen",
+            "no constant value stands out of the table",
+            hours,
+            {"override_frac": 0.0},
+            (
+                InputFound(
+                    f"{path}.override_frac",
+                    0.0,
+                    f"Trend log, {hours:.0f} running hours: no constant value stands out of the table",
+                ),
+            ),
+        )
     share, value = table.override_frac, round(table.override, quantity.digits)
     text = f"{100 * share:.0f} % of the time at {value:g} {quantity.unit}"
     evidence = f"Trend log, {hours:.0f} running hours: {text}, where the table says something else"
     inputs = [InputFound(f"{path}.override_frac", round(share, 3), evidence)]
     if quantity.low <= value <= quantity.high:
         inputs.append(InputFound(f"{path}.{quantity.override}", value, evidence))
-    return Found(key, title, True, text, "one exact value at all outdoor temperatures; where the table says the same, "
-                 "what was seen next to it in time", hours, {"override_frac": round(share, 4), "override": value}, tuple(inputs),
-                 share > 0.05)  # fmt: skip
+    return Found(
+        key,
+        title,
+        True,
+        text,
+        "one exact value at all outdoor temperatures; where the table says the same, what was seen next to it in time",
+        hours,
+        {"override_frac": round(share, 4), "override": value},
+        tuple(inputs),
+        share > 0.05,
+    )
 
 
 def _by_day(log, quantity, setpoint, chosen) -> str | None:
@@ -540,6 +607,13 @@ def _by_measured(log, running, quantity, measured) -> Found:
         return unknown(key, title, f"measured {words}, outside what a project allows", hours)
     evidence = f"Trend log, {hours:.0f} settled running hours: {words}; {reason}"
     return Found(
-        key, title, True, f"by what is measured: {words}", reason, hours, {"points": [list(p) for p in table.points]},
-        (InputFound(f"candidate.as_found.{quantity.part}.points", [list(p) for p in table.points], evidence),), True,
-    )  # fmt: skip
+        key,
+        title,
+        True,
+        f"by what is measured: {words}",
+        reason,
+        hours,
+        {"points": [list(p) for p in table.points]},
+        (InputFound(f"candidate.as_found.{quantity.part}.points", [list(p) for p in table.points], evidence),),
+        True,
+    )

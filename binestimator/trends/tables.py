@@ -53,9 +53,38 @@ _NO_TEXT = (
     (b"SQLite format 3", "a database; export the trends as .csv"),
 )
 _POINT_HEADS = frozenset(
-    ["point", "pointname", "point_name", "name", "tag", "tagname", "object", "objectname", "object_name", "sensor", "variable", "id", "pointid", "point_id", "trend", "trendname", "item", "parameter", "metric", "series", "channel", "path", "ref", "key", "label", "objectid"]
+    [
+        "point",
+        "pointname",
+        "point_name",
+        "name",
+        "tag",
+        "tagname",
+        "object",
+        "objectname",
+        "object_name",
+        "sensor",
+        "variable",
+        "id",
+        "pointid",
+        "point_id",
+        "trend",
+        "trendname",
+        "item",
+        "parameter",
+        "metric",
+        "series",
+        "channel",
+        "path",
+        "ref",
+        "key",
+        "label",
+        "objectid",
+    ]
 )
-_VALUE_HEADS = frozenset(["value", "val", "reading", "data", "measurement", "presentvalue", "present_value", "result", "actual"])
+_VALUE_HEADS = frozenset(
+    ["value", "val", "reading", "data", "measurement", "presentvalue", "present_value", "result", "actual"]
+)
 _CLASS_HEADS = frozenset(
     ["class", "brick", "brickclass", "brick_class", "type", "brick_type", "tags", "haystack", "haystacktags", "markers"]
 )
@@ -520,7 +549,7 @@ def _table(path, sheet, records, windows, delimiter, encoding, date_order) -> Ta
                 return form, places
         return times.text_form(texts, european, date_order), places
 
-    used = {place for place in time_places} | {clock for clock in paired.values() if clock is not None}
+    used = set(time_places) | {clock for clock in paired.values() if clock is not None}
     groups = []
     for k, place in enumerate(time_places):
         end = time_places[k + 1] if k + 1 < len(time_places) else width
@@ -552,9 +581,21 @@ def _table(path, sheet, records, windows, delimiter, encoding, date_order) -> Ta
             "expected such as 2024-01-31 07:05"
         )
     table = Table(
-        path, sheet, encoding, delimiter, decimal, start, width, tuple(groups), long,
-        float(min(seconds)), float(max(seconds)), interval, float(len(head)), head[start:],
-    )  # fmt: skip
+        path,
+        sheet,
+        encoding,
+        delimiter,
+        decimal,
+        start,
+        width,
+        tuple(groups),
+        long,
+        float(min(seconds)),
+        float(max(seconds)),
+        interval,
+        float(len(head)),
+        head[start:],
+    )
     return table
 
 

@@ -231,20 +231,35 @@ def _limits(zones, title) -> Found:
     for z in known:
         said = f"Trend log, {z.hours:.0f} settled occupied hours: "
         if z.min_cfm is not None:
-            inputs.append(InputFound(zone_path(z.name, "min_cfm"), round(z.min_cfm), f"{said}lowest airflow setpoint, at which "
-                                     "it rests"))  # fmt: skip
+            inputs.append(
+                InputFound(
+                    zone_path(z.name, "min_cfm"), round(z.min_cfm), f"{said}lowest airflow setpoint, at which it rests"
+                )
+            )
         if z.max_is_limit and z.max_cfm is not None and z.max_cfm >= 10.0:
-            inputs.append(InputFound(zone_path(z.name, "max_cfm"), round(z.max_cfm), f"{said}highest airflow setpoint, at which "
-                                     "it rests"))  # fmt: skip
+            inputs.append(
+                InputFound(
+                    zone_path(z.name, "max_cfm"), round(z.max_cfm), f"{said}highest airflow setpoint, at which it rests"
+                )
+            )
         if z.min_cfm and z.max_cfm:
             shares.append(z.min_cfm / z.max_cfm)
     text = f"{len(known)} zones"
     if shares:
         low, middle, high = quantiles(np.array(shares), 0.1, 0.5, 0.9)
-        text += f"; lowest over highest setpoint seen {100 * middle:.0f} % in the middle (80 % between {100 * low:.0f} and {100 * high:.0f} %)"
+        text += f"; lowest over highest setpoint seen {100 * middle:.0f} % in the middle"
+        text += f" (80 % between {100 * low:.0f} and {100 * high:.0f} %)"
     value = {z.name: {"min_cfm": _r(z.min_cfm), "max_cfm": _r(z.max_cfm)} for z in known}
-    return Found("zone_minimums", title, True, text, "airflow setpoints while occupied", max(z.hours for z in known), value,
-                 tuple(inputs))  # fmt: skip
+    return Found(
+        "zone_minimums",
+        title,
+        True,
+        text,
+        "airflow setpoints while occupied",
+        max(z.hours for z in known),
+        value,
+        tuple(inputs),
+    )
 
 
 def _r(value: float | None, digits: int = 0) -> float | None:
@@ -276,8 +291,16 @@ def _setpoints(zones, title) -> Found:
         )
         if values
     ]
-    return Found("zone_setpoints", title, True, f"{len(known)} zones: {', '.join(parts)}", "usual value while occupied",
-                 max(z.hours for z in known), {z.name: [z.cooling_f, z.heating_f] for z in known}, tuple(inputs))  # fmt: skip
+    return Found(
+        "zone_setpoints",
+        title,
+        True,
+        f"{len(known)} zones: {', '.join(parts)}",
+        "usual value while occupied",
+        max(z.hours for z in known),
+        {z.name: [z.cooling_f, z.heating_f] for z in known},
+        tuple(inputs),
+    )
 
 
 def _requests(log, used, asks_t, asks_p, knows_t, knows_p, zones, title) -> Found:
@@ -293,11 +316,15 @@ def _requests(log, used, asks_t, asks_p, knows_t, knows_p, zones, title) -> Foun
         over = float(np.mean(asks[used] > IGNORED))
         value[name] = {"mean": round(float(asks[used].mean()), 3), "over_ignored_frac": round(over, 4), "zones": knows}
         parts.append(
-            f"more than {IGNORED} {name} requests in {100 * over:.0f} % of the time (mean {asks[used].mean():.1f}, {knows} zones)"
+            f"more than {IGNORED} {name} requests in {100 * over:.0f} % of the time "
+            f"(mean {asks[used].mean():.1f}, {knows} zones)"
         )
     top = sorted(zones, key=lambda z: -((z.temperature_frac or 0) + (z.pressure_frac or 0)))[:3]
-    most = [f"{z.name} ({100 * max(z.temperature_frac or 0, z.pressure_frac or 0):.0f} %)" for z in top
-            if max(z.temperature_frac or 0, z.pressure_frac or 0) > 0.02]  # fmt: skip
+    most = [
+        f"{z.name} ({100 * max(z.temperature_frac or 0, z.pressure_frac or 0):.0f} %)"
+        for z in top
+        if max(z.temperature_frac or 0, z.pressure_frac or 0) > 0.02
+    ]
     text = "; ".join(parts) + (f"; most by {', '.join(most)}" if most else "")
     return Found(
         key,
@@ -331,11 +358,27 @@ def _rogue(zones, title) -> Found:
             words.append(f"{z.name} ({what} requests {100 * share:.0f} % of {z.hours:.0f} h)")
             inputs.append(InputFound(zone_path(z.name, "rogue"), kind, f"Trend log: {words[-1]}"))
     if not words:
-        return Found(key, title, True, f"none of {len(judged)} zones", "request-hours below 70 % (Guideline 36)",
-                     max(z.hours for z in judged), {"rogue": []})  # fmt: skip
+        return Found(
+            key,
+            title,
+            True,
+            f"none of {len(judged)} zones",
+            "request-hours below 70 % (Guideline 36)",
+            max(z.hours for z in judged),
+            {"rogue": []},
+        )
     more = f" and {len(words) - _MOST_NAMED} more" if len(words) > _MOST_NAMED else ""
-    return Found(key, title, True, ", ".join(words[:_MOST_NAMED]) + more, "request-hours above 70 % (Guideline 36)",
-                 max(z.hours for z in judged), {"rogue": [i.path for i in inputs]}, tuple(inputs), True)  # fmt: skip
+    return Found(
+        key,
+        title,
+        True,
+        ", ".join(words[:_MOST_NAMED]) + more,
+        "request-hours above 70 % (Guideline 36)",
+        max(z.hours for z in judged),
+        {"rogue": [i.path for i in inputs]},
+        tuple(inputs),
+        True,
+    )
 
 
 def _shares(zones, index, log, title) -> Found:
@@ -367,10 +410,25 @@ def _shares(zones, index, log, title) -> Found:
     if len(values):
         text += f"; k between {values.min():.2f} and {values.max():.2f} of {index:.2f} in. w.c."
     if len(values) < len(known):
-        text += f"; k of {len(known) - len(values)} needs their design airflow, which a project gives (the airflow and pressure found go with any)"
+        text += f"; k of {len(known) - len(values)} needs their design airflow, which a project gives"
     rest = len(zones) - len(known)
     if rest:
         text += f"; of the other {rest} it cannot be told"
-    return Found(key, title, True, text, "airflow through the open damper over the root of duct pressure",
-                 max(z.open_h for z in known), {z.name: {"k": _r(z.index_share, 3), "open_h": round(z.open_h, 1),
-                 "cfm": _r(z.open_cfm, 1), "dsp_inwc": _r(z.open_dsp_inwc, 3)} for z in known}, tuple(inputs))  # fmt: skip
+    return Found(
+        key,
+        title,
+        True,
+        text,
+        "airflow through the open damper over the root of duct pressure",
+        max(z.open_h for z in known),
+        {
+            z.name: {
+                "k": _r(z.index_share, 3),
+                "open_h": round(z.open_h, 1),
+                "cfm": _r(z.open_cfm, 1),
+                "dsp_inwc": _r(z.open_dsp_inwc, 3),
+            }
+            for z in known
+        },
+        tuple(inputs),
+    )

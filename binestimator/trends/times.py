@@ -23,7 +23,8 @@ from binestimator.errors import InputError
 #: Second that marks a stamp that cannot be read.
 NO_TIME = np.iinfo(np.int64).min
 ORDERS = ("year first", "month first", "day first")
-_MONTHS = {name: k + 1 for k, name in enumerate(["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"])}
+_MONTH_NAMES = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_MONTHS = {name: k + 1 for k, name in enumerate(_MONTH_NAMES)}
 _STAMP = re.compile(
     r"\s*(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[,.]?\s+)?"
     r"(?:(?P<a>\d{1,4})(?P<sep>[-/. ])\s?(?P<b>\d{1,2}|[A-Za-z]{3,9})(?P=sep)\s?(?P<c>\d{2,4})"
