@@ -153,15 +153,14 @@ class TrendLog:
     dsp_overridden: np.ndarray
     unit: object
 
-    def csv(
-        self, path: Path, *, step=None, names=None, delimiter=",", stamp="%Y-%m-%d %H:%M", empty="", decimals=3
-    ) -> Path:
-        """Write as one wide file; values that are NaN as ``empty``."""
+    def csv(self, path: Path, *, zones=True, decimals=3) -> Path:
+        """Write as one wide file, with the points of zones or without; NaN as empty cells."""
         import pandas as pd
 
-        frame = pd.DataFrame({(names or column_of)(key): np.round(v, decimals) for key, v in self.values.items()})
-        frame.insert(0, "Time", pd.DatetimeIndex(self.stamps).strftime(stamp))
-        frame.to_csv(path, index=False, sep=delimiter, na_rep=empty)
+        chosen = {key: v for key, v in self.values.items() if zones or "@" not in key}
+        frame = pd.DataFrame({column_of(key): np.round(v, decimals) for key, v in chosen.items()})
+        frame.insert(0, "Time", pd.DatetimeIndex(self.stamps).strftime("%Y-%m-%d %H:%M"))
+        frame.to_csv(path, index=False)
         return path
 
 
@@ -171,7 +170,7 @@ def column_of(key: str) -> str:
     return NAMES[kind].format(zone and f"VAV-{zone[1:]}")
 
 
-def make_log(truth: Truth = Truth(), *, seed=1, first_day=60, days=75, step_min=5, noise=1.0, lost=0.02) -> TrendLog:
+def make_log(truth: Truth = Truth(), *, seed=1, first_day=60, days=75, step_min=10, noise=1.0, lost=0.02) -> TrendLog:
     """A log of some days of the year.
 
     Parameters
@@ -204,8 +203,10 @@ def make_log(truth: Truth = Truth(), *, seed=1, first_day=60, days=75, step_min=
     sat_set[sat_over], dsp_set[dsp_over] = truth.sat_override[1], truth.dsp_override[1]
     here = loads.take(hour_index)
     requested = requested_flow_cfm(unit, here, sat_set)
-    slow = np.cumsum(rng.normal(0.0, 0.02, requested.shape), axis=0)
-    slow -= np.apply_along_axis(lambda v: np.convolve(v, np.ones(288) / 288, mode="same"), 0, slow)
+    slow = np.cumsum(rng.normal(0.0, 0.02 * (step_min / 5.0) ** 0.5, requested.shape), axis=0)
+    slow -= np.apply_along_axis(
+        lambda v: np.convolve(v, np.ones(24 * per_hour) / (24 * per_hour), mode="same"), 0, slow
+    )
     requested = np.clip(requested * (1.0 + np.clip(slow, -0.3, 0.3)), here.min_cfm, unit.zones.max_cfm)
     available = available_flow_cfm(unit, dsp_set)
     flow = np.where(on[:, None], np.minimum(requested, available), 0.0)

@@ -177,11 +177,11 @@ def _number(cell: object, decimal: str, words: Words, count: int) -> float:
         return STATES[low]
     match = _NUMBER.fullmatch(text)
     if match is not None and not re.match(r"[-/:]\d", match[2]):
-        value = plain_number(match[1], decimal)
-        if value is not None:
+        read = plain_number(match[1], decimal)
+        if read is not None:
             if match[2]:
                 words.add(words.units, match[2][:20], count)
-            return value
+            return read
     # Numbered states: "1: Occupied", "Occupied (1)".
     for part in re.split(r"[^a-z\-]+", low):
         if part in STATES:

@@ -131,7 +131,7 @@ def _speed(log, running, title) -> Found:
     )
     inputs: tuple[InputFound, ...] = ()
     dsp, setpoint = log.get("dsp"), log.get("dsp_setpoint")
-    rests = at_low >= 0.03 and at_low > next_to_it
+    rests = 0.03 <= at_low < 0.9 and at_low > next_to_it
     if rests and dsp is not None and setpoint is not None:
         # At its least speed a fan gives more pressure than is asked for.
         slow = good.copy()

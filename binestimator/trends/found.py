@@ -71,8 +71,9 @@ def unknown(key: str, title: str, reason: str, hours: float = 0.0) -> Found:
 
 
 def quantiles(values: np.ndarray, *shares: float) -> list[float]:
-    """Quantiles of finite values."""
-    return [float(q) for q in np.quantile(values[np.isfinite(values)], shares)]
+    """Quantiles of finite values; NaN where there are none."""
+    finite = values[np.isfinite(values)]
+    return [float(q) for q in np.quantile(finite, shares)] if finite.size else [float("nan")] * len(shares)
 
 
 def runs(mask: np.ndarray) -> list[tuple[int, int]]:

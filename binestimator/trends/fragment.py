@@ -84,8 +84,8 @@ def fragment_text(study: TrendStudy, inputs: Sequence[InputFound] | None = None)
     ]
     lines += [f"# Cannot be told: {printable(f.title)}: {printable(f.reason)}" for f in study.found if not f.known]
     lines.append("")
-    for table, values in tables.items():
-        lines.append(f"[{'.'.join(map(toml_key, table))}]")
+    for names, values in tables.items():
+        lines.append(f"[{'.'.join(map(toml_key, names))}]")
         lines += [f"{toml_key(name)} = {toml_value(value)}" for name, value in values.items()]
         lines.append("")
     if inputs:

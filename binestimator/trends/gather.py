@@ -136,7 +136,8 @@ class Log:
 
     def get(self, key: str) -> np.ndarray | None:
         """Values of a point, or None where the log has none."""
-        return self.values.get(key)
+        values = self.values.get(key)
+        return values if values is not None and np.isfinite(values).any() else None
 
     @property
     def zones(self) -> tuple[str, ...]:

@@ -71,7 +71,7 @@ def outdoor_air_findings(log: Log, running: Running) -> list[Found]:
         chosen = good & where if share is not None else np.zeros(len(damper), bool)
         if share is not None and np.count_nonzero(chosen) * log.step_h >= 1.0:
             q10, q50, q90 = quantiles(share[chosen].astype(float), 0.1, 0.5, 0.9)
-            gap = np.median(np.abs((log.get("rat") - oat)[chosen]))  # type: ignore[operator, index]
+            gap = np.median(np.abs((log.get("rat") - oat)[chosen]))
             balance[name] = (q10, q50, q90, float(np.count_nonzero(chosen)) * log.step_h, 2.0 * _SENSOR_F / float(gap))
     value: dict = {
         "minimum_position": round(low, 3),
@@ -370,7 +370,7 @@ def _without_signal(log, running, share, good, why, titles, flow) -> list[Found]
         reason = f"the damper's signal is not in the log; {why}"
         found = [unknown(key, titles[key], reason)]
     else:
-        values, oat = share[good].astype(float), log.get("oat")[good]  # type: ignore[index]
+        values, oat = share[good].astype(float), log.get("oat")[good]
         hours = float(np.count_nonzero(good)) * log.step_h
         cold, mild = values[oat < 35.0], values[(oat >= 45.0) & (oat < 60.0)]
         q10, q50, q90 = quantiles(values, 0.1, 0.5, 0.9)

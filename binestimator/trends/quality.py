@@ -14,8 +14,10 @@ from binestimator.trends.gather import SENSOR_HOLD, Log
 from binestimator.trends.points import kinds
 from binestimator.trends.running import Running
 
-#: A sensor of air that reads the same to the last digit for so long is stuck. [h]
+#: A sensor that reads the same to the last digit for so long is stuck: of air, of what moves while the fan runs. [h]
 STUCK_H, STUCK_RUNNING_H = 24.0, 6.0
+#: One that seldom moves has a coarse resolution: it is stuck only after so long [h]; share of steps that is seldom.
+_LONG_STUCK_H, _SELDOM = 72.0, 0.3
 _SENSORS = ("oat", "oa_rh", "oa_dewpoint", "sat", "mat", "rat", "zone_temp", "zone_discharge_temp")
 _RUNNING_SENSORS = ("dsp", "fan_pressure", "supply_flow", "oa_flow", "supply_fan_power", "return_fan_power")
 #: Mixed air may be outside outdoor and return air by this. [degF]
@@ -62,11 +64,20 @@ def leave_out_stuck(log: Log, running: Running) -> None:
         same[1:] = (values[1:] == values[:-1]) & (steps[1:] == log.step_s)
         if on_only:
             same &= running.on & (values != 0.0)
-        for a, b in runs(same):
-            if (b - a + 1) * log.step_h >= least:
-                begin = max(a - 1, 0)
-                stats.stuck_h += float(np.count_nonzero(np.isfinite(values[begin:b]))) * log.step_h
-                values[begin:b] = np.nan
+        still = [(a, b) for a, b in runs(same) if (b - a + 1) * log.step_h >= least]
+        if not still:
+            continue
+        # How often it moves at all, where it is not still for so long.
+        judged = np.isfinite(values) & (steps == log.step_s) & (running.on if on_only else True)
+        for a, b in still:
+            judged[a:b] = False
+        moves = np.count_nonzero(judged & ~same) / max(int(np.count_nonzero(judged)), 1)
+        for a, b in still:
+            if moves < _SELDOM and (b - a + 1) * log.step_h < _LONG_STUCK_H:
+                continue
+            begin = max(a - 1, 0)
+            stats.stuck_h += float(np.count_nonzero(np.isfinite(values[begin:b]))) * log.step_h
+            values[begin:b] = np.nan
 
 
 def quality_of(log: Log) -> list[PointQuality]:
@@ -74,7 +85,7 @@ def quality_of(log: Log) -> list[PointQuality]:
     found = []
     for key, values in log.values.items():
         stats, kind = log.stats[key], kinds()[key.partition("@")[0]]
-        notes = []
+        notes: list[str] = []
         add = lambda count, words, notes=notes: notes.append(f"{count:,} {words}") if count else None
         add(stats.words.missing, "empty or marked as no data")
         for word, count in stats.words.other.most_common(3):
@@ -125,7 +136,7 @@ def contradictions(log: Log, running: Running) -> list[str]:
         good = running.settled & np.isfinite(oat) & np.isfinite(mat) & np.isfinite(rat)
         low, high = np.minimum(oat, rat) - _MIXED_F, np.maximum(oat, rat) + _MIXED_F
         odd = good & ((mat < low) | (mat > high))
-        share = np.count_nonzero(odd) / max(np.count_nonzero(good), 1)
+        share = np.count_nonzero(odd) / max(int(np.count_nonzero(good)), 1)
         if share > 0.02:
             said.append(
                 f"mixed air is more than {_MIXED_F:g} degF outside outdoor and return air for "
@@ -136,7 +147,7 @@ def contradictions(log: Log, running: Running) -> list[str]:
     if dsp is not None and running.by and running.by != "duct pressure":
         off = running.known & ~running.on & np.isfinite(dsp)
         odd = off & (np.nan_to_num(dsp) > 0.3)
-        if np.count_nonzero(odd) > 0.1 * max(np.count_nonzero(off), 1):
+        if np.count_nonzero(odd) > 0.1 * max(int(np.count_nonzero(off)), 1):
             said.append(
                 f"duct pressure stays above 0.3 in. w.c. for {np.count_nonzero(odd) * log.step_h:.0f} h while the "
                 f"fan is off "

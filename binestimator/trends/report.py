@@ -16,7 +16,7 @@ from binestimator.trends.merge import ADDED, KEPT, REFUSED, REPLACED, SAME, Merg
 from binestimator.trends.point_map import PointMap
 from binestimator.trends.study import TrendStudy
 
-_TITLE_WIDTH = 34
+_TITLE_WIDTH = 36
 _MOST_NOTES, _MOST_ZONE_LINES = 4, 12
 
 

@@ -237,7 +237,7 @@ def _outside(log: Log, running: Running, fan: list[_Day], hours, utc: bool) -> F
     if total < 8.0:
         return unknown(key, title, "the unit is occupied at nearly all hours of the log", total)
     on = outside & running.on
-    share = float(np.count_nonzero(on)) / max(np.count_nonzero(outside), 1)
+    share = float(np.count_nonzero(on)) / max(int(np.count_nonzero(outside)), 1)
     every = np.unique(log.day[outside])
     with_runs = np.unique(log.day[on])
     longest = max(((b - a) * log.step_h for a, b in runs(on)), default=0.0)

@@ -121,7 +121,7 @@ class Table:
         return np.interp(oat_f, x, y)
 
 
-def fit_table(oat_f: np.ndarray, setpoint: np.ndarray, quantity: Quantity) -> Table | None:
+def fit_table(oat_f: np.ndarray, setpoint: np.ndarray, quantity: Quantity, *, overrides: bool = True) -> Table | None:
     """Table and override that explain most of the setpoints, or None where there are too few.
 
     Parameters
@@ -129,6 +129,8 @@ def fit_table(oat_f: np.ndarray, setpoint: np.ndarray, quantity: Quantity) -> Ta
     oat_f, setpoint : ndarray (n,)
         Finite, of running slots.
     quantity : Quantity
+    overrides : bool
+        Look for an override.
     """
     bins = np.floor(oat_f / _BIN_F).astype(int)
     numbers, place, count = np.unique(bins, return_inverse=True, return_counts=True)
@@ -138,7 +140,7 @@ def fit_table(oat_f: np.ndarray, setpoint: np.ndarray, quantity: Quantity) -> Ta
     values, where, occurs = np.unique(grains, return_inverse=True, return_counts=True)
     tables = [_with_override(oat_f, setpoint, place, count, None, None, quantity)]
     for k in np.argsort(-occurs)[:6]:
-        if occurs[k] < max(0.01 * len(setpoint), _LEAST_SLOTS):
+        if not overrides or occurs[k] < max(0.01 * len(setpoint), _LEAST_SLOTS):
             break
         atom = where == k
         # A value between two grains belongs to both.
@@ -330,11 +332,14 @@ def _described(log, running, quantity, setpoint, oat, good) -> list[Found]:
     occupied = good & running.occupied
     chosen = occupied if np.count_nonzero(occupied) * log.step_h >= LEAST_HOURS else good
     name = "occupied running hours" if chosen is occupied else "running hours"
+    by_day = _by_day(log, quantity, setpoint, chosen) if high - low >= quantity.no_reset else None
     table = None
     if oat is not None:
         with_oat = chosen & np.isfinite(oat)
         if np.count_nonzero(with_oat) * log.step_h >= min(LEAST_HOURS, 0.5 * hours):
-            table = fit_table(oat[with_oat].astype(float), setpoint[with_oat].astype(float), quantity)
+            table = fit_table(
+                oat[with_oat].astype(float), setpoint[with_oat].astype(float), quantity, overrides=by_day is None
+            )
     fixed = high - low < quantity.no_reset and (table is None or len(table.points) == 1)
     if table is None:
         middle = float(np.median(setpoint[chosen]))
@@ -347,7 +352,6 @@ def _described(log, running, quantity, setpoint, oat, good) -> list[Found]:
         "explained_frac": round(table.explained, 4),
         "hours": round(hours, 1),
     }
-    by_day = _by_day(log, quantity, setpoint, chosen) if len(table.points) > 1 else None
     steps = _steps(setpoint, chosen, quantity)
     demand = not explained and steps is not None
     words = points_text(table.points, quantity)
@@ -384,14 +388,13 @@ def _described(log, running, quantity, setpoint, oat, good) -> list[Found]:
         text = words
         reason = f"explains {100 * table.explained:.0f} % of {name}" + (f", {seen}" if seen else "")
     if not any(quantity.low <= y <= quantity.high for _, y in table.points):
-        return [
-            unknown(
-                key,
-                title,
-                f"reads {words}, outside what a project allows ({quantity.low:g} to {quantity.high:g} {quantity.unit})",
-                hours,
-            )
-        ]
+        why = f"reads {words}, outside what a project allows ({quantity.low:g} to {quantity.high:g} {quantity.unit})"
+        names = (
+            ("setpoint", title),
+            ("reset", f"Reset of {quantity.words.lower()}"),
+            ("override", f"Overrides of {quantity.words.lower()}"),
+        )
+        return [unknown(f"{quantity.part}_{end}", words_of, why, hours) for end, words_of in names]
     points = [[x, float(np.clip(y, quantity.low, quantity.high))] for x, y in table.points]
     evidence = f"Trend log, {np.count_nonzero(chosen) * log.step_h:.0f} {name}: {words}; {reason}"
     path = f"candidate.as_found.{quantity.part}"
@@ -415,14 +418,14 @@ def _described(log, running, quantity, setpoint, oat, good) -> list[Found]:
                 )
     findings = [Found(key, title, True, text, reason, hours, value, tuple(inputs), caution)]
     findings.append(_reset(quantity, table, fixed, by_day, demand, explained, low, high, hours, words))
-    findings.append(_override(quantity, table, explained, hours, path, oat is None))
+    findings.append(_override(quantity, table, explained, hours, path, oat is None, by_day is not None))
     return findings
 
 
 def _reset(quantity, table, fixed, by_day, demand, explained, low, high, hours, words) -> Found:
     key, title = f"{quantity.part}_reset", f"Reset of {quantity.words.lower()}"
     value = {"reset": not fixed, "range": [round(low, quantity.digits), round(high, quantity.digits)]}
-    if fixed or len(table.points) == 1 and explained:
+    if by_day is None and (fixed or len(table.points) == 1 and explained):
         value["reset"] = False
         return Found(
             key,
@@ -458,9 +461,8 @@ def _reset(quantity, table, fixed, by_day, demand, explained, low, high, hours, 
         return unknown(
             key,
             title,
-            f"it moves between {low:.3g} and {high:.3g} {quantity.unit}, and outdoor "
-            f"temperature "
-            "does not tell how; what it reads is not in the log",
+            f"it moves between {low:.3g} and {high:.3g} {quantity.unit}, and outdoor temperature does not tell how; "
+            "what it reads is not in the log",
             hours,
         )
     return Found(
@@ -474,10 +476,14 @@ def _reset(quantity, table, fixed, by_day, demand, explained, low, high, hours, 
     )
 
 
-def _override(quantity, table, explained, hours, path, no_oat) -> Found:
+def _override(quantity, table, explained, hours, path, no_oat, by_season) -> Found:
     key, title = f"{quantity.part}_override", f"Overrides of {quantity.words.lower()}"
     if no_oat:
         return unknown(key, title, "without outdoor temperature a table and an override cannot be told apart", hours)
+    if by_season:
+        return unknown(
+            key, title, "the setpoint changes with season or mode, and an override would look the same", hours
+        )
     if not explained:
         return unknown(key, title, "the setpoint follows no table, so that overrides cannot be told from it", hours)
     if table.override is None:
@@ -516,6 +522,10 @@ def _override(quantity, table, explained, hours, path, no_oat) -> Found:
     )
 
 
+#: Changes from one value to the other up to which they are seasons.
+_MOST_SEASONS = 3
+
+
 def _by_day(log, quantity, setpoint, chosen) -> str | None:
     """Days of each of two values, where the setpoint is the same all day long on nearly every day."""
     days, place = np.unique(log.day[chosen], return_inverse=True)
@@ -528,6 +538,9 @@ def _by_day(log, quantity, setpoint, chosen) -> str | None:
     )
     levels = np.unique(np.round(middle[constant] / quantity.near) * quantity.near)
     if constant.mean() < 0.9 or not 2 <= len(levels) <= 3:
+        return None
+    # Seasons are few; what goes back and forth is somebody's hand.
+    if np.count_nonzero(np.abs(np.diff(middle[constant])) > 2.0 * quantity.near) > _MOST_SEASONS:
         return None
     parts = []
     for level in levels:

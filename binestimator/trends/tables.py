@@ -238,7 +238,7 @@ class Table:
                         header=None,
                         names=list(range(self.width)),
                         index_col=False,
-                        dtype=texts,  # type: ignore[arg-type]
+                        dtype=texts,
                         decimal=self.decimal,
                         chunksize=max(500, _PIECE // self.width),
                         on_bad_lines="warn",
