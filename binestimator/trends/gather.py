@@ -27,8 +27,8 @@ from binestimator.trends.tables import BAD_STATUS, Table
 
 #: Slots that a log may be put into. [s]
 SLOTS = (60, 300, 900, 1800, 3600)
-#: Cells (slots times points) up to which the finest are taken: some 200 MB.
-MOST_CELLS = 16_000_000
+#: Cells (slots times points) up to which the finest are taken: some 100 MB.
+MOST_CELLS = 8_000_000
 _DAY = 86_400
 #: A sample this far from the median of the five around it is a spike. [degF]
 SPIKE_F = 10.0

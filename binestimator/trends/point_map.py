@@ -242,6 +242,9 @@ def _draft(table: Table, source: Source) -> _Draft:
         why = "its name holds no known kind of point" if name.ideas else "its name holds no known word"
         return _Draft(name, None, 0.0, why, values, words, named)
     kind, fit = best[1], best[0]
+    if kind.unit_class == "status" and "status" not in name.ideas and values.size and values.max() > 1.0:
+        # A command of a fan that is more than on and off is its speed.
+        kind = kinds().get(kind.name.replace("_status", "_speed"), kind)
     if unit_class and not _fits(unit_class, kind.unit_class):
         return _Draft(
             name, None, 0.0, f"named like {kind.label.lower()}, but its unit is {named}", values, words, named

@@ -196,6 +196,8 @@ def score(kind: Kind, name: Name) -> float:
     matched = {idea for group in kind.needs for idea in group} & name.ideas
     extra = name.ideas - matched - {"air", "signal", "supply", "mode", "zone", "duct", "static", "coil", "status"}
     known = 0.95 - 0.08 * len(extra) - 0.03 * min(len([w for w in name.unknown if not w.isdigit()]), 4)
+    if kind.unit_class == "status" and "fan" in matched and "status" not in name.ideas:
+        known -= 0.1  # a command says less than a status
     if kind.scope == "unit" and "fan" in matched and "supply" not in name.ideas and "return" not in matched:
         known -= 0.1
     return max(known, 0.3)
