@@ -147,6 +147,26 @@ def test_fan_power_goes_with_airflow_as_the_model_says(folder):
     assert value["kw_there"] == pytest.approx(model, rel=0.08)
 
 
+@pytest.mark.crosscheck
+def test_profiles_hold_the_hours_and_means_of_the_log(folder):
+    from binestimator.trends.profiles import by_outdoor_air, typical_week
+
+    found, made = study_of("line", folder), log_of("line")
+    lines = by_outdoor_air(found.log, found.running)
+    settled = np.count_nonzero(found.running.settled & np.isfinite(found.log.values["oat"])) * found.log.step_h
+    # Bins of less than half an hour are left out.
+    assert sum(line_["hours"] for line_ in lines) == pytest.approx(settled, abs=0.5 * 4)
+    for line_ in lines:
+        middle = line_["oat_low_f"] + 2.5
+        # Half a bin's width of a line of 0.35 degF per degF, and noise.
+        assert line_["sat_setpoint_f"] == pytest.approx(line(np.array([middle]), CASES["line"].sat_points)[0], abs=1.0)
+    week = typical_week(found.log, found.running)
+    assert [w["hour"] for w in week] == list(range(168))
+    running = sum(w["running_frac"] for w in week)
+    assert running == pytest.approx(5 * 12 + 5, abs=0.1)  # hours of the schedule
+    assert made.truth.hours[6] is None and all(w["running_frac"] == 0.0 for w in week[144:])
+
+
 @pytest.mark.invariant
 def test_what_the_log_does_not_hold_is_not_said(folder):
     made = log_of("line")

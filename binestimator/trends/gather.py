@@ -26,7 +26,7 @@ from binestimator.trends.points import kinds
 from binestimator.trends.tables import BAD_STATUS, Table
 
 #: Slots that a log may be put into. [s]
-SLOTS = (60, 300, 900, 1800, 3600)
+SLOTS = (60, 120, 300, 600, 900, 1800, 3600)
 #: Cells (slots times points) up to which the finest are taken: some 100 MB.
 MOST_CELLS = 8_000_000
 _DAY = 86_400

@@ -14,6 +14,7 @@ from binestimator.seal import UNSEALED
 from binestimator.trends.fragment import path_in_file, source_of
 from binestimator.trends.merge import ADDED, KEPT, REFUSED, REPLACED, SAME, Merged
 from binestimator.trends.point_map import PointMap
+from binestimator.trends.profiles import by_outdoor_air, typical_week
 from binestimator.trends.study import TrendStudy
 
 _TITLE_WIDTH = 36
@@ -264,6 +265,8 @@ def trends_plain(study: TrendStudy, merged: Sequence[Merged] | None = None) -> d
             for q in study.quality
         ],
         "contradictions": list(study.contradictions),
+        "by_outdoor_air": by_outdoor_air(log, study.running),
+        "typical_week": typical_week(log, study.running),
         "found": [
             {
                 "key": f.key,
