@@ -333,7 +333,7 @@ def run_trends(args) -> None:
     found = study(gather(tables, points, progress("Reading")), index, max_cfm)
     merged = None
     if project is not None:
-        found = replace(found, found=(*found.found, _matched(found, project)))
+        found = _compared(found, project)
     if args.merged is not None:
         _, merged, text = merge(args.project, found, replace_given=args.replace_given)
         new.append(NewFile(Path(args.merged), seal_text(text), MERGED))
@@ -352,15 +352,18 @@ def run_trends(args) -> None:
     say(args, "\n\n".join(said))
 
 
-def _matched(found, project):
-    """Load scaling of a project whose typical year is at hand."""
+def _compared(found, project):
+    """The study beside the model of a project, where its typical year can be read."""
+    from dataclasses import replace
+
     from binestimator.errors import WeatherError
     from binestimator.steps import weather_of
     from binestimator.trends.found import unknown
-    from binestimator.trends.match import KEY, TITLE, match_airflow
+    from binestimator.trends.match import KEY, TITLE, compare_with_model
 
     try:
         weather = weather_of(project)
     except WeatherError as error:
-        return unknown(KEY, TITLE, f"the typical year of the project cannot be read: {error}")
-    return match_airflow(found, project, weather)
+        missing = unknown(KEY, TITLE, f"the typical year of the project cannot be read: {error}")
+        return replace(found, found=(*found.found, missing))
+    return compare_with_model(found, project, weather)

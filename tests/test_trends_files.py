@@ -14,8 +14,9 @@ from binestimator.errors import InputError
 from binestimator.inputs import project_from_mapping, read_project
 from binestimator.seal import FRAGMENT, MERGED, TREND_MAP, TRENDS, mark_of, seal_text
 from binestimator.steps import weather_of
+from binestimator.strategies.tables import line
 from binestimator.trends.fragment import fragment_text
-from binestimator.trends.match import guideline_14, match_airflow
+from binestimator.trends.match import compare_with_model, guideline_14
 from binestimator.trends.merge import ADDED, KEPT, REFUSED, REPLACED, SAME, merge
 from binestimator.trends.point_map import map_to_toml, read_map
 from binestimator.trends.report import trends_text
@@ -236,7 +237,15 @@ def test_loads_are_scaled_to_the_airflow(tmp_path):
     truth = Truth(gain_multiplier=1.4)
     path = make_log(truth, first_day=150, days=60).csv(tmp_path / "busy.csv")
     project = project_from_mapping(mapping(truth))
-    found = match_airflow(study(read_trends([path])), project, weather_of(project))
+    whole = compare_with_model(study(read_trends([path])), project, weather_of(project))
+    found = whole["load_scaling"]
+    assert "Measured and modelled" in trends_text(whole, 100)
+    # The model's baseline has the tables of the log: setpoints by outdoor temperature are those of the truth.
+    for modelled in whole.modelled:
+        if modelled["occupied"]:
+            assert modelled["sat_setpoint_f"] == pytest.approx(
+                line(modelled["oat_low_f"] + 2.5, truth.sat_points), abs=1.0
+            )
     assert found.value["multiplier"] == pytest.approx(1.4, rel=0.05)
     assert abs(found.value["after"]["nmbe"]) < 0.005 < found.value["before"]["nmbe"]
     assert found.value["after"]["cv_rmse"] < found.value["before"]["cv_rmse"]

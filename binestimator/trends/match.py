@@ -13,7 +13,7 @@ with one parameter (p = 1).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -38,6 +38,15 @@ _LEAST_HOURS, _LEAST_BINS = 24.0, 4
 _SEASON_DAYS = 10
 #: Range of the multiplier that is looked through.
 _LOW, _HIGH = 0.2, 4.0
+#: What is modelled beside what is measured: name as in a profile, field of the model's state.
+MODELLED = {
+    "sat_setpoint_f": "sat_set_f",
+    "sat_f": "sat_f",
+    "dsp_inwc": "dsp_inwc",
+    "flow_cfm": "flow_cfm",
+    "room_flow_cfm": "room_flow_cfm",
+    "fan_kw": "fan_kw",
+}
 #: Limits of Guideline 14 for hourly data.
 NMBE_LIMIT, CV_LIMIT = 0.10, 0.30
 
@@ -67,24 +76,29 @@ def guideline_14(measured: np.ndarray, modelled: np.ndarray, hours: np.ndarray) 
 
 
 class _Model:
-    """Airflow of the baseline by bins, for multipliers of internal gains."""
+    """The baseline hour by hour, for multipliers of internal gains; sizes stay."""
 
-    def __init__(self, project: Project, weather, *, rooms: bool):
-        self.rooms = rooms
+    def __init__(self, project: Project, weather):
+        self.rooms = False
         self.project = project.in_climate(climate_of(weather))
         self.conditions: Conditions = build_conditions(weather, self.project)
         self.sizes: Sizes = size_unit(self.project, self.conditions)
 
-    def airflow(self, multiplier: float) -> tuple[Conditions, np.ndarray]:
-        """Running hours and their airflow: of the fan, or of the rooms without leakage."""
+    def baseline(self, multiplier: float = 1.0) -> tuple[Conditions, dict[str, np.ndarray]]:
+        """Running hours of the baseline, and what it does in them by name of :data:`MODELLED`, overrides included."""
         changes = gains(self.project, multiplier) if multiplier != 1.0 else {}
         project = self.project.with_overrides(changes) if changes else self.project
         unit = build_unit(project, self.sizes)
         rows = Rows.of(unit, self.conditions)
-        baseline = project.candidate(project.baseline_id)
-        parts = run_parts(unit, baseline, rows)
-        field = "room_flow_cfm" if self.rooms else "flow_cfm"
-        return rows.on, np.asarray(sum(part.share * getattr(part.state, field) for part in parts))
+        parts = run_parts(unit, project.candidate(project.baseline_id), rows)
+        return rows.on, {
+            name: np.asarray(sum(part.share * getattr(part.state, field) for part in parts))
+            for name, field in MODELLED.items()
+        }
+
+    def airflow(self, multiplier: float) -> np.ndarray:
+        """Airflow of the running hours: of the fan, or of the rooms without leakage."""
+        return self.baseline(multiplier)[1]["room_flow_cfm" if self.rooms else "flow_cfm"]
 
 
 def gains(project: Project, multiplier: float) -> dict[str, float]:
@@ -104,15 +118,43 @@ def _season(log: Log, hour_of_year: np.ndarray) -> np.ndarray:
     return np.isin(hour_of_year // 24, near)
 
 
-def match_airflow(study: TrendStudy, project: Project, weather) -> Found:
-    """Multiplier of internal gains by which modelled and measured airflow agree, with the agreement before and after.
+def compare_with_model(study: TrendStudy, project: Project, weather) -> TrendStudy:
+    """The study with what the project's baseline does in the same bins, and loads that match the measured airflow.
 
     Parameters
     ----------
     study : TrendStudy
     project : Project
-        With the as-found setpoints, best those of the log.
     weather : Weather
+        Typical year of the project.
+    """
+    model = _Model(project, weather)
+    return replace(study, found=(*study.found, match_airflow(study, model)), modelled=tuple(_by_outdoor_air(model)))
+
+
+def _by_outdoor_air(model: _Model) -> list[dict]:
+    """Means of the baseline's running hours by bins of outdoor temperature, occupied and not."""
+    on, values = model.baseline()
+    key = np.floor(on.oat_f / BIN_F).astype(int) * 2 + (on.occupied > 0.5)
+    return [
+        {
+            "oat_low_f": float(bin_key // 2 * BIN_F),
+            "occupied": bool(bin_key % 2),
+            "hours": float(np.count_nonzero(key == bin_key)),
+            **{name: round(float(v[key == bin_key].mean()), 4) for name, v in values.items()},
+        }
+        for bin_key in np.unique(key)
+    ]
+
+
+def match_airflow(study: TrendStudy, model: _Model) -> Found:
+    """Multiplier of internal gains by which modelled and measured airflow agree, with the agreement before and after.
+
+    Parameters
+    ----------
+    study : TrendStudy
+    model : _Model
+        Of the project, best with the as-found setpoints of the log.
     """
     log, running = study.log, study.running
     flow, source = log.get("supply_flow"), "supply airflow"
@@ -121,16 +163,16 @@ def match_airflow(study: TrendStudy, project: Project, weather) -> Found:
     oat = log.get("oat")
     if flow is None or oat is None or not running.by:
         return unknown(KEY, TITLE, "it takes airflow and outdoor temperature")
-    if source == "sum of zones" and len(log.zones) < len(project.zones):
-        return unknown(
-            KEY, TITLE, f"supply airflow is not in the log, and only {len(log.zones)} of {len(project.zones)} zones"
-        )
+    count = sum(zone.multiplier for zone in model.project.zones)
+    if source == "sum of zones" and len(log.zones) < count:
+        return unknown(KEY, TITLE, f"supply airflow is not in the log, and only {len(log.zones)} of {count} zones")
     good = running.settled & np.isfinite(flow) & np.isfinite(oat)
     hours = float(np.count_nonzero(good)) * log.step_h
     if hours < _LEAST_HOURS:
         return unknown(KEY, TITLE, f"only {hours:.0f} settled running hours with airflow", hours)
-    model = _Model(project, weather, rooms=source == "sum of zones")
-    on, flow_m = model.airflow(1.0)
+    model.rooms = source == "sum of zones"
+    on, values = model.baseline()
+    flow_m = values["room_flow_cfm" if model.rooms else "flow_cfm"]
     measured_bin = np.floor(oat[good] / BIN_F).astype(int) * 2 + running.occupied[good]
     # The sun of the same season; the whole year where that leaves too few bins.
     season = _season(log, on.hour_of_year)
@@ -159,7 +201,7 @@ def match_airflow(study: TrendStudy, project: Project, weather) -> Found:
     weight = np.array([np.count_nonzero(measured_bin == b) * log.step_h for b in bins])
 
     def agreement(multiplier: float, flow_of=None) -> Agreement:
-        modelled = flow_of if flow_of is not None else model.airflow(multiplier)[1]
+        modelled = flow_of if flow_of is not None else model.airflow(multiplier)
         means = np.array([modelled[kept & (modelled_bin == b)].mean() for b in bins])
         return Agreement(*guideline_14(measured, means, weight), means)
 

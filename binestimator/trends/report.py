@@ -145,6 +145,41 @@ def _found_lines(study: TrendStudy, width: int) -> list[str]:
     return lines
 
 
+def _beside_lines(study: TrendStudy) -> list[str]:
+    """Measured beside modelled means by outdoor temperature, of occupied running hours that both have."""
+    modelled = {(line["oat_low_f"], line["occupied"]): line for line in study.modelled}
+    shown = [
+        (line, modelled[line["oat_low_f"], True])
+        for line in by_outdoor_air(study.log, study.running)
+        if line["occupied"] and (line["oat_low_f"], True) in modelled
+    ]
+    columns = [
+        (head, name, digits)
+        for head, name, digits in (
+            ("SAT degF", "sat_f", 1),
+            ("DSP in. w.c.", "dsp_inwc", 2),
+            ("Airflow cfm", "flow_cfm", 0),
+            ("Fan kW", "fan_kw", 1),
+        )
+        if any(name in line for line, _ in shown)
+    ]
+    if not shown or not columns:
+        return []
+    lines = [
+        "Measured and modelled, occupied running hours of the log and of the project's baseline in its typical year"
+    ]
+    lines.append("Outdoors".ljust(12) + "Hours".rjust(7) + "".join(head.rjust(20) for head, _, _ in columns))
+    for line, model in shown:
+        cells = "".join(
+            (f"{line[name]:,.{digits}f}" if name in line else "-").rjust(10) + f"{model[name]:,.{digits}f}".rjust(10)
+            for _, name, digits in columns
+        )
+        lines.append(
+            f"{line['oat_low_f']:g} to {line['oat_low_f'] + 5:g}".ljust(12) + f"{line['hours']:.0f}".rjust(7) + cells
+        )
+    return lines
+
+
 def _unknown_lines(study: TrendStudy, width: int) -> list[str]:
     return [
         _wrapped(found.reason, width, _TITLE_WIDTH + 2, f"? {found.title}") for found in study.found if not found.known
@@ -213,6 +248,9 @@ def trends_text(study: TrendStudy, width: int, merged: Sequence[Merged] | None =
         ["Found (! to be looked at)", *_found_lines(study, width)],
         ["Cannot be told from this", *_unknown_lines(study, width)] if any(not f.known for f in study.found) else [],
     ]
+    beside = _beside_lines(study)
+    if beside:
+        blocks.append(beside)
     lines = _input_lines(study, merged, width)
     if lines:
         blocks.append(
@@ -266,6 +304,7 @@ def trends_plain(study: TrendStudy, merged: Sequence[Merged] | None = None) -> d
         ],
         "contradictions": list(study.contradictions),
         "by_outdoor_air": by_outdoor_air(log, study.running),
+        "modelled_by_outdoor_air": list(study.modelled),
         "typical_week": typical_week(log, study.running),
         "found": [
             {

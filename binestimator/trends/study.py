@@ -32,6 +32,8 @@ class TrendStudy:
     contradictions : tuple of str
     found : tuple of Found
         Every finding, those that cannot be told included.
+    modelled : tuple of dict
+        What the baseline of a project does by bins of outdoor temperature; empty without a project.
     """
 
     log: Log
@@ -39,6 +41,7 @@ class TrendStudy:
     quality: tuple[PointQuality, ...]
     contradictions: tuple[str, ...]
     found: tuple[Found, ...]
+    modelled: tuple[dict, ...] = ()
 
     def __getitem__(self, key: str) -> Found:
         """A finding by its key."""
