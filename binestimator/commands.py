@@ -333,7 +333,9 @@ def run_trends(args) -> None:
     found = study(gather(tables, points, progress("Reading")), index, max_cfm)
     merged = None
     if project is not None:
-        found = _compared(found, project)
+        # Airflow is compared at the setpoints and hours of the log; what is given stays in the merged project.
+        at_log = project if is_workbook(args.project) else merge(args.project, found, replace_given=True)[0]
+        found = _compared(found, at_log)
     if args.merged is not None:
         _, merged, text = merge(args.project, found, replace_given=args.replace_given)
         new.append(NewFile(Path(args.merged), seal_text(text), MERGED))

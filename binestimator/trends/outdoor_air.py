@@ -67,11 +67,13 @@ def outdoor_air_findings(log: Log, running: Running) -> list[Found]:
     at_low = settled & (np.abs(damper - low) <= _OVER_MINIMUM)
     full = settled & (damper >= max(_FULL * most, low + 0.2))
     balance = {}
+    rat = log.get("rat")
+    apart = np.full(len(damper), np.nan) if rat is None or oat is None else rat - oat
     for name, where in (("minimum", at_low), ("full", full)):
         chosen = good & where if share is not None else np.zeros(len(damper), bool)
         if share is not None and np.count_nonzero(chosen) * log.step_h >= 1.0:
             q10, q50, q90 = quantiles(share[chosen].astype(float), 0.1, 0.5, 0.9)
-            gap = np.median(np.abs((log.get("rat") - oat)[chosen]))
+            gap = np.median(np.abs(apart[chosen]))
             balance[name] = (q10, q50, q90, float(np.count_nonzero(chosen)) * log.step_h, 2.0 * _SENSOR_F / float(gap))
     value: dict = {
         "minimum_position": round(low, 3),

@@ -165,9 +165,7 @@ def _beside_lines(study: TrendStudy) -> list[str]:
     ]
     if not shown or not columns:
         return []
-    lines = [
-        "Measured and modelled, occupied running hours of the log and of the project's baseline in its typical year"
-    ]
+    lines = ["Measured and modelled: occupied running hours of the log, and of the baseline with the inputs found"]
     lines.append("Outdoors".ljust(12) + "Hours".rjust(7) + "".join(head.rjust(20) for head, _, _ in columns))
     for line, model in shown:
         cells = "".join(

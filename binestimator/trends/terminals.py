@@ -22,6 +22,8 @@ from binestimator.trends.running import Running
 ASKS, RELEASES = 0.95, 0.85
 #: Rogue: share of running hours with requests, and hours it takes.
 _ROGUE_FRAC, _ROGUE_HOURS = 0.7, 40.0
+#: A zone stands out where the middle one asks for less than this share of the hours.
+_USUAL_FRAC = 0.2
 #: Least wide-open time that tells a pressure share [h], and least flow through the damper. [cfm]
 _OPEN_HOURS, _LEAST_CFM = 0.5, 10.0
 _LEAST_HOURS = 8.0
@@ -356,7 +358,13 @@ def _rogue(zones, title) -> Found:
                 kind
             ]
             words.append(f"{z.name} ({what} requests {100 * share:.0f} % of {z.hours:.0f} h)")
-            inputs.append(InputFound(zone_path(z.name, "rogue"), kind, f"Trend log: {words[-1]}"))
+            # Where many zones ask it is the setpoint that is wrong for all, and no zone that stands out.
+            if all(
+                float(np.median([getattr(o, field) or 0.0 for o in judged])) < _USUAL_FRAC
+                for field, asks in (("temperature_frac", hot), ("pressure_frac", starved))
+                if asks
+            ):
+                inputs.append(InputFound(zone_path(z.name, "rogue"), kind, f"Trend log: {words[-1]}"))
     if not words:
         return Found(
             key,
@@ -375,7 +383,7 @@ def _rogue(zones, title) -> Found:
         ", ".join(words[:_MOST_NAMED]) + more,
         "request-hours above 70 % (Guideline 36)",
         max(z.hours for z in judged),
-        {"rogue": [i.path for i in inputs]},
+        {"rogue": words},
         tuple(inputs),
         True,
     )
