@@ -105,7 +105,9 @@ def _log_lines(study: TrendStudy, width: int) -> list[str]:
         (log.set_forward, "times the clock was set forward (start of daylight saving)"),
     ):
         if count:
-            said.append(f"{count:,} {words}")
+            said.append(
+                f"{count:,} {words if count != 1 else words.replace('lines', 'line', 1).replace('times', 'time', 1)}"
+            )
     if said:
         lines.append(_wrapped("; ".join(said), width))
     return lines
