@@ -228,6 +228,11 @@ def parser() -> argparse.ArgumentParser:
         help="id of the option whose setpoints, sequence and tests are handed over (default: the one that the first "
         "page presents)",
     )
+    estimate.add_argument(
+        "--trends",
+        metavar="FOUND.json",
+        help="results file of trend logs (binestimator trends --json): measured beside modelled on a sheet of its own",
+    )
     _add_force(
         estimate,
         "replace existing files whatever they hold, instead of keeping or refusing them; never a file that is read",

@@ -31,11 +31,18 @@ def run_estimate(args) -> None:
     trail = trail_of(args.project)
     # Only now the heavy part: whatever is wrong with a file, or is in the way, has been reported by now.
     read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
+    if args.trends is not None:
+        read = (*read, Path(args.trends))
     client = args.edition == "client"
     stem = free_stem(args.project, args.out, read, client=client)
     manners = Manners(read=read, force=args.force, elsewhere="choose another folder with --out", insist="--force")
     args.watched = Watched(*output_places(args.out, stem, client=client))
     check_outputs(args.out, stem, manners, client=client)
+    measured = None
+    if args.trends is not None:
+        from binestimator.trends.measured import read_measured
+
+        measured = read_measured(args.trends)
 
     from binestimator.advice import estimate_and_advise as estimate
     from binestimator.results import Review
@@ -47,6 +54,12 @@ def run_estimate(args) -> None:
         from binestimator.as_run.report import with_as_run
 
         results = with_as_run(results, audit(results, progress=progress("As run")))
+    if measured is not None:
+        from dataclasses import replace
+
+        from binestimator.trends.measured import beside_model
+
+        results = replace(results, trends=beside_model(measured, project, results.weather))
     review = None
     if reviewed_project is not None:
         review = Review(overrides=overrides, results=estimate(reviewed_project, weather_of(reviewed_project)))

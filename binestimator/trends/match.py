@@ -147,6 +147,11 @@ def _by_outdoor_air(model: _Model) -> list[dict]:
     ]
 
 
+def modelled_by_outdoor_air(project: Project, weather) -> list[dict]:
+    """Means of the baseline's running hours by bins of outdoor temperature, occupied and not, as those of a profile."""
+    return _by_outdoor_air(_Model(project, weather))
+
+
 def match_airflow(study: TrendStudy, model: _Model) -> Found:
     """Multiplier of internal gains by which modelled and measured airflow agree, with the agreement before and after.
 
