@@ -27,6 +27,8 @@ _BIN_F, _LEAST_SLOTS = 2.5, 6
 LEAST_HOURS = 8.0
 #: Share of the bins where table and override differ in which an override must occur, to be one.
 _OVERRIDE_SPREAD = 0.5
+#: Share of slots at which table and override must differ for the share of overrides to be told.
+_LEAST_TOLD = 0.4
 #: Share of slots that table and override must explain together.
 EXPLAINED = 0.75
 
@@ -106,6 +108,8 @@ class Table:
     spread : float
         Median distance of the setpoints from the table, of all slots.
     bins : int
+    told_frac : float
+        Share of slots at which table and override differ, so that an override shows.
     """
 
     points: tuple[tuple[float, float], ...]
@@ -114,6 +118,7 @@ class Table:
     explained: float
     spread: float
     bins: int
+    told_frac: float = 1.0
 
     def at(self, oat_f: np.ndarray) -> np.ndarray:
         """Setpoint of the table."""
@@ -184,20 +189,21 @@ def _with_override(oat_f, setpoint, place, count, atom, value, quantity: Quantit
     slope = np.abs(np.gradient(np.interp(np.arange(-60.0, 140.0), knots_x, knots_y))).max()
     near = quantity.near + 0.3 * slope
     fits = np.abs(setpoint - line) <= near
-    override_frac = 0.0
+    override_frac, told_frac = 0.0, 1.0
     if value is not None:
         apart = np.abs(line - value) > 2.0 * quantity.near
         n_apart = np.count_nonzero(apart)
         if n_apart < max(_LEAST_SLOTS, 0.05 * len(setpoint)):
             return None
         # Where the table says the same nothing tells: overrides last, so that what was seen next to it in time counts.
-        override_frac = float(_nearest(atom, apart).mean())
+        override_frac, told_frac = float(_nearest(atom, apart).mean()), float(apart.mean())
         used = [k for k in range(len(count)) if np.count_nonzero(apart & (place == k)) >= 2 * _LEAST_SLOTS]
         with_atom = [k for k in used if np.count_nonzero(apart & atom & (place == k)) >= 0.02 * count[k]]
         if not used or len(with_atom) < _OVERRIDE_SPREAD * len(used) or override_frac < 0.005:
             return None
         fits |= atom
-    return Table(points, value, override_frac, float(fits.mean()), float(np.median(np.abs(setpoint - line))), len(xs))
+    spread = float(np.median(np.abs(setpoint - line)))
+    return Table(points, value, override_frac, float(fits.mean()), spread, len(xs), told_frac)
 
 
 def _nearest(state: np.ndarray, told: np.ndarray) -> np.ndarray:
@@ -213,7 +219,7 @@ def _lines(x: np.ndarray, y: np.ndarray, weight: np.ndarray, quantity: Quantity)
     """The fewest straight lines through bin medians: none, one between flat ends, or several."""
     digits = quantity.digits
     middle = float(np.median(np.repeat(y, np.maximum(weight.astype(int), 1))))
-    if np.average(np.abs(y - middle) <= 0.6 * quantity.near, weights=weight) >= 0.9 or len(x) < 3:
+    if np.average(np.abs(y - middle) <= 0.6 * quantity.near, weights=weight) >= 0.97 or len(x) < 3:
         return ((round(float(np.median(x)), 0), round(middle, digits)),)
     steps = np.arange(np.floor(x[0]), np.ceil(x[-1]) + 0.01, 1.0)
     first, second, low, high = _flat_line_flat(x, y, weight, steps, steps)
@@ -492,7 +498,7 @@ def _override(quantity, table, explained, hours, path, no_oat, by_season) -> Fou
             title,
             True,
             "none seen",
-            "no constant value stands out of the table",
+            "no constant value stands out of the table; one that says the same as the table would not show",
             hours,
             {"override_frac": 0.0},
             (
@@ -504,6 +510,15 @@ def _override(quantity, table, explained, hours, path, no_oat, by_season) -> Fou
             ),
         )
     share, value = table.override_frac, round(table.override, quantity.digits)
+    if table.told_frac < _LEAST_TOLD:
+        return unknown(
+            key,
+            title,
+            f"{value:g} {quantity.unit} occurs as an override, but for {100 * (1 - table.told_frac):.0f} % of the "
+            f"time the "
+            "table says the same: for what share it stands cannot be told",
+            hours,
+        )
     text = f"{100 * share:.0f} % of the time at {value:g} {quantity.unit}"
     evidence = f"Trend log, {hours:.0f} running hours: {text}, where the table says something else"
     inputs = [InputFound(f"{path}.override_frac", round(share, 3), evidence)]

@@ -32,6 +32,8 @@ _CHARTS = (
 def write(work: Work, sheet: Sheet) -> None:
     """Write the sheet; the results must carry measured means."""
     measured = work.results.trends
+    if measured is None:
+        raise ValueError("the results carry no measured means")
     modelled = {(line["oat_low_f"], bool(line["occupied"])): line for line in measured.modelled}
     lines = [line for line in measured.by_outdoor_air if line["occupied"]] or list(measured.by_outdoor_air)
     columns = max(2 * len(_FIGURES), 8)
@@ -70,7 +72,9 @@ def write(work: Work, sheet: Sheet) -> None:
         [line["oat_low_f"] + 2.5 for line in lines], heads, values, "f2",
     )  # fmt: skip
     week = measured.typical_week
-    week_heads, week_values, week_places = [], [], {}
+    week_heads: list[str] = []
+    week_values: list[list[float]] = []
+    week_places: dict[str, int] = {}
     for head, key in (("Outdoors, °F", "oat_f"), *((head, key) for head, key, _ in _FIGURES)):
         if any(key in line for line in week):
             week_places[head] = len(week_heads)
