@@ -23,9 +23,9 @@ _FIGURES = (
     ("Fan, kW", "fan_kw", "fan_kw"),
 )
 _CHARTS = (
-    ("SAT, °F", "Supply air temperature", "°F"),
-    ("DSP, in. w.c.", "Duct static pressure", "in. w.c."),
-    ("Airflow, cfm", "Airflow by outdoor temperature", "cfm"),
+    ("SAT, °F", "Supply air temperature", "°F", "0.0", None),
+    ("DSP, in. w.c.", "Duct static pressure", "in. w.c.", "0.00", (0.0, None)),
+    ("Airflow, cfm", "Airflow by outdoor temperature", "cfm", "#,##0", (0.0, None)),
 )
 
 
@@ -98,14 +98,14 @@ def _charts(work: Work, sheet: Sheet, columns: int, places: dict, week_places: d
     middle, offset = place_at(pixels, half)
     size = (half - 4, _CHART_PIXELS)
     charts = []
-    for head, label, unit in _CHARTS:
+    for head, label, unit, y_format, y_range in _CHARTS:
         if head not in places:
             continue
         chart = work.book.chart("scatter", "straight")
         for k, place in enumerate(places[head]):
             name, categories, values = work.blocks["trends_oat"].series(place)
             chart.add_series({"name": name, "categories": categories, "values": values, **line_of(k)})
-        style_chart(chart, label, "Outdoors, °F", unit, size=size)
+        style_chart(chart, label, "Outdoors, °F", unit, size=size, y_format=y_format, y_range=y_range)
         charts.append(chart)
     key = next((head for head in ("SAT, °F", "SAT setpoint, °F", "Outdoors, °F") if head in week_places), None)
     if key is not None:
