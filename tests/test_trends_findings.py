@@ -177,7 +177,7 @@ def test_profiles_hold_the_hours_and_means_of_the_log(folder):
 
 @pytest.mark.invariant
 def test_what_the_log_does_not_hold_is_not_said(folder):
-    made = log_of("line")
+    made = part(log_of("line"), "oat", "sat", "sat_setpoint", "supply_fan_status", days=10)
     few = replace(made, values={k: made.values[k] for k in ("oat", "sat", "sat_setpoint")})
     found = study(read_trends([few.csv(folder / "few.csv")]))
     assert not any(f.known for f in found.found)
@@ -243,7 +243,7 @@ def test_setpoint_by_season_is_told_from_one_by_outdoor_air(folder):
 
 @pytest.mark.invariant
 def test_setpoint_by_requests_is_not_taken_for_a_table(folder):
-    made = log_of("line")
+    made = part(log_of("line"), "oat", "supply_fan_status")
     rng = np.random.default_rng(5)
     steps = rng.choice([-0.3, 0.2], p=[0.4, 0.6], size=len(made.stamps))
     level = 60.0
@@ -263,3 +263,12 @@ def test_setpoint_by_requests_is_not_taken_for_a_table(folder):
 
 def test_headings_are_those_of_the_kinds():
     assert column_of("zone_temp@Z3") == "VAV-3 Zone Temp (degF)"
+
+
+@pytest.mark.invariant
+def test_an_override_that_would_not_show_is_not_denied(folder):
+    """A table that rests at one value most of the time, as in summer: an override to that value would not show."""
+    made = make_log(CASES["bent, override at its end"], seed=12, first_day=179, days=45)
+    few = part(made, "oat", "sat_setpoint", "supply_fan_status", days=45)
+    found = study(read_trends([few.csv(folder / "summer.csv")]))["sat_override"]
+    assert not found.known and not found.inputs

@@ -13,7 +13,7 @@ Limits below which a setpoint counts as not reset: 2 degF and 0.25 in. w.c. (PNN
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -110,6 +110,8 @@ class Table:
     bins : int
     told_frac : float
         Share of slots at which table and override differ, so that an override shows.
+    flat_frac : float
+        Share of slots with the commonest value.
     """
 
     points: tuple[tuple[float, float], ...]
@@ -119,6 +121,7 @@ class Table:
     spread: float
     bins: int
     told_frac: float = 1.0
+    flat_frac: float = 0.0
 
     def at(self, oat_f: np.ndarray) -> np.ndarray:
         """Setpoint of the table."""
@@ -152,8 +155,8 @@ def fit_table(oat_f: np.ndarray, setpoint: np.ndarray, quantity: Quantity, *, ov
         atom = np.abs(setpoint - np.median(setpoint[atom])) <= quantity.grain
         tables.append(_with_override(oat_f, setpoint, place, count, atom, float(np.median(setpoint[atom])), quantity))
     found = [table for table in tables if table is not None]
-    # An override must earn its place: a tenth of a point for each of the knots and the override.
-    return max(
+    # An override, and each knot, must earn its place.
+    best = max(
         found,
         key=lambda t: (
             t.explained
@@ -162,6 +165,7 @@ def fit_table(oat_f: np.ndarray, setpoint: np.ndarray, quantity: Quantity, *, ov
         ),
         default=None,
     )
+    return None if best is None else replace(best, flat_frac=float(occurs.max() / len(setpoint)))
 
 
 def _with_override(oat_f, setpoint, place, count, atom, value, quantity: Quantity) -> Table | None:
@@ -492,6 +496,15 @@ def _override(quantity, table, explained, hours, path, no_oat, by_season) -> Fou
         )
     if not explained:
         return unknown(key, title, "the setpoint follows no table, so that overrides cannot be told from it", hours)
+    if table.override is None and len(table.points) > 1 and table.flat_frac > 1.0 - _LEAST_TOLD:
+        return unknown(
+            key,
+            title,
+            f"none stands out, but for {100 * table.flat_frac:.0f} % of the time the table rests at one value, at "
+            f"which an "
+            "override to it would not show",
+            hours,
+        )
     if table.override is None:
         return Found(
             key,
