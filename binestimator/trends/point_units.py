@@ -134,7 +134,13 @@ def unit_of_values(unit_class: str, named: str, values: np.ndarray, celsius: boo
             return UnitGuess("share", f"named %; by its size (at most {size:.3g}, in fractions) a share of 1")
         if unit_class == "percent" and named == "share" and size > 1.5:
             return UnitGuess("%", f"named a share; by its size (up to {size:.3g}) in %")
-        if unit_class == "temperature" and named == "degF" and not outdoor and np.nanmedian(values) < 32.0 < size + 20:
+        if (
+            unit_class == "temperature"
+            and named == "degF"
+            and not outdoor
+            and values.size
+            and np.nanmedian(values) < 32.0 < size + 20
+        ):
             return UnitGuess(
                 named, f"named {named}; its size (median {np.nanmedian(values):.3g}) would fit degC better"
             )
