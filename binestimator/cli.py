@@ -15,7 +15,7 @@ import threading
 import warnings
 
 from binestimator import __version__
-from binestimator.commands import run_bins, run_estimate, run_form, run_inputs
+from binestimator.commands import run_bins, run_estimate, run_form, run_inputs, run_trends
 from binestimator.console import (
     BAD_INPUT,
     DONE,
@@ -228,6 +228,11 @@ def parser() -> argparse.ArgumentParser:
         help="id of the option whose setpoints, sequence and tests are handed over (default: the one that the first "
         "page presents)",
     )
+    estimate.add_argument(
+        "--trends",
+        metavar="FOUND.json",
+        help="results file of trend logs (binestimator trends --json): measured beside modelled on a sheet of its own",
+    )
     _add_force(
         estimate,
         "replace existing files whatever they hold, instead of keeping or refusing them; never a file that is read",
@@ -316,6 +321,44 @@ def parser() -> argparse.ArgumentParser:
     inputs.add_argument("section", metavar="SECTION", nargs="?", help="only this section, such as fan or zone")
     _add_debug(inputs)
     inputs.set_defaults(run=run_inputs)
+
+    trends = commands.add_parser(
+        "trends",
+        help="what trend logs of the controls say of the air handler as found, as inputs with evidence",
+        description="Reads exports of trend logs (tables as text of any delimiter and date order, or .xlsx), says what "
+        "they are worth and what they show of the air handler as found, and writes that as inputs of a project.",
+    )
+    trends.add_argument(
+        "files", metavar="FILE", nargs="+", help="trend log: one file with a column a point, or several"
+    )
+    trends.add_argument(
+        "--map", metavar="MAP.toml", help="which column is which point (default: drafted by name and content)"
+    )
+    trends.add_argument(
+        "--draft-map",
+        metavar="MAP.toml",
+        help="write the draft of the map, to look at and change; alone, go no further",
+    )
+    trends.add_argument("--out", metavar="FRAGMENT.toml", help="write the inputs found, with evidence and status")
+    trends.add_argument("--json", metavar="FILE.json", help="write everything found as a results file")
+    trends.add_argument("--project", metavar="PROJECT", help="project that the log belongs to")
+    trends.add_argument(
+        "--merged", metavar="NEW.toml", help="write the project with the inputs found; given values stay"
+    )
+    trends.add_argument(
+        "--replace-given", action="store_true", help="with --merged: found values take the place of given ones"
+    )
+    trends.add_argument(
+        "--air-handler",
+        metavar="NAME",
+        help="which air handler, where the log holds several (default: that with most points)",
+    )
+    trends.add_argument(
+        "--timezone", metavar="ZONE", help="move stamps in UTC or with an offset to this zone, such as America/New_York"
+    )
+    _add_force(trends, "replace the files that are written whatever they hold; never a file that is read")
+    _add_debug(trends)
+    trends.set_defaults(run=run_trends)
     return top
 
 

@@ -26,6 +26,7 @@ if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from .inputs.project import Candidate, Project
     from .model.night import NightBlock
     from .model.unit import Sizes, Unit
+    from .trends.measured import Measured
     from .weather import Weather
 
 # What each annual figure is: key, label, unit, what it contains. One list for the results
@@ -486,7 +487,8 @@ class Results:
     words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again · ``runs``
     candidate id to what its annual figures are made of · ``advice`` drivers and value, None until they were found ·
     ``as_run`` candidate id to the run at time steps, None where there was none · ``handover_id`` candidate that is to
-    be handed over, None for the one that the first page presents.
+    be handed over, None for the one that the first page presents ·
+    ``trends`` what trend logs have measured (``trends.measured.Measured``), None where none were given.
     """
 
     project: Project
@@ -512,6 +514,7 @@ class Results:
     advice: Advice | None = field(default=None, repr=False)
     as_run: dict[str, AsRun] | None = field(default=None, repr=False)
     handover_id: str | None = None
+    trends: Measured | None = field(default=None, repr=False)
 
     def __getitem__(self, candidate_id: str) -> CandidateResult:
         for c in self.candidates:

@@ -23,6 +23,8 @@ from dataclasses import dataclass
 
 #: Kinds of files.
 FORM, RESULTS, CLIENT, BINS, HANDOVER = "input form", "results", "client edition", "table of bins", "hand-over"
+#: Those that come from trend logs.
+TREND_MAP, FRAGMENT, MERGED, TRENDS = "map of trend points", "project fragment", "merged project", "trend results"
 
 _DIGITS = 16  # of the checksum: 64 bits, enough where nobody is trying to deceive
 #: Placeholder in a text where its checksum belongs.
@@ -45,6 +47,8 @@ _TEXTS = (
     (re.compile(rb'\s*\{\s*"program"\s*:\s*"binestimator"'), RESULTS),
     (re.compile(rb"bin_low_f,"), BINS),
     (re.compile(rb"binestimator hand-over\n"), HANDOVER),
+    (re.compile(rb'\s*\{\s*"trends"\s*:\s*"binestimator"'), TRENDS),
+    *((re.compile(rb"# binestimator " + kind.encode() + rb" sha256:"), kind) for kind in (TREND_MAP, FRAGMENT, MERGED)),
 )
 #: Comments in the properties of a workbook.
 COMMENTS = {

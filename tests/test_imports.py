@@ -27,6 +27,7 @@ LINE = (
     "advice",
     "as_run",
     "handover",
+    "trends",
     "workbook",
     "terminal",
     "steps",

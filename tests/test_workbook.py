@@ -365,7 +365,7 @@ def test_sheet_names_are_short_unique_and_allowed():
         0 < len(n) <= 31 and not set(n) & set("[]:*?/\\") and not n.startswith("'") and not n.endswith("'")
         for n in names
     )
-    assert names[0] == layout.GLANCE and set(layout.CONTENTS) - {layout.AS_RUN} <= set(names)
+    assert names[0] == layout.GLANCE and set(layout.CONTENTS) - {layout.AS_RUN, layout.TRENDS} <= set(names)
     # At most eight candidates have a sheet, baseline and best among them; all are on the comparison.
     results = small()
     with_sheet = layout.sheet_candidates(results)

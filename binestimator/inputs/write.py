@@ -52,31 +52,34 @@ def project_to_toml(project: Project) -> str:
 
 def _table(lines: list[str], header: str, values: Mapping) -> None:
     lines.append(header)
-    lines += [f"{_key(name)} = {_value(value)}" for name, value in values.items()]
+    lines += [f"{toml_key(name)} = {toml_value(value)}" for name, value in values.items()]
     lines.append("")
 
 
-def _key(name: str) -> str:
-    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name, re.ASCII) else _text(name)
+def toml_key(name: str) -> str:
+    """Key as TOML has it."""
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name, re.ASCII) else toml_text(name)
 
 
-def _text(text: str) -> str:
+def toml_text(text: str) -> str:
+    """Text in quotes as TOML has it."""
     return '"' + "".join(_ESCAPES.get(c) or (c if c.isprintable() else f"\\U{ord(c):08X}") for c in text) + '"'
 
 
-def _value(value: object) -> str:
+def toml_value(value: object) -> str:
+    """Value of an input as TOML has it."""
     if value is None:
         return '"none"'
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return _text(value)
+        return toml_text(value)
     if isinstance(value, float):
         return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
     if isinstance(value, int):
         return str(value)
     if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{_key(name)} = {_value(item)}" for name, item in value.items()) + "}"
+        return "{" + ", ".join(f"{toml_key(name)} = {toml_value(item)}" for name, item in value.items()) + "}"
     if isinstance(value, Iterable):
-        return "[" + ", ".join(_value(item) for item in value) + "]"
+        return "[" + ", ".join(toml_value(item) for item in value) + "]"
     raise TypeError(f"{value!r} is no value of an input")

@@ -26,6 +26,7 @@ ROWS = "Bin rows"
 COMPARISON = "Comparison"
 PATTERNS = "Patterns"
 AS_RUN = "As run"
+TRENDS = "Trends"
 SERVICE = "Zone service"
 CHECKS = "Checks"
 SOURCES = "Sources"
@@ -53,6 +54,7 @@ CONTENTS = {
     COMPARISON: "Every annual figure of every option in full, from the bin rows and hour by hour",
     PATTERNS: "By month, by outdoor temperature and by airflow; the numbers behind the charts",
     AS_RUN: "Options at time steps, as controllers run them, beside rooms at rest: savings, zones that ask, three days",
+    TRENDS: "Measured beside modelled by outdoor temperature, and a typical week, where trend logs were given",
     SERVICE: "Equal service: every rise over the baseline beside what is allowed; which zones are unmet or starved, "
     "and which drive the resets",
     CHECKS: "Hours, balances, bins against hours, plausibility",
@@ -111,6 +113,7 @@ REVIEWER_SHEETS = (
     CHECKS,
     PATTERNS,
     AS_RUN,
+    TRENDS,
     SOURCES,
 )
 REVIEWER_LIVE_SHEETS = (LIVE_YEAR, "Row inspector", "Method", "Held values")
@@ -119,7 +122,7 @@ MACHINE_SHEETS = (BINS, ROWS)
 
 
 def sheet_order(
-    live_before: list[str], candidates: list[str], live_after: list[str], *, as_run: bool = False
+    live_before: list[str], candidates: list[str], live_after: list[str], *, as_run: bool = False, trends: bool = False
 ) -> list[str]:
     """All sheets of a workbook: the owner's first, then the reviewer's, then those of the calculation.
 
@@ -130,11 +133,13 @@ def sheet_order(
     candidates : list of str
     as_run : bool
         Whether options were run at time steps.
+    trends : bool
+        Whether trend logs were given.
     """
     live = [*live_before, *live_after]
     return [
         *OWNER_SHEETS,
-        *(name for name in REVIEWER_SHEETS if as_run or name != AS_RUN),
+        *(name for name in REVIEWER_SHEETS if {AS_RUN: as_run, TRENDS: trends}.get(name, True)),
         *(name for name in REVIEWER_LIVE_SHEETS if name in live),
         *MACHINE_SHEETS,
         *(name for name in live_before if name not in REVIEWER_LIVE_SHEETS),

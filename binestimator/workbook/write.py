@@ -43,6 +43,7 @@ from .layout import (
     SERVICE,
     SOURCES,
     STRATEGIES,
+    TRENDS,
     ZONES,
     candidate_sheet_names,
     sheet_candidates,
@@ -69,6 +70,7 @@ from .sheets import (
     rows,
     service,
     sources,
+    trends,
 )
 from .sheets.form_cells import FormPages
 from .strict import Book
@@ -166,7 +168,13 @@ def _build(results: Results, second: Review | None, trail: Trail | None, blank: 
         # Numbered by their place among all candidates, as everywhere in the workbook.
         names = candidate_sheet_names([c.name for c in results.candidates], [*before, *after])
         work.candidate_sheets = {position: names[position] for position in positions}
-        order = sheet_order(before, list(work.candidate_sheets.values()), after, as_run=results.as_run is not None)
+        order = sheet_order(
+            before,
+            list(work.candidate_sheets.values()),
+            after,
+            as_run=results.as_run is not None,
+            trends=results.trends is not None,
+        )
         for name in order:
             work.sheets[name] = book.sheet(name)
         for name, write in _WRITERS.items():
@@ -174,6 +182,8 @@ def _build(results: Results, second: Review | None, trail: Trail | None, blank: 
         _write_handover(work, results)
         if AS_RUN in work.sheets:
             as_run.write(work, work.sheets[AS_RUN])
+        if TRENDS in work.sheets:
+            trends.write(work, work.sheets[TRENDS])
         pages = form_pages(work)
         for name, write_form in _FORM_WRITERS.items():
             write_form(pages, work.sheets[name])
