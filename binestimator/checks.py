@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from .benchmarks import benchmarks
-from .end_uses import ENERGY_KEYS, site_kbtu
+from .end_uses import ENERGY_KEYS, PRICED, site_kbtu
 from .findings import (
     price_findings,
     run_findings,
@@ -41,11 +41,34 @@ def run_checks(project, weather, unit, results, baseline, runs, selection, inter
         _balance(runs),
         *_unserved(results),
         *_bins(results, baseline, project),
+        *_rate_periods(results, baseline),
         *_published(results, baseline, project),
         *_signs(results, baseline),
         *_benchmarks(found := benchmarks(runs[baseline.id][0].unit, baseline.annual)),
     ]
     return tuple(checks), (*price_findings(found), *run_findings(project, unit, results, baseline, baseline_service))
+
+
+def _rate_periods(results, baseline):
+    """Energy by rate period of a tariff, rows against hours, as a share of all energy cost of the baseline."""
+    if baseline.by_rate_period is None:
+        return
+    worst, where = 0.0, ""
+    for c in results:
+        table = c.by_rate_period
+        for key, _, _ in PRICED:
+            apart = (table[f"{key}_rows"] - table[f"{key}_hours"]).abs() * table[f"{key}_price"]
+            frac = float(apart.max()) / max(baseline.hourly["cost_usd"], 1e-9)
+            if frac > worst:
+                worst, where = frac, f"{c.id}, {table['label'][apart.idxmax()]}"
+    yield Check(
+        name="Energy by rate period",
+        status="pass" if worst <= COST_ERROR_FRAC else "explain",
+        value=f"{100.0 * worst:.3f} %",
+        expected=f"within {100.0 * COST_ERROR_FRAC:g} % of the baseline's cost",
+        text="Energy of each rate period from the bin rows against that from the hours, at its price"
+        + (f"; worst in {where}." if where else "."),
+    )
 
 
 def _benchmarks(found):

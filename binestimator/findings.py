@@ -133,7 +133,7 @@ def run_findings(project, unit, results, baseline, baseline_service):
         )
         values = ", ".join(f"{path} = {value_text(project.defaults[path][0])}" for path in by_climate)
         yield Finding("info", "weather", f"Climate zone {project.climate} ({whose}) sets defaults: {values}.")
-    counted = list(project.origins.values())
+    counted = project.estimate_origins
     defaults = sum(o == "default" for o in counted)
     if counted:
         yield Finding(

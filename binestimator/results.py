@@ -26,6 +26,8 @@ if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from .inputs.project import Candidate, Project
     from .model.night import NightBlock
     from .model.unit import Sizes, Unit
+    from .money.tariffs import Charges
+    from .money.worth import Worth
     from .weather import Weather
 
 # What each annual figure is: key, label, unit, what it contains. One list for the results
@@ -238,7 +240,7 @@ class CandidateResult:
     Parameters
     ----------
     candidate : Candidate
-        As it was evaluated.
+        As it was evaluated, with the cost and the incentive that count (see ``worth``).
     annual, hourly, classic : dict
         Figures of ``ANNUAL`` from the bin rows, from the hour-by-hour run, and from classic mean
         bins of the same grouping (for comparison only).
@@ -278,6 +280,12 @@ class CandidateResult:
         By part (sat, dsp) that goes by requests, hours in which one zone alone pins its setpoint. [h]
     peak_kw : float
         Largest hourly electricity of the year. [kW]
+    worth : Worth
+        Cost, incentive, life cycle, demand in peak windows, emissions (package ``money``).
+    charges : Charges or None
+        What a tariff adds to energy at marginal prices, by month; None without a tariff.
+    by_rate_period : DataFrame or None
+        Energy by rate period of the tariff, rows beside hours (``estimate.tariff.by_rate_period``).
     """
 
     candidate: Candidate
@@ -301,6 +309,9 @@ class CandidateResult:
     zones: pd.DataFrame
     pinned_hours: dict[str, float]
     peak_kw: float
+    worth: Worth
+    charges: Charges | None = None
+    by_rate_period: pd.DataFrame | None = None
 
     @property
     def id(self) -> str:
@@ -555,6 +566,8 @@ def plain(value):
         return {k: plain(v) for k, v in value.items()}
     if isinstance(value, (list, tuple)):
         return [plain(v) for v in value]
+    if isinstance(value, np.ndarray) and value.ndim == 0:
+        return plain(value[()])
     if isinstance(value, (np.floating, float)):
         number = float(value)
         return number if math.isfinite(number) else None
@@ -672,6 +685,7 @@ def _claimed(results: Results) -> dict:
             "program": "binestimator",
             "run_id": results.run_id,
             "project": results.project.info.name,
+            "currency": results.project.prices.currency,
             "weather": {
                 "file": w.file_name,
                 "station": w.station,
@@ -713,6 +727,8 @@ def _claimed(results: Results) -> dict:
                     "payback_note": c.payback_note,
                     "peak_kw": c.peak_kw,
                     "requests": _requests(results, c),
+                    **_worth(c.worth),
+                    **_tariff(c),
                 }
                 for c in results.candidates
             ],
@@ -742,6 +758,57 @@ def _claimed(results: Results) -> dict:
             "findings": [{"level": f.level, "where": f.where, "text": f.text} for f in results.findings],
         }
     )
+
+
+def _tariff(c: CandidateResult) -> dict:
+    """Plain data of what a tariff charges a candidate; ``None`` without one."""
+    table = c.by_rate_period
+    return {
+        "charges": None
+        if c.charges is None
+        else {
+            "year_usd": c.charges.year_usd,
+            "tiers_usd": c.charges.tiers_usd.tolist(),
+            "demand_kw": c.charges.demand_kw.tolist(),
+            "demand_usd": c.charges.demand_usd.tolist(),
+        },
+        "by_rate_period": None if table is None else [dict(row) for row in table.to_dict("records")],
+    }
+
+
+def _worth(worth: Worth) -> dict:
+    """Plain data of what a candidate costs and is worth."""
+    life = worth.life
+    return {
+        "peak_kw_saving": worth.peak_saving_kw,
+        "peak_windows": [asdict(window) for window in worth.windows],
+        "npv_usd": life.npv_usd,
+        "sir": life.sir,
+        "airr": life.airr,
+        "irr": life.irr,
+        "discounted_payback_years": life.discounted_payback_years,
+        "life_cycle_notes": life.notes(),
+        "cash_flow_usd": [float(flow) for flow in life.flows_usd],
+        "maintenance_usd_yr": worth.maintenance_usd_yr,
+        "saving_by_source_usd": worth.saving_by_source_usd,
+        "cost_build_up": {
+            "counts": worth.cost_basis,
+            "low_usd": worth.build_up.total_usd["low"],
+            "expected_usd": worth.build_up.total_usd["expected"],
+            "high_usd": worth.build_up.total_usd["high"],
+            "hours": worth.build_up.hours,
+            "contingency_usd": worth.build_up.contingency_usd,
+            "lacks": worth.build_up.lacks or None,
+            "lines": [asdict(line) for line in worth.build_up.lines],
+        },
+        "incentive": {
+            "counts": worth.incentive_basis,
+            "bound_by": worth.incentive_bound_by or None,
+            "lines": [asdict(line) for line in worth.incentive_lines],
+        },
+        "emissions_kg": worth.emissions_kg,
+        "emissions_saving_kg": worth.emissions_saving_kg,
+    }
 
 
 def _as_run(results: Results, candidate_id: str) -> dict | None:

@@ -14,6 +14,8 @@ from contextvars import ContextVar
 from binestimator.end_uses import END_USES
 from binestimator.findings import baseline_failures, saves_by_ventilation
 from binestimator.inputs.schema import value_text
+from binestimator.money.cost import BUILD_UP, DEFAULT, NONE
+from binestimator.money.life_cycle import NEVER
 from binestimator.results import CHANGED_SERVICE
 from binestimator.strategies.registry import sat_strategy
 
@@ -60,6 +62,7 @@ def comparison(results, width: int = WIDTH) -> str:
             _table(results),
             _marks(results),
             _as_run(results),
+            _money(results),
             _advice(results),
             _reading(results),
             _cautions(results),
@@ -355,6 +358,45 @@ def _marks(results) -> list[str]:
     if any(mark_of(results, c) == NO_CURE for c in results.candidates):
         lines.append(
             f"{NO_CURE} does not cure what the baseline fails in: not ranked" if cured else f"{NO_CURE} not ranked"
+        )
+    return lines
+
+
+def _money(results) -> list[str]:
+    """What the option to choose is worth: the best value, or the best where there is none."""
+    best_id = None if results.advice is None else results.advice.value.best_id
+    best = results.best if best_id is None else results[best_id]
+    if best is None or best.id == results.baseline_id:
+        return []
+    worth, terms = best.worth, results.project.life_cycle
+    life = worth.life
+    said = [
+        f"{best.id}: net present value {whole(float(life.npv_usd))} USD over {terms.years} years at "
+        f"{_tenths(100.0 * terms.discount_frac)} % real"
+    ]
+    if math.isfinite(life.sir):
+        said.append(f"savings-to-investment ratio {float(life.sir):.1f}")
+        paid = life.discounted_payback_years
+        said.append(f"discounted payback {f'{paid:.0f} yr' if math.isfinite(paid) else NEVER}")
+    else:
+        said.append("no cost is given, so no ratio")
+    window = worth.windows[0]
+    assumed = ", a window that is an assumption" if results.project.terms.window_assumed else ""
+    said.append(f"demand saved in {window.name.lower()} {_tenths(window.saving_kw)} kW{assumed}")
+    lines = _wrapped("; ".join(said), "Money     ")
+    own = worth.build_up
+    if own.lines:
+        marked = sum(line.mark != DEFAULT for line in own.lines)
+        counts = "counts" if worth.cost_basis == BUILD_UP else "does not count: the cost is given"
+        counts = "does not count: cost.build_up is false" if worth.cost_basis == NONE else counts
+        text = (
+            f"build-up {whole(own.total_usd['low'])} to {whole(own.total_usd['high'])} USD, "
+            f"{whole(own.total_usd['expected'])} expected, {marked} of {len(own.lines)} lines the estimator's; {counts}"
+        )
+        lines += _wrapped(text + (f"; without {own.lacks}" if own.lacks else ""), "  cost    ")
+    if worth.incentive_bound_by:
+        lines += _wrapped(
+            f"{whole(worth.incentive_usd)} USD by rules, bound by {worth.incentive_bound_by}", "  paid    "
         )
     return lines
 

@@ -138,7 +138,7 @@ def _annual(unit: Unit, conditions: Conditions, loads: ZoneLoads, project: Proje
             conditions,
             outcome.totals.__getitem__,
             lambda name, outcome=outcome: outcome.limits.get(name, 0.0),
-            night_totals(night),
+            night_totals(night, unit, conditions),
         )
         for key, value in own.items():
             figures[key] += run.share * value

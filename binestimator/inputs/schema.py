@@ -64,8 +64,8 @@ ROLES_TEXT = (
 STATUSES = ("measured", "nameplate", "drawing", "trended", "interview", "default")
 
 
-def _read_fields() -> tuple[Field, ...]:
-    text = resources.files("binestimator.inputs").joinpath("inputs.csv").read_text(encoding="utf-8")
+def _read_fields(name: str) -> tuple[Field, ...]:
+    text = resources.files("binestimator.inputs").joinpath(name).read_text(encoding="utf-8")
     return tuple(_field_from_row(row) for row in csv.DictReader(text.splitlines()))
 
 
@@ -118,13 +118,21 @@ def _field_from_row(row: dict[str, str]) -> Field:
 
 
 #: All inputs in the order of the file.
-FIELDS = _read_fields()
+FIELDS = _read_fields("inputs.csv")
 #: Names of the sections in the order of the file.
 SECTIONS = tuple(dict.fromkeys(field.section for field in FIELDS))
 #: Sections that are in the project file as one table.
 SINGLE_SECTIONS = tuple(name for name in SECTIONS if name not in LIST_SECTIONS + STRATEGY_SECTIONS)
 
-_BY_SECTION = {section: {field.name: field for field in FIELDS if field.section == section} for section in SECTIONS}
+#: Inputs of the terms of utilities and programmes (``terms.csv``), of which a project may have none: no path leads to
+#: them, no candidate overrides them.
+TERM_FIELDS = _read_fields("terms.csv")
+TERM_SECTIONS = tuple(dict.fromkeys(field.section for field in TERM_FIELDS))
+
+_BY_SECTION = {
+    section: {field.name: field for field in (*FIELDS, *TERM_FIELDS) if field.section == section}
+    for section in (*SECTIONS, *TERM_SECTIONS)
+}
 
 
 def fields_of(section: str) -> dict[str, Field]:
@@ -172,7 +180,7 @@ def _record_name(section: str) -> str:
 
 def __getattr__(name: str) -> type:
     # Lets copies of records travel between processes: pickle looks the class up by its name.
-    for section in SECTIONS:
+    for section in _BY_SECTION:
         if name == _record_name(section):
             return record_type(section)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
@@ -233,6 +241,14 @@ _TITLES = {
     "limits": "Limits of the resets",
     "service": "Equal service",
     "prices": "Prices",
+    "life_cycle": "Life cycle",
+    "cost": "Cost build-up",
+    "emissions": "Emissions",
+    "peak_window": "Peak windows",
+    "incentive": "Incentives",
+    "tariff": "Tariff of the utility",
+    "energy_price": "Prices of energy by season, day and hour",
+    "demand_charge": "Demand charges",
     "remedies": "Costs of remedies",
     "rogue_zones": "Rogue zones",
     "bins": "Bins",

@@ -61,6 +61,8 @@ CONTENTS = {
     ROWS: "The rows that represent the year: hours, weights, outdoor conditions",
 }
 LIVE_YEAR = "Live year"
+MONEY = "Money"
+TARIFF = "Tariff"
 # State of a file in which nobody has changed an input.
 NOTHING_EDITED = "No input has been edited since the run: all figures are those of the run."
 #: Sheets of a set of inputs; another set (a repair, a companion measure) has the number of its first option behind it.
@@ -76,6 +78,8 @@ LIVE_CONTENTS = {
     "Cold air": "Supply air that mixed air gives by itself where nothing heats it enough, step by step",
     "Plant short": "Supply air at which a plant too small carries the load, step by step",
     LIVE_YEAR: "Annual figures, savings and payback of every option with a sheet, by formulas",
+    TARIFF: "Marginal prices by rate period, by formulas; demand and tiers by month, from the hours",
+    MONEY: "Cost line by line, incentive, demand in peak windows, cash flow and life-cycle measures, by formulas",
     "Row inspector": "Pick an option and a row: the calculation of every zone in plain cells",
     "Method": "Equations with sources and limits, and one row worked in words and numbers",
     "Held values": "What is held as values of the run, what it depends on, and what an edit has made stale",
@@ -111,7 +115,7 @@ REVIEWER_SHEETS = (
     AS_RUN,
     SOURCES,
 )
-REVIEWER_LIVE_SHEETS = (LIVE_YEAR, "Row inspector", "Method", "Held values")
+REVIEWER_LIVE_SHEETS = (LIVE_YEAR, MONEY, TARIFF, "Row inspector", "Method", "Held values")
 #: Sheets that the candidates' own are computed from; further ones of the formulas and the candidates follow them.
 MACHINE_SHEETS = (BINS, ROWS)
 
