@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from .end_uses import END_USES, ENERGY_KEYS
+from .end_uses import END_USES, ENERGY_KEYS, KBTU_IN, site_kbtu
 from .errors import Finding
 
 if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
@@ -26,6 +26,7 @@ if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from .inputs.project import Candidate, Project
     from .model.night import NightBlock
     from .model.unit import Sizes, Unit
+    from .money.bills import Reconciled
     from .money.tariffs import Charges
     from .money.worth import Worth
     from .weather import Weather
@@ -347,6 +348,16 @@ class Interaction:
     both_usd: float
 
     @property
+    def sat_after_dsp_usd(self) -> float:
+        """What SAT adds where DSP comes first."""
+        return self.both_usd - self.dsp_usd
+
+    @property
+    def dsp_after_sat_usd(self) -> float:
+        """What DSP adds where SAT comes first."""
+        return self.both_usd - self.sat_usd
+
+    @property
     def interaction_usd(self) -> float:
         """Saving of both minus the sum of each alone; negative: they share a saving."""
         return self.both_usd - self.sat_usd - self.dsp_usd
@@ -477,7 +488,8 @@ class Results:
     words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again · ``runs``
     candidate id to what its annual figures are made of · ``advice`` drivers and value, None until they were found ·
     ``as_run`` candidate id to the run at time steps, None where there was none · ``handover_id`` candidate that is to
-    be handed over, None for the one that the first page presents.
+    be handed over, None for the one that the first page presents · ``bills`` of twelve months beside the baseline,
+    empty where none are given.
     """
 
     project: Project
@@ -501,6 +513,7 @@ class Results:
     held: Held = field(repr=False)
     runs: dict[str, CandidateRun] = field(repr=False)
     advice: Advice | None = field(default=None, repr=False)
+    bills: tuple[Reconciled, ...] = field(default=(), repr=False)
     as_run: dict[str, AsRun] | None = field(default=None, repr=False)
     handover_id: str | None = None
 
@@ -537,6 +550,36 @@ class Results:
         possible = self.baseline.annual["cost_usd"] - self.bound["cost_usd"]
         base, run = self.baseline.annual["cost_usd"], self.as_run[self.baseline_id].annual["cost_usd"]
         return self.as_run[c.id].saving["cost_usd"] / run / (possible / base) if run > 0.0 else None
+
+    @property
+    def code_baseline(self) -> CandidateResult | None:
+        """The candidate that stands for what the code requires; None where none is named."""
+        named = self.project.terms.measures.code_baseline
+        return self[named] if named else None
+
+    @property
+    def bill_usd(self) -> float | None:
+        """Bills of twelve months; None where their cost is not given. [USD]"""
+        known = [float(each.usd.sum()) for each in self.bills if each.usd is not None]
+        return sum(known) if known else None
+
+    def saving_against_code(self, candidate_id: str) -> dict[str, float] | None:
+        """Code baseline minus candidate by the keys of a saving; None without a code baseline."""
+        code = self.code_baseline
+        if code is None:
+            return None
+        return {key: code.annual[key] - self[candidate_id].annual[key] for key in SAVING_KEYS}
+
+    def saving_shares(self, candidate_id: str) -> dict[str, float | None]:
+        """Savings of a candidate as shares: of each end use by its key, ``hvac_energy``, ``hvac_cost``, ``bill_cost``;
+        None where there is nothing to take a share of."""
+        base, saving = self.baseline.annual, self[candidate_id].saving
+        of = lambda part, whole: part / whole if whole else None
+        out = {use.key: of(saving[use.key], base[use.key]) for use in END_USES}
+        out["hvac_energy"] = of(sum(saving[use.key] * KBTU_IN[use.unit] for use in END_USES), site_kbtu(base))
+        out["hvac_cost"] = of(saving["cost_usd"], base["cost_usd"])
+        out["bill_cost"] = of(saving["cost_usd"], self.bill_usd)
+        return out
 
     def as_run_points(self, candidate_id: str) -> tuple[float, float]:
         """Saving of a candidate in % of the baseline's energy cost, hour by hour with rooms at rest and as run."""
@@ -699,6 +742,19 @@ def _claimed(results: Results) -> dict:
                 "sha256": w.sha256,
             },
             "baseline": results.baseline_id,
+            "code_baseline": results.project.terms.measures.code_baseline or None,
+            "bills": [
+                {
+                    "energy": each.key,
+                    "measured": each.measured.tolist(),
+                    "air_handler": each.air_handler.tolist(),
+                    "other": None if each.other is None else each.other.tolist(),
+                    "nmbe_frac": each.nmbe_frac,
+                    "cv_rmse_frac": each.cv_rmse_frac,
+                    "within_guideline_14": each.within,
+                }
+                for each in results.bills
+            ],
             "best": _id_of(results.best),
             "baseline_service": _baseline_service(results.baseline_service),
             **_advised(results),
@@ -728,6 +784,8 @@ def _claimed(results: Results) -> dict:
                     "peak_kw": c.peak_kw,
                     "requests": _requests(results, c),
                     **_worth(c.worth),
+                    "saving_against_code": results.saving_against_code(c.id),
+                    "saving_shares": results.saving_shares(c.id),
                     **_tariff(c),
                 }
                 for c in results.candidates
@@ -741,6 +799,8 @@ def _claimed(results: Results) -> dict:
                     "dsp_usd": i.dsp_usd,
                     "both_usd": i.both_usd,
                     "interaction_usd": i.interaction_usd,
+                    "sat_after_dsp_usd": i.sat_after_dsp_usd,
+                    "dsp_after_sat_usd": i.dsp_after_sat_usd,
                 }
                 for i in results.interactions
             ],

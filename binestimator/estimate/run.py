@@ -21,6 +21,7 @@ from ..end_uses import ELECTRIC
 from ..hours import build_conditions, clock_calendar
 from ..inputs.project import Project
 from ..model.air_handler import required_oa_cfm
+from ..money.bills import reconcile
 from ..money.worth import effective, worth_of
 from ..parallel import in_order
 from ..rates import prices_at
@@ -183,6 +184,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
         run_id=make_run_id(project, weather),
         unit=unit,
         held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal, nights=nights),
+        bills=reconcile(project, baseline.monthly),
         runs={
             id_: CandidateRun(
                 project=site.project,

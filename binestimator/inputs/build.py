@@ -106,7 +106,7 @@ def build_project(
         defaults=build.defaults,
         rebuild=build_project,
         climate=climate,
-        terms=terms_of(given.terms, problems),
+        terms=terms_of(given.terms, problems, [candidate.id for candidate in candidates]),
     )
     findings = check_all(project, problems, build.places)
     object.__setattr__(project, "findings", tuple(findings))  # before anyone else has seen the project

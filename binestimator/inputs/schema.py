@@ -10,7 +10,7 @@ Columns of ``inputs.csv``
         What a candidate that overrides it changes: one of :data:`ROLES`.
     type
         ``text, path, bool, int, float, optional_float, choice, choice_float, hour_pair,
-        date_list, profile24, points, choice_list`` (see :func:`binestimator.inputs.values.check_value`).
+        date_list, profile12, profile24, points, choice_list`` (see :func:`binestimator.inputs.values.check_value`).
     unit, low, high
         Unit and allowed range, ends included; of ``points`` the range of the second value.
     default
@@ -47,7 +47,7 @@ STRATEGY_SECTIONS = ("sat", "dsp")
 
 TYPES = frozenset(
     ["text", "path", "bool", "int", "float", "optional_float", "choice", "choice_float"]
-    + ["hour_pair", "date_list", "profile24", "points", "choice_list"]
+    + ["hour_pair", "date_list", "profile12", "profile24", "points", "choice_list"]
 )
 
 #: Roles of inputs. ``service``: what the rooms are promised (a candidate that changes it is no equal service);
@@ -81,7 +81,7 @@ def _field_from_row(row: dict[str, str]) -> Field:
     choices = tuple(float(choice) for choice in texts) if kind == "choice_float" else texts
     if (kind in ("choice", "choice_float", "choice_list")) != bool(choices):
         raise ValueError(f"{name}: choices do not go with type {kind!r}")
-    ranged = kind in ("int", "float", "optional_float", "hour_pair", "profile24", "points")
+    ranged = kind in ("int", "float", "optional_float", "hour_pair", "profile12", "profile24", "points")
     low, high = (float(row[end]) if row[end] else None for end in ("low", "high"))
     if ranged and (low is None or high is None or low >= high):
         raise ValueError(f"{name}: needs a range")
@@ -249,6 +249,8 @@ _TITLES = {
     "tariff": "Tariff of the utility",
     "energy_price": "Prices of energy by season, day and hour",
     "demand_charge": "Demand charges",
+    "measures": "Measure accounting",
+    "bills": "Bills of twelve months",
     "remedies": "Costs of remedies",
     "rogue_zones": "Rogue zones",
     "bins": "Bins",

@@ -6,7 +6,7 @@ of the project file, or of the table of terms of a form.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from binestimator.inputs.problems import Problems, sentence
@@ -24,13 +24,16 @@ class Terms:
     """Records of the terms of a project.
 
     ``windows`` of peak demand, the one of ``USUAL_WINDOW`` where none is given · ``incentives`` · ``tariff``,
-    ``energy_prices``, ``demand_charges`` of the utility · ``given`` what was
+    ``energy_prices``, ``demand_charges`` of the utility · ``measures`` how savings are accounted for · ``bills`` of
+    twelve months · ``given`` what was
     given, by section, for files and checksums.
     """
 
     windows: tuple[Record, ...]
     incentives: tuple[Record, ...]
     tariff: Record
+    measures: Record
+    bills: Record
     energy_prices: tuple[Record, ...] = ()
     demand_charges: tuple[Record, ...] = ()
     given: tuple[tuple[str, tuple[tuple[tuple[str, object], ...], ...]], ...] = field(default=(), repr=False)
@@ -52,11 +55,15 @@ class Terms:
 
 
 NO_TERMS = Terms(
-    windows=(record_type("peak_window")(name=USUAL_WINDOW),), incentives=(), tariff=record_type("tariff")()
+    windows=(record_type("peak_window")(name=USUAL_WINDOW),),
+    incentives=(),
+    tariff=record_type("tariff")(),
+    measures=record_type("measures")(),
+    bills=record_type("bills")(),
 )
 
 
-def terms_of(given: Mapping[str, list[dict]], problems: Problems) -> Terms:
+def terms_of(given: Mapping[str, list[dict]], problems: Problems, candidate_ids: Collection[str] = ()) -> Terms:
     """Records of checked tables; what does not fit together goes to ``problems``."""
     records = {}
     for section in TERM_SECTIONS:
@@ -90,6 +97,15 @@ def terms_of(given: Mapping[str, list[dict]], problems: Problems) -> Terms:
                 f"at least {incentive.shortest_payback_years:g} yr",
             )
     _check_tariff(records, problems)
+    measures = (records["measures"] or (NO_TERMS.measures,))[0]
+    if measures.code_baseline and measures.code_baseline not in candidate_ids:
+        problems.add(
+            "measures.code_baseline",
+            "no such candidate",
+            measures.code_baseline,
+            "the id of one of " + ", ".join(candidate_ids),
+            did_you_mean(measures.code_baseline, candidate_ids),
+        )
     kept = tuple(
         (section, tuple(tuple(table.items()) for table in tables)) for section, tables in given.items() if tables
     )
@@ -97,6 +113,8 @@ def terms_of(given: Mapping[str, list[dict]], problems: Problems) -> Terms:
         windows=tuple(windows),
         incentives=records["incentive"],
         tariff=(records["tariff"] or (NO_TERMS.tariff,))[0],
+        measures=measures,
+        bills=(records["bills"] or (NO_TERMS.bills,))[0],
         energy_prices=records["energy_price"],
         demand_charges=records["demand_charge"],
         given=kept,

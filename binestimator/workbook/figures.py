@@ -15,6 +15,7 @@ from ..advice.value import is_limit_of_control
 from ..end_uses import END_USES as _USES
 from ..findings import NOT_VENTILATED, baseline_failures, more_humid, saves_by_ventilation, short_of_outdoor_air
 from ..inputs.paths import parse_path
+from ..money.bills import reconciled_words
 from ..money.cost import NONE
 from ..rates import typical_prices
 from ..results import CHANGED_SERVICE, CandidateResult, Results
@@ -825,8 +826,8 @@ def sure_lines(results: Results) -> list[str]:
             if results.project.bins.rows == "representative"
             else "."
         ),
-        f"Not reconciled with bills. {defaults:,} of {len(origins):,} inputs are defaults: measured values make the "
-        "estimate firmer.",
+        f"{reconciled_words(results.bills)}. {defaults:,} of {len(origins):,} inputs are defaults: measured "
+        "values make the estimate firmer.",
         "A typical year is no forecast: no ± is given, as none has been measured for this building.",
     ]
     added = interaction_text(results)

@@ -24,6 +24,7 @@ GUIDE = "Guide"
 BINS = "Weather bins"
 ROWS = "Bin rows"
 COMPARISON = "Comparison"
+MEASURES = "Measures"
 PATTERNS = "Patterns"
 AS_RUN = "As run"
 SERVICE = "Zone service"
@@ -51,6 +52,8 @@ CONTENTS = {
     ZONES: "Inputs of every zone, one line each",
     STRATEGIES: "Parameters of every option, side by side, and what else it changes",
     COMPARISON: "Every annual figure of every option in full, from the bin rows and hour by hour",
+    MEASURES: "Savings against the existing and the code baseline, as shares, in either order and by parts; bills by "
+    "month",
     PATTERNS: "By month, by outdoor temperature and by airflow; the numbers behind the charts",
     AS_RUN: "Options at time steps, as controllers run them, beside rooms at rest: savings, zones that ask, three days",
     SERVICE: "Equal service: every rise over the baseline beside what is allowed; which zones are unmet or starved, "
@@ -109,6 +112,7 @@ REVIEWER_SHEETS = (
     ZONES,
     STRATEGIES,
     COMPARISON,
+    MEASURES,
     SERVICE,
     CHECKS,
     PATTERNS,
