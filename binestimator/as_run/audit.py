@@ -9,6 +9,7 @@ import numpy as np
 
 from ..estimate.rows import Rows
 from ..estimate.running import figures_of_totals, night_duct, night_totals, run_parts
+from ..estimate.tariff import with_charges
 from ..hours import Conditions, build_conditions
 from ..inputs.project import Candidate, Project
 from ..model.loads import ZoneLoads, zone_loads
@@ -98,6 +99,7 @@ class _Site:
         self.loads = zone_loads(self.unit, self.conditions)
         self.days = trace_days(self.conditions)
         searched = _searched(self.unit, self.conditions, results, candidates)
+        self.charges = {c.id: c.charges for c in candidates}
         self.runs: list[Run] = []
         self.owners: list[str] = []
         for c in candidates:
@@ -112,7 +114,10 @@ class _Site:
             mine = [(r, o) for r, o, owner in zip(self.runs, outcomes, self.owners) if owner == id_]
             mean = lambda name, part, mine=mine: sum(r.share * getattr(o, part)[name] for r, o in mine)
             found[id_] = AsRun(
-                annual=_annual(self.unit, self.conditions, self.loads, self.project, mine),
+                # Demand and tiers are those of the hours with rooms at rest.
+                annual=with_charges(
+                    _annual(self.unit, self.conditions, self.loads, self.project, mine), self.charges[id_]
+                ),
                 saving={},
                 zones={name: mean(name, "zones") for name in BY_ZONE},
                 hourly={name: mean(name, "hourly") for name in HOURLY},

@@ -600,13 +600,16 @@ class _Writer:
             "AIRR",
         )
         names.put("first", self.own(column, "flow.1"), flows[1])
-        names.put("last", self.own(column, "flow.0"), flows[0])
+        # Programs search from a guess, and may find a rate below -100 % from a poor one: what comes back over the
+        # outlay, spread over the mean year, is near enough; high rates are near the yield of the first year.
+        back_of_one = "MAX(SUM({later})/MAX({outlay},1/1000000),1/1000)"
+        even = f"({back_of_one}^(2/({{years}}+1))-1)"
+        guess = f"IF({back_of_one}>1,MAX({{first}}/MAX({{outlay}},1/1000000)-1/{{years}},{even}),{even})"
         self.put_or_word(
             "irr",
             column,
             names,
-            "IF(AND({outlay}>0,SUMPRODUCT(({before}*{later}<0)*1)=1),"
-            "IRR({flows},MAX({first}/MAX({outlay},1/1000000)-1/{years},-1/2)),{some})",
+            f"IF(AND({{outlay}}>0,SUMPRODUCT(({{before}}*{{later}}<0)*1)=1),IRR({{flows}},{guess}),{{some}})",
             "pct2_signed",
             life.irr,
             lacks,
