@@ -6,6 +6,7 @@ Plain ASCII apart from what the user's own files hold, so that every terminal ca
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,7 +14,8 @@ from contextvars import ContextVar
 
 from binestimator.end_uses import END_USES
 from binestimator.findings import baseline_failures, saves_by_ventilation
-from binestimator.inputs.schema import value_text
+from binestimator.inputs.schema import USUAL_CURRENCY, value_text
+from binestimator.money.bills import reconciled_words
 from binestimator.money.cost import BUILD_UP, DEFAULT, NONE
 from binestimator.money.life_cycle import NEVER
 from binestimator.results import CHANGED_SERVICE
@@ -67,7 +69,10 @@ def comparison(results, width: int = WIDTH) -> str:
             _reading(results),
             _cautions(results),
         ]
-    return "\n\n".join("\n".join(block) for block in blocks if block)
+    text = "\n\n".join("\n".join(block) for block in blocks if block)
+    # Names and headings say USD for the currency of the project.
+    currency = results.project.prices.currency
+    return text if currency == USUAL_CURRENCY else re.sub(r"\bUSD\b", lambda found: currency, text)
 
 
 def reviewed(results, review, width: int = WIDTH) -> str:
@@ -398,6 +403,17 @@ def _money(results) -> list[str]:
         lines += _wrapped(
             f"{whole(worth.incentive_usd)} USD by rules, bound by {worth.incentive_bound_by}", "  paid    "
         )
+    if results.project.terms.has_tariff:
+        charged, cost = results.baseline.charges.year_usd, results.baseline.annual["cost_usd"]
+        table = results.baseline.by_rate_period
+        periods = f"{len(table)} rate periods" if table is not None else "one price of each energy"
+        lines += _wrapped(
+            f"{periods}; demand and tiers are {whole(charged)} of the {whole(cost)} USD of the baseline; cost-optimal "
+            "sees the marginal price of energy of each period, without demand",
+            "  tariff  ",
+        )
+    if results.bills:
+        lines += _wrapped(reconciled_words(results.bills), "  bills   ")
     return lines
 
 

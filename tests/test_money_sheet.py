@@ -11,6 +11,7 @@ from test_tariffs import TARIFF
 from binestimator.advice import estimate_and_advise
 from binestimator.estimate import estimate
 from binestimator.results import to_plain
+from binestimator.terminal import comparison
 from binestimator.workbook.layout import sheet_candidates
 from binestimator.workbook.live.money import FIRST_COLUMN, MoneyPlan
 from binestimator.workbook.strict import cell_name
@@ -157,3 +158,17 @@ def test_every_amount_of_the_build_up_is_an_input_that_says_whose_it_is(results)
     texts = [str(cell.value) for row in book["Money"].iter_rows() for cell in row if cell.value is not None]
     assert any("11 h each: estimator's" in text for text in texts)
     assert any("each: default" in text for text in texts)
+
+
+@pytest.mark.invariant
+def test_another_currency_is_on_sheets_and_in_the_terminal_and_changes_no_figure(results):
+    named = estimate(project_of(**merged(RULES, {"prices": {"currency": "EUR"}})), weather_of("greensboro"))
+    assert to_plain(named)["currency"] == "EUR" and to_plain(results)["currency"] == "USD"
+    assert {c.id: c.annual for c in named.candidates} == {c.id: c.annual for c in results.candidates}
+    assert " EUR" in comparison(named) and "USD" not in comparison(named) and "USD" in comparison(results)
+    content, _ = build_workbook(named)
+    book = Book(content)
+    formats = {cell.number_format for row in book["Money"].iter_rows() for cell in row if cell.value is not None}
+    assert any("EUR" in code for code in formats) and not any("$" in code for code in formats)
+    texts = [str(cell.value) for row in book["At a glance"].iter_rows() for cell in row if cell.value is not None]
+    assert any("EUR " in text for text in texts) and not any("$" in text for text in texts if not text.startswith("="))

@@ -60,6 +60,9 @@ ROLES_TEXT = (
     "of another service, shown and never ranked; building, assumption and shared are refused."
 )
 
+#: Currency of names that end in ``_usd`` and of sheets, unless the project names another.
+USUAL_CURRENCY = "USD"
+
 #: How sure a value is: how the user came to it. ``default``: it was not looked at.
 STATUSES = ("measured", "nameplate", "drawing", "trended", "interview", "default")
 

@@ -15,6 +15,8 @@ from ..hours import MONTHS, clock_calendar, other_load_kw, price_lines, window_h
 from ..rates import SOURCE_OF, prices_at, with_riders
 
 _MONTH_COUNT = len(MONTHS)
+#: Sums of another order differ by less. [share of the largest month]
+_ROUNDING_FRAC = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,8 +35,9 @@ class Charges:
 
     @property
     def tiers_usd(self) -> np.ndarray:
-        """Tiers: energy as billed less energy at marginal prices. (12,) [USD]"""
-        return self.energy_usd - self.marginal_usd
+        """Tiers: energy as billed less energy at marginal prices, without what is rounding. (12,) [USD]"""
+        apart = self.energy_usd - self.marginal_usd
+        return np.where(np.abs(apart) > _ROUNDING_FRAC * np.abs(self.energy_usd).max(), apart, 0.0)
 
     @property
     def by_month_usd(self) -> np.ndarray:

@@ -21,6 +21,7 @@ from ..rates import typical_prices
 from ..results import CHANGED_SERVICE, CandidateResult, Results
 from ..row_accuracy import bin_errors
 from ..strategies.registry import DSP_STRATEGIES, SAT_STRATEGIES, dsp_strategy, sat_strategy, strategies_of
+from .formats import currency_sign
 from .layout import END_USES
 
 SAT_WORDS = {strategy.name: strategy.words for strategy in SAT_STRATEGIES}
@@ -64,9 +65,9 @@ def rounded(value: float, step: float) -> float:
 
 
 def money(value: float, step: float = 1.0) -> str:
-    """``$1,230`` or ``−$40``."""
+    """``$1,230`` or ``−$40``; in another currency its name for the sign."""
     number = rounded(value, step)
-    return f"{'−' if number < 0 else ''}${abs(number):,.0f}"
+    return f"{'−' if number < 0 else ''}{currency_sign()}{abs(number):,.0f}"
 
 
 def money_step(results: Results) -> float:

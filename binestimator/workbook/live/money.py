@@ -689,7 +689,7 @@ def write(pen, sheet, results, registry, positions, plan: MoneyPlan, year: dict)
         "the sheet of inputs: this sheet follows. What nobody gave is a default and an assumption.",
         s("small", "quiet"),
     )
-    sheet.widths([38, 11, *[17] * len(positions), 70])
+    sheet.widths([46, 11, *[17] * len(positions), 70])
     for place, text in enumerate(("Figure", "Unit")):
         sheet.text(HEAD_ROW, place, text, s("head_left"))
     for place, k in enumerate(positions, FIRST_COLUMN):

@@ -117,7 +117,7 @@ def write(pen, sheet, results, registry, positions, plan: TariffPlan, rows_usd: 
         + (f" Fixed charges of {fixed:g} {project.prices.currency} a month are in no figure." if fixed else ""),
         s("small", "quiet"),
     )
-    sheet.widths([34, 12, *[17] * (last - _FIRST_COLUMN), 60])
+    sheet.widths([46, 12, *[17] * (last - _FIRST_COLUMN), 60])
     for place, text in enumerate(("Rate period", "Hours", *(f"{a} [{b}]" for a, b in _LABELS.values()))):
         sheet.text(_HEAD_ROW, place, text, s("head_left" if place == 0 else "head"))
     sheet.height(_HEAD_ROW, 27)

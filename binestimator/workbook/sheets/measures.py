@@ -83,7 +83,10 @@ def _baselines(work: Work, sheet: Sheet, row: int) -> int:
         text = "No code baseline is named (measures.code_baseline): savings are against what exists alone."
         sheet.text(row, 0, text, s("small", "quiet"))
         row += 1
-    sheet.text(row, 0, CODE_NOTE, s("small", "quiet"))
+    last = len(_WIDTHS) + max(len(results.candidates), 6) - 1
+    sheet.merged_text(row, 0, row, last, CODE_NOTE, s("text_small", "quiet"))
+    width = sum(_WIDTHS) + _WIDTH * (last + 1 - len(_WIDTHS))
+    sheet.height(row, height_of(lines_of(CODE_NOTE, width, 8.0), 8.2))
     return row + 2
 
 
