@@ -5,6 +5,7 @@ import pytest
 from books import Book
 from builders import project_of, weather_of
 
+from binestimator.as_run.audit import audit
 from binestimator.estimate import estimate
 from binestimator.hours import clock_calendar, price_lines, tariff_periods
 from binestimator.inputs.schema import record_type
@@ -164,3 +165,20 @@ def test_the_workbook_of_a_tariff_says_what_the_engine_finds(results):
     assert {"Money", "Tariff"} <= set(book.sheetnames)
     texts = {str(cell.value) for row in book["Tariff"].iter_rows() for cell in row if cell.value is not None}
     assert "Summer on-peak" in texts and any("cost-optimal supply air" in text for text in texts)
+
+
+@pytest.mark.crosscheck
+def test_options_at_time_steps_are_priced_by_the_period_too():
+    """A tariff whose lines all have the flat price gives the run at time steps what the flat price gives."""
+    flat = {
+        "energy_price": [
+            {"name": "Days", "usd": 0.1063, "hours": [8, 20]}, {"name": "Nights", "usd": 0.1063},
+            {"name": "Fuel", "source": "fuel", "usd": 0.98, "months": ["jan", "feb", "mar"]},
+        ],
+    }  # fmt: skip
+    some = {**FEW, "candidate": FEW["candidate"][:1]}
+    plain, priced = (
+        audit(estimate(project_of(**terms, **some), weather_of("greensboro")))["as_found"].annual
+        for terms in ({}, flat)
+    )
+    assert priced["cost_usd"] == pytest.approx(plain["cost_usd"], rel=1e-9)

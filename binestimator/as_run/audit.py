@@ -99,7 +99,7 @@ class _Site:
         self.loads = zone_loads(self.unit, self.conditions)
         self.days = trace_days(self.conditions)
         searched = _searched(self.unit, self.conditions, results, candidates)
-        self.charges = {c.id: c.charges for c in candidates}
+        self.charges = {c.id: results[c.id].charges for c in candidates}
         self.runs: list[Run] = []
         self.owners: list[str] = []
         for c in candidates:
