@@ -13,6 +13,7 @@ from importlib import resources
 
 from .end_uses import site_kbtu
 from .model.fan import fan_power_at, secondary_design_kw
+from .rates import typical_prices
 
 # What lies outside, and what to look at first.
 _REMARKS = {
@@ -98,7 +99,7 @@ def benchmarks(unit, annual: dict[str, float]) -> tuple[Benchmark, ...]:
     tuple of Benchmark
         In the order of ``benchmarks.csv``; what the project has not (a plant, an energy) is left out.
     """
-    prices = unit.prices
+    prices = typical_prices(unit.prices)
     fan_kw = float(fan_power_at(unit, unit.design_cfm, unit.fan.design_total_inwc).kw) + secondary_design_kw(unit)
     area = float(unit.zones.area_ft2 @ unit.zones.multiplier)
     site = site_kbtu(annual)

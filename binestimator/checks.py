@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from .benchmarks import benchmarks
-from .end_uses import ENERGY_KEYS, site_kbtu
+from .end_uses import ENERGY_KEYS, PRICED, site_kbtu
 from .findings import (
     price_findings,
     run_findings,
@@ -17,6 +17,8 @@ from .findings import (
 from .model.air_handler import ROOM_SATURATION_F
 from .model.system import balance_error_btuh, moisture_error_btuh
 from .moist_air import saturation_humidity_ratio
+from .money.accounting import LARGE_BILL_FRAC, LARGE_HVAC_FRAC
+from .money.bills import reconcile
 from .results import ANNUAL, Check
 from .row_accuracy import (
     COST_ERROR_FRAC,
@@ -41,11 +43,65 @@ def run_checks(project, weather, unit, results, baseline, runs, selection, inter
         _balance(runs),
         *_unserved(results),
         *_bins(results, baseline, project),
+        *_rate_periods(results, baseline),
+        _within_end_uses(results, baseline, project),
         *_published(results, baseline, project),
         *_signs(results, baseline),
         *_benchmarks(found := benchmarks(runs[baseline.id][0].unit, baseline.annual)),
     ]
     return tuple(checks), (*price_findings(found), *run_findings(project, unit, results, baseline, baseline_service))
+
+
+def _within_end_uses(results, baseline, project):
+    """No saving may be larger than what it is taken from; large ones need a reason."""
+    beyond, large = [], []
+    bills = reconcile(project, baseline.monthly)
+    bill = sum(float(each.usd.sum()) for each in bills if each.usd is not None)
+    for c in results:
+        for key in ENERGY_KEYS:
+            if c.saving[key] > baseline.annual[key] * (1.0 + 1e-9) + 1e-6:
+                beyond.append(f"{c.id}: {key}")
+        saved = site_kbtu(baseline.annual) - site_kbtu(c.annual)
+        if saved > LARGE_HVAC_FRAC * max(site_kbtu(baseline.annual), 1e-9):
+            large.append(f"{c.id} of HVAC energy")
+        if bill and c.saving["cost_usd"] > LARGE_BILL_FRAC * bill:
+            large.append(f"{c.id} of the bill")
+    over = [each.label.lower() for each in bills if each.exceeds]
+    yields = "fail" if beyond else "explain" if large or over else "pass"
+    said = [
+        *(f"More than its end use is saved: {', '.join(beyond)}." for _ in beyond[:1]),
+        *(f"Large: {', '.join(large)}." for _ in large[:1]),
+        *(f"The air handler alone is above the bill in some month: {', '.join(over)}." for _ in over[:1]),
+    ]
+    return Check(
+        name="Savings within what they are taken from",
+        status=yields,
+        value="all" if yields == "pass" else "; ".join(beyond or large or over),
+        expected=f"at most the end use, {LARGE_HVAC_FRAC:.0%} of HVAC energy and {LARGE_BILL_FRAC:.0%} of the bill",
+        text=" ".join(said) or "No option saves more of an end use than there is, nor a share that needs a reason.",
+    )
+
+
+def _rate_periods(results, baseline):
+    """Energy by rate period of a tariff, rows against hours, as a share of all energy cost of the baseline."""
+    if baseline.by_rate_period is None:
+        return
+    worst, where = 0.0, ""
+    for c in results:
+        table = c.by_rate_period
+        for key, _, _ in PRICED:
+            apart = (table[f"{key}_rows"] - table[f"{key}_hours"]).abs() * table[f"{key}_price"]
+            frac = float(apart.max()) / max(baseline.hourly["cost_usd"], 1e-9)
+            if frac > worst:
+                worst, where = frac, f"{c.id}, {table['label'][apart.idxmax()]}"
+    yield Check(
+        name="Energy by rate period",
+        status="pass" if worst <= COST_ERROR_FRAC else "explain",
+        value=f"{100.0 * worst:.3f} %",
+        expected=f"within {100.0 * COST_ERROR_FRAC:g} % of the baseline's cost",
+        text="Energy of each rate period from the bin rows against that from the hours, at its price"
+        + (f"; worst in {where}." if where else "."),
+    )
 
 
 def _benchmarks(found):

@@ -6,6 +6,8 @@ from .errors import Finding
 from .inputs.defaults import paths_by
 from .inputs.schema import fields_of, value_text
 from .model.air_handler import design_outdoor_air_cfm
+from .money.accounting import CODE_NOTE
+from .money.bills import reconcile, reconciled_words
 from .results import CHANGED_SERVICE
 from .service import FAILURES
 from .strategies.registry import strategies_of
@@ -112,8 +114,12 @@ def run_findings(project, unit, results, baseline, baseline_service):
         "info",
         "summary",
         "Not reconciled with bills: compare the as-found end uses with at least twelve months of bills before a "
-        "programme claim.",
+        "programme claim."
+        if not (bills := reconcile(project, baseline.monthly))
+        else reconciled_words(bills) + ".",
     )
+    if any(way.resets for c in results for way in strategies_of(c.candidate)):
+        yield Finding("info", "code", CODE_NOTE)
     by_climate = [
         path
         for path in paths_by("climate")
@@ -133,7 +139,7 @@ def run_findings(project, unit, results, baseline, baseline_service):
         )
         values = ", ".join(f"{path} = {value_text(project.defaults[path][0])}" for path in by_climate)
         yield Finding("info", "weather", f"Climate zone {project.climate} ({whose}) sets defaults: {values}.")
-    counted = list(project.origins.values())
+    counted = project.estimate_origins
     defaults = sum(o == "default" for o in counted)
     if counted:
         yield Finding(

@@ -90,7 +90,7 @@ class Conditions:
     month, day, hour_start, hour_of_year : ndarray (R,) of int
         The hour in standard time; -1 in rows that are no real hour.
     rate_period : ndarray (R,) of int
-        0 off-peak, 1 on-peak, 2 mid-peak.
+        0 off-peak, 1 on-peak, 2 mid-peak; with a tariff the periods of :func:`tariff_periods`.
     bin_low_f : ndarray (R,)
         Lower edge of the outdoor-temperature bin, left-closed [degF].
     """
@@ -220,7 +220,9 @@ def build_conditions(weather: Weather, project) -> Conditions:
         day=frame["day"].to_numpy(),
         hour_start=frame["hour_start"].to_numpy(),
         hour_of_year=frame["hour_of_year"].to_numpy(),
-        rate_period=rate_periods(clock, project.calendar),
+        rate_period=tariff_periods(clock, project.calendar, project.terms.energy_prices)[0]
+        if project.terms.energy_prices
+        else rate_periods(clock, project.calendar),
         bin_low_f=bin_low_f(oat_f, project.bins.width_f),
         **fractions,
     )
@@ -258,6 +260,11 @@ class Clock:
     hour: np.ndarray
     day_type: np.ndarray
     daylight_saving: np.ndarray
+
+    @property
+    def month(self) -> np.ndarray:
+        """Month of each hour by the clock, 0 to 11."""
+        return np.repeat(np.arange(12), DAYS_IN_MONTH)[self.day]
 
 
 def clock_calendar(calendar) -> Clock:
@@ -398,6 +405,76 @@ def gain_fraction(clock: Clock, group, kind: str, occupied) -> np.ndarray:
 
 def _opens(hour_pair) -> bool:
     return len(hour_pair) == 2 and hour_pair[0] != hour_pair[1]
+
+
+#: Months as terms of utilities and programmes name them, and kinds of days.
+MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+
+
+def window_hours(clock: Clock, calendar, months, days, hours) -> np.ndarray:
+    """Hours of a window of months, kinds of days and clock hours, as tariffs and programmes state it. (8760,) of bool
+
+    Parameters
+    ----------
+    clock : Clock
+    calendar : record of section ``calendar``
+        Its ``holidays``: such a day is a holiday, neither weekday nor weekend.
+    months : collection of str
+        Of ``MONTHS``.
+    days : collection of str
+        Of ``weekday``, ``weekend``, ``holiday``.
+    hours : sequence of two floats
+        Start and end by the clock [h]; an end before the start runs past midnight, and belongs to the day on which it
+        starts.
+    """
+    month_of_day = np.repeat(np.arange(12), DAYS_IN_MONTH)
+    kind = np.where(clock.day_type == 0, "weekday", "weekend")
+    kind[[_day_of_year(date) for date in calendar.holidays]] = "holiday"
+    counts = np.isin(month_of_day, [MONTHS.index(month) for month in months]) & np.isin(kind, list(days))
+    (start, end), middle = hours, clock.hour + 0.5
+    today = counts[clock.day]
+    if start < end:
+        return today & (middle >= start) & (middle < end)
+    yesterday = np.roll(counts, 1)[clock.day]
+    return (today & (middle >= start)) | (yesterday & (middle < end))
+
+
+#: Sources of energy as terms name them, in the order of ``end_uses.PRICED``.
+SOURCES = ("electricity", "fuel", "cooling", "heat")
+
+
+def price_lines(clock: Clock, calendar, energy_prices) -> np.ndarray:
+    """Place of the price line in force, by source and hour. (4, 8760) of int; -1 where no line counts.
+
+    Of lines that share an hour the first one counts.
+    """
+    found = np.full((len(SOURCES), HOURS_IN_YEAR), -1)
+    for place, line in reversed(list(enumerate(energy_prices))):
+        inside = window_hours(clock, calendar, line.months, line.days, line.hours)
+        found[SOURCES.index(line.source), inside] = place
+    return found
+
+
+def tariff_periods(clock: Clock, calendar, energy_prices) -> tuple[np.ndarray, np.ndarray]:
+    """Rate periods of a tariff: hours in which the same line of every source is in force.
+
+    Returns
+    -------
+    period : ndarray (8760,) of int
+        From 0.
+    lines : ndarray (4, P) of int
+        Places of the lines in force in each period, by source.
+    """
+    lines, period = np.unique(price_lines(clock, calendar, energy_prices), axis=1, return_inverse=True)
+    return period.reshape(-1), lines
+
+
+def other_load_kw(clock: Clock, tariff) -> np.ndarray:
+    """Power of all else on the meter, by the profiles of the tariff. (8760,) [kW]"""
+    weekday = tariff.other_weekday_kw or (0.0,) * 24
+    weekend = tariff.other_weekend_kw or weekday
+    works = clock.day_type[clock.day] == 0
+    return np.where(works, np.asarray(weekday)[clock.hour], np.asarray(weekend)[clock.hour])
 
 
 def rate_periods(clock: Clock, calendar) -> np.ndarray:

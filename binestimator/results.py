@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from .end_uses import END_USES, ENERGY_KEYS
+from .end_uses import END_USES, ENERGY_KEYS, KBTU_IN, site_kbtu
 from .errors import Finding
 
 if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
@@ -26,6 +26,9 @@ if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from .inputs.project import Candidate, Project
     from .model.night import NightBlock
     from .model.unit import Sizes, Unit
+    from .money.bills import Reconciled
+    from .money.tariffs import Charges
+    from .money.worth import Worth
     from .trends.measured import Measured
     from .weather import Weather
 
@@ -257,7 +260,7 @@ class CandidateResult:
     Parameters
     ----------
     candidate : Candidate
-        As it was evaluated.
+        As it was evaluated, with the cost and the incentive that count (see ``worth``).
     annual, hourly, classic : dict
         Figures of ``ANNUAL`` from the bin rows, from the hour-by-hour run, and from classic mean
         bins of the same grouping (for comparison only).
@@ -297,6 +300,12 @@ class CandidateResult:
         By part (sat, dsp) that goes by requests, hours in which one zone alone pins its setpoint. [h]
     peak_kw : float
         Largest hourly electricity of the year. [kW]
+    worth : Worth
+        Cost, incentive, life cycle, demand in peak windows, emissions (package ``money``).
+    charges : Charges or None
+        What a tariff adds to energy at marginal prices, by month; None without a tariff.
+    by_rate_period : DataFrame or None
+        Energy by rate period of the tariff, rows beside hours (``estimate.tariff.by_rate_period``).
     """
 
     candidate: Candidate
@@ -320,6 +329,9 @@ class CandidateResult:
     zones: pd.DataFrame
     pinned_hours: dict[str, float]
     peak_kw: float
+    worth: Worth
+    charges: Charges | None = None
+    by_rate_period: pd.DataFrame | None = None
 
     @property
     def id(self) -> str:
@@ -353,6 +365,16 @@ class Interaction:
     sat_usd: float
     dsp_usd: float
     both_usd: float
+
+    @property
+    def sat_after_dsp_usd(self) -> float:
+        """What SAT adds where DSP comes first."""
+        return self.both_usd - self.dsp_usd
+
+    @property
+    def dsp_after_sat_usd(self) -> float:
+        """What DSP adds where SAT comes first."""
+        return self.both_usd - self.sat_usd
 
     @property
     def interaction_usd(self) -> float:
@@ -487,8 +509,9 @@ class Results:
     words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again · ``runs``
     candidate id to what its annual figures are made of · ``advice`` drivers and value, None until they were found ·
     ``as_run`` candidate id to the run at time steps, None where there was none · ``handover_id`` candidate that is to
-    be handed over, None for the one that the first page presents ·
-    ``trends`` what trend logs have measured (``trends.measured.Measured``), None where none were given.
+    be handed over, None for the one that the first page presents · ``bills`` of twelve months beside the baseline,
+    empty where none are given · ``trends`` what trend logs have measured (``trends.measured.Measured``), None where
+    none were given.
     """
 
     project: Project
@@ -512,6 +535,7 @@ class Results:
     held: Held = field(repr=False)
     runs: dict[str, CandidateRun] = field(repr=False)
     advice: Advice | None = field(default=None, repr=False)
+    bills: tuple[Reconciled, ...] = field(default=(), repr=False)
     as_run: dict[str, AsRun] | None = field(default=None, repr=False)
     handover_id: str | None = None
     trends: Measured | None = field(default=None, repr=False)
@@ -550,6 +574,36 @@ class Results:
         base, run = self.baseline.annual["cost_usd"], self.as_run[self.baseline_id].annual["cost_usd"]
         return self.as_run[c.id].saving["cost_usd"] / run / (possible / base) if run > 0.0 else None
 
+    @property
+    def code_baseline(self) -> CandidateResult | None:
+        """The candidate that stands for what the code requires; None where none is named."""
+        named = self.project.terms.measures.code_baseline
+        return self[named] if named else None
+
+    @property
+    def bill_usd(self) -> float | None:
+        """Bills of twelve months; None where their cost is not given. [USD]"""
+        known = [float(each.usd.sum()) for each in self.bills if each.usd is not None]
+        return sum(known) if known else None
+
+    def saving_against_code(self, candidate_id: str) -> dict[str, float] | None:
+        """Code baseline minus candidate by the keys of a saving; None without a code baseline."""
+        code = self.code_baseline
+        if code is None:
+            return None
+        return {key: code.annual[key] - self[candidate_id].annual[key] for key in SAVING_KEYS}
+
+    def saving_shares(self, candidate_id: str) -> dict[str, float | None]:
+        """Savings of a candidate as shares: of each end use by its key, ``hvac_energy``, ``hvac_cost``, ``bill_cost``;
+        None where there is nothing to take a share of."""
+        base, saving = self.baseline.annual, self[candidate_id].saving
+        of = lambda part, whole: part / whole if whole else None
+        out = {use.key: of(saving[use.key], base[use.key]) for use in END_USES}
+        out["hvac_energy"] = of(sum(saving[use.key] * KBTU_IN[use.unit] for use in END_USES), site_kbtu(base))
+        out["hvac_cost"] = of(saving["cost_usd"], base["cost_usd"])
+        out["bill_cost"] = of(saving["cost_usd"], self.bill_usd)
+        return out
+
     def as_run_points(self, candidate_id: str) -> tuple[float, float]:
         """Saving of a candidate in % of the baseline's energy cost, hour by hour with rooms at rest and as run."""
         at_rest, run = self.baseline.hourly["cost_usd"], self._runs()[self.baseline_id].annual["cost_usd"]
@@ -586,6 +640,8 @@ def plain(value):
         return {k: plain(v) for k, v in value.items()}
     if isinstance(value, (list, tuple)):
         return [plain(v) for v in value]
+    if isinstance(value, np.ndarray) and value.ndim == 0:
+        return plain(value[()])
     if isinstance(value, (np.floating, float)):
         number = float(value)
         return number if math.isfinite(number) else None
@@ -703,6 +759,7 @@ def _claimed(results: Results) -> dict:
             "program": "binestimator",
             "run_id": results.run_id,
             "project": results.project.info.name,
+            "currency": results.project.prices.currency,
             "weather": {
                 "file": w.file_name,
                 "station": w.station,
@@ -716,6 +773,19 @@ def _claimed(results: Results) -> dict:
                 "sha256": w.sha256,
             },
             "baseline": results.baseline_id,
+            "code_baseline": results.project.terms.measures.code_baseline or None,
+            "bills": [
+                {
+                    "energy": each.key,
+                    "measured": each.measured.tolist(),
+                    "air_handler": each.air_handler.tolist(),
+                    "other": None if each.other is None else each.other.tolist(),
+                    "nmbe_frac": each.nmbe_frac,
+                    "cv_rmse_frac": each.cv_rmse_frac,
+                    "within_guideline_14": each.within,
+                }
+                for each in results.bills
+            ],
             "best": _id_of(results.best),
             "baseline_service": _baseline_service(results.baseline_service),
             **_advised(results),
@@ -744,6 +814,10 @@ def _claimed(results: Results) -> dict:
                     "payback_note": c.payback_note,
                     "peak_kw": c.peak_kw,
                     "requests": _requests(results, c),
+                    **_worth(c.worth),
+                    "saving_against_code": results.saving_against_code(c.id),
+                    "saving_shares": results.saving_shares(c.id),
+                    **_tariff(c),
                 }
                 for c in results.candidates
             ],
@@ -756,6 +830,8 @@ def _claimed(results: Results) -> dict:
                     "dsp_usd": i.dsp_usd,
                     "both_usd": i.both_usd,
                     "interaction_usd": i.interaction_usd,
+                    "sat_after_dsp_usd": i.sat_after_dsp_usd,
+                    "dsp_after_sat_usd": i.dsp_after_sat_usd,
                 }
                 for i in results.interactions
             ],
@@ -773,6 +849,57 @@ def _claimed(results: Results) -> dict:
             "findings": [{"level": f.level, "where": f.where, "text": f.text} for f in results.findings],
         }
     )
+
+
+def _tariff(c: CandidateResult) -> dict:
+    """Plain data of what a tariff charges a candidate; ``None`` without one."""
+    table = c.by_rate_period
+    return {
+        "charges": None
+        if c.charges is None
+        else {
+            "year_usd": c.charges.year_usd,
+            "tiers_usd": c.charges.tiers_usd.tolist(),
+            "demand_kw": c.charges.demand_kw.tolist(),
+            "demand_usd": c.charges.demand_usd.tolist(),
+        },
+        "by_rate_period": None if table is None else [dict(row) for row in table.to_dict("records")],
+    }
+
+
+def _worth(worth: Worth) -> dict:
+    """Plain data of what a candidate costs and is worth."""
+    life = worth.life
+    return {
+        "peak_kw_saving": worth.peak_saving_kw,
+        "peak_windows": [asdict(window) for window in worth.windows],
+        "npv_usd": life.npv_usd,
+        "sir": life.sir,
+        "airr": life.airr,
+        "irr": life.irr,
+        "discounted_payback_years": life.discounted_payback_years,
+        "life_cycle_notes": life.notes(),
+        "cash_flow_usd": [float(flow) for flow in life.flows_usd],
+        "maintenance_usd_yr": worth.maintenance_usd_yr,
+        "saving_by_source_usd": worth.saving_by_source_usd,
+        "cost_build_up": {
+            "counts": worth.cost_basis,
+            "low_usd": worth.build_up.total_usd["low"],
+            "expected_usd": worth.build_up.total_usd["expected"],
+            "high_usd": worth.build_up.total_usd["high"],
+            "hours": worth.build_up.hours,
+            "contingency_usd": worth.build_up.contingency_usd,
+            "lacks": worth.build_up.lacks or None,
+            "lines": [asdict(line) for line in worth.build_up.lines],
+        },
+        "incentive": {
+            "counts": worth.incentive_basis,
+            "bound_by": worth.incentive_bound_by or None,
+            "lines": [asdict(line) for line in worth.incentive_lines],
+        },
+        "emissions_kg": worth.emissions_kg,
+        "emissions_saving_kg": worth.emissions_saving_kg,
+    }
 
 
 def _as_run(results: Results, candidate_id: str) -> dict | None:

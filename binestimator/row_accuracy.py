@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from .end_uses import END_USES, ENERGY_KEYS, KBTU_IN, site_kbtu
+from .rates import typical_prices
 from .results import ANNUAL, COUNT_KEYS
 
 # Accuracy required of the bin rows against the hours, per candidate.
@@ -75,7 +76,7 @@ def bin_accuracy_table(results) -> pd.DataFrame:
         (pass, explain, fail) of the bins and ``classic_status``; ``bins_error_usd,
         classic_error_usd`` where the quantity has a price, else NaN. [USD]
     """
-    base, prices = results.baseline, results.unit.prices
+    base, prices = results.baseline, typical_prices(results.unit.prices)
     representative = results.project.bins.rows == "representative"
     labels = {key: (label, unit) for key, label, unit, _ in ANNUAL}
     price = {use.key: getattr(prices, use.price) for use in END_USES} | {"cost_usd": 1.0}

@@ -31,6 +31,7 @@ from .model.system import Floating, RowState, evaluate, heating_enabled
 from .model.terminals import cooling_flow_cfm, requested_flow_cfm
 from .model.unit import Unit
 from .parallel import in_order, threads_for
+from .rates import prices_at
 from .strategies.choose import resets_pressure, setpoints
 from .strategies.demand import outdoor_envelope_f, settled_dsp_inwc, settled_sat_f
 from .strategies.limits import sat_limits
@@ -238,7 +239,7 @@ class _Answer:
         runs = state.cooling_kw + state.purchased_cooling_kbtuh > 0.0
         return cls(
             set_f=float(setting.sat_f[0]),
-            cost=end_use_costs(unit.prices, state),
+            cost=end_use_costs(prices_at(unit.prices, on.rate_period), state),
             cooling_kbtuh=np.where(runs, state.cooling_kbtuh, 0.0),
             rise_f=state.sat_f - state.coil_leaving_f,
             rat_f=state.rat_f,
@@ -425,12 +426,12 @@ def end_use_costs(prices, state: RowState) -> np.ndarray:
     return np.stack([sum(getattr(state, rate) for rate in use.rates) * _worth(prices, use.price) for use in END_USES])
 
 
-def _worth(prices, name: str) -> float:
+def _worth(prices, name: str):
     """What a unit of energy counts for: its price, but at least a share of the usual one, since an
     energy that costs nothing is reported as well and its price may be edited later."""
     usual = fields_of("prices")[name].default
     assert isinstance(usual, float), "prices of energy have a default"
-    return max(getattr(prices, name), LEAST_WORTH_FRAC * usual)
+    return np.maximum(getattr(prices, name), LEAST_WORTH_FRAC * usual)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

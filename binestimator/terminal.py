@@ -6,6 +6,7 @@ Plain ASCII apart from what the user's own files hold, so that every terminal ca
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,7 +14,10 @@ from contextvars import ContextVar
 
 from binestimator.end_uses import END_USES
 from binestimator.findings import baseline_failures, saves_by_ventilation
-from binestimator.inputs.schema import value_text
+from binestimator.inputs.schema import USUAL_CURRENCY, value_text
+from binestimator.money.bills import reconciled_words
+from binestimator.money.cost import BUILD_UP, DEFAULT, NONE
+from binestimator.money.life_cycle import NEVER
 from binestimator.results import CHANGED_SERVICE
 from binestimator.strategies.registry import sat_strategy
 
@@ -60,11 +64,15 @@ def comparison(results, width: int = WIDTH) -> str:
             _table(results),
             _marks(results),
             _as_run(results),
+            _money(results),
             _advice(results),
             _reading(results),
             _cautions(results),
         ]
-    return "\n\n".join("\n".join(block) for block in blocks if block)
+    text = "\n\n".join("\n".join(block) for block in blocks if block)
+    # Names and headings say USD for the currency of the project.
+    currency = results.project.prices.currency
+    return text if currency == USUAL_CURRENCY else re.sub(r"\bUSD\b", lambda found: currency, text)
 
 
 def reviewed(results, review, width: int = WIDTH) -> str:
@@ -356,6 +364,56 @@ def _marks(results) -> list[str]:
         lines.append(
             f"{NO_CURE} does not cure what the baseline fails in: not ranked" if cured else f"{NO_CURE} not ranked"
         )
+    return lines
+
+
+def _money(results) -> list[str]:
+    """What the option to choose is worth: the best value, or the best where there is none."""
+    best_id = None if results.advice is None else results.advice.value.best_id
+    best = results.best if best_id is None else results[best_id]
+    if best is None or best.id == results.baseline_id:
+        return []
+    worth, terms = best.worth, results.project.life_cycle
+    life = worth.life
+    said = [
+        f"{best.id}: net present value {whole(float(life.npv_usd))} USD over {terms.years} years at "
+        f"{_tenths(100.0 * terms.discount_frac)} % real"
+    ]
+    if math.isfinite(life.sir):
+        said.append(f"savings-to-investment ratio {float(life.sir):.1f}")
+        paid = life.discounted_payback_years
+        said.append(f"discounted payback {f'{paid:.0f} yr' if math.isfinite(paid) else NEVER}")
+    else:
+        said.append("no cost is given, so no ratio")
+    window = worth.windows[0]
+    assumed = ", a window that is an assumption" if results.project.terms.window_assumed else ""
+    said.append(f"demand saved in {window.name.lower()} {_tenths(window.saving_kw)} kW{assumed}")
+    lines = _wrapped("; ".join(said), "Money     ")
+    own = worth.build_up
+    if own.lines:
+        marked = sum(line.mark != DEFAULT for line in own.lines)
+        counts = "counts" if worth.cost_basis == BUILD_UP else "does not count: the cost is given"
+        counts = "does not count: cost.build_up is false" if worth.cost_basis == NONE else counts
+        text = (
+            f"build-up {whole(own.total_usd['low'])} to {whole(own.total_usd['high'])} USD, "
+            f"{whole(own.total_usd['expected'])} expected, {marked} of {len(own.lines)} lines the estimator's; {counts}"
+        )
+        lines += _wrapped(text + (f"; without {own.lacks}" if own.lacks else ""), "  cost    ")
+    if worth.incentive_bound_by:
+        lines += _wrapped(
+            f"{whole(worth.incentive_usd)} USD by rules, bound by {worth.incentive_bound_by}", "  paid    "
+        )
+    if results.project.terms.has_tariff:
+        charged, cost = results.baseline.charges.year_usd, results.baseline.annual["cost_usd"]
+        table = results.baseline.by_rate_period
+        periods = f"{len(table)} rate periods" if table is not None else "one price of each energy"
+        lines += _wrapped(
+            f"{periods}; demand and tiers are {whole(charged)} of the {whole(cost)} USD of the baseline; cost-optimal "
+            "sees the marginal price of energy of each period, without demand",
+            "  tariff  ",
+        )
+    if results.bills:
+        lines += _wrapped(reconciled_words(results.bills), "  bills   ")
     return lines
 
 

@@ -62,14 +62,17 @@ def options(*cost_and_saving, given=True, limit=5.0):
         cost_usd=cost, incentive_usd=0.0, sat=SimpleNamespace(strategy="demand"), dsp=SimpleNamespace(strategy="fixed")
     )
     found = [
-        SimpleNamespace(id=f"c{place}", rank=place + 1, saving={"cost_usd": saving}, candidate=candidate(place, cost))
+        SimpleNamespace(
+            id=f"c{place}",
+            rank=place + 1,
+            saving={"cost_usd": saving},
+            candidate=candidate(place, cost),
+            worth=SimpleNamespace(cost_basis="given" if given else "none"),
+        )
         for place, (cost, saving) in enumerate(cost_and_saving)
     ]
     base = SimpleNamespace(id="base", rank=9, saving={"cost_usd": 0.0}, candidate=candidate(0, 0.0))
-    project = SimpleNamespace(
-        prices=SimpleNamespace(payback_limit_years=limit),
-        origins={f"candidate[{c.id}].cost_usd": "given" if given else "default" for c in found},
-    )
+    project = SimpleNamespace(prices=SimpleNamespace(payback_limit_years=limit))
     return SimpleNamespace(candidates=(base, *found), baseline_id="base", project=project)
 
 

@@ -13,6 +13,7 @@ LINE = (
     "weather",
     "climate",
     "hours",
+    "rates",
     "model",
     "strategies",
     "bins",

@@ -14,6 +14,7 @@ from binestimator.inputs.schema import (
     FIELDS,
     LIST_SECTIONS,
     SECTIONS,
+    TERM_FIELDS,
     default_text,
     fields_of,
     is_used,
@@ -307,8 +308,8 @@ def test_used_when_looks_at_truth_and_presence():
 def test_reference_names_every_input_once_and_keeps_its_tables_whole():
     text = documentation_markdown()
     rows = [line for line in text.splitlines() if line.startswith("| `")]
-    assert len(rows) == len(FIELDS)
-    for row, each in zip(rows, FIELDS, strict=True):
+    assert len(rows) == len(FIELDS) + len(TERM_FIELDS)
+    for row, each in zip(rows, (*FIELDS, *TERM_FIELDS), strict=True):
         assert row.startswith(f"| `{each.name}` |")
         assert row.replace("\\|", "").count("|") == 8
         assert default_text(each) in row

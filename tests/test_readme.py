@@ -27,7 +27,8 @@ from binestimator import cli
 from binestimator.advice.advise import advise
 from binestimator.estimate import estimate
 from binestimator.inputs import fields_of, project_from_mapping, read_project
-from binestimator.inputs.schema import LIST_SECTIONS, SECTIONS, STRATEGY_SECTIONS, title_of
+from binestimator.inputs.schema import LIST_SECTIONS, SECTIONS, STRATEGY_SECTIONS, TERM_SECTIONS, title_of
+from binestimator.inputs.terms import TERM_LISTS
 from binestimator.inputs.trail import COLUMNS, Claim, Trail
 from binestimator.model.system import RowState
 from binestimator.results import ANNUAL, SAVING_KEYS, to_plain
@@ -127,6 +128,12 @@ def sections():
         fields = fields_of(section)
         needed = [f"`{name}`" for name, field in fields.items() if field.required and name != "strategy"]
         some = [f"`{name}`" for name, field in fields.items() if not field.required][: 4 if needed else 5]
+        rows.append((f"`{header}`", title_of(section), len(fields), ", ".join(needed), ", ".join(some)))
+    for section in TERM_SECTIONS:
+        fields = fields_of(section)
+        needed = [f"`{name}`" for name, field in fields.items() if field.required]
+        some = [f"`{name}`" for name, field in fields.items() if not field.required][:4]
+        header = f"[[{section}]]" if section in TERM_LISTS else f"[{section}]"
         rows.append((f"`{header}`", title_of(section), len(fields), ", ".join(needed), ", ".join(some)))
     return table(("Table", "What it describes", "Inputs", "Required", "Among the others"), rows)
 

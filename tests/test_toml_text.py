@@ -341,8 +341,6 @@ def test_numbers_written_otherwise():
         ("condenser_water_reset", "condenser-water"),
         ("waterside_economizer", "water-side"),
         ("humidifier", "humidifiers"),
-        ("co2_kg_kwh", "emissions"),
-        ("discount_rate", "life-cycle"),
         ("baseboard", "perimeter heating"),
         ("natural_ventilation", "natural ventilation"),
         ("pv_kw", "on-site generation"),
@@ -350,7 +348,7 @@ def test_numbers_written_otherwise():
         ("fume_hood_cfm", "hoods"),
         ("demand_response", "demand-response"),
         ("ice_storage", "stores"),
-        ("tariff", "tiered"),
+        ("block_rate", "tiers"),
     ],
 )
 def test_what_is_not_modelled_is_told_before_any_nearest_word(tmp_path, key, name):

@@ -15,12 +15,13 @@ from importlib import resources
 import numpy as np
 
 from ..errors import InputError
-from ..estimate import Rows, annual_figures, run_parts, size_unit
+from ..estimate import Rows, annual_figures, run_parts, size_unit, with_charges
 from ..inputs.paths import item_path, known_path
 from ..inputs.schema import Field, is_used
 from ..model.build import build_unit
 from ..model.plant import STANDING_LOSS_FRAC
 from ..money import annual_cost_usd
+from ..rates import Rates
 
 #: Ways an assumption is applied to a project (column ``kind``): another value, a multiple of the value
 #: in force, or the lowest of the pressure shares that were spread.
@@ -191,7 +192,7 @@ def find_drivers(results, candidate_id: str, lines=None, count: int | None = SHO
 
     def saving(changes, resizes):
         changed = project.with_overrides(changes)
-        if all(path.startswith("prices.") for path in changes):
+        if not isinstance(base.unit.prices, Rates) and all(path.startswith("prices.") for path in changes):
             costs = [
                 annual_cost_usd(results[id_].annual, changed.prices) for id_ in (results.baseline_id, candidate_id)
             ]
@@ -209,7 +210,8 @@ def find_drivers(results, candidate_id: str, lines=None, count: int | None = SHO
                 made[run.site] = unit, Rows.of(unit, run.rows.conditions)
             unit, rows = made[run.site]
             parts = run_parts(unit, candidate, rows, (), results.held.optimal_sat.get(id_))
-            costs.append(annual_figures(unit, rows, parts, run.night)["cost_usd"])
+            figures = annual_figures(unit, rows, parts, run.night)
+            costs.append(with_charges(figures, results[id_].charges)["cost_usd"])
         return costs[0] - costs[1], costs[0]
 
     out = []

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 
 from ..errors import InputError
-from ..estimate import Rows, annual_figures, run_parts, zone_report
+from ..estimate import Rows, annual_figures, run_parts, with_charges, zone_report
 from ..inputs.paths import item_path
 from ..inputs.schema import STRATEGY_SECTIONS, fields_of
 from ..model.build import build_unit
@@ -179,7 +179,7 @@ def _try(results, candidate, overrides, yardstick, base_served):
     unit = build_unit(project, results.held.sizes)
     rows = Rows.of(unit, run.rows.conditions)
     parts = run_parts(unit, project.candidate(candidate.id), rows, (), results.held.optimal_sat.get(candidate.id))
-    annual = annual_figures(unit, rows, parts, run.night)
+    annual = with_charges(annual_figures(unit, rows, parts, run.night), results[candidate.id].charges)
     served = _served(results, candidate.id, unit, rows, parts, yardstick, annual)
     return annual, judge(rises(served, base_served, yardstick), yardstick)
 

@@ -12,12 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import InputError
-from ..estimate import Rows, annual_figures, night_duct, night_totals, run_parts, zone_report
+from ..estimate import Rows, annual_figures, night_duct, night_totals, run_parts, with_charges, zone_report
 from ..hours import build_conditions
 from ..inputs.paths import item_path
 from ..model.build import build_unit
 from ..model.loads import loads_of
 from ..model.night import run_nights
+from ..rates import Rates
 from ..results import overrides_key
 from ..service import Yardstick, judge, rises, service_figures
 from ..strategies.registry import strategies_of
@@ -250,7 +251,9 @@ class _Changed:
         night = results.held.nights[candidate.id]
         if matters(strategies_of(own)[1]):
             night = self._night(project, unit, own, overrides_key(dict(candidate.overrides) | overrides))
-        annual = annual_figures(unit, rows, parts, night_totals(night))
+        hours = self._hours_of(project) if isinstance(unit.prices, Rates) else None
+        annual = annual_figures(unit, rows, parts, night_totals(night, unit, hours))
+        annual = with_charges(annual, results[candidate.id].charges)
         if not judged:
             return annual, None
         served = self._served(candidate.id, unit, rows, parts, annual, night)
@@ -261,13 +264,17 @@ class _Changed:
         )
         return annual, verdict
 
+    def _hours_of(self, project):
+        """Hours of the year of a project, found once for each calendar, building and groups."""
+        of = repr((project.schedule, project.building, project.groups))
+        if of not in self._hours:
+            self._hours[of] = build_conditions(self.results.weather, project)
+        return self._hours[of]
+
     def _night(self, project, unit, candidate, key: str):
         key = repr((key, candidate.dsp if project.schedule.night_dsp == "strategy" else None))
         if key not in self._nights:
-            of = repr((project.schedule, project.building, project.groups))
-            if of not in self._hours:
-                self._hours[of] = build_conditions(self.results.weather, project)
-            hours = self._hours[of]
+            hours = self._hours_of(project)
             self._nights[key] = run_nights(
                 unit, hours, loads_of(unit, hours), project.schedule,
                 night_duct(unit, project.schedule, candidate.dsp),

@@ -10,12 +10,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..estimate import Rows, annual_figures, night_duct, night_totals, run_parts
+from ..estimate import Rows, annual_figures, night_duct, night_totals, run_parts, with_charges
 from ..hours import build_conditions
 from ..inputs.paths import known_path
 from ..model.build import build_unit
 from ..model.loads import zone_loads
 from ..model.night import run_nights
+from ..money.cost import NONE
 from ..results import overrides_key
 from ..strategies.registry import sat_strategy
 
@@ -111,9 +112,9 @@ def best_value(results) -> Value:
     ]
     if not options:
         return Value(best_id=None, path=(), note="no option besides the baseline may be best", limit_years=limit)
-    if not any(project.origins.get(f"candidate[{c.id}].cost_usd") == "given" for c in options):
+    if not any(c.worth.cost_basis != NONE for c in options):
         return Value(best_id=None, path=(), note=NO_COSTS, limit_years=limit)
-    priced = [c for c in options if project.origins.get(f"candidate[{c.id}].cost_usd") == "given"]
+    priced = [c for c in options if c.worth.cost_basis != NONE]
     unpriced = [c.id for c in options if c not in priced]
     points = sorted(
         ((max(c.candidate.cost_usd - c.candidate.incentive_usd, 0.0), c.saving["cost_usd"], c.id) for c in priced),
@@ -183,9 +184,9 @@ def combined_parts(results) -> tuple[Parts, ...]:
             night = run_nights(
                 unit, hours, zone_loads(unit, hours), changed.schedule, night_duct(unit, changed.schedule, baseline.dsp)
             )
-            by_overrides[key] = annual_figures(unit, rows, run_parts(unit, baseline, rows), night_totals(night))[
-                "cost_usd"
-            ]
+            totals = night_totals(night, unit, hours)
+            figures = annual_figures(unit, rows, run_parts(unit, baseline, rows), totals)
+            by_overrides[key] = with_charges(figures, results.baseline.charges)["cost_usd"]
         return by_overrides[key]
 
     out = []

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..estimate.rows import Rows
 from ..estimate.running import figures_of_totals, night_duct, night_totals, run_parts
+from ..estimate.tariff import with_charges
 from ..hours import Conditions, build_conditions
 from ..inputs.project import Candidate, Project
 from ..model.loads import ZoneLoads, zone_loads
@@ -101,6 +102,7 @@ class _Site:
         self.rows = Rows.of(self.unit, self.conditions)
         self.searched = _searched(self.unit, self.rows, results, candidates)
         self.candidates = {c.id: c for c in candidates}
+        self.charges = {c.id: results[c.id].charges for c in candidates}
         self.runs: list[Run] = []
         self.owners: list[str] = []
         for c in candidates:
@@ -118,26 +120,33 @@ class _Site:
         mean = lambda name, part: sum(r.share * getattr(o, part)[name] for r, o in mine)
         nights = [self._night(run, outcome) for run, outcome in mine]
         return AsRun(
-            annual=_shared(
-                [
-                    figures_of_totals(
-                        self.unit,
-                        self.conditions,
-                        outcome.totals.__getitem__,
-                        lambda name, outcome=outcome: outcome.limits.get(name, 0.0),
-                        night,
-                    )
-                    for (_, outcome), night in zip(mine, nights)
-                ],
-                mine,
+            # Demand and tiers are those of the hours with rooms at rest.
+            annual=with_charges(
+                _shared(
+                    [
+                        figures_of_totals(
+                            self.unit,
+                            self.conditions,
+                            outcome.totals.__getitem__,
+                            lambda name, outcome=outcome: outcome.limits.get(name, 0.0),
+                            night,
+                        )
+                        for (_, outcome), night in zip(mine, nights)
+                    ],
+                    mine,
+                ),
+                self.charges[id_],
             ),
-            with_room_heat=figures_with_room_heat(
-                self.unit,
-                self.rows,
-                self.candidates[id_],
-                sum(r.share * o.released_btuh for r, o in mine),
-                _shared(nights, mine),
-                self.searched.get(id_),
+            with_room_heat=with_charges(
+                figures_with_room_heat(
+                    self.unit,
+                    self.rows,
+                    self.candidates[id_],
+                    sum(r.share * o.released_btuh for r, o in mine),
+                    _shared(nights, mine),
+                    self.searched.get(id_),
+                ),
+                self.charges[id_],
             ),
             saving={},
             zones={name: mean(name, "zones") for name in BY_ZONE},
@@ -150,9 +159,10 @@ class _Site:
         """Annual figures of what rooms were given while the unit was off."""
         unit, conditions, loads = self.unit, self.conditions, self.loads
         if (conditions.fan_on > 0.0).all():
-            return night_totals(empty_night(len(conditions.oat_f), loads.heat_f.min(axis=0)))
+            return night_totals(empty_night(len(conditions.oat_f), loads.heat_f.min(axis=0)), unit, conditions)
         given, air = (outcome.heat_btuh, outcome.cool_btuh), night_air_cfm(unit, conditions, run.duct)
-        return night_totals(energy_of_given(unit, conditions, loads, self.project.schedule, *given, run.duct, air))
+        night = energy_of_given(unit, conditions, loads, self.project.schedule, *given, run.duct, air)
+        return night_totals(night, unit, conditions)
 
 
 def _shared(figures: list[dict[str, float]], mine: list[tuple[Run, Outcome]]) -> dict[str, float]:

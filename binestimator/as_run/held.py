@@ -39,6 +39,7 @@ class Outdoors:
     occupied: np.ndarray
     fan_on: np.ndarray
     hour_of_year: np.ndarray
+    rate_period: np.ndarray
     pressure_psia: float
 
 

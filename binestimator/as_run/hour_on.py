@@ -167,7 +167,7 @@ class HourOn:
         steps, runs, chunks = self.steps.sat.shape
         inside = {name: year.inside(getattr(c, name), hour) for name in ("oawb_f", "humidity_ratio")}
         inside["oat_f"] = self.oat_f
-        same = {name: getattr(c, name)[hour] for name in ("occupied", "fan_on", "hour_of_year")}
+        same = {name: getattr(c, name)[hour] for name in ("occupied", "fan_on", "hour_of_year", "rate_period")}
         flat = lambda values, runs: np.broadcast_to(
             values[:, None, :] if values.ndim == 2 else values, (steps, runs, chunks)
         ).reshape(steps * runs * chunks)

@@ -11,6 +11,7 @@ from .rows import Part, Rows
 from .run import estimate
 from .running import annual_figures, night_duct, night_totals, off_energy, run_parts
 from .sizing import motor_size_hp, size_unit
+from .tariff import with_charges
 
 __all__ = [
     "Part",
@@ -24,5 +25,6 @@ __all__ = [
     "off_energy",
     "run_parts",
     "size_unit",
+    "with_charges",
     "zone_report",
 ]

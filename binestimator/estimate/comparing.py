@@ -12,6 +12,7 @@ from ..results import CandidateResult, Interaction
 from ..service import FAILURES
 from .rows import Part, Rows
 from .running import annual_figures, run_parts
+from .tariff import with_charges
 
 # Outdoor air missing by less is rounding. [cfm]
 OA_ROUNDING_CFM = 1e-6
@@ -24,7 +25,14 @@ def oa_at_minimum_cfm(unit: Unit, state: RowState) -> np.ndarray:
 
 
 def figures_at_equal_oa(
-    unit: Unit, candidate, rows: Rows, parts: list[Part], wanted_cfm, night: dict[str, float], figures: dict[str, float]
+    unit: Unit,
+    candidate,
+    rows: Rows,
+    parts: list[Part],
+    wanted_cfm,
+    night: dict[str, float],
+    figures: dict[str, float],
+    charges=None,
 ):
     """Annual figures of a candidate whose minimum outdoor air is raised to what is wanted; those it has where it gives
     as much.
@@ -33,6 +41,8 @@ def figures_at_equal_oa(
     ----------
     wanted_cfm : ndarray (R,)
         What the baseline gives at its minimum, as far as that is required. [cfm]
+    charges : Charges, optional
+        Of the candidate's tariff: the same with more outdoor air.
 
     Notes
     -----
@@ -52,7 +62,7 @@ def figures_at_equal_oa(
         parts[0].setpoints.sat_f,
         [np.where(missing > 0.0, cfm + missing, 0.0) for cfm in given],
     )
-    return annual_figures(unit, rows, raised, night)
+    return with_charges(annual_figures(unit, rows, raised, night), charges)
 
 
 def find_interactions(candidates: list[CandidateResult], baseline: CandidateResult) -> tuple[Interaction, ...]:

@@ -14,6 +14,7 @@ from ..model.system import RowState, zones_of
 from ..model.terminals import cooling_flow_cfm
 from ..model.unit import Unit
 from ..money import annual_cost_usd
+from ..rates import Rates, hourly_cost_usd
 from ..service import ZONE_DEPTHS, Yardstick, zone_depths
 from ..strategies.demand import pressure_thresholds_inwc, temperature_thresholds_f
 from .rows import Part, Rows
@@ -97,12 +98,19 @@ def hourly_energy(unit: Unit, rows: Rows, parts: list[Part], night: NightBlock) 
     return energy
 
 
-def monthly_table(unit: Unit, rows: Rows, energy: dict[str, np.ndarray]) -> pd.DataFrame:
-    """Energies, electricity and cost by month from the hourly run."""
+def monthly_table(unit: Unit, rows: Rows, energy: dict[str, np.ndarray], charges=None) -> pd.DataFrame:
+    """Energies, electricity and cost by month from the hourly run, with the charges of a tariff."""
     month = rows.conditions.month
     table = {key: np.bincount(month, energy[key], 13)[1:] for key in ENERGY_KEYS}
     table[ELECTRICITY_KEY] = np.sum([table[use.key] for use in ELECTRIC], axis=0)
-    table["cost_usd"] = annual_cost_usd(table, unit.prices)
+    if isinstance(unit.prices, Rates):
+        hourly = {**energy, ELECTRICITY_KEY: np.sum([energy[use.key] for use in ELECTRIC], axis=0)}
+        cost = hourly_cost_usd(hourly, unit.prices, rows.conditions.rate_period)
+        table["cost_usd"] = np.bincount(month, cost, 13)[1:]
+    else:
+        table["cost_usd"] = annual_cost_usd(table, unit.prices)
+    if charges is not None:
+        table["cost_usd"] = table["cost_usd"] + charges.by_month_usd
     return pd.DataFrame({"month": np.arange(1, 13), **table})
 
 

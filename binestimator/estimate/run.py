@@ -18,11 +18,13 @@ from ..bins import bin_table, group_keys, row_table
 from ..checks import run_checks
 from ..climate import climate_of
 from ..end_uses import ELECTRIC
-from ..hours import build_conditions
+from ..hours import build_conditions, clock_calendar
 from ..inputs.project import Project
 from ..model.air_handler import required_oa_cfm
-from ..money import simple_payback_years
+from ..money.bills import reconcile
+from ..money.worth import effective, worth_of
 from ..parallel import in_order
+from ..rates import prices_at
 from ..results import SAVING_KEYS, BaselineService, CandidateResult, CandidateRun, Held, Results
 from ..selection import choose_rows, end_use_costs
 from ..service import ServiceFigures, Yardstick, failing, judge, judge_baseline, rises, service_figures
@@ -31,6 +33,7 @@ from ..weather import Weather
 from .bound import bound_service, reset_bound
 from .choice import choice_findings, held_selection, row_choice
 from .comparing import baseline_of, figures_at_equal_oa, find_interactions, oa_at_minimum_cfm, ranked
+from .peaks import Windows
 from .reports import (
     flow_table,
     hourly_energy,
@@ -45,6 +48,7 @@ from .rows import Part
 from .running import annual_figures, cheapest_night, night_totals, nights_of, run_parts
 from .sites import Sites
 from .sizing import size_list, size_unit
+from .tariff import add_charges, by_rate_period, charges_of, cost_by_source_usd, with_charges
 
 
 def make_run_id(project: Project, weather: Weather) -> str:
@@ -52,6 +56,7 @@ def make_run_id(project: Project, weather: Weather) -> str:
     text = repr(
         (__version__, project.effective_rows(), weather.sha256, weather.whole_f, round(weather.pressure_psia, 9))
     )
+    text += repr(project.terms.given) if project.terms.given else ""
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 
 
@@ -103,7 +108,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
     missing = [c for c in ordered if c.id not in nights]
     of_hours, found = _evaluated(ordered, sites, "hourly", beside=lambda: nights_of(missing, sites.of))
     nights |= found
-    totals = {id_: night_totals(night) for id_, night in nights.items()}
+    totals = {c.id: night_totals(nights[c.id], sites.of(c).unit, conditions) for c in ordered}
     hourly_figures = _figures(of_hours, sites, totals)
 
     row_index, row_weights, selection = None, None, None
@@ -112,8 +117,11 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
         row_index, row_weights = held.row_index, held.row_weights
     elif project.bins.rows == "representative":
         costs = [
-            sum(p.share * end_use_costs(sites.of(c).unit.prices, p.state) for p in of_hours.parts[c.id])
-            for c in ordered
+            sum(
+                p.share * end_use_costs(prices_at(site.unit.prices, site.hourly.on.rate_period), p.state)
+                for p in of_hours.parts[c.id]
+            )
+            for c, site in ((c, sites.of(c)) for c in ordered)
         ]
         choosing = lambda: choose_rows(project, unit, sites.hourly, group_id, costs)
     served, selection = _served(project, sites, of_hours.parts, hourly_figures, nights, beside=choosing)
@@ -127,10 +135,15 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
     of_means = of_rows if row_index is None else _evaluated(ordered, sites, "mean")[0]
     figures = {"hourly": hourly_figures, "rows": _figures(of_rows, sites, totals)}
     figures["mean"] = figures["rows"] if of_means is of_rows else _figures(of_means, sites, totals)
+    energies = {
+        c.id: hourly_energy(sites.of(c).unit, sites.of(c).hourly, of_hours.parts[c.id], nights[c.id]) for c in ordered
+    }
+    charges = charges_of(project, sites, energies)
+    add_charges(figures, charges)
 
     runs = {c.id: (sites.of(c), of_hours.parts[c.id], of_rows.parts[c.id]) for c in ordered}
     optimal = {c.id: of_rows.parts[c.id][0].setpoints.sat_f for c in ordered if sat_strategy(c.sat).searches}
-    results, baseline_service = _results_of_candidates(project, runs, served, nights, totals, figures)
+    results, baseline_service = _results_of_candidates(project, runs, served, totals, figures, energies, charges)
     baseline = baseline_of(project, results)
     base_site, base_parts, base_rows = runs[project.baseline_id]
 
@@ -149,7 +162,8 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
     )
     results = ranked(results, baseline_service.open, [check.name for check in checks if check.status == "fail"])
     asked = [p.setpoints for site, _, parts in runs.values() if site is base_site for p in parts]
-    bound, perfect = reset_bound(project, base_site, cheapest_night(nights, runs, base_site), of_rows.tried, asked)
+    bound, perfect = reset_bound(project, base_site, cheapest_night(totals, runs, base_site), of_rows.tried, asked)
+    bound = with_charges(bound, charges.get(project.baseline_id))
     return Results(
         project=project,
         weather=weather,
@@ -170,6 +184,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
         run_id=make_run_id(project, weather),
         unit=unit,
         held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal, nights=nights),
+        bills=reconcile(project, baseline.monthly),
         runs={
             id_: CandidateRun(
                 project=site.project,
@@ -259,12 +274,12 @@ def _served(project, sites: Sites, parts, figures, nights, beside=None):
 
 
 def _results_of_candidates(
-    project, runs, served: _Served, nights, totals, figures
+    project, runs, served: _Served, totals, figures, energies, charges
 ) -> tuple[list[CandidateResult], BaselineService]:
     """What each candidate gives, not ranked yet, and the baseline judged by itself.
 
     ``runs`` candidate id to its site and its parts on the hours and on the rows; ``totals`` of nights by id;
-    ``figures`` annual ones by kind of rows and id.
+    ``figures`` annual ones by kind of rows and id; ``energies`` hour by hour and ``charges`` of the tariff by id.
     """
     base_annual = figures["rows"][project.baseline_id]
 
@@ -274,19 +289,40 @@ def _results_of_candidates(
     required_cfm = required_oa_cfm(base_site.unit, base_site.rows.on.occupied, base_site.rows.loads.oa_people_cfm)
     wanted_cfm = np.minimum(required_cfm, sum(p.share * oa_at_minimum_cfm(base_site.unit, p.state) for p in base_rows))
 
+    windows = Windows.of(project, clock_calendar(project.calendar))
+    power = {id_: np.sum([energy[use.key] for use in ELECTRIC], axis=0) for id_, energy in energies.items()}
+    paid = {
+        id_: cost_by_source_usd(site.unit, site.rows, rows_parts, totals[id_], figures["rows"][id_], charges.get(id_))
+        for id_, (site, _, rows_parts) in runs.items()
+    }
+
     results = []
     for candidate in project.candidates:
         site, parts_h, parts_r = runs[candidate.id]
         annual = figures["rows"][candidate.id]
         saving = {key: base_annual[key] - annual[key] for key in SAVING_KEYS}
-        equal = figures_at_equal_oa(site.unit, candidate, site.rows, parts_r, wanted_cfm, totals[candidate.id], annual)
+        equal = figures_at_equal_oa(
+            site.unit,
+            candidate,
+            site.rows,
+            parts_r,
+            wanted_cfm,
+            totals[candidate.id],
+            annual,
+            charges.get(candidate.id),
+        )
         rise = rises(served.figures[candidate.id], base_served, yardstick)
-        payback = simple_payback_years(candidate.cost_usd, candidate.incentive_usd, saving["cost_usd"])
-        energy = hourly_energy(site.unit, site.hourly, parts_h, nights[candidate.id])
-        power = np.sum([energy[use.key] for use in ELECTRIC], axis=0)
+        worth = worth_of(
+            project,
+            candidate,
+            annual,
+            saving,
+            {key: paid[project.baseline_id][key] - paid[candidate.id][key] for key in paid[candidate.id]},
+            windows.savings(power[candidate.id], power[project.baseline_id]),
+        )
         results.append(
             CandidateResult(
-                candidate=candidate,
+                candidate=effective(candidate, worth),
                 annual=annual,
                 hourly=figures["hourly"][candidate.id],
                 classic=figures["mean"][candidate.id],
@@ -297,18 +333,21 @@ def _results_of_candidates(
                 ),
                 service=rise,
                 fails=failing(served.figures[candidate.id], yardstick),
-                payback_years=payback.before_years,
-                payback_after_incentive_years=payback.after_years,
-                payback_note=payback.before_reason or payback.after_reason,
+                payback_years=worth.payback.before_years,
+                payback_after_incentive_years=worth.payback.after_years,
+                payback_note=worth.payback.before_reason or worth.payback.after_reason,
                 rank=None,
                 not_ranked="",
                 rows=rows_frame(site.rows, parts_r),
-                monthly=monthly_table(site.unit, site.hourly, energy),
+                monthly=monthly_table(site.unit, site.hourly, energies[candidate.id], charges.get(candidate.id)),
                 by_temperature=temperature_table(site.hourly, parts_h),
                 flow_hours=flow_table(site.unit, site.hourly, parts_h),
                 zones=served.zones[candidate.id],
                 pinned_hours=served.pinned_hours[candidate.id],
-                peak_kw=float(power.max()),
+                peak_kw=float(power[candidate.id].max()),
+                worth=worth,
+                charges=charges.get(candidate.id),
+                by_rate_period=by_rate_period(site, parts_r, totals[candidate.id], energies[candidate.id]),
             )
         )
     return results, baseline_service

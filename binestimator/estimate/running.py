@@ -14,6 +14,7 @@ from ..model.night import NightBlock, NightDuct, night_air_cfm, run_nights, same
 from ..model.system import RowState, evaluate, heat_sources, heating_enabled
 from ..model.unit import Unit
 from ..money import annual_cost_usd
+from ..rates import Rates, hourly_cost_usd
 from ..results import ANNUAL_KEYS
 from ..strategies.choose import (
     Setpoints,
@@ -157,9 +158,12 @@ def off_energy(unit: Unit, conditions: Conditions):
     }
 
 
-def night_totals(night: NightBlock) -> dict[str, float]:
-    """Annual figures of setback, warm-up and cool-down, and of what the morning makes up."""
-    return {
+def night_totals(night: NightBlock, unit: Unit | None = None, conditions: Conditions | None = None) -> dict[str, float]:
+    """Annual figures of setback, warm-up and cool-down, and of what the morning makes up.
+
+    With the unit and the hours of the year also their cost, ``cost_usd``, where prices differ by rate period.
+    """
+    totals = {
         "running_hours": float(night.running_frac.sum()),
         "heat_kbtu": float(night.heat_kbtuh.sum()),
         "late_heat_kbtu": float(night.late_heat_kbtuh.sum()),
@@ -168,6 +172,11 @@ def night_totals(night: NightBlock) -> dict[str, float]:
         **{use.key: float(getattr(night, use.night).sum()) if use.night else 0.0 for use in END_USES},
         "electricity_kwh": float(night.electricity_kw.sum()),
     }
+    if unit is not None and conditions is not None and isinstance(unit.prices, Rates):
+        energies = {use.key: getattr(night, use.night) if use.night else 0.0 for use in END_USES}
+        amounts = {**energies, ELECTRICITY_KEY: night.electricity_kw}
+        totals["cost_usd"] = float(np.sum(hourly_cost_usd(amounts, unit.prices, conditions.rate_period)))
+    return totals
 
 
 def annual_figures(unit: Unit, rows: Rows, parts: list[Part], night: dict[str, float]) -> dict[str, float]:
@@ -233,8 +242,25 @@ def figures_of_totals(unit: Unit, conditions: Conditions, total, limit, night: d
     for use in END_USES:
         figures[use.key] = sum(total(rate) for rate in use.rates) + night[use.key] + idle.get(use.off, 0.0)
     figures[ELECTRICITY_KEY] = sum(figures[use.key] for use in ELECTRIC)
-    figures["cost_usd"] = annual_cost_usd(figures, unit.prices)
+    if isinstance(unit.prices, Rates):
+        # Each row and hour at the price of its rate period; what a tariff charges by the month is added from the hours.
+        figures["cost_usd"] = total("cost_usd_h") + night["cost_usd"] + idle_cost_usd(unit, conditions, off)
+    else:
+        figures["cost_usd"] = annual_cost_usd(figures, unit.prices)
     return {key: float(figures[key]) for key in ANNUAL_KEYS}
+
+
+def idle_cost_usd(unit: Unit, conditions: Conditions, off) -> float:
+    """Cost of the idle heating plant at the prices of the rate periods. [USD]
+
+    Parameters
+    ----------
+    off : dict
+        From :func:`off_energy`.
+    """
+    rates = {use.key: off[use.off] if use.off else np.zeros(len(conditions.oat_f)) for use in END_USES}
+    rates[ELECTRICITY_KEY] = sum(rates[use.key] for use in ELECTRIC)
+    return float(conditions.hours @ hourly_cost_usd(rates, unit.prices, conditions.rate_period))
 
 
 def night_duct(unit: Unit, schedule, dsp) -> NightDuct | None:
@@ -274,7 +300,7 @@ def nights_of(candidates, site_for) -> dict[str, NightBlock]:
     return found
 
 
-def cheapest_night(nights, runs, site) -> dict[str, float]:
-    """Annual figures of the cheapest night block of candidates that share a site."""
-    totals = [night_totals(nights[id_]) for id_, (of, _, _) in runs.items() if of is site]
-    return min(totals, key=lambda n: annual_cost_usd(n, site.unit.prices))
+def cheapest_night(totals, runs, site) -> dict[str, float]:
+    """Annual figures of the cheapest night block of candidates that share a site, of their ``totals`` by id."""
+    mine = [totals[id_] for id_, (of, _, _) in runs.items() if of is site]
+    return min(mine, key=lambda n: n["cost_usd"] if "cost_usd" in n else annual_cost_usd(n, site.unit.prices))

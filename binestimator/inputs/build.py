@@ -12,6 +12,7 @@ from binestimator.inputs.problems import Problems
 from binestimator.inputs.project import Project
 from binestimator.inputs.records import Build
 from binestimator.inputs.schema import SINGLE_SECTIONS
+from binestimator.inputs.terms import terms_of
 from binestimator.inputs.zones import zones_of
 
 
@@ -105,6 +106,7 @@ def build_project(
         defaults=build.defaults,
         rebuild=build_project,
         climate=climate,
+        terms=terms_of(given.terms, problems, [candidate.id for candidate in candidates]),
     )
     findings = check_all(project, problems, build.places)
     object.__setattr__(project, "findings", tuple(findings))  # before anyone else has seen the project

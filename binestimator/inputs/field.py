@@ -134,6 +134,10 @@ class Field:
                     if in_cell
                     else 'a list of days such as ["01-01", "12-25"]'
                 )
+            case "profile12":
+                return f"12 numbers, one for each month, each {span}" + (
+                    ", with commas between them" if in_cell else ""
+                )
             case "profile24":
                 return f"24 numbers, one for each clock hour, each {span}" + (
                     ", with commas between them" if in_cell else ""

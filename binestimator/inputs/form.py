@@ -24,8 +24,9 @@ from binestimator.inputs.form_keys import (
     YOURS,
     is_coordinate,
 )
-from binestimator.inputs.form_records import PathRecord, path_records, remarks_of
+from binestimator.inputs.form_records import PathRecord, path_records, remarks_of, term_records
 from binestimator.inputs.form_sheets import FoundTable, find_tables
+from binestimator.inputs.form_terms import terms_from
 from binestimator.inputs.form_things import Thing, things_of
 from binestimator.inputs.form_values import as_text, joined, points_of, raw_of
 from binestimator.inputs.form_words import placed
@@ -166,6 +167,7 @@ class _FormReader:
         self._read_tables()
         self._lay_underneath()
         self._read_about()
+        self._read_terms()
         if self.points:
             self._fill_points()
         override = self.raw.get("override", {})
@@ -461,6 +463,13 @@ class _FormReader:
                 continue
             target[remark.path] = remark.text
             self.places[override_place(remark.name, remark.path)] = remark.place
+
+    def _read_terms(self) -> None:
+        """Terms of utilities and programmes."""
+        if "terms" in self.tables:
+            raw, places = terms_from(term_records(self.tables["terms"], self.problems), self.problems)
+            self.raw |= raw
+            self.places |= places
 
     # -- the project
 

@@ -14,6 +14,7 @@ from binestimator.inputs.defaults import default_formula, rules
 from binestimator.inputs.follows import default_lines, followed, follows_template, used_by
 from binestimator.inputs.form_entries import Entry, FormContent, Item, can_review, hit_by
 from binestimator.inputs.form_keys import FROM_DEFAULT, FROM_FILE, FROM_PROJECT, FROM_QUICK, UNUSED
+from binestimator.inputs.form_terms import term_lines
 from binestimator.inputs.form_values import Content, cell_of, digits
 from binestimator.inputs.given import DEFAULT_CANDIDATES, Given
 from binestimator.inputs.paths import item_path, known_path
@@ -81,6 +82,7 @@ class _Content:
         self._candidates()
         self.content.overrides = [(path, self._content_at(path, value)) for path, value in project.overrides.items()]
         self._about()
+        self.content.terms = term_lines(given.terms)
 
     # -- entries
 

@@ -104,6 +104,8 @@ class FormContent:
         What candidates change besides their setpoints.
     about : list of (path, evidence, status)
         Of inputs that come in numbers.
+    terms : list of (path, content)
+        Of utilities and programmes.
     points : dict
         ``sat.points`` -> number of points that there is room for.
     """
@@ -120,6 +122,7 @@ class FormContent:
     underneath: list[tuple[str, Content]] = dataclass_field(default_factory=list)
     changes: list[tuple[str, str, Content]] = dataclass_field(default_factory=list)
     about: list[tuple[str, str | None, str | None]] = dataclass_field(default_factory=list)
+    terms: list[tuple[str, Content]] = dataclass_field(default_factory=list)
     points: dict[str, int] = dataclass_field(default_factory=dict)
 
     def items(self, kind: str) -> list[Item]:

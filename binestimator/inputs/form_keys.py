@@ -130,6 +130,7 @@ TABLES = {
         FormTable("overrides", INPUTS, _RECORDS, optional=True),
         FormTable("underneath", INPUTS, _RECORDS, optional=True),
         FormTable("about", INPUTS, _RECORDS),
+        FormTable("terms", INPUTS, _RECORDS, optional=True),
         FormTable("group", PROFILES, _THINGS_ACROSS),
         FormTable("special", PROFILES, _THINGS_ACROSS, optional=True),
         FormTable("zone", ZONES, _INPUTS_ACROSS),

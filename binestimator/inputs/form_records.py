@@ -60,6 +60,27 @@ def path_records(found: FoundTable, problems: list[Problem]) -> Iterator[PathRec
         yield PathRecord(path, raw, place, *ids)
 
 
+def term_records(found: FoundTable, problems: list[Problem]) -> Iterator[tuple[str, TypedContent, str]]:
+    """Path, content and cell of the lines of the table of terms; what is wrong goes to ``problems``.
+
+    Raises
+    ------
+    InputError
+        A column is missing.
+    """
+    columns = found.needed("path", YOURS)
+    for _, row in found.lines:
+        path, content = (_content(found, row, column, problems) for column in columns)
+        if path is None and content is None:
+            continue
+        place = found.at(row, columns[-1])
+        if path is None or content is None:
+            text = f"the line lacks its {'path' if path is None else YOURS}; fill in the whole line or empty it"
+            problems.append(Problem(place, text))
+            continue
+        yield as_text(path), content, place
+
+
 def remarks_of(found: FoundTable, problems: list[Problem]) -> Iterator[Remark]:
     """Evidence and status in the table of both; what is wrong goes to ``problems``.
 

@@ -7,7 +7,8 @@ from dataclasses import field as dataclass_field
 
 from binestimator.inputs.schema import STRATEGY_SECTIONS
 
-MOST = {"special": 50, "group": 50, "zone": 500, "candidate": 40}
+MOST = {"special": 50, "group": 50, "zone": 500, "candidate": 40, "peak_window": 10, "incentive": 10}
+MOST |= {"energy_price": 30, "demand_charge": 10}
 #: Zones times candidates: what an estimate takes in time and memory grows with it.
 MOST_ZONES_BY_CANDIDATES = 4_000
 
@@ -42,6 +43,8 @@ class Given:
         Path -> text.
     status : dict
         Path -> one of ``schema.STATUSES``.
+    terms : dict
+        Section of ``terms.csv`` -> list of tables: input -> value; of a section that occurs once a list of one.
 
     Notes
     -----
@@ -57,6 +60,7 @@ class Given:
     candidates: list = dataclass_field(default_factory=list)
     evidence: dict = dataclass_field(default_factory=dict)
     status: dict = dataclass_field(default_factory=dict)
+    terms: dict = dataclass_field(default_factory=dict)
 
 
 def nameless(place: int) -> str:

@@ -15,9 +15,11 @@ from binestimator.inputs.schema import (
     SINGLE_SECTIONS,
     STATUSES,
     STRATEGY_SECTIONS,
+    TERM_SECTIONS,
     fields_of,
     used_when_text,
 )
+from binestimator.inputs.terms import TERM_LISTS
 from binestimator.inputs.unlikely import unused_strategy_inputs
 from binestimator.inputs.values import check_free_text, did_you_mean
 from binestimator.inputs.zones_csv import read_zones_csv
@@ -25,7 +27,7 @@ from binestimator.inputs.zones_csv import read_zones_csv
 EVIDENCE_LENGTH = 1000
 MOST_EVIDENCE = 2000
 _CANDIDATE_KEYS = ("baseline", "sat", "dsp", "override")
-_TOP_LEVEL = (*SINGLE_SECTIONS, *LIST_SECTIONS, *STRATEGY_SECTIONS, "override", "evidence", "status")
+_TOP_LEVEL = (*SINGLE_SECTIONS, *LIST_SECTIONS, *STRATEGY_SECTIONS, "override", "evidence", "status", *TERM_SECTIONS)
 
 
 def given_from_mapping(raw: Mapping, folder: Path, problems: Problems) -> tuple[Given, dict]:
@@ -57,10 +59,23 @@ def given_from_mapping(raw: Mapping, folder: Path, problems: Problems) -> tuple[
         )
     if "status" in raw:
         given.status = _about_inputs(problems, "status", raw["status"], f'"{STATUSES[0]}"', check_status)
+    for section in TERM_SECTIONS:
+        if section in raw:
+            given.terms[section] = _term_tables(problems, section, raw[section])
     zones_csv = given.sections.get("project", {}).get("zones_csv")
     if zones_csv is not None:
         given.csv_zones = read_zones_csv(problems, folder / zones_csv, len(given.zones))
     return given, overrides
+
+
+def _term_tables(problems: Problems, section: str, raw: object) -> list[dict]:
+    """Checked tables of a section of terms; of one that occurs once a list of one."""
+    if section not in TERM_LISTS:
+        return [values_of(problems, section, table_of(problems, section, raw, f"[{section}]"), section)]
+    return [
+        values_of(problems, section, table, item_of(section, table, place))
+        for place, table in enumerate(tables_of(problems, section, raw))
+    ]
 
 
 def _library(problems: Problems, part: str, raw: object) -> dict:

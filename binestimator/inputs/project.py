@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from dataclasses import field as dataclass_field
@@ -23,6 +24,7 @@ from binestimator.inputs.schema import (
     is_used,
     record_type,
 )
+from binestimator.inputs.terms import NO_TERMS, Terms
 
 if TYPE_CHECKING:
     _CandidateInputs = Record
@@ -36,7 +38,7 @@ class Candidate(_CandidateInputs):
 
     Parameters
     ----------
-    id, name, cost_usd, incentive_usd, kind
+    id, name, cost_usd, incentive_usd, kind, maintenance_usd_yr, hardware_usd
         See section ``candidate`` of the inputs.
     sat, dsp : records of sections sat and dsp
         Resolved: no parameter that the strategy uses is ``None``, except
@@ -53,6 +55,12 @@ class Candidate(_CandidateInputs):
     def changed_service(self) -> tuple[str, ...]:
         """Paths of the overrides that change what the rooms are promised."""
         return tuple(path for path in self.overrides if known_path(path).field.role == "service")
+
+
+#: Paths of inputs that no figure of a year depends on.
+_MONEY_ONLY = re.compile(
+    r"(life_cycle|cost|emissions)\.|prices\.currency$|candidate\[.*\]\.(maintenance_usd_yr|hardware_usd)$"
+)
 
 
 class Rebuild(Protocol):
@@ -79,7 +87,8 @@ class Project:
     Parameters
     ----------
     info, weather, calendar, schedule, building, room_setpoints, air_handler, outdoor_air, economizer, fan, \
-return_fan, cooling, heating, preheat, limits, service, prices, remedies, rogue_zones, bins, as_run : records
+return_fan, cooling, heating, preheat, limits, service, prices, life_cycle, cost, emissions, remedies, rogue_zones, \
+bins, as_run : records
         One for each section (``info`` is section ``project``); attributes as in the inputs reference.
     specials, groups, zones : tuple of records
         Zones are complete: those of the quick description, then those of the project file, then
@@ -109,6 +118,8 @@ return_fan, cooling, heating, preheat, limits, service, prices, remedies, rogue_
         strategies ``sat.ignored_requests``, the same for all candidates.
     climate : str
         Climate zone of 90.1, such as ``4A``; empty while it is not known (see :meth:`in_climate`).
+    terms : Terms
+        Of utilities and programmes: peak windows, incentives.
     rebuild : callable
         What it was built by, to build it again with other overrides or in a climate.
 
@@ -137,6 +148,9 @@ return_fan, cooling, heating, preheat, limits, service, prices, remedies, rogue_
     limits: Record
     service: Record
     prices: Record
+    life_cycle: Record
+    cost: Record
+    emissions: Record
     remedies: Record
     rogue_zones: Record
     bins: Record
@@ -154,6 +168,7 @@ return_fan, cooling, heating, preheat, limits, service, prices, remedies, rogue_
     defaults: dict[str, tuple[object, str]] = dataclass_field(hash=False, repr=False)
     rebuild: Rebuild = dataclass_field(compare=False, hash=False, repr=False)
     climate: str = ""
+    terms: Terms = NO_TERMS
 
     def section(self, name: str) -> object:
         """Record of a section by its name in the project file."""
@@ -182,6 +197,12 @@ return_fan, cooling, heating, preheat, limits, service, prices, remedies, rogue_
         """Candidate the others are compared with."""
         return self.candidate(self.baseline_id)
 
+    @property
+    def estimate_origins(self) -> tuple[str, ...]:
+        """Origins of the inputs that the estimate of a year rests on: without those of the life cycle, of cost lines
+        and of emissions, which are placeholders until somebody prices the work."""
+        return tuple(origin for path, origin in self.origins.items() if not _MONEY_ONLY.match(path))
+
     def status_of(self, path: str) -> str:
         """How the value of an input was obtained.
 
@@ -203,6 +224,7 @@ return_fan, cooling, heating, preheat, limits, service, prices, remedies, rogue_
         text = repr([(path, value) for path, _, value, *_ in self.effective_rows()]) + repr(
             [(candidate.id, dict(candidate.overrides)) for candidate in self.candidates]
         )
+        text += repr(self.terms.given) if self.terms.given else ""
         return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:8]
 
     def with_overrides(self, overrides: Mapping[str, object], *, in_cells: bool = False) -> Project:

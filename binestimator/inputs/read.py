@@ -16,6 +16,7 @@ from binestimator.inputs.problems import InputErrors, Problem, Problems, sentenc
 from binestimator.inputs.project import Project
 from binestimator.inputs.raw_tables import item_of
 from binestimator.inputs.schema import LIST_SECTIONS
+from binestimator.inputs.terms import TERM_LISTS
 from binestimator.inputs.toml_text import QUOTED, Outline, outline, quoted_line
 
 
@@ -144,7 +145,7 @@ def _lines_of_inputs(found: Outline) -> dict[str, int]:
         if isinstance(lines, list) and isinstance(tables, list):
             key = "id" if section == "candidate" else "name"
             for place, (table, inner) in enumerate(zip(tables, lines, strict=False)):
-                if section in LIST_SECTIONS and isinstance(table, Mapping):
+                if section in (*LIST_SECTIONS, *TERM_LISTS) and isinstance(table, Mapping):
                     note(item_of(section, table, place, key), inner)
         elif section:
             note(section, lines)

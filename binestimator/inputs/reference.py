@@ -8,14 +8,16 @@ from binestimator.inputs.schema import (
     ROLES_TEXT,
     SECTIONS,
     STRATEGY_SECTIONS,
+    TERM_SECTIONS,
     fields_of,
     title_of,
     used_when_text,
 )
+from binestimator.inputs.terms import TERM_LISTS
 
 
 def _header_of(section: str) -> str:
-    if section in LIST_SECTIONS:
+    if section in LIST_SECTIONS or section in TERM_LISTS:
         return f"`[[{section}]]`, one for each"
     if section in STRATEGY_SECTIONS:
         strategies = fields_of(section)["strategy"].choices
@@ -26,7 +28,7 @@ def _header_of(section: str) -> str:
 def documentation_markdown() -> str:
     """Reference of all inputs as Markdown: one table for each section."""
     lines = ["# Inputs", "", ROLES_TEXT, ""]
-    for section in SECTIONS:
+    for section in (*SECTIONS, *TERM_SECTIONS):
         lines += [f"## {title_of(section)}", "", f"{_header_of(section)}", ""]
         lines += ["| Input | Unit | Allowed | Default | Role | What it is | Source of the default |"]
         lines += ["|---|---|---|---|---|---|---|"]

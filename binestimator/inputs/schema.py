@@ -10,7 +10,7 @@ Columns of ``inputs.csv``
         What a candidate that overrides it changes: one of :data:`ROLES`.
     type
         ``text, path, bool, int, float, optional_float, choice, choice_float, hour_pair,
-        date_list, profile24, points, choice_list`` (see :func:`binestimator.inputs.values.check_value`).
+        date_list, profile12, profile24, points, choice_list`` (see :func:`binestimator.inputs.values.check_value`).
     unit, low, high
         Unit and allowed range, ends included; of ``points`` the range of the second value.
     default
@@ -47,7 +47,7 @@ STRATEGY_SECTIONS = ("sat", "dsp")
 
 TYPES = frozenset(
     ["text", "path", "bool", "int", "float", "optional_float", "choice", "choice_float"]
-    + ["hour_pair", "date_list", "profile24", "points", "choice_list"]
+    + ["hour_pair", "date_list", "profile12", "profile24", "points", "choice_list"]
 )
 
 #: Roles of inputs. ``service``: what the rooms are promised (a candidate that changes it is no equal service);
@@ -60,12 +60,15 @@ ROLES_TEXT = (
     "of another service, shown and never ranked; building, assumption and shared are refused."
 )
 
+#: Currency of names that end in ``_usd`` and of sheets, unless the project names another.
+USUAL_CURRENCY = "USD"
+
 #: How sure a value is: how the user came to it. ``default``: it was not looked at.
 STATUSES = ("measured", "nameplate", "drawing", "trended", "interview", "default")
 
 
-def _read_fields() -> tuple[Field, ...]:
-    text = resources.files("binestimator.inputs").joinpath("inputs.csv").read_text(encoding="utf-8")
+def _read_fields(name: str) -> tuple[Field, ...]:
+    text = resources.files("binestimator.inputs").joinpath(name).read_text(encoding="utf-8")
     return tuple(_field_from_row(row) for row in csv.DictReader(text.splitlines()))
 
 
@@ -81,7 +84,7 @@ def _field_from_row(row: dict[str, str]) -> Field:
     choices = tuple(float(choice) for choice in texts) if kind == "choice_float" else texts
     if (kind in ("choice", "choice_float", "choice_list")) != bool(choices):
         raise ValueError(f"{name}: choices do not go with type {kind!r}")
-    ranged = kind in ("int", "float", "optional_float", "hour_pair", "profile24", "points")
+    ranged = kind in ("int", "float", "optional_float", "hour_pair", "profile12", "profile24", "points")
     low, high = (float(row[end]) if row[end] else None for end in ("low", "high"))
     if ranged and (low is None or high is None or low >= high):
         raise ValueError(f"{name}: needs a range")
@@ -118,13 +121,21 @@ def _field_from_row(row: dict[str, str]) -> Field:
 
 
 #: All inputs in the order of the file.
-FIELDS = _read_fields()
+FIELDS = _read_fields("inputs.csv")
 #: Names of the sections in the order of the file.
 SECTIONS = tuple(dict.fromkeys(field.section for field in FIELDS))
 #: Sections that are in the project file as one table.
 SINGLE_SECTIONS = tuple(name for name in SECTIONS if name not in LIST_SECTIONS + STRATEGY_SECTIONS)
 
-_BY_SECTION = {section: {field.name: field for field in FIELDS if field.section == section} for section in SECTIONS}
+#: Inputs of the terms of utilities and programmes (``terms.csv``), of which a project may have none: no path leads to
+#: them, no candidate overrides them.
+TERM_FIELDS = _read_fields("terms.csv")
+TERM_SECTIONS = tuple(dict.fromkeys(field.section for field in TERM_FIELDS))
+
+_BY_SECTION = {
+    section: {field.name: field for field in (*FIELDS, *TERM_FIELDS) if field.section == section}
+    for section in (*SECTIONS, *TERM_SECTIONS)
+}
 
 
 def fields_of(section: str) -> dict[str, Field]:
@@ -172,7 +183,7 @@ def _record_name(section: str) -> str:
 
 def __getattr__(name: str) -> type:
     # Lets copies of records travel between processes: pickle looks the class up by its name.
-    for section in SECTIONS:
+    for section in _BY_SECTION:
         if name == _record_name(section):
             return record_type(section)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
@@ -234,6 +245,16 @@ _TITLES = {
     "limits": "Limits of the resets",
     "service": "Equal service",
     "prices": "Prices",
+    "life_cycle": "Life cycle",
+    "cost": "Cost build-up",
+    "emissions": "Emissions",
+    "peak_window": "Peak windows",
+    "incentive": "Incentives",
+    "tariff": "Tariff of the utility",
+    "energy_price": "Prices of energy by season, day and hour",
+    "demand_charge": "Demand charges",
+    "measures": "Measure accounting",
+    "bills": "Bills of twelve months",
     "remedies": "Costs of remedies",
     "rogue_zones": "Rogue zones",
     "bins": "Bins",

@@ -37,7 +37,7 @@ def raw_from_text(field: Field, text: str) -> object:
         return number_or_text(text)
     if field.type == "bool":
         return {"true": True, "yes": True, "false": False, "no": False}.get(text.casefold(), text)
-    if field.type in ("hour_pair", "profile24"):
+    if field.type in ("hour_pair", "profile12", "profile24"):
         return [number_or_text(part) for part in text.split(",")] if text else []
     if field.type in ("date_list", "choice_list"):
         return [part.strip() for part in text.split(",")] if text else []
@@ -74,7 +74,7 @@ def check_value(field: Field, raw: object, *, in_cell: bool = False) -> tuple[ob
         In the form the records hold: ``str, bool, int, float``; ``hour_pair`` a tuple of
         two floats or the empty tuple (closed); ``date_list`` a tuple of ``MM-DD`` texts;
         ``choice_list`` a tuple of choices in their order;
-        ``profile24`` a tuple of 24 floats; ``points`` a tuple of (x, y) tuples.
+        ``profile12`` and ``profile24`` tuples of so many floats; ``points`` a tuple of (x, y) tuples.
         ``None`` when wrong or unset.
     problem : str or None
         What is wrong, or ``None``.
@@ -347,6 +347,10 @@ def _check_profile24(field: Field, raw: object, in_cell: bool) -> tuple[object, 
     return _check_numbers(field, raw, 24, in_cell)
 
 
+def _check_profile12(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
+    return _check_numbers(field, raw, 12, in_cell)
+
+
 def _check_date_list(field: Field, raw: object, in_cell: bool) -> tuple[object, str | None]:
     if not isinstance(raw, (list, tuple)):
         return None, sentence("not a list", raw, field.allowed_as(in_cell=in_cell))
@@ -433,6 +437,7 @@ _CHECKS = {
     "choice_float": _check_choice_float,
     "hour_pair": _check_hour_pair,
     "date_list": _check_date_list,
+    "profile12": _check_profile12,
     "profile24": _check_profile24,
     "points": _check_points,
     "choice_list": _check_choice_list,

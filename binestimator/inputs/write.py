@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 
 from binestimator.inputs.project import Project
 from binestimator.inputs.schema import SINGLE_SECTIONS, STRATEGY_SECTIONS, fields_of
+from binestimator.inputs.terms import TERM_LISTS
 
 _ESCAPES = {"\\": "\\\\", '"': '\\"', "\n": "\\n", "\t": "\\t", "\r": "\\r"}
 
@@ -43,6 +44,9 @@ def project_to_toml(project: Project) -> str:
             _table(lines, "[candidate.override]", values["override"])
     if project.overrides:
         _table(lines, "[override]", project.overrides)
+    for section, tables in given.terms.items():
+        for values in tables:
+            _table(lines, f"[[{section}]]" if section in TERM_LISTS else f"[{section}]", values)
     if given.evidence:
         _table(lines, "[evidence]", given.evidence)
     if given.status:

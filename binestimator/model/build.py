@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..rates import prices_of
 from ..units import BTU_PER_WH
 from .air_handler import design_outdoor_air_cfm
 from .fan import fan_power_at
@@ -161,7 +162,7 @@ def build_unit(project, sizes: Sizes) -> Unit:
         preheat=project.preheat,
         limits=project.limits,
         service=project.service,
-        prices=project.prices,
+        prices=prices_of(project),
         infiltration_running_frac=building.infiltration_running_frac,
         design_cfm=float(design_cfm),
         max_cfm=float(max_fan_cfm),

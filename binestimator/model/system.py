@@ -15,6 +15,7 @@ import numpy as np
 
 from ..end_uses import ELECTRIC_RATES, cost_rate_usd_h
 from ..moist_air import humidity_ratio_from_dewpoint, wetbulb_two_step_f
+from ..rates import prices_at
 from ..units import BTU_PER_WH
 from . import air_handler as ah
 from . import fan as fans
@@ -665,7 +666,7 @@ def finished(unit: Unit, c, loads: ZoneLoads, sat_set, a: Air, p: Coils, enabled
         heat_unserved_kbtuh=heat.unserved_kbtuh + preheat_source.unserved_kbtuh,
         **rates,
         electricity_kw=sum(rates[name] for name in ELECTRIC_RATES),
-        cost_usd_h=cost_rate_usd_h(rates, unit.prices),
+        cost_usd_h=cost_rate_usd_h(rates, prices_at(unit.prices, c.rate_period)),
         unmet_zones=zones.unmet_zones,
         unmet_degrees=zones.unmet_degrees,
         cold_zones=zones.cold_zones,

@@ -1,4 +1,4 @@
-"""Energy prices and what a candidate is worth: annual cost and simple payback."""
+"""Energy prices and what a candidate costs and is worth."""
 
 from binestimator.money.payback import Payback, simple_payback_years
 from binestimator.money.prices import annual_cost_by_source_usd, annual_cost_usd

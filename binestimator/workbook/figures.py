@@ -15,9 +15,13 @@ from ..advice.value import is_limit_of_control
 from ..end_uses import END_USES as _USES
 from ..findings import NOT_VENTILATED, baseline_failures, more_humid, saves_by_ventilation, short_of_outdoor_air
 from ..inputs.paths import parse_path
+from ..money.bills import reconciled_words
+from ..money.cost import NONE
+from ..rates import typical_prices
 from ..results import CHANGED_SERVICE, CandidateResult, Results
 from ..row_accuracy import bin_errors
 from ..strategies.registry import DSP_STRATEGIES, SAT_STRATEGIES, dsp_strategy, sat_strategy, strategies_of
+from .formats import currency_sign
 from .layout import END_USES
 
 SAT_WORDS = {strategy.name: strategy.words for strategy in SAT_STRATEGIES}
@@ -30,9 +34,17 @@ def prices_of_end_uses(prices) -> dict[str, float]:
 
 
 def cost_by_end_use(results: Results, candidate) -> dict[str, float]:
-    """Annual cost of each end use; they sum to ``cost_usd`` as long as prices are flat. [USD]"""
-    prices = prices_of_end_uses(results.project.prices)
-    return {key: candidate.annual[key] * prices[key] for key, _, _ in END_USES}
+    """Annual cost of each end use; they sum to ``cost_usd``. [USD]
+
+    Where prices differ by rate period, or demand and tiers are charged, each end use has its share of the cost by its
+    energy at mean prices.
+    """
+    prices = prices_of_end_uses(typical_prices(results.unit.prices))
+    costs = {key: candidate.annual[key] * prices[key] for key, _, _ in END_USES}
+    if not results.project.terms.has_tariff:
+        return costs
+    total = sum(costs.values())
+    return {key: cost * candidate.annual["cost_usd"] / total if total else 0.0 for key, cost in costs.items()}
 
 
 def used_end_uses(results: Results) -> list[tuple[str, str, str]]:
@@ -53,9 +65,9 @@ def rounded(value: float, step: float) -> float:
 
 
 def money(value: float, step: float = 1.0) -> str:
-    """``$1,230`` or ``−$40``."""
+    """``$1,230`` or ``−$40``; in another currency its name for the sign."""
     number = rounded(value, step)
-    return f"{'−' if number < 0 else ''}${abs(number):,.0f}"
+    return f"{'−' if number < 0 else ''}{currency_sign()}{abs(number):,.0f}"
 
 
 def money_step(results: Results) -> float:
@@ -205,7 +217,7 @@ def _do_what(results: Results, best: CandidateResult, c: CandidateResult) -> str
         )
     if is_limit_of_control(best.candidate):
         why = "is a limit of control that no loop reaches"
-    elif results.project.origins.get(f"candidate[{best.id}].cost_usd") != "given":
+    elif best.worth.cost_basis == NONE:
         why = "its cost is not given"
     else:
         why = f"what it costs more does not pay back within {limit:g} years"
@@ -801,7 +813,7 @@ def sure_lines(results: Results) -> list[str]:
     """How sure the figures are, and what they rest on."""
     counts = check_counts(results)
     cost, ours, classic = bin_claims(results)
-    origins = list(results.project.origins.values())
+    origins = results.project.estimate_origins
     defaults = sum(o == "default" for o in origins)
     first = (
         f"{counts['pass']} checks pass, {counts['explain']} need{'s' if counts['explain'] == 1 else ''} an "
@@ -815,8 +827,8 @@ def sure_lines(results: Results) -> list[str]:
             if results.project.bins.rows == "representative"
             else "."
         ),
-        f"Not reconciled with bills. {defaults:,} of {len(origins):,} inputs are defaults: measured values make the "
-        "estimate firmer.",
+        f"{reconciled_words(results.bills)}. {defaults:,} of {len(origins):,} inputs are defaults: measured "
+        "values make the estimate firmer.",
         "A typical year is no forecast: no ± is given, as none has been measured for this building.",
     ]
     added = interaction_text(results)

@@ -215,7 +215,10 @@ class FormPlan:
         self.overrides_row = row
         row += 3 + len(self.content.overrides) + self.spare.lines
         self.underneath_row = row if self.content.underneath else None
-        self.inputs_last_row = row + (3 + len(self.content.underneath) if self.content.underneath else 0) - 1
+        row += 3 + len(self.content.underneath) if self.content.underneath else 0
+        terms = len(self.content.terms) + self.spare.lines
+        self.terms_row = row if terms else None
+        self.inputs_last_row = row + (3 + terms if terms else 0) - 1
 
     def _place_profiles(self) -> None:
         groups = len(self.content.groups) + self.spare.group
@@ -239,6 +242,13 @@ class FormPlan:
         for place, item in enumerate(self.content.items(kind)):
             for key, entry in item.entries.items():
                 self._place(entry, sheet, rows[key], table.columns(place))
+
+    def term_place(self, path: str) -> tuple[str, int, int] | None:
+        """Cell of a value of the terms (sheet, row, column); None for one that is not given."""
+        paths = [each for each, _ in self.content.terms]
+        if self.terms_row is None or path not in paths:
+            return None
+        return INPUTS, self.terms_row + 3 + paths.index(path), INPUT_LAYERS[LAYERS.index(YOURS)]
 
     def zone_column(self, layer: str, name: str) -> int:
         """Column of an input of zones in a layer."""

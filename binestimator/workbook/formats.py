@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+
 from ..end_uses import ENERGY_KEYS
+from ..inputs.schema import USUAL_CURRENCY
 from .strict import BOOK_FONT, Book
 
 FONT = BOOK_FONT
@@ -53,6 +58,25 @@ def _signed(code: str, zero: str) -> str:
     return f'+{code};"−"{code};{zero}'
 
 
+#: Currency of the workbook in the making; the sign of any other than the usual one is its name before the number.
+_currency: ContextVar[str] = ContextVar("_currency", default=USUAL_CURRENCY)
+
+
+@contextmanager
+def in_currency(name: str) -> Iterator[None]:
+    """Amounts of money are written in this currency meanwhile."""
+    token = _currency.set(name)
+    try:
+        yield
+    finally:
+        _currency.reset(token)
+
+
+def currency_sign() -> str:
+    """What stands before an amount of money."""
+    return "$" if _currency.get() == USUAL_CURRENCY else f"{_currency.get()} "
+
+
 NUMBERS = {
     "f0": "#,##0",
     "f1": "#,##0.0",
@@ -68,6 +92,7 @@ NUMBERS = {
     "error": _signed("0.000", "0.000"),
     "signed_pct": _signed("0.0%", "0.0%"),
     "pct0": '0%;"−"0%;0%',
+    "pct2": '0.00%;"−"0.00%;0.00%',
     "pct2_signed": _signed("0.00%", "0.00%"),
     "diff_pct": _signed("0.000%", "0.000%"),
     "usd": "$#,##0",
@@ -248,6 +273,8 @@ class Styles:
     def __init__(self, book: Book):
         self._book = book
         self._made: dict = {}
+        sign = currency_sign()
+        self._sign = sign if sign == "$" else '"' + sign.replace('"', "") + '"'
 
     def __call__(self, *pieces: str, mark: str = ""):
         """Format of these pieces; ``mark`` is printed behind numbers."""
@@ -257,7 +284,7 @@ class Styles:
             properties: dict[str, object] = dict(_BASE)
             for piece in pieces:
                 if piece in NUMBERS:
-                    properties["num_format"] = NUMBERS[piece]
+                    properties["num_format"] = NUMBERS[piece].replace("$", self._sign)
                 else:
                     properties.update(PIECES[piece])
             if mark:

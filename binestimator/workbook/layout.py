@@ -24,6 +24,7 @@ GUIDE = "Guide"
 BINS = "Weather bins"
 ROWS = "Bin rows"
 COMPARISON = "Comparison"
+MEASURES = "Measures"
 PATTERNS = "Patterns"
 AS_RUN = "As run"
 TRENDS = "Trends"
@@ -52,6 +53,8 @@ CONTENTS = {
     ZONES: "Inputs of every zone, one line each",
     STRATEGIES: "Parameters of every option, side by side, and what else it changes",
     COMPARISON: "Every annual figure of every option in full, from the bin rows and hour by hour",
+    MEASURES: "Savings against the existing and the code baseline, as shares, in either order and by parts; bills by "
+    "month",
     PATTERNS: "By month, by outdoor temperature and by airflow; the numbers behind the charts",
     AS_RUN: "Options at time steps, as controllers run them, beside rooms at rest: savings, zones that ask, three days",
     TRENDS: "Measured beside modelled by outdoor temperature, and a typical week, where trend logs were given",
@@ -63,6 +66,8 @@ CONTENTS = {
     ROWS: "The rows that represent the year: hours, weights, outdoor conditions",
 }
 LIVE_YEAR = "Live year"
+MONEY = "Money"
+TARIFF = "Tariff"
 # State of a file in which nobody has changed an input.
 NOTHING_EDITED = "No input has been edited since the run: all figures are those of the run."
 #: Sheets of a set of inputs; another set (a repair, a companion measure) has the number of its first option behind it.
@@ -78,6 +83,8 @@ LIVE_CONTENTS = {
     "Cold air": "Supply air that mixed air gives by itself where nothing heats it enough, step by step",
     "Plant short": "Supply air at which a plant too small carries the load, step by step",
     LIVE_YEAR: "Annual figures, savings and payback of every option with a sheet, by formulas",
+    TARIFF: "Marginal prices by rate period, by formulas; demand and tiers by month, from the hours",
+    MONEY: "Cost line by line, incentive, demand in peak windows, cash flow and life-cycle measures, by formulas",
     "Row inspector": "Pick an option and a row: the calculation of every zone in plain cells",
     "Method": "Equations with sources and limits, and one row worked in words and numbers",
     "Held values": "What is held as values of the run, what it depends on, and what an edit has made stale",
@@ -109,6 +116,7 @@ REVIEWER_SHEETS = (
     ZONES,
     STRATEGIES,
     COMPARISON,
+    MEASURES,
     SERVICE,
     CHECKS,
     PATTERNS,
@@ -116,7 +124,7 @@ REVIEWER_SHEETS = (
     TRENDS,
     SOURCES,
 )
-REVIEWER_LIVE_SHEETS = (LIVE_YEAR, "Row inspector", "Method", "Held values")
+REVIEWER_LIVE_SHEETS = (LIVE_YEAR, MONEY, TARIFF, "Row inspector", "Method", "Held values")
 #: Sheets that the candidates' own are computed from; further ones of the formulas and the candidates follow them.
 MACHINE_SHEETS = (BINS, ROWS)
 

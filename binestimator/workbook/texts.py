@@ -87,7 +87,8 @@ NOT_MODELLED = (
     "Trim and respond step by step: demand setpoints are those at which the loops settle, without the time it takes, "
     "overshoot or hunting.",
     "Resets of chilled water, hot water and condenser water, and savings of pumps that would come with them.",
-    "Demand charges, tiers, time-of-use prices and taxes: energy is priced flat; peak kW is shown, not priced.",
+    "Demand of quarter-hours (billed demand is that of hourly means), real-time prices, tiers of fuel that start from "
+    "other loads; the contract demand and the load factor of a tariff.",
     "Memory of the building in running hours: the radiant share of gains is delayed by one lag; room temperatures are "
     "steady in the hour. "
     "Setback and warm-up do follow room heat storage.",

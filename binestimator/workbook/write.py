@@ -18,7 +18,7 @@ from ..seal import CLIENT, RESULTS, UNSEALED, seal_text
 from ..writing import Manners, NewFile, write_files
 from .figures import advised, runs_at_all
 from .form_layout import results_plan
-from .formats import Styles
+from .formats import Styles, in_currency
 from .layout import (
     ACCEPTANCE,
     AS_RUN,
@@ -32,6 +32,7 @@ from .layout import (
     HANDOVER,
     INPUTS,
     INPUTS_BRIEF,
+    MEASURES,
     OPTIONS,
     OWNER_SHEETS,
     PATTERNS,
@@ -65,6 +66,7 @@ from .sheets import (
     glance,
     guide,
     handover,
+    measures,
     patterns,
     review,
     rows,
@@ -90,6 +92,7 @@ _WRITERS = {
     BINS: bins.write,
     ROWS: rows.write,
     COMPARISON: comparison.write,
+    MEASURES: measures.write,
     SERVICE: service.write,
     CHECKS: checks.write,
     SOURCES: sources.write,
@@ -152,7 +155,8 @@ def build_workbook(
     collecting = gc.isenabled()
     gc.disable()
     try:
-        return _build(results, second, trail, blank)
+        with in_currency(results.project.prices.currency):
+            return _build(results, second, trail, blank)
     finally:
         if collecting:
             gc.enable()
@@ -226,7 +230,10 @@ def client_bytes(results: Results) -> bytes:
     WorkbookError
         Something cannot be put into a workbook.
     """
-    with Book(title=results.project.info.name, kind=CLIENT, comments=results.run_id) as book:
+    with (
+        in_currency(results.project.prices.currency),
+        Book(title=results.project.info.name, kind=CLIENT, comments=results.run_id) as book,
+    ):
         work = Work(book=book, styles=Styles(book), results=results, client=True)
         for name in (*OWNER_SHEETS, PATTERNS):
             work.sheets[name] = book.sheet(name)

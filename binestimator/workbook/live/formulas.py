@@ -18,6 +18,7 @@ from functools import lru_cache
 import numpy as np
 
 from ...errors import WorkbookError
+from ...money.life_cycle import internal_rate
 
 # Placeholders in addresses for the row of the line itself and for the row of its conditions.
 OWN, SOURCE = "\x01", "\x02"
@@ -107,6 +108,17 @@ def _transpose(values):
     return np.swapaxes(values, 1, 2)
 
 
+def _npv(rate, values):
+    """Present value of a range, its first value discounted by one year, as spreadsheet programs do."""
+    values = np.ravel(values)
+    return float(np.sum(values / (1.0 + rate) ** np.arange(1.0, len(values) + 1.0)))
+
+
+def _irr(values, guess):
+    """Internal rate of return of a range; the guess is for programs that search from it."""
+    return float(internal_rate(np.ravel(values)))
+
+
 FUNCTIONS = {
     "IF": _if,
     "MIN": _extreme(np.minimum, np.fmin),
@@ -128,6 +140,8 @@ FUNCTIONS = {
     "COUNT": _count,
     "SEARCH": _search,
     "TRANSPOSE": _transpose,
+    "NPV": _npv,
+    "IRR": _irr,
 }
 # Cells of a square of zones that are worked out at once.
 _MOST_CELLS = 2_000_000

@@ -59,7 +59,7 @@ EQUATIONS = (
         "Least-cost setpoint",
         "Value block: search over the whole range, row by row",
         "This program",
-        "Energy prices only",
+        "Marginal prices of energy by rate period; no demand charges",
     ),
     (
         "Fan pressure",
@@ -113,8 +113,8 @@ EQUATIONS = (
     (
         "Cost",
         "Electricity × price + fuel × price + purchased cooling and heat × price",
-        "Flat prices by input",
-        "No demand charges, no tiers",
+        "Prices by input, or those of the rate period (sheet “Tariff”)",
+        "Demand charges and tiers by the month are added from the hours",
     ),
 )
 

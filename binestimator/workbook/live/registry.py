@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from ...errors import WorkbookError
 from ...inputs.form_keys import COUNTS, REVIEWER
 from ..page import unit_text
@@ -10,7 +12,15 @@ from ..strict import reference
 # Sizes that follow from other inputs where they are not given: their cells show what came out of the run.
 FOLLOWS = ("air_handler.max_cfm", "outdoor_air.minimum_cfm")
 # Inputs that no figure depends on.
-WORDS_ONLY = ("project.", "candidate.name", "candidate.kind", "candidate.id")
+WORDS_ONLY = (
+    "project.",
+    "candidate.name",
+    "candidate.kind",
+    "candidate.id",
+    "prices.currency",
+    "emissions.factor_year",
+    "emissions.factor_kind",
+)
 
 
 class Registry:
@@ -52,6 +62,7 @@ class Registry:
         self.follows = follows
         self.read: set[str] = set()
         self.decides: set[str] = set()
+        self.terms: Callable[[str], tuple[str, int, int] | None] = lambda path: None
         self._held: dict[str, str] = {}
 
     def paths(self) -> list[str]:
@@ -99,6 +110,11 @@ class Registry:
         self.read.add(path)
         return self.place(path)
 
+    def term_address(self, path: str) -> str | None:
+        """Address of a value of the terms of utilities and programmes; None for one that is not given."""
+        place = self.terms(path)
+        return None if place is None else reference(*place)
+
     def held(self, path: str) -> str:
         """Address of the value of the run on the sheet of held values."""
         return self._held[path]
@@ -118,7 +134,7 @@ def form_registry(results, plan) -> Registry:
     counting = [cell for cell in plan.cells if cell.layer == COUNTS]
     review = plan.places(REVIEWER)
     typed = lambda entry: (plan.yours, review) if entry.can_review else (plan.yours,)
-    return Registry(
+    registry = Registry(
         results,
         dict(plan.counts),
         contents={cell.path: cell.content for cell in counting},
@@ -129,3 +145,5 @@ def form_registry(results, plan) -> Registry:
             if cell.entry.follows and cell.entry.yours is None
         },
     )
+    registry.terms = plan.term_place
+    return registry

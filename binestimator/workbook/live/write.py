@@ -11,7 +11,7 @@ from ..figures import setpoint_words
 from ..layout import CANDIDATE_TITLE_ROW, NOTHING_EDITED, ROW_COLUMNS, ROWS, ROWS_FIRST_ROW, sheet_candidates
 from ..page import title
 from ..strict import column_name, quoted
-from . import constants, held, inspector, method, year
+from . import constants, held, inspector, method, money, tariff, year
 from .formulas import Scope
 from .grid import TOTAL_ROWS, Pen
 from .lines import SHEET as SETPOINTS
@@ -52,7 +52,8 @@ def live_sheet_names(results) -> tuple[list[str], list[str]]:
         for kind in floating.floating_rows(results, results.candidates[k].id)
         if floating.steps_fit(results, results.candidates[k].id, kind)
     ]
-    return [*before, SETPOINTS], [*floats, year.SHEET, inspector.SHEET, method.SHEET, held.SHEET]
+    paid = [money.SHEET, *([tariff.SHEET] if results.project.terms.has_tariff else [])]
+    return [*before, SETPOINTS], [*floats, year.SHEET, *paid, inspector.SHEET, method.SHEET, held.SHEET]
 
 
 def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen:
@@ -79,6 +80,9 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
     scope = constants.write(work, work.sheets[constants.SHEET], pen, curves)
     _name_bin_rows(scope, results)
     scope.put("held.edited", held.EDITED, 0.0)
+    charged = tariff.TariffPlan.of(results)
+    if charged is not None:
+        tariff.put_prices(charged, results, scope)
     lines = Lines(pen, work.sheets[SETPOINTS], registry)
     chains: dict[int, Chain] = {}
     by_position: dict[int, Site] = {}
@@ -133,7 +137,12 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
         chains[k] = chain
         _write_candidate(pen, sheet, results, k, chain)
     lines.finish()
-    pen.places = year.write(pen, work.sheets[year.SHEET], results, registry, chains)
+    plan = money.MoneyPlan.of(results, positions)
+    pen.places = year.write(pen, work.sheets[year.SHEET], results, registry, chains, plan, charged)
+    if charged is not None:
+        rows_usd = {k: chains[k].year_cells["rows_usd"][1] for k in positions}
+        tariff.write(pen, work.sheets[tariff.SHEET], results, registry, positions, charged, rows_usd)
+    money.write(pen, work.sheets[money.SHEET], results, registry, positions, plan, pen.places)
     look = inspector.Inspector(pen, work.sheets[inspector.SHEET], results, chains, list(by_position.values()))
     look.write()
     method.write(pen, work.sheets[method.SHEET], results, look, curves)
@@ -235,6 +244,8 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
             "sum": "SUMPRODUCT({weight},{column})",
         }[c.total]
         total = pen.evaluated(sheet, TOTAL_ROWS["rows"], at, names, template, s(style, "subtotal", "small"))
+        if c.key == "cost_usd_h":
+            chain.year_cells["rows_usd"] = (f"{quoted(sheet.name)}!${letter}${TOTAL_ROWS['rows'] + 1}", total)
         if not c.annual:
             continue
         parts = ["{total}"]

@@ -11,6 +11,8 @@ from ..layout import LIVE_YEAR
 from ..page import title, unit_text
 from ..strict import column_name
 from .formulas import Scope
+from .money import MoneyPlan, cost_address
+from .tariff import TariffPlan
 
 SHEET = LIVE_YEAR
 BANNER_ROW = 2
@@ -29,7 +31,7 @@ SUMMED = (
 _STYLE = {"degF": "f2", "in. w.c.": "f3", "USD": "usd2"}
 
 
-def write(pen, sheet, results, registry, chains) -> dict:
+def write(pen, sheet, results, registry, chains, plan: MoneyPlan, charged: TariffPlan | None = None) -> dict:
     """Write the sheet; returns row by key of its tables."""
     s, work = pen.s, pen.work
     positions = sorted(chains)
@@ -74,10 +76,18 @@ def write(pen, sheet, results, registry, chains) -> dict:
                     names.put(other, f"{letter}{places[other] + 1}", value[(other, k)])
             if key == "electricity_kwh":
                 template = "+".join(f"{{{use.key}}}" for use in ELECTRIC)
+            elif key == "cost_usd" and charged is not None and charged.rates:
+                # Each row at the price of its rate period; nights, idle plant and charges by the month are held.
+                names.put("rows", *chains[k].year_cells["rows_usd"])
+                names.put("held", charged.held_address(place), annual[key] - chains[k].year_cells["rows_usd"][1])
+                template = "{rows}+{held}"
             elif key == "cost_usd":
                 for _, price, _ in PRICED:
                     names.put(price, registry.address("prices." + price), float(registry.value("prices." + price)))
                 template = "+".join(f"{{{e}}}*{{{price}}}" for e, price, _ in PRICED)
+                if charged is not None:
+                    names.put("held", charged.held_address(place), results.candidates[k].charges.year_usd)
+                    template += "+{held}"
             else:
                 names.put(key, *chains[k].year_cells[key])
                 template = f"{{{key}}}"
@@ -113,11 +123,12 @@ def write(pen, sheet, results, registry, chains) -> dict:
         sheet.text(row, 1, "USD", s("line", "small"))
         for place, k in enumerate(positions, 2):
             c = results.candidates[k].candidate
+            found = cost_address(plan, results.candidates[k].worth, place, name)
             pen.formula(
                 sheet,
                 row,
                 place,
-                "=" + registry.address(f"candidate[{c.id}].{name}"),
+                "=" + (found or registry.address(f"candidate[{c.id}].{name}")),
                 getattr(c, name),
                 s("usd2", "line"),
             )

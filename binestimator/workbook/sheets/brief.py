@@ -262,7 +262,7 @@ def _counts_of_inputs(work: Work, sheet: Sheet, row: int, rows: dict) -> int:
         if count:
             given = sum(origin == "given" for origin in of_kind)
             said.append(f"{count} {words} with {given:,} of {len(of_kind):,} inputs given")
-    origins = list(project.origins.values())
+    origins = project.estimate_origins
     text = (
         f"{'; '.join(said)}. Of the whole project {sum(o == 'given' for o in origins):,} of {len(origins):,} inputs "
         "were given; the others are defaults or follow from what was given. The working file lists them all with "

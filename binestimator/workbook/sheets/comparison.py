@@ -27,7 +27,7 @@ def write(work: Work, sheet: Sheet) -> None:
         work,
         sheet,
         "Comparison",
-        "Full figures. The summary rounds them; money is at the flat prices of the project.",
+        "Full figures. The summary rounds them; money is at the prices of the project.",
         link_column=last,
     )
     sheet.text(

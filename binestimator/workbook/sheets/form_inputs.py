@@ -104,6 +104,17 @@ def write(form: FormPages, sheet: Sheet) -> None:
             content.underneath,
             0,
         )
+    if form.plan.terms_row is not None:
+        _paths(
+            form,
+            sheet,
+            form.plan.terms_row,
+            "terms",
+            "Terms of utilities and programmes: peak_window[1].months, incentive[1].usd_kwh; the number is that of the "
+            "window or incentive",
+            content.terms,
+            form.plan.spare.lines,
+        )
     sheet.freeze(INPUT_KEY_ROW + 1, 1)
     sheet.on_paper(
         footer=form.footer,

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from ....end_uses import ELECTRIC, ELECTRICITY_PRICE, END_USES
+from ....end_uses import ELECTRIC, ELECTRICITY_PRICE, END_USES, PRICED
 from ....model.system import supply_heating_mode
+from ....rates import Rates
 from . import floating
 from .chain import Chain
 from .fans import second_fan
@@ -72,10 +73,18 @@ def energy_columns(chain: Chain) -> None:
             chain.out(use.column, use.formula)
     chain.out("electricity_kw", "+".join(f"{{{use.column}}}" for use in ELECTRIC))
     g.group("Cost")
+    priced = "prices"
+    if isinstance(chain.unit.prices, Rates):
+        priced = "at"
+        periods = np.tile(chain.run.rows.on.rate_period, chain.parts).astype(float)
+        g.add("rate_period", "Rate period (value)", "no.", None, "f0", values=periods + 1.0)
+        for _, price, unit in PRICED:
+            label = f"Price of a {unit}" if price != "heat_usd_kbtu" else "Price of a kBtu of heat"
+            chain.col(f"at.{price}", label, f"USD/{unit}", f"INDEX({{rates.{price}}},{{rate_period}})", "f5")
     chain.out(
         "cost_usd_h",
         "+".join(
-            f"{{{column}}}*{{prices.{price}}}"
+            f"{{{column}}}*{{{priced}.{price}}}"
             for column, price in (
                 ("electricity_kw", ELECTRICITY_PRICE),
                 *((use.column, use.price) for use in END_USES if not use.electric),

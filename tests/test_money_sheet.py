@@ -1,0 +1,174 @@
+"""The sheets of money: an independent spreadsheet program finds the same NPV, IRR, incentives and costs, before and
+after edits."""
+
+import numpy as np
+import pytest
+from books import Book
+from builders import merged, project_of, weather_of
+from recalculation import RELATIVE, Spreadsheet, edited, number_of
+from test_tariffs import TARIFF
+
+from binestimator.advice import estimate_and_advise
+from binestimator.estimate import estimate
+from binestimator.results import to_plain
+from binestimator.terminal import comparison
+from binestimator.workbook.layout import sheet_candidates
+from binestimator.workbook.live.money import FIRST_COLUMN, MoneyPlan
+from binestimator.workbook.strict import cell_name
+from binestimator.workbook.write import build_workbook
+
+RULES = {
+    "peak_window": [{"name": "Afternoons", "hours": [13, 17], "averaging": "mean_of_daily_max"}],
+    "incentive": [
+        {"name": "Custom", "usd_kwh": 0.04, "usd_kw": 60, "usd_therm": 0.8, "cost_share_frac": 0.5,
+         "longest_payback_years": 30},
+        {"name": "Bonus", "usd_kwh": 0.01, "cap_usd": 100, "buy_down_years": 1.0},
+    ],
+    "cost": {"build_up": True, "dsp_demand_h": 11},
+    "life_cycle": {"years": 12, "electricity_escalation_frac": 0.01, "fuel_escalation_frac": -0.01},
+    "project": {"name": "Four zones", "default_candidates": False},
+    "candidate": [
+        {"id": "as_found"},
+        {"id": "line", "name": "SAT by outdoor air", "sat": "outdoor_air", "dsp": "as_found"},
+        {"id": "both", "name": "Both by demand", "sat": "demand", "dsp": "demand"},
+        {"id": "airflow", "name": "DSP by airflow", "sat": "as_found", "dsp": "airflow", "hardware_usd": 500,
+         "maintenance_usd_yr": 20},
+        {"id": "dear", "name": "Dear", "sat": "as_found", "dsp": "demand", "cost_usd": 90000, "incentive_usd": 100},
+    ],
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def results():
+    return estimate_and_advise(project_of(**RULES), weather_of("greensboro"))
+
+
+@pytest.fixture(scope="module")
+def spreadsheet(tmp_path_factory):
+    return Spreadsheet(tmp_path_factory.mktemp("money"))
+
+
+def sheet_figures(table, results):
+    """Figures of the sheet by option and key."""
+    positions = sheet_candidates(results)
+    plan = MoneyPlan.of(results, positions)
+    return {
+        (results.candidates[k].id, key): table[row][column]
+        for key, row in plan.rows.items()
+        for column, k in enumerate(positions, FIRST_COLUMN)
+        if row < len(table) and column < len(table[row])
+    }
+
+
+def same(text, value):
+    return number_of(text) == pytest.approx(value, rel=RELATIVE, abs=1e-6)
+
+
+def check(table, results):
+    found = sheet_figures(table, results)
+    for c in results.candidates:
+        life = c.worth.life
+        assert same(found[c.id, "npv"], float(life.npv_usd))
+        assert same(found[c.id, "cost_usd"], c.worth.cost_usd)
+        assert same(found[c.id, "incentive_usd"], c.worth.incentive_usd)
+        for key, value in (("sir", life.sir), ("airr", life.airr), ("irr", life.irr)):
+            if np.isfinite(value):
+                # the program searches the internal rate of return to a tolerance of its own
+                assert number_of(found[c.id, key]) == pytest.approx(float(value), rel=1e-5, abs=1e-7), (c.id, key)
+            else:
+                assert found[c.id, key] in ("no cost", "none")
+        years = life.discounted_payback_years
+        assert (
+            found[c.id, "discounted_payback"] == "never"
+            if np.isnan(years)
+            else same(found[c.id, "discounted_payback"], float(years))
+        )
+        for t, flow in enumerate(life.flows_usd):
+            assert same(found[c.id, f"flow.{t}"], float(flow))
+        for n, line in enumerate(c.worth.incentive_lines):
+            assert same(found[c.id, f"rule.{n}.usd"], line.usd)
+            assert found[c.id, f"rule.{n}.bound"] == line.bound_by
+
+
+@pytest.mark.crosscheck
+def test_rules_and_build_up_count_where_an_option_gives_none(results):
+    both, dear = results["both"], results["dear"]
+    assert both.worth.cost_basis == "build_up" and both.candidate.cost_usd == both.worth.build_up.total_usd["expected"]
+    assert both.worth.incentive_basis == "rules" and both.candidate.incentive_usd == both.worth.incentive_usd > 0.0
+    assert dear.worth.cost_basis == dear.worth.incentive_basis == "given" and dear.candidate.cost_usd == 90000.0
+    assert results["as_found"].worth.cost_basis == "none" and results["as_found"].candidate.incentive_usd == 0.0
+    assert "airflow_station" in {line.key for line in results["airflow"].worth.build_up.lines}
+    data = {c["id"]: c for c in to_plain(results)["candidates"]}
+    assert data["both"]["sir"] > 0.0 and data["as_found"]["sir"] is None and data["as_found"]["airr"] is None
+    assert data["dear"]["discounted_payback_years"] is None
+    assert data["dear"]["life_cycle_notes"]["discounted_payback_years"] == "never"
+    assert data["both"]["implementation_cost_usd"] == both.worth.cost_usd
+
+
+@pytest.mark.crosscheck
+def test_demand_of_a_window_is_from_its_hours_and_negative_where_it_rises(results):
+    """Warmer supply air takes more air at the peak; nothing is prorated from the year's energy."""
+    line = results["line"]
+    assert line.worth.peak_saving_kw == pytest.approx(
+        results.baseline.worth.windows[0].demand_kw - line.worth.windows[0].demand_kw
+    )
+    warm = estimate(
+        project_of(
+            **merged(RULES, {"candidate": [
+                {"id": "as_found"}, {"id": "warm", "name": "Warm", "sat": {"strategy": "fixed", "setpoint_f": 62},
+                                     "dsp": "as_found"},
+            ]})
+        ),
+        weather_of("miami"),
+    )  # fmt: skip
+    rises = warm["warm"]
+    assert rises.worth.peak_saving_kw == warm.baseline.worth.windows[0].demand_kw - rises.worth.windows[0].demand_kw
+    assert rises.annual["fan_kwh"] > warm.baseline.annual["fan_kwh"]
+
+
+@pytest.mark.crosscheck
+def test_spreadsheet_functions_find_the_same_money_before_and_after_edits(results, spreadsheet):
+    content, pen = build_workbook(results)
+    blank = build_workbook(results, blank=True)[0]
+    edits = {
+        "life_cycle.discount_frac": 0.06,
+        "cost.rate_usd_h": 150.0,
+        "life_cycle.years": 9,
+        "prices.fuel_usd_therm": 1.4,
+    }
+    cells = {path: (sheet, cell_name(row, column)) for path, (sheet, row, column) in pen.registry.edited.items()}
+    changed = edited(content, {cells[path]: value for path, value in edits.items()})
+    tariff = estimate(project_of(**merged(TARIFF, RULES)), weather_of("greensboro"))
+    found = spreadsheet.recalculated(
+        {"blank": blank, "changed": changed, "tariff": build_workbook(tariff, blank=True)[0]}
+    )
+    check(found["blank"].table("Money"), results)
+    again = estimate(results.project.with_overrides(edits), results.weather, held=results.held)
+    check(found["changed"].table("Money"), again)
+    check(found["tariff"].table("Money"), tariff)
+    for table in (found[name].table("Money") for name in found):
+        assert not [cell for row in table for cell in row if cell.startswith(("#", "Err:"))]
+
+
+@pytest.mark.invariant
+def test_every_amount_of_the_build_up_is_an_input_that_says_whose_it_is(results):
+    marks = {line.key: line.mark for line in results["both"].worth.build_up.lines}
+    assert marks["dsp_demand"] == "estimator's" and marks["test"] == "default"
+    book = Book(build_workbook(results)[0], data_only=True)
+    texts = [str(cell.value) for row in book["Money"].iter_rows() for cell in row if cell.value is not None]
+    assert any("11 h each: estimator's" in text for text in texts)
+    assert any("each: default" in text for text in texts)
+
+
+@pytest.mark.invariant
+def test_another_currency_is_on_sheets_and_in_the_terminal_and_changes_no_figure(results):
+    named = estimate(project_of(**merged(RULES, {"prices": {"currency": "EUR"}})), weather_of("greensboro"))
+    assert to_plain(named)["currency"] == "EUR" and to_plain(results)["currency"] == "USD"
+    assert {c.id: c.annual for c in named.candidates} == {c.id: c.annual for c in results.candidates}
+    assert " EUR" in comparison(named) and "USD" not in comparison(named) and "USD" in comparison(results)
+    content, _ = build_workbook(named)
+    book = Book(content)
+    formats = {cell.number_format for row in book["Money"].iter_rows() for cell in row if cell.value is not None}
+    assert any("EUR" in code for code in formats) and not any("$" in code for code in formats)
+    texts = [str(cell.value) for row in book["At a glance"].iter_rows() for cell in row if cell.value is not None]
+    assert any("EUR " in text for text in texts) and not any("$" in text for text in texts if not text.startswith("="))
