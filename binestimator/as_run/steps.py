@@ -235,7 +235,9 @@ class Year:
         if not len(chunks):
             return
         state = self.state
-        air, mass, heat, cool = hour_off(self, hour[chunks], state.air_f[:, chunks], state.mass_f[:, chunks])
+        air, mass, heat, cool = hour_off(
+            self, hour[chunks], *(np.array(x[:, chunks], order="C") for x in (state.air_f, state.mass_f))
+        )
         state.air_f[:, chunks], state.mass_f[:, chunks] = air, mass
         use = counts[chunks]
         if self.served and use.any():
