@@ -33,6 +33,8 @@ CAPACITY_SLACK_FRAC = 1e-6
 UNSERVED_FRAC = 1e-9
 # Return and outdoor air closer than this are the same: no damper makes a difference. [degF]
 SAME_AIR_F = 1e-9
+# Cooling below this is rounding where mixed air just meets its target: it is not counted. [Btu/h]
+LEAST_COOLING_BTUH = 1.0
 # Supply heating below this is rounding where mixed air just meets its target: no source starts for it. [kBtu/h]
 LEAST_PREHEAT_KBTUH = 1e-6
 
@@ -686,8 +688,10 @@ def finished(unit: Unit, c, loads: ZoneLoads, sat_set, a: Air, p: Coils, enabled
         stage_cycling=((load > 0.0) & (load < p.capacity_btuh / unit.cooling.stages)).astype(float)
         if dx
         else np.zeros_like(load),
-        cold_dx=((a.sat_f < unit.cooling.dx_minimum_sat_f) & (load > 0.0)).astype(float) if dx else np.zeros_like(load),
-        economizer_cooling=(p.mixed.economizing & (load > 0.0)).astype(float),
+        cold_dx=((a.sat_f < unit.cooling.dx_minimum_sat_f) & (load > LEAST_COOLING_BTUH)).astype(float)
+        if dx
+        else np.zeros_like(load),
+        economizer_cooling=(p.mixed.economizing & (load > LEAST_COOLING_BTUH)).astype(float),
     )
 
 
