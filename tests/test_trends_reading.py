@@ -22,7 +22,7 @@ from binestimator.trends.tables import look
 
 START = datetime.datetime(2025, 3, 30, 0, 0)
 STEP = datetime.timedelta(minutes=15)
-ROWS = 4 * 96
+ROWS = 3 * 96
 HEADS = [
     "Time",
     "Outside Air Temp",

@@ -42,7 +42,7 @@ def found(tmp_path_factory):
 
 def cells_of(content, tmp_path, name):
     (tmp_path / "book.xlsx").write_bytes(content)
-    book = openpyxl.load_workbook(tmp_path / "book.xlsx", data_only=True)
+    book = openpyxl.load_workbook(tmp_path / "book.xlsx", data_only=True, read_only=True)
     return book.sheetnames, [
         list(row) for row in book[name].iter_rows(values_only=True)
     ] if name in book.sheetnames else []

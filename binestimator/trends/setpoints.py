@@ -29,6 +29,8 @@ LEAST_HOURS = 8.0
 _OVERRIDE_SPREAD = 0.5
 #: Share of slots at which table and override must differ for the share of overrides to be told.
 _LEAST_TOLD = 0.4
+#: Share of slots at one value of a table above which that no override is seen says nothing.
+_MOST_FLAT = 0.9
 #: Share of slots that table and override must explain together.
 EXPLAINED = 0.75
 
@@ -496,7 +498,7 @@ def _override(quantity, table, explained, hours, path, no_oat, by_season) -> Fou
         )
     if not explained:
         return unknown(key, title, "the setpoint follows no table, so that overrides cannot be told from it", hours)
-    if table.override is None and len(table.points) > 1 and table.flat_frac > 1.0 - _LEAST_TOLD:
+    if table.override is None and len(table.points) > 1 and table.flat_frac > _MOST_FLAT:
         return unknown(
             key,
             title,
