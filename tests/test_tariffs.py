@@ -182,3 +182,15 @@ def test_options_at_time_steps_are_priced_by_the_period_too():
         for terms in ({}, flat)
     )
     assert priced["cost_usd"] == pytest.approx(plain["cost_usd"], rel=1e-9)
+
+
+@pytest.mark.crosscheck
+def test_demand_alone_is_added_to_flat_prices_in_the_engine_and_in_the_workbook():
+    some = {**FEW, "candidate": FEW["candidate"][:2]}
+    plain = estimate(project_of(**some), weather_of("greensboro"))
+    charged = estimate(project_of(demand_charge=TARIFF["demand_charge"], **some), weather_of("greensboro"))
+    for c in charged.candidates:
+        assert c.by_rate_period is None and c.charges.tiers_usd.sum() == 0.0 < c.charges.year_usd
+        assert c.annual["cost_usd"] == pytest.approx(plain[c.id].annual["cost_usd"] + c.charges.year_usd, rel=1e-9)
+    _, pen = build_workbook(charged)
+    assert max(pen.residuals.values()) < 1e-7

@@ -122,13 +122,15 @@ def reconciled_words(found: tuple[Reconciled, ...]) -> str:
     if any(each.exceeds for each in found):
         what = ", ".join(each.label.lower() for each in found if each.exceeds)
         return f"{NOT_RECONCILED}: in some month the air handler alone is above the bill ({what})"
-    known = [each for each in found if each.modelled is not None]
+    known = [(each, each.nmbe_frac, each.cv_rmse_frac) for each in found]
+    known = [(each, bias, spread) for each, bias, spread in known if bias is not None and spread is not None]
     if not known:
         return f"{NOT_RECONCILED}: bills are given, but not what else is on their meters (bills.other_electricity_kwh)"
     parts = [
-        f"{each.label.lower()} NMBE {100.0 * each.nmbe_frac:+.1f} %, CV(RMSE) {100.0 * each.cv_rmse_frac:.1f} %"
-        for each in known
+        f"{each.label.lower()} NMBE {100.0 * bias:+.1f} %, CV(RMSE) {100.0 * spread:.1f} %"
+        for each, bias, spread in known
+        if bias is not None and spread is not None
     ]
-    whole = all(each.within for each in known)
+    whole = all(each.within for each, _, _ in known)
     start = "Reconciled with bills by month" if whole else f"{NOT_RECONCILED} within Guideline 14"
     return f"{start}: {'; '.join(parts)}"

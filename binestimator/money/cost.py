@@ -246,7 +246,8 @@ def build_up(
     -----
     The candidate's hardware is the same at low, expected and high, since it is given; contingency lies on it as well.
     """
-    found, hours = [], {}
+    found: list[CostLine] = []
+    hours: dict[str, float] = {}
     for line in lines:
         names = {level: input_name(line.amount, line.unit, level) for level in LEVELS}
         amount = {level: getattr(record, names[level]) for level in LEVELS}

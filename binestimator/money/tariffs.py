@@ -12,6 +12,7 @@ import numpy as np
 
 from ..end_uses import PRICED
 from ..hours import MONTHS, clock_calendar, other_load_kw, price_lines, window_hours
+from ..inputs.project import Project
 from ..rates import SOURCE_OF, prices_at, with_riders
 
 _MONTH_COUNT = len(MONTHS)
@@ -88,7 +89,7 @@ def billed_kw(peaks_kw, charge):
 class Meter:
     """A tariff laid over the hours of the year: masks and places of lines, found once for all candidates."""
 
-    project: object
+    project: Project
     month: np.ndarray
     other_kw: np.ndarray
     lines: np.ndarray

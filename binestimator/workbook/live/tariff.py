@@ -189,6 +189,8 @@ def _months(pen, sheet, results, positions, plan: TariffPlan, rows_usd) -> None:
                 continue
             values = [float(c.charges.demand_usd[n, m]) for c in chosen]
             lines.append((f"{charge.name}, {month}", "USD", "usd2", values))
+    if not lines:
+        lines.append(("No demand is billed", "USD", "usd2", [0.0] * len(chosen)))
     demand = [
         (f"{charge.name}, billed in {month}", "kW", "f2", [float(c.charges.demand_kw[n, m]) for c in chosen])
         for n, charge in enumerate(terms.demand_charges)
@@ -202,8 +204,8 @@ def _months(pen, sheet, results, positions, plan: TariffPlan, rows_usd) -> None:
     for place, (k, c) in enumerate(zip(positions, chosen, strict=True), _FIRST_COLUMN):
         letter = column_name(place)
         names = Scope()
-        values = np.array([[line[3][place - _FIRST_COLUMN] for line in lines]])
-        names.put("lines", f"{letter}{first + 1}:{letter}{first + len(lines)}", values)
+        summed = np.array([[line[3][place - _FIRST_COLUMN] for line in lines]])
+        names.put("lines", f"{letter}{first + 1}:{letter}{first + len(lines)}", summed)
         total = sum(held_usd(c, rows_usd[k]))
         found = pen.evaluated(sheet, at, place, names, "SUM({lines})", s("usd2", "line"), total)
         pen.compare(SHEET, f"{k + 1}.held", found, total, f"Charges, {c.name}")

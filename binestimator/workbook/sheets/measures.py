@@ -175,7 +175,7 @@ def _bills(work: Work, sheet: Sheet, row: int, last: int) -> int:
         if each.modelled is not None:
             for label, value in (("NMBE", each.nmbe_frac), ("CV(RMSE)", each.cv_rmse_frac)):
                 sheet.text(row, 0, label, s("line", "bold"))
-                sheet.number(row, 2, value, s("signed_pct", "line", "right"))
+                sheet.cell(row, 2, value, s("signed_pct", "line", "right"))
                 sheet.text(row, 3, SOURCE if label == "NMBE" else "", s("small", "quiet"))
                 row += 1
         row += 1
