@@ -84,8 +84,8 @@ NOT_MODELLED = (
     "Fan-powered, dual-duct, induction and underfloor terminals, chilled beams, fan coils, multizone units, dedicated "
     "outdoor air, energy recovery, evaporative "
     "cooling and storage: refused as input, not treated as something else.",
-    "Trim and respond step by step: demand setpoints are those at which the loops settle, without the time it takes, "
-    "overshoot or hunting.",
+    "Trim and respond step by step, unless the run is asked for it (`--as-run`): else demand setpoints are those at "
+    "which the loops settle, without the time it takes, overshoot or hunting.",
     "Resets of chilled water, hot water and condenser water, and savings of pumps that would come with them.",
     "Demand of quarter-hours (billed demand is that of hourly means), real-time prices, tiers of fuel that start from "
     "other loads; the contract demand and the load factor of a tariff.",
