@@ -219,6 +219,15 @@ def _edges_of_values() -> Iterator[tuple[str, dict]]:
             yield f"{field.path}: {words}", mapping
 
 
+# Terms of utilities and programmes that are lists: what each of a list has besides its name.
+_TERMS = {
+    "peak_window": {},
+    "incentive": {"usd_kwh": 0.01},
+    "energy_price": {"usd": 0.1},
+    "demand_charge": {"usd_kw": 5.0},
+}
+
+
 def _counted(kind: str, count: int) -> dict:
     mapping = copy.deepcopy(BASE)
     if kind == "group":
@@ -232,6 +241,8 @@ def _counted(kind: str, count: int) -> dict:
         mapping["building"] = {"floor_area_ft2": 60_000}
         _describe_quickly(mapping)
         mapping["special"] = [{"name": f"room {k}", "group": "office", "area_ft2": 100} for k in range(count)]
+    elif kind in _TERMS:
+        mapping[kind] = [{"name": f"{kind} {k}", **_TERMS[kind]} for k in range(count)]
     else:
         pairs = [
             (sat, dsp) for sat in fields_of("sat")["strategy"].choices for dsp in fields_of("dsp")["strategy"].choices
