@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from binestimator import hours
 from binestimator.hours import build_conditions, clock_calendar, room_lag, scheduled
 from binestimator.inputs.schema import record_type
+from binestimator.inputs.terms import NO_TERMS
 from binestimator.units import BTUH_FT2_PER_WM2
 from binestimator.weather import read_weather
 
@@ -28,6 +29,7 @@ def project(groups=({},), **sections):
         section: record_type(section)(**sections.get(section, {}))
         for section in ("calendar", "schedule", "building", "bins")
     }
+    records["terms"] = NO_TERMS
     records["groups"] = tuple(record_type("group")(name=f"g{k}", **g) for k, g in enumerate(groups))
     return SimpleNamespace(**records)
 
