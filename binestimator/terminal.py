@@ -392,11 +392,11 @@ def _money(results) -> list[str]:
     own = worth.build_up
     if own.lines:
         marked = sum(line.mark != DEFAULT for line in own.lines)
-        counts = "counts" if worth.cost_basis == BUILD_UP else "does not count: the cost is given"
-        counts = "does not count: cost.build_up is false" if worth.cost_basis == NONE else counts
+        used = "used as the cost" if worth.cost_basis == BUILD_UP else "not used, since the cost is given"
+        used = "not used, since cost.build_up is false" if worth.cost_basis == NONE else used
         text = (
             f"build-up {whole(own.total_usd['low'])} to {whole(own.total_usd['high'])} USD, "
-            f"{whole(own.total_usd['expected'])} expected, {marked} of {len(own.lines)} lines the estimator's; {counts}"
+            f"{whole(own.total_usd['expected'])} expected, {marked} of {len(own.lines)} lines the estimator's; {used}"
         )
         lines += _wrapped(text + (f"; without {own.lacks}" if own.lacks else ""), "  cost    ")
     if worth.incentive_bound_by:
@@ -491,7 +491,7 @@ def _pinned(results) -> list[str]:
                     f"{whole(after.reset_usd)})"
                 )
             else:
-                text = f"{whole(after.after_usd)} left out of the reset"
+                text = f"{whole(after.after_usd)} with {'it' if len(zones) == 1 else 'them'} left out of the reset"
             said.append(text + ("" if after.serves else ", rooms worse"))
         lines += _wrapped(f"{id_}: {'; '.join(said)}", "  ", "    ")
     return lines

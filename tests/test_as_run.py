@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from binestimator.as_run.audit import audit, dsp_tuning, runs_of, sat_tuning, trace_days
+from binestimator.as_run.hour_on import total
 from binestimator.as_run.loops import ProportionalIntegral, Requests, moved
 from binestimator.as_run.report import SAVING_POINTS, with_as_run
 from binestimator.as_run.rooms import Masses
@@ -291,6 +292,13 @@ class Always(np.ndarray):
 
 
 # --- the whole --------------------------------------------------------------------------------
+
+
+@pytest.mark.invariant
+def test_rates_that_are_no_number_add_nothing_to_a_year():
+    rates = np.array([[[1.0, np.inf]], [[np.nan, 2.0]], [[3.0, 4.0]]])  # steps, runs, chunks
+    assert total(rates, np.array([1.0, 0.5])) == pytest.approx([4.0 + 0.5 * 6.0], rel=1e-12)
+    assert total(rates[2:], np.array([1.0, 0.5])) == pytest.approx([5.0], rel=1e-12)
 
 
 @pytest.mark.invariant

@@ -693,6 +693,7 @@ def test_lists_are_limited(kind, most):
             "air_handler.supply_heating_setpoint_f",
             "against the cooling coil",
         ),
+        (("cost", {"test_low_h": 7}), "cost.test_low_h", "test_low_h = 7, test_h = 6, test_high_h = 8"),
         (("cooling", {"chilled_water_f": 52}), "cooling.chilled_water_f", "within 5 degF"),
         (("candidate", [{"id": "sat_demand", "kind": "repair"}]), "candidate[sat_demand].kind", "overrides no input"),
         (

@@ -410,15 +410,19 @@ class HourOn:
             enabled,
             steps.short.reshape(-1),
         )
-        found = {}
-        for f in fields(state):
-            values = getattr(state, f.name).reshape(flat).sum(axis=0) @ weights
-            found[f.name] = (
-                values
-                if np.isfinite(values).all()
-                else (np.nan_to_num(getattr(state, f.name)).reshape(flat).sum(axis=0) @ weights)
-            )
-        return found
+        return {f.name: total(getattr(state, f.name).reshape(flat), weights) for f in fields(state)}
+
+
+def total(rates, weights):
+    """Sum over steps and over chunks, each with its weight (K,), of rates (J, N, K). (N,)
+
+    NaN, as a room mean without airflow, and the infinite capacity of purchased cooling count as nothing: no figure of a
+    year is their sum.
+    """
+    found = rates.sum(axis=0)
+    if not np.isfinite(found).all():
+        found = np.where(np.isfinite(rates), rates, 0.0).sum(axis=0)
+    return found @ weights
 
 
 def short(values):

@@ -42,6 +42,16 @@ def unlikely(project) -> list[Finding]:
             value = getattr(group, name)
             if (value < limit) if name.startswith("cooling") else (value > limit):
                 check(item_path("group", group.name, name), f"{value:g} degF is {text} ({limit:g}).")
+    for low in (field.name for field in fields_of("cost").values() if "_low" in field.name):
+        names = low, low.replace("_low", ""), low.replace("_low", "_high")
+        values = [getattr(project.cost, name) for name in names]
+        if values != sorted(values):
+            check(
+                f"cost.{low}",
+                "Low, expected and high of a line of the cost do not rise: "
+                + ", ".join(f"{name} = {value:g}" for name, value in zip(names, values, strict=True))
+                + ". Check whether two are swapped.",
+            )
     limits, fan, unit = project.limits, project.fan, project.air_handler
     if limits.sat_min_f < unit.design_sat_f:
         check(
