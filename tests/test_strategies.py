@@ -107,6 +107,25 @@ def test_settled_point_by_search(pool, ignored):
     assert demand._pool(first[None], second[None], third[None], weights, ignored)[0] == best
 
 
+@pytest.mark.crosscheck
+@given(
+    st.integers(0, 2**32 - 1),
+    st.integers(1, 12),
+    st.sampled_from([0.0, 1.0, 2.0, 2.5, 7.0, 40.0]),
+    st.sampled_from([(1.0, 1.0, 3.0), (0.0, 1.0, 2.0), (0.5, 1.0), (5.0, 8.0)]),
+)
+def test_settled_points_of_many_rows_are_those_of_sorting(seed, zones, ignored, of_weights):
+    """Rows that need one request and rows that need all of them, equal thresholds among them, side by side: the same
+    to the last digit as all requests sorted."""
+    rng = np.random.default_rng(seed)
+    first = rng.integers(0, 9, size=(40, zones)) / 8.0
+    second = first - rng.integers(0, 4, size=first.shape) / 8.0
+    third = second - rng.integers(0, 4, size=first.shape) / 8.0
+    weights = rng.choice(of_weights, size=zones)
+    sorted_all = demand.settled(np.concatenate([first, second, third], axis=1), np.tile(weights, 3), ignored)
+    assert np.array_equal(demand._pool(first, second, third, weights, ignored), sorted_all)
+
+
 # --- a two-minute simulation -----------------------------------------------------------------------
 
 

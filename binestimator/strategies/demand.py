@@ -74,22 +74,32 @@ def settled(thresholds, weights, ignored):
 def _pool(first, second, third, weights, ignored):
     """Settled setpoint of three requests per zone; first requests must be the largest of a zone.
 
-    Only the zones with the largest first thresholds can decide, so the others are left out
-    before pooling where weights allow it.
+    With weights of at least one a few zones decide. The largest request left is taken away, its zone goes on with its
+    next one, until those taken outweigh what is ignored: :func:`settled` of all, to the last digit, without sorting.
     """
-    n = first.shape[1]
     keep = weights > 0.0
-    most = int(np.floor(ignored + REQUEST_SLACK)) + 1
-    if keep.all() and weights.min() >= 1.0 and most < n:
-        index = np.argpartition(-first, most - 1, axis=1)[:, :most]
-        pick = lambda a: np.take_along_axis(a, index, axis=1)
-        values = np.concatenate([pick(first), pick(second), pick(third)], axis=1)
-        w = np.concatenate([weights[index]] * 3, axis=1)
-        order = np.argsort(-values, axis=1, kind="stable")
-        stacked = np.cumsum(np.take_along_axis(w, order, axis=1), axis=1)
-        where = np.argmax(stacked > ignored + REQUEST_SLACK, axis=1)
-        return np.take_along_axis(values, order, axis=1)[np.arange(len(values)), where]
-    return settled(np.concatenate([first, second, third], axis=1), np.concatenate([weights] * 3), ignored)
+    if not keep.all():
+        first, second, third, weights = first[:, keep], second[:, keep], third[:, keep], weights[keep]
+    limit = ignored + REQUEST_SLACK
+    if not keep.any() or weights.min() < 1.0 or MOST_REQUESTS * float(weights.sum()) <= limit:
+        return settled(np.concatenate([first, second, third], axis=1), np.concatenate([weights] * 3), ignored)
+    rows = np.arange(len(first))
+    zone = first.argmax(axis=1)
+    value, taken = first[rows, zone], weights[zone]
+    going = np.flatnonzero(taken <= limit)
+    zone, taken, left = zone[going], taken[going], first[going]
+    sent = np.zeros(left.shape, dtype=np.int8)
+    while going.size:
+        here = np.arange(going.size)
+        before, ends = sent[here, zone], (second[going, zone], third[going, zone])
+        left[here, zone] = np.where(before == 0, np.maximum(*ends), np.where(before == 1, np.minimum(*ends), -np.inf))
+        sent[here, zone] += 1
+        zone = left.argmax(axis=1)
+        value[going] = left[here, zone]
+        taken = taken + weights[zone]
+        more = np.flatnonzero(taken <= limit)
+        going, zone, taken, left, sent = going[more], zone[more], taken[more], left[more], sent[more]
+    return value
 
 
 def edges(first, release, second, third, weights, left):
