@@ -10,8 +10,9 @@ above, formulas read a constant where it stands.
 
 from __future__ import annotations
 
+import itertools
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from html import escape
 from typing import TYPE_CHECKING
@@ -194,6 +195,39 @@ class Grid:
         address = f"{left}{OWN}" if width == 1 else f"{left}{OWN}:{column_name(column.column + width - 1)}{OWN}"
         self.scope.put(key, address, column.texts or values)
         return column
+
+    @property
+    def place(self) -> int:
+        """Columns added so far."""
+        return len(self._by_key)
+
+    def repeat(self, first: int, last: int, renamed: Callable[[str], str], relabelled: Callable[[str], str]) -> None:
+        """Add the columns from place ``first`` to before ``last`` once more, in their groups.
+
+        Parameters
+        ----------
+        renamed : callable
+            Gives keys and templates their new names.
+        relabelled : callable
+            The same for labels of columns and groups.
+        """
+        again = dict(itertools.islice(self._by_key.items(), first, last))
+        for group in list(self.groups):
+            columns = [column for column in group.columns if column.key in again]
+            if columns:
+                self.group(relabelled(group.label))
+            for c in columns:
+                self.add(
+                    renamed(c.key),
+                    relabelled(c.label),
+                    c.unit,
+                    tuple(renamed(template) for template in c.templates) or None,
+                    c.style,
+                    values=None if c.templates else c.values,
+                    width=c.width,
+                    array=c.array,
+                    head=c.head,
+                )
 
     def block(self, name: str, first: str, last: str) -> None:
         """Name neighbouring columns, from ``first`` to ``last``, as one range of a row."""

@@ -8,6 +8,7 @@ hundreds of zone lines the steps are too wide for a sheet: what the run found is
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,6 +28,8 @@ from .terminals import terminal_columns
 DOWN, UP = "Cold air", "Plant short"
 # Rows this close to floating have their steps as well, so that small edits stay live. [degF, share of capacity]
 NEAR_F, NEAR_FRAC = 3.0, 0.85
+# Later steps differ from this one by names alone: their columns are not drawn from the model again.
+DRAWN_STEPS = 2
 # Columns that an evaluation takes at most beside its blocks of one a zone line.
 STEP_COLUMNS = 110
 
@@ -279,15 +282,20 @@ def _root(one, kind: str) -> str:
     for k in range(1, count + 1):
         x, s = f"s{k}_", f"{{s_sat_{k}}}"
         terminal_columns(one, x, s)
-        air_columns(one, x, s)
-        one.group(f"Residual, step {k}")
-        one.col(
-            f"r_{k}",
-            f"Air that results above it, step {k}",
-            "°F",
-            _cold(one, x, s) if down else _excess(one, x, s),
-            "f4",
-        )
+        if k <= DRAWN_STEPS:
+            first = one.grid.place
+            air_columns(one, x, s)
+            one.group(f"Residual, step {k}")
+            one.col(
+                f"r_{k}",
+                f"Air that results above it, step {k}",
+                "°F",
+                _cold(one, x, s) if down else _excess(one, x, s),
+                "f4",
+            )
+            last = one.grid.place
+        else:
+            one.grid.repeat(first, last, *_of_step(k))
         one.col(f"f_{k}", "The same without rounding", "°F", f"IF(ABS({{r_{k}}})>{{k.found}},{{r_{k}}},0)", "f4")
         f = f"{{f_{k}}}"
         one.group(f"Bracket, and step {k + 1}")
@@ -333,6 +341,15 @@ def _root(one, kind: str) -> str:
             f"IF({f}<>0,{following},{s})",
         )
     return f"s_sat_{count + 1}"
+
+
+def _of_step(k: int):
+    """Names and labels of step ``DRAWN_STEPS`` as those of step ``k``, two functions."""
+    n = DRAWN_STEPS
+    return (
+        lambda text: re.sub(rf"(?<![a-z0-9_])(s|r_|s_sat_){n}(?=_|\b)", rf"\g<1>{k}", text),
+        lambda label: re.sub(rf", step {n}$", f", step {k}", label),
+    )
 
 
 def _cold(one, x: str, s: str) -> str:
