@@ -278,7 +278,7 @@ def test_a_failing_solver_falls_back_and_says_so(monkeypatch):
     def fails(*arguments):
         raise np.linalg.LinAlgError("SVD did not converge")
 
-    monkeypatch.setattr(bins, "_select", fails)
+    monkeypatch.setattr(bins.rows, "select", fails)
     raw = accuracy.generated(SMALL_SEED)
     del raw["candidate"]
     results = run(project_from_mapping(raw, accuracy.ROOT / "tests"))

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from binestimator import bins
+from binestimator.bins import directions, elimination
 from binestimator.hours import Conditions, bin_low_f
 from binestimator.weather import read_weather
 
@@ -331,14 +332,14 @@ def test_hours_with_unequal_weights_keep_their_totals():
 @pytest.mark.invariant
 def test_what_is_equal_but_for_rounding_is_equal():
     values = np.array([0.1 + 0.2, 0.3, -0.3, 0.0, np.inf, 1.23456789e-12, 1.23456001e-12, 98765.4321])
-    digits = bins._digits(values)
+    digits = directions.digits(values)
     assert digits[0] == digits[1] == -digits[2] and digits[3] == 0.0 and digits[4] == np.inf
     assert digits[5] == digits[6] == pytest.approx(1.2346e-12, rel=1e-12) and digits[7] == pytest.approx(
         98765.0, rel=1e-12
     )
-    assert bins._first_least(np.array([3.0, 1.0 + 1e-9, 1.0, 2.0])) == 1
-    assert bins._first_least(np.array([3.0, 1.0 + 1e-3, 1.0, np.inf])) == 2
-    assert bins._first_least(np.full(4, np.inf)) == 0
+    assert directions.first_least(np.array([3.0, 1.0 + 1e-9, 1.0, 2.0])) == 1
+    assert directions.first_least(np.array([3.0, 1.0 + 1e-3, 1.0, np.inf])) == 2
+    assert directions.first_least(np.full(4, np.inf)) == 0
 
 
 @pytest.mark.invariant
@@ -346,11 +347,11 @@ def test_what_is_equal_but_for_rounding_is_equal():
 @settings(max_examples=30, deadline=None)
 def test_directions_have_one_sign(seed):
     random = np.random.default_rng(seed)
-    directions = random.normal(size=(6, 4))
+    some = random.normal(size=(6, 4))
     signs = random.choice([-1.0, 1.0], 4)
-    upright = bins._signs_fixed(directions)
-    np.testing.assert_array_equal(bins._signs_fixed(directions * signs), upright)
-    np.testing.assert_array_equal(np.abs(upright), np.abs(directions))
+    upright = directions.signs_fixed(some)
+    np.testing.assert_array_equal(directions.signs_fixed(some * signs), upright)
+    np.testing.assert_array_equal(np.abs(upright), np.abs(some))
 
 
 # Strategies that are not among the match columns ---------------------------------------
@@ -368,8 +369,8 @@ def unseen(rows):
 
 
 def likely_of(rows, variation, place):
-    return bins._Likely(
-        variation=bins._leading(variation, bins._LOCAL_DIRECTIONS),
+    return elimination.Likely(
+        variation=directions.leading(variation, elimination.LOCAL_DIRECTIONS),
         place=place,
         jump=np.zeros(len(rows.hours)),
         hours=rows.hours,
@@ -404,7 +405,7 @@ def test_form_is_the_expected_squared_error_of_weights():
     miss = -rows.hours
     miss[index] += weights
     bend, aim = likely.form(index, every)
-    covariance = bins._LOCAL_WEIGHT * likely.covariance(every, every)
+    covariance = elimination.LOCAL_WEIGHT * likely.covariance(every, every)
     constant = rows.hours @ covariance @ rows.hours
     assert weights @ bend @ weights - 2.0 * weights @ aim + constant == pytest.approx(
         miss @ covariance @ miss, rel=1e-9
@@ -461,7 +462,7 @@ def test_failed_algebra_falls_back_and_says_so(monkeypatch, chosen):
     def fail(*_):
         raise np.linalg.LinAlgError("did not converge")
 
-    monkeypatch.setattr(bins, "_select", fail)
+    monkeypatch.setattr(bins.rows, "select", fail)
     s = bins.representative_rows(chosen.rows, chosen.group_id, chosen.match)
     assert s.fell_back and "fallback" in s.method and "did not converge" in s.method
     assert s.exact_error <= bins.EXACT_TOLERANCE and (s.weights > 0).all()
@@ -472,7 +473,7 @@ def test_failed_algebra_falls_back_and_says_so(monkeypatch, chosen):
 
 @pytest.mark.invariant
 def test_a_wrong_answer_is_found_out(monkeypatch, chosen):
-    monkeypatch.setattr(bins, "_select", lambda *_: (np.array([0]), np.array([8760.0])))
+    monkeypatch.setattr(bins.rows, "select", lambda *_: (np.array([0]), np.array([8760.0])))
     s = bins.representative_rows(chosen.rows, chosen.group_id, chosen.match)
     assert s.fell_back and "exact columns missed" in s.method
     assert s.exact_error <= bins.EXACT_TOLERANCE
