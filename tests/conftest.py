@@ -14,6 +14,8 @@ import pytest  # noqa: E402
 from hypothesis import settings  # noqa: E402
 from shared import FOLDER  # noqa: E402
 
+from binestimator import parallel  # noqa: E402
+
 # Workbooks and results are many small objects that live long: looking for garbage among them all the time is in vain.
 gc.set_threshold(100_000, 50, 100)
 
@@ -42,8 +44,12 @@ LONGEST = (
 
 
 def pytest_configure(config):
-    """A folder that the workers share, for the time of the run (``shared.py``)."""
-    if not hasattr(config, "workerinput"):
+    """A folder that the workers share, for the time of the run (``shared.py``), and one thread for each worker."""
+    if hasattr(config, "workerinput"):
+        # Two threads take a tenth more processor time, and every core has a worker. Figures are the same to the last
+        # digit (tested in test_estimate.py); programs that tests start go by the cores that there are.
+        parallel.cores = lambda: 1
+    else:
         os.environ[FOLDER] = tempfile.mkdtemp(prefix="binestimator-tests-")
         config.add_cleanup(lambda: shutil.rmtree(os.environ.pop(FOLDER), ignore_errors=True))
 

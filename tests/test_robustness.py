@@ -8,10 +8,13 @@ import robustness
 @pytest.mark.parametrize(
     ("part", "count"),
     [
-        ("projects", 60),
-        ("weather", 4),
-        ("workbooks", 15),
+        ("projects", 20),
+        ("weather", 2),
+        ("workbooks", 5),
         ("faults", 1),
+        pytest.param("projects", 60, marks=pytest.mark.slow),
+        pytest.param("weather", 4, marks=pytest.mark.slow),
+        pytest.param("workbooks", 15, marks=pytest.mark.slow),
         pytest.param("faults", 3, marks=pytest.mark.slow),
     ],
 )

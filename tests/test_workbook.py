@@ -533,13 +533,16 @@ def test_a_number_that_is_not_finite_stops_the_workbook():
     "changes",
     [
         {"cooling": {"type": "purchased"}, "heating": {"type": "purchased"}},
-        {
-            "cooling": {"type": "none"},
-            "heating": {"type": "electric"},
-            "schedule": {"unoccupied_mode": "off"},
-            "bins": {"rows": "mean"},
-        },
-        {"bins": {"rows": "mean"}, "schedule": {"unoccupied_mode": "continuous"}},
+        pytest.param(
+            {
+                "cooling": {"type": "none"},
+                "heating": {"type": "electric"},
+                "schedule": {"unoccupied_mode": "off"},
+                "bins": {"rows": "mean"},
+            },
+            marks=pytest.mark.slow,
+        ),
+        pytest.param({"bins": {"rows": "mean"}, "schedule": {"unoccupied_mode": "continuous"}}, marks=pytest.mark.slow),
     ],
 )
 def test_other_plants_and_rows_are_written(changes):
@@ -562,7 +565,7 @@ def test_other_plants_and_rows_are_written(changes):
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("mode", ["off", "setback"])
+@pytest.mark.parametrize("mode", [pytest.param("off", marks=pytest.mark.slow), "setback"])
 def test_an_air_handler_that_never_runs_says_so(mode):
     closed = {"weekday_hours": [], "saturday_hours": [], "sunday_hours": [], "unoccupied_mode": mode}
     results = estimate(project_of(schedule=closed, heating={"enabled_unoccupied": False}), weather_of("greensboro"))
@@ -616,7 +619,7 @@ def written(heating, preheat):
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("k", range(len(PREHEATS)))
+@pytest.mark.parametrize("k", [pytest.param(k, marks=pytest.mark.slow if k % 3 else ()) for k in range(len(PREHEATS))])
 def test_a_workbook_for_every_heat_source(k):
     """Every formula finds the inputs it names, whatever heats the terminals and the supply air (and whatever cools)."""
     assert written(HEATS[(k + 1) % len(HEATS)], PREHEATS[k]).startswith(b"PK")
