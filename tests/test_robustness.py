@@ -11,7 +11,6 @@ import robustness
         ("projects", 20),
         ("weather", 2),
         ("workbooks", 5),
-        ("faults", 1),
         pytest.param("projects", 60, marks=pytest.mark.slow),
         pytest.param("weather", 4, marks=pytest.mark.slow),
         pytest.param("workbooks", 15, marks=pytest.mark.slow),
