@@ -28,18 +28,26 @@ settings.load_profile("default")
 # Files that take longest, longest first. Files are handed out whole, since their tests share runs, and in this order,
 # so that no worker is left with a long file while the others have nothing to do.
 LONGEST = (
-    "test_live",
     "test_form",
-    "test_as_run",
-    "test_accuracy",
+    "test_live",
     "test_workbook",
-    "test_estimate",
-    "test_edges",
     "test_cli",
+    "test_accuracy",
+    "test_estimate",
+    "test_service",
+    "test_edges",
     "test_changed_inputs",
     "test_weather",
+    "test_as_run",
+    "test_trail",
+    "test_workbook_summary",
+    "test_selection",
+    "test_tariffs",
+    "test_floating",
+    "test_client",
+    "test_handover",
+    "test_as_run_causes",
     "test_demos",
-    "test_service",
 )
 
 

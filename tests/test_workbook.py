@@ -465,9 +465,12 @@ def test_what_stays_in_view_leaves_room_for_lines():
     assert checked > 15
 
 
-def test_tables_of_rows_print_a_specimen():
-    read = book_of(on_rows).only("Loads", *sheet_names_of_candidates(on_rows()).values())
-    for name in ("Loads", *sheet_names_of_candidates(on_rows()).values()):
+@pytest.mark.parametrize("whole", [False, pytest.param(True, marks=pytest.mark.slow)])
+def test_tables_of_rows_print_a_specimen(whole):
+    """The loads; with the sheets of candidates as a larger slice."""
+    names = ("Loads", *(sheet_names_of_candidates(on_rows()).values() if whole else ()))
+    read = book_of(on_rows).only(*names)
+    for name in names:
         sheet = read[name]
         last = int(re.search(r"(\d+)$", sheet.defined_names["paper"].attr_text).group(1))
         assert sheet.page_setup.fitToHeight in (None, 1) and last < sheet.max_row
