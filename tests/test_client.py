@@ -29,9 +29,8 @@ HANDED_OVER = (layout.HANDOVER, layout.SEQUENCE, layout.ACCEPTANCE)
 
 @cache
 def results():
-    """The default eight and one with a hostile name, on mean rows: sheets for owners hold figures of the year."""
+    """The default eight and one with a hostile name."""
     project = project_of(
-        bins={"rows": "mean"},
         project={"name": HOSTILE, "default_candidates": True},
         candidate=[
             {"id": "dsp_demand", "cost_usd": 4000, "incentive_usd": 500},
