@@ -39,8 +39,8 @@ def check(kind, seed):
         assert after == before
 
 
-#: The larger slices: between them the others have plants of every kind, supply air that floats, and loops.
-LARGER = ("own", "lockout", "heat_pump", "short", "other_load")
+#: Larger slices; what is left has a plant of no demo, and loops with overrides.
+LARGER = ("own", "lockout", "heat_pump", "short", "other_load", "cold")
 
 
 @pytest.mark.crosscheck
