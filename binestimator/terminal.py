@@ -176,18 +176,18 @@ def _indicators(results) -> list[str]:
     if results.indicators is None:
         return []
     if not results.indicators:
-        return _wrapped("no option that they could be told of", "Indicators")
+        return _wrapped("no option that indicators could be told of", "What if   ")
     out = _wrapped(
         "options as run with something wrong beside the same without it, each against the baseline in the same "
         "building; sizes of what is wrong are inputs (as_run)",
-        "Indicators",
+        "What if   ",
     )
     out += ["", f"{'Saving clean':>14}{'wrong':>9}{'change':>11}{'Fans':>11}{'Starved':>11}{'Too warm':>12}",
             f"{'%':>14}{'%':>9}{'USD':>11}{'kWh':>11}{'zone h':>11}{'zone degF.h':>12}", "-" * 68]  # fmt: skip
     for found in results.indicators:
         clean, wrong = found.saving_pct
         option = f"{found.candidate_id} with that strategy" if found.made else found.candidate_id
-        out += _wrapped(f"{option}: {found.text}", "")
+        out += _wrapped(f"{option}: {found.text}", "  ", "    ")
         changes = (
             found.change_of_saving_usd(),
             *(found.change(key) for key in ("fan_kwh", "starved_zone_hours", "unmet_degree_hours")),
