@@ -223,6 +223,12 @@ def parser() -> argparse.ArgumentParser:
         help="run all options at time steps as well, as controllers run them; as the input as_run.enabled does",
     )
     estimate.add_argument(
+        "--indicators",
+        action="store_true",
+        help="run also what weakens resets, each beside the same option without it, and --as-run; as the input "
+        "as_run.indicators does",
+    )
+    estimate.add_argument(
         "--handover",
         metavar="OPTION",
         help="id of the option whose setpoints, sequence and tests are handed over (default: the one that the first "

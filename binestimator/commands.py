@@ -49,11 +49,15 @@ def run_estimate(args) -> None:
     from binestimator.terminal import comparison, reviewed
 
     results = replace(estimate(project, weather_of(project)), handover_id=args.handover)
-    if args.as_run or project.as_run.enabled:
+    if args.as_run or args.indicators or project.as_run.enabled:
         from binestimator.as_run.audit import audit
         from binestimator.as_run.report import with_as_run
 
         results = with_as_run(results, audit(results, progress=progress("As run")))
+        if args.indicators or project.as_run.indicators:
+            from binestimator.as_run.indicators import with_indicators
+
+            results = with_indicators(results, progress=progress("Indicators"))
     if measured is not None:
         from dataclasses import replace
 

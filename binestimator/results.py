@@ -479,6 +479,42 @@ class AsRun:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Indicator:
+    """An option as run with something wrong, beside the same option as run without it (``as_run.indicators``).
+
+    ``key`` of what is wrong and ``text`` of it · ``candidate_id`` of the option, ``made`` whether it was made for this:
+    the baseline with the strategy that is looked at · ``clean``, ``wrong`` annual figures of the option by the keys of
+    ``ANNUAL`` · ``base_clean``, ``base_wrong`` the same of the baseline, which a fault of the controls alone leaves as
+    it was.
+    """
+
+    key: str
+    text: str
+    candidate_id: str
+    made: bool
+    clean: dict[str, float]
+    wrong: dict[str, float]
+    base_clean: dict[str, float]
+    base_wrong: dict[str, float]
+
+    @property
+    def saving_pct(self) -> tuple[float, float]:
+        """Saving of energy cost without and with it, each of its own baseline's cost. [%]"""
+        pairs = ((self.base_clean, self.clean), (self.base_wrong, self.wrong))
+        share = lambda base, own: 100.0 * (base - own) / base if base else 0.0
+        without, with_it = (share(base["cost_usd"], own["cost_usd"]) for base, own in pairs)
+        return without, with_it
+
+    def change(self, key: str) -> float:
+        """Of an annual figure of the option."""
+        return self.wrong[key] - self.clean[key]
+
+    def change_of_saving_usd(self) -> float:
+        """Of the saving of energy cost against its own baseline. [USD/yr]"""
+        return (self.base_wrong["cost_usd"] - self.base_clean["cost_usd"]) - self.change("cost_usd")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
     """Which assumptions the result depends on, and which option is the best value (package ``advice``).
 
@@ -508,7 +544,8 @@ class Results:
     service by the rows · ``baseline_service`` the baseline judged by itself · ``row_method`` how rows were chosen, in
     words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again · ``runs``
     candidate id to what its annual figures are made of · ``advice`` drivers and value, None until they were found ·
-    ``as_run`` candidate id to the run at time steps, None where there was none · ``handover_id`` candidate that is to
+    ``as_run`` candidate id to the run at time steps, None where there was none · ``indicators`` options as run with
+    something wrong, None where they were not asked for · ``handover_id`` candidate that is to
     be handed over, None for the one that the first page presents · ``bills`` of twelve months beside the baseline,
     empty where none are given · ``trends`` what trend logs have measured (``trends.measured.Measured``), None where
     none were given.
@@ -537,6 +574,7 @@ class Results:
     advice: Advice | None = field(default=None, repr=False)
     bills: tuple[Reconciled, ...] = field(default=(), repr=False)
     as_run: dict[str, AsRun] | None = field(default=None, repr=False)
+    indicators: tuple[Indicator, ...] | None = field(default=None, repr=False)
     handover_id: str | None = None
     trends: Measured | None = field(default=None, repr=False)
 
@@ -847,6 +885,7 @@ def _claimed(results: Results) -> dict:
                 for k in results.checks
             ],
             "findings": [{"level": f.level, "where": f.where, "text": f.text} for f in results.findings],
+            "indicators": None if results.indicators is None else [_indicator(each) for each in results.indicators],
         }
     )
 
@@ -904,7 +943,7 @@ def _worth(worth: Worth) -> dict:
 
 def _as_run(results: Results, candidate_id: str) -> dict | None:
     """Plain data of a candidate at time steps: annual figures by their keys, the saving, and zone by zone."""
-    if results.as_run is None:
+    if results.as_run is None or candidate_id not in results.as_run:
         return None
     run = results.as_run[candidate_id]
     zones = results.runs[candidate_id].unit.zones.names
@@ -916,6 +955,27 @@ def _as_run(results: Results, candidate_id: str) -> dict | None:
         "zones": [
             {"zone": name, **{key: values[k] for key, values in run.zones.items()}} for k, name in enumerate(zones)
         ],
+    }
+
+
+def _indicator(found: Indicator) -> dict:
+    """Plain data of an option as run with something wrong."""
+    clean, wrong = found.saving_pct
+    return {
+        "key": found.key,
+        "text": found.text,
+        "candidate": found.candidate_id,
+        "made": found.made,
+        "saving_pct_clean": clean,
+        "saving_pct": wrong,
+        "saving_change_usd": found.change_of_saving_usd(),
+        "fan_kwh_change": found.change("fan_kwh"),
+        "starved_zone_hours_change": found.change("starved_zone_hours"),
+        "unmet_degree_hours_change": found.change("unmet_degree_hours"),
+        "clean": found.clean,
+        "annual": found.wrong,
+        "baseline_clean": found.base_clean,
+        "baseline": found.base_wrong,
     }
 
 

@@ -64,6 +64,7 @@ def comparison(results, width: int = WIDTH) -> str:
             _table(results),
             _marks(results),
             _as_run(results),
+            _indicators(results),
             _money(results),
             _advice(results),
             _reading(results),
@@ -168,6 +169,34 @@ def _as_run(results) -> list[str]:
         "-" * (first + 50),
         *(line(row) for row in cells),
     ]
+
+
+def _indicators(results) -> list[str]:
+    """What weakens resets, as run: changes of saving, fan energy and starved hours."""
+    if results.indicators is None:
+        return []
+    if not results.indicators:
+        return _wrapped("no option that indicators could be told of", "What if   ")
+    out = _wrapped(
+        "options as run with something wrong beside the same without it, each against the baseline in the same "
+        "building; sizes of what is wrong are inputs (as_run)",
+        "What if   ",
+    )
+    out += ["", f"{'Saving clean':>14}{'wrong':>9}{'change':>11}{'Fans':>11}{'Starved':>11}{'Too warm':>12}",
+            f"{'%':>14}{'%':>9}{'USD':>11}{'kWh':>11}{'zone h':>11}{'zone degF.h':>12}", "-" * 68]  # fmt: skip
+    for found in results.indicators:
+        clean, wrong = found.saving_pct
+        option = f"{found.candidate_id} with that strategy" if found.made else found.candidate_id
+        out += _wrapped(f"{option}: {found.text}", "  ", "    ")
+        changes = (
+            found.change_of_saving_usd(),
+            *(found.change(key) for key in ("fan_kwh", "starved_zone_hours", "unmet_degree_hours")),
+        )
+        out.append(
+            f"{_tenths(clean):>14}{_tenths(wrong):>9}"
+            + "".join(f"{round(v) + 0:+,d}".rjust(w) for v, w in zip(changes, (11, 11, 11, 12)))
+        )
+    return out
 
 
 def whole(value: float) -> str:

@@ -118,25 +118,11 @@ class _Site:
 
     def _candidate(self, id_: str, mine: list[tuple[Run, Outcome]]) -> AsRun:
         mean = lambda name, part: sum(r.share * getattr(o, part)[name] for r, o in mine)
-        nights = [self._night(run, outcome) for run, outcome in mine]
+        of = self.unit, self.conditions, self.loads, self.project.schedule
+        nights = [night_as_run(*of, run, outcome) for run, outcome in mine]
         return AsRun(
             # Demand and tiers are those of the hours with rooms at rest.
-            annual=with_charges(
-                _shared(
-                    [
-                        figures_of_totals(
-                            self.unit,
-                            self.conditions,
-                            outcome.totals.__getitem__,
-                            lambda name, outcome=outcome: outcome.limits.get(name, 0.0),
-                            night,
-                        )
-                        for (_, outcome), night in zip(mine, nights)
-                    ],
-                    mine,
-                ),
-                self.charges[id_],
-            ),
+            annual=with_charges(annual_as_run(*of[:2], mine, nights), self.charges[id_]),
             with_room_heat=with_charges(
                 figures_with_room_heat(
                     self.unit,
@@ -155,14 +141,33 @@ class _Site:
             trace_days=self.days,
         )
 
-    def _night(self, run: Run, outcome: Outcome) -> dict[str, float]:
-        """Annual figures of what rooms were given while the unit was off."""
-        unit, conditions, loads = self.unit, self.conditions, self.loads
-        if (conditions.fan_on > 0.0).all():
-            return night_totals(empty_night(len(conditions.oat_f), loads.heat_f.min(axis=0)), unit, conditions)
-        given, air = (outcome.heat_btuh, outcome.cool_btuh), night_air_cfm(unit, conditions, run.duct)
-        night = energy_of_given(unit, conditions, loads, self.project.schedule, *given, run.duct, air)
-        return night_totals(night, unit, conditions)
+
+def night_as_run(unit: Unit, conditions: Conditions, loads: ZoneLoads, schedule, run: Run, outcome: Outcome):
+    """Annual figures of what rooms of a run were given while the unit was off, as of ``night_totals``."""
+    if (conditions.fan_on > 0.0).all():
+        return night_totals(empty_night(len(conditions.oat_f), loads.heat_f.min(axis=0)), unit, conditions)
+    given, air = (outcome.heat_btuh, outcome.cool_btuh), night_air_cfm(unit, conditions, run.duct)
+    night = energy_of_given(unit, conditions, loads, schedule, *given, run.duct, air)
+    return night_totals(night, unit, conditions)
+
+
+def annual_as_run(
+    unit: Unit, conditions: Conditions, mine: list[tuple[Run, Outcome]], nights: list[dict[str, float]]
+) -> dict[str, float]:
+    """Annual figures of a candidate from its runs by their shares of the time, without charges of a tariff."""
+    return _shared(
+        [
+            figures_of_totals(
+                unit,
+                conditions,
+                outcome.totals.__getitem__,
+                lambda name, outcome=outcome: outcome.limits.get(name, 0.0),
+                night,
+            )
+            for (_, outcome), night in zip(mine, nights)
+        ],
+        mine,
+    )
 
 
 def _shared(figures: list[dict[str, float]], mine: list[tuple[Run, Outcome]]) -> dict[str, float]:

@@ -43,8 +43,8 @@ class State:
     """What carries on from step to step; (N, K, Z) but for loops of setpoints (N, K) and ``ran_min`` (K,).
 
     ``cooling``, ``heating`` outputs of zone loops, with their integral parts ``..._integral`` · ``position`` of
-    dampers, ``valve`` of reheat · ``for_air``, ``for_pressure`` first requests that stand · ``sat_f``, ``dsp_inwc``
-    outputs of trim and respond · ``ran_min`` since the fan started.
+    dampers, ``valve`` of reheat · ``flow_cfm`` airflows as they arrive · ``for_air``, ``for_pressure`` first requests
+    that stand · ``sat_f``, ``dsp_inwc`` outputs of trim and respond · ``ran_min`` since the fan started.
     """
 
     air_f: np.ndarray
@@ -55,6 +55,7 @@ class State:
     heating_integral: np.ndarray
     position: np.ndarray
     valve: np.ndarray
+    flow_cfm: np.ndarray
     for_air: np.ndarray
     for_pressure: np.ndarray
     sat_f: np.ndarray
@@ -143,11 +144,10 @@ class HourOn:
 
         self.cooling = ProportionalIntegral(state.cooling, state.cooling_integral, year.settings)
         self.heating = ProportionalIntegral(state.heating, state.heating_integral, year.settings)
-        self.requests = Requests(unit, state.for_air, state.for_pressure)
+        self.requests = Requests(unit, state.for_air, state.for_pressure, year.end_switches)
         self.over_f, self.under_f = state.air_f - self.cool_f, self.heat_f - state.air_f
-        self.work, self.more, self.open_cfm, self.flow_cfm, self.given_btuh = (
-            np.empty(self.shape, dtype=SHORT) for _ in range(5)
-        )
+        self.flow_cfm = state.flow_cfm
+        self.work, self.more, self.open_cfm, self.given_btuh = (np.empty(self.shape, dtype=SHORT) for _ in range(4))
         self.beyond_f = {name: np.zeros(self.shape, dtype=SHORT) for name in ("warm", "cold")}
         self.times = {
             name: np.zeros(self.shape, dtype=np.uint8)
@@ -285,7 +285,8 @@ class HourOn:
             if run.sat_loop is not None:
                 self.steps.sat_set[j, i] = run.sat_set_f(self.by_step[j], self.state.sat_f[i])
             if run.dsp_by_step:
-                self.steps.dsp_set[j, i] = run.dsp_set_inwc(self.by_step[j], setpoint[i], self.state.dsp_inwc[i])
+                zones = self.flow_cfm[i] if run.reads_arriving else setpoint[i]
+                self.steps.dsp_set[j, i] = run.dsp_set_inwc(self.by_step[j], zones, self.state.dsp_inwc[i])
 
     def _dampers(self, j: int, setpoint) -> None:
         """Airflows of zones, from dampers and the duct pressure that stands."""
@@ -301,6 +302,8 @@ class HourOn:
         if exponent != 1.0:
             np.power(wanted, 1.0 / exponent, out=wanted)
         towards(state.position, wanted, settings.step_min / settings.damper_stroke_min)
+        if self.year.stuck is not None:
+            np.copyto(state.position, self.year.stuck, where=self.year.stuck >= 0.0)
         opened = state.position if exponent == 1.0 else damper_flow_frac(state.position, exponent)
         flow = np.multiply(opened, full, out=self.flow_cfm)
         room_flow = self._sum(flow, self.multiplier)

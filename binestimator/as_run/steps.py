@@ -44,7 +44,10 @@ class Run:
     dsp_set_inwc)`` the limits in force, by their names in ``Setpoints`` (K,) bool · ``sat_loop``, ``dsp_loop`` trim and
     respond, None where there is none: then the setpoint is asked for with None in its place · ``dsp_by_step`` whether
     duct pressure depends on the loop or on airflow setpoints, else it is asked for with None in their place ·
-    ``resets_pressure`` which published fan curve applies · ``duct`` duct pressure at night.
+    ``resets_pressure`` which published fan curve applies · ``duct`` duct pressure at night · ``reads_arriving`` duct
+    pressure is asked for with the airflows that arrived in the step before, not with their setpoints ·
+    ``end_switch_frac`` position above which dampers are known to be open, where nothing else is known of them and of
+    airflows; None where both are measured.
     """
 
     share: float
@@ -56,6 +59,8 @@ class Run:
     dsp_by_step: bool
     resets_pressure: bool
     duct: NightDuct | None
+    reads_arriving: bool = False
+    end_switch_frac: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +99,8 @@ class Year:
         Heat capacity of each room, else from ``schedule.room_time_constant_h``.
     trace_days : sequence of int
         Days of the year whose steps are kept.
+    stuck_frac : ndarray (Z,), optional
+        Positions of dampers that do not move while the unit runs, NaN for those that do.
     progress : callable, optional
         Called with the share that is done, an hour of all chunks at a time.
     """
@@ -108,6 +115,7 @@ class Year:
         *,
         capacity_btu_f=None,
         trace_days=(),
+        stuck_frac=None,
         progress=None,
     ):
         self.unit, self.conditions, self.schedule, self.runs, self.settings = unit, conditions, schedule, runs, settings
@@ -130,6 +138,9 @@ class Year:
             replace(masses, **{f.name: short(getattr(masses, f.name)) for f in fields(Masses)})
             for masses in (self.masses, Masses.of(z.area_ft2, capacity_btu_f, settings, 1.0 / self.per_hour_off))
         )
+        # A position below nothing marks dampers that move.
+        self.stuck = None if stuck_frac is None else short(np.nan_to_num(stuck_frac, nan=-1.0))
+        self.end_switches = np.array([[[np.nan if r.end_switch_frac is None else r.end_switch_frac]] for r in runs])
         self.exchange_btuh_f = settings.room_exchange_btuh_f_ft2 * z.area_ft2
         self.share_of_area = z.area_ft2 / np.sum(z.area_ft2 * z.multiplier)
 
@@ -156,7 +167,7 @@ class Year:
             air_f=short(np.broadcast_to(middle, shape)).copy(),
             mass_f=short(np.broadcast_to(middle, shape)).copy(),
             **{name: np.zeros(shape, dtype=SHORT) for name in ("cooling", "cooling_integral", "heating")},
-            **{name: np.zeros(shape, dtype=SHORT) for name in ("heating_integral", "position", "valve")},
+            **{name: np.zeros(shape, dtype=SHORT) for name in ("heating_integral", "position", "valve", "flow_cfm")},
             **{name: np.zeros(shape, dtype=bool) for name in ("for_air", "for_pressure")},
             **{name: np.broadcast_to(start, shape[:2]).copy() for name, start in self.starts.items()},
             ran_min=np.zeros(self.chunks),

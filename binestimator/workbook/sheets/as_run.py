@@ -111,6 +111,7 @@ def write(work: Work, sheet: Sheet) -> None:
             work, sheet, row, key, label, "Figure", [use for _, use in uses[:-3]], names,
             [[change(a[use], b[use]) for use, _ in uses[:-3]] for a, b in zip(after, before)], "f1",
         )  # fmt: skip
+    row = _indicators(work, sheet, row)
     row = _zones(work, sheet, row, options)
     row = _days(work, sheet, row, options)
     _charts(work, sheet, columns, [number_of(results, c.id) for c in _traced(results, options)])
@@ -123,6 +124,25 @@ def write(work: Work, sheet: Sheet) -> None:
 def _listeners(options) -> list:
     """Options in which a setpoint goes by requests."""
     return [c for c in options if sat_strategy(c.candidate.sat).listens or dsp_strategy(c.candidate.dsp).listens]
+
+
+def _indicators(work: Work, sheet: Sheet, row: int) -> int:
+    """Options with something wrong beside the same without it, each against the baseline in the same building."""
+    found = work.results.indicators
+    if not found:
+        return row
+    said = lambda i: f"{i.candidate_id}{' with that strategy' if i.made else ''}: {i.text}"
+    return table(
+        work, sheet, row, "as_run_indicators",
+        "Indicators: options as run with something wrong, beside the same without it (its size is an input of as_run)",
+        "Option and what is wrong", [said(i) for i in found],
+        ["Saving without it, %", "Saving with it, %", "Change of saving, USD a year", "Change of fan energy, kWh",
+         "Change of starved hours, zone h", "Change of warmth, zone °F·h", "Change of reheat, kBtu"],
+        [*zip(*(i.saving_pct for i in found)), [i.change_of_saving_usd() for i in found],
+         *([i.change(key) for i in found]
+           for key in ("fan_kwh", "starved_zone_hours", "unmet_degree_hours", "reheat_kbtu"))],
+        "f1",
+    )  # fmt: skip
 
 
 def _zones(work: Work, sheet: Sheet, row: int, options) -> int:
