@@ -229,6 +229,11 @@ def parser() -> argparse.ArgumentParser:
         "as_run.indicators does",
     )
     estimate.add_argument(
+        "--rank-as-run",
+        action="store_true",
+        help="run all options at time steps, and judge and rank all of them as run instead of by the bins",
+    )
+    estimate.add_argument(
         "--handover",
         metavar="OPTION",
         help="id of the option whose setpoints, sequence and tests are handed over (default: the one that the first "

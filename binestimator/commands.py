@@ -44,12 +44,15 @@ def run_estimate(args) -> None:
 
         measured = read_measured(args.trends)
 
-    from binestimator.advice import estimate_and_advise as estimate
+    from binestimator.advice import advise, estimate_and_advise
+    from binestimator.estimate import estimate
     from binestimator.results import Review
     from binestimator.terminal import comparison, reviewed
 
-    results = replace(estimate(project, weather_of(project)), handover_id=args.handover)
-    if args.as_run or args.indicators or project.as_run.enabled:
+    weather = weather_of(project)
+    results = (estimate if args.rank_as_run else estimate_and_advise)(project, weather)
+    results = replace(results, handover_id=args.handover)
+    if args.as_run or args.indicators or args.rank_as_run or project.as_run.enabled:
         from binestimator.as_run.audit import audit
         from binestimator.as_run.report import with_as_run
 
@@ -58,6 +61,11 @@ def run_estimate(args) -> None:
             from binestimator.as_run.indicators import with_indicators
 
             results = with_indicators(results, progress=progress("Indicators"))
+        if args.rank_as_run:
+            from binestimator.as_run.ranking import ranked_as_run
+
+            # Advice goes by ranks.
+            results = advise(ranked_as_run(results))
     if measured is not None:
         from dataclasses import replace
 
@@ -66,7 +74,9 @@ def run_estimate(args) -> None:
         results = replace(results, trends=beside_model(measured, project, results.weather))
     review = None
     if reviewed_project is not None:
-        review = Review(overrides=overrides, results=estimate(reviewed_project, weather_of(reviewed_project)))
+        review = Review(
+            overrides=overrides, results=estimate_and_advise(reviewed_project, weather_of(reviewed_project))
+        )
     written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail)
     from binestimator.workbook.write import handed_over
 
