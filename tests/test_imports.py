@@ -29,6 +29,7 @@ LINE = (
     "as_run",
     "handover",
     "trends",
+    "realised",
     "workbook",
     "terminal",
     "steps",
