@@ -78,9 +78,10 @@ def _parts_of_block(unit: Unit, candidate, rows: Rows, other_sats, optimal_sat, 
                 continue
             used = normal
             if sat_value is not None or dsp_value is not None:
-                new_sat = normal.sat_f if sat_value is None else np.full(shape, sat_value)
+                shift, factor = unit.found.override_sat_shift_f, unit.found.override_dsp_factor
+                new_sat = normal.sat_f if sat_value is None else np.full(shape, sat_value + shift)
                 if dsp_value is not None:
-                    new_dsp = np.full(shape, dsp_value)
+                    new_dsp = np.full(shape, dsp_value * factor)
                 elif sat_value is None:
                     new_dsp = normal.dsp_inwc
                 else:
@@ -128,7 +129,7 @@ def _states(unit: Unit, dsp, rows: Rows, wanted: Sequence[_Wanted]) -> list[RowS
         index = slice(None) if len(some) == 1 else np.tile(np.arange(count), len(some))
         least = [one.oa_least_cfm for one in some if one.oa_least_cfm is not None]
         state = evaluate(
-            unit,
+            unit.take(index),
             rows.on.take(index),
             rows.loads.take(index),
             np.concatenate([one.setpoints.sat_f for one in some]),

@@ -204,7 +204,7 @@ def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, rehea
     """Zones, fan and return air at a supply air temperature."""
     z = unit.zones
     requested = requested_flow_cfm(unit, loads, sat_f, reheat_on)
-    leak_at = lambda dsp_inwc: fans.leakage_cfm(unit, dsp_inwc)
+    leak_at = lambda dsp_inwc, rows=unit: fans.leakage_cfm(rows, dsp_inwc)
     standing = fans.standing_dsp_inwc(unit, requested @ z.multiplier + leak_at(dsp_set), dsp_set)
     dsp, share, binds = rationed_dsp_inwc(unit, requested, standing, leak_at)
     zones = zone_state(unit, loads, sat_f, dsp, requested, reheat_on)
@@ -319,7 +319,7 @@ def _economizer_allowed(unit: Unit, c, loads: ZoneLoads, a: Air):
 
 def _stuck_frac(unit: Unit, a: Air, oa_least_cfm):
     """Share of a stuck damper; more only where a least outdoor air is asked for. (R,)"""
-    stuck = np.full(a.flow.shape, float(unit.economizer.stuck_frac))
+    stuck = np.full(a.flow.shape, unit.economizer.stuck_frac, dtype=float)
     if oa_least_cfm is None:
         return stuck
     least = np.minimum(oa_least_cfm / np.where(a.flow > 0.0, a.flow, 1.0), unit.outdoor_air.maximum_frac)
@@ -474,7 +474,8 @@ def evaluate(
         Which published fan curve applies, if those are used.
     dsp_of_sat : callable, optional
         Duct pressure setpoint (R,) for ``(conditions, loads, sat_f)``: what the pressure strategy
-        asks where the supply air floats to another temperature. Without it the setpoint holds.
+        asks where the supply air floats to another temperature. Without it the setpoint holds. Of a unit whose numbers
+        differ by row it gets that of these rows as well.
     oa_least_cfm : ndarray (R,), optional
         Outdoor air below which the minimum does not go, whatever its control: raises the minimum of
         a modulating or stuck damper, up to its largest share, and leaves the economizer as it is. [cfm]
@@ -503,16 +504,20 @@ def evaluate(
     if not moved.any():
         return state
     rows = np.flatnonzero(moved)
-    sub, sub_loads, high = c.take(rows), loads.take(rows), high[rows]
+    sub, sub_loads, high, sub_unit = c.take(rows), loads.take(rows), high[rows], unit.take(rows)
     sub_least = None if least is None else least[rows]
 
     def air_at(pick, sat_f):
         """Zones and air of some of the moved rows at other supply temperatures."""
         all_rows = len(pick) == len(rows)
         part = (sub, sub_loads) if all_rows else (sub.take(pick), sub_loads.take(pick))
-        dsp = dsp_set[rows][pick] if dsp_of_sat is None else dsp_of_sat(*part, sat_f)
+        here = sub_unit if all_rows else sub_unit.take(pick)
+        if dsp_of_sat is None:
+            dsp = dsp_set[rows][pick]
+        else:
+            dsp = dsp_of_sat(*part, sat_f, here) if unit.by_row else dsp_of_sat(*part, sat_f)
         some = None if sub_least is None else sub_least[pick]
-        return *part, _air(unit, *part, sat_f, dsp, resets_pressure, enabled[rows][pick], some), some
+        return *part, _air(here, *part, sat_f, dsp, resets_pressure, enabled[rows][pick], some), some
 
     floating = Floating(len(sat_set)) if floating is None else floating
     sat = np.array(sat_set[rows])
@@ -520,12 +525,14 @@ def evaluate(
         new = np.flatnonzero(which & np.isnan(known[rows]))
         if new.size:
             find = _floats_down if known is floating.low_f else _floats_up
-            known[rows[new]] = find(unit, sub.take(new), sub_loads.take(new), lambda sat_f, new=new: air_at(new, sat_f))
+            known[rows[new]] = find(
+                sub_unit.take(new), sub.take(new), sub_loads.take(new), lambda sat_f, new=new: air_at(new, sat_f)
+            )
         limit = np.minimum if known is floating.low_f else np.maximum
         sat = np.where(which, limit(sat, known[rows]), sat)
     _, _, air, some = air_at(np.arange(len(rows)), sat)
-    coils = _closed(unit, sub, sub_loads, air, mixed_air(unit, sub, sub_loads, air, some), high)
-    fixed = finished(unit, sub, sub_loads, sat_set[rows], air, coils, enabled[rows], high)
+    coils = _closed(sub_unit, sub, sub_loads, air, mixed_air(sub_unit, sub, sub_loads, air, some), high)
+    fixed = finished(sub_unit, sub, sub_loads, sat_set[rows], air, coils, enabled[rows], high)
     merged = {}
     for f in fields(RowState):
         whole = np.array(getattr(state, f.name))

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .loads import ZoneLoads
-from .unit import Unit
+from .unit import Unit, beside_zones
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,7 +113,7 @@ def open_flow_cfm(unit: Unit):
     The zone's run takes the share k of the index run's pressure at its own design flow, and
     turbulent flow goes with the root of pressure: ``Vmax sqrt(DSP / (DSP_index k))``.
     """
-    return unit.zones.max_cfm / np.sqrt(unit.index_dsp_inwc * unit.zones.index_share)
+    return unit.zones.max_cfm / np.sqrt(beside_zones(unit.index_dsp_inwc) * unit.zones.index_share)
 
 
 def available_flow_cfm(unit: Unit, dsp_inwc):
@@ -130,7 +130,7 @@ def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm):
     dsp_inwc : ndarray (R,)
         Duct pressure that there would be without a ceiling. [in. w.c.]
     leakage_cfm : callable
-        Leakage (R,) at a duct pressure (R,). [cfm]
+        Leakage (R,) at a duct pressure (R,) [cfm]; of a unit whose numbers differ by row also the unit of these rows.
 
     Returns
     -------
@@ -155,14 +155,15 @@ def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm):
     share = np.ones(root.shape)
     if not binds.any():
         return dsp_inwc, share, binds
-    passes, u, power = open_flow_cfm(unit), root[binds], 2.0 * unit.air_handler.leakage_exponent
+    short = unit.take(binds)
+    passes, u, power = open_flow_cfm(short), root[binds], 2.0 * short.air_handler.leakage_exponent
     for _ in range(LEAKAGE_ROUNDS):
-        leak = leakage_cfm(u * u)
+        leak = leakage_cfm(u * u, short) if unit.by_row else leakage_cfm(u * u)
         found = ceiling_root(
             requested_cfm[binds],
             passes,
             z.multiplier,
-            unit.max_cfm - (1.0 - power) * leak,
+            short.max_cfm - (1.0 - power) * leak,
             power * leak / np.where(u > 0.0, u, 1.0),
         )
         u = np.clip(found, 0.0, root[binds])
@@ -178,7 +179,7 @@ def ceiling_root(requested_cfm, passes_cfm, multiplier, ceiling_cfm, leak_per_ro
     Parameters
     ----------
     requested_cfm : ndarray (R, Z)
-    passes_cfm : ndarray (Z,)
+    passes_cfm : ndarray (Z,), or (R, Z) by row
         From :func:`open_flow_cfm`.
     multiplier : ndarray (Z,)
     ceiling_cfm, leak_per_root : ndarray (R,)
