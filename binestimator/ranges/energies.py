@@ -19,9 +19,9 @@ from .draw import Draws, Factors, draws_of, sizes_that_follow, taken
 from .lines import Drawn, overridden
 
 #: Draws that are further rows of one evaluation: more of them gain nothing, since arrays leave the cache.
-DRAWS_AT_ONCE = 16
+DRAWS_AT_ONCE = int(__import__('os').environ.get('DAO','16'))
 #: Most rows times zones of one evaluation. Thirty arrays of so many numbers are alive at a time.
-MOST_NUMBERS_AT_ONCE = 100_000
+MOST_NUMBERS_AT_ONCE = 5_000_000
 #: Draws whose units are worked out at once.
 DRAWS_OF_UNITS = 128
 #: Price of each end use, by its key.
@@ -122,10 +122,18 @@ class Model:
             conditions=conditions, running=np.arange(len(conditions)), on=conditions, kept=zone_loads(unit, conditions)
         )
         idle = self._idle(draws, run)
+        floating: dict = {}
         for id_ in ids:
             candidate, held = self.project.candidate(id_), self.results.held.optimal_sat.get(id_)
             parts = (
-                run_parts(unit, candidate, rows, (), None if held is None else np.tile(held, draws.count))
+                run_parts(
+                    unit,
+                    candidate,
+                    rows,
+                    (),
+                    None if held is None else np.tile(held, draws.count),
+                    floating=floating,
+                )
                 if len(on)
                 else []
             )
