@@ -157,15 +157,10 @@ def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm):
         return dsp_inwc, share, binds
     short = unit.take(binds)
     passes, u, power = open_flow_cfm(short), root[binds], 2.0 * short.air_handler.leakage_exponent
+    pieces = _ceiling_pieces(requested_cfm[binds], passes, z.multiplier)
     for _ in range(LEAKAGE_ROUNDS):
         leak = leakage_cfm(u * u, short) if unit.by_row else leakage_cfm(u * u)
-        found = ceiling_root(
-            requested_cfm[binds],
-            passes,
-            z.multiplier,
-            short.max_cfm - (1.0 - power) * leak,
-            power * leak / np.where(u > 0.0, u, 1.0),
-        )
+        found = _largest_root(*pieces, short.max_cfm - (1.0 - power) * leak, power * leak / np.where(u > 0.0, u, 1.0))
         u = np.clip(found, 0.0, root[binds])
     found = np.array(dsp_inwc, dtype=float)
     found[binds] = u * u
@@ -185,6 +180,12 @@ def ceiling_root(requested_cfm, passes_cfm, multiplier, ceiling_cfm, leak_per_ro
     ceiling_cfm, leak_per_root : ndarray (R,)
         What the fan gives, less leakage at no pressure by its tangent; the tangent's slope. [cfm, cfm/sqrt(in. w.c.)]
     """
+    return _largest_root(*_ceiling_pieces(requested_cfm, passes_cfm, multiplier), ceiling_cfm, leak_per_root)
+
+
+def _ceiling_pieces(requested_cfm, passes_cfm, multiplier):
+    """Airflow of zones that keep what they ask for, and of those that starve by root of pressure, for each number of
+    zones that keep it. (R, Z + 1) each [cfm, cfm/sqrt(in. w.c.)]"""
     # Falling pressure starves those last that need least: one tangent for each number of zones that keep what they ask
     # for.
     order = np.argsort(requested_cfm / passes_cfm, axis=1, kind="stable")
@@ -192,7 +193,11 @@ def ceiling_root(requested_cfm, passes_cfm, multiplier, ceiling_cfm, leak_per_ro
     opened = np.take_along_axis(np.broadcast_to(passes_cfm * multiplier, asked.shape), order, axis=1)
     nothing = np.zeros((len(asked), 1))
     kept = np.concatenate([nothing, np.cumsum(asked, axis=1)], axis=1)
-    starved = np.concatenate([np.cumsum(opened[:, ::-1], axis=1)[:, ::-1], nothing], axis=1)
+    return kept, np.concatenate([np.cumsum(opened[:, ::-1], axis=1)[:, ::-1], nothing], axis=1)
+
+
+def _largest_root(kept, starved, ceiling_cfm, leak_per_root):
+    """The largest root of the tangents of :func:`_ceiling_pieces`. (R,)"""
     slope = starved + np.asarray(leak_per_root)[:, None]
     return np.max(
         np.where(slope > 0.0, (np.asarray(ceiling_cfm)[:, None] - kept) / np.where(slope > 0.0, slope, 1.0), 0.0),

@@ -19,7 +19,7 @@ from .draw import Draws, Factors, draws_of, sizes_that_follow, taken
 from .lines import Drawn, overridden
 
 #: Draws that are further rows of one evaluation: more of them gain nothing, since arrays leave the cache.
-DRAWS_AT_ONCE = int(__import__('os').environ.get('DAO','16'))
+DRAWS_AT_ONCE = int(__import__("os").environ.get("DAO", "16"))
 #: Most rows times zones of one evaluation. Thirty arrays of so many numbers are alive at a time.
 MOST_NUMBERS_AT_ONCE = 5_000_000
 #: Draws whose units are worked out at once.
