@@ -121,7 +121,7 @@ class Model:
         rows = Rows(
             conditions=conditions, running=np.arange(len(conditions)), on=conditions, kept=zone_loads(unit, conditions)
         )
-        idle = self._idle(draws, run)
+        idle = self.idle(draws, run.rows.conditions, run.unit.prices)
         floating: dict = {}
         for id_ in ids:
             candidate, held = self.project.candidate(id_), self.results.held.optimal_sat.get(id_)
@@ -139,14 +139,27 @@ class Model:
             )
             weights = self.part_shares(candidate, parts, factors, draws.count)
             found[id_].append(
-                self._summed(parts, weights, on, unit.prices, draws.count, idle, self.results.runs[id_].night)
+                self.summed(parts, weights, on, unit.prices, draws.count, idle, self.results.runs[id_].night)
             )
 
     def part_shares(self, candidate, parts: Sequence[Part], factors: Factors, count: int) -> list[np.ndarray]:
         """Shares of the running time of each part in each draw. [(D,)] in the order of the parts"""
         return part_shares(candidate, [p.share for p in parts], self.drawn, factors, count)
 
-    def _summed(self, parts, weights, on: Conditions, prices, count: int, idle, night) -> Energies:
+    def summed(self, parts, weights, on: Conditions, prices, count: int, idle, night) -> Energies:
+        """Energies of parts in draws.
+
+        Parameters
+        ----------
+        parts : sequence of Part
+            With the running rows ``on`` of each draw, one after the other.
+        weights : sequence of ndarray (D,)
+            Shares of the parts.
+        idle : dict
+            Of :meth:`idle`.
+        night : dict
+            Totals of the night block.
+        """
         w, rows = on.hours, len(on)
         now = prices_at(prices, on.rate_period)
         amounts, costs = {}, {}
@@ -163,16 +176,15 @@ class Model:
             costs[key] = costs[key] + usd
         return Energies(amounts=amounts, costs_usd=costs)
 
-    def _idle(self, draws: Draws, run: CandidateRun) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    def idle(self, draws: Draws, conditions: Conditions, prices) -> dict[str, tuple[np.ndarray, np.ndarray]]:
         """Amount and cost of the idle plant in hours with the air handler off, by end use. ((D,), (D,))"""
-        conditions = run.rows.conditions
         none = np.zeros(draws.count)
         out = {use.key: (none, none) for use in END_USES}
         if not (conditions.fan_on <= 0.0).any() or not draws.base.heating.enabled_unoccupied:
             return out
         unit, tiled = draws.over_rows(conditions)
         energy = off_energy(unit, tiled)
-        now = prices_at(unit.prices, conditions.rate_period)
+        now = prices_at(prices, conditions.rate_period)
         for use in END_USES:
             if use.off:
                 rate = energy[use.off].reshape(draws.count, len(conditions))
