@@ -54,6 +54,10 @@ def run_estimate(args) -> None:
         from binestimator.as_run.report import with_as_run
 
         results = with_as_run(results, audit(results, progress=progress("As run")))
+    if args.ranges or project.terms.draws.coarse and not args.no_ranges:
+        from binestimator.ranges.find import with_ranges
+
+        results = with_ranges(results, full=args.ranges, progress=progress("Ranges") if args.ranges else None)
     if measured is not None:
         from dataclasses import replace
 

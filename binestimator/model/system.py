@@ -144,6 +144,10 @@ class ZoneSums:
 def zone_sums(unit: Unit, loads: ZoneLoads, zones: ZoneState) -> ZoneSums:
     """Sums and counts of zones."""
     mult, tolerance = unit.zones.multiplier, unit.service.unmet_tolerance_f
+    if not unit.counts:
+        none = np.zeros(len(loads.latent_btuh))
+        counts = dict.fromkeys((f.name for f in fields(ZoneSums)), none)
+        return ZoneSums(**{**counts, "reheat_btuh": zones.reheat_btuh @ mult})
     over = np.maximum(zones.room_f - loads.cool_f - tolerance, 0.0)
     return ZoneSums(
         requested_cfm=zones.requested_cfm @ mult,

@@ -45,6 +45,7 @@ HEATING_RAMP_F = 1.0
 LEAKAGE_ROUNDS = 4
 # An airflow above the fan's ceiling by less is rounding. [share]
 CEILING_SLACK_FRAC = 1e-12
+_NOT_COUNTED = np.zeros((0, 0), dtype=bool)
 
 
 def zone_supply_f(unit: Unit, sat_f):
@@ -113,6 +114,8 @@ def open_flow_cfm(unit: Unit):
     The zone's run takes the share k of the index run's pressure at its own design flow, and
     turbulent flow goes with the root of pressure: ``Vmax sqrt(DSP / (DSP_index k))``.
     """
+    if unit.open_cfm is not None:
+        return unit.open_cfm
     return unit.zones.max_cfm / np.sqrt(beside_zones(unit.index_dsp_inwc) * unit.zones.index_share)
 
 
@@ -254,6 +257,6 @@ def zone_state(unit: Unit, loads: ZoneLoads, sat_f, dsp_inwc, requested_cfm, reh
         flow_cfm=flow,
         room_f=room,
         reheat_btuh=reheat,
-        starved=available < requested_cfm * (1.0 - FLOW_TOLERANCE_FRAC),
-        ventilation_short=flow < loads.min_cfm * (1.0 - FLOW_TOLERANCE_FRAC),
+        starved=available < requested_cfm * (1.0 - FLOW_TOLERANCE_FRAC) if unit.counts else _NOT_COUNTED,
+        ventilation_short=flow < loads.min_cfm * (1.0 - FLOW_TOLERANCE_FRAC) if unit.counts else _NOT_COUNTED,
     )

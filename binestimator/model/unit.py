@@ -126,7 +126,8 @@ class Unit:
     Numbers may differ by row: a field named in ``by_row``, such as ``max_cfm``, ``fan.efficiency_frac`` or
     ``zones.max_cfm``, has one more axis in front, that of the rows it is used with: (R,), (R, Z) or (R, G).
     :meth:`take` gives the unit of some of the rows. Functions of the model broadcast over that axis; numbers that
-    meet zones go through :func:`beside_zones`.
+    meet zones go through :func:`beside_zones`. ``open_cfm`` keeps ``terminals.open_flow_cfm`` of such rows. Without
+    ``counts`` rooms that are too warm, starved and the like are not counted: draws ask for energies alone.
     """
 
     zones: Zones
@@ -158,7 +159,9 @@ class Unit:
     heating_kbtuh: float
     preheat_kbtuh: float
     found: Found = Found()
+    open_cfm: np.ndarray | None = None
     by_row: tuple[str, ...] = ()
+    counts: bool = True
 
     def take(self, index) -> Unit:
         """The unit of rows with these positions; itself where nothing differs by row."""

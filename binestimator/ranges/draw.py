@@ -17,6 +17,7 @@ from ..inputs.paths import known_path
 from ..inputs.range_lines import RangeLine
 from ..model.build import Columns, build_unit
 from ..model.loads import zone_loads
+from ..model.terminals import open_flow_cfm
 from ..model.unit import Found, Sizes, Unit, field_of, number, with_fields
 from ..moist_air import (
     dewpoint_f,
@@ -32,6 +33,8 @@ Factors = Mapping[str, Mapping[str, np.ndarray]]
 
 # Step of the sequence that says which rooms are busier: fractional parts of its multiples spread evenly (golden ratio).
 _GOLDEN = (5.0**0.5 - 1.0) / 2.0
+# Fields that the airflow through an open damper follows from.
+_OPENING = ("zones.max_cfm", "zones.index_share", "index_dsp_inwc")
 # Share of saturation that a warmer hour keeps at most. [-]
 _MOST_SATURATED = 1.0
 
@@ -51,6 +54,14 @@ def base_factors(drawn: tuple[Drawn, ...], count: int = 1) -> dict[str, dict[str
 def taken(factors: Factors, index) -> dict[str, dict[str, np.ndarray]]:
     """Those of some of the draws."""
     return {key: {basis: values[index] for basis, values in by_basis.items()} for key, by_basis in factors.items()}
+
+
+def joined_factors(first: Factors, second: Factors) -> dict[str, dict[str, np.ndarray]]:
+    """Draws of the keys of the first, and those of the second after them."""
+    return {
+        key: {basis: np.concatenate([values, second[key][basis]]) for basis, values in by_basis.items()}
+        for key, by_basis in first.items()
+    }
 
 
 def room_pattern(project) -> np.ndarray:
@@ -90,7 +101,10 @@ class Draws:
         """Unit and conditions of all draws one after the other, (D R) rows each."""
         index = np.repeat(np.arange(self.count), len(conditions))
         unit = with_fields(self.base, {path: field_of(self.unit, path)[index] for path in self.fields})
-        return replace(unit, by_row=self.fields), self.conditions(conditions)
+        unit = replace(unit, by_row=self.fields, counts=False)
+        if any(path in _OPENING for path in self.fields):
+            unit = replace(unit, open_cfm=open_flow_cfm(self.unit)[index], by_row=(*self.fields, "open_cfm"))
+        return unit, self.conditions(conditions)
 
     def conditions(self, conditions: Conditions) -> Conditions:
         """Conditions of all draws one after the other."""
@@ -178,9 +192,10 @@ def _changes(project, base: Unit, drawn, factors: Factors, candidate, count: int
     pattern = None
     columns = {"zone": Columns(project.zones, {}), "group": Columns(project.groups, {})}
     for one in drawn:
-        act, by_basis = one.line.act, factors[one.key]
+        act = one.line.act
         if one.nested or act == "share":
             continue
+        by_basis = factors[one.key]
         if act == "weather":
             warmer_f = by_basis[one.basis]
             continue

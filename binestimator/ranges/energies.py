@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,15 +13,16 @@ from ..estimate.running import off_energy, run_parts
 from ..estimate.sizing import with_full_gains
 from ..hours import Conditions
 from ..model.loads import zone_loads
+from ..model.unit import Unit
 from ..rates import Rates, prices_at
 from ..results import CandidateRun, Results
 from .draw import Draws, Factors, draws_of, sizes_that_follow, taken
 from .lines import Drawn, overridden
 
-#: Draws that are further rows of one evaluation: more of them gain nothing, since arrays leave the cache.
-DRAWS_AT_ONCE = int(__import__("os").environ.get("DAO", "16"))
+#: Draws that are further rows of one evaluation: fewer take more calls of functions for each, more leave the cache.
+DRAWS_AT_ONCE = 32
 #: Most rows times zones of one evaluation. Thirty arrays of so many numbers are alive at a time.
-MOST_NUMBERS_AT_ONCE = 5_000_000
+MOST_NUMBERS_AT_ONCE = 200_000
 #: Draws whose units are worked out at once.
 DRAWS_OF_UNITS = 128
 #: Price of each end use, by its key.
@@ -118,9 +119,7 @@ class Model:
         run = self.results.runs[ids[0]]
         on = run.rows.on
         unit, conditions = draws.over_rows(on)
-        rows = Rows(
-            conditions=conditions, running=np.arange(len(conditions)), on=conditions, kept=zone_loads(unit, conditions)
-        )
+        rows = _tiled_rows(unit, conditions)
         idle = self.idle(draws, run.rows.conditions, run.unit.prices)
         floating: dict = {}
         for id_ in ids:
@@ -191,12 +190,46 @@ class Model:
                 out[use.key] = rate @ conditions.hours, rate @ (conditions.hours * getattr(now, PRICE_OF[use.key]))
         return out
 
+    def searched(self, factors: Factors, ids: Sequence[str]) -> dict[str, Energies]:
+        """Energies of options whose setpoints are searched for anew in each of a few draws."""
+        draws, out = self.of_sites(factors), {}
+        for site, members in self.sites.items():
+            mine = [id_ for id_ in ids if id_ in members]
+            if not mine:
+                continue
+            run = self.results.runs[members[0]]
+            on = run.rows.on
+            unit, conditions = draws[site].over_rows(on)
+            unit = replace(unit, counts=True)  # the search may not serve worse
+            rows = _tiled_rows(unit, conditions)
+            idle = self.idle(draws[site], run.rows.conditions, run.unit.prices)
+            # The baseline's supply air is the reference of the search, those of the others are tried.
+            others = [id_ for id_ in members if id_ not in ids and id_ != self.results.baseline_id]
+            tried = [
+                run_parts(unit, self.project.candidate(id_), rows)[0].setpoints.sat_f
+                for id_ in [self.results.baseline_id, *others]
+            ]
+            for id_ in mine:
+                candidate = self.project.candidate(id_)
+                parts = run_parts(unit, candidate, rows, tried)
+                weights = self.part_shares(candidate, parts, factors, draws[site].count)
+                night = self.results.runs[id_].night
+                out[id_] = self.summed(parts, weights, on, unit.prices, draws[site].count, idle, night)
+        return out
+
     # --- hour by hour -------------------------------------------------------------------------
 
     def units_alone(self, factors: Factors) -> list[dict[str, Draws]]:
         """Draws of each site, one after the other."""
         draws = self.of_sites(factors)
         return [{site: each.part(slice(d, d + 1)) for site, each in draws.items()} for d in range(_count(factors))]
+
+
+def _tiled_rows(unit: Unit, conditions: Conditions) -> Rows:
+    """Running rows of all draws, with their loads."""
+    return Rows(
+        conditions=conditions, running=np.arange(len(conditions)), on=conditions, kept=zone_loads(unit, conditions)
+    )
 
 
 def part_shares(candidate, run: Sequence[float], drawn, factors: Factors, count: int) -> list[np.ndarray]:

@@ -184,7 +184,9 @@ def _items(project, unit, line: RangeLine) -> tuple[Item, ...]:
             value = _value(project, unit, line, pattern, place, record, field)
             if value is None and line.act != "terminals":
                 continue
-            basis = _basis(project, path)
+            # Sized terminals are as sure as the factor that they are sized with.
+            sized = value is None and line.act == "terminals"
+            basis = _basis(project, "air_handler.zone_sizing_factor" if sized else path)
             out.append(Item(path=path, pattern=pattern, place=place, value=value, basis=basis))
     return tuple(out)
 
@@ -203,6 +205,8 @@ def _value(project, unit, line: RangeLine, pattern: str, place: int, record, fie
         return None
     if line.act == "people":
         return _people_value(record, field)
+    if line.act == "price" and not _is_bought(project, field.name):
+        return None
     if value is None and pattern in _RESOLVED:
         return float(getattr(unit, _RESOLVED[pattern]))
     if value is None and pattern == "heating.standing_loss_kbtuh":
@@ -214,6 +218,16 @@ def _value(project, unit, line: RangeLine, pattern: str, place: int, record, fie
     if value is None or (value == 0.0 and line.base == 1.0 and line.act != "from_one"):
         return None
     return float(value)
+
+
+def _is_bought(project, price: str) -> bool:
+    """Whether anything of a project is paid by a price."""
+    cooling, heating, preheat = project.cooling.type, project.heating.type, project.preheat.type
+    if price == "fuel_usd_therm":
+        return heating == "boiler" or preheat in ("boiler", "gas_furnace")
+    if price == "cooling_usd_kbtu":
+        return cooling == "purchased"
+    return price == "electricity_usd_kwh" or "purchased" in (heating, preheat)
 
 
 def _people_value(record, field) -> float | None:
