@@ -620,17 +620,17 @@ def _of_some(moved: _Moved, residual):
     """
     if not moved.unit.by_row:
         return None
-    part = {"pick": np.arange(len(moved.enabled)), "some": moved}
+    last, part = np.arange(len(moved.enabled)), moved
 
-    def of_rows(pick, sat_f):
+    def of_rows(pick: np.ndarray, sat_f):
         """Residual of the rows ``pick``, fewer from time to time."""
-        if len(pick) < NARROWED_FRAC * len(part["pick"]):
-            part["some"] = part["some"].take(np.searchsorted(part["pick"], pick))
-            part["pick"] = pick
-        at = np.full(len(part["pick"]), UP_START_F)
-        here = np.searchsorted(part["pick"], pick)
+        nonlocal last, part
+        if len(pick) < NARROWED_FRAC * len(last):
+            part, last = part.take(np.searchsorted(last, pick)), pick
+        at = np.full(len(last), UP_START_F)
+        here = np.searchsorted(last, pick)
         at[here] = sat_f
-        return residual(part["some"], at)[here]
+        return residual(part, at)[here]
 
     return of_rows
 

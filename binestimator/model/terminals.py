@@ -186,7 +186,7 @@ def ceiling_root(requested_cfm, passes_cfm, multiplier, ceiling_cfm, leak_per_ro
     return _largest_root(*_ceiling_pieces(requested_cfm, passes_cfm, multiplier), ceiling_cfm, leak_per_root)
 
 
-def _ceiling_pieces(requested_cfm, passes_cfm, multiplier):
+def _ceiling_pieces(requested_cfm, passes_cfm, multiplier) -> tuple[np.ndarray, np.ndarray]:
     """Airflow of zones that keep what they ask for, and of those that starve by root of pressure, for each number of
     zones that keep it. (R, Z + 1) each [cfm, cfm/sqrt(in. w.c.)]"""
     # Falling pressure starves those last that need least: one tangent for each number of zones that keep what they ask

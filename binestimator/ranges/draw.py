@@ -149,7 +149,10 @@ def warmer(conditions: Conditions, shift_f) -> Conditions:
     )
     ratio = humidity_ratio_from_vapour_pressure(saturated * saturation_pressure_psia(oat), p)
     moved = shift_f != 0.0
-    kept = lambda new, old: np.where(moved, new, old)
+
+    def kept(new, old) -> np.ndarray:
+        return np.where(moved, new, old)
+
     return replace(
         conditions,
         oat_f=oat,
@@ -339,7 +342,7 @@ def sizes_that_follow(
         design_cfm=sizes.design_cfm * more,
         motor_hp=sizes.motor_hp * more,
         cooling_tons=sizes.cooling_tons * more,
-        heating_kbtuh=sizes.heating_kbtuh * heat,
+        heating_kbtuh=sizes.heating_kbtuh * heat,  # type: ignore[arg-type]  # of draws
     )
 
 

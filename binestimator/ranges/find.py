@@ -394,15 +394,14 @@ def _drivers(points: _Points, found) -> tuple[Driver, ...]:
 def words_of(one: Drawn, number: float) -> str:
     """A factor or difference in words: the value itself where the line is about one input."""
     line = one.line
-    values = {item.value for item in one.items}
     if line.act in ("weather", "found_sat"):
         return f"{number:+.1f} degF"
     if line.act == "pattern":
         return f"{100.0 * number:+.0f} %"
     if line.act == "realisation":
         return f"{100.0 * number:.0f} %"
-    if len(one.items) == 1 and None not in values and line.act not in ("cost", "found_dsp", "people", "from_one"):
-        (value,) = values
+    value = one.items[0].value
+    if len(one.items) == 1 and value is not None and line.act not in ("cost", "found_dsp", "people", "from_one"):
         unit = known_path(one.items[0].path).field.unit
         new = value + number if line.base == 0.0 else value * number
         return f"{new:.3g} {unit}".strip()
@@ -467,7 +466,7 @@ def _break_even(results: Results, c: CandidateResult, paid: MoneyDraws) -> Break
 
 def _saving(results: Results, energies: Mapping[str, Energies], id_: str, count: int) -> np.ndarray:
     """Saving at the prices of the run in the first draws. (D,) [USD/yr]"""
-    cost = lambda each: sum(values[:count] for values in energies[each].costs_usd.values())
+    cost = lambda each: np.sum([values[:count] for values in energies[each].costs_usd.values()], axis=0)
     return cost(results.baseline_id) - cost(id_)
 
 

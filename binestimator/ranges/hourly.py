@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from ..estimate.rows import Rows
 from ..estimate.running import annual_figures, run_parts
 from ..hours import build_conditions
 from ..model.system import zones_of
-from ..service import Yardstick, judge, rises, service_figures, zone_depths
+from ..service import ServiceFigures, Yardstick, judge, rises, service_figures, zone_depths
 from ..strategies.registry import sat_strategy
 from .draw import Factors, base_factors, taken
 from .energies import Energies, Model
@@ -81,7 +81,8 @@ class Hours:
         base_site = results.runs[results.baseline_id].site
         # The baseline's site first: its rooms are the yardstick of all.
         order = sorted(sites, key=lambda site: site != base_site)
-        yardstick = base = None
+        yardstick: Yardstick | None = None
+        base: ServiceFigures | None = None
         for site in order:
             draws, run = sites[site], results.runs[model.sites[site][0]]
             unit = draws.alone(0)
@@ -89,7 +90,8 @@ class Hours:
             rows = Rows.of(unit, conditions)
             if yardstick is None:
                 yardstick = Yardstick.joined([Yardstick.of(unit, block.on, block.loads) for _, block in rows.blocks()])
-            idle, floating = model.idle(draws, conditions, run.unit.prices), {}
+            idle = model.idle(draws, conditions, run.unit.prices)
+            floating: dict = {}
             ids = sorted(model.sites[site], key=lambda id_: id_ != results.baseline_id)
             for id_ in ids:
                 candidate = results.project.candidate(id_)
@@ -103,13 +105,12 @@ class Hours:
                 own = service_figures(yardstick, shared, depths, results.held.nights[id_], figures)
                 base = own if id_ == results.baseline_id else base
                 changes = [(path, candidate.overrides[path]) for path in candidate.changed_service]
+                assert base is not None, "the baseline is the first"
                 flagged = judge(rises(own, base, yardstick), yardstick, changes).flagged
                 serves[id_].append(not flagged)
 
 
 def _with_share(part, share: float):
-    from dataclasses import replace
-
     return replace(part, share=share)
 
 
