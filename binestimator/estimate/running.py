@@ -85,7 +85,7 @@ def _parts_of_block(
                 continue
             used = normal
             if sat_value is not None or dsp_value is not None:
-                shift, factor = unit.found.override_sat_shift_f, unit.found.override_dsp_factor
+                shift, factor = unit.found.sat_shift_f, unit.found.dsp_factor
                 new_sat = normal.sat_f if sat_value is None else np.full(shape, sat_value + shift)
                 if dsp_value is not None:
                     new_dsp = np.full(shape, dsp_value * factor)

@@ -106,14 +106,11 @@ class Zones:
 class Found:
     """What was found of setpoints, less what they are: errors that draws put on as-found setpoints and overrides.
 
-    ``sat_shift_f`` on as-found supply air setpoints, ``override_sat_shift_f`` on operators' overrides of them [degF] ·
-    ``dsp_factor``, ``override_dsp_factor`` of duct pressures likewise [-].
+    ``sat_shift_f`` on supply air setpoints [degF] · ``dsp_factor`` of duct pressures [-].
     """
 
     sat_shift_f: Any = 0.0
-    override_sat_shift_f: Any = 0.0
     dsp_factor: Any = 1.0
-    override_dsp_factor: Any = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -220,8 +220,10 @@ def _changes(project, base: Unit, drawn, factors: Factors, candidate, count: int
             factor = np.stack([by_basis[one.basis_of(item)] for item in items], axis=1)
             if act == "people":
                 people = np.ones((count, len(project.groups))) if people is None else people
-                # Nobody is there twice: the largest share of people stays at 1.
-                people[:, places] = np.minimum(factor, 1.0 / np.array([item.value for item in items]))
+                # Nobody is there twice: the largest share of people of a group is 1 at most.
+                for item in items:
+                    least = max(other.value for other in one.items if other.place == item.place)
+                    people[:, item.place] = np.minimum(by_basis[one.basis_of(item)], 1.0 / least)
                 continue
             into = zones if kind == "zone" else groups
             old = into.get(field.name)

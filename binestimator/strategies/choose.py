@@ -73,7 +73,7 @@ def dsp_of_sat(unit: Unit, record, override_inwc=None):
 
     def of_rows(conditions, loads, sat_f, unit=unit):
         if override_inwc is not None:
-            return np.full(conditions.oat_f.shape, override_inwc * unit.found.override_dsp_factor)
+            return np.full(conditions.oat_f.shape, override_inwc * unit.found.dsp_factor)
         return dsp_setpoint_inwc(unit, record, conditions, loads, sat_f)
 
     return of_rows
