@@ -598,7 +598,7 @@ def _floats_down(moved: _Moved):
     start = moved.conditions.oat_f
     if supply_heating_mode(moved.unit) == "own_setpoint":
         start = np.maximum(start, moved.unit.air_handler.supply_heating_setpoint_f)
-    return floating_down_f(lambda sat_f: residual(moved, sat_f), start, _of_some(moved, residual))
+    return floating_down_f(lambda sat_f: residual(moved, sat_f), start, *_of_some(moved, residual))
 
 
 def _floats_up(moved: _Moved):
@@ -610,16 +610,16 @@ def _floats_up(moved: _Moved):
         return excess / (some.loads.fs * np.maximum(a.flow, 1.0))
 
     shape = moved.conditions.oat_f.shape
-    return floating_up_f(lambda sat_f: residual(moved, sat_f), shape, _of_some(moved, residual))
+    return floating_up_f(lambda sat_f: residual(moved, sat_f), shape, *_of_some(moved, residual))
 
 
 def _of_some(moved: _Moved, residual):
     """The residual of some rows alone, where many draws are rows: most of them are found after a few steps.
 
-    None for an ordinary unit: sums of other numbers of rows may round otherwise in the last digit.
+    Nothing for an ordinary unit: sums of other numbers of rows may round otherwise in the last digit.
     """
     if not moved.unit.by_row:
-        return None
+        return ()
     last, part = np.arange(len(moved.enabled)), moved
 
     def of_rows(pick: np.ndarray, sat_f):
@@ -632,7 +632,7 @@ def _of_some(moved: _Moved, residual):
         at[here] = sat_f
         return residual(part, at)[here]
 
-    return of_rows
+    return (of_rows,)
 
 
 def _closed(unit: Unit, c, loads: ZoneLoads, a: Air, mixed: ah.MixedAir, high) -> Coils:

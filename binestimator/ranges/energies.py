@@ -14,6 +14,7 @@ from ..estimate.sizing import with_full_gains
 from ..hours import Conditions
 from ..model.loads import zone_loads
 from ..model.unit import Unit
+from ..parallel import in_order, threads_for
 from ..rates import Rates, prices_at
 from ..results import CandidateRun, Results
 from .draw import Draws, Factors, draws_of, sizes_that_follow, taken
@@ -100,12 +101,17 @@ class Model:
             last = min(first + DRAWS_OF_UNITS, count)
             some = taken(factors, slice(first, last))
             draws = self.of_sites(some)
+            jobs = []
             for site, ids in self.sites.items():
-                run = self.results.runs[ids[0]]
-                at_once = self._at_once(run)
+                at_once = self._at_once(self.results.runs[ids[0]])
                 for start in range(0, last - first, at_once):
                     part = slice(start, min(start + at_once, last - first))
-                    self._tile(draws[site].part(part), taken(some, part), ids, found)
+                    jobs.append((draws[site].part(part), taken(some, part), ids))
+            # Many draws alone are worth a second thread, which takes processor time of its own.
+            threads = threads_for(MOST_NUMBERS_AT_ONCE) if count > DRAWS_OF_UNITS else 1
+            for each in in_order(lambda job: self._tile(*job), jobs, threads):
+                for id_, energies in each.items():
+                    found[id_].append(energies)
             if progress is not None:
                 progress(last / count)
         return {id_: Energies.joined(parts) for id_, parts in found.items()}
@@ -114,7 +120,7 @@ class Model:
         numbers = max(len(run.rows.on), 1) * len(run.unit.zones)
         return max(1, min(DRAWS_AT_ONCE, MOST_NUMBERS_AT_ONCE // numbers))
 
-    def _tile(self, draws: Draws, factors: Factors, ids: Sequence[str], found) -> None:
+    def _tile(self, draws: Draws, factors: Factors, ids: Sequence[str]) -> dict[str, Energies]:
         """Energies of the options of a site in a few draws, all at once."""
         run = self.results.runs[ids[0]]
         on = run.rows.on
@@ -122,6 +128,7 @@ class Model:
         rows = _tiled_rows(unit, conditions)
         idle = self.idle(draws, run.rows.conditions, run.unit.prices)
         floating: dict = {}
+        found = {}
         for id_ in ids:
             candidate, held = self.project.candidate(id_), self.results.held.optimal_sat.get(id_)
             parts = (
@@ -137,9 +144,9 @@ class Model:
                 else []
             )
             weights = self.part_shares(candidate, parts, factors, draws.count)
-            found[id_].append(
-                self.summed(parts, weights, on, unit.prices, draws.count, idle, self.results.runs[id_].night)
-            )
+            night = self.results.runs[id_].night
+            found[id_] = self.summed(parts, weights, on, unit.prices, draws.count, idle, night)
+        return found
 
     def part_shares(self, candidate, parts: Sequence[Part], factors: Factors, count: int) -> list[np.ndarray]:
         """Shares of the running time of each part in each draw. [(D,)] in the order of the parts"""

@@ -47,8 +47,9 @@ from .sobol import sobol
 COARSE_DRAWS, FULL_DRAWS = 64, 2048
 #: Draws of prices, plant efficiencies, cost and realisation nested in each.
 NESTED_DRAWS = 8
-#: Draws that full ranges repeat hour by hour for service, and as many of them that they set beside the rows.
-SERVICE_DRAWS, GAP_DRAWS = 208, 64
+#: Draws that full ranges repeat hour by hour for service, and so many of them in all hours, set beside the rows; the
+#: others in the hours of every few days (``hourly.DAYS_APART``).
+SERVICE_DRAWS, GAP_DRAWS = 208, 48
 #: Draws in which strategies that search do so anew.
 REOPTIMISED_DRAWS = 16
 #: A driver below this share of the variance is not shown. [-]
@@ -126,7 +127,7 @@ def find_ranges(
     if full:
         some = min(SERVICE_DRAWS, count)
         hourly = Hours(model).draws(
-            points.factors, some, lambda share: tell(1.0 - hours_part + 0.95 * hours_part * share)
+            points.factors, some, GAP_DRAWS, lambda share: tell(1.0 - hours_part + 0.95 * hours_part * share)
         )
     out = _put_together(results, model, points, energies, at_base, hourly, full, seed)
     tell(1.0)

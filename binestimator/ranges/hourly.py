@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -9,18 +11,23 @@ import numpy as np
 
 from ..estimate.rows import Rows
 from ..estimate.running import annual_figures, run_parts
-from ..hours import build_conditions
+from ..hours import Conditions, build_conditions
 from ..model.system import zones_of
+from ..parallel import in_order, threads_for
 from ..service import ServiceFigures, Yardstick, judge, rises, service_figures, zone_depths
 from ..strategies.registry import sat_strategy
 from .draw import Factors, base_factors, taken
 from .energies import Energies, Model
 
+HOURS_IN_DAY = 24
+#: Days apart of the hours of draws that are not repeated in whole: no divisor of a week, so that all weekdays occur.
+DAYS_APART = 4
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HourlyDraws:
-    """Draws hour by hour: energies by option, and whether each serves the rooms as well as the baseline of the draw.
-    (D,) each"""
+    """Draws hour by hour: energies by option, and whether each serves the rooms as well as the baseline of the draw
+    (D,); energies are those of the draws of all hours"""
 
     energies: dict[str, Energies]
     serves: dict[str, np.ndarray]
@@ -62,56 +69,92 @@ class Hours:
                 out[id_] = run_parts(run.unit, candidate, rows, (base,))[0].setpoints.sat_f
         return out
 
-    def draws(self, factors: Factors, count: int, progress: Callable[[float], None] | None = None) -> HourlyDraws:
-        """The first so many draws."""
+    def draws(
+        self,
+        factors: Factors,
+        count: int,
+        whole: int | None = None,
+        progress: Callable[[float], None] | None = None,
+    ) -> HourlyDraws:
+        """The first so many draws.
+
+        Parameters
+        ----------
+        whole : int, optional
+            So many of them in all hours, and only of these energies; the others in the hours of every
+            ``DAYS_APART``-th day, other days in each draw. All if not given.
+        """
         some = taken(factors, slice(0, count))
-        energies: dict[str, list[Energies]] = {id_: [] for id_ in self.model.results.runs}
-        serves: dict[str, list[bool]] = {id_: [] for id_ in self.model.results.runs}
-        for d, sites in enumerate(self.model.units_alone(some)):
-            self._draw(sites, taken(some, slice(d, d + 1)), energies, serves)
-            if progress is not None:
-                progress((d + 1) / count)
+        sites = self.model.units_alone(some)
+        whole = count if whole is None else min(whole, count)
+        done = itertools.count(1)
+
+        def one(d: int):
+            found = self._draw(sites[d], taken(some, slice(d, d + 1)), None if d < whole else d)
+            if progress is not None and threading.current_thread() is threading.main_thread():
+                progress(next(done) / count)
+            else:
+                next(done)
+            return found
+
+        most = max(len(c) for c in self.conditions.values()) * max(
+            len(run.unit.zones) for run in self.model.results.runs.values()
+        )
+        each = in_order(one, range(count), threads_for(most))
+        ids = list(self.model.results.runs)
         return HourlyDraws(
-            energies={id_: Energies.joined(parts) for id_, parts in energies.items()},
-            serves={id_: np.array(each) for id_, each in serves.items()},
+            energies={id_: Energies.joined([energies[id_] for energies, _ in each[:whole]]) for id_ in ids},
+            serves={id_: np.array([serves[id_] for _, serves in each]) for id_ in ids},
         )
 
-    def _draw(self, sites, factors, energies, serves) -> None:
+    def _draw(self, sites, factors, phase: int | None) -> tuple[dict[str, Energies], dict[str, bool]]:
+        """Energies and verdicts of one draw, of all hours or of the days of a phase."""
         results, model = self.model.results, self.model
+        energies: dict[str, Energies] = {}
+        serves: dict[str, bool] = {}
         base_site = results.runs[results.baseline_id].site
-        # The baseline's site first: its rooms are the yardstick of all.
-        order = sorted(sites, key=lambda site: site != base_site)
         yardstick: Yardstick | None = None
         base: ServiceFigures | None = None
-        for site in order:
+        # The baseline's site first: its rooms are the yardstick of all.
+        for site in sorted(sites, key=lambda site: site != base_site):
             draws, run = sites[site], results.runs[model.sites[site][0]]
             unit = draws.alone(0)
-            conditions = draws.conditions(self.conditions[site])
+            hours = self.conditions[site]
+            conditions = draws.conditions(hours if phase is None else _of_days(hours, phase))
             rows = Rows.of(unit, conditions)
             if yardstick is None:
                 yardstick = Yardstick.joined([Yardstick.of(unit, block.on, block.loads) for _, block in rows.blocks()])
             idle = model.idle(draws, conditions, run.unit.prices)
             floating: dict = {}
-            ids = sorted(model.sites[site], key=lambda id_: id_ != results.baseline_id)
-            for id_ in ids:
-                candidate = results.project.candidate(id_)
-                parts = run_parts(unit, candidate, rows, (), self.found.get(id_), floating=floating)
+            for id_ in sorted(model.sites[site], key=lambda id_: id_ != results.baseline_id):
+                candidate, held = results.project.candidate(id_), self.found.get(id_)
+                if held is not None and phase is not None:
+                    held = held[_days(hours, phase)[hours.fan_on > 0.0]]
+                parts = run_parts(unit, candidate, rows, (), held, floating=floating)
                 weights = model.part_shares(candidate, parts, factors, 1)
                 night = results.runs[id_].night
-                energies[id_].append(model.summed(parts, weights, rows.on, unit.prices, 1, idle, night))
-                shared = [_with_share(p, float(w[0])) for p, w in zip(parts, weights, strict=True)]
+                energies[id_] = model.summed(parts, weights, rows.on, unit.prices, 1, idle, night)
+                shared = [replace(p, share=float(w[0])) for p, w in zip(parts, weights, strict=True)]
                 depths = _depths(unit, rows, shared, yardstick)
                 figures = annual_figures(unit, rows, shared, night)
                 own = service_figures(yardstick, shared, depths, results.held.nights[id_], figures)
                 base = own if id_ == results.baseline_id else base
                 changes = [(path, candidate.overrides[path]) for path in candidate.changed_service]
                 assert base is not None, "the baseline is the first"
-                flagged = judge(rises(own, base, yardstick), yardstick, changes).flagged
-                serves[id_].append(not flagged)
+                serves[id_] = not judge(rises(own, base, yardstick), yardstick, changes).flagged
+        return energies, serves
 
 
-def _with_share(part, share: float):
-    return replace(part, share=share)
+def _days(conditions: Conditions, phase: int) -> np.ndarray:
+    """Hours of every ``DAYS_APART``-th day. (H,) bool"""
+    return (np.arange(len(conditions)) // HOURS_IN_DAY + phase) % DAYS_APART == 0
+
+
+def _of_days(conditions: Conditions, phase: int) -> Conditions:
+    """These hours, weighted up to the year."""
+    some = _days(conditions, phase)
+    taken_ = conditions.take(some)
+    return taken_.with_hours(taken_.hours * (float(conditions.hours.sum()) / float(taken_.hours.sum())))
 
 
 def _depths(unit, rows: Rows, parts, yardstick: Yardstick) -> dict[str, np.ndarray]:
