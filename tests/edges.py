@@ -243,7 +243,7 @@ def _counted(kind: str, count: int) -> dict:
         _describe_quickly(mapping)
         mapping["special"] = [{"name": f"room {k}", "group": "office", "area_ft2": 100} for k in range(count)]
     elif kind == "range":
-        lines = list(range_lines().values())[:count]
+        lines = [list(range_lines().values())[k % len(range_lines())] for k in range(count)]
         mapping[kind] = [
             {"name": line.key, "low": line.ends[0][0], "high": line.ends[0][1], "source": f"range {k}"}
             for k, line in enumerate(lines)
