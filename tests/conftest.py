@@ -14,6 +14,8 @@ import pytest  # noqa: E402
 from hypothesis import settings  # noqa: E402
 from shared import FOLDER  # noqa: E402
 
+from binestimator import parallel  # noqa: E402
+
 # Workbooks and results are many small objects that live long: looking for garbage among them all the time is in vain.
 gc.set_threshold(100_000, 50, 100)
 
@@ -26,24 +28,36 @@ settings.load_profile("default")
 # Files that take longest, longest first. Files are handed out whole, since their tests share runs, and in this order,
 # so that no worker is left with a long file while the others have nothing to do.
 LONGEST = (
-    "test_live",
     "test_form",
-    "test_as_run",
-    "test_accuracy",
+    "test_live",
     "test_workbook",
-    "test_estimate",
-    "test_edges",
     "test_cli",
+    "test_accuracy",
+    "test_estimate",
+    "test_service",
+    "test_edges",
     "test_changed_inputs",
     "test_weather",
+    "test_as_run",
+    "test_trail",
+    "test_workbook_summary",
+    "test_selection",
+    "test_tariffs",
+    "test_floating",
+    "test_client",
+    "test_handover",
+    "test_as_run_causes",
     "test_demos",
-    "test_service",
 )
 
 
 def pytest_configure(config):
-    """A folder that the workers share, for the time of the run (``shared.py``)."""
-    if not hasattr(config, "workerinput"):
+    """A folder that the workers share, for the time of the run (``shared.py``), and one thread for each worker."""
+    if hasattr(config, "workerinput"):
+        # Two threads take a tenth more processor time, and every core has a worker. Figures are the same to the last
+        # digit (tested in test_estimate.py); programs that tests start go by the cores that there are.
+        parallel.cores = lambda: 1
+    else:
         os.environ[FOLDER] = tempfile.mkdtemp(prefix="binestimator-tests-")
         config.add_cleanup(lambda: shutil.rmtree(os.environ.pop(FOLDER), ignore_errors=True))
 

@@ -36,7 +36,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     "model/loads.py": ("test_loads.py test_terminals.py", "test_system.py"),
     "model/night.py": ("test_night.py", "test_estimate.py"),
     "model/night_rooms.py": ("test_night.py", "test_estimate.py"),
-    "model/plant.py": ("test_plant.py", "test_system.py test_estimate.py"),
+    "model/plant/cooling.py": ("test_plant.py", "test_system.py test_estimate.py"),
+    "model/plant/heating.py": ("test_plant.py", "test_system.py test_estimate.py"),
+    "model/plant/published.py": ("test_plant.py", "test_system.py test_estimate.py"),
     "model/system.py": (
         "test_system.py test_air_handler.py",
         "test_estimate.py test_strategies.py",

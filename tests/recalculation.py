@@ -151,6 +151,7 @@ def number_of(text: str) -> float:
     return float(text[:-1]) / 100.0 if text.endswith("%") else float(text)
 
 
+@functools.lru_cache(maxsize=2)
 def members_of(content: bytes) -> dict[str, str]:
     """Part of the file by sheet name, in order."""
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
@@ -208,7 +209,7 @@ def without_values(content: bytes) -> bytes:
     sheets = set(members_of(content).values())
     with (
         zipfile.ZipFile(io.BytesIO(content)) as archive,
-        zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as made,
+        zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as made,
     ):
         for name in archive.namelist():
             part = archive.read(name)
@@ -253,10 +254,16 @@ def _without_values_of_arrays(text: str) -> str:
 _PLACE = r'<c r="{}"((?: s="\d+")?)[^>]*?(?:/>|>.*?</c>)'
 
 
+@functools.lru_cache(maxsize=2)
+def _parts_of(content: bytes) -> dict[str, bytes]:
+    """Parts of a file by name. Several edits are made in one file after the other."""
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        return {item.filename: archive.read(item.filename) for item in archive.infolist()}
+
+
 def has_cell(content: bytes, sheet: str, address: str) -> bool:
     """Whether a cell is in the file, and can be edited."""
-    with zipfile.ZipFile(io.BytesIO(content)) as archive:
-        return f'<c r="{address}"' in archive.read(members_of(content)[sheet]).decode()
+    return f'<c r="{address}"'.encode() in _parts_of(content)[members_of(content)[sheet]]
 
 
 def edited(content: bytes, changes: dict[tuple[str, str], float | str | bool | None]) -> bytes:
@@ -267,11 +274,9 @@ def edited(content: bytes, changes: dict[tuple[str, str], float | str | bool | N
     changes : dict
         (sheet, address) -> number, text, truth, or None for an empty cell.
     """
-    members = members_of(content)
-    with zipfile.ZipFile(io.BytesIO(content)) as archive:
-        parts = {item.filename: archive.read(item.filename) for item in archive.infolist()}
+    members, parts = members_of(content), dict(_parts_of(content))
+    texts = {sheet: parts[members[sheet]].decode() for sheet, _ in changes}
     for (sheet, address), value in changes.items():
-        text = parts[members[sheet]].decode()
         if isinstance(value, str):
             kind, inner = ' t="inlineStr"', f'<is><t xml:space="preserve">{html.escape(value)}</t></is>'
         elif isinstance(value, bool):
@@ -279,11 +284,12 @@ def edited(content: bytes, changes: dict[tuple[str, str], float | str | bool | N
         else:
             kind, inner = "", "" if value is None else f"<v>{value!r}</v>"
         new = lambda m, kind=kind, inner=inner, address=address: f'<c r="{address}"{m.group(1)}{kind}>{inner}</c>'
-        text, count = re.subn(_PLACE.format(address), new, text, count=1, flags=re.DOTALL)
+        texts[sheet], count = re.subn(_PLACE.format(address), new, texts[sheet], count=1, flags=re.DOTALL)
         assert count == 1, f"{sheet}!{address} is not in the file"
-        parts[members[sheet]] = text.encode()
+    parts |= {members[sheet]: text.encode() for sheet, text in texts.items()}
     out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+    # Files that are read once are not worth compressing.
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
         for name, part in parts.items():
             archive.writestr(name, part)
     return out.getvalue()

@@ -30,7 +30,7 @@ SMALL_SEED = 101
 #: All of them: python -m tests.accuracy.
 SEEDS = (SMALL_SEED, *(pytest.param(seed, marks=pytest.mark.slow) for seed in accuracy.QUICK_SEEDS))
 #: Candidates held out that edits are judged by in a quick run.
-FEW_HELD_OUT = ("h_fixed_sat", "h_table", "h_dsp_demand", "h_optimal")
+FEW_HELD_OUT = ("h_table", "h_dsp_demand")
 # In the units of the table of errors.
 BOUNDS = {"cost_pct": 100 * COST_ERROR_FRAC, "saving_points": SAVING_ERROR_POINTS} | dict.fromkeys(
     accuracy.END_USES, 100 * END_USE_ERROR_FRAC
@@ -192,7 +192,7 @@ GROUPINGS = [
 @pytest.mark.crosscheck
 @pytest.mark.parametrize(
     "grouping",
-    [pytest.param(g, marks=pytest.mark.slow if g == {"width_f": 10} else ()) for g in GROUPINGS],
+    [pytest.param(g, marks=() if g in ({"width_f": 2}, {"width_f": 5}) else pytest.mark.slow) for g in GROUPINGS],
     ids=lambda g: " ".join(f"{k}={v}" for k, v in g.items()),
 )
 def test_every_grouping_states_its_rows_and_bound_and_keeps_groups_exact(grouping):
@@ -230,9 +230,11 @@ def test_mean_rows_state_their_rows_too():
 
 
 @pytest.mark.crosscheck
-def test_candidates_are_among_the_references(monkeypatch):
+@pytest.mark.parametrize(("default", "least"), [(False, 4), pytest.param(True, 20, marks=pytest.mark.slow)])
+def test_candidates_are_among_the_references(monkeypatch, default, least):
     """From hardly any other references the rows still reproduce the project's candidates, with those that its user
-    adds or that change inputs; without the candidates the same choice misses a bound, and the checks say so."""
+    adds or that change inputs; without the candidates the same choice misses a bound, and the checks say so. A few
+    candidates, and all of them beside the default ones as a larger slice."""
     whole, choose = selection.match_columns, selection.choose_rows
 
     def hardly_any(project, unit, rows, candidates=()):
@@ -253,10 +255,13 @@ def test_candidates_are_among_the_references(monkeypatch):
             "override": {"air_handler.leakage_frac": 0.15},
         }
     )
+    if not default:
+        raw["candidate"] = [{"id": "as_found"}, *raw["candidate"][:4], raw["candidate"][-1]]
+        raw["project"] = {**raw.get("project", {}), "default_candidates": False}
     project, weather = project_from_mapping(raw, accuracy.ROOT / "tests"), weather_of(accuracy.WEATHER_FILES[0])
     monkeypatch.setattr(selection, "match_columns", hardly_any)
     with_them = estimate(project, weather)
-    assert len(with_them.candidates) > 20
+    assert len(with_them.candidates) > least
     # A fifth of the bounds: 24 candidates with five end uses each take most of the freedom of 240 rows.
     assert with_them.selection.worst_cost_frac <= 0.2 * COST_ERROR_FRAC
     assert with_them.selection.worst_saving_points <= 0.2 * SAVING_ERROR_POINTS

@@ -237,7 +237,7 @@ def test_shares_that_were_given_are_not_spread_anew():
 
 @pytest.mark.invariant
 def test_advice_is_in_the_results_file_and_about_an_option_that_can_be_bought():
-    results = estimate_and_advise(project_with(), weather_of())
+    results = estimate_and_advise(project_with(bins={"rows": "mean"}), weather_of())
     data = to_plain(results)
     assert data["best_value"] == results.advice.value.best_id
     assert 0 < len(data["drivers"]) <= 5

@@ -11,8 +11,10 @@ from binestimator.money.bills import NOT_RECONCILED, cv_rmse, nmbe, reconciled_w
 from binestimator.results import to_plain
 from binestimator.workbook.write import build_workbook
 
+# Bills are set beside months, which are those of the hours.
 FEW = {
     "project": {"name": "Four zones", "default_candidates": False},
+    "bins": {"rows": "mean"},
     "candidate": [
         {"id": "as_found"},
         {"id": "sat", "name": "SAT", "sat": "demand", "dsp": "as_found"},
@@ -36,6 +38,12 @@ def plain():
     return estimate(project_of(**FEW), weather_of("greensboro"))
 
 
+@pytest.fixture(scope="module")
+def same(plain):
+    """With bills that are those of the model."""
+    return with_bills(plain, 1.0)
+
+
 def with_bills(plain, factor, **more):
     """The project with bills that are a multiple of the model and 5,000 kWh of other loads."""
     months = plain.baseline.monthly
@@ -50,8 +58,7 @@ def with_bills(plain, factor, **more):
 
 
 @pytest.mark.crosscheck
-def test_bills_equal_to_the_model_are_reconciled_and_others_are_not(plain):
-    same = with_bills(plain, 1.0)
+def test_bills_equal_to_the_model_are_reconciled_and_others_are_not(plain, same):
     (electricity,) = same.bills
     assert electricity.nmbe_frac == pytest.approx(0.0, abs=1e-12) and electricity.within
     assert "Reconciled with bills by month" in reconciled_words(same.bills)
@@ -73,8 +80,8 @@ def test_bills_below_the_air_handler_and_bills_without_other_loads_say_so(plain)
 
 
 @pytest.mark.invariant
-def test_both_baselines_shares_and_orders(plain):
-    found = with_bills(plain, 1.0)
+def test_both_baselines_shares_and_orders(plain, same):
+    found = same
     code, both = found["sat"], found["both"]
     against = found.saving_against_code("both")
     assert against["cost_usd"] == pytest.approx(both.saving["cost_usd"] - code.saving["cost_usd"])
@@ -93,9 +100,8 @@ def test_both_baselines_shares_and_orders(plain):
 
 
 @pytest.mark.invariant
-def test_the_workbook_says_both_baselines_and_the_bills(plain):
-    found = with_bills(plain, 1.0)
-    book = Book(build_workbook(found)[0], data_only=True)
+def test_the_workbook_says_both_baselines_and_the_bills(same):
+    book = Book(build_workbook(same)[0], data_only=True)
     texts = [str(cell.value) for row in book["Measures"].iter_rows() for cell in row if cell.value is not None]
     assert any("Reconciled with bills by month" in text for text in texts)
     assert any(text.startswith("Codes commonly require") for text in texts)

@@ -413,7 +413,7 @@ def test_form_is_the_expected_squared_error_of_weights():
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("always_on", [False, True])
+@pytest.mark.parametrize("always_on", [False, pytest.param(True, marks=pytest.mark.slow)])
 def test_rows_expect_less_error_of_unseen_strategies_if_told_how_settings_differ(always_on):
     rows = make_year(5, always_on=always_on)
     group_id, _ = bins.group_keys(rows, record())

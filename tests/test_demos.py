@@ -32,6 +32,11 @@ PROJECTS = (
     "field_station/field_station.toml",
 )
 READMES = ("office", "clinic", "field_station")
+# The clinic, whose two projects take longest, is a larger slice.
+QUICK_PROJECTS, QUICK_READMES = (
+    [pytest.param(name, marks=pytest.mark.slow if name.startswith("clinic") else ()) for name in names]
+    for names in (PROJECTS, READMES)
+)
 # A table of a README: a comment that says what is in it, then the table.
 TABLE = re.compile(r"(<!-- figures: (\S+) (\w+) -->\n)((?:\|.*\n)+)")
 NUMBER = re.compile(r"[-+]?\$?\d+(?:,\d{3})*(?:\.\d+)?")
@@ -200,7 +205,7 @@ def differences(printed: str, now: str) -> list[str]:
 
 
 @pytest.mark.regression
-@pytest.mark.parametrize("folder", READMES)
+@pytest.mark.parametrize("folder", QUICK_READMES)
 def test_tables_of_the_readme_are_what_the_engine_gives(folder):
     """Own output: the tables are printed by this module.
 
@@ -231,7 +236,7 @@ def test_numbers_in_the_prose_stand_in_a_table_or_an_input(folder):
 
 
 @pytest.mark.regression
-@pytest.mark.parametrize("folder", READMES)
+@pytest.mark.parametrize("folder", QUICK_READMES)
 def test_readme_explains_every_flag_and_the_best(folder):
     text = TABLE.sub("", readme_of(folder))
     for project in (p for p in PROJECTS if p.startswith(folder + "/")):
@@ -246,7 +251,7 @@ def test_readme_explains_every_flag_and_the_best(folder):
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("project", PROJECTS)
+@pytest.mark.parametrize("project", QUICK_PROJECTS)
 def test_default_eight_costs_and_evidence(project):
     results = results_of(project)
     assert set(DEFAULT_CANDIDATES) <= {c.id for c in results.candidates}
@@ -258,14 +263,14 @@ def test_default_eight_costs_and_evidence(project):
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("project", PROJECTS)
+@pytest.mark.parametrize("project", QUICK_PROJECTS)
 def test_no_check_of_a_demo_fails(project):
     results = results_of(project)
     assert [c for c in results.checks if c.status == "fail"] == []
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("project", PROJECTS)
+@pytest.mark.parametrize("project", QUICK_PROJECTS)
 def test_sizes_are_those_of_real_buildings(project):
     """Common practice, no source: 0.6 to 1.5 cfm/ft2, 250 to 500 ft2/ton (more where it is cool), 0.5 to 1.2 W/cfm."""
     results = results_of(project)
@@ -391,6 +396,7 @@ def test_a_reset_pinned_by_a_rogue_zone():
     assert starved["duct_repaired_dsp_demand"] == 0.0 < starved["store_excluded_dsp_demand"]
 
 
+@pytest.mark.slow
 @pytest.mark.invariant
 def test_a_reset_bound_by_humidity():
     """Clinic: the limit binds for thousands of hours; without it rooms are humid and the candidate is flagged."""
@@ -405,6 +411,7 @@ def test_a_reset_bound_by_humidity():
     assert any("rooms too moist" in reason for reason in free.equal_service.reasons)
 
 
+@pytest.mark.slow
 @pytest.mark.invariant
 def test_outdoor_air_by_position_changes_the_ranking():
     """Clinic: warm supply air takes more air, and at a fixed damper position more outdoor air with it."""

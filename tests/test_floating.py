@@ -115,12 +115,16 @@ def run(name: str, pressure: str, sat: float, pick=None, **more) -> tuple:
 # --- the row does not see the setpoint -------------------------------------------------------------
 
 
-#: Every case under one pressure strategy and every strategy in four cases or more; the others as larger slices.
-PAIRS = [
-    pytest.param(name, pressure, marks=() if (n + m) % len(PRESSURES) == 0 else pytest.mark.slow)
-    for n, name in enumerate(CASES)
-    for m, pressure in enumerate(PRESSURES)
-]
+def pairs_with(*pressures):
+    """Every case under one of the pressure strategies and these in turn; the others as larger slices."""
+    return [
+        pytest.param(name, pressure, marks=() if (n + m) % len(pressures) == 0 else pytest.mark.slow)
+        for n, name in enumerate(CASES)
+        for m, pressure in enumerate(pressures)
+    ]
+
+
+PAIRS = pairs_with(*PRESSURES)
 
 
 @pytest.mark.invariant
@@ -488,8 +492,7 @@ def test_steps_agree_with_bisection_on_generated_projects(kind, seeds, monkeypat
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("pressure", ["fixed", "demand"])
-@pytest.mark.parametrize("name", list(CASES))
+@pytest.mark.parametrize(("name", "pressure"), pairs_with("fixed", "demand"))
 def test_coil_within_capacity_and_balances_close(name, pressure):
     for sat in (54.0, 64.0):
         unit, c, loads, s = run(name, pressure, sat)

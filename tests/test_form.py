@@ -8,6 +8,7 @@ import string
 import struct
 import subprocess
 import sys
+import tempfile
 import time
 import tomllib
 import zipfile
@@ -21,6 +22,7 @@ import pytest
 from builders import PLAIN, WEATHER, merged, weather_of
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from laws import law
 from openpyxl.styles import numbers as openpyxl_numbers
 from recalculation import edited, has_cell
 from test_cli import FEW
@@ -117,18 +119,24 @@ def same(form, project):
 
 
 @pytest.mark.invariant
-@settings(max_examples=12)
-@given(projects())
-def test_random_projects_come_back_from_their_forms_whole(tmp_path_factory, raw):
-    path = tmp_path_factory.mktemp("form") / "form.xlsx"
+@law(3, 12, projects())
+def test_random_projects_come_back_from_their_forms_whole(raw):
     project = project_from_mapping(raw)
-    path.write_bytes(form_bytes(project, SMALL))
-    same(read_form(path), project)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder, "form.xlsx")
+        path.write_bytes(form_bytes(project, SMALL))
+        same(read_form(path), project)
 
 
 @pytest.mark.invariant
 @pytest.mark.parametrize(
-    "demo", ["office/office", "clinic/clinic", "clinic/clinic_position", "field_station/field_station"]
+    "demo",
+    [
+        "office/office",
+        pytest.param("clinic/clinic", marks=pytest.mark.slow),
+        pytest.param("clinic/clinic_position", marks=pytest.mark.slow),
+        "field_station/field_station",
+    ],
 )
 def test_demo_projects_come_back_from_their_forms_whole(saved, demo):
     project = read_project(DEMOS / f"{demo}.toml")
@@ -173,7 +181,9 @@ TEXTS = [
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("texts", TEXTS, ids=map(repr, TEXTS))
+@pytest.mark.parametrize(
+    "texts", [pytest.param(t, marks=pytest.mark.slow if k > 2 else (), id=repr(t)) for k, t in enumerate(TEXTS)]
+)
 def test_texts_come_back_letter_by_letter(tmp_path, texts):
     """As inputs and as evidence of others."""
     info = dict(zip(("notes", "building", "prepared_by"), texts, strict=True))
@@ -698,9 +708,12 @@ def test_every_formula_carries_the_value_of_the_engine():
     assert seen > 500
 
 
+@pytest.mark.slow
 @pytest.mark.crosscheck
 def test_an_independent_program_calculates_the_same(edit):
-    """LibreOffice works out every cell that counts from its layers, and hands back a form that says the same."""
+    """LibreOffice works out every cell that counts from its layers, and hands back a form that says the same.
+
+    That it works out cells just typed is tested in test_defaults.py as well."""
     from recalculation import Spreadsheet
 
     edit.yours("limits.sat_max_f").value = 63
@@ -1171,14 +1184,15 @@ def test_the_most_that_is_allowed_is_bounded_too(saved, message, last, count, ex
 
 
 @pytest.mark.invariant
-def test_five_hundred_zones_fit_well_within_the_limits(saved):
-    zones = [{"name": f"Zone {k}", "area_ft2": 500 + k / 7} for k in range(500)]
+@pytest.mark.parametrize("count", [100, pytest.param(500, marks=pytest.mark.slow)])
+def test_five_hundred_zones_fit_well_within_the_limits(saved, count):
+    zones = [{"name": f"Zone {k}", "area_ft2": 500 + k / 7} for k in range(count)]
     project = project_from_mapping(
         {"project": {"name": "Many"}, "weather": {"file": "x.csv"}, "group": [{"name": "g"}], "zone": zones}
     )
     path = saved(form_bytes(project))
     with WorkbookFile(path) as file:
-        assert len(file.sheet("Zone inputs").cells) < MOST_CELLS / 2
+        assert len(file.sheet("Zone inputs").cells) * 500 / count < MOST_CELLS / 2
     same(read_form(path), project)
 
 
@@ -1272,11 +1286,14 @@ def _packed_least():
     return packed(least())
 
 
-@settings(max_examples=150)
-@given(st.data())
-def test_spoiled_workbooks_raise_nothing_but_input_errors(tmp_path_factory, data):
+@law(40, 150, st.data())
+def test_spoiled_workbooks_raise_nothing_but_input_errors(data):
     """Bytes and XML of a good form changed at random."""
-    path = tmp_path_factory.getbasetemp() / "spoiled.xlsx"
+    with tempfile.TemporaryDirectory() as folder:
+        read_spoiled(Path(folder, "spoiled.xlsx"), data)
+
+
+def read_spoiled(path, data):
     if data.draw(st.booleans()):
         content = bytearray(_packed_least())
         for _ in range(data.draw(st.integers(1, 5))):
@@ -1417,7 +1434,7 @@ def test_a_workbook_of_results_is_input_again_and_is_never_written_over(runs, ca
 
 
 @pytest.mark.crosscheck
-@pytest.mark.parametrize("source", ["form.xlsx", "toml/plain.xlsx"])
+@pytest.mark.parametrize("source", [pytest.param("form.xlsx", marks=pytest.mark.slow), "toml/plain.xlsx"])
 def test_overrides_of_a_reviewer_never_become_the_claim_and_both_are_reported(runs, capsys, tmp_path, source):
     """Typed into a form or into a workbook of results: the claim stays to the digit; the second run is that of a
     project with them."""

@@ -100,8 +100,12 @@ SLIPS = {
 }  # fmt: skip
 
 
+#: A column, a pool of requests, constants of zones and unit, loads, the year; the others as larger slices.
+QUICK = ("fan_pressure", "pooled_pressure", "zone_constant", "unit_fallback", "load", "saving", "inspector")
+
+
 @pytest.mark.invariant
-@pytest.mark.parametrize("name", SLIPS)
+@pytest.mark.parametrize("name", [pytest.param(n, marks=() if n in QUICK else pytest.mark.slow) for n in SLIPS])
 def test_a_slip_in_a_formula_stops_the_workbook_and_names_the_column(name, monkeypatch, tmp_path):
     kind, old, new, label = SLIPS[name]
     results = results_of(kind)
@@ -113,7 +117,7 @@ def test_a_slip_in_a_formula_stops_the_workbook_and_names_the_column(name, monke
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("kind", PROJECTS)
+@pytest.mark.parametrize("kind", ["demand", pytest.param("short", marks=pytest.mark.slow)])
 def test_the_largest_residual_stands_on_the_checks(kind):
     content, pen = build_workbook(results_of(kind))
     sheet, label, residual = pen.worst
@@ -154,7 +158,7 @@ def test_a_residual_is_a_share_of_the_columns_scale_and_a_number_that_is_none_is
 
 
 @pytest.mark.crosscheck
-@pytest.mark.parametrize("ignored", [0.3, 0.6, 0.7])
+@pytest.mark.parametrize("ignored", [0.3, *(pytest.param(i, marks=pytest.mark.slow) for i in (0.6, 0.7))])
 def test_requests_of_fractional_weight_that_sum_to_the_ignored_ones_are_ignored_by_both(ignored):
     """Tenths do not add up to the last digit, and engine and formulas add them in another order."""
     zones = [

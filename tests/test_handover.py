@@ -44,6 +44,7 @@ STRATEGIES = [
     {"id": "airflow", "name": "Airflow", "sat": "demand", "dsp": {"strategy": "airflow", "flow_error_frac": 0.05}},
     {"id": "both", "name": "Both", "sat": "demand", "dsp": "demand"},
     {"id": "optimal", "name": "Optimal", "sat": "cost_optimal", "dsp": "demand"},
+    {"id": "seeking", "name": "Seeking", "sat": "cost_seeking", "dsp": "demand"},
 ]  # fmt: skip
 #: Plants and limits that change what is handed over.
 PROJECTS = {
@@ -85,12 +86,14 @@ def results(name):
     return estimate(project_of(candidate=STRATEGIES, **changes), weather_of())
 
 
+@cache
 def handovers():
-    """Every option that can be handed over, of every project."""
-    for name in PROJECTS:
-        found = results(name)
-        for c in found.candidates:
-            yield f"{name} {c.id}", handover_of(found, None, c.id)
+    """Every option that can be handed over, of every project, by name."""
+    return [
+        (f"{name} {c.id}", handover_of(results(name), None, c.id))
+        for name in PROJECTS
+        for c in results(name).candidates
+    ]
 
 
 def texts_of(h):
@@ -316,6 +319,12 @@ def hostile():
     return replace(estimate(project, weather_of()), handover_id="both")
 
 
+@cache
+def hostile_book():
+    """Its client edition."""
+    return openpyxl.load_workbook(io.BytesIO(client_bytes(hostile())))
+
+
 def test_the_text_is_eighty_columns_wide_whatever_the_names():
     for h in (handover_of(hostile(), None, "both"), *(h for _, h in handovers())):
         lines = handover_text(h).split("\n")
@@ -344,7 +353,7 @@ def test_sheets_and_text_say_the_same():
     """All that the records hold is on the sheets and in the text, and no cell is a formula."""
     found = hostile()
     h = handover_of(found, None, "both")
-    book = openpyxl.load_workbook(io.BytesIO(client_bytes(found)))
+    book = hostile_book()
     cells, on_sheets = [], set()
     for name in (layout.HANDOVER, layout.SEQUENCE, layout.ACCEPTANCE):
         for line in book[name].iter_rows():
@@ -363,7 +372,7 @@ def test_sheets_and_text_say_the_same():
 
 
 def test_rows_of_the_sheets_are_no_higher_than_programs_show():
-    book = openpyxl.load_workbook(io.BytesIO(client_bytes(hostile())))
+    book = hostile_book()
     for name in (layout.HANDOVER, layout.SEQUENCE, layout.ACCEPTANCE):
         heights = [d.height for d in book[name].row_dimensions.values() if d.height]
         assert heights and max(heights) <= 400.0

@@ -11,6 +11,7 @@ import tomllib
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from laws import law
 
 from binestimator.errors import BinestimatorError, InputError
 from binestimator.inputs import (
@@ -1238,8 +1239,7 @@ def projects(draw):
 
 
 @pytest.mark.invariant
-@settings(max_examples=60)
-@given(projects())
+@law(15, 60, projects())
 def test_random_valid_projects_are_accepted_and_written_back_whole(raw):
     project = project_from_mapping(raw)
     text = project_to_toml(project)
@@ -1299,14 +1299,16 @@ def accepted_or_explained(read):
 
 
 @pytest.mark.invariant
-@given(
+@law(
+    30,
+    100,
     st.dictionaries(
         _KEYS | st.text(max_size=5) | st.integers(),
         _JUNK
         | st.dictionaries(_KEYS, _JUNK, max_size=4)
         | st.lists(st.dictionaries(_KEYS, _JUNK, max_size=5), max_size=3),
         max_size=6,
-    )
+    ),
 )
 def test_junk_raises_nothing_but_input_errors(raw):
     accepted_or_explained(lambda: project_from_mapping(raw))
@@ -1351,14 +1353,13 @@ def spoiled(draw):
 
 
 @pytest.mark.invariant
-@settings(max_examples=200)
-@given(spoiled())
+@law(60, 200, spoiled())
 def test_spoiled_projects_raise_nothing_but_input_errors(raw):
     accepted_or_explained(lambda: project_from_mapping(raw))
 
 
 @pytest.mark.invariant
-@given(st.dictionaries(_KEYS | st.text(max_size=9), _JUNK, max_size=4))
+@law(30, 100, st.dictionaries(_KEYS | st.text(max_size=9), _JUNK, max_size=4))
 def test_junk_overrides_raise_nothing_but_input_errors(overrides):
     project = project_from_mapping(LISTED)
     accepted_or_explained(lambda: project.with_overrides(overrides))

@@ -22,6 +22,7 @@ def test_room_dewpoint_limit_leaves_no_humid_hour_to_warm_supply_air():
     wide = {"strategy": "demand", "oat_min_f": 80.0, "oat_max_f": 95.0, "max_f": 64.0}
     project = project_from_mapping({
         "project": {"name": "Humidity test", "default_candidates": False},
+        "bins": {"rows": "mean"},
         "weather": {"file": "12839.tm2"},
         "building": {"floor_area_ft2": 12000.0},
         "group": [{"name": "clinic", "people_ft2": 100.0}],
@@ -82,6 +83,7 @@ def test_hours_out_of_the_reset_are_those_of_setback_and_warm_up(mode):
         project_of(
             schedule={"unoccupied_mode": mode},
             project={"default_candidates": False},
+            bins={"rows": "mean"},
             candidate=[
                 {"id": "as_found", "name": "As found", "sat": "as_found", "dsp": "as_found"},
                 {"id": "demand", "name": "Demand", "sat": "demand", "dsp": "demand"},

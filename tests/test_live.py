@@ -256,22 +256,8 @@ def again(request, all_again):
     return {name: all_again[request.node.nodeid, name] for name in _books_of(request.node)}
 
 
-#: The office; the other demos as larger slices.
-OFFICE_FIRST = ("office", *(pytest.param(demo, marks=pytest.mark.slow) for demo in DEMOS[1:]))
-
-
-@pytest.mark.crosscheck
-@pytest.mark.parametrize("demo", OFFICE_FIRST)
-def test_formulas_follow_the_engine(demo):
-    """Each formula, evaluated with arrays, gives what the engine found: column by column, from the engine's values left
-    of it."""
-    content, pen = book(demo)
-    assert len(pen.residuals) > 200
-    worst = max(pen.residuals, key=pen.residuals.get)
-    # Rounding of sums over zones and of powers.
-    assert pen.residuals[worst] < 1e-9, worst
-    if demo == "office":
-        assert len(content) < 3_600_000
+#: The demo with the fewest zones; the others as larger slices.
+SMALL_FIRST = [pytest.param(demo, marks=() if demo == "field_station" else pytest.mark.slow) for demo in DEMOS]
 
 
 def test_a_workbook_without_values_is_the_same_but_for_them():
@@ -321,6 +307,24 @@ WHOLE = {
 }
 
 
+#: The demos, and the office with all its candidates, are larger slices.
+WHOLE_OR_LARGER = [pytest.param(which, marks=() if which == "four zones" else pytest.mark.slow) for which in WHOLE]
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("which", WHOLE_OR_LARGER)
+def test_formulas_follow_the_engine(which):
+    """Each formula, evaluated with arrays, gives what the engine found: column by column, from the engine's values left
+    of it."""
+    content, pen = WHOLE[which][1]()
+    assert len(pen.residuals) > 200
+    worst = max(pen.residuals, key=pen.residuals.get)
+    # Rounding of sums over zones and of powers.
+    assert pen.residuals[worst] < 1e-9, worst
+    if which == "office":
+        assert len(content) < 3_600_000
+
+
 @functools.cache
 def whole_books(which):
     return {which: without_values(WHOLE[which][1]()[0])}
@@ -328,7 +332,7 @@ def whole_books(which):
 
 @recalculates(whole_books)
 @pytest.mark.crosscheck
-@pytest.mark.parametrize("which", [pytest.param(w, marks=pytest.mark.slow if w in DEMOS else ()) for w in WHOLE])
+@pytest.mark.parametrize("which", WHOLE_OR_LARGER)
 def test_recalculated_workbooks_equal_the_engine(which, again):
     """Written without values and computed anew by another program, every number is that of the engine: some candidates
     on representative rows, all of the office on mean rows, and the demos as they are."""
@@ -416,7 +420,7 @@ def edited_books(demo):
 
 @recalculates(edited_books)
 @pytest.mark.crosscheck
-@pytest.mark.parametrize("demo", OFFICE_FIRST)
+@pytest.mark.parametrize("demo", SMALL_FIRST)
 def test_edits_in_the_file_give_the_engines_changed_run(demo, again):
     """A few inputs after the other, edited in the file: the figures are those of the engine on held rows, sizes and
     setpoints.
@@ -467,10 +471,11 @@ def all_edited_book(demo):
 
 
 @recalculates(all_edited_book)
+@pytest.mark.slow
 @pytest.mark.crosscheck
-@pytest.mark.parametrize("demo", OFFICE_FIRST)
+@pytest.mark.parametrize("demo", DEMOS)
 def test_all_candidates_equal_the_engine_after_edits(demo, again):
-    """All edits of a demo at once, every candidate of its workbook."""
+    """All edits of a demo at once, every candidate of its workbook, as for the small projects below."""
     results, (_, pen) = every(demo), every_book(demo)
     changed = estimate(
         results.project.with_overrides({override_path(p): v for p, v in all_edits(demo)}),
@@ -592,27 +597,24 @@ def before_and_after(kind: str, built, edits: dict) -> dict[str, bytes]:
 
 
 @functools.cache
-def other_books():
-    books = {}
-    for kind, (_, _, edits) in OTHERS.items():
-        books |= before_and_after(kind, other_book(kind), edits)
-    return books
+def other_books(kind):
+    return before_and_after(kind, other_book(kind), OTHERS[kind][2])
 
 
 @recalculates(other_books)
 @pytest.mark.crosscheck
-def test_plants_and_options_of_no_demo_equal_the_engine_before_and_after_edits(again):
-    tables = years(again)
-    for kind, (place, _, edits) in OTHERS.items():
-        (project, results), (content, pen) = other(kind), other_book(kind)
-        assert max(pen.residuals.values()) < 1e-9
-        changed = estimate(
-            project.with_overrides({override_path(p): v for p, v in edits.items()}),
-            builders_weather(place),
-            held=results.held,
-        )
-        compare_books(kind, content, again[kind])
-        assert compare_years(tables[f"{kind}_edited"], pen, results, changed, f"edits of {kind}") > 0.01
+@pytest.mark.parametrize("kind", [pytest.param(k, marks=() if k == "position" else pytest.mark.slow) for k in OTHERS])
+def test_plants_and_options_of_no_demo_equal_the_engine_before_and_after_edits(kind, again):
+    tables, (place, _, edits) = years(again), OTHERS[kind]
+    (project, results), (content, pen) = other(kind), other_book(kind)
+    assert max(pen.residuals.values()) < 1e-9
+    changed = estimate(
+        project.with_overrides({override_path(p): v for p, v in edits.items()}),
+        builders_weather(place),
+        held=results.held,
+    )
+    compare_books(kind, content, again[kind])
+    assert compare_years(tables[f"{kind}_edited"], pen, results, changed, f"edits of {kind}") > 0.01
 
 
 @functools.cache
@@ -622,8 +624,8 @@ def floated(kind: str):
     return project, shared(f"results of {kind}", lambda: estimate(project, builders_weather("greensboro")))
 
 
-#: Supply air floats down in one and up in the other.
-TWO_FIRST = (("cold", "short"), pytest.param(("own", "lockout"), marks=pytest.mark.slow))
+#: Supply air floats down in the first, up in the second, and either way in the larger slices.
+FIRST_AND_OTHERS = ("cold", *(pytest.param(kind, marks=pytest.mark.slow) for kind in FLOATING if kind != "cold"))
 
 
 @functools.cache
@@ -633,31 +635,26 @@ def floated_book(kind: str):
 
 
 @functools.cache
-def floated_books(kinds):
-    books = {}
-    for kind in kinds:
-        books |= before_and_after(kind, floated_book(kind), FLOATING[kind][1])
-    return books
+def floated_books(kind):
+    return before_and_after(kind, floated_book(kind), FLOATING[kind][1])
 
 
 @recalculates(floated_books)
 @pytest.mark.crosscheck
-@pytest.mark.parametrize("kinds", TWO_FIRST)
-def test_supply_air_that_cannot_be_held_equals_the_engine_before_and_after_edits(kinds, again):
+@pytest.mark.parametrize("kind", FIRST_AND_OTHERS)
+def test_supply_air_that_cannot_be_held_equals_the_engine_before_and_after_edits(kind, again):
     """No supply heating, own setpoint, lockout, a plant too small with a fan at its ceiling."""
-    tables = years(again)
-    for kind in kinds:
-        (_, edits), (project, results), (content, pen) = FLOATING[kind], floated(kind), floated_book(kind)
-        assert max(pen.residuals.values()) < 1e-9, max(pen.residuals, key=pen.residuals.get)
-        states = [p.state for run in results.runs.values() for p in run.parts]
-        assert sum(np.sum(s.sat_f != s.sat_set_f) for s in states) > 0
-        changed = estimate(
-            project.with_overrides({override_path(p): v for p, v in edits.items()}),
-            builders_weather("greensboro"),
-            held=results.held,
-        )
-        compare_books(kind, content, again[kind])
-        assert compare_years(tables[f"{kind}_edited"], pen, results, changed, f"edits of {kind}") > 0.001
+    (_, edits), (project, results), (content, pen) = FLOATING[kind], floated(kind), floated_book(kind)
+    assert max(pen.residuals.values()) < 1e-9, max(pen.residuals, key=pen.residuals.get)
+    states = [p.state for run in results.runs.values() for p in run.parts]
+    assert sum(np.sum(s.sat_f != s.sat_set_f) for s in states) > 0
+    changed = estimate(
+        project.with_overrides({override_path(p): v for p, v in edits.items()}),
+        builders_weather("greensboro"),
+        held=results.held,
+    )
+    compare_books(kind, content, again[kind])
+    assert compare_years(years(again)[f"{kind}_edited"], pen, results, changed, f"edits of {kind}") > 0.001
 
 
 @functools.cache
@@ -686,23 +683,31 @@ def too_wide_books(kinds):
     return books
 
 
-@recalculates(too_wide_books)
 @pytest.mark.crosscheck
-@pytest.mark.parametrize("kinds", [("cold",), pytest.param(("short", "own", "lockout"), marks=pytest.mark.slow)])
+@pytest.mark.parametrize("kind", FIRST_AND_OTHERS)
+def test_steps_too_wide_for_a_sheet_are_held(kind):
+    """As with hundreds of zone lines: the run's figures, and no sheets of steps."""
+    (_, results), (content, pen, held) = floated(kind), too_wide(kind)
+    assert max(pen.residuals.values()) < 1e-9, max(pen.residuals, key=pen.residuals.get)
+    assert not any(name.startswith((floating.DOWN, floating.UP)) for name in cells(content))
+    # Rows near floating as well: the first look may take them to float, and the root leave them at the setpoint.
+    for k in sheet_candidates(results):
+        run = results.runs[results.candidates[k].id]
+        for way, rows in floating.floating_rows(results, results.candidates[k].id).items():
+            name = next(name for name, _ in held if name.startswith(f"{k + 1} "))
+            key = "up_line" if way == floating.UP else "down_line"
+            assert held[name, key] == len(run.parts) * len(rows)
+
+
+@recalculates(too_wide_books)
+@pytest.mark.slow
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("kinds", [("cold",), ("short", "own", "lockout")])
 def test_steps_too_wide_for_a_sheet_are_held_and_say_so_after_an_edit(kinds, again):
-    """As with hundreds of zone lines: the run's figures without an edit, and a banner that counts the rows after it."""
+    """The run's figures without an edit, and a banner that counts the rows after it."""
     tables = years(again)
     for kind in kinds:
-        (_, results), (content, pen, held) = floated(kind), too_wide(kind)
-        assert max(pen.residuals.values()) < 1e-9, max(pen.residuals, key=pen.residuals.get)
-        assert not any(name.startswith((floating.DOWN, floating.UP)) for name in cells(content))
-        # Rows near floating as well: the first look may take them to float, and the root leave them at the setpoint.
-        for k in sheet_candidates(results):
-            run = results.runs[results.candidates[k].id]
-            for way, rows in floating.floating_rows(results, results.candidates[k].id).items():
-                name = next(name for name, _ in held if name.startswith(f"{k + 1} "))
-                key = "up_line" if way == floating.UP else "down_line"
-                assert held[name, key] == len(run.parts) * len(rows)
+        (_, results), (content, _, _) = floated(kind), too_wide(kind)
         compare_books(kind, content, again[kind])
         count = sum(int(np.sum(p.state.sat_f != p.state.sat_set_f)) for r in results.runs.values() for p in r.parts)
         said = re.search(r"In (\d+) rows supply air can now not be held", tables[f"{kind}_edited"][year.BANNER_ROW][0])
@@ -710,8 +715,15 @@ def test_steps_too_wide_for_a_sheet_are_held_and_say_so_after_an_edit(kinds, aga
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("kinds", TWO_FIRST)
-def test_steps_are_no_wider_than_what_decides_whether_they_fit(kinds, monkeypatch):
+@pytest.mark.parametrize(
+    ("kinds", "ways"),
+    [
+        (("cold",), {floating.DOWN}),
+        pytest.param(("cold", "short"), {floating.DOWN, floating.UP}, marks=pytest.mark.slow),
+        pytest.param(("own", "lockout"), {floating.DOWN, floating.UP}, marks=pytest.mark.slow),
+    ],
+)
+def test_steps_are_no_wider_than_what_decides_whether_they_fit(kinds, ways, monkeypatch):
     """A sheet of the largest projects may not run out of columns: its width is bounded beforehand."""
     widths, write = {}, floating.steps_of
 
@@ -733,14 +745,14 @@ def test_steps_are_no_wider_than_what_decides_whether_they_fit(kinds, monkeypatc
             monkeypatch.undo()
             monkeypatch.setattr(floating, "steps_of", measured)
             assert floating.steps_fit(results, id_, way)
-    assert seen == {floating.DOWN, floating.UP}
+    assert seen == ways
 
 
 NAMES = ("Open office", "of{f}ice", "a]b.c", "50 %s %d", "x'y's", '"q" & <b>', "=1+1", "_x0041_", "ü", "#REF!")
 
 
 @pytest.mark.crosscheck
-@pytest.mark.parametrize("start", [0, 5])
+@pytest.mark.parametrize("start", [0, pytest.param(5, marks=pytest.mark.slow)])
 def test_names_of_any_kind_do_not_reach_the_formulas(start):
     """Each as the name of a group, a zone or a candidate."""
     names = (NAMES * 2)[start : start + len(NAMES)]
@@ -825,8 +837,22 @@ REVIEWED = {"prices.electricity_usd_kwh": 0.15, "heating.efficiency_frac": 0.9}
 
 
 @functools.cache
-def reviewed_books():
-    content, pen = few_book("office")
+def reviewed_book(which):
+    """Results and workbook without values, with its pen, of four zones or of the office."""
+    if which == "office":
+        return few(which)[1], *few_book(which)
+    candidates = [{"id": "as_found"}, {"id": "airflow", "name": "DSP by airflow", "sat": "as_found", "dsp": "airflow"}]
+    project = project_of(
+        project={"name": "Reviewed", "default_candidates": False}, bins={"rows": "mean"}, candidate=candidates
+    )
+    results = estimate(project, builders_weather("greensboro"))
+    content, pen = build_workbook(results)
+    return results, without_values(content), pen
+
+
+@functools.cache
+def reviewed_books(which):
+    _, content, pen = reviewed_book(which)
     changes = {}
     for path, value in REVIEWED.items():
         sheet, row, _ = pen.registry.edited[path]
@@ -836,12 +862,12 @@ def reviewed_books():
 
 @recalculates(reviewed_books)
 @pytest.mark.crosscheck
-def test_a_reviewers_override_moves_the_review_and_not_the_claim(again):
+@pytest.mark.parametrize("which", ["four zones", pytest.param("office", marks=pytest.mark.slow)])
+def test_a_reviewers_override_moves_the_review_and_not_the_claim(which, again):
     """The live year follows the engine, the first sheet shows claimed, reviewed and ratio."""
-    project, results = few("office")
-    _, pen = few_book("office")
+    results, _, pen = reviewed_book(which)
     found = again["reviewed"]
-    changed = estimate(project.with_overrides(REVIEWED), weather_of("office"), held=results.held)
+    changed = estimate(results.project.with_overrides(REVIEWED), results.weather, held=results.held)
     compare_years(found.table(year.SHEET), pen, results, changed, "reviewer")
     glance = found.table(layout.GLANCE)
     claimed, reviewed, ratio = glance[review_row(results) : review_row(results) + 3]

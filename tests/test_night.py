@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from builders import PLAIN, project_of, unit_of, weather_of, zones_with
-from hypothesis import given, settings
 from hypothesis import strategies as st
+from laws import law
 
 from binestimator.errors import InputError
 from binestimator.estimate import estimate, off_energy, size_unit
@@ -401,9 +401,8 @@ def drawn(b, **changes):
     return project, unit, conditions, zone_loads(unit, conditions)
 
 
-@settings(max_examples=12)
-@given(BUILDINGS)
 @pytest.mark.crosscheck
+@law(4, 12, BUILDINGS)
 def test_heat_of_nights_and_mornings_is_kept(b):
     """What a room has gained from stop to start is what it was given, its gains and what came through its envelope,
     with the mean temperature of each hour by the analytic solution; what a morning makes up is no more than was
@@ -445,12 +444,13 @@ def test_heat_of_nights_and_mornings_is_kept(b):
     assert 100.0 * block.fuel_thermh[late].sum() >= block.late_heat_kbtuh[late].sum() * (1.0 - 1e-6)
 
 
-@settings(max_examples=12)
-@given(
+@pytest.mark.invariant
+@law(
+    4,
+    12,
     BUILDINGS.filter(lambda b: b["mode"] == "setback"),
     st.sampled_from([("warmup", 1), ("source", 2.0), ("reheat", 2.0), ("max_cfm", 1.5)]),
 )
-@pytest.mark.invariant
 def test_more_warm_up_or_plant_never_misses_more(b, more):
     """Cold at the start over the building, in heat; a tenth of a percent where zones share a source that is short."""
     name, step = more

@@ -8,10 +8,12 @@ import robustness
 @pytest.mark.parametrize(
     ("part", "count"),
     [
-        ("projects", 60),
-        ("weather", 4),
-        ("workbooks", 15),
-        ("faults", 1),
+        ("projects", 20),
+        ("weather", 2),
+        ("workbooks", 2),
+        pytest.param("projects", 60, marks=pytest.mark.slow),
+        pytest.param("weather", 4, marks=pytest.mark.slow),
+        pytest.param("workbooks", 15, marks=pytest.mark.slow),
         pytest.param("faults", 3, marks=pytest.mark.slow),
     ],
 )

@@ -61,6 +61,7 @@ def results_of(flat):
     return estimate(
         project_of(
             project={"default_candidates": False},
+            bins={"rows": "mean"},
             group=[PLAIN["group"][0], GROUPS[1]],
             zone=ZONES,
             candidate=options(**rule),

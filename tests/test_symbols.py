@@ -55,7 +55,7 @@ def drawing(**records):
     for curve in plant.curves().values():
         for value in (*curve.coefficients, *curve.x_range, *(curve.y_range or ())):
             scope.put(value.name, value.name, float(value))
-        scope.put(f"q.{curve.name}.rated", "rated", float(plant._at_rating(curve.name)))
+        scope.put(f"q.{curve.name}.rated", "rated", float(plant.published._at_rating(curve.name)))
     for section, record in records.items():
         for name in record.__dataclass_fields__:
             value = getattr(record, name)

@@ -167,6 +167,7 @@ def test_the_workbook_of_a_tariff_says_what_the_engine_finds(results):
     assert "Summer on-peak" in texts and any("cost-optimal supply air" in text for text in texts)
 
 
+@pytest.mark.slow
 @pytest.mark.crosscheck
 def test_options_at_time_steps_are_priced_by_the_period_too():
     """A tariff whose lines all have the flat price gives the run at time steps what the flat price gives."""
@@ -176,7 +177,8 @@ def test_options_at_time_steps_are_priced_by_the_period_too():
             {"name": "Fuel", "source": "fuel", "usd": 0.98, "months": ["jan", "feb", "mar"]},
         ],
     }  # fmt: skip
-    some = {**FEW, "candidate": FEW["candidate"][:1]}
+    # Steps go by hours, not by rows.
+    some = {**FEW, "candidate": FEW["candidate"][:1], "bins": {"rows": "mean"}}
     plain, priced = (
         audit(estimate(project_of(**terms, **some), weather_of("greensboro")))["as_found"].annual
         for terms in ({}, flat)
@@ -186,7 +188,7 @@ def test_options_at_time_steps_are_priced_by_the_period_too():
 
 @pytest.mark.crosscheck
 def test_demand_alone_is_added_to_flat_prices_in_the_engine_and_in_the_workbook():
-    some = {**FEW, "candidate": FEW["candidate"][:2]}
+    some = {**FEW, "candidate": FEW["candidate"][:2], "bins": {"rows": "mean"}}
     plain = estimate(project_of(**some), weather_of("greensboro"))
     charged = estimate(project_of(demand_charge=TARIFF["demand_charge"], **some), weather_of("greensboro"))
     for c in charged.candidates:

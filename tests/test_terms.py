@@ -2,10 +2,12 @@
 
 import io
 import tomllib
+from functools import cache
 
 import openpyxl
 import pytest
 from builders import WEATHER, merged, project_of
+from recalculation import edited
 
 from binestimator.errors import InputError
 from binestimator.inputs import project_to_toml, read_project
@@ -13,6 +15,7 @@ from binestimator.inputs.form import read_form
 from binestimator.inputs.read import project_from_mapping
 from binestimator.inputs.terms import NO_TERMS, USUAL_WINDOW
 from binestimator.workbook.form import form_bytes
+from binestimator.workbook.strict import cell_name
 
 TERMS = {
     "peak_window": [
@@ -78,6 +81,15 @@ def test_terms_outlast_a_form(tmp_path):
     assert (window.name, window.hours, window.months) == ("Typed", (14.0, 17.0), ("jul", "aug"))
 
 
+@cache
+def plain_form():
+    """A form without terms, the row above their first line, and columns of their table by key."""
+    content = form_bytes(project_of())
+    sheet = openpyxl.load_workbook(io.BytesIO(content))["Inputs"]
+    corner = next(cell for row in sheet.iter_rows() for cell in row if cell.value == "key: terms")
+    return content, corner.row, {sheet.cell(corner.row, column).value: column for column in range(1, corner.column)}
+
+
 @pytest.mark.invariant
 @pytest.mark.parametrize(
     ("path", "value", "said"),
@@ -90,16 +102,13 @@ def test_terms_outlast_a_form(tmp_path):
     ],
 )
 def test_what_is_wrong_on_a_form_is_said_by_cell(path, value, said, tmp_path):
-    book = openpyxl.load_workbook(io.BytesIO(form_bytes(project_of())))
-    sheet = book["Inputs"]
-    corner = next(cell for row in sheet.iter_rows() for cell in row if cell.value == "key: terms")
-    keys = {sheet.cell(corner.row, column).value: column for column in range(1, corner.column)}
+    content, row, keys = plain_form()
     lines = [("peak_window[1].name", "First")] if path.startswith("peak_window[1]") else []
-    for k, (name, content) in enumerate([*lines, (path, value)], 1):
-        sheet.cell(corner.row + k, keys["path"], name)
-        sheet.cell(corner.row + k, keys["value"], content)
+    typed = {}
+    for k, line in enumerate([*lines, (path, value)], row):
+        typed |= {("Inputs", cell_name(k, keys[key] - 1)): said for key, said in zip(("path", "value"), line)}
     file = tmp_path / "form.xlsx"
-    book.save(file)
+    file.write_bytes(edited(content, typed))
     with pytest.raises(InputError) as error:
         read_form(file)
     assert said in str(error.value) and "Inputs!" in str(error.value)

@@ -7,6 +7,7 @@ the package with it.
 
 import csv
 import dataclasses
+import functools
 import hashlib
 import re
 import subprocess
@@ -32,10 +33,12 @@ GREENSBORO, SAND_POINT, MIAMI = "723170TYA.CSV", "703165TY.csv", "12839.tm2"
 STATIONS = (GREENSBORO, MIAMI, SAND_POINT)
 
 
+@functools.cache
 def lines_of(name):
     return (FOLDER / name).read_text(encoding="ascii").split("\n")[:-1]
 
 
+@functools.cache
 def raw_columns(name):
     """Dry bulb, dew point [degC], pressure [mbar] straight from the file."""
     if name == MIAMI:
@@ -53,6 +56,12 @@ def raw_columns(name):
 
 def hundredths_f(temp_c):
     return 18 * np.rint(temp_c * 10).astype(int) + 3200
+
+
+@functools.cache
+def year_of(name, **options):
+    """The year of one of the three files, read once for all tests: nobody changes it."""
+    return read_weather(FOLDER / name, **options)
 
 
 # --- counts of the three stations --------------------------------------------------------
@@ -185,7 +194,7 @@ def test_bin_hours_as_converted_and_rounded(name):
     for column, (hundredths, choice) in enumerate(((exact, "no"), (whole, "yes"))):
         counts = {edge: pair[column] for edge, pair in BIN_HOURS[name].items()}
         assert bins_of(hundredths) == counts
-        oat_f = read_weather(FOLDER / name, whole_f=choice).frame["oat_f"].to_numpy()
+        oat_f = year_of(name, whole_f=choice).frame["oat_f"].to_numpy()
         assert np.array_equal(np.rint(oat_f * 100).astype(int), hundredths)
         # No help from rounding here: a bin edge must be met exactly by the float itself.
         edges, hours = np.unique(np.floor(oat_f / 5.0) * 5.0, return_counts=True)
@@ -196,7 +205,7 @@ def test_bin_hours_as_converted_and_rounded(name):
 @pytest.mark.crosscheck
 def test_bin_hours_by_time_of_day():
     """Source: recomputed from the public file (hours numbered by their end, 1-8 first)."""
-    frame = read_weather(FOLDER / GREENSBORO).frame
+    frame = year_of(GREENSBORO).frame
     third = frame["hour_start"] // 8
     for edge, counts in HOUR_GROUPS.items():
         inside = (frame["oat_f"] >= edge) & (frame["oat_f"] < edge + 5)
@@ -208,7 +217,7 @@ def test_bin_hours_by_time_of_day():
 def test_annual_figures(name):
     """Source: recomputed from the public file; tolerance is half the last digit written."""
     expected = ANNUAL[name]
-    read = read_weather(FOLDER / name, whole_f="no")
+    read = year_of(name, whole_f="no")
     exact = hundredths_f(raw_columns(name)[0]) / 100.0
     dew = hundredths_f(raw_columns(name)[1]) / 100.0
     for oat_f, dew_f in (
@@ -271,7 +280,7 @@ def test_mean_coincident_wet_bulb(name):
     The package uses one site pressure and a wick that freezes at 32 degF: within 0.2 degF.
     Humidity ratio within 0.4 %, as pressure strays from its mean.
     """
-    frame = read_weather(FOLDER / name, whole_f="no").frame
+    frame = year_of(name, whole_f="no").frame
     for edge, (wet_bulb_f, ratio) in COINCIDENT[name].items():
         hours = frame[(frame["oat_f"] >= edge) & (frame["oat_f"] < edge + 5)]
         assert hours["oawb_f"].mean() == pytest.approx(wet_bulb_f, abs=0.2)
@@ -291,13 +300,14 @@ def test_wet_bulb_of_a_bin_by_another_library(name, edge):
     t, dew = hundredths_f(temp_c) / 100.0, hundredths_f(dew_c) / 100.0
     rows = np.flatnonzero((t >= edge) & (t < edge + 5))
     theirs = np.mean([psychrolib.GetTWetBulbFromTDewPoint(t[k], dew[k], mbar[k] * 100.0 / PSI_PA) for k in rows])
-    frame = read_weather(FOLDER / name, whole_f="no").frame
+    frame = year_of(name, whole_f="no").frame
     assert frame["oawb_f"].to_numpy()[rows].mean() == pytest.approx(theirs, abs=0.05)
 
 
 # --- the three formats -------------------------------------------------------------------
 
 
+@functools.cache
 def epw_text(name=GREENSBORO, header=None):
     """The rows of a TMY3 file as an EPW file (35 fields; public-domain data)."""
     columns, *rows = list(csv.reader(lines_of(name)[1:]))
@@ -343,6 +353,7 @@ def epw_text(name=GREENSBORO, header=None):
     return text
 
 
+@functools.cache
 def tmy2_text(name=GREENSBORO):
     """The rows of a TMY3 file in the columns of TMY2 (Wilcox and Marion call them alike)."""
     columns, *rows = list(csv.reader(lines_of(name)[1:]))
@@ -375,7 +386,7 @@ def write(folder, name, lines):
 def test_stations_of_the_three_files():
     facts = {}
     for name in STATIONS:
-        read = read_weather(FOLDER / name)
+        read = year_of(name)
         facts[name] = (read.format, read.station, read.name, read.utc_offset_h, read.whole_f)
         assert read.file_name == name
         assert len(read.sha256) == 64
@@ -389,11 +400,11 @@ def test_stations_of_the_three_files():
 @pytest.mark.published
 def test_position_of_the_stations():
     """Source: the station lines of the files themselves."""
-    miami = read_weather(FOLDER / MIAMI)
+    miami = year_of(MIAMI)
     assert miami.latitude_deg == pytest.approx(25 + 48 / 60)
     assert miami.longitude_deg == pytest.approx(-(80 + 16 / 60))
     assert miami.elevation_ft == pytest.approx(2 / 0.3048)
-    greensboro = read_weather(FOLDER / GREENSBORO)
+    greensboro = year_of(GREENSBORO)
     assert (greensboro.latitude_deg, greensboro.longitude_deg) == (36.1, -79.95)
     assert greensboro.elevation_ft == pytest.approx(273 / 0.3048)
 
@@ -402,7 +413,7 @@ def test_position_of_the_stations():
 def test_hour_12_of_1_july_is_the_row_that_ends_at_13():
     """Source: line 4,359 of both TMY3 files (07/01, 13:00), line 4,358 of the TMY2 file."""
     for name, ghi, temp_c in ((GREENSBORO, 831, None), (SAND_POINT, 764, None), (MIAMI, 919, 30.6)):
-        frame = read_weather(FOLDER / name, whole_f="no").frame
+        frame = year_of(name, whole_f="no").frame
         row = frame[(frame["month"] == 7) & (frame["day"] == 1) & (frame["hour_start"] == 12)]
         assert list(row.index) == [4356]
         assert list(row["hour_of_year"]) == [4356]
@@ -426,7 +437,7 @@ def test_each_file_is_recognised_by_one_format():
 @pytest.mark.parametrize("whole_f", ["yes", "no"])
 def test_the_same_rows_in_three_formats_give_the_same_frame(tmp_path, whole_f):
     """Same hours written as EPW and TMY2: every column and the site are equal."""
-    tmy3 = read_weather(FOLDER / GREENSBORO, whole_f=whole_f)
+    tmy3 = year_of(GREENSBORO, whole_f=whole_f)
     epw = read_weather(write(tmp_path, "any.txt", epw_text()), whole_f=whole_f)
     tmy2 = read_weather(write(tmp_path, "other.csv", tmy2_text()), whole_f=whole_f)
     assert (tmy3.format, epw.format, tmy2.format) == ("TMY3", "EPW", "TMY2")
@@ -443,7 +454,7 @@ def test_tmy2_columns_against_the_reader_of_pvlib():
     from pvlib.iotools import read_tmy2
 
     theirs, site = read_tmy2(FOLDER / MIAMI)
-    ours = read_weather(FOLDER / MIAMI, whole_f="no")
+    ours = year_of(MIAMI, whole_f="no")
     frame = ours.frame
     for column, field, unit in (
         ("ghi_wm2", "GHI", 1),
@@ -462,7 +473,7 @@ def test_tmy2_columns_against_the_reader_of_pvlib():
 @pytest.mark.parametrize("name", STATIONS)
 def test_frame_is_a_plain_year(name):
     """Columns as documented, no stamps, no gaps, humidity within what air can hold."""
-    read = read_weather(FOLDER / name)
+    read = year_of(name)
     frame = read.frame
     assert list(frame.columns) == [
         "hour_of_year",
@@ -491,12 +502,12 @@ def test_frame_is_a_plain_year(name):
 
 @pytest.mark.invariant
 def test_given_pressure_is_used_everywhere():
-    high = read_weather(FOLDER / GREENSBORO, pressure_psia=12.0)
+    high = year_of(GREENSBORO, pressure_psia=12.0)
     expected = moist_air.humidity_ratio_from_dewpoint(high.frame["dewpoint_f"].to_numpy(), 12.0)
     assert np.array_equal(high.frame["humidity_ratio"], expected)
     assert high.pressure_psia == 12.0
     assert any("standard atmosphere" in finding.text for finding in high.findings)
-    usual = read_weather(FOLDER / GREENSBORO)
+    usual = year_of(GREENSBORO)
     assert not any("standard atmosphere" in finding.text for finding in usual.findings)
 
 
@@ -539,7 +550,7 @@ def test_share_on_whole_degrees_f():
 @pytest.mark.parametrize(("name", "auto"), [(GREENSBORO, True), (SAND_POINT, False)])
 def test_rounding_is_decided_by_the_file_and_can_be_forced(name, auto):
     for choice, rounded in (("auto", auto), ("yes", True), ("no", False)):
-        read = read_weather(FOLDER / name, whole_f=choice)
+        read = year_of(name, whole_f=choice)
         assert read.whole_f is rounded
         for column in ("oat_f", "dewpoint_f"):
             on_whole = (read.frame[column] == read.frame[column].round()).all()
@@ -759,8 +770,14 @@ def test_reading_weather_and_sun_loads_single_modules_of_pvlib():
 
 @pytest.mark.parametrize(
     "before",
-    ["import pvlib", "import binestimator.weather.pvlib_parts as p\ndef no(full): raise AttributeError\np._alone = no"],
-    ids=["loaded before", "module that needs more"],
+    [
+        pytest.param("import pvlib", id="loaded before"),
+        pytest.param(
+            "import binestimator.weather.pvlib_parts as p\ndef no(full): raise AttributeError\np._alone = no",
+            marks=pytest.mark.slow,
+            id="module that needs more",
+        ),
+    ],
 )
 def test_reading_weather_takes_the_whole_pvlib_where_it_is_loaded_or_needed(before):
     code = (
@@ -821,7 +838,7 @@ def test_encodings_and_line_ends_of_weather_files(tmp_path, encoding, ends):
     path = tmp_path / "w.csv"
     path.write_bytes(ends.join([TMY3[0].replace("GREENSBORO", "GR\u00dcNSBORO"), *TMY3[1:]]).encode(encoding))
     read = read_weather(path)
-    assert read.name.startswith("GR\u00dcNSBORO") and read.frame.equals(read_weather(FOLDER / GREENSBORO).frame)
+    assert read.name.startswith("GR\u00dcNSBORO") and read.frame.equals(year_of(GREENSBORO).frame)
 
 
 def _levels(read):
@@ -856,7 +873,7 @@ def test_a_pressure_that_does_not_fit_the_elevation_is_a_caution(tmp_path):
     assert "given" in _levels(read_weather(path, pressure_psia=13.5))["check"]
     assert "4.9% above" in _levels(read_weather(with_pressure(930, "1112")))["caution"]
     for name in (GREENSBORO, MIAMI, SAND_POINT):
-        assert _levels(read_weather(FOLDER / name)) == {}
+        assert _levels(year_of(name)) == {}
     # What weather can explain is none: yearly means of 985 and 1025 mbar at the sea.
     for mbar in (985, 1025):
         assert _levels(read_weather(with_pressure(mbar))) == {}
@@ -911,7 +928,7 @@ def test_station_names_with_commas_and_numbers_with_letters(tmp_path, station, n
     read = read_weather(write(tmp_path, "a.csv", [station, *TMY3[1:]]))
     assert read.name == name
     assert read.station == station[:6]
-    assert read.frame.equals(read_weather(FOLDER / GREENSBORO).frame)
+    assert read.frame.equals(year_of(GREENSBORO).frame)
 
 
 def test_epw_station_with_a_comma_and_an_accent(tmp_path):
@@ -941,14 +958,14 @@ def test_midnight_written_as_hour_0_of_the_next_day(tmp_path):
             following = stamps[k + 1] if k + 1 < len(stamps) else stamps[2]
             lines[k] = following[:11] + "00:00" + TMY3[k][16:]
     read = read_weather(write(tmp_path, "v.csv", lines))
-    assert read.frame.equals(read_weather(FOLDER / GREENSBORO).frame)
+    assert read.frame.equals(year_of(GREENSBORO).frame)
 
 
 @pytest.mark.invariant
 def test_text_in_unused_columns_does_not_matter(tmp_path):
     lines = field(TMY3, 8000, "Wspd (m/s)", "gusty")
     read = read_weather(write(tmp_path, "w.csv", lines))
-    assert read.frame.equals(read_weather(FOLDER / GREENSBORO).frame)
+    assert read.frame.equals(year_of(GREENSBORO).frame)
 
 
 @pytest.mark.crosscheck
@@ -962,7 +979,7 @@ def test_missing_dew_point_is_filled_from_relative_humidity(tmp_path):
     for number in numbers:
         lines = field(lines, number, "Dew-point (C)", "-9900")
     read = read_weather(write(tmp_path, "d.csv", lines), whole_f="no")
-    original = read_weather(FOLDER / GREENSBORO, whole_f="no")
+    original = year_of(GREENSBORO, whole_f="no")
     rows = [number - 3 for number in numbers]
     ours, theirs = (x.frame["dewpoint_f"].to_numpy() for x in (read, original))
     assert np.abs(ours - theirs)[rows].max() < 1.0

@@ -465,9 +465,12 @@ def test_what_stays_in_view_leaves_room_for_lines():
     assert checked > 15
 
 
-def test_tables_of_rows_print_a_specimen():
-    read = book_of(on_rows).only("Loads", *sheet_names_of_candidates(on_rows()).values())
-    for name in ("Loads", *sheet_names_of_candidates(on_rows()).values()):
+@pytest.mark.parametrize("whole", [False, pytest.param(True, marks=pytest.mark.slow)])
+def test_tables_of_rows_print_a_specimen(whole):
+    """The loads; with the sheets of candidates as a larger slice."""
+    names = ("Loads", *(sheet_names_of_candidates(on_rows()).values() if whole else ()))
+    read = book_of(on_rows).only(*names)
+    for name in names:
         sheet = read[name]
         last = int(re.search(r"(\d+)$", sheet.defined_names["paper"].attr_text).group(1))
         assert sheet.page_setup.fitToHeight in (None, 1) and last < sheet.max_row
@@ -506,6 +509,7 @@ def test_defined_names_cannot_be_read_as_cells_and_lead_to_their_values():
     assert values_book()[sheet][at].value == results.project.prices.electricity_usd_kwh
 
 
+@pytest.mark.slow
 def test_same_results_same_bytes():
     """Estimated and written twice; that a second process gives the same is tested in test_cli.py."""
     project = project_of(
@@ -533,13 +537,16 @@ def test_a_number_that_is_not_finite_stops_the_workbook():
     "changes",
     [
         {"cooling": {"type": "purchased"}, "heating": {"type": "purchased"}},
-        {
-            "cooling": {"type": "none"},
-            "heating": {"type": "electric"},
-            "schedule": {"unoccupied_mode": "off"},
-            "bins": {"rows": "mean"},
-        },
-        {"bins": {"rows": "mean"}, "schedule": {"unoccupied_mode": "continuous"}},
+        pytest.param(
+            {
+                "cooling": {"type": "none"},
+                "heating": {"type": "electric"},
+                "schedule": {"unoccupied_mode": "off"},
+                "bins": {"rows": "mean"},
+            },
+            marks=pytest.mark.slow,
+        ),
+        pytest.param({"bins": {"rows": "mean"}, "schedule": {"unoccupied_mode": "continuous"}}, marks=pytest.mark.slow),
     ],
 )
 def test_other_plants_and_rows_are_written(changes):
@@ -562,7 +569,7 @@ def test_other_plants_and_rows_are_written(changes):
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("mode", ["off", "setback"])
+@pytest.mark.parametrize("mode", [pytest.param("off", marks=pytest.mark.slow), "setback"])
 def test_an_air_handler_that_never_runs_says_so(mode):
     closed = {"weekday_hours": [], "saturday_hours": [], "sunday_hours": [], "unoccupied_mode": mode}
     results = estimate(project_of(schedule=closed, heating={"enabled_unoccupied": False}), weather_of("greensboro"))
@@ -616,7 +623,7 @@ def written(heating, preheat):
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("k", range(len(PREHEATS)))
+@pytest.mark.parametrize("k", [pytest.param(k, marks=pytest.mark.slow if k else ()) for k in range(len(PREHEATS))])
 def test_a_workbook_for_every_heat_source(k):
     """Every formula finds the inputs it names, whatever heats the terminals and the supply air (and whatever cools)."""
     assert written(HEATS[(k + 1) % len(HEATS)], PREHEATS[k]).startswith(b"PK")
