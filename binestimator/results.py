@@ -29,6 +29,7 @@ if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from .money.bills import Reconciled
     from .money.tariffs import Charges
     from .money.worth import Worth
+    from .ranges.results import Ranges
     from .service import ServiceFigures
     from .trends.measured import Measured
     from .weather import Weather
@@ -589,7 +590,8 @@ class Results:
     something wrong, None where they were not asked for · ``handover_id`` candidate that is to
     be handed over, None for the one that the first page presents · ``bills`` of twelve months beside the baseline,
     empty where none are given · ``trends`` what trend logs have measured (``trends.measured.Measured``), None where
-    none were given · ``ranked_by`` what ranks, service and the best option go by, ``BINS`` or ``AS_RUN``.
+    none were given · ``ranges`` how sure all of it is (``ranges.results.Ranges``), None where no draws were made ·
+    ``ranked_by`` what ranks, service and the best option go by, ``BINS`` or ``AS_RUN``.
     """
 
     project: Project
@@ -618,6 +620,7 @@ class Results:
     indicators: tuple[Indicator, ...] | None = field(default=None, repr=False)
     handover_id: str | None = None
     trends: Measured | None = field(default=None, repr=False)
+    ranges: Ranges | None = field(default=None, repr=False)
     ranked_by: str = BINS
 
     def __getitem__(self, candidate_id: str) -> CandidateResult:
