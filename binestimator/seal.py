@@ -23,6 +23,8 @@ from dataclasses import dataclass
 
 #: Kinds of files.
 FORM, RESULTS, CLIENT, BINS, HANDOVER = "input form", "results", "client edition", "table of bins", "hand-over"
+#: Project file that a quick check writes.
+QUICK = "quick project"
 #: Those that come from trend logs.
 TREND_MAP, FRAGMENT, MERGED, TRENDS = "map of trend points", "project fragment", "merged project", "trend results"
 
@@ -48,7 +50,10 @@ _TEXTS = (
     (re.compile(rb"bin_low_f,"), BINS),
     (re.compile(rb"binestimator hand-over\n"), HANDOVER),
     (re.compile(rb'\s*\{\s*"trends"\s*:\s*"binestimator"'), TRENDS),
-    *((re.compile(rb"# binestimator " + kind.encode() + rb" sha256:"), kind) for kind in (TREND_MAP, FRAGMENT, MERGED)),
+    *(
+        (re.compile(rb"# binestimator " + kind.encode() + rb" sha256:"), kind)
+        for kind in (TREND_MAP, FRAGMENT, MERGED, QUICK)
+    ),
 )
 #: Comments in the properties of a workbook.
 COMMENTS = {
@@ -65,7 +70,7 @@ class Mark:
     Parameters
     ----------
     kind : str or None
-        One of ``FORM, RESULTS, CLIENT, BINS, HANDOVER``; ``None`` for files that are not the program's.
+        One of the kinds above; ``None`` for files that are not the program's.
     whole : bool
         The seal is there and right: byte for byte as written.
     """
