@@ -27,6 +27,7 @@ LINE = (
     "estimate",
     "advice",
     "as_run",
+    "ranges",
     "handover",
     "trends",
     "workbook",

@@ -1,0 +1,1 @@
+"""How sure the results are: draws of uncertain inputs through the model, percentiles and probabilities."""
