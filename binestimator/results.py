@@ -29,6 +29,7 @@ if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from .money.bills import Reconciled
     from .money.tariffs import Charges
     from .money.worth import Worth
+    from .ranges.results import Ranges
     from .trends.measured import Measured
     from .weather import Weather
 
@@ -511,7 +512,7 @@ class Results:
     ``as_run`` candidate id to the run at time steps, None where there was none · ``handover_id`` candidate that is to
     be handed over, None for the one that the first page presents · ``bills`` of twelve months beside the baseline,
     empty where none are given · ``trends`` what trend logs have measured (``trends.measured.Measured``), None where
-    none were given.
+    none were given · ``ranges`` how sure all of it is (``ranges.results.Ranges``), None where no draws were made.
     """
 
     project: Project
@@ -539,6 +540,7 @@ class Results:
     as_run: dict[str, AsRun] | None = field(default=None, repr=False)
     handover_id: str | None = None
     trends: Measured | None = field(default=None, repr=False)
+    ranges: Ranges | None = field(default=None, repr=False)
 
     def __getitem__(self, candidate_id: str) -> CandidateResult:
         for c in self.candidates:

@@ -237,8 +237,8 @@ class Ranges:
     ``run_id`` of these ranges: the run's with a checksum of ranges, draws and seed · ``draws`` of the model on rows ·
     ``nested`` draws of prices, plant efficiencies, cost and realisation in each of them · ``seed`` · ``coarse`` few
     draws, without hours: an indication · ``options`` in the order of the project · ``differences`` between all pairs ·
-    ``inputs`` that were drawn · ``measure_next`` for ``about_id``, the option that the advice is about (None if there is
-    none) · ``hourly`` and ``reoptimised``, None and empty in coarse ranges · ``service_draws`` judged hour by hour ·
+    ``inputs`` that were drawn · ``measure_next`` for ``about_id``, the option that the advice is about, None if there
+    is none · ``hourly`` and ``reoptimised``, None and empty in coarse ranges · ``service_draws`` judged hour by hour ·
     ``own_frac`` share of the drawn inputs whose range is the user's own, ``default_frac`` whose input is a default ·
     ``narrow`` labels of own ranges narrower than the program's · ``notes`` what a reader has to know, in sentences ·
     ``held`` what is held in all draws, in words.
