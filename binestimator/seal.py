@@ -49,11 +49,9 @@ _TEXTS = (
     (re.compile(rb'\s*\{\s*"program"\s*:\s*"binestimator"'), RESULTS),
     (re.compile(rb"bin_low_f,"), BINS),
     (re.compile(rb"binestimator hand-over\n"), HANDOVER),
+    (re.compile(rb"# binestimator quick project\n"), QUICK),
     (re.compile(rb'\s*\{\s*"trends"\s*:\s*"binestimator"'), TRENDS),
-    *(
-        (re.compile(rb"# binestimator " + kind.encode() + rb" sha256:"), kind)
-        for kind in (TREND_MAP, FRAGMENT, MERGED, QUICK)
-    ),
+    *((re.compile(rb"# binestimator " + kind.encode() + rb" sha256:"), kind) for kind in (TREND_MAP, FRAGMENT, MERGED)),
 )
 #: Comments in the properties of a workbook.
 COMMENTS = {

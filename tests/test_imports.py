@@ -34,6 +34,7 @@ LINE = (
     "terminal",
     "steps",
     "console",
+    "quick",
     "commands",
     "cli",
     "__main__",

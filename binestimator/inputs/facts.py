@@ -62,9 +62,19 @@ class Fact:
             low, high = self.field.bounds
             unit = self.field.unit.rpartition(":")[2]
             return f"{low:g} to {high:g} {unit}, or points such as 50: {self.example}, 70: {self.example}"
+        if self.field.low is not None and self.field.low < 1000.0 <= (self.field.high or 0.0):
+            low, high = self.field.bounds
+            return f"{low:,.0f} to {high:,.0f} {self.field.unit}"
         if self.field.type == "hour_pair":
             return "two clock hours from 0 to 24 such as 7, 18"
         return self.field.allowed_as(in_cell=True).replace(", or the word none", "")
+
+    @property
+    def metavar(self) -> str:
+        """What stands for its value in the help of the command."""
+        if self.field.choices:
+            return "|".join(self.field.choices)
+        return "FILE" if self.field.type == "path" else "TEXT" if self.field.type == "text" else "NUMBER"
 
     def empty(self) -> str:
         """What counts where it is not known, in words."""

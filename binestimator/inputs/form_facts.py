@@ -63,7 +63,7 @@ def lay_facts(found: Mapping[str, FactFound], raw: dict, places: dict[str, str],
     together = Problems(in_cells=True)
     check_together(values, together, lambda name: f"{found[name].place}, {found[name].fact.label}")
     problems.extend(together.items)
-    for name, each in found.items():
+    for each in found.values():
         if each.fact.needed and each.value is None and not each.wrong and not _known(each.fact, raw):
             text = sentence("is missing", expected=each.fact.allowed(), do="the quick check needs it")
             problems.append(Problem(f"{each.place}, {each.fact.label}", text))

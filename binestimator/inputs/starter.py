@@ -35,15 +35,15 @@ _INTRODUCTION = (
 )
 
 
-def starter_text(project: Project, title: str) -> str:
+def starter_text(project: Project, title: str, end: str = "") -> str:
     """Project file of a project with its defaults as comments; reading it in the same folder gives an equal project.
 
     Parameters
     ----------
     project : Project
         In its climate, so that defaults that follow from it are those in force.
-    title : str
-        First line, without the mark of a comment.
+    title, end : str
+        First and last line, without the mark of a comment.
     """
     blocks = ["\n".join(f"# {line}" for line in (title, *_INTRODUCTION))]
     tables = project_tables(project)
@@ -54,6 +54,8 @@ def starter_text(project: Project, title: str) -> str:
             if section in LISTED:
                 lines += _defaults(project, section, str(values.get("name", "")), values)
             blocks.append("\n".join(lines))
+    if end:
+        blocks.append(f"# {end}")
     return "\n\n".join(blocks) + "\n"
 
 

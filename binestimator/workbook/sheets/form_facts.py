@@ -77,13 +77,13 @@ def _uses_text() -> str:
 
 def _line(form: FormPages, sheet: Sheet, row: int, each: Fact) -> None:
     s = form.styles
-    what = f"{each.question}. {each.allowed()[:1].upper()}{each.allowed()[1:]}."
+    what = _signs(f"{each.question}. {each.allowed()[:1].upper()}{each.allowed()[1:]}.")
     sheet.text(row, 0, each.label + (" *" if each.needed else ""), s("line", "bold", "top"))
     put_yours(form, sheet, row, 1, None, each.field, "left", "top")
     sheet.text(row, 2, unit_text(each.field.unit.rpartition(":")[2]), s("text_small", "line", "quiet"))
     sheet.text(row, 3, each.example, s("text_small", "line"))
-    sheet.text(row, 4, unit_text(each.empty()), s("text_small", "line", "bold" if each.needed else "quiet"))
-    sheet.text(row, 5, unit_text(what), s("text_small", "line"))
+    sheet.text(row, 4, _signs(each.empty()), s("text_small", "line", "bold" if each.needed else "quiet"))
+    sheet.text(row, 5, what, s("text_small", "line"))
     sheet.text(row, _KEY, each.name, s("text_small", "quiet"))
     sheet.height(row, height_of(max(lines_of(what, _WIDTHS[5], 8.0), 1), 8.2))
     if each.field.type in ("points", "hour_pair"):
@@ -98,3 +98,8 @@ def _line(form: FormPages, sheet: Sheet, row: int, each: Fact) -> None:
         )
     else:
         add_rule(form, sheet, each.field, (row, 1, row, 1))
+
+
+def _signs(text: str) -> str:
+    """Units in a sentence as sheets print them."""
+    return text.replace("degF", "°F").replace("ft2", "ft²")
