@@ -503,16 +503,14 @@ def _claim(results) -> list[str]:
     if claim.option_id is None or claim.fit:
         return []
     return _wrapped(
-        f"not fit for a programme claim: the saving of {claim.option_id} rests on defaults for "
-        f"{_listed(claim.defaults)}",
+        f"not fit for a programme claim: the saving of {claim.option_id} rests on defaults for {claim.words}",
         "Claim     ",
     )
 
 
-def _listed(labels) -> str:
-    """Labels in a sentence, the first letter small unless it is a short name."""
-    words = [label if label[:2].isupper() else label[:1].lower() + label[1:] for label in labels]
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+def _range_width(key: str) -> int:
+    """Columns of a percentile."""
+    return 9 if key == "cost_saving_usd" else 7
 
 
 def _range_table(results) -> list[str]:
@@ -523,22 +521,22 @@ def _range_table(results) -> list[str]:
     groups = list(_RANGE_COLUMNS)
     while True:
         first = max(len("Option"), *(len(option.id) + 2 for option in ranges.options)) + 2
-        width = first + sum(27 if key == "cost_saving_usd" else 24 for key, _ in groups) + 18
+        width = first + sum(3 * _range_width(key) for key, _ in groups) + 16
         if width <= _width.get() or len(groups) == 1:
             break
         groups.pop()
     heads, units = "  Option".ljust(first), " " * first
     for key, head in groups:
-        size = 9 if key == "cost_saving_usd" else 8
+        size = _range_width(key)
         heads += head.rjust(3 * size)
         units += "".join(word.rjust(size) for word in ("P10", "P50", "P90"))
-    heads += "     Best  Pays back"
-    units += "        %          %"
+    heads += "    Best    Pays"
+    units += "       %  back %"
     rows = []
     for option in ranges.options:
         line = f"{mark_of(results, results[option.id])} {option.id}".ljust(first)
         for key, _ in groups:
-            size = 9 if key == "cost_saving_usd" else 8
+            size = _range_width(key)
             found = sensible(option.quantities[key])
             values = (found.p10, found.p50, found.p90)
             text = whole if key == "cost_saving_usd" else _tenths
@@ -546,8 +544,8 @@ def _range_table(results) -> list[str]:
                 ("" if option not in others else found.missing if value is None else text(value)).rjust(size)
                 for value in values
             )
-        line += _probability(option.probability_best).rjust(9)
-        line += ("" if option not in others else _probability(option.probability_pays_back)).rjust(11)
+        line += _probability(option.probability_best).rjust(8)
+        line += ("" if option not in others else _probability(option.probability_pays_back)).rjust(8)
         rows.append(line.rstrip())
     limit = results.project.prices.payback_limit_years
     head = _wrapped(

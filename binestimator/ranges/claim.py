@@ -33,6 +33,12 @@ class Claim:
         """Whether nothing stands between."""
         return self.option_id is not None and not self.defaults
 
+    @property
+    def words(self) -> str:
+        """The defaults that it rests on, in a sentence."""
+        small = [label if label[:2].isupper() else label[:1].lower() + label[1:] for label in self.defaults]
+        return " and ".join(filter(None, (", ".join(small[:-1]), *small[-1:])))
+
 
 def claim_of(results: Results) -> Claim:
     """What stands between a result and a programme claim, by its ranges, or by its drivers where none were drawn."""

@@ -72,6 +72,11 @@ def in_currency(name: str) -> Iterator[None]:
         _currency.reset(token)
 
 
+def currency_name() -> str:
+    """Currency of the workbook in the making, for headings."""
+    return _currency.get()
+
+
 def currency_sign() -> str:
     """What stands before an amount of money."""
     return "$" if _currency.get() == USUAL_CURRENCY else f"{_currency.get()} "

@@ -20,6 +20,7 @@ from ..formats import END_USE_COLOURS, INK, LAGOON, LINES, NUMBERS, OCHRE
 from ..layout import sheet_candidates
 from ..page import Block, Work, height_of, lines_of, title
 from ..strict import ROW_PIXELS, Sheet
+from . import money_charts, ranges
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _LABEL_WIDTH, _WIDTH = 42, 13.5
@@ -157,6 +158,8 @@ def write(work: Work, sheet: Sheet) -> None:
         "f0",
         total=True,
     )
+    row = money_charts.write_tables(work, sheet, row, table)
+    row = ranges.write_tables(work, sheet, row, table)
     _charts(work, sheet, columns)
     sheet.freeze(0, 1)
     pages = 1 + columns // 14
