@@ -5,6 +5,7 @@ import os
 import pty
 import re
 import select
+import shlex
 import sys
 import tomllib
 from contextlib import redirect_stderr
@@ -406,3 +407,30 @@ def test_text_on_the_sheet_of_facts_is_never_a_formula(tmp_path):
     assert project.info.name == "'=HYPERLINK(1)"
     for line in openpyxl.load_workbook(io.BytesIO(form_bytes()))[SHEET].iter_rows():
         assert all(cell.data_type != "f" for cell in line)
+
+
+# --- the whole of it --------------------------------------------------------------------------
+
+
+def printed_command():
+    text = (WEATHER.parent / "README.md").read_text(encoding="utf-8")
+    (line,) = re.findall(r"^\.venv/bin/binestimator (quick .*)$", text, flags=re.MULTILINE)
+    return shlex.split(line)
+
+
+def test_the_command_that_a_newcomer_reads_first_works_as_printed(tmp_path, capsys, monkeypatch):
+    (tmp_path / "output").mkdir()
+    monkeypatch.chdir(tmp_path)
+    assert cli.main(printed_command()) == 0
+    out, err = capsys.readouterr()
+    assert not err and max(map(len, out.split("\n"))) <= 100
+    for words in (
+        "a quick check",
+        "* best",
+        "not fit for a programme claim",
+        "binestimator estimate output/corner.toml",
+    ):
+        assert words in out
+    project = read_project(tmp_path / "output" / "corner.toml")
+    assert project.building.floor_area_ft2 == 40000 and project.groups[0].name == "office"
+    assert sorted(path.name for path in tmp_path.rglob("*")) == ["corner.toml", "output"]

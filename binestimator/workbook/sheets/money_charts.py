@@ -85,7 +85,7 @@ def write(work: Work, sheet: Sheet) -> None:
         lines = max(lines_of(captions[place], room(widths[: _COLUMNS // 2])) for place in (first, first + 1))
         sheet.height(row + _ROWS, height_of(max(lines, 1)))
         row += _ROWS + 1
-    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=_COLUMNS - 1, pages_high=1)
+    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=_COLUMNS - 1)
 
 
 def _flows_of(work: Work) -> _Flows:
