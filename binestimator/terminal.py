@@ -548,12 +548,12 @@ def _range_table(results) -> list[str]:
         line += ("" if option not in others else _probability(option.probability_pays_back)).rjust(8)
         rows.append(line.rstrip())
     limit = results.project.prices.payback_limit_years
-    head = _wrapped(
+    introduction = _wrapped(
         f"{ranges.label}; 8 of 10 draws lie between P10 and P90. Best: probability of the least energy cost at equal "
         f"service. Pays back: within the owner's limit of {limit:g} yr, after the incentive",
         "Ranges    ",
     )
-    return [*head, "", heads.rstrip(), units.rstrip(), "-" * len(heads), *rows]
+    return [*introduction, "", heads.rstrip(), units.rstrip(), "-" * len(heads), *rows]
 
 
 def _probability(value: float | None) -> str:

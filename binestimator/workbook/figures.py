@@ -19,7 +19,7 @@ from ..money.bills import reconciled_words
 from ..money.cost import NONE
 from ..money.life_cycle import NEVER
 from ..ranges.claim import claim_of
-from ..ranges.results import sensible
+from ..ranges.results import Ranges, sensible
 from ..rates import typical_prices
 from ..results import CHANGED_SERVICE, CandidateResult, Results
 from ..row_accuracy import bin_errors
@@ -225,6 +225,19 @@ def _do_what(results: Results, best: CandidateResult, c: CandidateResult) -> str
     else:
         why = f"what it costs more does not pay back within {limit:g} years"
     return f"{said}: option {number_of(results, best.id)} would cost still less to run, but {why}."
+
+
+def drawn(results: Results) -> Ranges:
+    """Ranges of a run in which draws were made.
+
+    Raises
+    ------
+    ValueError
+        None were made.
+    """
+    if results.ranges is None:
+        raise ValueError("no draws were made")
+    return results.ranges
 
 
 def saving_range(results: Results, c) -> str:
@@ -509,7 +522,7 @@ def in_percent(value: float | None) -> str:
 
 def confidence(results: Results, c) -> tuple[str, str, str]:
     """How sure it is that an option is the best, and that it pays back, as a key figure."""
-    option, limit = results.ranges[c.id], results.project.prices.payback_limit_years
+    option, limit = drawn(results)[c.id], results.project.prices.payback_limit_years
     pays = in_percent(option.probability_pays_back)
     return (
         "It is the best in",

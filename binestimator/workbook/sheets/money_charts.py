@@ -73,8 +73,8 @@ def write(work: Work, sheet: Sheet) -> None:
         for place in (first, first + 1):
             chart, heading = shown[place]
             # Years are labelled in two lines.
-            how = {"legend_lines": 2, "tick_lines": 1 if first else 2}
-            style_chart(chart, heading, "", "", size=size, y_format=formats[place], **how)
+            lines = 1 if first else 2
+            style_chart(chart, heading, "", "", size=size, y_format=formats[place], legend_lines=2, tick_lines=lines)
             column, offset = place_at(pixels, (place - first) * sum(pixels) // 2)
             sheet.chart(row, column, chart, x_offset=offset, y_offset=2)
             left, inset = (place - first) * (_COLUMNS // 2), ("inset",) if place > first else ()

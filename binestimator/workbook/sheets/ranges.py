@@ -12,7 +12,7 @@ from typing import Any
 from ...ranges.claim import claim_of
 from ...ranges.results import HOURLY_DRAWS, Driver, OptionRange, Quantiles, sensible
 from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, fill_of, pixels_of, place_at, room, style_chart
-from ..figures import in_percent, number_of
+from ..figures import drawn, in_percent, number_of
 from ..formats import INK, LAGOON, NUMBERS, OCHRE, SLATE, currency_name
 from ..page import Work, height_of, lines_of, title
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet, column_name, quoted
@@ -56,17 +56,15 @@ def write_tables(work: Work, sheet: Sheet, row: int, table) -> int:
     results = work.results
     if results.ranges is None:
         return row
-    found = [(option, option.quantities["cost_saving_usd"]) for option in results.ranges.options]
-    found = [
-        (option, sensible(q)) for option, q in found if q.p10 is not None and q.p50 is not None and q.p90 is not None
-    ]
-    if found:
-        labels = [str(number_of(results, option.id)) for option, _ in found]
-        columns = [
-            [q.p50 for _, q in found],
-            [q.p50 - q.p10 for _, q in found],
-            [q.p90 - q.p50 for _, q in found],
-        ]
+    labels: list[str] = []
+    columns: list[list[float]] = [[], [], []]
+    for each in results.ranges.options:
+        q = sensible(each.quantities["cost_saving_usd"])
+        if q.p10 is not None and q.p50 is not None and q.p90 is not None:
+            labels.append(str(number_of(results, each.id)))
+            for column, value in zip(columns, (q.p50, q.p50 - q.p10, q.p90 - q.p50), strict=True):
+                column.append(value)
+    if labels:
         heads = ["P50", "P50 less P10", "P90 less P50"]
         what = f"Range of the saving of energy cost, {currency_name()} a year, by number of the option"
         row = table(work, sheet, row, "saving_range", what, "Option", labels, heads, columns, "usd_signed")
@@ -118,7 +116,7 @@ def write(work: Work, sheet: Sheet) -> None:
 
 def _introduction(results) -> list[str]:
     """What the figures are, and what they may be used for."""
-    ranges = results.ranges
+    ranges = drawn(results)
     limit = results.project.prices.payback_limit_years
     first = (
         "8 of 10 draws lie between P10 and P90, and as many below P50 as above. Best: share of the draws in which the "
@@ -148,7 +146,7 @@ def span(found: Quantiles, text: Callable[[float], str]) -> str:
 def _table(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     """Percentiles and probabilities of every option."""
     s, results = work.styles, work.results
-    ranges, base = results.ranges, results.baseline_id
+    ranges, base = drawn(results), results.baseline_id
     currency = currency_name()
     sheet.height(row, 4)
     row += 1
@@ -206,10 +204,10 @@ def _table(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
 def _next(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     """What to measure next."""
     s, results = work.styles, work.results
-    ranges = results.ranges
+    ranges = drawn(results)
     if not ranges.measure_next:
         return row
-    number = number_of(results, ranges.about_id)
+    number = number_of(results, str(ranges.about_id))
     sheet.height(row, 20)
     for place in range(len(widths)):
         text = f"What to measure next, by how much of the range of option {number} would go" if place == 0 else ""
@@ -241,10 +239,9 @@ def _charts(work: Work, sheet: Sheet, row: int, widths: list[float], points: flo
         (_range_chart(work), f"Saving, {currency} a year: P50, and P10 to P90, by option", {"legend": "none"})
     ]
     if "tornado" in work.blocks:
-        number = number_of(results, results.ranges.about_id)
+        number = number_of(results, str(drawn(results).about_id))
         label = f"What moves the saving of option {number}, {currency} a year"
-        how = {"labels_pixels": int(_LABELS_SHARE * parts[1]), "legend_lines": 2}
-        charts.append((_tornado(work), label, how))
+        charts.append((_tornado(work), label, {"labels_pixels": int(_LABELS_SHARE * parts[1]), "legend_lines": 2}))
     for place, (chart, label, how) in enumerate(charts):
         size = (parts[place] - _GAP, height)
         style_chart(chart, label, "", "", size=size, y_format=NUMBERS["signed"], **how)
@@ -255,7 +252,7 @@ def _charts(work: Work, sheet: Sheet, row: int, widths: list[float], points: flo
 
 def _span_of_axis(work: Work) -> tuple[float, float]:
     """Range of an axis that holds all ranges, on steps of a digit."""
-    found = [sensible(option.quantities["cost_saving_usd"]) for option in work.results.ranges.options]
+    found = [sensible(option.quantities["cost_saving_usd"]) for option in drawn(work.results).options]
     ends = [end for q in found for end in (q.p10, q.p90) if end is not None]
     low, high = min(0.0, *ends, 0.0), max(0.0, *ends, 0.0)
     step = 10.0 ** math.floor(math.log10(max(high - low, 1.0)))
@@ -310,7 +307,7 @@ def _tornado(work: Work):
 
 def _inputs(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     """Inputs that were drawn, with their ranges and sources."""
-    s, ranges = work.styles, work.results.ranges
+    s, ranges = work.styles, drawn(work.results)
     last = len(widths) - 1
     sheet.height(row, 20)
     for place in range(len(widths)):
