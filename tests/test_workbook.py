@@ -489,7 +489,7 @@ def test_charts_draw_cells_that_hold_numbers():
             for kind in ("val", "yVal", "xVal"):
                 for ref in re.findall(rf"<c:{kind}><c:numRef><c:f>(.*?)</c:f>", xml):
                     sheet, area = re.fullmatch(r"'?(.*?)'?!(.*)", ref).groups()
-                    cells = [c.value for line in book()[sheet][area.replace("$", "")] for c in line]
+                    cells = [c.value for line in values_book()[sheet][area.replace("$", "")] for c in line]
                     assert cells and all(isinstance(v, (int, float)) for v in cells if v is not None), ref
                     drawn += 1
     assert drawn > 20

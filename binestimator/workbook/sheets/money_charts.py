@@ -22,13 +22,13 @@ _Flows = dict[tuple[int, str], tuple[list, list]]
 
 
 def shown_option(results):
-    """The option that months and cash flow are about: the one of the first page, else the one that saves most; None
-    where there is none besides the baseline."""
-    found = advised(results)
-    if found is not None and found.id != results.baseline_id:
-        return found
+    """The option that months and cash flow are about, of those with a sheet: the one of the first page, else the one
+    that saves most; None where there is none besides the baseline."""
     others = [results.candidates[k] for k in sheet_candidates(results)]
     others = [c for c in others if c.id != results.baseline_id]
+    found = advised(results)
+    if found is not None and any(c.id == found.id for c in others):
+        return found
     return max(others, key=lambda c: c.saving["cost_usd"], default=None)
 
 
@@ -204,7 +204,7 @@ def write_tables(work: Work, sheet: Sheet, row: int, table) -> int:
         heads = ["Hours of work, expected", f"Saving, {currency_name()} a year"]
         what = "Saving of energy cost beside the hours of work that the build-up of the cost expects"
         row = table(work, sheet, row, "effort", what, "Option", labels, heads, columns, "f1")
-    if work.client and runs_at_all(results):
+    if work.client or not runs_at_all(results):
         years, columns_of = flow_columns(results)
         names = [f"{k + 1} {results.candidates[k].name}" for k in sheet_candidates(results)]
         for key, what in (("flow", "Cash flow of each year"), ("back", "The same discounted and summed")):
