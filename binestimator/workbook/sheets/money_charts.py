@@ -72,6 +72,9 @@ def write(work: Work, sheet: Sheet) -> None:
             sheet.height(at, points / _ROWS)
         for place in (first, first + 1):
             chart, heading = shown[place]
+            if not chart.series and not (chart.combined and chart.combined.series):
+                sheet.text(row, (place - first) * (_COLUMNS // 2), f"{heading}: nothing to draw.", s("quiet"))
+                continue
             # Years are labelled in two lines.
             lines = 1 if first else 2
             style_chart(chart, heading, "", "", size=size, y_format=formats[place], legend_lines=2, tick_lines=lines)

@@ -6,6 +6,7 @@ All figures are values of the run: draws of uncertain inputs are no formulas.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -50,20 +51,26 @@ def shown_drivers(results) -> tuple[Driver, ...]:
     return () if option is None else option.drivers[:MOST_DRIVERS]
 
 
+def range_columns(results) -> tuple[list[str], list[list[float]]]:
+    """Numbers of options, and of the saving of each P50, what P10 lies below it, and what P90 lies above it."""
+    labels: list[str] = []
+    columns: list[list[float]] = [[], [], []]
+    for each in drawn(results).options:
+        q = sensible(each.quantities["cost_saving_usd"])
+        if q.p10 is not None and q.p50 is not None and q.p90 is not None:
+            labels.append(str(number_of(results, each.id)))
+            for column, value in zip(columns, (q.p50, q.p50 - q.p10, q.p90 - q.p50), strict=True):
+                column.append(value)
+    return labels, columns
+
+
 def write_tables(work: Work, sheet: Sheet, row: int, table) -> int:
     """Numbers behind the charts, among the tables of “Patterns”; returns the row after. ``table`` is
     :func:`patterns.table`."""
     results = work.results
     if results.ranges is None:
         return row
-    labels: list[str] = []
-    columns: list[list[float]] = [[], [], []]
-    for each in results.ranges.options:
-        q = sensible(each.quantities["cost_saving_usd"])
-        if q.p10 is not None and q.p50 is not None and q.p90 is not None:
-            labels.append(str(number_of(results, each.id)))
-            for column, value in zip(columns, (q.p50, q.p50 - q.p10, q.p90 - q.p50), strict=True):
-                column.append(value)
+    labels, columns = range_columns(results)
     if labels:
         heads = ["P50", "P50 less P10", "P90 less P50"]
         what = f"Range of the saving of energy cost, {currency_name()} a year, by number of the option"
@@ -235,8 +242,9 @@ def _charts(work: Work, sheet: Sheet, row: int, widths: list[float], points: flo
     height = int(points / 0.75) - _GAP
     parts = [int(share * sum(pixels)) for share in (_FIRST_SHARE, 1.0 - _FIRST_SHARE)]
     currency = currency_name()
+    ranges_how = {"legend": "none", "y_range": _span_of_axis(work)}
     charts: list[tuple[Any, str, dict[str, Any]]] = [
-        (_range_chart(work), f"Saving, {currency} a year: P50, and P10 to P90, by option", {"legend": "none"})
+        (_range_chart(work), f"Saving, {currency} a year: P50, and P10 to P90, by option", ranges_how)
     ]
     if "tornado" in work.blocks:
         number = number_of(results, str(drawn(results).about_id))
@@ -255,7 +263,7 @@ def _span_of_axis(work: Work) -> tuple[float, float]:
     found = [sensible(option.quantities["cost_saving_usd"]) for option in drawn(work.results).options]
     ends = [end for q in found for end in (q.p10, q.p90) if end is not None]
     low, high = min(0.0, *ends, 0.0), max(0.0, *ends, 0.0)
-    step = 10.0 ** math.floor(math.log10(max(high - low, 1.0)))
+    step = 10.0 ** math.floor(math.log10(max(high - low, 1.0))) / 5.0
     return step * math.floor(low / step), step * math.ceil(high / step) or step
 
 
@@ -264,6 +272,7 @@ def _range_chart(work: Work):
     block = work.blocks["saving_range"]
     chart = work.book.chart("line")
     _, categories, values = block.series(0)
+    _, (_, below, above) = range_columns(work.results)
     area = lambda column: (
         f"={quoted(block.sheet)}!${column_name(column)}${block.first + 1}:${column_name(column)}${block.last + 1}"
     )
@@ -277,7 +286,9 @@ def _range_chart(work: Work):
             "y_error_bars": {
                 "type": "custom",
                 "plus_values": area(block.first_column + 2),
+                "plus_data": above,
                 "minus_values": area(block.first_column + 1),
+                "minus_data": below,
                 "line": {"color": SLATE, "width": 2.0},
             },
         }
@@ -315,7 +326,7 @@ def _inputs(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     row += 1
     # Columns of this table: first and last column of the sheet.
     spans = ((0, 1), (2, 3), (4, 5), (6, last))
-    heads = ("Input", "Low, base, high", "P10 to P90; shape and whose", "Source")
+    heads = ("Input", "Low, base, high", "P10 to P90; shape", "Source")
     for (first, end), text in zip(spans, heads, strict=True):
         sheet.merged_text(row, first, row, end, text, s("head_left"))
     row += 1
@@ -352,4 +363,4 @@ def _beside(one) -> str:
 
 def _signs(text: str) -> str:
     """Units and factors as sheets print them."""
-    return text.replace("degF", "°F").replace("ft2", "ft²").replace("x ", "× ")
+    return re.sub(r"\bx (?=[\d.])", "× ", text.replace("degF", "°F").replace("ft2", "ft²"))
