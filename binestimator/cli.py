@@ -15,7 +15,16 @@ import threading
 import warnings
 
 from binestimator import __version__
-from binestimator.commands import run_bins, run_estimate, run_form, run_inputs, run_quick, run_trends
+from binestimator.commands import (
+    run_bins,
+    run_estimate,
+    run_form,
+    run_inputs,
+    run_plan_measurement,
+    run_quick,
+    run_realised,
+    run_trends,
+)
 from binestimator.console import (
     BAD_INPUT,
     DONE,
@@ -224,6 +233,17 @@ def parser() -> argparse.ArgumentParser:
         help="run all options at time steps as well, as controllers run them; as the input as_run.enabled does",
     )
     estimate.add_argument(
+        "--indicators",
+        action="store_true",
+        help="run also what weakens resets, each beside the same option without it, and --as-run; as the input "
+        "as_run.indicators does",
+    )
+    estimate.add_argument(
+        "--rank-as-run",
+        action="store_true",
+        help="run all options at time steps, and judge and rank all of them as run instead of by the bins",
+    )
+    estimate.add_argument(
         "--handover",
         metavar="OPTION",
         help="id of the option whose setpoints, sequence and tests are handed over (default: the one that the first "
@@ -383,7 +403,81 @@ def parser() -> argparse.ArgumentParser:
     _add_force(trends, "replace the files that are written whatever they hold; never a file that is read")
     _add_debug(trends)
     trends.set_defaults(run=run_trends)
+
+    realised = commands.add_parser(
+        "realised",
+        help="what was saved, from trend logs of the time before and after the work",
+        description="Brings trend logs of the time before and after a reset to the typical year of the project, says "
+        "what was saved with its 90 % interval, beside the claim, and what kept the reset from acting.",
+    )
+    _add_measured(realised, after=True)
+    realised.add_argument(
+        "--changed-on",
+        metavar="DATE",
+        help="day of the change (YYYY-MM-DD), for logs that hold both: days before it count as before, days after it "
+        "as after",
+    )
+    realised.add_argument("--json", metavar="FILE.json", help="write the results file of what was realised")
+    _add_force(realised, "replace FILE.json whatever it holds; never a file that is read")
+    _add_debug(realised)
+    realised.set_defaults(run=run_realised)
+
+    plan = commands.add_parser(
+        "plan-measurement",
+        help="which points, what interval and how many weeks prove a saving",
+        description="From the scatter of days in trend logs so far: points, interval, and weeks before and after the "
+        "work that prove a saving to the wanted confidence.",
+    )
+    _add_measured(plan, after=False)
+    plan.add_argument(
+        "--saving",
+        type=float,
+        metavar="PERCENT",
+        help="saving to be proven, in %% of the energy before (default: the claim)",
+    )
+    plan.add_argument(
+        "--confidence", type=float, metavar="PERCENT", default=90.0, help="confidence in %% (default: 90)"
+    )
+    plan.add_argument(
+        "--precision", type=float, metavar="PERCENT", default=50.0,
+        help="half width of the interval in %% of the saving (default: 50)",
+    )  # fmt: skip
+    plan.add_argument(
+        "--start",
+        metavar="DATE",
+        help="first day of the weeks to come, YYYY-MM-DD (default: the day after the logs end)",
+    )
+    plan.add_argument("--json", metavar="FILE.json", help="write the plan as a results file")
+    _add_force(plan, "replace FILE.json whatever it holds; never a file that is read")
+    _add_debug(plan)
+    plan.set_defaults(run=run_plan_measurement)
     return top
+
+
+def _add_measured(command: argparse.ArgumentParser, after: bool) -> None:
+    command.add_argument("project", metavar="PROJECT", help="project file (.toml), form or workbook with the claim")
+    command.add_argument(
+        "--before", metavar="FILE", nargs="+", required=True, help="trend logs of the time before the change"
+    )
+    command.add_argument(
+        "--after", metavar="FILE", nargs="+", required=after, help="trend logs of the time after the change"
+    )
+    command.add_argument("--map", metavar="MAP.toml", help="which column is which point, of both (default: drafted)")
+    command.add_argument("--map-before", metavar="MAP.toml", help="the same of the logs before alone")
+    command.add_argument("--map-after", metavar="MAP.toml", help="the same of the logs after alone")
+    command.add_argument(
+        "--option",
+        metavar="OPTION",
+        help="id of the option that was put in place (default: the one that is handed over)",
+    )
+    command.add_argument(
+        "--air-handler",
+        metavar="NAME",
+        help="which air handler, where the logs hold several (default: that with most points)",
+    )
+    command.add_argument(
+        "--timezone", metavar="ZONE", help="move stamps in UTC or with an offset to this zone, such as America/New_York"
+    )
 
 
 def _add_debug(command: argparse.ArgumentParser) -> None:

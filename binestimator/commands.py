@@ -45,16 +45,28 @@ def run_estimate(args) -> None:
 
         measured = read_measured(args.trends)
 
-    from binestimator.advice import estimate_and_advise as estimate
+    from binestimator.advice import advise, estimate_and_advise
+    from binestimator.estimate import estimate
     from binestimator.results import Review
     from binestimator.terminal import comparison, reviewed
 
-    results = replace(estimate(project, weather_of(project)), handover_id=args.handover)
-    if args.as_run or project.as_run.enabled:
+    weather = weather_of(project)
+    results = (estimate if args.rank_as_run else estimate_and_advise)(project, weather)
+    results = replace(results, handover_id=args.handover)
+    if args.as_run or args.indicators or args.rank_as_run or project.as_run.enabled:
         from binestimator.as_run.audit import audit
         from binestimator.as_run.report import with_as_run
 
         results = with_as_run(results, audit(results, progress=progress("As run")))
+        if args.indicators or project.as_run.indicators:
+            from binestimator.as_run.indicators import with_indicators
+
+            results = with_indicators(results, progress=progress("Indicators"))
+        if args.rank_as_run:
+            from binestimator.as_run.ranking import ranked_as_run
+
+            # Advice goes by ranks.
+            results = advise(ranked_as_run(results))
     if measured is not None:
         from dataclasses import replace
 
@@ -63,7 +75,9 @@ def run_estimate(args) -> None:
         results = replace(results, trends=beside_model(measured, project, results.weather))
     review = None
     if reviewed_project is not None:
-        review = Review(overrides=overrides, results=estimate(reviewed_project, weather_of(reviewed_project)))
+        review = Review(
+            overrides=overrides, results=estimate_and_advise(reviewed_project, weather_of(reviewed_project))
+        )
     written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail)
     from binestimator.workbook.write import handed_over
 
@@ -420,3 +434,133 @@ def _compared(found, project):
         missing = unknown(KEY, TITLE, f"the typical year of the project cannot be read: {error}")
         return replace(found, found=(*found.found, missing))
     return compare_with_model(found, project, weather)
+
+
+def run_realised(args) -> None:
+    """What was saved, from logs of both periods."""
+    from binestimator.seal import REALISED
+
+    changed = _day(args.changed_on, "--changed-on")
+    project, weather, option, before, after = _measured(args, REALISED)
+    from binestimator.realised.report import as_json, realised_plain, realised_text
+    from binestimator.realised.study import cut, realised
+
+    if changed is not None:
+        from datetime import timedelta
+
+        before = cut(before, last=str(changed - timedelta(days=1)))
+        after = cut(after, first=str(changed + timedelta(days=1)))
+    found = realised(project, weather, option, before, after)
+    _say_measured(args, realised_text(found, columns()), lambda: as_json(realised_plain(found)), REALISED)
+
+
+def run_plan_measurement(args) -> None:
+    """How long to measure, from logs so far."""
+    from binestimator.seal import PLAN
+
+    for value, name, low, high in (
+        (args.saving, "--saving", 0.1, 90.0),
+        (args.confidence, "--confidence", 50.0, 99.9),
+        (args.precision, "--precision", 1.0, 500.0),
+    ):
+        if value is not None and not low <= value <= high:
+            raise InputError(f"{name}: {value:g} is out of range; expected {low:g} to {high:g} %")
+    start = _day(args.start, "--start")
+    project, weather, option, before, after = _measured(args, PLAN)
+    from binestimator.realised.report import as_json, plan_plain, plan_text
+    from binestimator.realised.study import plan_measurement
+
+    plan = plan_measurement(
+        project,
+        weather,
+        option,
+        before,
+        after,
+        saving_frac=None if args.saving is None else args.saving / 100.0,
+        confidence=args.confidence / 100.0,
+        precision=args.precision / 100.0,
+        start=None if start is None else str(start),
+    )
+    _say_measured(args, plan_text(plan, columns()), lambda: as_json(plan_plain(plan)), PLAN)
+
+
+def _day(text, name: str):
+    """A date, or None where none is given."""
+    from datetime import date
+
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"{name}: {text[:40]!r} is no date; expected YYYY-MM-DD") from None
+
+
+def _measured(args, kind: str):
+    """Project, typical year, option that was put in place, and logs of both periods (None where there are none)."""
+    from binestimator.steps import files_read, read_any, weather_of
+    from binestimator.writing import Manners, check_places
+
+    project = read_any(args.project)[0]
+    maps = [args.map_before or args.map, args.map_after or args.map]
+    logs = [args.before, args.after or []]
+    read = [*files_read(args.project, project), *map(Path, (*logs[0], *logs[1], *filter(None, maps)))]
+    args.manners = Manners(read=tuple(read), force=args.force, elsewhere="give another name", insist="--force")
+    args.watched = Watched(*filter(None, [args.json]))
+    if args.json is not None:
+        check_places([args.json], [kind], args.manners)
+    from binestimator.realised.year import check_option
+    from binestimator.trends.point_map import read_map
+    from binestimator.trends.study import read_trends
+    from binestimator.trends.times import check_zone
+
+    if args.timezone:
+        check_zone(args.timezone)
+    if args.option is not None:
+        check_option(project, args.option)
+    weather = weather_of(project)
+    found: list = []
+    for files, given, words in zip(logs, maps, ("Before", "After")):
+        if not files:
+            found.append(None)
+            continue
+        points = None if given is None else read_map(given)
+        found.append(
+            read_trends(
+                files,
+                points,
+                air_handler=args.air_handler or "",
+                timezone=args.timezone or "",
+                progress=progress(words),
+            )
+        )
+    option = args.option if args.option is not None else _handed_over(project, weather)
+    return project, weather, option, found[0], found[1]
+
+
+def _handed_over(project, weather) -> str:
+    """The option of a project that is handed over; the only one where there is but one."""
+    others = [candidate.id for candidate in project.candidates if candidate.id != project.baseline_id]
+    if len(others) == 1:
+        return others[0]
+    from binestimator.advice import estimate_and_advise
+    from binestimator.workbook.write import handed_over
+
+    chosen = handed_over(estimate_and_advise(project, weather)).choice.candidate_id
+    if chosen is None or chosen == project.baseline_id:
+        raise InputError(
+            "--option: the project hands over no option of its own; give the one that was put in place, "
+            f"one of {', '.join(others)}"
+        )
+    return chosen
+
+
+def _say_measured(args, text: str, made, kind: str) -> None:
+    """Write the results file if there is to be one, and print."""
+    from binestimator.seal import seal_text
+    from binestimator.writing import NewFile, write_files
+
+    if args.json is not None:
+        write_files([NewFile(Path(args.json), seal_text(made()), kind)], args.manners)
+        text += f"\n\nResults file  {args.json}"
+    say(args, text)

@@ -30,6 +30,7 @@ if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from .money.tariffs import Charges
     from .money.worth import Worth
     from .ranges.results import Ranges
+    from .service import ServiceFigures
     from .trends.measured import Measured
     from .weather import Weather
 
@@ -400,8 +401,8 @@ class Held:
     """What a run found once and a changed project can be run on again.
 
     ``sizes`` (Sizes) · ``row_index``, ``row_weights`` (rows of the hourly conditions; None for mean
-    rows) · ``optimal_sat`` candidate id to the supply temperatures (R,) of the cost-optimal search in
-    the running rows · ``nights`` candidate id to its night block.
+    rows) · ``optimal_sat`` candidate id to the supply temperatures (R,) in the running rows of a strategy whose
+    setpoints are held (a search, a controller's rest) · ``nights`` candidate id to its night block.
     """
 
     sizes: Sizes
@@ -409,6 +410,10 @@ class Held:
     row_weights: np.ndarray | None
     optimal_sat: dict[str, np.ndarray]
     nights: dict[str, NightBlock]
+
+
+#: What ranks go by: energy cost and service of rooms at rest on the bin rows and hours, or of the runs at time steps.
+BINS, AS_RUN = "bins", "as_run"
 
 
 def overrides_key(overrides: Mapping[str, object]) -> str:
@@ -460,6 +465,39 @@ class RowChoice:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SoughtCase:
+    """A cost-seeking controller as run with something wrong, or nothing.
+
+    ``words`` what · ``saving_usd`` against the baseline as run · ``of_ideal`` share of what the least cost saves beyond
+    the baseline's supply air at the same duct pressure, None where that is next to nothing · ``mean_sat_f`` ·
+    ``unmet_degree_hours``.
+    """
+
+    words: str
+    saving_usd: float
+    of_ideal: float | None
+    mean_sat_f: float
+    unmet_degree_hours: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sought:
+    """What a cost-seeking controller reaches of the least cost at time steps.
+
+    ``plain_usd`` energy cost with the baseline's supply air at the option's duct pressure · ``ideal_usd`` with the
+    least-cost supply air of the hours at rest · ``ideal_saving_usd`` of that against the baseline ·
+    ``at_rest_of_ideal`` the share that the hours at rest give · ``cases`` the controller as given, then with something
+    wrong.
+    """
+
+    plain_usd: float
+    ideal_usd: float
+    ideal_saving_usd: float
+    at_rest_of_ideal: float | None
+    cases: tuple[SoughtCase, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class AsRun:
     """A candidate at time steps, as controllers run it (package ``as_run``).
 
@@ -467,16 +505,55 @@ class AsRun:
     released as run as a gain (``as_run.room_heat``) · ``saving`` of ``SAVING_KEYS`` against the baseline as run ·
     ``zones`` by name of ``as_run.steps.BY_ZONE``, (Z,) of one zone of each line · ``hourly`` by name of
     ``as_run.steps.HOURLY`` (H,), means of the time in which the unit ran · ``trace`` the same at the steps of the days
-    of the year ``trace_days``, (D, steps).
+    of the year ``trace_days``, (D, steps) · ``service`` figures by which it is judged (``service.ServiceFigures``) ·
+    ``sought`` of a cost-seeking option, else None.
     """
 
     annual: dict[str, float]
+    service: ServiceFigures
     with_room_heat: dict[str, float]
     saving: dict[str, float]
     zones: dict[str, np.ndarray]
     hourly: dict[str, np.ndarray]
     trace: dict[str, np.ndarray]
     trace_days: tuple[int, ...]
+    sought: Sought | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Indicator:
+    """An option as run with something wrong, beside the same option as run without it (``as_run.indicators``).
+
+    ``key`` of what is wrong and ``text`` of it · ``candidate_id`` of the option, ``made`` whether it was made for this:
+    the baseline with the strategy that is looked at · ``clean``, ``wrong`` annual figures of the option by the keys of
+    ``ANNUAL`` · ``base_clean``, ``base_wrong`` the same of the baseline, which a fault of the controls alone leaves as
+    it was.
+    """
+
+    key: str
+    text: str
+    candidate_id: str
+    made: bool
+    clean: dict[str, float]
+    wrong: dict[str, float]
+    base_clean: dict[str, float]
+    base_wrong: dict[str, float]
+
+    @property
+    def saving_pct(self) -> tuple[float, float]:
+        """Saving of energy cost without and with it, each of its own baseline's cost. [%]"""
+        pairs = ((self.base_clean, self.clean), (self.base_wrong, self.wrong))
+        share = lambda base, own: 100.0 * (base - own) / base if base else 0.0
+        without, with_it = (share(base["cost_usd"], own["cost_usd"]) for base, own in pairs)
+        return without, with_it
+
+    def change(self, key: str) -> float:
+        """Of an annual figure of the option."""
+        return self.wrong[key] - self.clean[key]
+
+    def change_of_saving_usd(self) -> float:
+        """Of the saving of energy cost against its own baseline. [USD/yr]"""
+        return (self.base_wrong["cost_usd"] - self.base_clean["cost_usd"]) - self.change("cost_usd")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -509,10 +586,12 @@ class Results:
     service by the rows · ``baseline_service`` the baseline judged by itself · ``row_method`` how rows were chosen, in
     words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again · ``runs``
     candidate id to what its annual figures are made of · ``advice`` drivers and value, None until they were found ·
-    ``as_run`` candidate id to the run at time steps, None where there was none · ``handover_id`` candidate that is to
+    ``as_run`` candidate id to the run at time steps, None where there was none · ``indicators`` options as run with
+    something wrong, None where they were not asked for · ``handover_id`` candidate that is to
     be handed over, None for the one that the first page presents · ``bills`` of twelve months beside the baseline,
     empty where none are given · ``trends`` what trend logs have measured (``trends.measured.Measured``), None where
-    none were given · ``ranges`` how sure all of it is (``ranges.results.Ranges``), None where no draws were made.
+    none were given · ``ranked_by`` what ranks, service and the best option go by, ``BINS`` or ``AS_RUN`` ·
+    ``ranges`` how sure all of it is (``ranges.results.Ranges``), None where no draws were made.
     """
 
     project: Project
@@ -538,9 +617,11 @@ class Results:
     advice: Advice | None = field(default=None, repr=False)
     bills: tuple[Reconciled, ...] = field(default=(), repr=False)
     as_run: dict[str, AsRun] | None = field(default=None, repr=False)
+    indicators: tuple[Indicator, ...] | None = field(default=None, repr=False)
     handover_id: str | None = None
     trends: Measured | None = field(default=None, repr=False)
     ranges: Ranges | None = field(default=None, repr=False)
+    ranked_by: str = BINS
 
     def __getitem__(self, candidate_id: str) -> CandidateResult:
         for c in self.candidates:
@@ -614,6 +695,11 @@ class Results:
             percent(at_rest - self[candidate_id].hourly["cost_usd"], at_rest),
             percent(self._runs()[candidate_id].saving["cost_usd"], run),
         )
+
+    def ranked_saving_usd(self, candidate_id: str) -> float:
+        """Saving of energy cost of a candidate on the basis of the ranks."""
+        found = self._runs()[candidate_id] if self.ranked_by == AS_RUN else self[candidate_id]
+        return found.saving["cost_usd"]
 
     def as_run_causes(self, candidate_id: str) -> tuple[float, float]:
         """What lies between both savings of :meth:`as_run_points`: heat that rooms store, and loops. [points]"""
@@ -789,6 +875,7 @@ def _claimed(results: Results) -> dict:
                 for each in results.bills
             ],
             "best": _id_of(results.best),
+            "ranked_by": results.ranked_by,
             "baseline_service": _baseline_service(results.baseline_service),
             **_advised(results),
             "rows": {"count": len(results.row_table), **asdict(results.selection)},
@@ -849,6 +936,7 @@ def _claimed(results: Results) -> dict:
                 for k in results.checks
             ],
             "findings": [{"level": f.level, "where": f.where, "text": f.text} for f in results.findings],
+            "indicators": None if results.indicators is None else [_indicator(each) for each in results.indicators],
         }
     )
 
@@ -906,7 +994,7 @@ def _worth(worth: Worth) -> dict:
 
 def _as_run(results: Results, candidate_id: str) -> dict | None:
     """Plain data of a candidate at time steps: annual figures by their keys, the saving, and zone by zone."""
-    if results.as_run is None:
+    if results.as_run is None or candidate_id not in results.as_run:
         return None
     run = results.as_run[candidate_id]
     zones = results.runs[candidate_id].unit.zones.names
@@ -915,9 +1003,31 @@ def _as_run(results: Results, candidate_id: str) -> dict | None:
         "with_room_heat": run.with_room_heat,
         "saving": run.saving,
         "share_of_bound": results.share_of_bound_as_run(candidate_id),
+        "cost_seeking": None if run.sought is None else asdict(run.sought),
         "zones": [
             {"zone": name, **{key: values[k] for key, values in run.zones.items()}} for k, name in enumerate(zones)
         ],
+    }
+
+
+def _indicator(found: Indicator) -> dict:
+    """Plain data of an option as run with something wrong."""
+    clean, wrong = found.saving_pct
+    return {
+        "key": found.key,
+        "text": found.text,
+        "candidate": found.candidate_id,
+        "made": found.made,
+        "saving_pct_clean": clean,
+        "saving_pct": wrong,
+        "saving_change_usd": found.change_of_saving_usd(),
+        "fan_kwh_change": found.change("fan_kwh"),
+        "starved_zone_hours_change": found.change("starved_zone_hours"),
+        "unmet_degree_hours_change": found.change("unmet_degree_hours"),
+        "clean": found.clean,
+        "annual": found.wrong,
+        "baseline_clean": found.base_clean,
+        "baseline": found.base_wrong,
     }
 
 

@@ -27,6 +27,7 @@ FORM, RESULTS, CLIENT, BINS, HANDOVER = "input form", "results", "client edition
 QUICK = "quick project"
 #: Those that come from trend logs.
 TREND_MAP, FRAGMENT, MERGED, TRENDS = "map of trend points", "project fragment", "merged project", "trend results"
+REALISED, PLAN = "realised saving", "measurement plan"
 
 _DIGITS = 16  # of the checksum: 64 bits, enough where nobody is trying to deceive
 #: Placeholder in a text where its checksum belongs.
@@ -51,6 +52,8 @@ _TEXTS = (
     (re.compile(rb"binestimator hand-over\n"), HANDOVER),
     (re.compile(rb"# binestimator quick project\n"), QUICK),
     (re.compile(rb'\s*\{\s*"trends"\s*:\s*"binestimator"'), TRENDS),
+    (re.compile(rb'\s*\{\s*"realised"\s*:\s*"binestimator"'), REALISED),
+    (re.compile(rb'\s*\{\s*"measurement_plan"\s*:\s*"binestimator"'), PLAN),
     *((re.compile(rb"# binestimator " + kind.encode() + rb" sha256:"), kind) for kind in (TREND_MAP, FRAGMENT, MERGED)),
 )
 #: Comments in the properties of a workbook.

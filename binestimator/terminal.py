@@ -18,7 +18,7 @@ from binestimator.inputs.schema import USUAL_CURRENCY, value_text
 from binestimator.money.bills import reconciled_words
 from binestimator.money.cost import BUILD_UP, DEFAULT, NONE
 from binestimator.money.life_cycle import NEVER
-from binestimator.results import CHANGED_SERVICE
+from binestimator.results import AS_RUN, CHANGED_SERVICE
 from binestimator.strategies.registry import sat_strategy
 
 #: Columns of text that is not for a narrower terminal, and the fewest that text is made for.
@@ -64,6 +64,7 @@ def comparison(results, width: int = WIDTH) -> str:
             _table(results),
             _marks(results),
             _as_run(results),
+            _indicators(results),
             _money(results),
             _ranges(results),
             _advice(results),
@@ -190,7 +191,8 @@ def _as_run(results) -> list[str]:
     return [
         *_wrapped(
             "savings of energy cost hour by hour with rooms at rest, and at time steps with rooms that have mass, "
-            "requests that latch and trim and respond; ranks go by the bins",
+            "requests that latch and trim and respond; "
+            + ("ranks, service and marks go by the runs" if results.ranked_by == AS_RUN else "ranks go by the bins"),
             "As run    ",
         ),
         "",
@@ -198,7 +200,63 @@ def _as_run(results) -> list[str]:
         line([unit for _, unit in heads]),
         "-" * (first + 50),
         *(line(row) for row in cells),
+        *_cost_seeking(results),
     ]
+
+
+def _indicators(results) -> list[str]:
+    """What weakens resets, as run: changes of saving, fan energy and starved hours."""
+    if results.indicators is None:
+        return []
+    if not results.indicators:
+        return _wrapped("no option that indicators could be told of", "What if   ")
+    out = _wrapped(
+        "options as run with something wrong beside the same without it, each against the baseline in the same "
+        "building; sizes of what is wrong are inputs (as_run)",
+        "What if   ",
+    )
+    out += ["", f"{'Saving clean':>14}{'wrong':>9}{'change':>11}{'Fans':>11}{'Starved':>11}{'Too warm':>12}",
+            f"{'%':>14}{'%':>9}{'USD':>11}{'kWh':>11}{'zone h':>11}{'zone degF.h':>12}", "-" * 68]  # fmt: skip
+    for found in results.indicators:
+        clean, wrong = found.saving_pct
+        option = f"{found.candidate_id} with that strategy" if found.made else found.candidate_id
+        out += _wrapped(f"{option}: {found.text}", "  ", "    ")
+        changes = (
+            found.change_of_saving_usd(),
+            *(found.change(key) for key in ("fan_kwh", "starved_zone_hours", "unmet_degree_hours")),
+        )
+        out.append(
+            f"{_tenths(clean):>14}{_tenths(wrong):>9}"
+            + "".join(f"{round(v) + 0:+,d}".rjust(w) for v, w in zip(changes, (11, 11, 11, 12)))
+        )
+    return out
+
+
+def _cost_seeking(results) -> list[str]:
+    """What cost-seeking controllers reach of the least cost, with figures and readings as given and with wrong ones."""
+    lines: list[str] = []
+    for id_, run in results.as_run.items():
+        sought = run.sought
+        if sought is None:
+            continue
+        share = sought.at_rest_of_ideal
+        lines += [
+            "",
+            *_wrapped(
+                f"{id_} as run, of what least-cost supply air saves beyond the baseline's at the same duct pressure "
+                f"({whole(sought.plain_usd - sought.ideal_usd)} USD as run)"
+                + ("" if share is None else f"; {whole(100.0 * share)} % of it with rooms at rest"),
+                "  cost-seeking  ",
+            ),
+        ]
+        width = max(len(case.words) for case in sought.cases)
+        lines += [
+            f"    {case.words.replace('°F', 'degF').ljust(width + 4)}"
+            + ("-" if case.of_ideal is None else f"{100.0 * case.of_ideal:.0f} %").rjust(6)
+            + f"{whole(case.saving_usd)} USD saved".rjust(20)
+            for case in sought.cases
+        ]
+    return lines
 
 
 def whole(value: float) -> str:
@@ -229,6 +287,15 @@ def _heading(results) -> list[str]:
     return [
         *_wrapped(results.project.info.name),
         *_wrapped(f"{base.id} ({base.name}), the option all others are compared with", "Baseline  "),
+        *(
+            _wrapped(
+                "options are judged and ranked as run at time steps; energy and cost in the table below are those of "
+                "the bins, with rooms at rest",
+                "Ranked    ",
+            )
+            if results.ranked_by == AS_RUN
+            else []
+        ),
         *_weather_line(results),
         *_wrapped(
             f"{len(results.row_table)} rows represent {whole(hours)} h ({results.row_method}); energy cost within "
@@ -392,11 +459,13 @@ def _marks(results) -> list[str]:
             if not cured
             else f"at equal service that cures what the baseline fails in ({', '.join(cured)})"
         )
-        saving = best.saving["cost_usd"]
+        saving = results.ranked_saving_usd(best.id)
+        as_run = results.ranked_by == AS_RUN
         said = (
             f"{best.id}: least energy cost {of}, "
             + (f"saves {whole(saving)}" if saving >= 0.0 else f"costs {whole(-saving)} more")
             + " USD a year"
+            + (f" as run at time steps ({whole(best.saving['cost_usd'])} by the bins)" if as_run else "")
         )
         if not sat_strategy(best.candidate.sat).buildable:
             said += "; a limit of control: no control loop reaches the cheapest supply air of each row"

@@ -16,7 +16,9 @@ def law(few: int, many: int, *drawn, **named):
     def mark(body):
         @pytest.mark.parametrize("examples", [few, pytest.param(many, marks=pytest.mark.slow)])
         def test(examples):
-            settings(max_examples=examples)(given(*drawn, **named)(body))()
+            # The thorough profile draws more than any of these.
+            count = max(examples, settings.default.max_examples) if settings.default.max_examples > 100 else examples
+            settings(max_examples=count)(given(*drawn, **named)(body))()
 
         test.__name__, test.__qualname__ = body.__name__, body.__qualname__
         test.__doc__, test.__module__ = body.__doc__, body.__module__

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 from builders import conditions_of, random_conditions, unit_of
-from hypothesis import given
 from hypothesis import strategies as st
+from laws import law
 
 from binestimator.model import air_handler as ah
 from binestimator.model.loads import zone_loads
@@ -128,8 +128,14 @@ def test_stuck_damper_stays():
 
 
 @pytest.mark.invariant
-@given(
-    oat=st.floats(-20, 110), target=st.floats(40, 66), room=st.floats(66, 82), x0=st.floats(0, 1), top=st.floats(0.1, 1)
+@law(
+    25,
+    100,
+    oat=st.floats(-20, 110),
+    target=st.floats(40, 66),
+    room=st.floats(66, 82),
+    x0=st.floats(0, 1),
+    top=st.floats(0.1, 1),
 )
 def test_mixed_air_keeps_its_bounds_and_helps(oat, target, room, x0, top):
     """Within the dampers' range, between its two sources, and never colder than wanted by choice."""
@@ -141,7 +147,7 @@ def test_mixed_air_keeps_its_bounds_and_helps(oat, target, room, x0, top):
 
 
 @pytest.mark.invariant
-@given(oat=st.floats(-20, 65), target=st.floats(40, 66), x0=st.floats(0, 0.6))
+@law(25, 100, oat=st.floats(-20, 65), target=st.floats(40, 66), x0=st.floats(0, 0.6))
 def test_mixing_is_continuous_below_the_limit(oat, target, x0):
     assert mixed(oat + 1e-7, target, 75.0, x0)[0] == pytest.approx(mixed(oat, target, 75.0, x0)[0], abs=1e-6)
     assert mixed(oat, target + 1e-7, 75.0, x0)[0] == pytest.approx(mixed(oat, target, 75.0, x0)[0], abs=1e-6)
@@ -166,7 +172,7 @@ moist = st.fixed_dictionaries(
 
 
 @pytest.mark.crosscheck
-@given(moist)
+@law(25, 100, moist)
 def test_moisture_against_an_iterative_solution(v):
     """Room humidity ratio that closes the room balance, found by bracketing, with the coil law
     written anew: Wl = Wm - w max(Wm - Wc, 0)."""
@@ -201,7 +207,7 @@ def test_moisture_against_an_iterative_solution(v):
 
 
 @pytest.mark.invariant
-@given(moist)
+@law(25, 100, moist)
 def test_coil_never_adds_moisture(v):
     unit = unit_of()
     w_out = v["rh_out"] * float(saturation_humidity_ratio(v["oat"], v["pressure"]))
@@ -216,7 +222,7 @@ def test_coil_never_adds_moisture(v):
 
 
 @pytest.mark.invariant
-@given(moist, st.sampled_from(["x", "oat", "latent", "entering", "drop", "flow", "infiltration"]))
+@law(25, 100, moist, st.sampled_from(["x", "oat", "latent", "entering", "drop", "flow", "infiltration"]))
 def test_moisture_is_continuous(v, which):
     """Where the coil starts to work (drop 0), where it turns wet, and at the humidity ceiling."""
     unit = unit_of()

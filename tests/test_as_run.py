@@ -272,7 +272,7 @@ def test_an_hour_that_is_run_again_is_that_of_steps_that_close(days):
     conditions = days_of(project, *days)
     loads = zone_loads(unit, conditions)
     (run,) = runs_of(unit, conditions, loads, project, project.candidate("sat_demand"))
-    s = settings_of(project, spin_up_days=1)
+    s = settings_of(project, spin_up_days=1, chunk_days=days[0][1])
     first, always = (Year(unit, conditions, project.schedule, [run], s) for _ in range(2))
     always.off_setpoint = Always(first.chunks)
     one, other = first.run()[0], always.run()[0]

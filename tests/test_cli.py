@@ -127,6 +127,7 @@ def test_same_input_same_files(plain_run, run_elsewhere):
         assert (run_elsewhere[1] / name).read_bytes() == (plain_run[1] / name).read_bytes()
 
 
+@pytest.mark.slow
 def test_a_name_that_begins_with_an_equals_sign_stays_text(tmp_path, capsys):
     from openpyxl import load_workbook
 

@@ -265,7 +265,7 @@ PLACES, SIZES = ("greensboro", "miami", "sand_point"), ((8_000, 1), (20_000, 1),
 @pytest.mark.parametrize(
     ("place", "area", "floors"),
     [
-        pytest.param(place, *size, marks=() if k == min(i, 1) else pytest.mark.slow)
+        pytest.param(place, *size, marks=() if i == k < 2 else pytest.mark.slow)
         for i, place in enumerate(PLACES)
         for k, size in enumerate(SIZES)
     ],

@@ -587,6 +587,7 @@ def test_rows_that_miss_the_hours_of_a_bin_by_more_than_rounding_are_told(error,
     assert [finding.level for finding in found] == ["caution"] * told
 
 
+@pytest.mark.slow
 @pytest.mark.crosscheck
 def test_rows_hold_an_energy_that_costs_nothing():
     """Fuel at no price is still reported and its price may be edited: within the usual 1 % of all energy."""

@@ -708,9 +708,12 @@ def test_every_formula_carries_the_value_of_the_engine():
     assert seen > 500
 
 
+@pytest.mark.slow
 @pytest.mark.crosscheck
 def test_an_independent_program_calculates_the_same(edit):
-    """LibreOffice works out every cell that counts from its layers, and hands back a form that says the same."""
+    """LibreOffice works out every cell that counts from its layers, and hands back a form that says the same.
+
+    That it works out cells just typed is tested in test_defaults.py as well."""
     from recalculation import Spreadsheet
 
     edit.yours("limits.sat_max_f").value = 63

@@ -44,6 +44,7 @@ STRATEGIES = [
     {"id": "airflow", "name": "Airflow", "sat": "demand", "dsp": {"strategy": "airflow", "flow_error_frac": 0.05}},
     {"id": "both", "name": "Both", "sat": "demand", "dsp": "demand"},
     {"id": "optimal", "name": "Optimal", "sat": "cost_optimal", "dsp": "demand"},
+    {"id": "seeking", "name": "Seeking", "sat": "cost_seeking", "dsp": "demand"},
 ]  # fmt: skip
 #: Plants and limits that change what is handed over.
 PROJECTS = {

@@ -278,7 +278,7 @@ def test_lag_keeps_the_gains_of_the_year():
 
 
 @pytest.mark.crosscheck
-@pytest.mark.parametrize("time_constant_h", [0.5, 4.0, 48.0])
+@pytest.mark.parametrize("time_constant_h", [4.0, *(pytest.param(h, marks=pytest.mark.slow) for h in (0.5, 48.0))])
 def test_lag_against_a_recursive_filter(time_constant_h):
     """scipy.signal.lfilter run through the year until its cycle is steady."""
     from scipy.signal import lfilter

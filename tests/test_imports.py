@@ -30,6 +30,7 @@ LINE = (
     "ranges",
     "handover",
     "trends",
+    "realised",
     "workbook",
     "terminal",
     "steps",

@@ -1359,7 +1359,7 @@ def test_spoiled_projects_raise_nothing_but_input_errors(raw):
 
 
 @pytest.mark.invariant
-@given(st.dictionaries(_KEYS | st.text(max_size=9), _JUNK, max_size=4))
+@law(30, 100, st.dictionaries(_KEYS | st.text(max_size=9), _JUNK, max_size=4))
 def test_junk_overrides_raise_nothing_but_input_errors(overrides):
     project = project_from_mapping(LISTED)
     accepted_or_explained(lambda: project.with_overrides(overrides))

@@ -91,6 +91,7 @@ def test_against_psychrolib():
     assert compared > 80
 
 
+@pytest.mark.slow
 @pytest.mark.crosscheck
 def test_against_a_real_gas_library():
     from CoolProp.HumidAirProp import HAPropsSI

@@ -10,7 +10,7 @@ import robustness
     [
         ("projects", 20),
         ("weather", 2),
-        ("workbooks", 5),
+        ("workbooks", 2),
         pytest.param("projects", 60, marks=pytest.mark.slow),
         pytest.param("weather", 4, marks=pytest.mark.slow),
         pytest.param("workbooks", 15, marks=pytest.mark.slow),

@@ -13,8 +13,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from builders import FILES, WEATHER, merged, project_of, unit_of, weather_of
-from hypothesis import given, settings
 from hypothesis import strategies as st
+from laws import law
 
 from binestimator.errors import InputError
 from binestimator.estimate import estimate, oa_at_minimum_cfm
@@ -500,8 +500,9 @@ def figures_of(rng, y, scale):
 
 
 @pytest.mark.invariant
-@settings(max_examples=150, deadline=None)
-@given(
+@law(
+    50,
+    150,
     seed=st.integers(0, 10**6),
     zones=st.integers(1, 8),
     scale=st.sampled_from([0.5, 1.2, 2.0, 5.0]),
@@ -525,8 +526,7 @@ def test_whoever_serves_at_least_as_well_is_never_flagged(seed, zones, scale, le
 
 
 @pytest.mark.invariant
-@settings(max_examples=300, deadline=None)
-@given(seed=st.integers(0, 10**6), zones=st.integers(1, 8), scale=st.sampled_from([0.5, 1.2, 2.0, 5.0]))
+@law(75, 300, seed=st.integers(0, 10**6), zones=st.integers(1, 8), scale=st.sampled_from([0.5, 1.2, 2.0, 5.0]))
 def test_flagged_where_and_only_where_a_limit_is_passed(seed, zones, scale):
     """The limits written out a second time, zone by zone."""
     rng = np.random.default_rng(seed)

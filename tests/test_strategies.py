@@ -593,7 +593,10 @@ def test_strategies_write_every_input_that_they_use():
             )
             sheet = Sheet()
             strategy.parameters(record, sheet)
-            assert sheet.seen == {name for name in used if name not in ("override_f", "override_inwc")}, strategy.name
+            used -= {"override_f", "override_inwc"}
+            # Of a strategy whose setpoints are held no formula reads more than the range.
+            held = getattr(strategy, "held", False)
+            assert sheet.seen == (used & {"min_f", "max_f"} if held else used), strategy.name
             low, high = strategy.range(record)
             assert low <= high
 

@@ -7,8 +7,8 @@ import itertools
 import numpy as np
 import pytest
 from builders import PLAIN, conditions_of, random_conditions, unit_of, zones_with
-from hypothesis import given
 from hypothesis import strategies as st
+from laws import law
 
 from binestimator.model.loads import zone_loads
 from binestimator.model.system import (
@@ -255,7 +255,7 @@ def test_no_source_of_heat_holds_no_supply_air():
 
 
 @pytest.mark.invariant
-@given(oat=st.floats(-10, 60), sat=st.floats(52, 66))
+@law(25, 100, oat=st.floats(-10, 60), sat=st.floats(52, 66))
 def test_floating_is_continuous_where_it_begins(oat, sat):
     """Nothing jumps as mixed air falls below what the setpoint wants."""
     for mode in ("hold", "none"):

@@ -167,6 +167,7 @@ def test_the_workbook_of_a_tariff_says_what_the_engine_finds(results):
     assert "Summer on-peak" in texts and any("cost-optimal supply air" in text for text in texts)
 
 
+@pytest.mark.slow
 @pytest.mark.crosscheck
 def test_options_at_time_steps_are_priced_by_the_period_too():
     """A tariff whose lines all have the flat price gives the run at time steps what the flat price gives."""

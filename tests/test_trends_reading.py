@@ -268,6 +268,67 @@ def test_on_change_of_value_holds_until_the_next(tmp_path):
     )
 
 
+@pytest.mark.crosscheck
+def test_values_by_threshold_at_fixed_times_are_known_to_be_on_change(tmp_path):
+    """A controller that looks every ten minutes and logs what has moved by a threshold, one file a point: what rests
+    at night is known there, a setpoint that never moves is one line, and a column of status is no point."""
+    threshold = {"OAT": 0.3, "DAT": 0.3, "DAT-SP": 0.1, "Duct Static Pressure": 0.02, "SF-S": 0.5}
+    paths = []
+    for k, (head, least) in enumerate(threshold.items()):
+        lines, last = [f'"Trend: Hall/AHU-1/{head}"', "Timestamp,Value,Status"], None
+        for r in DATA:
+            if last is None or abs(r[k + 1] - last) >= least:
+                last = r[k + 1]
+                word = ("Stop", "Start")[last] if head == "SF-S" else last
+                lines.append(f"{r[0]:%d-%b-%y %I:%M:%S %p} EST,{word},{{ok}}")
+        paths.append(tmp_path / f"{head}.csv")
+        paths[-1].write_text("\n".join(lines))
+    assert len(paths[2].read_text().splitlines()) == 3
+    log = read(paths)
+    assert set(log.values) == set(KEYS) and all(log.stats[key].on_change for key in KEYS)
+    assert {entry.column for entry in log.points.entries} == set(threshold)
+    for key, least in zip(KEYS, threshold.values(), strict=True):
+        stamps, wanted = expected(key)
+        got = log.values[key][np.searchsorted(log.start, stamps)]
+        # Up to the last change of any point, since no log says how long it went on.
+        until = np.flatnonzero(np.isfinite(log.values["supply_fan_status"]))[-1]
+        within = stamps <= log.start[until]
+        assert np.isfinite(got[within]).mean() > 0.99 and np.nanmax(np.abs(got - wanted)[within]) < least + 1e-4, key
+
+
+@pytest.mark.invariant
+def test_gaps_of_a_sensor_that_is_read_at_fixed_times_stay_gaps(tmp_path):
+    rng = np.random.default_rng(8)
+    lines, away = ["Timestamp,OAT (degF),DAT (degF)"], 0
+    for r in DATA:
+        away = 12 if away <= 0 and rng.random() < 0.05 else away - 1
+        lines.append(f"{r[0]:%Y-%m-%d %H:%M},{r[1]},{'' if away > 0 else round(56 + rng.normal(0, 1), 3)}")
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(lines))
+    log = read(path)
+    assert not log.stats["sat"].on_change and np.isfinite(log.values["sat"]).mean() < 0.8
+
+
+@pytest.mark.crosscheck
+def test_values_of_bad_status_are_left_out(tmp_path):
+    lines = ["Time,DAT (degF),Status"]
+    lines += [f"{r[0]:%Y-%m-%d %H:%M},{r[2]},{'fault' if k % 10 == 0 else 'ok'}" for k, r in enumerate(DATA)]
+    path = tmp_path / "AHU-1.csv"
+    path.write_text("\n".join(lines))
+    log = read(path)
+    assert set(log.values) == {"sat"} and log.stats["sat"].untrusted == len(DATA[::10])
+
+
+def test_columns_beyond_the_table_of_a_workbook_are_no_points(tmp_path):
+    book = openpyxl.Workbook()
+    book.active.append(HEADS)
+    for row in DATA:
+        book.active.append(list(row))
+    book.active.cell(1, 60).font = openpyxl.styles.Font(bold=True)
+    book.save(tmp_path / "log.xlsx")
+    assert len(read(tmp_path / "log.xlsx").points.entries) == len(HEADS) - 1
+
+
 @pytest.mark.invariant
 def test_wrong_samples_are_left_out_and_counted(tmp_path):
     rows = [list(r) for r in DATA]
@@ -444,6 +505,30 @@ def test_a_folder_and_a_missing_file_are_said(tmp_path, capsys):
         ("DA-TSTPT", "sat_setpoint"),
         ("Economizer Position", "oa_damper"),
         ("VAV-3 Reheat", "zone_reheat"),
+        # A last letter is short for a quantity; elsewhere it may be a wing.
+        ("AHU7.DA-P", "dsp"),
+        ("AHU7.DAP-SP", "dsp_setpoint"),
+        ("AHU7.SF-S", "supply_fan_status"),
+        ("AHU7.CLG-O", "cooling_valve"),
+        ("Bldg S AHU-2 OA Damper", "oa_damper"),
+        ("Wing P Chilled Water Valve", "cooling_valve"),
+        # Other languages.
+        ("Außentemperatur", "oat"),
+        ("Zulufttemperatur", "sat"),
+        ("Sollwert Zulufttemperatur", "sat_setpoint"),
+        ("Kanaldruck Sollwert", "dsp_setpoint"),
+        ("Mischlufttemperatur", "mat"),
+        ("Drehzahl Zuluftventilator", "supply_fan_speed"),
+        ("Kühlventil", "cooling_valve"),
+        ("Température soufflage", "sat"),
+        ("Consigne température soufflage", "sat_setpoint"),
+        ("Température extérieure", "oat"),
+        ("Débit soufflage", "supply_flow"),
+        ("Vanne eau froide", "cooling_valve"),
+        ("Temperatura impulsión", "sat"),
+        ("Presión conducto", "dsp"),
+        ("Temperatura esterna", "oat"),
+        ("Buitentemperatuur", "oat"),
         ("CHW Supply Temp", ""),
         ("Building Static Pressure", ""),
         ("Supply Fan kWh", ""),

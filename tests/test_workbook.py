@@ -510,6 +510,7 @@ def test_defined_names_cannot_be_read_as_cells_and_lead_to_their_values():
     assert values_book()[sheet][at].value == results.project.prices.electricity_usd_kwh
 
 
+@pytest.mark.slow
 def test_same_results_same_bytes():
     """Estimated and written twice; that a second process gives the same is tested in test_cli.py."""
     project = project_of(
@@ -623,7 +624,7 @@ def written(heating, preheat):
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("k", [pytest.param(k, marks=pytest.mark.slow if k % 3 else ()) for k in range(len(PREHEATS))])
+@pytest.mark.parametrize("k", [pytest.param(k, marks=pytest.mark.slow if k else ()) for k in range(len(PREHEATS))])
 def test_a_workbook_for_every_heat_source(k):
     """Every formula finds the inputs it names, whatever heats the terminals and the supply air (and whatever cools)."""
     assert written(HEATS[(k + 1) % len(HEATS)], PREHEATS[k]).startswith(b"PK")

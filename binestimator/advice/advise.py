@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from ..estimate import estimate
-from ..results import Advice, Held, Results
+from ..results import BINS, Advice, Held, Results
 from .drivers import find_drivers
 from .remedies import find_remedies
 from .rogue import find_after_repairs
@@ -23,8 +23,11 @@ def driven_id(results) -> str | None:
 
 
 def advise(results: Results) -> Results:
-    """The same results with ``advice`` (see ``results.Advice``)."""
-    about = driven_id(results)
+    """The same results with ``advice`` (see ``results.Advice``).
+
+    Remedies and repairs are judged with rooms at rest: there are none where options are judged as run.
+    """
+    about, at_rest = driven_id(results), results.ranked_by == BINS
     return replace(
         results,
         advice=Advice(
@@ -33,8 +36,8 @@ def advise(results: Results) -> Results:
             value=best_value(results),
             parts=combined_parts(results),
             coincidences=coincidences(results),
-            remedies=find_remedies(results),
-            after_repairs=find_after_repairs(results),
+            remedies=find_remedies(results) if at_rest else (),
+            after_repairs=find_after_repairs(results) if at_rest else (),
         ),
     )
 

@@ -15,7 +15,7 @@ from ..inputs.paths import item_path
 from ..inputs.schema import STRATEGY_SECTIONS, fields_of
 from ..model.build import build_unit
 from ..service import Yardstick, judge, rises, service_figures
-from ..strategies.registry import strategies_of
+from ..strategies.registry import sat_strategy, strategies_of
 
 #: Kinds of remedies in the order in which they are tried.
 KINDS = ("ignored_requests", "importance", "terminal_size")
@@ -178,7 +178,10 @@ def _try(results, candidate, overrides, yardstick, base_served):
         return None
     unit = build_unit(project, results.held.sizes)
     rows = Rows.of(unit, run.rows.conditions)
-    parts = run_parts(unit, project.candidate(candidate.id), rows, (), results.held.optimal_sat.get(candidate.id))
+    own = project.candidate(candidate.id)
+    # A search stays as it was found; a controller answers to its own inputs.
+    kept = results.held.optimal_sat.get(candidate.id) if sat_strategy(own.sat).searches else None
+    parts = run_parts(unit, own, rows, (), kept)
     annual = with_charges(annual_figures(unit, rows, parts, run.night), results[candidate.id].charges)
     served = _served(results, candidate.id, unit, rows, parts, yardstick, annual)
     return annual, judge(rises(served, base_served, yardstick), yardstick)

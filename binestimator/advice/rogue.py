@@ -21,7 +21,7 @@ from ..model.night import run_nights
 from ..rates import Rates
 from ..results import overrides_key
 from ..service import Yardstick, judge, rises, service_figures
-from ..strategies.registry import strategies_of
+from ..strategies.registry import sat_strategy, strategies_of
 
 REPAIR, EXCLUSION = "repair", "exclusion"
 #: Kinds of rogue zones that a part hears.
@@ -247,7 +247,9 @@ class _Changed:
         unit = build_unit(project, results.held.sizes)
         rows = Rows.of(unit, run.rows.conditions)
         own = project.candidate(candidate.id)
-        parts = run_parts(unit, own, rows, (), results.held.optimal_sat.get(candidate.id))
+        # A search stays as it was found; a controller answers to its own inputs.
+        kept = results.held.optimal_sat.get(candidate.id) if sat_strategy(own.sat).searches else None
+        parts = run_parts(unit, own, rows, (), kept)
         night = results.held.nights[candidate.id]
         if matters(strategies_of(own)[1]):
             night = self._night(project, unit, own, overrides_key(dict(candidate.overrides) | overrides))

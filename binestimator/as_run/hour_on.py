@@ -12,11 +12,12 @@ from typing import Any
 import numpy as np
 
 from ..model import fan as fans
-from ..model.system import Air, ZoneSums, air_of, finished, heating_enabled
+from ..model.system import Air, RowState, ZoneSums, air_of, finished, heating_enabled
 from ..model.terminals import available_flow_cfm, open_flow_cfm, rationed_dsp_inwc, zone_supply_f
 from ..model.unit import damper_flow_frac
 from .held import Outdoors, WholeLoads, held, not_held, taken
 from .loops import ProportionalIntegral, Requests, moved
+from .seek import sought
 
 # Numbers of zones: half the memory takes half the time, and digits of a step are lost far behind those of a sum: 4e-6
 # degF of a room. Sums of all zones, and what follows from them, have all digits.
@@ -43,8 +44,8 @@ class State:
     """What carries on from step to step; (N, K, Z) but for loops of setpoints (N, K) and ``ran_min`` (K,).
 
     ``cooling``, ``heating`` outputs of zone loops, with their integral parts ``..._integral`` · ``position`` of
-    dampers, ``valve`` of reheat · ``for_air``, ``for_pressure`` first requests that stand · ``sat_f``, ``dsp_inwc``
-    outputs of trim and respond · ``ran_min`` since the fan started.
+    dampers, ``valve`` of reheat · ``flow_cfm`` airflows as they arrive · ``for_air``, ``for_pressure`` first requests
+    that stand · ``sat_f``, ``dsp_inwc`` outputs of trim and respond · ``ran_min`` since the fan started.
     """
 
     air_f: np.ndarray
@@ -55,6 +56,7 @@ class State:
     heating_integral: np.ndarray
     position: np.ndarray
     valve: np.ndarray
+    flow_cfm: np.ndarray
     for_air: np.ndarray
     for_pressure: np.ndarray
     sat_f: np.ndarray
@@ -72,11 +74,12 @@ class State:
             getattr(self, f.name)[_at(f.name, chunks)] = getattr(part, f.name)
 
     def start(self, chunks, sat_f, dsp_inwc) -> None:
-        """The fan starts: nothing asked, setpoints where trim and respond begins. (N, 1) each"""
+        """The fan starts: nothing asked, setpoints where their loops begin, or where they were (NaN). (N, 1) each"""
         for f in fields(self):
             if f.name not in ("air_f", "mass_f", "sat_f", "dsp_inwc"):
                 getattr(self, f.name)[_at(f.name, chunks)] = 0
-        self.sat_f[:, chunks], self.dsp_inwc[:, chunks] = sat_f, dsp_inwc
+        for loop, start in ((self.sat_f, sat_f), (self.dsp_inwc, dsp_inwc)):
+            loop[:, chunks] = np.where(np.isnan(start), loop[:, chunks], start)
 
 
 def _at(name, chunks):
@@ -143,11 +146,11 @@ class HourOn:
 
         self.cooling = ProportionalIntegral(state.cooling, state.cooling_integral, year.settings)
         self.heating = ProportionalIntegral(state.heating, state.heating_integral, year.settings)
-        self.requests = Requests(unit, state.for_air, state.for_pressure)
+        self.requests = Requests(unit, state.for_air, state.for_pressure, year.end_switches)
         self.over_f, self.under_f = state.air_f - self.cool_f, self.heat_f - state.air_f
-        self.work, self.more, self.open_cfm, self.flow_cfm, self.given_btuh = (
-            np.empty(self.shape, dtype=SHORT) for _ in range(5)
-        )
+        self.flow_cfm = state.flow_cfm
+        self.work, self.more, self.open_cfm, self.given_btuh = (np.empty(self.shape, dtype=SHORT) for _ in range(4))
+        self.zone_cfm = np.zeros(self.shape, dtype=SHORT)
         self.beyond_f = {name: np.zeros(self.shape, dtype=SHORT) for name in ("warm", "cold")}
         self.times = {
             name: np.zeros(self.shape, dtype=np.uint8)
@@ -199,6 +202,7 @@ class HourOn:
         for name, (_, loop) in year.trim_respond.items():
             count = lambda minutes, loop=loop: np.floor((minutes[:, None] - loop.delay_min) / loop.step_min + 1e-9)
             self.due[name] = count(before + year.settings.step_min) - np.maximum(count(before), -1.0)
+        self.seeks = {i: seeker.due(before, year.settings.step_min) for i, seeker in year.seekers}
 
     def at_step(self, j: int) -> Outdoors:
         """Outdoor air of chunks at a step. (K,)"""
@@ -245,8 +249,10 @@ class HourOn:
         for kept, sent in zip(steps.requests, (sent_air, sent_pressure)):
             kept[j] = self._sum(sent, self.weight)
         self._trim_and_respond(j)
+        self._seek(j)
         if self.counts:
             tolerance = unit.service.unmet_tolerance_f
+            self.zone_cfm += flow
             self.beyond_f["warm"] += np.maximum(over, tolerance, out=work)
             self.beyond_f["cold"] += np.maximum(under, tolerance, out=work)
             for name, at in (
@@ -285,7 +291,8 @@ class HourOn:
             if run.sat_loop is not None:
                 self.steps.sat_set[j, i] = run.sat_set_f(self.by_step[j], self.state.sat_f[i])
             if run.dsp_by_step:
-                self.steps.dsp_set[j, i] = run.dsp_set_inwc(self.by_step[j], setpoint[i], self.state.dsp_inwc[i])
+                zones = self.flow_cfm[i] if run.reads_arriving else setpoint[i]
+                self.steps.dsp_set[j, i] = run.dsp_set_inwc(self.by_step[j], zones, self.state.dsp_inwc[i])
 
     def _dampers(self, j: int, setpoint) -> None:
         """Airflows of zones, from dampers and the duct pressure that stands."""
@@ -301,6 +308,8 @@ class HourOn:
         if exponent != 1.0:
             np.power(wanted, 1.0 / exponent, out=wanted)
         towards(state.position, wanted, settings.step_min / settings.damper_stroke_min)
+        if self.year.stuck is not None:
+            np.copyto(state.position, self.year.stuck, where=self.year.stuck >= 0.0)
         opened = state.position if exponent == 1.0 else damper_flow_frac(state.position, exponent)
         flow = np.multiply(opened, full, out=self.flow_cfm)
         room_flow = self._sum(flow, self.multiplier)
@@ -343,6 +352,14 @@ class HourOn:
             for k in range(max(int(due.max()), 0)):
                 output[runs] = np.where(due > k, moved(loop, output[runs], asked[name][runs]), output[runs])
 
+    def _seek(self, j: int) -> None:
+        """Moves of cost-seeking loops that are due."""
+        for i, seeker in self.year.seekers:
+            due = self.seeks[i][j]
+            if due.any():
+                new = sought(self, j, i, seeker, self.steps.requests[0][j, i])
+                self.state.sat_f[i] = np.where(due, new, self.state.sat_f[i])
+
     # --- supply air and energy --------------------------------------------------------------------
 
     def _air(self, at, c, whole, resets, counted) -> Air:
@@ -361,12 +378,16 @@ class HourOn:
             self.unit, c, whole, sums, *setpoints, pick(steps.dsp), pick(steps.share), pick(steps.binds), resets
         )
 
+    def air_at(self, at, c, whole, resets) -> Air:
+        """Air side at the setpoints of steps ``at``, whose zones have not been counted."""
+        return self._air(at, c, whole, resets, dict.fromkeys(COUNTED, np.zeros(1)))
+
     def _held(self, j: int):
         """Supply temperature that can be held in a step. (N, K) [degF]"""
         rows = self.shape[0] * self.shape[1]
         at = slice(j * rows, (j + 1) * rows)
         c, whole = taken(self.of_rows, at), taken(self.whole, at)
-        air = self._air(j, c, whole, self.resets[at], dict.fromkeys(COUNTED, np.zeros(1)))
+        air = self.air_at(j, c, whole, self.resets[at])
         sat, short = held(self.unit, c, whole, air)
         self.steps.short[j] = short.reshape(self.shape[:2])
         return sat.reshape(self.shape[:2])
@@ -395,12 +416,12 @@ class HourOn:
         yield from (self.beyond_f[name] - tolerance for name in ("warm", "cold"))
         yield from (self.times[name] for name in ("starved", "for_air", "for_pressure"))
 
-    def totals(self, weights) -> dict[str, np.ndarray]:
-        """Sums over steps and over chunks, each with its weight (K,), by field of ``RowState``. (N,) [rate x steps]"""
+    def rows(self) -> RowState:
+        """What all steps come to. (J * N * K,)"""
         steps = self.steps
         flat = steps.sat.shape
         enabled = np.broadcast_to(self.enabled, flat).reshape(-1)
-        state = finished(
+        return finished(
             self.unit,
             self.of_rows,
             self.whole,
@@ -410,7 +431,16 @@ class HourOn:
             enabled,
             steps.short.reshape(-1),
         )
-        return {f.name: total(getattr(state, f.name).reshape(flat), weights) for f in fields(state)}
+
+    def totals(self, state: RowState, weights) -> dict[str, np.ndarray]:
+        """Sums over steps and over chunks, each with its weight (K,), by field of ``RowState``. (N,) [rate x steps]"""
+        shape = self.steps.sat.shape
+        return {f.name: total(getattr(state, f.name).reshape(shape), weights) for f in fields(state)}
+
+    def means(self, state: RowState, names) -> dict[str, np.ndarray]:
+        """Hourly means of fields of ``RowState``. (N, K) each"""
+        shape = self.steps.sat.shape
+        return {name: getattr(state, name).reshape(shape).mean(axis=0) for name in names}
 
 
 def total(rates, weights):

@@ -51,8 +51,8 @@ class ProportionalIntegral:
 class Latch:
     """First requests: sent from above one share of a loop until below another. ``on`` is changed in place."""
 
-    def __init__(self, on, ask_pct, release_pct):
-        self.on, self.ask, self.release = on, ask_pct / 100.0, release_pct / 100.0
+    def __init__(self, on, ask_frac, release_frac):
+        self.on, self.ask, self.release = on, ask_frac, release_frac
 
     def step(self, share):
         self.on &= share >= self.release
@@ -63,17 +63,24 @@ class Latch:
 class Requests:
     """Requests of all zones for colder supply air (Guideline 36 5.6.8.1) and more duct pressure (5.6.8.2).
 
-    ``for_air``, ``for_pressure`` first requests that stand; both are changed in place. (..., Z) bool
+    ``for_air``, ``for_pressure`` first requests that stand; both are changed in place. (..., Z) bool ·
+    ``end_switches`` (N, 1, 1) positions above which dampers are known to be open in runs where nothing else is known of
+    them, NaN where positions and airflows are measured: such zones ask once while the switch is made.
     """
 
-    def __init__(self, unit: Unit, for_air, for_pressure):
+    def __init__(self, unit: Unit, for_air, for_pressure, end_switches=None):
         limits = unit.limits
         self._always = {
             name: always if always.any() else None
             for name, always in (("air", unit.zones.asks_temperature), ("pressure", unit.zones.asks_pressure))
         }
-        self._loop = Latch(for_air, limits.loop_ask_pct, limits.loop_release_pct)
-        self._damper = Latch(for_pressure, limits.damper_open_pct, limits.damper_release_pct)
+        self._loop = Latch(for_air, limits.loop_ask_pct / 100.0, limits.loop_release_pct / 100.0)
+        ask, release = limits.damper_open_pct / 100.0, limits.damper_release_pct / 100.0
+        self._measured = None
+        if end_switches is not None and not np.isnan(end_switches).all():
+            self._measured = np.isnan(end_switches)
+            ask, release = (np.where(self._measured, of, end_switches) for of in (ask, release))
+        self._damper = Latch(for_pressure, ask, release)
 
     def temperature(self, loop, over_f):
         """From cooling loops and room temperatures over their setpoints. [degF]"""
@@ -83,7 +90,10 @@ class Requests:
     def pressure(self, position, flow_cfm, setpoint_cfm):
         """From damper positions, airflows and their setpoints."""
         first = self._damper.step(position)
-        short = lambda share: (flow_cfm < share * setpoint_cfm) & (position > self._damper.ask)
+        open_ = position > self._damper.ask
+        if self._measured is not None:
+            open_ &= self._measured
+        short = lambda share: (flow_cfm < share * setpoint_cfm) & open_
         return self._sent("pressure", first, short, SECOND_REQUEST_FLOW, THIRD_REQUEST_FLOW)
 
     def _sent(self, of, first, beyond, second, third):

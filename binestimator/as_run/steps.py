@@ -21,6 +21,8 @@ from ..model.unit import Unit
 from .hour_off import hour_off, steps_an_hour
 from .hour_on import SHORT, HourOn, State, short
 from .rooms import Masses
+from .seek import Seeker
+from .served import AT_UNIT, Served
 from .settings import Settings, TrimRespond
 
 # What is kept of every hour: mean setpoints and requests of the time in which the unit ran.
@@ -44,7 +46,11 @@ class Run:
     dsp_set_inwc)`` the limits in force, by their names in ``Setpoints`` (K,) bool · ``sat_loop``, ``dsp_loop`` trim and
     respond, None where there is none: then the setpoint is asked for with None in its place · ``dsp_by_step`` whether
     duct pressure depends on the loop or on airflow setpoints, else it is asked for with None in their place ·
-    ``resets_pressure`` which published fan curve applies · ``duct`` duct pressure at night.
+    ``resets_pressure`` which published fan curve applies · ``duct`` duct pressure at night · ``reads_arriving`` duct
+    pressure is asked for with the airflows that arrived in the step before, not with their setpoints ·
+    ``end_switch_frac`` position above which dampers are known to be open, where nothing else is known of them and of
+    airflows; None where both are measured · ``sat_seek`` how the output of ``sat_loop`` is moved for cost as well, None
+    where it is not.
     """
 
     share: float
@@ -56,6 +62,9 @@ class Run:
     dsp_by_step: bool
     resets_pressure: bool
     duct: NightDuct | None
+    reads_arriving: bool = False
+    end_switch_frac: float | None = None
+    sat_seek: Seeker | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +75,7 @@ class Outcome:
     ``Setpoints`` [h] · ``hourly`` by name of ``HOURLY`` (H,), NaN while the unit is off · ``zones`` by name of
     ``BY_ZONE`` (Z,) · ``heat_btuh``, ``cool_btuh`` given to rooms while the unit is off by schedule (H, Z) ·
     ``released_btuh`` what rooms gave of the heat they store, less what they took (H, Z) · ``trace`` by name of
-    ``HOURLY`` (D, steps of a day).
+    ``HOURLY`` (D, steps of a day) · ``depths`` by field of ``ServiceFigures``, None without a yardstick.
     """
 
     totals: dict[str, float]
@@ -77,6 +86,7 @@ class Outcome:
     cool_btuh: np.ndarray
     released_btuh: np.ndarray
     trace: dict[str, np.ndarray]
+    depths: dict[str, Any] | None
 
 
 class Year:
@@ -94,6 +104,10 @@ class Year:
         Heat capacity of each room, else from ``schedule.room_time_constant_h``.
     trace_days : sequence of int
         Days of the year whose steps are kept.
+    stuck_frac : ndarray (Z,), optional
+        Positions of dampers that do not move while the unit runs, NaN for those that do.
+    yardstick : tuple of (Yardstick, ndarray), optional
+        What the baseline promises, and its running hours of the year: then service is kept as well.
     progress : callable, optional
         Called with the share that is done, an hour of all chunks at a time.
     """
@@ -108,6 +122,8 @@ class Year:
         *,
         capacity_btu_f=None,
         trace_days=(),
+        stuck_frac=None,
+        yardstick=None,
         progress=None,
     ):
         self.unit, self.conditions, self.schedule, self.runs, self.settings = unit, conditions, schedule, runs, settings
@@ -130,6 +146,9 @@ class Year:
             replace(masses, **{f.name: short(getattr(masses, f.name)) for f in fields(Masses)})
             for masses in (self.masses, Masses.of(z.area_ft2, capacity_btu_f, settings, 1.0 / self.per_hour_off))
         )
+        # A position below nothing marks dampers that move.
+        self.stuck = None if stuck_frac is None else short(np.nan_to_num(stuck_frac, nan=-1.0))
+        self.end_switches = np.array([[[np.nan if r.end_switch_frac is None else r.end_switch_frac]] for r in runs])
         self.exchange_btuh_f = settings.room_exchange_btuh_f_ft2 * z.area_ft2
         self.share_of_area = z.area_ft2 / np.sum(z.area_ft2 * z.multiplier)
 
@@ -150,15 +169,16 @@ class Year:
         loops = {"sat_f": [r.sat_loop for r in runs], "dsp_inwc": [r.dsp_loop for r in runs]}
         self.starts = {name: np.array([[0.0 if x is None else x.start] for x in of]) for name, of in loops.items()}
         self.trim_respond = {name: _together(of) for name, of in loops.items() if any(x is not None for x in of)}
+        self.seekers = [(i, run.sat_seek) for i, run in enumerate(runs) if run.sat_seek is not None]
         self.by_step = any(run.sat_loop is not None or run.dsp_by_step for run in runs)
         middle = 0.5 * (z.heat_occupied_f + z.cool_occupied_f)
         self.state = State(
             air_f=short(np.broadcast_to(middle, shape)).copy(),
             mass_f=short(np.broadcast_to(middle, shape)).copy(),
             **{name: np.zeros(shape, dtype=SHORT) for name in ("cooling", "cooling_integral", "heating")},
-            **{name: np.zeros(shape, dtype=SHORT) for name in ("heating_integral", "position", "valve")},
+            **{name: np.zeros(shape, dtype=SHORT) for name in ("heating_integral", "position", "valve", "flow_cfm")},
             **{name: np.zeros(shape, dtype=bool) for name in ("for_air", "for_pressure")},
-            **{name: np.broadcast_to(start, shape[:2]).copy() for name, start in self.starts.items()},
+            **{name: np.broadcast_to(_first(loops[name]), shape[:2]).copy() for name in loops},
             ran_min=np.zeros(self.chunks),
         )
         self.ran_before = np.zeros(self.chunks, dtype=bool)
@@ -171,6 +191,9 @@ class Year:
         self.by_zone = {name: np.zeros((count, self.lines)) for name in BY_ZONE}
         self.heat_btuh, self.cool_btuh, self.released_btuh = (
             np.zeros((count, self.hours, self.lines)) for _ in range(3)
+        )
+        self.served_by = (
+            None if yardstick is None else Served(yardstick[0], yardstick[1], count, self.hours, self.lines)
         )
         self.trace_days = np.asarray(trace_days, dtype=int)
         self.trace = {name: np.full((count, len(self.trace_days), 24 * self.per_hour), np.nan) for name in HOURLY}
@@ -192,6 +215,9 @@ class Year:
                 cool_btuh=self.cool_btuh[i],
                 released_btuh=self.released_btuh[i],
                 trace={name: v[i] for name, v in self.trace.items()},
+                depths=None
+                if self.served_by is None
+                else self.served_by.depths(i, *(self.by_zone[f"{name}_degree_hours"][i] for name in ("warm", "cold"))),
             )
             for i in range(len(self.runs))
         ]
@@ -217,6 +243,11 @@ class Year:
         self.ran_before = on
         if len(starting):
             self.state.start(starting, self.starts["sat_f"], self.starts["dsp_inwc"])
+            if self.served_by is not None and counts[starting].any():
+                now = starting[counts[starting]]
+                self.served_by.started(
+                    self.state.air_f[:, now], self.loads.heat_f[hour[now]], self.loads.cool_f[hour[now]]
+                )
         self._off(np.flatnonzero(~on), hour, counts)
         # Chunks are first taken to hold their supply temperature. Those that do not are run through the hour again,
         # and at once in the hour after it.
@@ -240,6 +271,8 @@ class Year:
         )
         state.air_f[:, chunks], state.mass_f[:, chunks] = air, mass
         use = counts[chunks]
+        if self.served_by is not None and use.any():
+            self.served_by.off(air[:, use])
         if self.served and use.any():
             self.heat_btuh[:, hour[chunks[use]]] = heat[:, use]
             self.cool_btuh[:, hour[chunks[use]]] = cool[:, use]
@@ -275,8 +308,17 @@ class Year:
         for i, (run, found) in enumerate(zip(self.runs, self.limits)):
             for name, at in run.limits(c, steps.sat_set[middle, i], steps.dsp_set[middle, i]).items():
                 found[name] = found.get(name, 0.0) + float(np.count_nonzero(at & use))
-        for name, values in ran.totals(use.astype(float)).items():
+        state = ran.rows()
+        for name, values in ran.totals(state, use.astype(float)).items():
             self.totals[name] += self.step_h * values
+        if self.served_by is not None:
+            self.served_by.on(hour, use, ran.means(state, AT_UNIT), ran.zone_cfm / self.per_hour)
+
+
+def _first(loops):
+    """Where loops begin: in the middle of their range those that go on from where they stopped. (N, 1)"""
+    first = [0.0 if x is None else 0.5 * (x.low + x.high) if np.isnan(x.start) else x.start for x in loops]
+    return np.array(first)[:, None]
 
 
 def _together(loops):

@@ -98,7 +98,12 @@ def baseline_of(project, results) -> CandidateResult:
     return next(c for c in results if c.id == project.baseline_id)
 
 
-def ranked(results: list[CandidateResult], to_cure: tuple[str, ...], failed: list[str]) -> list[CandidateResult]:
+def ranked(
+    results: list[CandidateResult],
+    to_cure: tuple[str, ...],
+    failed: list[str],
+    cost_usd=lambda c: c.annual["cost_usd"],
+) -> list[CandidateResult]:
     """Ranks by energy cost among candidates of equal service that may be best; equal costs keep the order of the list.
 
     Parameters
@@ -107,6 +112,8 @@ def ranked(results: list[CandidateResult], to_cure: tuple[str, ...], failed: lis
         What the baseline fails in and is not confirmed: a candidate that fails in it as well is not ranked.
     failed : list of str
         Checks that must not fail and did: nothing is ranked.
+    cost_usd : callable
+        Energy cost by which a candidate is ranked; that of the bin rows unless said.
     """
     why = {}
     for c in results:
@@ -117,6 +124,6 @@ def ranked(results: list[CandidateResult], to_cure: tuple[str, ...], failed: lis
             why[c.id] = "; ".join(c.equal_service.reasons)
         elif left:
             why[c.id] = "fails as the baseline does: " + ", ".join(FAILURES[word] for word in left)
-    order = sorted((c for c in results if c.id not in why), key=lambda c: round(c.annual["cost_usd"], 6))
+    order = sorted((c for c in results if c.id not in why), key=lambda c: round(cost_usd(c), 6))
     rank = {c.id: i + 1 for i, c in enumerate(order)}
     return [replace(c, rank=rank.get(c.id), not_ranked=why.get(c.id, "")) for c in results]

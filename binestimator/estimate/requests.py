@@ -19,6 +19,8 @@ from .rows import Part, Rows
 # A zone that would stop asking this far before the setpoint does not hold it: a setpoint is the mean of its edges of
 # asking and releasing, and a zone that is at one of them releases beyond that mean. [degF, share of duct pressure]
 NEAR_F, NEAR_FRAC = 0.5, 0.05
+# A setpoint this near to the warmest that requests allow is there for their sake. [degF]
+AT_REQUESTS_F = 1e-6
 # Requests of hours are kept to seven digits: shares that are nearer are equal.
 ALARM_SLACK = 1e-6
 
@@ -151,6 +153,7 @@ def _of_sat(found: RequestHours, unit: Unit, candidate, block: Rows, parts, acti
     low, high = strategy.range(record)
     limits = sat_limits(unit, block.on, loads, low, high)
     sat = mine[0].setpoints.sat_f
+    by_requests = np.ones(len(sat), dtype=bool)
 
     def setpoint(other: Unit, at):
         some = SatRows(
@@ -161,8 +164,12 @@ def _of_sat(found: RequestHours, unit: Unit, candidate, block: Rows, parts, acti
             dsp_of_sat=dsp_of_sat(other, candidate.dsp),
             resets_pressure=resets_pressure(candidate.dsp),
         )
-        return strategy.setpoint_f(record, some, limits.max_f[at])
+        asked = strategy.asked_f(record, some, limits.max_f[at])
+        return np.where(by_requests[at], asked, sat[at])
 
+    if strategy.held:
+        # A zone without which requests allow more changes nothing where something else than requests decides.
+        by_requests = sat >= setpoint(unit, np.arange(len(sat))) - AT_REQUESTS_F
     near = (thresholds[1] < (sat + NEAR_F)[:, None]) | always
     _pinned(found, "sat", unit, block, sat, near, setpoint, rules.sat_step_f, sum(p.share for p in mine))
     return requests

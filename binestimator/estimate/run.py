@@ -142,7 +142,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
     add_charges(figures, charges)
 
     runs = {c.id: (sites.of(c), of_hours.parts[c.id], of_rows.parts[c.id]) for c in ordered}
-    optimal = {c.id: of_rows.parts[c.id][0].setpoints.sat_f for c in ordered if sat_strategy(c.sat).searches}
+    optimal = {c.id: of_rows.parts[c.id][0].setpoints.sat_f for c in ordered if sat_strategy(c.sat).held}
     results, baseline_service = _results_of_candidates(project, runs, served, totals, figures, energies, charges)
     baseline = baseline_of(project, results)
     base_site, base_parts, base_rows = runs[project.baseline_id]

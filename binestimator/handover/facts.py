@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from ..as_run.audit import dsp_tuning, sat_tuning
+from ..as_run.seek import Seeker
 from ..as_run.settings import TrimRespond
 from ..inputs.paths import known_path
 from ..inputs.project import source_of
@@ -75,6 +76,11 @@ class Facts:
     def sat_loop(self) -> TrimRespond | None:
         """Trim and respond of the supply air, None where it does not go by requests."""
         return sat_tuning(self.sat, self.project.as_run)
+
+    @cached_property
+    def seeker(self) -> Seeker | None:
+        """How an estimate of cost moves the supply air loop as well, None where it does not."""
+        return Seeker.of(self.unit, self.sat, self.project.as_run) if self.sat_way.seeks else None
 
     @cached_property
     def dsp_loop(self) -> TrimRespond | None:

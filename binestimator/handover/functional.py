@@ -10,6 +10,7 @@ from ..as_run.loops import moved
 from ..as_run.settings import TrimRespond
 from .facts import Facts
 from .records import Names, Test
+from .seeking import tests_of as seeking_tests
 from .setpoints import (
     DSP_TOLERANCE_INWC,
     FLOW_TOLERANCE_PCT,
@@ -95,6 +96,9 @@ def _modes(f: Facts, n: Names) -> list[Test]:
     ]
     for part, loop in (("SAT", f.sat_loop), ("DSP", f.dsp_loop)):
         if loop is None:
+            continue
+        if "S_SAT_START" not in n and part == "SAT":
+            passes.append("The supply air loop is where it stopped until <S_SAT_DELAY> after the start.")
             continue
         # With one request more where the start is an end of the range, from which nothing would move.
         move = lambda requests, loop=loop: float(moved(loop, np.array([loop.start]), np.array([requests]))[0])
@@ -239,7 +243,9 @@ def _move_test(n: Names, part: str, loop: TrimRespond, what: str) -> Test:
 
 def _supply_air(f: Facts, n: Names) -> list[Test]:
     tests, tolerance = [], degf(SETPOINT_TOLERANCE_F)
-    if f.sat_loop is not None:
+    if f.seeker is not None:
+        tests += seeking_tests(f, n)
+    elif f.sat_loop is not None:
         tests.append(_move_test(n, "SAT", f.sat_loop, "Supply air"))
         low, high = f.sat.oat_min_f, f.sat.oat_max_f
         at = [low - 5.0, 0.5 * (low + high), high + 5.0]

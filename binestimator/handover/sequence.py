@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from .facts import Facts
 from .records import Clause, Names
+from .seeking import clauses_of as seeking_clauses
 from .setpoints import reads_outdoor
 
 
@@ -84,6 +85,8 @@ def _modes(f: Facts, n: Names) -> list[Clause]:
         start.append(
             "The supply air loop starts at <S_SAT_START> and makes no move for <S_SAT_DELAY>; while the fan is off it "
             "is held there."
+            if "S_SAT_START" in n
+            else "The supply air loop goes on from where it stopped and makes no move for <S_SAT_DELAY>."
         )
     if not f.listens:
         start.append("The setpoints <P_SAT_SET> and <P_DSP_SET> are those of the conditions at the start.")
@@ -165,8 +168,8 @@ def _requests(f: Facts, n: Names) -> list[Clause]:
 
 
 def _supply_air(f: Facts, n: Names) -> list[Clause]:
-    found = []
-    if f.sat_loop is not None:
+    found = seeking_clauses(f, n)
+    if f.sat_loop is not None and not found:
         when = "While the unit runs" if f.project.schedule.unoccupied_mode == "continuous" else "In occupied mode"
         found += [
             n.clause(
@@ -186,6 +189,8 @@ def _supply_air(f: Facts, n: Names) -> list[Clause]:
                 "it saves fan power.",
             ),
         ]
+    elif found:
+        pass
     elif "S_SAT_LINE" in n:
         how = "resets" if f.sat_moves else "holds"
         night = " In unoccupied hours: <S_SAT_NIGHT>." if "S_SAT_NIGHT" in n else ""

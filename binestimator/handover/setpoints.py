@@ -11,6 +11,7 @@ from ..strategies.strategy import DspRows
 from ..strategies.tables import line
 from .facts import Facts, some
 from .records import Row, Setpoint, Table
+from .seeking import setpoints_of as seeking_setpoints
 
 #: What nobody gave and no source gives: decisions of the hand-over, labelled so wherever they are shown.
 DECISION = "decision (common practice, no source)"
@@ -53,7 +54,16 @@ def line_text(points, x_unit: str, y_unit: str, y_format: str) -> str:
 
 def setpoints_of(f: Facts) -> list[Setpoint]:
     """All setpoints and parameters that the sequence of an option reads."""
-    return [*_sat(f), *_dsp(f), *_requests(f), *_limits(f), *_modes(f), *_air_side(f), *_upkeep(f)]
+    return [
+        *_sat(f),
+        *seeking_setpoints(f),
+        *_dsp(f),
+        *_requests(f),
+        *_limits(f),
+        *_modes(f),
+        *_air_side(f),
+        *_upkeep(f),
+    ]
 
 
 def _number(id_, label, value, unit, source) -> Setpoint:
@@ -71,20 +81,31 @@ def _sat(f: Facts) -> list[Setpoint]:
     low, high = f.sat_way.range(record)
     if f.sat_loop is not None:
         t, source = f.sat_loop, f.source
+        by_trim = f.seeker is None
         found += [
             _number("S_SAT_MIN", "Supply air, coldest", low, "degF", source("sat.min_f")),
             _number("S_SAT_MAX", "Supply air, warmest", high, "degF", source("sat.max_f")),
-            _number("S_SAT_OAT_LOW", "Outdoor temperature at and below which requests alone decide", record.oat_min_f,
-                    "degF", source("sat.oat_min_f")),
-            _number("S_SAT_OAT_HIGH", "Outdoor temperature at and above which supply air is coldest", record.oat_max_f,
-                    "degF", source("sat.oat_max_f")),
-            _number("S_SAT_START", "Supply air loop at the start of the fan", t.start, "degF",
-                    source("as_run.sat_start_f")),
+        ]
+        if by_trim:
+            found += [
+                _number("S_SAT_OAT_LOW", "Outdoor temperature at and below which requests alone decide",
+                        record.oat_min_f, "degF", source("sat.oat_min_f")),
+                _number("S_SAT_OAT_HIGH", "Outdoor temperature at and above which supply air is coldest",
+                        record.oat_max_f, "degF", source("sat.oat_max_f")),
+            ]  # fmt: skip
+        if np.isfinite(t.start):
+            found.append(_number("S_SAT_START", "Supply air loop at the start of the fan", t.start, "degF",
+                                 source("as_run.sat_start_f")))  # fmt: skip
+        found += [
             _small("S_SAT_DELAY", "Supply air loop, wait after the start", t.delay_min, "min",
                    source("as_run.sat_delay_min")),
             _small("S_SAT_STEP", "Supply air loop, time between moves", t.step_min, "min",
                    source("as_run.reset_step_min")),
-            _small("S_SAT_TRIM", "Supply air loop, trim upwards", abs(t.trim), "degF", source("as_run.sat_trim_f")),
+        ]  # fmt: skip
+        if by_trim:
+            found.append(_small("S_SAT_TRIM", "Supply air loop, trim upwards", abs(t.trim), "degF",
+                                source("as_run.sat_trim_f")))  # fmt: skip
+        found += [
             _small("S_SAT_RESPOND", "Supply air loop, response downwards a request", abs(t.respond), "degF",
                    source("as_run.sat_respond_f")),
             _small("S_SAT_MOST", "Supply air loop, largest response", abs(t.respond_most), "degF",
@@ -386,7 +407,7 @@ def tables_of(f: Facts) -> list[Table]:
     grid = set(np.arange(low, high + 1.0, _STEP_F))
     sat_x = grid | {x for x, _ in (f.sat.points or ())} if f.sat_loop is None else grid
     sat_x |= {x for x, _ in (f.sat.points_unoccupied or ())}
-    if f.sat_loop is not None:
+    if f.sat_loop is not None and f.seeker is None:
         sat_x |= {f.sat.oat_min_f, f.sat.oat_max_f}
     found = [_table("sat", "Supply air setpoint", "Outdoor temperature, degF", "degF", sorted(sat_x), sat_range_f, f)]
     if f.dsp.strategy == "airflow":

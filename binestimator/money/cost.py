@@ -18,7 +18,7 @@ GIVEN, BUILD_UP, NONE = "given", "build_up", "none"
 #: Marks of a line: who the amount is from.
 ESTIMATORS, DEFAULT = "estimator's", "default"
 
-_SAT_TABLES, _SAT_DEMAND = ("fixed", "outdoor_air"), ("demand", "cost_optimal")
+_SAT_TABLES, _SAT_DEMAND = ("fixed", "outdoor_air"), ("demand", "cost_optimal", "cost_seeking")
 _DSP_TABLES, _DSP_DEMAND = ("fixed", "outdoor_air", "airflow"), ("demand",)
 
 

@@ -148,6 +148,7 @@ class CostOptimalSat(SatStrategy):
     resets = True
     buildable = False
     searches = True
+    held = True
 
     def setpoint_f(self, record, rows, top_f):
         # The search knows the limits and is never above them; ``top_f`` adds nothing.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from . import airflow, as_found, cost_optimal, demand, fixed, outdoor_air
+from . import airflow, as_found, cost_optimal, cost_seeking, demand, fixed, outdoor_air
 from .strategy import DspStrategy, SatStrategy
 
 #: Strategies in the order of the choices of ``sat.strategy``.
@@ -12,6 +12,7 @@ SAT_STRATEGIES: tuple[SatStrategy, ...] = (
     outdoor_air.SAT,
     demand.SAT,
     cost_optimal.SAT,
+    cost_seeking.SAT,
 )
 #: Strategies in the order of the choices of ``dsp.strategy``.
 DSP_STRATEGIES: tuple[DspStrategy, ...] = (

@@ -148,18 +148,22 @@ class Strategy:
     def formula(self, record, sheet: Columns) -> str:
         """Write helper columns and give the template of the setpoint.
 
-        A reset of supply air finds the warmest that the limits allow in ``{sat_top}`` (if ``buildable``).
+        A reset of supply air finds the warmest that the limits allow in ``{sat_top}`` (unless ``held``).
         """
         raise NotImplementedError
 
 
 class SatStrategy(Strategy):
     """A way to set the supply air temperature. ``buildable`` is False for a limit that no control loop reaches;
-    ``searches`` is True where it needs to know the supply temperatures of the other candidates."""
+    ``searches`` is True where it needs to know the supply temperatures of the other candidates; ``held`` where no
+    formula finds its setpoint in rows, which sheets then hold as values; ``seeks`` where a controller moves it by its
+    own estimate of cost."""
 
     part, suffix, shown_unit, what = "sat", "f", "°F", "supply air"
     buildable = True
     searches = False
+    held = False
+    seeks = False
 
     def setpoint_f(self, record, rows: SatRows, top_f) -> np.ndarray:
         """Setpoint in rows. (R,) [degF]
@@ -173,6 +177,10 @@ class SatStrategy(Strategy):
 
         Of ``rows`` only the conditions are those of the step.
         """
+        return self.setpoint_f(record, rows, top_f)
+
+    def asked_f(self, record, rows: SatRows, top_f) -> np.ndarray:
+        """Warmest setpoint that requests of zones allow, of a strategy that listens. (R,) [degF]"""
         return self.setpoint_f(record, rows, top_f)
 
     def limited(self, record, rows: SatRows, sat_f) -> np.ndarray:

@@ -82,6 +82,14 @@ STATES = dict.fromkeys(
         "cool-down",
         "bypass",
         "proven",
+        # German, French, Spanish, Italian, Dutch.
+        "ein",
+        "an",
+        "marche",
+        "oui",
+        "encendido",
+        "acceso",
+        "aan",
     ],
     1.0,
 ) | dict.fromkeys(
@@ -106,6 +114,13 @@ STATES = dict.fromkeys(
         "shutdown",
         "unocc.",
         "setback",
+        "aus",
+        "arrêt",
+        "arret",
+        "non",
+        "apagado",
+        "spento",
+        "uit",
     ],
     0.0,
 )

@@ -41,6 +41,11 @@ _MOST_STEPS = 4_000
 _HELD = ("setpoint", "mode", "status")
 
 
+#: Of a point that is logged on change of value: changes it takes to tell, share that may be none or tiny, and a rest as
+#: a multiple of the usual step, in at least a share of the time.
+_LEAST_CHANGES, _FEW, _RESTED, _LEAST_REST = 20, 0.01, 2.5, 0.1
+
+
 @dataclass(slots=True)
 class PointStats:
     """What became of the samples of a point.
@@ -88,6 +93,7 @@ class PointStats:
     outliers: list = field(default_factory=list)
     steps: Counter = field(default_factory=Counter)
     equal: int = 0
+    changes: list = field(default_factory=list)
     last_value: float = np.nan
     tail_s: float = np.nan
 
@@ -246,15 +252,18 @@ def _read_table(table: Table, used, keys, days: _Days, log: Log, progress) -> No
             seconds = _seconds(piece, group, zone)
             good = seconds != times.NO_TIME
             table.unread_times += int(np.count_nonzero(~good))
-            by_name = {column.name: column.place for column in group.columns}
+            by_name = {column.name: column for column in group.columns}
             chosen = [(entry, by_name[entry.column]) for entry in mine if entry.column in by_name]
             if not chosen or not good.any():
                 continue
             order, seconds = _in_order(seconds, good, log, table.interval_s)
             columns = []
-            for entry, place in chosen:
-                cells = piece[place].iloc[order]
-                columns.append((entry, numbers(cells, table.decimal, log.stats[entry.key].words)))
+            for entry, column in chosen:
+                stats = log.stats[entry.key]
+                raw = numbers(piece[column.place].iloc[order], table.decimal, stats.words)
+                if column.status >= 0:
+                    _leave_out(raw, piece[column.status].iloc[order], stats)
+                columns.append((entry, raw))
             zero = _zero_lines(columns)
             log.zero_lines += int(np.count_nonzero(zero))
             for entry, raw in columns:
@@ -281,10 +290,15 @@ def _long_piece(table: Table, piece, mine, keys, days, log, zone) -> None:
         stats = log.stats[entry.key]
         raw = numbers(piece[long.value].iloc[rows], table.decimal, stats.words)
         if long.status >= 0:
-            bad = piece[long.status].iloc[rows].astype(str).str.contains(BAD_STATUS).to_numpy(dtype=bool)
-            stats.untrusted += int(np.count_nonzero(bad & np.isfinite(raw)))
-            raw[bad] = np.nan
+            _leave_out(raw, piece[long.status].iloc[rows], stats)
         _add(stats, keys.index(entry.key), entry, seconds[rows], raw, days)
+
+
+def _leave_out(raw: np.ndarray, status: pd.Series, stats: PointStats) -> None:
+    """Take out values that their status says are not to be trusted."""
+    bad = status.astype(str).str.contains(BAD_STATUS).to_numpy(dtype=bool)
+    stats.untrusted += int(np.count_nonzero(bad & np.isfinite(raw)))
+    raw[bad] = np.nan
 
 
 def _seconds(piece: pd.DataFrame, group, zone: str) -> np.ndarray:
@@ -304,6 +318,7 @@ def _in_order(seconds: np.ndarray, good: np.ndarray, log: Log, interval_s: float
     places = np.flatnonzero(good)
     seconds = seconds[places]
     steps = np.diff(seconds)
+    regular = bool(len(steps)) and float(np.mean(np.abs(steps - interval_s) <= 60)) > 0.8
     back = steps < 0
     if back.any():
         hour = (seconds[1:] % _DAY) / 3600.0
@@ -315,7 +330,9 @@ def _in_order(seconds: np.ndarray, good: np.ndarray, log: Log, interval_s: float
         places, seconds = places[order], seconds[order]
     else:
         hour = (seconds[:-1] % _DAY) / 3600.0
-        ahead = (np.abs(steps - 3600 - interval_s) <= 60) & (hour >= 1.5) & (hour < 2.1) if interval_s < 1800 else back
+        ahead = (np.abs(steps - 3600 - interval_s) <= 60) & (hour >= 1.5) & (hour < 2.1)
+        if not regular or interval_s >= 1800:
+            ahead = back
         log.set_forward += int(np.count_nonzero(ahead))
     return places, seconds
 
@@ -369,7 +386,9 @@ def _add(stats: PointStats, place: int, entry: Entry, seconds: np.ndarray, raw: 
     if sum(stats.steps.values()) < _MOST_STEPS and len(steps):
         part = steps[:_MOST_STEPS]
         stats.steps.update(part[part > 0].tolist())
-        stats.equal += int(np.count_nonzero(np.diff(values[: _MOST_STEPS + 1]) == 0.0))
+        changes = np.abs(np.diff(values[: _MOST_STEPS + 1]))
+        stats.equal += int(np.count_nonzero(changes == 0.0))
+        stats.changes.append(changes.astype(np.float32))
     elif sum(stats.steps.values()) < _MOST_STEPS and np.isfinite(stats.tail_s) and seconds[0] > stats.tail_s:
         stats.steps[int(seconds[0] - stats.tail_s)] += 1
         stats.equal += int(values[0] == stats.last_value)
@@ -402,6 +421,7 @@ def _assemble(log: Log, keys: list[str], days: _Days) -> None:
     order = sorted(days.sums)
     start = np.concatenate([day * _DAY + np.arange(days.slots) * days.step for day in order])
     anything = np.concatenate([(days.counts[day] > 0).any(axis=0) for day in order])
+    _paces(list(log.stats.values()))
     ends = {}
     for place, key in enumerate(keys):
         count = np.concatenate([days.counts[day][place] for day in order])
@@ -409,7 +429,6 @@ def _assemble(log: Log, keys: list[str], days: _Days) -> None:
             mean = np.concatenate([days.sums[day][place] for day in order]) / count
         last = np.concatenate([days.lasts[day][place] for day in order])
         stats = log.stats[key]
-        _pace(stats)
         hold = 0.0
         if stats.on_change:
             kind = kinds()[stats.entry.kind]
@@ -430,6 +449,15 @@ def _assemble(log: Log, keys: list[str], days: _Days) -> None:
     log.values = {key: values[anything] for key, values in ends.items()}
 
 
+def _paces(points: Sequence[PointStats]) -> None:
+    """Pace of all points. Where most are logged on change of value, a noisy one that rests at times is as well."""
+    for stats in points:
+        _pace(stats)
+    if sum(stats.on_change for stats in points) > 0.5 * len(points):
+        for stats in points:
+            stats.on_change = stats.on_change or _rests(stats)
+
+
 def _pace(stats: PointStats) -> None:
     """Usual interval, and whether the point is logged on change of value."""
     total = sum(stats.steps.values())
@@ -444,7 +472,32 @@ def _pace(stats: PointStats) -> None:
     usual = (
         weights[np.abs(steps - steps[np.argmax(weights)]) <= max(2.0, 0.02 * steps[np.argmax(weights)])].sum() / total
     )
-    stats.on_change = bool(usual < 0.6 and (stats.equal < 0.3 * total or total < 50))
+    # On and off that never repeats itself is a list of starts and stops.
+    switches = kinds()[stats.entry.kind].unit_class == "status" and total > 1 and stats.equal == 0
+    stats.on_change = (
+        bool(usual < 0.6 and (stats.equal < 0.3 * total or total < 50)) or switches or _by_threshold(stats)
+    )
+
+
+def _by_threshold(stats: PointStats) -> bool:
+    """Whether samples are there only where the value has moved: none repeats the one before, all move by some least
+    amount, and where it rested there is none. A value that is read at fixed times repeats itself or moves by next to
+    nothing now and then, whatever is missing."""
+    if not _rests(stats):
+        return False
+    changes = np.concatenate(stats.changes)
+    return bool(np.mean(changes < 0.25 * np.median(changes)) <= _FEW)
+
+
+def _rests(stats: PointStats) -> bool:
+    """Whether a point has pauses and hardly a sample that repeats the one before."""
+    steps = np.array(list(stats.steps), dtype=float)
+    counts = np.array(list(stats.steps.values()), dtype=float)
+    changes = sum(map(len, stats.changes))
+    if changes < _LEAST_CHANGES or stats.equal > _FEW * changes:
+        return False
+    rested = steps > _RESTED * stats.interval_s
+    return bool((steps * counts)[rested].sum() >= _LEAST_REST * (steps * counts).sum())
 
 
 def _held(mean: np.ndarray, last: np.ndarray, start: np.ndarray, hold_s: float) -> np.ndarray:

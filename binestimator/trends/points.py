@@ -2,7 +2,8 @@
 
 ``points.csv`` has a row for each kind: unit class and plausible range, the ideas that a name must hold (``a|b``: one of
 them) and those that rule the kind out, Brick classes and Haystack tags. ``point_words.csv`` says which words stand for
-which ideas. A new word or kind is a new row.
+which ideas: those of the trade in English, and the usual ones in German, French, Spanish, Italian and Dutch without
+their accents. A new word or kind is a new row.
 
 References
 ----------
@@ -14,6 +15,7 @@ from __future__ import annotations
 import csv
 import functools
 import re
+import unicodedata
 from dataclasses import dataclass
 from importlib import resources
 
@@ -32,6 +34,8 @@ _ZONE_NAME = re.compile(
 _TOKEN = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+")
 _BRACKETS = re.compile(r"[\[(]([^\[\]()]*)[\])]")
 _LONGEST_NAME = 300
+#: Pressure, status, output and command as a name's last letter (common practice, no source).
+_LAST_LETTERS = frozenset("psoc")
 #: Ideas that the class of a unit stands for.
 CLASS_IDEAS = {
     "temperature": "temp",
@@ -135,7 +139,8 @@ class Name:
 
 def read_name(name: str) -> Name:
     """Ideas, air handler and zone that a name of a point holds; any text is allowed."""
-    rest = _BRACKETS.sub(lambda match: " " if len(match[1]) < 12 else f" {match[1]} ", name[:_LONGEST_NAME])
+    rest = _unaccented(name[:_LONGEST_NAME])
+    rest = _BRACKETS.sub(lambda match: " " if len(match[1]) < 12 else f" {match[1]} ", rest)
     rest = re.sub(r"k(?:W|w)(h?)(?![a-z])", r" kw\1 ", rest)
     unit = zone = ""
     found = _UNIT_NAME.search(rest)
@@ -149,11 +154,14 @@ def read_name(name: str) -> Name:
         rest = f"{rest[: found.start()]} {rest[found.end() :]}"
         ideas.add("zone")
     unknown = []
-    for token in _TOKEN.findall(rest):
+    tokens = _TOKEN.findall(rest)
+    last = max((place for place, token in enumerate(tokens) if not token.isdigit()), default=-1)
+    for place, token in enumerate(tokens):
         if token.isdigit():
             unknown.append(token)
             continue
-        known = _ideas_of(token.lower())
+        # A letter by itself is short for a quantity at the end of a name only (SF-S, DA-P); elsewhere it may be a wing.
+        known = None if token.lower() in _LAST_LETTERS and place != last else _ideas_of(token.lower())
         if known is None:
             unknown.append(token)
         else:
@@ -162,6 +170,12 @@ def read_name(name: str) -> Name:
     if "zone" in ideas and not zone:
         zone = " ".join(unknown)
     return Name(frozenset(ideas), tuple(unknown), unit, zone)
+
+
+def _unaccented(text: str) -> str:
+    """Letters without the signs that other languages put on them, as the words of ``point_words.csv`` are written."""
+    parts = unicodedata.normalize("NFKD", text.replace("ß", "ss"))
+    return "".join(sign for sign in parts if not unicodedata.combining(sign))
 
 
 @functools.lru_cache(maxsize=4096)

@@ -340,15 +340,15 @@ def trends_plain(study: TrendStudy, merged: Sequence[Merged] | None = None) -> d
             for m in merged
         ]
     data["checksum"] = UNSEALED
-    return _plain(data)
+    return plain(data)
 
 
-def _plain(value):
+def plain(value):
     """Plain data: no numbers of other libraries, none that JSON has no word for."""
     if isinstance(value, dict):
-        return {str(key): _plain(item) for key, item in value.items()}
+        return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
-        return [_plain(item) for item in value]
+        return [plain(item) for item in value]
     if isinstance(value, (str, bool)) or value is None:
         return value
     if hasattr(value, "item"):

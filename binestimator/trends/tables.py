@@ -15,7 +15,7 @@ import re
 import warnings
 import zipfile
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pandas as pd
@@ -112,6 +112,8 @@ class Column:
         Class or tags in the heading, or empty.
     sample : tuple of str
         Some cells.
+    status : int
+        Place of the column that says whether its values are to be trusted, -1 where there is none.
     """
 
     place: int
@@ -119,6 +121,7 @@ class Column:
     unit: str
     label: str
     sample: tuple[str, ...] = ()
+    status: int = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -444,8 +447,9 @@ def _look_at_workbook(path: Path, date_order: str) -> list[Table]:
     for sheet in sheets:
         records: list[list] = []
         for row in _sheet_rows(path, sheet):
-            if any(cell is not None for cell in row):
-                records.append(["" if cell is None else cell for cell in row])
+            if any(cell is not None and cell != "" for cell in row):
+                last = max(place for place, cell in enumerate(row) if cell is not None and cell != "")
+                records.append(["" if cell is None else cell for cell in row[: last + 1]])
             if len(records) >= 5 * _HEAD_RECORDS:
                 break
         try:
@@ -569,7 +573,7 @@ def _table(path, sheet, records, windows, delimiter, encoding, date_order) -> Ta
         raise InputError(f"{where}: columns of times and no column of values; check that it is the right file")
     long = _long(names, groups[0], head[start:]) if len(groups) == 1 else None
     if long is None:
-        groups = [_named_by_file(group, path, sheet, heads) for group in groups]
+        groups = [_named_by_file(_with_status(group), path, sheet, heads) for group in groups]
     else:
         groups = [Group(groups[0].time_places, groups[0].form, ())]
     seconds = [s for part in (head[start:], *windows) for s in _stamps_of(part, groups[0], first_time) if s is not None]
@@ -618,6 +622,9 @@ def _time_columns(head, later, width) -> tuple[list[int], list[int], list[int]]:
     found, dates_only, clocks = [], [], []
     for place in range(width):
         cells = [row[place] for row in later if row[place]]
+        if len(later) == len(head):  # of a log of a few lines headings are a good part
+            first = next((k for k, cell in enumerate(cells) if times.is_stamp(cell)), 0)
+            cells = cells[first:]
         if not cells:
             continue
         stamps = sum(map(times.is_stamp, cells))
@@ -745,6 +752,20 @@ def _long(names, group: Group, data) -> Long | None:
     return Long(name, value, unit, label, status)
 
 
+def _with_status(group: Group) -> Group:
+    """Columns of values, each with the column of status right behind it."""
+    columns: list[Column] = []
+    for column in group.columns:
+        head = re.sub(r"[\s.]+", "", re.sub(r" \(\d+\)$", "", column.name).casefold())
+        plain = sum(_is_number(cell) or cell.casefold() in STATES for cell in column.sample)
+        says = columns and head in _STATUS_HEADS and columns[-1].place == column.place - 1
+        if says and plain < 0.5 * max(len(column.sample), 1):
+            columns[-1] = replace(columns[-1], status=column.place)
+        else:
+            columns.append(column)
+    return replace(group, columns=tuple(columns))
+
+
 def _named_by_file(group: Group, path: Path, sheet: str, heads) -> Group:
     """Columns with names; where the only one's says nothing, that of the file, of the sheet or above the table."""
     if len(group.columns) > 2:
@@ -757,7 +778,7 @@ def _named_by_file(group: Group, path: Path, sheet: str, heads) -> Group:
             above = [cell.partition(":")[2].strip() or cell for row in heads for cell in row if cell and cell != name]
             choices = [text for text in (path.stem, sheet, *above) if read_name(text).ideas]
             name = choices[0] if choices else f"{path.stem} {column.name}"
-        columns.append(Column(column.place, name, column.unit or unit_in_name(name), column.label, column.sample))
+        columns.append(replace(column, name=name, unit=column.unit or unit_in_name(name)))
     return Group(group.time_places, group.form, tuple(columns))
 
 

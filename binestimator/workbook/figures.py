@@ -21,7 +21,7 @@ from ..money.life_cycle import NEVER
 from ..ranges.claim import claim_of
 from ..ranges.results import Ranges, sensible
 from ..rates import typical_prices
-from ..results import CHANGED_SERVICE, CandidateResult, Results
+from ..results import AS_RUN, CHANGED_SERVICE, CandidateResult, Results
 from ..row_accuracy import bin_errors
 from ..strategies.registry import DSP_STRATEGIES, SAT_STRATEGIES, dsp_strategy, sat_strategy, strategies_of
 from .formats import currency_sign
@@ -168,8 +168,22 @@ def advised(results: Results) -> CandidateResult | None:
     return bought if bought.saving["cost_usd"] > 0.0 else best
 
 
+def basis_text(results: Results) -> str:
+    """What ranks go by, where it is not the bins; else empty."""
+    if results.ranked_by != AS_RUN:
+        return ""
+    return (
+        "Service and ranks here are those of the runs at time steps (sheet As run); energy, cost and saving are those "
+        "of the bins, with rooms at rest."
+    )
+
+
 def answer(results: Results) -> str:
     """The three sentences an owner reads first: do what, what it costs and saves, what can go wrong."""
+    return " ".join(filter(None, (_answer(results), basis_text(results))))
+
+
+def _answer(results: Results) -> str:
     base, best = results.baseline, results.best
     if not runs_at_all(results):
         return "The air handler never runs by its schedule: there is nothing to reset and nothing to save."

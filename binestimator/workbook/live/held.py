@@ -91,10 +91,11 @@ BLOCKS = (
     ),
     Block(
         "Least-cost supply air",
-        "Sheets of cost-optimal options: setpoint column",
+        "Sheets of cost-optimal and cost-seeking options: setpoint column",
         "everything with a cost, limits, and the setpoints of other options",
         (*_PHYSICS, "limits.", "prices.", "candidate"),
-        "The search is made again: the optimum may move and saves at least as much.",
+        "The search is made again: the optimum may move and saves at least as much. A cost-seeking controller comes to "
+        "rest elsewhere.",
     ),
     Block(
         "Setback, warm-up and cool-down",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...results import AS_RUN
 from ...strategies.registry import dsp_strategy, sat_strategy
 from ..charts import fill_of, line_of, pixels_of, place_at, style_chart
 from ..figures import number_of, used_end_uses
@@ -44,7 +45,8 @@ def write(work: Work, sheet: Sheet) -> None:
     sheet.text(
         2,
         0,
-        "Ranks go by the bins. These are values of the run: an edit of inputs does not reach them. "
+        ("Service and ranks go by these runs. " if results.ranked_by == AS_RUN else "Ranks go by the bins. ")
+        + "These are values of the run: an edit of inputs does not reach them. "
         "Inputs of section as_run say what controllers and rooms are taken to be.",
         work.styles("subtitle"),
     )
@@ -111,7 +113,9 @@ def write(work: Work, sheet: Sheet) -> None:
             work, sheet, row, key, label, "Figure", [use for _, use in uses[:-3]], names,
             [[change(a[use], b[use]) for use, _ in uses[:-3]] for a, b in zip(after, before)], "f1",
         )  # fmt: skip
+    row = _indicators(work, sheet, row)
     row = _zones(work, sheet, row, options)
+    row = _cost_seeking(work, sheet, row, options)
     row = _days(work, sheet, row, options)
     _charts(work, sheet, columns, [number_of(results, c.id) for c in _traced(results, options)])
     sheet.freeze(0, 1)
@@ -123,6 +127,25 @@ def write(work: Work, sheet: Sheet) -> None:
 def _listeners(options) -> list:
     """Options in which a setpoint goes by requests."""
     return [c for c in options if sat_strategy(c.candidate.sat).listens or dsp_strategy(c.candidate.dsp).listens]
+
+
+def _indicators(work: Work, sheet: Sheet, row: int) -> int:
+    """Options with something wrong beside the same without it, each against the baseline in the same building."""
+    found = work.results.indicators
+    if not found:
+        return row
+    said = lambda i: f"{i.candidate_id}{' with that strategy' if i.made else ''}: {i.text}"
+    return table(
+        work, sheet, row, "as_run_indicators",
+        "Indicators: options as run with something wrong, beside the same without it (its size is an input of as_run)",
+        "Option and what is wrong", [said(i) for i in found],
+        ["Saving without it, %", "Saving with it, %", "Change of saving, USD a year", "Change of fan energy, kWh",
+         "Change of starved hours, zone h", "Change of warmth, zone °F·h", "Change of reheat, kBtu"],
+        [*zip(*(i.saving_pct for i in found)), [i.change_of_saving_usd() for i in found],
+         *([i.change(key) for i in found]
+           for key in ("fan_kwh", "starved_zone_hours", "unmet_degree_hours", "reheat_kbtu"))],
+        "f1",
+    )  # fmt: skip
 
 
 def _zones(work: Work, sheet: Sheet, row: int, options) -> int:
@@ -138,6 +161,35 @@ def _zones(work: Work, sheet: Sheet, row: int, options) -> int:
                 work, sheet, row, f"as_run_{key}", label, "Zone", list(results.unit.zones.names),
                 short_names(results, places), [runs[results.candidates[k].id].zones[key] for k in places], "f0",
             )  # fmt: skip
+    return row
+
+
+def _cost_seeking(work: Work, sheet: Sheet, row: int, options) -> int:
+    """What each cost-seeking controller reaches of the least cost, as given and with wrong figures and readings."""
+    runs = work.results.as_run or {}
+    for c in options:
+        sought = runs[c.id].sought
+        if sought is None:
+            continue
+        cases = sought.cases
+        row = table(
+            work,
+            sheet,
+            row,
+            f"as_run_sought_{number_of(work.results, c.id)}",
+            f"{number_of(work.results, c.id)} {c.name}: of what least-cost supply air saves beyond the baseline's at "
+            "the same duct pressure",
+            "Controller",
+            [*(case.words for case in cases), "least cost (limit of control)"],
+            ["Share reached, %", "Saving as run, USD a year", "Mean SAT as run, °F", "Too warm, zone °F·h"],
+            [
+                [*(_percent(case.of_ideal) for case in cases), _percent(None if cases[0].of_ideal is None else 1.0)],
+                [*(case.saving_usd for case in cases), sought.ideal_saving_usd],
+                [*(case.mean_sat_f for case in cases), np.nan],
+                [*(case.unmet_degree_hours for case in cases), np.nan],
+            ],
+            "f1",
+        )
     return row
 
 

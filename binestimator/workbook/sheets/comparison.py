@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ...findings import saves_by_ventilation
-from ...results import ANNUAL, CHANGED_SERVICE, COUNT_KEYS
+from ...results import ANNUAL, AS_RUN, CHANGED_SERVICE, COUNT_KEYS
 from ..layout import annual_name
 from ..page import Work, height_of, lines_of, title, unit_text
 from ..strict import Sheet
@@ -111,7 +111,8 @@ def _strategies(work: Work, sheet: Sheet, row: int) -> int:
         words = ["baseline"] if c.id == results.baseline_id else []
         if c.kind == CHANGED_SERVICE:
             words.append("changes the service")
-        words.append("not ranked" if c.rank is None else f"rank {c.rank}")
+        basis = " as run" if results.ranked_by == AS_RUN else ""
+        words.append("not ranked" if c.rank is None else f"rank {c.rank}{basis}")
         if c.rank == 1:
             words.append("BEST")
         marks.append(", ".join(words))

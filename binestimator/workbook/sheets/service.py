@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...findings import baseline_failures
-from ...results import CHANGED_SERVICE
+from ...results import AS_RUN, CHANGED_SERVICE
 from ...service import rule_texts
 from ..layout import ZONE_RESULT_COLUMNS
 from ..page import Work, height_of, lines_of, title
@@ -118,7 +118,13 @@ def write(work: Work, sheet: Sheet) -> None:
         work,
         sheet,
         "Zone service",
-        "From the hour-by-hour run. A zone that asks in most hours is what holds a demand reset up; "
+        "From the hour-by-hour run"
+        + (
+            "; rises over the baseline and standings from the runs at time steps. "
+            if results.ranked_by == AS_RUN
+            else ". "
+        )
+        + "A zone that asks in most hours is what holds a demand reset up; "
         "more than one zone may be ignored by input.",
         link_column=last,
     )

@@ -28,7 +28,7 @@ def by_part(chain: Chain, normal: str, override: str, which: int) -> tuple[str, 
 
 def supply_setpoint(chain: Chain) -> None:
     record, strategy = chain.candidate.sat, sat_strategy(chain.candidate.sat)
-    if strategy.resets and strategy.buildable:
+    if strategy.resets and not strategy.held:
         supply_limits(chain)
     columns = StrategyColumns(chain, "", "sat", "Supply setpoint", settled_supply)
     normal = strategy.formula(record, columns)
