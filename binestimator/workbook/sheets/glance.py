@@ -32,7 +32,7 @@ from ..figures import (
     value_lines,
     what_moves,
 )
-from ..formats import NUMBERS
+from ..formats import NUMBERS, money_words
 from ..layout import GLANCE, GUIDE, LIVE_YEAR, NOTHING_EDITED, sheet_candidates
 from ..page import Work, height_of, lines_of
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet, column_name, quoted
@@ -652,7 +652,7 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
     change = change_chart(work)
     style_chart(
         change,
-        "Change of cost by option, USD",
+        money_words("Change of cost by option, USD"),
         "",
         "",
         size=size,
