@@ -46,8 +46,8 @@ STRATEGY_STEPS = {
     "inputs/inputs.csv": (
         # Its name among the choices, its name with the inputs that it shares, a row for its own input.
         after("as_found|fixed|outdoor_air|demand|cost_optimal", f"|{STRATEGY}"),
-        after("limits.sat_min_f when not given,,strategy=demand|cost_optimal", f"|{STRATEGY}"),
-        after("limits.sat_max_f when not given,,strategy=demand|cost_optimal", f"|{STRATEGY}"),
+        after('limits.sat_min_f when not given",,strategy=demand|cost_optimal|cost_seeking', f"|{STRATEGY}"),
+        after('limits.sat_max_f when not given",,strategy=demand|cost_optimal|cost_seeking', f"|{STRATEGY}"),
         before(
             "sat,override_frac,control,",
             f"sat,changeover_f,control,float,degF,30,90,62,,{STRATEGY}: outdoor temperature at and above which the "

@@ -111,7 +111,7 @@ def options():
             if values is None and action.choices and action.option_strings:
                 values = "|".join(map(str, action.choices))
             values = " ".join(values) if isinstance(values, tuple) else values
-            rows.append((f"`{name}`", f"`{shown}{' ' + values if values else ''}`", action.help))
+            rows.append((f"`{name}`", f"`{shown}{' ' + values if values else ''}`", action.help.replace("%%", "%")))
     return table(("Command", "Argument", "What it does"), rows)
 
 
