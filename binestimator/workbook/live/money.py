@@ -150,7 +150,7 @@ class _Writer:
         sheet = self.sheet
         sheet.text(row, 0, label, s("line", "bold") if bold else s("line"))
         sheet.text(row, 1, money_words(unit), s("line", "small"))
-        sheet.text(row, self.note_column, text, s("line", "text_small", "quiet", "inset"))
+        sheet.text(row, self.note_column, text, s("line", "text_small", "quiet", "left", "inset"))
         lines = lines_of(text, _NOTE_WIDTH - 1.5, 8.0)
         if lines > 1:
             sheet.height(row, height_of(lines, 8.2))
