@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ...findings import saves_by_ventilation
 from ...results import ANNUAL, AS_RUN, CHANGED_SERVICE, COUNT_KEYS
+from ..formats import money_words
 from ..layout import annual_name
 from ..page import Work, height_of, lines_of, title, unit_text
 from ..strict import Sheet
@@ -159,7 +160,7 @@ def _saving(work: Work, sheet: Sheet, row: int) -> int:
         sheet,
         row,
         "Energy cost, at equal outdoor air",
-        "USD",
+        money_words("USD"),
         [c.saving_at_equal_oa["cost_usd"] for c in work.results.candidates],
         "usd2_signed",
         text,
@@ -199,8 +200,12 @@ def _reached(work: Work, sheet: Sheet, row: int) -> int:
 def _money(work: Work, sheet: Sheet, row: int) -> int:
     candidates = work.results.candidates
     row = _section(work, sheet, row, "Money and peak")
-    row = _line(work, sheet, row, "Implementation cost", "USD", [c.candidate.cost_usd for c in candidates], "usd")
-    row = _line(work, sheet, row, "Incentive, once", "USD", [c.candidate.incentive_usd for c in candidates], "usd")
+    row = _line(
+        work, sheet, row, "Implementation cost", money_words("USD"), [c.candidate.cost_usd for c in candidates], "usd"
+    )
+    row = _line(
+        work, sheet, row, "Incentive, once", money_words("USD"), [c.candidate.incentive_usd for c in candidates], "usd"
+    )
     row = _line(
         work,
         sheet,
@@ -239,7 +244,7 @@ def _interactions(work: Work, sheet: Sheet, row: int, last: int) -> int:
     s, results = work.styles, work.results
     if not results.interactions:
         return row
-    row = _section(work, sheet, row, "Do the two resets add up? Saving of energy cost, USD a year")
+    row = _section(work, sheet, row, money_words("Do the two resets add up? Saving of energy cost, USD a year"))
     number = {c.id: k for k, c in enumerate(results.candidates, 1)}
     for place, text in enumerate(
         ("Pair", "", "SAT alone", "DSP alone", "The two added", "Both, as run", "Interaction")
@@ -248,7 +253,7 @@ def _interactions(work: Work, sheet: Sheet, row: int, last: int) -> int:
     row += 1
     for i in results.interactions:
         sheet.text(row, 0, f"{number[i.sat_id]} with {number[i.dsp_id]} = {number[i.both_id]}", s("line"))
-        sheet.text(row, 1, "USD", s("line", "small", "quiet"))
+        sheet.text(row, 1, money_words("USD"), s("line", "small", "quiet"))
         for place, value in enumerate((i.sat_usd, i.dsp_usd, i.sat_usd + i.dsp_usd, i.both_usd, i.interaction_usd), 2):
             sheet.number(row, place, value, s("usd2_signed", "line", "right"))
         row += 1
