@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from builders import PLAIN, conditions_of, project_of, random_conditions, unit_of, zones_with
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from binestimator.inputs.schema import fields_of, is_used, record_type
@@ -383,8 +383,9 @@ def test_sat_demand_against_a_simulation(ignored):
 
 
 def simulate_both(unit, loads, candidate, slower, steps=3000):
-    """Both loops together at constant loads, from the warmest supply air and 0.5 in. w.c., by moves so many
-    times smaller than those of the guideline; rooms that get less than their cooling takes have their loops wound up. Means of supply air and duct pressure."""
+    """Both loops together at constant loads, from the warmest supply air and 0.5 in. w.c., by moves so many times
+    smaller than those of the guideline; rooms that get less than their cooling takes have their loops wound up. Means of supply
+    air and duct pressure."""
     z, gain, limits, of = unit.zones, unit.air_handler.duct_gain_f, unit.limits, candidate
     sat, dsp, kept = of.sat.max_f, 0.5, []
     asks_t, asks_p = np.zeros(len(z), bool), np.zeros(len(z), bool)
@@ -448,6 +449,24 @@ def test_both_resets_settle_together_as_in_a_simulation(busy, slower):
     assert np.abs(closed[:, 0] - run[:, 0]).max() < 0.6
     assert np.abs(closed[:, 1] - run[:, 1]).max() < 0.05
     assert np.mean(full - run[:, 0]) > 3.0
+
+
+@pytest.mark.invariant
+@given(seed=st.integers(0, 60), busy=st.floats(0.2, 0.9))
+@settings(max_examples=25)
+def test_both_resets_rest_where_they_settle(seed, busy):
+    """Never warmer than at full airflow nor colder than the range; at the duct pressure of that supply air trim and
+    respond would stay, and at a duct pressure that reaches every maximum nothing is short of air."""
+    unit, loads, candidate, rows = rooms_of(busy, seed)
+    record = candidate.sat
+    sat = demand.SAT.setpoint_f(record, rows, record.max_f)
+    full = demand.settled_sat_f(unit, loads, record.ignored_requests, record.min_f, record.max_f)
+    assert record.min_f - 1e-9 <= sat[0] <= full[0] + 1e-12
+    most = available_flow_cfm(unit, rows.dsp_of_sat(rows.conditions, loads, sat))
+    again = demand.settled_sat_f(unit, loads, record.ignored_requests, record.min_f, record.max_f, most)
+    assert min(again[0], sat[0]) == pytest.approx(sat[0], abs=2.0 * demand.STARVED_F)
+    ample = dataclasses.replace(rows, held_dsp_inwc=np.full(1, unit.index_dsp_inwc * unit.zones.index_share.max()))
+    assert demand.SAT.setpoint_f(record, ample, record.max_f) == pytest.approx(full, abs=1e-12)
 
 
 @pytest.mark.crosscheck

@@ -16,7 +16,6 @@ from ..inputs.project import Candidate
 from ..model.loads import ZoneLoads
 from ..model.unit import Unit
 
-
 # Of a room that drifts without air its gains and what it stores are the same but for single precision of some thirty
 # steps, 0.3 % of the gains where that was looked at. A load within this share of the gains is none: a room without
 # envelope and minimum airflow has no temperature at rest, and would be heated or cooled for the sign of a rounding.
