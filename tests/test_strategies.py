@@ -384,8 +384,8 @@ def test_sat_demand_against_a_simulation(ignored):
 
 def simulate_both(unit, loads, candidate, slower, steps=3000):
     """Both loops together at constant loads, from the warmest supply air and 0.5 in. w.c., by moves so many times
-    smaller than those of the guideline; rooms that get less than their cooling takes have their loops wound up. Means of supply
-    air and duct pressure."""
+    smaller than those of the guideline; rooms that get less than their cooling takes have their loops wound up. Means
+    of supply air and duct pressure."""
     z, gain, limits, of = unit.zones, unit.air_handler.duct_gain_f, unit.limits, candidate
     sat, dsp, kept = of.sat.max_f, 0.5, []
     asks_t, asks_p = np.zeros(len(z), bool), np.zeros(len(z), bool)
