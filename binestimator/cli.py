@@ -21,6 +21,7 @@ from binestimator.commands import (
     run_form,
     run_inputs,
     run_plan_measurement,
+    run_quick,
     run_realised,
     run_trends,
 )
@@ -36,6 +37,7 @@ from binestimator.console import (
     state_of_files,
 )
 from binestimator.errors import BinestimatorError, InputError
+from binestimator.inputs.facts import facts
 
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
@@ -270,6 +272,29 @@ def parser() -> argparse.ArgumentParser:
     )
     _add_debug(estimate)
     estimate.set_defaults(run=run_estimate)
+
+    quick = commands.add_parser(
+        "quick",
+        help="a first range and what to measure next, from some ten facts; writes a project file to grow from",
+        description="Makes a project of what is known at a first meeting, all else by default, and says what resets "
+        "save, how sure that is and what to measure next. Facts that are needed and not given are asked for at a "
+        "terminal; elsewhere they are named, with exit code 2. Numbers that begin with a minus sign need an equals "
+        "sign before them.",
+    )
+    quick.add_argument("out", metavar="PROJECT.toml", help="project file to write")
+    for each in facts():
+        marks = "needed" if each.needed else f"default: {each.empty()}"
+        marks = "default: that of the file" if each.name == "name" else marks
+        quick.add_argument(
+            f"--{each.name}",
+            nargs=2 if each.field.type == "hour_pair" else None,
+            metavar=("START", "END") if each.field.type == "hour_pair" else each.metavar,
+            help=f"{each.label}: {each.question[:1].lower()}{each.question[1:]}, such as "
+            f"{each.example.replace(',', '')} ({marks})".replace("%", "%%"),
+        )
+    _add_force(quick, "replace PROJECT.toml whatever it holds; never a file that is read")
+    _add_debug(quick)
+    quick.set_defaults(run=run_quick)
 
     bins = commands.add_parser(
         "bins",

@@ -23,6 +23,8 @@ from dataclasses import dataclass
 
 #: Kinds of files.
 FORM, RESULTS, CLIENT, BINS, HANDOVER = "input form", "results", "client edition", "table of bins", "hand-over"
+#: Project file that a quick check writes.
+QUICK = "quick project"
 #: Those that come from trend logs.
 TREND_MAP, FRAGMENT, MERGED, TRENDS = "map of trend points", "project fragment", "merged project", "trend results"
 REALISED, PLAN = "realised saving", "measurement plan"
@@ -48,6 +50,7 @@ _TEXTS = (
     (re.compile(rb'\s*\{\s*"program"\s*:\s*"binestimator"'), RESULTS),
     (re.compile(rb"bin_low_f,"), BINS),
     (re.compile(rb"binestimator hand-over\n"), HANDOVER),
+    (re.compile(rb"# binestimator quick project\n"), QUICK),
     (re.compile(rb'\s*\{\s*"trends"\s*:\s*"binestimator"'), TRENDS),
     (re.compile(rb'\s*\{\s*"realised"\s*:\s*"binestimator"'), REALISED),
     (re.compile(rb'\s*\{\s*"measurement_plan"\s*:\s*"binestimator"'), PLAN),
@@ -68,7 +71,7 @@ class Mark:
     Parameters
     ----------
     kind : str or None
-        One of ``FORM, RESULTS, CLIENT, BINS, HANDOVER``; ``None`` for files that are not the program's.
+        One of the kinds above; ``None`` for files that are not the program's.
     whole : bool
         The seal is there and right: byte for byte as written.
     """

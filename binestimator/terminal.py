@@ -66,12 +66,43 @@ def comparison(results, width: int = WIDTH) -> str:
             _as_run(results),
             _indicators(results),
             _money(results),
+            _ranges(results),
             _advice(results),
             _reading(results),
             _cautions(results),
         ]
+    return _in_currency(results, blocks)
+
+
+def quick_check(results, width: int = WIDTH) -> str:
+    """What a quick check found: how much the options save, how sure that is, what to measure next.
+
+    Parameters
+    ----------
+    results : Results
+    width : int
+        As for :func:`comparison`.
+    """
+    with _columns(width):
+        blocks = [
+            _first(results),
+            _quick_heading(results),
+            [] if results.ranges is not None else _table(results),
+            _ranges(results),
+            _marks(results),
+            [] if results.ranges is not None else [*_drivers(results), *_claim(results)],
+            _wrapped(
+                "An estimate from few facts, not a design: ventilation, humidity and pressure relationships must stay "
+                "within local codes; have changes designed and checked by licensed practitioners.",
+                "Caution   ",
+            ),
+        ]
+    return _in_currency(results, blocks)
+
+
+def _in_currency(results, blocks) -> str:
+    """Blocks of lines as one text; names and headings say USD for the currency of the project."""
     text = "\n\n".join("\n".join(block) for block in blocks if block)
-    # Names and headings say USD for the currency of the project.
     currency = results.project.prices.currency
     return text if currency == USUAL_CURRENCY else re.sub(r"\bUSD\b", lambda found: currency, text)
 
@@ -251,10 +282,8 @@ def _wrapped(text: str, first: str = "", later: str | None = None) -> list[str]:
 
 
 def _heading(results) -> list[str]:
-    weather, base, choice = results.weather, results.baseline, results.selection
+    base, choice = results.baseline, results.selection
     hours, residual = base.annual["hours"], choice.worst_residual_frac
-    place = f"{weather.name or 'station'} ({_file_of(weather)})"
-    mean_f = float(weather.frame["oat_f"].mean())
     return [
         *_wrapped(results.project.info.name),
         *_wrapped(f"{base.id} ({base.name}), the option all others are compared with", "Baseline  "),
@@ -267,13 +296,43 @@ def _heading(results) -> list[str]:
             if results.ranked_by == AS_RUN
             else []
         ),
-        *_wrapped(f"{place}, {whole(hours)} h, mean {mean_f:.1f} degF, {weather.pressure_psia:.2f} psia", "Weather   "),
+        *_weather_line(results),
         *_wrapped(
             f"{len(results.row_table)} rows represent {whole(hours)} h ({results.row_method}); energy cost within "
             f"{100 * choice.worst_cost_frac:.2f} % of the hour-by-hour run, savings within "
             f"{choice.worst_saving_points:.2f} points"
             + ("" if residual is None else f"; residual of the choice {100 * residual:.1g} %"),
             "Rows      ",
+        ),
+    ]
+
+
+def _weather_line(results) -> list[str]:
+    weather, hours = results.weather, results.baseline.annual["hours"]
+    place = f"{weather.name or 'station'} ({_file_of(weather)})"
+    mean_f = float(weather.frame["oat_f"].mean())
+    said = f"{place}, {whole(hours)} h, mean {mean_f:.1f} degF, {weather.pressure_psia:.2f} psia"
+    return _wrapped(said, "Weather   ")
+
+
+def _quick_heading(results) -> list[str]:
+    project, base = results.project, results.baseline
+    area = sum(zone.area_ft2 * zone.multiplier for zone in project.zones)
+    zones = sum(zone.multiplier for zone in project.zones)
+    said = [
+        f"{whole(area)} ft2 with {zones} terminals, {whole(results.unit.design_cfm)} cfm at design",
+        f"energy cost of the air handler and its plant {whole(base.annual['cost_usd'])} USD a year",
+    ]
+    origins = project.estimate_origins
+    given = sum(origin == "given" for origin in origins)
+    return [
+        *_wrapped(f"{project.info.name}, a quick check"),
+        *_weather_line(results),
+        *_wrapped("; ".join(said), "Today     "),
+        *_wrapped(
+            f"{given} of {whole(len(origins))} inputs are given or stand for the use of the building; all others are "
+            "defaults or follow",
+            "Rests on  ",
         ),
     ]
 
@@ -486,6 +545,94 @@ def _money(results) -> list[str]:
     return lines
 
 
+# Most lines about what to measure next.
+_MOST_NEXT = 3
+# Columns of the ranges: key of the percentiles, heading.
+_RANGE_COLUMNS = (("cost_saving_usd", "Saving, USD a year"), ("payback_after_incentive_years", "Payback, yr"))
+
+
+def _ranges(results) -> list[str]:
+    """How sure the savings are: percentiles, probabilities, what to measure next, whether it may stand behind a
+    claim."""
+    ranges = results.ranges
+    lines = [] if ranges is None else _range_table(results)
+    if ranges is not None and ranges.measure_next:
+        lines += ["", *_wrapped(f"by the spread of the saving of {ranges.about_id} that it would remove", "Measure   ")]
+        for each in ranges.measure_next[:_MOST_NEXT]:
+            text = f"{_ascii(each.label)}, {whole(100.0 * each.spread_removed_frac)} %: {_ascii(each.what)}"
+            lines += _wrapped(text, "  next    ")
+    return lines if ranges is None else lines + _claim(results)
+
+
+def _claim(results) -> list[str]:
+    """That a result may not stand behind a programme claim, and why."""
+    from binestimator.ranges.claim import claim_of
+
+    claim = claim_of(results)
+    if claim.option_id is None or claim.fit:
+        return []
+    return _wrapped(
+        f"not fit for a programme claim: the saving of {claim.option_id} rests on defaults for {claim.words}",
+        "Claim     ",
+    )
+
+
+def _range_width(key: str) -> int:
+    """Columns of a percentile."""
+    return 9 if key == "cost_saving_usd" else 7
+
+
+def _range_table(results) -> list[str]:
+    from binestimator.ranges.results import sensible
+
+    ranges = results.ranges
+    others = [option for option in ranges.options if option.id != results.baseline_id]
+    groups = list(_RANGE_COLUMNS)
+    while True:
+        first = max(len("Option"), *(len(option.id) + 2 for option in ranges.options)) + 2
+        width = first + sum(3 * _range_width(key) for key, _ in groups) + 16
+        if width <= _width.get() or len(groups) == 1:
+            break
+        groups.pop()
+    heads, units = "  Option".ljust(first), " " * first
+    for key, head in groups:
+        size = _range_width(key)
+        heads += head.rjust(3 * size)
+        units += "".join(word.rjust(size) for word in ("P10", "P50", "P90"))
+    heads += "    Best    Pays"
+    units += "       %  back %"
+    rows = []
+    for option in ranges.options:
+        line = f"{mark_of(results, results[option.id])} {option.id}".ljust(first)
+        for key, _ in groups:
+            size = _range_width(key)
+            found = sensible(option.quantities[key])
+            values = (found.p10, found.p50, found.p90)
+            text = whole if key == "cost_saving_usd" else _tenths
+            line += "".join(
+                ("" if option not in others else found.missing if value is None else text(value)).rjust(size)
+                for value in values
+            )
+        line += _probability(option.probability_best).rjust(8)
+        line += ("" if option not in others else _probability(option.probability_pays_back)).rjust(8)
+        rows.append(line.rstrip())
+    limit = results.project.prices.payback_limit_years
+    introduction = _wrapped(
+        f"{ranges.label}; 8 of 10 draws lie between P10 and P90. Best: probability of the least energy cost at equal "
+        f"service. Pays back: within the owner's limit of {limit:g} yr, after the incentive",
+        "Ranges    ",
+    )
+    return [*introduction, "", heads.rstrip(), units.rstrip(), "-" * len(heads), *rows]
+
+
+def _probability(value: float | None) -> str:
+    """A probability in whole per cent; what is neither never nor always does not read as if it were."""
+    if value is None:
+        return "-"
+    percent = 100.0 * value
+    return "<1" if 0.0 < percent < 0.5 else ">99" if 99.5 <= percent < 100.0 else whole(percent)
+
+
 def _advice(results) -> list[str]:
     """Best value and the steps to it, parts of combined options, options that coincide, drivers of the saving."""
     advice = results.advice
@@ -521,7 +668,13 @@ def _advice(results) -> list[str]:
     lines += _pinned(results)
     for same in advice.coincidences:
         lines += _wrapped(f"{', '.join(same.ids)}: {same.why}", "Same      ")
-    if advice.drivers:
+    return lines + _drivers(results)
+
+
+def _drivers(results) -> list[str]:
+    """Assumptions that move the saving, one at a time."""
+    advice, lines = results.advice, list[str]()
+    if advice is not None and advice.drivers:
         c = results[advice.drivers_of]
         lines += _wrapped(
             f"saving of {c.id}, {_tenths(100 * _share(c.saving['cost_usd'], results.baseline.annual['cost_usd']))} %, "

@@ -36,7 +36,7 @@ from binestimator.inputs.cell_parts import MOST_CELLS, address_of
 from binestimator.inputs.cells import WorkbookFile
 from binestimator.inputs.form import is_workbook, read_form
 from binestimator.inputs.form_content import form_content
-from binestimator.inputs.form_keys import FORM_SHEETS
+from binestimator.inputs.form_keys import FORM_SHEETS, QUICK
 from binestimator.inputs.form_values import cell_of, raw_of
 from binestimator.inputs.paths import parse_path
 from binestimator.inputs.problems import InputErrors
@@ -656,7 +656,7 @@ def test_an_empty_form_says_what_is_required(tmp_path):
     ):
         assert words in text
     book = openpyxl.load_workbook(path)
-    assert book.sheetnames == ["How to fill in", *FORM_SHEETS, "Review"]
+    assert book.sheetnames == [QUICK, "How to fill in", *FORM_SHEETS, "Review"]
     guide = " ".join(str(c) for line in book["How to fill in"].iter_rows(values_only=True) for c in line if c)
     assert "Required inputs" in guide and "723170TYA.CSV" in guide and "binestimator estimate" in guide
     assert len(guide) > 2000

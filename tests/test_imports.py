@@ -35,6 +35,7 @@ LINE = (
     "terminal",
     "steps",
     "console",
+    "quick",
     "commands",
     "cli",
     "__main__",

@@ -1,6 +1,8 @@
 """The sheets of money: an independent spreadsheet program finds the same NPV, IRR, incentives and costs, before and
 after edits."""
 
+import re
+
 import numpy as np
 import pytest
 from books import Book
@@ -12,8 +14,10 @@ from binestimator.advice import estimate_and_advise
 from binestimator.estimate import estimate
 from binestimator.results import to_plain
 from binestimator.terminal import comparison
-from binestimator.workbook.layout import sheet_candidates
+from binestimator.workbook import layout
+from binestimator.workbook.layout import NOTHING_EDITED, sheet_candidates
 from binestimator.workbook.live.money import FIRST_COLUMN, MoneyPlan
+from binestimator.workbook.sheets.glance import STALE_ROW
 from binestimator.workbook.strict import cell_name
 from binestimator.workbook.write import build_workbook
 
@@ -144,15 +148,27 @@ def test_spreadsheet_functions_find_the_same_money_before_and_after_edits(result
     }
     cells = {path: (sheet, cell_name(row, column)) for path, (sheet, row, column) in pen.registry.edited.items()}
     changed = edited(content, {cells[path]: value for path, value in edits.items()})
+    sheet, row, column = pen.registry.terms("incentive[1].usd_kwh")
+    rule = edited(content, {(sheet, cell_name(row, column)): 0.09})
     # Mean rows have no rate period of their own.
     tariff = estimate(project_of(**merged(merged(TARIFF, RULES), {"bins": None})), weather_of("greensboro"))
     found = spreadsheet.recalculated(
-        {"blank": without_values(content), "changed": changed, "tariff": without_values(build_workbook(tariff)[0])}
+        {
+            "blank": without_values(content),
+            "changed": changed,
+            "rule": rule,
+            "tariff": without_values(build_workbook(tariff)[0]),
+        }
     )
     check(found["blank"].table("Money"), results)
     again = estimate(results.project.with_overrides(edits), results.weather, held=results.held)
     check(found["changed"].table("Money"), again)
     check(found["tariff"].table("Money"), tariff)
+    # Terms of programmes are inputs as well: an edit of one is told, and followed.
+    assert NOTHING_EDITED in found["blank"].table("At a glance")[STALE_ROW][0]
+    assert "1 input edited" in found["rule"].table("At a glance")[STALE_ROW][0]
+    both, before = (sheet_figures(found[name].table("Money"), results) for name in ("rule", "blank"))
+    assert number_of(both["both", "rule.0.earned"]) > number_of(before["both", "rule.0.earned"])
     for table in (found[name].table("Money") for name in found):
         assert not [cell for row in table for cell in row if cell.startswith(("#", "Err:"))]
 
@@ -179,3 +195,8 @@ def test_another_currency_is_on_sheets_and_in_the_terminal_and_changes_no_figure
     assert any("EUR" in code for code in formats) and not any("$" in code for code in formats)
     texts = [str(cell.value) for row in book["At a glance"].iter_rows() for cell in row if cell.value is not None]
     assert any("EUR " in text for text in texts) and not any("$" in text for text in texts if not text.startswith("="))
+    # Headings and units of the program say the currency; sources and inputs keep their own words.
+    for name in (*layout.PRINTED_SHEETS, "Money", "Live year", "Comparison", "Measures", "Patterns", "Review"):
+        texts = [str(cell.value) for row in book[name].iter_rows() for cell in row if cell.value is not None]
+        wrong = [text for text in texts if re.search(r"\bUSD\b", text)]
+        assert not wrong, (name, wrong)

@@ -15,6 +15,7 @@ from binestimator.inputs.build import build_project
 from binestimator.inputs.cell_parts import TypedContent
 from binestimator.inputs.cells import WorkbookFile
 from binestimator.inputs.form_entries import can_review, hit_by
+from binestimator.inputs.form_facts import lay_facts, read_facts
 from binestimator.inputs.form_keys import (
     EVIDENCE,
     FROM_FILE,
@@ -168,6 +169,7 @@ class _FormReader:
         self._lay_underneath()
         self._read_about()
         self._read_terms()
+        self._read_facts()
         if self.points:
             self._fill_points()
         override = self.raw.get("override", {})
@@ -470,6 +472,16 @@ class _FormReader:
             raw, places = terms_from(term_records(self.tables["terms"], self.problems), self.problems)
             self.raw |= raw
             self.places |= places
+
+    def _read_facts(self) -> None:
+        """The facts of a quick check: the project that follows from them lies under what the other sheets say."""
+        for thing in things_of(self.tables["facts"], self.problems) if "facts" in self.tables else ():
+            facts = {each.name: each for each in read_facts(thing, self.problems)}
+            if facts:
+                before = len(self.problems)
+                lay_facts(facts, self.raw, self.places, self.problems)
+                if len(self.problems) > before or any(each.wrong for each in facts.values()):
+                    self._raise_if_any((), {}, "the inputs")  # what lacks a fact would lack much else
 
     # -- the project
 

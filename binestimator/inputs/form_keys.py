@@ -13,12 +13,15 @@ from __future__ import annotations
 import functools
 from dataclasses import dataclass
 
+from binestimator.inputs.facts import facts
 from binestimator.inputs.schema import SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, fields_of
 from binestimator.inputs.values import MOST_POINTS, TABLE_MARK, replaced
 
 #: Sheets of a form; workbooks of results have them too.
 INPUTS, PROFILES, ZONES, STRATEGIES = "Inputs", "Profile groups", "Zone inputs", "Strategies"
 FORM_SHEETS = (INPUTS, PROFILES, ZONES, STRATEGIES)
+#: First sheet of an empty form: the facts of a quick check. Filled forms and workbooks of results have none.
+QUICK = "Quick check"
 #: What they were called by earlier versions, whose forms are read as well.
 EARLIER_NAMES = {ZONES: "Zone schedule"}
 #: Sheets of a client edition, which has none of the above; workbooks of results have these too.
@@ -126,6 +129,7 @@ class FormTable:
 TABLES = {
     table.name: table
     for table in (
+        FormTable("facts", QUICK, _LAYERS_ACROSS, optional=True),
         FormTable("inputs", INPUTS, _LAYERS_ACROSS),
         FormTable("overrides", INPUTS, _RECORDS, optional=True),
         FormTable("underneath", INPUTS, _RECORDS, optional=True),
@@ -161,7 +165,9 @@ def _fields(name: str) -> dict[str, Field | None]:
         if field.type != "points" or name in ("inputs", "library"):  # there a whole line may be typed as text
             found[key] = field
 
-    if name == "inputs":
+    if name == "facts":
+        found.update((each.name, each.field) for each in facts())
+    elif name == "inputs":
         for section in SINGLE_SECTIONS:
             for field in fields_of(section).values():
                 put(field.path, field)

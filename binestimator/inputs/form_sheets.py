@@ -19,6 +19,7 @@ from binestimator.inputs.form_keys import (
     FROM,
     NOT_READ,
     OTHERWISE,
+    QUICK,
     TABLES,
     FormTable,
     Spot,
@@ -220,11 +221,13 @@ def _sheets(file: WorkbookFile, name: str) -> dict[str, str]:
             "that this program wrote, with its sheets of inputs under their own names; write a form with: binestimator "
             "form OUT.xlsx"
         )
+    if QUICK in file.sheet_names:
+        named[QUICK] = QUICK
     copies = [
         sheet
         for sheet in file.sheet_names
         if sheet not in (*named.values(), *CLIENT_SHEETS)
-        and any(form.casefold() in sheet.casefold() and sheet[:1].strip().isalpha() for form in FORM_SHEETS)
+        and any(form.casefold() in sheet.casefold() and sheet[:1].strip().isalpha() for form in (*FORM_SHEETS, QUICK))
     ]
     if copies:
         raise InputError(

@@ -131,7 +131,7 @@ def _check_columns(found: FoundTable, problems: list[Problem]) -> None:
     table = found.table
     if table.name == "inputs":
         found.needed(YOURS, OTHERWISE, REVIEWER, EVIDENCE, STATUS)
-    elif table.name == "library":
+    elif table.name in ("library", "facts"):
         found.needed(YOURS)
     if not (table.things_across or table.things_down):
         return

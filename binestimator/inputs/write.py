@@ -25,33 +25,36 @@ def project_to_toml(project: Project) -> str:
         TOML. Defaults and derived values are left out; overrides are under ``[override]``;
         zones of a zones file stay there and are read from it again.
     """
-    given = project.given
     lines: list[str] = []
+    for _, header, values in project_tables(project):
+        _table(lines, header, values)
+    return "\n".join(lines)
+
+
+def project_tables(project: Project) -> list[tuple[str, str, Mapping]]:
+    """Tables of the project file of a project in order: section, heading of the table, values by key."""
+    given = project.given
+    tables: list[tuple[str, str, Mapping]] = []
     for section in SINGLE_SECTIONS:
         if section in given.sections:
-            _table(lines, f"[{section}]", given.sections[section])
+            tables.append((section, f"[{section}]", given.sections[section]))
     for kind, items in (("special", given.specials), ("group", given.groups), ("zone", given.zones)):
-        for values in items:
-            _table(lines, f"[[{kind}]]", values)
+        tables += [(kind, f"[[{kind}]]", values) for values in items]
     for part in STRATEGY_SECTIONS:
-        for strategy, values in given.library[part].items():
-            _table(lines, f"[{part}.{strategy}]", values)
+        tables += [(part, f"[{part}.{strategy}]", values) for strategy, values in given.library[part].items()]
     for values in given.candidates:
         table = {name: value for name, value in values.items() if name in fields_of("candidate") or name == "baseline"}
         table |= {part: values[part] for part in STRATEGY_SECTIONS if part in values}
-        _table(lines, "[[candidate]]", table)
+        tables.append(("candidate", "[[candidate]]", table))
         if "override" in values:
-            _table(lines, "[candidate.override]", values["override"])
+            tables.append(("candidate", "[candidate.override]", values["override"]))
     if project.overrides:
-        _table(lines, "[override]", project.overrides)
-    for section, tables in given.terms.items():
-        for values in tables:
-            _table(lines, f"[[{section}]]" if section in TERM_LISTS else f"[{section}]", values)
-    if given.evidence:
-        _table(lines, "[evidence]", given.evidence)
-    if given.status:
-        _table(lines, "[status]", given.status)
-    return "\n".join(lines)
+        tables.append(("override", "[override]", project.overrides))
+    for section, items in given.terms.items():
+        header = f"[[{section}]]" if section in TERM_LISTS else f"[{section}]"
+        tables += [(section, header, values) for values in items]
+    tables += [(name, f"[{name}]", getattr(given, name)) for name in ("evidence", "status") if getattr(given, name)]
+    return tables
 
 
 def _table(lines: list[str], header: str, values: Mapping) -> None:

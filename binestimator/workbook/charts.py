@@ -82,12 +82,15 @@ def style_chart(
     legend: str = "bottom",
     x_unit: float | None = None,
     legend_lines: int = 0,
+    labels_pixels: int = 0,
+    tick_lines: int = 1,
 ) -> None:
     """Titles, fonts, axes and legend of a chart. ``size`` in pixels.
 
     ``legend_lines`` keeps a legend of so many lines at the bottom and leaves all the rest to the plot: programs that
     share the room out by themselves make a small chart flat. There must be a line for each entry that may not fit
-    beside another: entries without room are dropped.
+    beside another: entries without room are dropped. ``labels_pixels`` is of bars that lie: room for their labels, the
+    first on top; ``y_format`` is that of their values. ``tick_lines`` of the labels below the plot.
     """
     font = {"name": FONT, "size": 8, "color": INK}
     chart.set_title(
@@ -123,6 +126,9 @@ def style_chart(
         y_axis["num_format"] = y_format
     if y_range is not None:
         y_axis |= {"min": y_range[0], "max": y_range[1]}
+    if labels_pixels:
+        # Where bars lie the library calls the axis of their values x; it goes to the top with the first category.
+        x_axis, y_axis = {**y_axis, "label_position": "high"}, {**x_axis, "reverse": True, "line": {"none": True}}
     chart.set_x_axis(x_axis)
     chart.set_y_axis(y_axis)
     legend_place: dict[str, object] = {"position": legend, "font": font}
@@ -130,9 +136,9 @@ def style_chart(
     if legend_lines:
         width, height = size
         bottom = 1.0 - (legend_lines * _LEGEND_LINE_PIXELS + 4) / height
-        below = (_TICK_PIXELS + (_AXIS_NAME_PIXELS if x_label else 0)) / height
+        below = (tick_lines * _TICK_PIXELS + (_AXIS_NAME_PIXELS if x_label else 0)) / height
         top = _TITLE_PIXELS / height
-        left = _Y_LABEL_PIXELS / width
+        left = (labels_pixels or _Y_LABEL_PIXELS) / width
         legend_place["layout"] = {"x": 0.03, "y": bottom, "width": 0.95, "height": 1.0 - bottom - 3 / height}
         plot["layout"] = {"x": left, "y": top, "width": 0.96 - left, "height": bottom - below - top}
     chart.set_legend({"none": True} if legend == "none" else legend_place)

@@ -17,6 +17,9 @@ from ..findings import NOT_VENTILATED, baseline_failures, more_humid, saves_by_v
 from ..inputs.paths import parse_path
 from ..money.bills import reconciled_words
 from ..money.cost import NONE
+from ..money.life_cycle import NEVER
+from ..ranges.claim import claim_of
+from ..ranges.results import Ranges, sensible
 from ..rates import typical_prices
 from ..results import AS_RUN, CHANGED_SERVICE, CandidateResult, Results
 from ..row_accuracy import bin_errors
@@ -238,17 +241,59 @@ def _do_what(results: Results, best: CandidateResult, c: CandidateResult) -> str
     return f"{said}: option {number_of(results, best.id)} would cost still less to run, but {why}."
 
 
+def drawn(results: Results) -> Ranges:
+    """Ranges of a run in which draws were made.
+
+    Raises
+    ------
+    ValueError
+        None were made.
+    """
+    if results.ranges is None:
+        raise ValueError("no draws were made")
+    return results.ranges
+
+
+def saving_range(results: Results, c) -> str:
+    """From P10 to P90 of the saving of an option, ``$5,800 to 11,200``; empty where no draws were made."""
+    if results.ranges is None:
+        return ""
+    found = sensible(results.ranges[c.id].quantities["cost_saving_usd"])
+    if found.p10 is None or found.p90 is None:
+        return ""
+    low, high = found.p10, found.p90
+    return f"{money(low)} to {money(high) if low < 0.0 or high < 0.0 else f'{high:,.0f}'}"
+
+
+def payback_range(results: Results, c) -> str:
+    """From P10 to P90 of the payback of an option that costs something; empty where no draws were made."""
+    if results.ranges is None or c.candidate.cost_usd <= 0.0:
+        return ""
+    found = sensible(results.ranges[c.id].quantities["payback_after_incentive_years"])
+    if found.p10 is None:
+        return found.missing or NEVER
+    if found.p90 is None:
+        return f"{found.p10:.1f} years at the best, or {found.missing or NEVER}"
+    return f"{found.p10:.1f} to {found.p90:.1f} years"
+
+
 def _cost_and_saving(results: Results, c) -> str:
     saving, base = c.saving["cost_usd"], results.baseline
+    within = saving_range(results, c)
+    about = f"{within} a year in 8 of 10 draws, about" if within else "about"
     said = (
-        f"It saves about {money(saving, money_step(results))} a year, "
-        f"{100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of this air handler and its plant"
+        f"It saves {about} {money(saving, money_step(results))} a year"
+        + (" as estimated" if within else "")
+        + f", {100 * share(saving, base.annual['cost_usd']):.0f} % of the energy cost of this air handler and its plant"
         + equal_oa_text(results, c)
     )
     cost, incentive = c.candidate.cost_usd, c.candidate.incentive_usd
     if cost <= 0.0:
         return said + "; what it costs to carry out is not given."
     said += f", for {money(cost)} once"
+    if paid := payback_range(results, c):
+        net = f" ({money(max(cost - incentive, 0.0))} after the incentive)" if incentive > 0.0 else ""
+        return said + f"{net}, and pays back in {paid}."
     if incentive > 0.0:
         return (
             said + f" ({money(max(cost - incentive, 0.0))} after the incentive), and pays back in "
@@ -481,6 +526,25 @@ def what_moves(results: Results) -> str:
     return " ".join(parts)
 
 
+def in_percent(value: float | None) -> str:
+    """A probability in whole per cent; what is neither never nor always does not read as if it were."""
+    if value is None:
+        return "–"
+    percent = 100.0 * value
+    return "<1" if 0.0 < percent < 0.5 else ">99" if 99.5 <= percent < 100.0 else f"{percent:.0f}"
+
+
+def confidence(results: Results, c) -> tuple[str, str, str]:
+    """How sure it is that an option is the best, and that it pays back, as a key figure."""
+    option, limit = drawn(results)[c.id], results.project.prices.payback_limit_years
+    pays = in_percent(option.probability_pays_back)
+    return (
+        "It is the best in",
+        f"{in_percent(option.probability_best)} %",
+        f"of draws; in {pays} % it pays back within {limit:g} years",
+    )
+
+
 def key_figures(results: Results) -> list[tuple[str, str, str]]:
     """Key figures of the summary, of the candidate that it presents: label, figure, remark."""
     base, best, step = results.baseline, advised(results), money_step(results)
@@ -515,22 +579,36 @@ def key_figures(results: Results) -> list[tuple[str, str, str]]:
             if results.advice is not None and results.advice.value.best_id == best.id
             else "Best in practice"
         )
-        found += [
-            (
-                f"{word}: option {number}",
-                f"{money(left, step)} a year",
-                f"{money(10 * left, step_for(10 * left))} in ten years",
-            ),
-            (
-                "It saves" if saving >= 0.0 else "It costs more",
-                f"{money(abs(saving), step)} a year",
-                f"{100 * share(abs(saving), base.annual['cost_usd']):.0f} % of the energy cost of the baseline",
-            ),
-        ]
+        of_cost = f"{100 * share(abs(saving), base.annual['cost_usd']):.0f} % of the energy cost of the baseline"
+        within = saving_range(results, best)
+        if within:
+            claim = claim_of(results)
+            unfit = claim.option_id is not None and not claim.fit
+            said = f"as estimated {money(saving, step)}, {of_cost}" + (
+                "; not fit for a programme claim: it rests on defaults" if unfit else ""
+            )
+            found = [
+                (f"{word}: option {number} saves", f"{within} a year in 8 of 10 draws", said),
+                confidence(results, best),
+                *found,
+            ]
+        else:
+            found += [
+                (
+                    f"{word}: option {number}",
+                    f"{money(left, step)} a year",
+                    f"{money(10 * left, step_for(10 * left))} in ten years",
+                ),
+                ("It saves" if saving >= 0.0 else "It costs more", f"{money(abs(saving), step)} a year", of_cost),
+            ]
         c = best.candidate
         if c.cost_usd > 0.0:
             remark = "pays back in " + payback_text(best.payback_years, best.payback_note)
-            if c.incentive_usd > 0.0:
+            if paid := payback_range(results, best):
+                remark = f"pays back in {paid}" + (
+                    f", with the incentive of {money(c.incentive_usd)}" if c.incentive_usd > 0.0 else ""
+                )
+            elif c.incentive_usd > 0.0:
                 remark += (
                     f"; in {payback_text(best.payback_after_incentive_years, best.payback_note)} with the incentive "
                     f"of {money(c.incentive_usd)}"
@@ -841,12 +919,43 @@ def sure_lines(results: Results) -> list[str]:
             if results.project.bins.rows == "representative"
             else "."
         ),
-        f"{reconciled_words(results.bills)}. {defaults:,} of {len(origins):,} inputs are defaults: measured "
-        "values make the estimate firmer.",
-        "A typical year is no forecast: no ± is given, as none has been measured for this building.",
+        f"{reconciled_words(results.bills)}. {defaults:,} of {len(origins):,} inputs are defaults"
+        f"{_looked_at(results)}: measured values make the estimate firmer.",
+        *(
+            _range_lines(results)
+            or ["A typical year is no forecast: no ± is given, as none has been measured for this building."]
+        ),
     ]
-    added = interaction_text(results)
+    # Ranges take the room; how resets add up is on the sheet of measures as well.
+    added = "" if results.ranges is not None else interaction_text(results)
     return [*said, added] if added else said
+
+
+def _looked_at(results: Results) -> str:
+    """How many inputs were measured, trended or read off, where any were."""
+    statuses = [results.project.status_of(path) for path in results.project.origins]
+    counts = {word: statuses.count(word) for word in ("measured", "trended", "nameplate", "drawing")}
+    said = ", ".join(f"{count:,} {word}" for word, count in counts.items() if count)
+    return f", {said}" if said else ""
+
+
+def _range_lines(results: Results) -> list[str]:
+    """What the ranges are, and what they rest on; empty where no draws were made."""
+    ranges = results.ranges
+    if ranges is None:
+        return []
+    claim = claim_of(results)
+    said = (
+        f"Ranges are from draws of {len(ranges.inputs)} uncertain inputs ({ranges.label}), of which "
+        f"{in_percent(ranges.default_frac)} % are defaults; a typical year is no forecast. More on “Ranges”."
+    )
+    if claim.option_id is None or claim.fit:
+        return [said]
+    return [
+        said,
+        f"Not fit for a programme claim: the saving of option {number_of(results, claim.option_id)} rests on defaults "
+        f"for {claim.words}.",
+    ]
 
 
 _MONTHS = ("", "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")

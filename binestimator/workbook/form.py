@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from ..inputs.form_content import empty_project, form_content
-from ..inputs.form_keys import FORM_SHEETS, INPUTS, PROFILES, STRATEGIES, ZONES
+from ..inputs.form_keys import FORM_SHEETS, INPUTS, PROFILES, QUICK, STRATEGIES, ZONES
 from ..inputs.project import Project
 from ..inputs.trail import SHEET as REVIEW
 from ..inputs.trail import Trail
@@ -14,7 +14,7 @@ from ..writing import Manners, NewFile, write_files
 from .form_layout import FORM_SPARE, FormPlan, Spare
 from .formats import Styles
 from .page import footer_text
-from .sheets import form_guide, form_inputs, form_tables, review
+from .sheets import form_facts, form_guide, form_inputs, form_tables, review
 from .sheets.form_cells import FormPages
 from .strict import Book
 
@@ -53,6 +53,7 @@ def form_bytes(project: Project | None = None, spare: Spare = FORM_SPARE, trail:
         form = FormPages(
             book=book, styles=Styles(book), content=content, plan=FormPlan(content, spare), footer=footer, empty=True
         )
+        first = book.sheet(QUICK) if empty else None
         guide = book.sheet(form_guide.SHEET)
         sheets = {sheet: book.sheet(sheet) for sheet in FORM_SHEETS}
         notes = book.sheet(REVIEW)
@@ -60,7 +61,9 @@ def form_bytes(project: Project | None = None, spare: Spare = FORM_SPARE, trail:
         for sheet, write in _WRITERS.items():
             write(form, sheets[sheet])
         review.write(form, notes, trail=trail)
-        guide.activate()
+        if first is not None:
+            form_facts.write(form, first)
+        (guide if first is None else first).activate()
         return book.content()
 
 

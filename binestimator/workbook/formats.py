@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -70,6 +71,17 @@ def in_currency(name: str) -> Iterator[None]:
         yield
     finally:
         _currency.reset(token)
+
+
+def currency_name() -> str:
+    """Currency of the workbook in the making, for headings."""
+    return _currency.get()
+
+
+def money_words(text: str) -> str:
+    """A heading or unit of the program, which says USD, in the currency of the workbook in the making."""
+    name = _currency.get()
+    return text if name == USUAL_CURRENCY else re.sub(r"\bUSD\b", lambda found: name, text)
 
 
 def currency_sign() -> str:

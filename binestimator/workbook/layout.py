@@ -18,6 +18,8 @@ from .strict import LONGEST_SHEET_NAME, utf16_length
 # ---------------------------------------------------------------- sheets, in order
 
 GLANCE, OPTIONS, INPUTS_BRIEF, CHECKS_BRIEF, CAUTIONS = CLIENT_SHEETS
+# How sure the figures are, and what money does over months and years.
+RANGES, MONEY_CHARTS = "Ranges", "Money in charts"
 # What is handed over of an option: to program, how it acts, how it is proven.
 HANDOVER, SEQUENCE, ACCEPTANCE = "Hand-over", "Sequence", "Tests and alarms"
 GUIDE = "Guide"
@@ -36,6 +38,9 @@ REVIEW = "Review"
 # What each sheet holds, for the guide.
 CONTENTS = {
     GLANCE: "What was compared, what it saves and costs; behind it charts, what can go wrong and how sure it is",
+    RANGES: "How sure the savings are: percentiles and probabilities of every option, what moves them, what to measure "
+    "next, and the ranges that were drawn",
+    MONEY_CHARTS: "Cash flow, months before and after, and saving against hours of work",
     OPTIONS: "Energy, cost, saving, payback and service of every option on a page",
     INPUTS_BRIEF: "Assumptions that move the saving most, and what was given for the air handler and its plant",
     CHECKS_BRIEF: "Checks of the run, and the baseline beside what is usual",
@@ -104,9 +109,9 @@ def live_contents(name: str) -> str:
 CANDIDATE_CONTENTS = "row by row from outdoor air to cost, by formulas"
 
 #: Sheets for the owner, which the working file prints by itself.
-PRINTED_SHEETS = CLIENT_SHEETS
+PRINTED_SHEETS = (GLANCE, RANGES, MONEY_CHARTS, *CLIENT_SHEETS[1:])
 #: Sheets for the owner and those who program and test, of which the client edition consists.
-OWNER_SHEETS = (*CLIENT_SHEETS, HANDOVER, SEQUENCE, ACCEPTANCE)
+OWNER_SHEETS = (*PRINTED_SHEETS, HANDOVER, SEQUENCE, ACCEPTANCE)
 #: Sheets for whoever checks the file; those of the formulas about the whole year follow them.
 REVIEWER_SHEETS = (
     GUIDE,

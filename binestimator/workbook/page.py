@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from ..results import Results
-from .formats import PETROL, Styles
+from .formats import PETROL, Styles, money_words
 from .layout import GUIDE
 from .strict import LONGEST_FOOTER, Book, Sheet
 
@@ -17,7 +17,7 @@ _PRODUCT = re.compile(r"(?<!w)\.(?=\w)")
 
 def unit_text(unit: str) -> str:
     """A unit of the inputs or results as sheets print it."""
-    text = _PRODUCT.sub("·", unit.replace("degF", "°F").replace("ft2", "ft²"))
+    text = _PRODUCT.sub("·", money_words(unit).replace("degF", "°F").replace("ft2", "ft²"))
     return text.replace("·F", "·°F")
 
 

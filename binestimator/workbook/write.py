@@ -13,6 +13,7 @@ from ..handover.records import Handover
 from ..handover.text import handover_bytes as text_bytes
 from ..inputs.form_content import form_content
 from ..inputs.trail import Trail
+from ..ranges.plain import with_ranges
 from ..results import Results, Review, to_plain
 from ..seal import CLIENT, RESULTS, UNSEALED, seal_text
 from ..writing import Manners, NewFile, write_files
@@ -33,11 +34,13 @@ from .layout import (
     INPUTS,
     INPUTS_BRIEF,
     MEASURES,
+    MONEY_CHARTS,
     OPTIONS,
     OWNER_SHEETS,
     PATTERNS,
     PRINTED_SHEETS,
     PROFILES,
+    RANGES,
     REVIEW,
     ROWS,
     SEQUENCE,
@@ -67,7 +70,9 @@ from .sheets import (
     guide,
     handover,
     measures,
+    money_charts,
     patterns,
+    ranges,
     review,
     rows,
     service,
@@ -84,6 +89,8 @@ _WRITERS = {
     # Patterns first: charts on other sheets draw its tables.
     PATTERNS: patterns.write,
     GLANCE: glance.write,
+    RANGES: ranges.write,
+    MONEY_CHARTS: money_charts.write,
     OPTIONS: brief.write_options,
     INPUTS_BRIEF: brief.write_inputs,
     CHECKS_BRIEF: brief.write_checks,
@@ -251,7 +258,7 @@ def results_bytes(results: Results, review: Review | None = None, trail: Trail |
 
     ``review`` and ``trail`` as for :func:`workbook_bytes`.
     """
-    data = to_plain(results, review)
+    data = with_ranges(to_plain(results, review), results)
     data |= {
         "handover": handover_data(handed_over(results)),
         "trail": trail_data(results, review, trail, __version__),

@@ -33,6 +33,9 @@ _PHYSICS = (
     "heating.",
     "preheat.",
 )
+# Terms of utilities and programmes: prices of energy, and what is charged or counted from the hours of a month.
+_RATES = ("tariff.", "energy_price[")
+_CHARGES = ("demand_charge[", "peak_window[", "bills.", "measures.")
 _TIMES = ("_hours", "always_on", "_profile", "_frac")
 
 
@@ -63,7 +66,7 @@ BLOCKS = (
         "Rows and weights",
         "Bin rows; Loads: weights",
         "weather, calendar, hours, building, groups, zones, air handler, plants, limits, prices, bins",
-        (*_PHYSICS, "limits.", "prices.", "bins."),
+        (*_PHYSICS, "limits.", "prices.", "bins.", *_RATES),
         "Other hours may represent a bin, with other weights: annual figures move by about the error shown on Checks.",
     ),
     Block(
@@ -93,9 +96,16 @@ BLOCKS = (
         "Least-cost supply air",
         "Sheets of cost-optimal and cost-seeking options: setpoint column",
         "everything with a cost, limits, and the setpoints of other options",
-        (*_PHYSICS, "limits.", "prices.", "candidate"),
+        (*_PHYSICS, "limits.", "prices.", "candidate", *_RATES),
         "The search is made again: the optimum may move and saves at least as much. A cost-seeking controller comes to "
         "rest elsewhere.",
+    ),
+    Block(
+        "Supply air colder for rooms short of air",
+        "Sheets of options with supply air by demand: column before the setpoint",
+        "everything that loads, airflows and requests rest on, limits, and the duct pressure of the option",
+        (*_PHYSICS, "limits.", "candidate"),
+        "Both resets are brought together again: supply air by demand may settle colder or warmer, mostly not at all.",
     ),
     Block(
         "Setback, warm-up and cool-down",
@@ -109,7 +119,7 @@ BLOCKS = (
         "Counts, months, peaks, hourly audit, ranking, bound",
         "Comparison, Patterns, Zone service, Checks, charts",
         "all inputs",
-        (*_PHYSICS, "limits.", "prices.", "service.", "bins.", "candidate", "rogue_zones."),
+        (*_PHYSICS, "limits.", "prices.", "service.", "bins.", "candidate", "rogue_zones.", *_RATES, *_CHARGES),
         "Hours counted, equal-service flags, ranks, charts, and the bound of perfect resets.",
     ),
     Block(
@@ -155,7 +165,7 @@ class HeldSheet:
         """
         pen, sheet, s, registry = self.pen, self.sheet, self.pen.s, self.registry
         paths = registry.paths()
-        last = _FIRST_INPUT + len(paths) - 1
+        last = _FIRST_INPUT + len(paths) + len(registry.term_lines()) - 1
         title(
             pen.work,
             sheet,
@@ -259,7 +269,11 @@ class HeldSheet:
         for k, block in enumerate(BLOCKS):
             sheet.text(head, _FLAGS + k, block.name, s("head", "small"))
         sheet.height(head, 48)
+        contents = {path: registry.contents[path] for path in paths}
         lines = [(path, registry.label(path)[0], registry.place(path), path in registry.read) for path in paths]
+        for path, label, content, address in registry.term_lines():
+            contents[path] = content
+            lines.append((path, label, address, path in registry.read))
         small, number, flag = (
             s("line", "small"),
             s("general", "line", "small", "left"),
@@ -267,7 +281,7 @@ class HeldSheet:
         )
         quiet = s("line", "small", "quiet")
         for row, (path, label, address, read) in enumerate(lines, _FIRST_INPUT):
-            content = registry.contents[path]
+            content = contents[path]
             sheet.text(row, 0, label, small)
             sheet.text(row, 1, path, quiet)
             sheet.cell(row, _RUN, content, number)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import ROUND_HALF_UP, Decimal
 
 from ...model.plant import curve_description
+from ..formats import money_words
 from ..page import height_of, lines_of, title
 from .inspector import address
 
@@ -263,6 +264,6 @@ def write(pen, sheet, results, inspector, curve_names) -> None:
         ("fuel_thermh", 4),
         " therm/h.",
     )
-    say("Cost", "An hour of this row costs ", ("cost_usd_h", 3), " USD.")
+    say("Cost", "An hour of this row costs ", ("cost_usd_h", 3), money_words(" USD."))
     sheet.freeze(4, 1)
     sheet.on_paper(footer=work.footer, last_row=row, last_column=3, repeat_rows=(3, 3), letter=False)

@@ -15,6 +15,7 @@ from ...money.incentives import BOUND_BY, BUY_DOWN, CAP, CEILING, FLOOR, NO_COST
 from ...money.life_cycle import ESCALATION_OF, MOST_YEARS, NEVER
 from ...money.peaks import AVERAGING
 from ...money.worth import RULES, cost_marks
+from ..formats import money_words
 from ..layout import LIVE_YEAR, MONEY
 from ..page import height_of, lines_of, title
 from ..strict import column_name, quoted
@@ -22,6 +23,7 @@ from .formulas import Scope
 
 SHEET = MONEY
 HEAD_ROW = 5
+_NOTE_WIDTH = 70.0
 FIRST_COLUMN = 2
 _SOURCES = {
     "electricity_kwh": "Electricity",
@@ -147,8 +149,11 @@ class _Writer:
         row, s = self.plan.rows[key], self.s
         sheet = self.sheet
         sheet.text(row, 0, label, s("line", "bold") if bold else s("line"))
-        sheet.text(row, 1, unit, s("line", "small"))
-        sheet.text(row, self.note_column, text, s("line", "small", "quiet", "inset"))
+        sheet.text(row, 1, money_words(unit), s("line", "small"))
+        sheet.text(row, self.note_column, text, s("line", "text_small", "quiet", "left", "inset"))
+        lines = lines_of(text, _NOTE_WIDTH - 1.5, 8.0)
+        if lines > 1:
+            sheet.height(row, height_of(lines, 8.2))
         return row
 
     def own(self, column: int, key: str) -> str:
@@ -681,15 +686,17 @@ def write(pen, sheet, results, registry, positions, plan: MoneyPlan, year: dict)
         link_column=last,
     )
     currency = results.project.prices.currency
-    sheet.text(2, 0, YEAR_ZERO, s("small", "quiet"))
-    sheet.text(
-        3,
-        0,
+    widths = [46.0, 11.0, *[17.0] * len(positions), _NOTE_WIDTH]
+    sheet.widths(widths)
+    about = (
         f"All amounts are in {currency}. Fixed charges of utilities are in no saving. Edit hours, rates and terms on "
-        "the sheet of inputs: this sheet follows. What nobody gave is a default and an assumption.",
-        s("small", "quiet"),
+        "the sheet of inputs: this sheet follows. What nobody gave is a default and an assumption."
     )
-    sheet.widths([46, 11, *[17] * len(positions), 70])
+    # Within the columns of the first options, which stay together on paper.
+    for row, text in ((2, YEAR_ZERO), (3, about)):
+        end = min(FIRST_COLUMN + 3, last)
+        sheet.merged_text(row, 0, row, end, text, s("text_small", "quiet"))
+        sheet.height(row, height_of(lines_of(text, sum(widths[: end + 1]), 8.0), 8.2))
     for place, text in enumerate(("Figure", "Unit")):
         sheet.text(HEAD_ROW, place, text, s("head_left"))
     for place, k in enumerate(positions, FIRST_COLUMN):

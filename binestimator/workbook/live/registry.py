@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from ...errors import WorkbookError
 from ...inputs.form_keys import COUNTS, REVIEWER
+from ...inputs.schema import fields_of
 from ..page import unit_text
 from ..strict import reference
 
@@ -20,6 +21,10 @@ WORDS_ONLY = (
     "prices.currency",
     "emissions.factor_year",
     "emissions.factor_kind",
+    "tariff.name",
+    "energy_price.name",
+    "demand_charge.name",
+    "incentive.name",
 )
 
 
@@ -63,6 +68,7 @@ class Registry:
         self.read: set[str] = set()
         self.decides: set[str] = set()
         self.terms: Callable[[str], tuple[str, int, int] | None] = lambda path: None
+        self.term_contents: dict[str, object] = {}
         self._held: dict[str, str] = {}
 
     def paths(self) -> list[str]:
@@ -113,7 +119,22 @@ class Registry:
     def term_address(self, path: str) -> str | None:
         """Address of a value of the terms of utilities and programmes; None for one that is not given."""
         place = self.terms(path)
-        return None if place is None else reference(*place)
+        if place is None:
+            return None
+        self.read.add(path)
+        return reference(*place)
+
+    def term_lines(self) -> list[tuple[str, str, object, str]]:
+        """Path, label, content in the run and address of every value of the terms that was given."""
+        found = []
+        for path, content in self.term_contents.items():
+            section, _, rest = path.partition("[")
+            name = path.rpartition(".")[2]
+            field = fields_of(section if rest else path.partition(".")[0])[name]
+            place = self.terms(path)
+            if place is not None:
+                found.append((path, field.label, content, reference(*place)))
+        return found
 
     def held(self, path: str) -> str:
         """Address of the value of the run on the sheet of held values."""
@@ -146,4 +167,5 @@ def form_registry(results, plan) -> Registry:
         },
     )
     registry.terms = plan.term_place
+    registry.term_contents = dict(plan.content.terms)
     return registry

@@ -9,6 +9,7 @@ import numpy as np
 from ...hours import MONTHS, clock_calendar, tariff_periods
 from ...inputs.form_terms import term_path
 from ...rates import SOURCE_OF, Rates, tier_usd
+from ..formats import money_words
 from ..layout import TARIFF
 from ..page import title
 from ..strict import column_name, quoted
@@ -118,7 +119,7 @@ def write(pen, sheet, results, registry, positions, plan: TariffPlan, rows_usd: 
         s("small", "quiet"),
     )
     sheet.widths([46, 12, *[17] * (last - _FIRST_COLUMN), 60])
-    for place, text in enumerate(("Rate period", "Hours", *(f"{a} [{b}]" for a, b in _LABELS.values()))):
+    for place, text in enumerate(("Rate period", "Hours", *(f"{a} [{money_words(b)}]" for a, b in _LABELS.values()))):
         sheet.text(_HEAD_ROW, place, text, s("head_left" if place == 0 else "head"))
     sheet.height(_HEAD_ROW, 27)
     if plan.rates:
@@ -178,19 +179,19 @@ def _months(pen, sheet, results, positions, plan: TariffPlan, rows_usd) -> None:
     rows_usd = rows_usd if plan.rates else dict.fromkeys(positions)
     if plan.rates:
         nights = [held_usd(c, rows_usd[k])[0] for k, c in zip(positions, chosen, strict=True)]
-        lines.append(("Nights and idle plant, at the prices of their hours", "USD", "usd2", nights))
+        lines.append(("Nights and idle plant, at the prices of their hours", money_words("USD"), "usd2", nights))
     if np.any([c.charges.tiers_usd for c in chosen]):
         for m, month in enumerate(MONTHS):
             values = [float(c.charges.tiers_usd[m]) for c in chosen]
-            lines.append((f"Tiers beside the margin, {month}", "USD", "usd2_signed", values))
+            lines.append((f"Tiers beside the margin, {month}", money_words("USD"), "usd2_signed", values))
     for n, charge in enumerate(terms.demand_charges):
         for m, month in enumerate(MONTHS):
             if not np.any([c.charges.demand_kw[n, m] for c in chosen]):
                 continue
             values = [float(c.charges.demand_usd[n, m]) for c in chosen]
-            lines.append((f"{charge.name}, {month}", "USD", "usd2", values))
+            lines.append((f"{charge.name}, {month}", money_words("USD"), "usd2", values))
     if not lines:
-        lines.append(("No demand is billed", "USD", "usd2", [0.0] * len(chosen)))
+        lines.append(("No demand is billed", money_words("USD"), "usd2", [0.0] * len(chosen)))
     demand = [
         (f"{charge.name}, billed in {month}", "kW", "f2", [float(c.charges.demand_kw[n, m]) for c in chosen])
         for n, charge in enumerate(terms.demand_charges)
@@ -200,7 +201,7 @@ def _months(pen, sheet, results, positions, plan: TariffPlan, rows_usd) -> None:
     first = plan.held_row + 1
     at = plan.held_row
     sheet.text(at, 0, "Together", s("line", "bold"))
-    sheet.text(at, 1, "USD", s("line", "small"))
+    sheet.text(at, 1, money_words("USD"), s("line", "small"))
     for place, (k, c) in enumerate(zip(positions, chosen, strict=True), _FIRST_COLUMN):
         letter = column_name(place)
         names = Scope()

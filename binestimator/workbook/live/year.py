@@ -7,6 +7,7 @@ import numpy as np
 from ...end_uses import ELECTRIC, ENERGY_KEYS, PRICED
 from ...money import simple_payback_years
 from ...results import ANNUAL, SAVING_KEYS
+from ..formats import money_words
 from ..layout import LIVE_YEAR
 from ..page import title, unit_text
 from ..strict import column_name
@@ -99,7 +100,7 @@ def write(pen, sheet, results, registry, chains, plan: MoneyPlan, charged: Tarif
     for key in SAVING_KEYS:
         label, unit, _ = known[key]
         sheet.text(row, 0, label, s("line", "bold"))
-        sheet.text(row, 1, unit, s("line", "small"))
+        sheet.text(row, 1, money_words(unit), s("line", "small"))
         for place, k in enumerate(positions, 2):
             names = Scope()
             names.put("base", f"${column_name(base_place)}{places[key] + 1}", value[(key, base)])
@@ -120,7 +121,7 @@ def write(pen, sheet, results, registry, chains, plan: MoneyPlan, charged: Tarif
     row = _section(pen, sheet, row + 1, "Simple payback", len(positions))
     for name, label in (("cost_usd", "Implementation cost"), ("incentive_usd", "Incentive")):
         sheet.text(row, 0, label, s("line", "bold"))
-        sheet.text(row, 1, "USD", s("line", "small"))
+        sheet.text(row, 1, money_words("USD"), s("line", "small"))
         for place, k in enumerate(positions, 2):
             c = results.candidates[k].candidate
             found = cost_address(plan, results.candidates[k].worth, place, name)

@@ -8,7 +8,7 @@ from ...results import AS_RUN
 from ...strategies.registry import dsp_strategy, sat_strategy
 from ..charts import fill_of, line_of, pixels_of, place_at, style_chart
 from ..figures import number_of, used_end_uses
-from ..formats import LINES
+from ..formats import LINES, money_words
 from ..page import Work, title
 from ..strict import ROW_PIXELS, Sheet
 from .patterns import short_names, table
@@ -68,7 +68,7 @@ def write(work: Work, sheet: Sheet) -> None:
             "Difference, points",
             "By room heat, points",
             "By loops, points",
-            "As run, USD a year",
+            money_words("As run, USD a year"),
             "Mean SAT at rest, °F",
             "Mean SAT as run, °F",
             "Mean DSP at rest, in. w.c.",
@@ -94,7 +94,7 @@ def write(work: Work, sheet: Sheet) -> None:
     )
     uses = [(key, label) for key, label, _ in used_end_uses(results)] + [
         ("reheat_kbtu", "Reheat at the coil, kBtu"),
-        ("cost_usd", "Energy cost, USD"),
+        ("cost_usd", money_words("Energy cost, USD")),
         ("unmet_degree_hours", "Too warm, zone °F·h"),
         ("cold_zone_hours", "Too cold, zone h"),
         ("starved_zone_hours", "Starved, zone h"),
@@ -139,7 +139,8 @@ def _indicators(work: Work, sheet: Sheet, row: int) -> int:
         work, sheet, row, "as_run_indicators",
         "Indicators: options as run with something wrong, beside the same without it (its size is an input of as_run)",
         "Option and what is wrong", [said(i) for i in found],
-        ["Saving without it, %", "Saving with it, %", "Change of saving, USD a year", "Change of fan energy, kWh",
+        ["Saving without it, %", "Saving with it, %", money_words("Change of saving, USD a year"),
+         "Change of fan energy, kWh",
          "Change of starved hours, zone h", "Change of warmth, zone °F·h", "Change of reheat, kBtu"],
         [*zip(*(i.saving_pct for i in found)), [i.change_of_saving_usd() for i in found],
          *([i.change(key) for i in found]
@@ -181,7 +182,12 @@ def _cost_seeking(work: Work, sheet: Sheet, row: int, options) -> int:
             "the same duct pressure",
             "Controller",
             [*(case.words for case in cases), "least cost (limit of control)"],
-            ["Share reached, %", "Saving as run, USD a year", "Mean SAT as run, °F", "Too warm, zone °F·h"],
+            [
+                "Share reached, %",
+                money_words("Saving as run, USD a year"),
+                "Mean SAT as run, °F",
+                "Too warm, zone °F·h",
+            ],
             [
                 [*(_percent(case.of_ideal) for case in cases), _percent(None if cases[0].of_ideal is None else 1.0)],
                 [*(case.saving_usd for case in cases), sought.ideal_saving_usd],

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..charts import style_chart
-from ..formats import LAGOON, PETROL, RULE
+from ..formats import LAGOON, PETROL, RULE, money_words
 from ..layout import BIN_COLUMNS, BINS_FIRST_ROW
 from ..page import Work, height_of, lines_of, title
 from ..strict import Sheet
@@ -53,7 +53,7 @@ def write(work: Work, sheet: Sheet) -> None:
     sheet.height(head, 40)
     for place, column in enumerate(columns):
         sheet.text(head, place, column.label, s("head_left" if column.style.startswith("text") else "head"))
-        sheet.text(units, place, column.unit, s("units"))
+        sheet.text(units, place, money_words(column.unit), s("units"))
     last = first + len(table) - 1
     for place, column in enumerate(columns):
         # Counts of rows are kept clear of the text beside them.

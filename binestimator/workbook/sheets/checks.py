@@ -15,7 +15,7 @@ from ...row_accuracy import (
 )
 from ..charts import fill_of, pixels_of, place_at, room, style_chart
 from ..figures import check_counts
-from ..formats import LAGOON, OCHRE, PETROL
+from ..formats import LAGOON, OCHRE, PETROL, money_words
 from ..layout import CHECKS
 from ..live.grid import MOST_RESIDUAL
 from ..page import Block, Work, height_of, lines_of, title
@@ -429,8 +429,8 @@ def _accuracy(work: Work, sheet: Sheet, row: int, breaks: list[int]) -> int:
         "Error of classic bins",
         "Bound, ±",
         "Errors in",
-        "Error of rows, USD",
-        "Error of classic bins, USD",
+        money_words("Error of rows, USD"),
+        money_words("Error of classic bins, USD"),
         "Status of classic bins",
     )
     return _long_table(work, sheet, row, heads, bin_accuracy_table(work.results), breaks, write_line)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ...findings import saves_by_ventilation
 from ...results import ANNUAL, AS_RUN, CHANGED_SERVICE, COUNT_KEYS
+from ..formats import money_words
 from ..layout import annual_name
 from ..page import Work, height_of, lines_of, title, unit_text
 from ..strict import Sheet
@@ -152,6 +153,7 @@ def _saving(work: Work, sheet: Sheet, row: int) -> int:
     base = work.results.baseline.annual["cost_usd"]
     shares = [c.saving["cost_usd"] / base if base else None for c in work.results.candidates]
     row = _line(work, sheet, row, "Energy cost, share saved", "of baseline", shares, "pct2_signed")
+    row = _as_run(work, sheet, row)
     row = _reached(work, sheet, row)
     text = "Minimum outdoor air raised to what the baseline gives at its minimum, as far as required"
     row = _line(
@@ -159,7 +161,7 @@ def _saving(work: Work, sheet: Sheet, row: int) -> int:
         sheet,
         row,
         "Energy cost, at equal outdoor air",
-        "USD",
+        money_words("USD"),
         [c.saving_at_equal_oa["cost_usd"] for c in work.results.candidates],
         "usd2_signed",
         text,
@@ -173,6 +175,39 @@ def _saving(work: Work, sheet: Sheet, row: int) -> int:
                 work, sheet, row, name, unit, [c.saving_at_equal_oa[key] for c in work.results.candidates], style
             )
     return row
+
+
+def _as_run(work: Work, sheet: Sheet, row: int) -> int:
+    """Savings at time steps beside the claim, and the claim corrected for the heat that rooms store."""
+    results = work.results
+    if results.as_run is None:
+        return row
+    runs = [results.as_run.get(c.id) for c in results.candidates]
+    of = lambda number: [None if run is None else number(c.id) for c, run in zip(results.candidates, runs)]
+    corrected = lambda id_: (results.as_run_points(id_)[0] + results.as_run_causes(id_)[0]) / 100.0
+    for label, values, text in (
+        (
+            "The same, rooms with mass",
+            of(corrected),
+            "Hour by hour at rest, each room releasing the heat that it released as run: the claim corrected for mass",
+        ),
+        (
+            "The same, as run",
+            of(lambda id_: results.as_run_points(id_)[1] / 100.0),
+            "At time steps with loops; where it differs by more than half a point the sheet of checks says why",
+        ),
+    ):
+        row = _line(work, sheet, row, label, "of baseline", values, "pct2_signed", text)
+    return _line(
+        work,
+        sheet,
+        row,
+        "Energy cost, as run",
+        "USD",
+        [None if run is None else run.saving["cost_usd"] for run in runs],
+        "usd2_signed",
+        "Against the baseline as run",
+    )
 
 
 def _reached(work: Work, sheet: Sheet, row: int) -> int:
@@ -192,15 +227,19 @@ def _reached(work: Work, sheet: Sheet, row: int) -> int:
     run = [results.share_of_bound_as_run(id_) for id_ in ids]
     if any(share is not None for share in run):
         text = "Saving at time steps, as a share of the baseline as run, over that of perfect resets at rest"
-        row = _line(work, sheet, row, "The same, as run", "of bound", run, "pct0", text)
+        row = _line(work, sheet, row, "The share reached, as run", "of bound", run, "pct0", text)
     return row
 
 
 def _money(work: Work, sheet: Sheet, row: int) -> int:
     candidates = work.results.candidates
     row = _section(work, sheet, row, "Money and peak")
-    row = _line(work, sheet, row, "Implementation cost", "USD", [c.candidate.cost_usd for c in candidates], "usd")
-    row = _line(work, sheet, row, "Incentive, once", "USD", [c.candidate.incentive_usd for c in candidates], "usd")
+    row = _line(
+        work, sheet, row, "Implementation cost", money_words("USD"), [c.candidate.cost_usd for c in candidates], "usd"
+    )
+    row = _line(
+        work, sheet, row, "Incentive, once", money_words("USD"), [c.candidate.incentive_usd for c in candidates], "usd"
+    )
     row = _line(
         work,
         sheet,
@@ -239,7 +278,7 @@ def _interactions(work: Work, sheet: Sheet, row: int, last: int) -> int:
     s, results = work.styles, work.results
     if not results.interactions:
         return row
-    row = _section(work, sheet, row, "Do the two resets add up? Saving of energy cost, USD a year")
+    row = _section(work, sheet, row, money_words("Do the two resets add up? Saving of energy cost, USD a year"))
     number = {c.id: k for k, c in enumerate(results.candidates, 1)}
     for place, text in enumerate(
         ("Pair", "", "SAT alone", "DSP alone", "The two added", "Both, as run", "Interaction")
@@ -248,7 +287,7 @@ def _interactions(work: Work, sheet: Sheet, row: int, last: int) -> int:
     row += 1
     for i in results.interactions:
         sheet.text(row, 0, f"{number[i.sat_id]} with {number[i.dsp_id]} = {number[i.both_id]}", s("line"))
-        sheet.text(row, 1, "USD", s("line", "small", "quiet"))
+        sheet.text(row, 1, money_words("USD"), s("line", "small", "quiet"))
         for place, value in enumerate((i.sat_usd, i.dsp_usd, i.sat_usd + i.dsp_usd, i.both_usd, i.interaction_usd), 2):
             sheet.number(row, place, value, s("usd2_signed", "line", "right"))
         row += 1

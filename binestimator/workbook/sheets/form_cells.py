@@ -220,9 +220,9 @@ def add_rule(
         *area,
         **rule,
         input_title=title,
-        input_message=_cut(message),
+        input_message=cut(message),
         error_title="Not allowed",
-        error_message=_cut(f"Expected {allowed}."),
+        error_message=cut(f"Expected {allowed}."),
     )
 
 
@@ -239,7 +239,8 @@ def allowed_text(field: Field) -> str:
     return f"text, at most {field.max_length} characters"
 
 
-def _cut(text: str) -> str:
+def cut(text: str) -> str:
+    """A text as long as the message of a cell may be."""
     return text if len(text) <= LONGEST_RULE_TEXT else text[: LONGEST_RULE_TEXT - 1].rstrip() + "…"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ...inputs.form_keys import INPUTS, PROFILES, STRATEGIES, ZONES
+from ...inputs.form_keys import INPUTS, PROFILES, QUICK, STRATEGIES, ZONES
 from ...inputs.schema import STATUSES, fields_of
 from ..page import height_of, lines_of, title
 from ..strict import Sheet
@@ -97,7 +97,7 @@ def write(form: FormPages, sheet: Sheet, empty: bool) -> None:
         sheet,
         "Input form" if empty else "Input form, filled in",
         "From the first name to an estimate in eight steps; the first two are required, "
-        "with either the third or the fifth",
+        "with either the third or the fifth" + (f"; “{QUICK}” stands for all of them" if empty else ""),
     )
     sheet.widths(_WIDTHS)
     row = 3

@@ -9,12 +9,14 @@ import re
 from itertools import product
 
 from ...advice.value import is_limit_of_control
+from ...ranges.results import sensible
 from ...results import CHANGED_SERVICE
 from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, pixels_of, place_at, room, style_chart
 from ..figures import (
     advised,
     answer,
     holdback_lines,
+    in_percent,
     key_figures,
     known_text,
     money_step,
@@ -30,7 +32,7 @@ from ..figures import (
     value_lines,
     what_moves,
 )
-from ..formats import NUMBERS
+from ..formats import NUMBERS, money_words
 from ..layout import GLANCE, GUIDE, LIVE_YEAR, NOTHING_EDITED, sheet_candidates
 from ..page import Work, height_of, lines_of
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet, column_name, quoted
@@ -49,7 +51,10 @@ _RANK_WIDTH, _OTHER_WIDTH = 10.5, 9.0
 #: Most columns of the table, rank and name among them.
 MOST_COLUMNS = 10
 # Columns that give way, in this order, where a project uses many kinds of energy.
-_GIVES_WAY = ("saving_frac", "cost_usd", "implementation")
+_GIVES_WAY = ("saving_frac", "cost_usd", "implementation", "saving_usd")
+# Columns of ranges, which are values of the run.
+_RANGE, _BEST = "saving_range", "probability_best"
+_RANGE_WIDTH = 12.5
 # More curves than these in one small chart cannot be told apart.
 _MOST_CURVES = 5
 
@@ -99,17 +104,32 @@ def columns_of(results) -> list[tuple[str, str, str, str]]:
             name = label if len(here) == len(keys) else used[here[0]][0]
             changes.append(("+".join(here), name, used[here[0]][1], "change"))
     after = any(c.candidate.incentive_usd > 0.0 for c in results.candidates)
-    others = [
-        ("cost_usd", "Energy cost", "a year", "money"),
-        ("saving_usd", "Saving", "a year", "money"),
-        ("saving_frac", "Saving", "of cost", "money"),
-        ("implementation", "Cost", "once", "once"),
-        ("payback_after", "Pays back", "years, net", "once") if after else ("payback", "Pays back", "years", "once"),
-    ]
+    paid = ("payback_after", "Pays back", "years, net", "once") if after else ("payback", "Pays back", "years", "once")
+    if results.ranges is not None:
+        others = [
+            ("saving_usd", "Saving", "as estimated", "money"),
+            (_RANGE, "8 of 10 draws", "within", "money"),
+            (_BEST, "Best in", "% of draws", "money"),
+            ("implementation", "Cost", "once", "once"),
+            paid,
+        ]
+    else:
+        others = _without_ranges(paid)
     for key in _GIVES_WAY:
         if 2 + len(changes) + len(others) > MOST_COLUMNS:
             others = [column for column in others if column[0] != key]
     return [*changes, *others]
+
+
+def _without_ranges(paid: tuple[str, str, str, str]) -> list[tuple[str, str, str, str]]:
+    """Columns of money where no draws were made."""
+    return [
+        ("cost_usd", "Energy cost", "a year", "money"),
+        ("saving_usd", "Saving", "a year", "money"),
+        ("saving_frac", "Saving", "of cost", "money"),
+        ("implementation", "Cost", "once", "once"),
+        paid,
+    ]
 
 
 def change_of(results, annual, key: str) -> float:
@@ -124,7 +144,7 @@ def _step_of(results, key: str) -> float:
 
 def widths_of(work: Work) -> list[float]:
     """Widths of the columns of the page, which fill it at full size. [characters]"""
-    others = [_OTHER_WIDTH] * len(columns_of(work.results))
+    others = [_RANGE_WIDTH if key == _RANGE else _OTHER_WIDTH for key, *_ in columns_of(work.results)]
     left = FULL_SIZE_PIXELS - sum(pixels_of(w) for w in (_RANK_WIDTH, *others))
     return [_RANK_WIDTH, (left - PADDING_PIXELS) / CHARACTER_PIXELS, *others]
 
@@ -332,7 +352,8 @@ def write_review(work: Work, pen) -> None:
                     "years",
                 ),
             }
-            value, formula, style = of_column[key]
+            # Draws are no formulas: in their columns nothing follows an edit.
+            value, formula, style = of_column.get(key, (None, "", "text"))
         if c.id == base.id and part != "change" and key != "cost_usd":
             value = None
         look = s(style, "right", "middle")
@@ -450,8 +471,16 @@ def _money_cell(results, key: str, c, usd: float) -> tuple[object, str]:
     saving, cost = c.saving["cost_usd"], c.candidate.cost_usd
     if key == "cost_usd":
         return rounded(c.annual["cost_usd"], usd), "usd_short"
+    if key == _BEST:
+        return in_percent(results.ranges[c.id].probability_best), "text"
     if c.id == base.id:
         return "–", "text"
+    if key == _RANGE:
+        found = sensible(results.ranges[c.id].quantities["cost_saving_usd"])
+        if found.p10 is None or found.p90 is None:
+            return found.missing or "–", "text"
+        between = " to " if found.p10 < 0.0 else "–"
+        return between.join(f"{'−' if end < 0.0 else ''}{abs(end):,.0f}" for end in (found.p10, found.p90)), "text"
     if key == "saving_usd":
         return rounded(saving, usd), "usd_signed"
     if key == "saving_frac":
@@ -510,6 +539,11 @@ def remark_texts(results) -> list[str]:
                 "Rounded; in full on “Options in figures”",
                 *(_UNIT_WORDS[unit] for unit in units),
                 *(["cooling: with pumps and tower"] if any("+" in key for key, *_ in columns_of(results)) else []),
+                *(
+                    ["8 of 10 draws: from P10 to P90 of the saving, values of the run"]
+                    if results.ranges is not None
+                    else []
+                ),
                 "payback is simple, not discounted"
                 + (", after the incentive" if any(key == "payback_after" for key, *_ in columns_of(results)) else ""),
             ]
@@ -618,7 +652,7 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
     change = change_chart(work)
     style_chart(
         change,
-        "Change of cost by option, USD",
+        money_words("Change of cost by option, USD"),
         "",
         "",
         size=size,

@@ -7,6 +7,7 @@ from ...hours import MONTHS
 from ...money.accounting import CODE_NOTE
 from ...money.bills import SOURCE, reconciled_words
 from ...results import ANNUAL
+from ..formats import money_words
 from ..page import Work, height_of, lines_of, title, unit_text
 from ..strict import Sheet
 
@@ -113,7 +114,9 @@ def _orders(work: Work, sheet: Sheet, row: int) -> int:
     results, s = work.results, work.styles
     if not results.interactions:
         return row
-    row = _section(work, sheet, row, "Two resets in either order: what the second adds to the first, USD a year")
+    row = _section(
+        work, sheet, row, money_words("Two resets in either order: what the second adds to the first, USD a year")
+    )
     number = {c.id: k for k, c in enumerate(results.candidates, 1)}
     heads = ("Pair", "", "SAT first", "then DSP", "DSP first", "then SAT", "Both", "Interaction")
     for place, text in enumerate(heads):
@@ -121,7 +124,7 @@ def _orders(work: Work, sheet: Sheet, row: int) -> int:
     row += 1
     for i in results.interactions:
         sheet.text(row, 0, f"{number[i.sat_id]} with {number[i.dsp_id]} = {number[i.both_id]}", s("line"))
-        sheet.text(row, 1, "USD", s("line", "small", "quiet"))
+        sheet.text(row, 1, money_words("USD"), s("line", "small", "quiet"))
         values = (i.sat_usd, i.dsp_after_sat_usd, i.dsp_usd, i.sat_after_dsp_usd, i.both_usd, i.interaction_usd)
         for place, value in enumerate(values, 2):
             sheet.number(row, place, value, s("usd2_signed", "line", "right"))
@@ -139,7 +142,7 @@ def _parts(work: Work, sheet: Sheet, row: int) -> int:
     row += 1
     for part in results.advice.parts:
         sheet.text(row, 0, results[part.id].name, s("line"))
-        sheet.text(row, 1, "USD", s("line", "small", "quiet"))
+        sheet.text(row, 1, money_words("USD"), s("line", "small", "quiet"))
         for place, value in enumerate((part.repair_usd, part.companion_usd, part.reset_usd, part.total_usd), 2):
             sheet.number(row, place, value, s("usd2_signed", "line", "right"))
         row += 1

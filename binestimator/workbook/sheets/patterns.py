@@ -16,10 +16,11 @@ from ..charts import (
     style_chart,
 )
 from ..figures import DSP_WORDS, SAT_WORDS, cost_by_end_use, holdbacks, same_line, used_end_uses
-from ..formats import END_USE_COLOURS, INK, LAGOON, LINES, NUMBERS, OCHRE
+from ..formats import END_USE_COLOURS, INK, LAGOON, LINES, NUMBERS, OCHRE, money_words
 from ..layout import sheet_candidates
 from ..page import Block, Work, height_of, lines_of, title
 from ..strict import ROW_PIXELS, Sheet
+from . import money_charts, ranges
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _LABEL_WIDTH, _WIDTH = 42, 13.5
@@ -73,7 +74,7 @@ def write(work: Work, sheet: Sheet) -> None:
         sheet,
         row,
         "cost",
-        "Energy cost by end use, USD a year, from the bin rows",
+        money_words("Energy cost by end use, USD a year, from the bin rows"),
         "Option",
         names,
         [label for _, label, _ in uses],
@@ -86,7 +87,7 @@ def write(work: Work, sheet: Sheet) -> None:
         sheet,
         row,
         "change",
-        "Change of energy cost against the baseline by end use, USD a year: plus costs more",
+        money_words("Change of energy cost against the baseline by end use, USD a year: plus costs more"),
         "Option",
         names,
         [*(label for _, label, _ in uses), "Net"],
@@ -117,7 +118,7 @@ def write(work: Work, sheet: Sheet) -> None:
             (
                 "cost_by_temperature",
                 "cost_usd",
-                "Energy cost of running hours, USD a year, by outdoor temperature (middle of the bin, °F)",
+                money_words("Energy cost of running hours, USD a year, by outdoor temperature (middle of the bin, °F)"),
                 "usd",
             ),
         )
@@ -135,7 +136,7 @@ def write(work: Work, sheet: Sheet) -> None:
             style,
         )
     for block, key, label, style in (
-        ("month_cost", "cost_usd", "Energy cost, USD by month", "usd"),
+        ("month_cost", "cost_usd", money_words("Energy cost, USD by month"), "usd"),
         ("month_kwh", "electricity_kwh", "Electricity, kWh by month", "f0"),
         ("month_therm", "fuel_therm", "Fuel, therm by month", "f1"),
     ):
@@ -157,6 +158,8 @@ def write(work: Work, sheet: Sheet) -> None:
         "f0",
         total=True,
     )
+    row = money_charts.write_tables(work, sheet, row, table)
+    row = ranges.write_tables(work, sheet, row, table)
     _charts(work, sheet, columns)
     sheet.freeze(0, 1)
     pages = 1 + columns // 14
@@ -346,7 +349,7 @@ def _bound_table(work: Work, sheet: Sheet, row: int, names: list[str]) -> int:
         "rows; empty where more than setpoints changes)",
         "Option",
         names,
-        ["Saving, USD a year", "Perfect resets, USD a year", "Share reached, %"],
+        [money_words("Saving, USD a year"), money_words("Perfect resets, USD a year"), "Share reached, %"],
         columns,
         "f0",
         numbered=True,
@@ -380,13 +383,13 @@ def _charts(work: Work, sheet: Sheet, columns: int) -> None:
     middle, offset = place_at(pixels, half)
     positions = sheet_candidates(work.results)
     specs = [
-        ("month_cost", "Energy cost by month", "", "USD"),
+        ("month_cost", "Energy cost by month", "", money_words("USD")),
         ("flow_hours", "Running hours by airflow", "Supply airflow, % of design", "h/yr"),
         (
             "cost_by_temperature",
             "Energy cost by outdoor temperature",
             "Outdoor temperature, °F (middle of the bin)",
-            "USD/yr",
+            money_words("USD/yr"),
         ),
         ("flow", "Supply airflow by outdoor temperature", "Outdoor temperature, °F (middle of the bin)", "cfm"),
     ]
@@ -448,7 +451,9 @@ def dsp_words(candidate) -> str:
 def _bar_charts(work: Work, size: tuple[int, int]) -> list:
     """Cost by end use, savings beside the limit of perfect resets, and the share of it that is reached."""
     cost = use_chart(work, "cost")
-    style_chart(cost, "Energy cost of a year by end use", "Option", "USD a year", size=size, y_format="#,##0")
+    style_chart(
+        cost, "Energy cost of a year by end use", "Option", money_words("USD a year"), size=size, y_format="#,##0"
+    )
     table = work.blocks["bound"]
     bound = work.book.chart("column")
     name, categories, values = table.series(0)
@@ -478,7 +483,7 @@ def _bar_charts(work: Work, size: tuple[int, int]) -> list:
         bound,
         "Saving beside what perfect resets would save",
         "Option",
-        "USD a year",
+        money_words("USD a year"),
         size=size,
         y_format=NUMBERS["signed"],
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ...advice.rogue import REPAIR, driving_zones
+from ..formats import money_words
 from ..page import Work, height_of, lines_of
 from ..strict import Sheet
 
@@ -100,7 +101,7 @@ def _after(work: Work, sheet: Sheet, row: int, last: int) -> int:
     sheet.height(row, height_of(lines_of(text, 150.0)))
     row += 1
     sheet.height(row, 42)
-    for place, label in enumerate(("Option", "Zones", "Way", "", *_AFTER)):
+    for place, label in enumerate(("Option", "Zones", "Way", "", *map(money_words, _AFTER))):
         sheet.text(row, place, label, s("head_left" if place < 3 else "head"))
     sheet.merged_text(row, 4 + len(_AFTER), row, last, "Service", s("head_left"))
     row += 1

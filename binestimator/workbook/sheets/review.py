@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from ...inputs.form_values import Content, cell_of
 from ...inputs.paths import known_path
 from ...inputs.trail import CHANGED, COLUMNS, EARLIER, GIVEN, QUESTIONS, REVIEWED, REVISIONS, RUN, Claim, given_inputs
+from ..formats import money_words
 from ..page import height_of, lines_of, title
 from ..strict import Sheet
 from ..trail import QUESTION_COLUMNS, REVISION_COLUMNS, has_parent, in_words, revisions
@@ -111,7 +112,7 @@ def _changes(sheet: Sheet, s, row: int, trail, changes) -> int:
 
 def _claims(sheet: Sheet, s, row: int, results, trail) -> int:
     """Saving of every candidate as claimed by the earlier run, and now."""
-    heads = ("Earlier saving, USD/yr", "Now, USD/yr", "Option", "Now over earlier", "")
+    heads = (money_words("Earlier saving, USD/yr"), money_words("Now, USD/yr"), "Option", "Now over earlier", "")
     row = _head(sheet, s, row, f"{EARLIER}: run {trail.run_id}", heads)
     earlier = {claim.id: claim for claim in trail.claims}
     now = {c.id: c for c in results.candidates}
@@ -133,7 +134,9 @@ def _for_the_next_run(
     sheet: Sheet, s, row: int, run_id: str, claims: Sequence[Claim], given: Mapping[str, Content]
 ) -> int:
     """A run, its claim and what was given in it, where the next run looks for them."""
-    row = _head(sheet, s, row, RUN, ("Option", "Name", "", "Energy cost, USD/yr", "Saving, USD/yr"))
+    row = _head(
+        sheet, s, row, RUN, ("Option", "Name", "", money_words("Energy cost, USD/yr"), money_words("Saving, USD/yr"))
+    )
     sheet.cells(row, 0, ("Run", run_id), s("line", "as_text"))
     row += 1
     for claim in claims:
@@ -157,7 +160,13 @@ def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
         s,
         row,
         f"{REVIEWED}: a second run with the reviewer’s overrides; the claim is on all other sheets",
-        ["Claimed, USD/yr", "Ratio", "Option", "As reviewed, USD/yr", "Service and rank as reviewed"],
+        [
+            money_words("Claimed, USD/yr"),
+            "Ratio",
+            "Option",
+            money_words("As reviewed, USD/yr"),
+            "Service and rank as reviewed",
+        ],
     )
     for line in lines:
         sheet.number(row, 0, line.claimed_usd, s("f0", "line", "left"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..formats import money_words
 from ..layout import ROW_COLUMNS, ROWS_FIRST_ROW
 from ..page import Work, title
 from ..strict import Sheet
@@ -35,7 +36,7 @@ def write(work: Work, sheet: Sheet) -> None:
     sheet.height(head, 28)
     for place, column in enumerate(columns):
         sheet.text(head, place, column.label, s("head"))
-        sheet.text(units, place, column.unit, s("units"))
+        sheet.text(units, place, money_words(column.unit), s("units"))
     weights = table["weight_h"].to_numpy(dtype=float)
     for place, column in enumerate(columns):
         value: object = None
