@@ -12,6 +12,7 @@ from builders import conditions_of, loads_of, project_of, unit_of, weather_of
 from hypothesis import given
 from hypothesis import strategies as st
 
+from binestimator.advice import advise
 from binestimator.as_run.audit import AS_GIVEN, CASES, audit, runs_of
 from binestimator.as_run.ranking import ranked_as_run
 from binestimator.as_run.report import PUBLISHED_PCT, with_as_run
@@ -39,6 +40,8 @@ from binestimator.strategies.cost_seeking import (
 )
 from binestimator.strategies.limits import sat_limits
 from binestimator.strategies.strategy import SatRows
+from binestimator.terminal import comparison
+from binestimator.workbook.figures import answer, basis_text
 
 PRICES = SimpleNamespace(electricity_usd_kwh=0.12, fuel_usd_therm=1.0, cooling_usd_kbtu=0.01, heat_usd_kbtu=0.02)
 FIGURES = Figures(
@@ -400,3 +403,15 @@ def test_service_as_run_is_near_that_at_rest_for_what_rooms_do_not_move():
     assert run.oa_missing_cfmh > 0.0
     assert run.zone_oa_short_cfmh.shape == (len(results.unit.zones),)
     assert (run.zone_oa_promised_short_cfmh >= run.zone_oa_short_cfmh - 1e-6).all()
+
+
+def test_terminal_and_first_page_say_what_ranks_go_by():
+    results = both()
+    ranked = advise(ranked_as_run(results))
+    by_bins, by_runs = comparison(results), comparison(ranked)
+    assert "ranks go by the bins" in by_bins and "Ranked " not in by_bins
+    assert "options are judged and ranked as run" in by_runs and "service and marks go by the" in by_runs
+    assert AS_GIVEN in by_bins and "cost-seeking  seek as run" in by_bins
+    assert not basis_text(results) and answer(ranked).endswith(basis_text(ranked))
+    # Remedies and repairs are judged with rooms at rest.
+    assert ranked.advice.remedies == () and ranked.advice.after_repairs == ()
