@@ -11,6 +11,7 @@ from builders import PLAIN, WEATHER, merged, weather_of
 from scipy import stats
 from scipy.stats import qmc
 
+from binestimator.cli import parser
 from binestimator.end_uses import END_USES
 from binestimator.errors import InputError
 from binestimator.estimate import estimate
@@ -648,3 +649,12 @@ def test_example_ranges_are_whole():
         assert sum(one.probability_best for one in found.options) == pytest.approx(1.0)
         assert all(set(one.quantities) == set(QUANTITIES) for one in found.options)
         assert (found.hourly is None) is is_coarse
+
+
+def test_switches_of_the_command(capsys):
+    read = lambda *options: parser().parse_args(["estimate", "p.toml", *options])
+    assert (read().ranges, read().no_ranges) == (False, False)
+    assert read("--ranges").ranges and read("--no-ranges").no_ranges
+    with pytest.raises(SystemExit):
+        read("--ranges", "--no-ranges")
+    assert "not allowed with" in capsys.readouterr().err

@@ -115,12 +115,18 @@ class Hours:
         base_site = results.runs[results.baseline_id].site
         yardstick: Yardstick | None = None
         base: ServiceFigures | None = None
+        shared_hours: dict[tuple[int, bytes], Conditions] = {}
         # The baseline's site first: its rooms are the yardstick of all.
         for site in sorted(sites, key=lambda site: site != base_site):
             draws, run = sites[site], results.runs[model.sites[site][0]]
             unit = draws.alone(0)
             hours = self.conditions[site]
-            conditions = draws.conditions(hours if phase is None else _of_days(hours, phase))
+            # Sites that share their hours share what is drawn of them, unless an option changes the people present.
+            people = b"" if draws.people is None else draws.people.tobytes()
+            if (id(hours), people) not in shared_hours:
+                own_hours = draws.conditions(hours if phase is None else _of_days(hours, phase))
+                shared_hours[id(hours), people] = own_hours
+            conditions = shared_hours[id(hours), people]
             rows = Rows.of(unit, conditions)
             if yardstick is None:
                 yardstick = Yardstick.joined([Yardstick.of(unit, block.on, block.loads) for _, block in rows.blocks()])
