@@ -433,7 +433,7 @@ def test_what_was_kept_counts_for_strict_and_not_for_force(
     monkeypatch.setattr(
         module,
         "estimate_and_advise",
-        lambda project, weather: dataclasses.replace(plain_results, checks=(), findings=()),
+        lambda project, weather, **_: dataclasses.replace(plain_results, checks=(), findings=()),
     )
     earlier.leave_run(tmp_path / "out", "plain", sealed=False)
     assert run(capsys, "estimate", write_project(tmp_path), "--out", tmp_path / "out", *options)[0] == code
