@@ -261,7 +261,7 @@ def quick(monkeypatch, plain_results, plain_workbook):
     """The estimate and its workbook replaced by those made before: only what comes after them is tried."""
     import binestimator.advice as module
 
-    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather: plain_results)
+    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather, **_: plain_results)
     monkeypatch.setattr("binestimator.steps.weather_of", lambda project: None)
     monkeypatch.setattr("binestimator.workbook.write.workbook_bytes", lambda results, *more: plain_workbook)
 
@@ -390,7 +390,7 @@ def test_exit_code_1(tmp_path, capsys, monkeypatch, quick, plain_results, status
         checks=(Check(name="n", status=status, value="v", expected="e", text="t"),),
         findings=(Finding(level, "w", "t"),),
     )
-    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather: changed)
+    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather, **_: changed)
     path = write_project(tmp_path)
     for options, expected in (([], plain), (["--strict"], strict)):
         code, out, _ = run(capsys, "estimate", path, "--out", tmp_path, *options)
@@ -433,7 +433,7 @@ def test_what_was_kept_counts_for_strict_and_not_for_force(
     monkeypatch.setattr(
         module,
         "estimate_and_advise",
-        lambda project, weather: dataclasses.replace(plain_results, checks=(), findings=()),
+        lambda project, weather, **_: dataclasses.replace(plain_results, checks=(), findings=()),
     )
     earlier.leave_run(tmp_path / "out", "plain", sealed=False)
     assert run(capsys, "estimate", write_project(tmp_path), "--out", tmp_path / "out", *options)[0] == code
@@ -633,7 +633,7 @@ def test_special_files_are_answered_at_once(tmp_path, capsys, monkeypatch, kind,
     if argument == "--out" and kind == "folder":
         name = name / "pipe"
         os.mkfifo(name)
-    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather: pytest.fail("the work has begun"))
+    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather, **_: pytest.fail("the work has begun"))
     plain = write_project(tmp_path)
     if " of a " in argument:
         key = {"weather of a project": ("weather", "file"), "zones of a project": ("project", "zones_csv")}[argument]
