@@ -8,7 +8,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from builders import conditions_of, loads_of, project_of, unit_of, weather_of
+from builders import SHORT_PIECES, conditions_of, loads_of, project_of, unit_of, weather_of
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -246,15 +246,15 @@ def test_small_steps_with_right_figures_come_to_the_least_cost_of_the_row(oat_f)
     c = steady(project, oat_f)
     base = project.candidate("as_found")
     sat = sat_record("cost_seeking", min_f=55.0, max_f=64.0, step_f=0.1, ignored_requests=1000.0)
-    rows = rows_of(unit, project, c.take(np.zeros(1, dtype=int)), sat)
 
-    def state(sat_f):
-        at = np.array([sat_f])
+    def state(*sat_f):
+        at = np.array(sat_f)
+        rows = rows_of(unit, project, c.take(np.zeros(len(at), dtype=int)), sat)
         pressure = rows.dsp_of_sat(rows.conditions, rows.loads, at)
         return evaluate(unit, rows.conditions, rows.loads, at, pressure, resets_pressure=rows.resets_pressure)
 
     grid = np.arange(55.0, 64.001, 0.05)
-    costs = np.array([state(f).cost_usd_h[0] for f in grid])
+    costs = state(*grid).cost_usd_h
     least = grid[int(np.argmin(costs))]
     near = [state(f) for f in (least - 0.2, least + 0.2)]
     flows, powers = (np.log([getattr(each, name)[0] for each in near]) for name in ("flow_cfm", "fan_kw"))
@@ -276,6 +276,7 @@ def project_with(**changes):
     return project_of(
         project={"default_candidates": False},
         bins={"rows": "mean"},
+        as_run=SHORT_PIECES,
         candidate=[
             {"id": "found", "name": "Found", "baseline": True, "sat": "as_found", "dsp": "as_found"},
             {"id": "least", "name": "Least", "sat": "cost_optimal", "dsp": "as_found"},

@@ -7,7 +7,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from builders import PLAIN, merged, project_of, unit_of, weather_of
+from builders import PLAIN, SHORT_PIECES, merged, project_of, unit_of, weather_of
 from hypothesis import given
 from hypothesis import strategies as st
 from test_as_run import days_of, settings_of
@@ -30,7 +30,8 @@ FEW = {"high_load_zones": 1, "stuck_zones": 1}
 @cache
 def four_zones(**sizes):
     """The plain project as run, with its indicators."""
-    results = estimate(project_of(as_run=FEW | sizes), weather_of())
+    # Steps go by hours, not by rows.
+    results = estimate(project_of(as_run=SHORT_PIECES | FEW | sizes, bins={"rows": "mean"}), weather_of())
     return with_indicators(with_as_run(results, audit(results, only=OPTIONS)))
 
 
@@ -207,13 +208,20 @@ def test_an_option_by_airflow_of_the_project_is_told_itself():
         },
     ]
     project = project_of(
-        **merged(PLAIN, {"project": {"default_candidates": False}, "candidate": candidates, "as_run": FEW})
+        **merged(
+            PLAIN,
+            {
+                "project": {"default_candidates": False},
+                "bins": {"rows": "mean"},
+                "candidate": candidates,
+                "as_run": SHORT_PIECES | FEW,
+            },
+        )
     )
     results = estimate(project, weather_of())
-    found = by_key(with_indicators(with_as_run(results, audit(results))))
+    results = with_as_run(results, audit(results))
+    found = by_key(with_indicators(results))
     assert tuple(found) == tuple(key for key in KEYS if key != "stuck_open")
     assert [found[key].made for key in found] == [False, False, False, True, True]
     assert (found["station_reads_low"].candidate_id, found["station_reads_low"].made) == ("by_flow", False)
-    assert found["station_reads_low"].clean == pytest.approx(
-        with_as_run(results, audit(results)).as_run["by_flow"].annual
-    )
+    assert found["station_reads_low"].clean == pytest.approx(results.as_run["by_flow"].annual)
