@@ -551,10 +551,13 @@ def by_shell(command, **options):
 COMMAND = f"{sys.executable} -m binestimator"
 
 
-def test_standard_output_that_is_closed_or_full(tmp_path):
+@pytest.mark.parametrize("every", [False, pytest.param(True, marks=pytest.mark.slow)], ids=["some", "all"])
+def test_standard_output_that_is_closed_or_full(tmp_path, every):
+    """Some commands, and all of them as a larger slice."""
     path, weather = write_project(tmp_path, bins={"rows": "mean"}), WEATHER / FILES["miami"]
     out = tmp_path / "out"
-    for command in (f"estimate {path} --out {out}", "inputs", f"bins {weather}", f"form {tmp_path / 'f.xlsx'}"):
+    more = (f"bins {weather}", f"form {tmp_path / 'f.xlsx'}") if every else ()
+    for command in (f"estimate {path} --out {out}", "inputs", *more):
         process = by_shell(f"{COMMAND} {command} >&-")
         assert (
             process.returncode == 2
@@ -569,7 +572,7 @@ def test_standard_output_that_is_closed_or_full(tmp_path):
         and "files of this run are complete" in process.stderr
     )
     assert sorted(os.listdir(out)) == FILES_OF_A_RUN
-    for command in ("inputs", f"bins {weather}", "--help", "--version"):
+    for command in ("inputs", "--version", *((f"bins {weather}", "--help") if every else ())):
         process = by_shell(f"{COMMAND} {command} >/dev/full")
         assert (
             process.returncode == 2
@@ -581,11 +584,14 @@ def test_standard_output_that_is_closed_or_full(tmp_path):
         assert (process.returncode, process.stdout, process.stderr) == (2, "", "")
 
 
-def test_a_current_folder_that_was_deleted(tmp_path):
+@pytest.mark.parametrize("every", [False, pytest.param(True, marks=pytest.mark.slow)], ids=["some", "all"])
+def test_a_current_folder_that_was_deleted(tmp_path, every):
+    """Some commands, and all of them as a larger slice."""
     path = write_project(tmp_path)
     gone = f"mkdir {tmp_path}/gone; cd {tmp_path}/gone; rmdir {tmp_path}/gone; {COMMAND}"
     package = {**os.environ, "PYTHONPATH": str(Path(cli.__file__).parents[1])}
-    for command in (f"estimate {path}", "estimate plain.toml", "form f.xlsx", f"bins {FILES['miami']} --csv t.csv"):
+    more = (f"estimate {path}", f"bins {FILES['miami']} --csv t.csv") if every else ()
+    for command in ("estimate plain.toml", "form f.xlsx", *more):
         process = by_shell(f"{gone} {command}", env=package)
         assert (
             process.returncode == 2
