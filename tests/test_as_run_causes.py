@@ -28,7 +28,8 @@ OPTIONS = ["sat_demand", "dsp_demand", "sat_demand_dsp_demand"]
 @cache
 def four_zones():
     """The plain project with its demand resets as run, once for all tests here."""
-    results = estimate(project_of(bins={"rows": "mean"}, as_run=SHORT_PIECES), weather_of())  # steps go by hours, not by rows
+    # Steps go by hours, not by rows.
+    results = estimate(project_of(bins={"rows": "mean"}, as_run=SHORT_PIECES), weather_of())
     return with_as_run(results, audit(results, only=OPTIONS))
 
 

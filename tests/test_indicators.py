@@ -163,8 +163,8 @@ def test_all_indicators_are_told_with_their_changes():
 @pytest.mark.slow
 @pytest.mark.invariant
 def test_nothing_wrong_changes_nothing():
-    """Errors of nothing, gains of one time: the same figures but for what reading arrived air changes. Quickly, on three
-    days: zones on lines of their own, above, and errors of nothing, below."""
+    """Errors of nothing, gains of one time: the same figures but for what reading arrived air changes. Quickly, on
+    three days: zones on lines of their own, above, and errors of nothing, below."""
     found = by_key(four_zones(station_error_frac=0.0, high_load_factor=1.0, stuck_zones=0))
     assert "stuck_open" not in found
     for key in ("station_reads_high", "station_reads_low"):

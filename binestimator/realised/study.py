@@ -412,7 +412,16 @@ def _modelled(model: YearModel, periods, gain: float) -> tuple[list[Use], list[s
         found.append(
             Use(use.key, use.label, use.unit, False, saving, claim, None, base, 1.0, saving, None, claim)
         )  # fmt: skip
-    return found, []
+    if not model.option.overrides:
+        return found, []
+    also = at_setpoints(model, setpoints[0], setpoints[1], gain, changed=True)[1]
+    more = {use.key: float(sum(np.sum(after[rate] - also[rate]) for rate in use.rates)) for use in END_USES}
+    added = [f"{use.label.lower()} {more[use.key]:+,.0f} {use.unit}" for use in END_USES if abs(more[use.key]) >= 0.5]
+    return found, [
+        f"what the option changes besides its setpoints ({', '.join(model.option.overrides)}) is not in the figures "
+        "as modelled, since setpoints do not show that it was done"
+        + (f"; by the model it would add {', '.join(added)} a year" if added else "")
+    ]
 
 
 def _levels(periods, year: Hours, name: str) -> tuple[np.ndarray, np.ndarray] | None:

@@ -168,7 +168,12 @@ def year_model(project: Project, weather, option: str) -> YearModel:
 
 
 def at_setpoints(
-    model: YearModel, sat_f: tuple[np.ndarray, np.ndarray], dsp_inwc: tuple[np.ndarray, np.ndarray], gain: float = 1.0
+    model: YearModel,
+    sat_f: tuple[np.ndarray, np.ndarray],
+    dsp_inwc: tuple[np.ndarray, np.ndarray],
+    gain: float = 1.0,
+    *,
+    changed: bool = False,
 ) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
     """The model in the hours of the typical year at supply temperatures and duct pressures as measured.
 
@@ -179,6 +184,9 @@ def at_setpoints(
         Before and after.
     gain : float
         Multiplier of internal gains, the same in both, by which modelled airflow is the measured one.
+    changed : bool
+        What the option changes besides its setpoints (a repaired economizer, lower minimums) stands after the work.
+        Setpoints do not show that it does.
 
     Returns
     -------
@@ -189,7 +197,7 @@ def at_setpoints(
     base, option = model.sites
     for sat, dsp, site, candidate in (
         (sat_f[0], dsp_inwc[0], base, model.project.baseline),
-        (sat_f[1], dsp_inwc[1], option, model.option),
+        (sat_f[1], dsp_inwc[1], option if changed else base, model.option),
     ):
         unit, rows = site.unit, site.hourly
         if gain != 1.0:
