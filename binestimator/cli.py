@@ -232,6 +232,18 @@ def parser() -> argparse.ArgumentParser:
         action="store_true",
         help="run all options at time steps as well, as controllers run them; as the input as_run.enabled does",
     )
+    how_sure = estimate.add_mutually_exclusive_group()
+    how_sure.add_argument(
+        "--ranges",
+        action="store_true",
+        help="full ranges of all results from many draws of the uncertain inputs, some of them hour by hour (default: "
+        "coarse ranges from few draws)",
+    )
+    how_sure.add_argument(
+        "--no-ranges",
+        action="store_true",
+        help="no ranges at all; as the input ranges.coarse = false does",
+    )
     estimate.add_argument(
         "--indicators",
         action="store_true",

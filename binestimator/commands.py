@@ -67,6 +67,10 @@ def run_estimate(args) -> None:
 
             # Advice goes by ranks.
             results = advise(ranked_as_run(results))
+    if args.ranges or project.terms.draws.coarse and not args.no_ranges:
+        from binestimator.ranges.find import with_ranges
+
+        results = with_ranges(results, full=args.ranges, progress=progress("Ranges") if args.ranges else None)
     if measured is not None:
         from dataclasses import replace
 

@@ -64,4 +64,4 @@ def floats(value):
 def decided(condition) -> bool:
     """Whether a condition on inputs holds; formulas are written for what it is in the run."""
     decide = getattr(condition, "decided", None)
-    return bool(condition) if decide is None else decide()
+    return bool(np.all(condition)) if decide is None else decide()

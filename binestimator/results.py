@@ -590,8 +590,8 @@ class Results:
     something wrong, None where they were not asked for · ``handover_id`` candidate that is to
     be handed over, None for the one that the first page presents · ``bills`` of twelve months beside the baseline,
     empty where none are given · ``trends`` what trend logs have measured (``trends.measured.Measured``), None where
-    none were given · ``ranked_by`` what ranks, service and the best option go by, ``BINS`` or ``AS_RUN`` ·
-    ``ranges`` how sure all of it is (``ranges.results.Ranges``), None where no draws were made.
+    none were given · ``ranges`` how sure all of it is (``ranges.results.Ranges``), None where no draws were made ·
+    ``ranked_by`` what ranks, service and the best option go by, ``BINS`` or ``AS_RUN``.
     """
 
     project: Project

@@ -29,6 +29,7 @@ from binestimator.errors import InputError
 from binestimator.estimate import estimate
 from binestimator.inputs.form import read_form
 from binestimator.inputs.given import MOST, MOST_ZONES_BY_CANDIDATES
+from binestimator.inputs.range_lines import range_lines
 from binestimator.inputs.read import project_from_mapping
 from binestimator.inputs.schema import FIELDS, STRATEGY_SECTIONS, Field, fields_of
 from binestimator.inputs.values import MOST_POINTS, POINT_X_RANGE
@@ -241,6 +242,12 @@ def _counted(kind: str, count: int) -> dict:
         mapping["building"] = {"floor_area_ft2": 60_000}
         _describe_quickly(mapping)
         mapping["special"] = [{"name": f"room {k}", "group": "office", "area_ft2": 100} for k in range(count)]
+    elif kind == "range":
+        lines = [list(range_lines().values())[k % len(range_lines())] for k in range(count)]
+        mapping[kind] = [
+            {"name": line.key, "low": line.ends[0][0], "high": line.ends[0][1], "source": f"range {k}"}
+            for k, line in enumerate(lines)
+        ]
     elif kind in _TERMS:
         mapping[kind] = [{"name": f"{kind} {k}", **_TERMS[kind]} for k in range(count)]
     else:

@@ -11,7 +11,7 @@ from ..end_uses import ELECTRIC, ELECTRICITY_KEY, END_USES
 from ..hours import Conditions
 from ..model.loads import loads_of
 from ..model.night import NightBlock, NightDuct, night_air_cfm, run_nights, same_air
-from ..model.system import RowState, evaluate, heat_sources, heating_enabled
+from ..model.system import Floating, RowState, evaluate, heat_sources, heating_enabled
 from ..model.unit import Unit
 from ..money import annual_cost_usd
 from ..rates import Rates, hourly_cost_usd
@@ -31,19 +31,24 @@ from .rows import Part, Rows
 FEW_ROWS = 1000
 
 
-def run_parts(unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None, oa_least_cfm=None) -> list[Part]:
+def run_parts(
+    unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None, oa_least_cfm=None, floating=None
+) -> list[Part]:
     """Evaluate a candidate on running rows, split by its operators' overrides.
 
     An override rules for a share of every running row, so the row is evaluated with and
     without it and the parts are weighted: the mean of the setpoints would not do, since
     energy is not linear in them. ``oa_least_cfm`` raises the minimum outdoor air of each part, in their
-    order. [cfm] Many rows and zones are worked on in blocks.
+    order. [cfm] Many rows and zones are worked on in blocks. ``floating`` (dict) keeps the supply temperatures of rows
+    that float by pressure strategy, for other candidates on the same unit and rows; of rows in one block alone.
     """
     found = []
     for here, block in rows.blocks():
         least = None if oa_least_cfm is None else [cfm[here] for cfm in oa_least_cfm]
         held = None if optimal_sat is None else optimal_sat[here]
-        found.append(_parts_of_block(unit, candidate, block, [sat[here] for sat in other_sats], held, least))
+        kept = floating if block is rows else None
+        others = [sat[here] for sat in other_sats]
+        found.append(_parts_of_block(unit, candidate, block, others, held, least, kept))
     return found[0] if len(found) == 1 else [_joined(same) for same in zip(*found, strict=True)]
 
 
@@ -59,7 +64,9 @@ def _joined(parts: Sequence[Part]) -> Part:
     )
 
 
-def _parts_of_block(unit: Unit, candidate, rows: Rows, other_sats, optimal_sat, oa_least_cfm) -> list[Part]:
+def _parts_of_block(
+    unit: Unit, candidate, rows: Rows, other_sats, optimal_sat, oa_least_cfm, floating=None
+) -> list[Part]:
     """:func:`run_parts` of rows that are worked on at once."""
     normal = setpoints(unit, candidate, rows.on, rows.loads, other_sats, optimal_sat)
     sat, dsp = candidate.sat, candidate.dsp
@@ -78,9 +85,10 @@ def _parts_of_block(unit: Unit, candidate, rows: Rows, other_sats, optimal_sat, 
                 continue
             used = normal
             if sat_value is not None or dsp_value is not None:
-                new_sat = normal.sat_f if sat_value is None else np.full(shape, sat_value)
+                shift, factor = unit.found.sat_shift_f, unit.found.dsp_factor
+                new_sat = normal.sat_f if sat_value is None else np.full(shape, sat_value + shift)
                 if dsp_value is not None:
-                    new_dsp = np.full(shape, dsp_value)
+                    new_dsp = np.full(shape, dsp_value * factor)
                 elif sat_value is None:
                     new_dsp = normal.dsp_inwc
                 else:
@@ -95,7 +103,7 @@ def _parts_of_block(unit: Unit, candidate, rows: Rows, other_sats, optimal_sat, 
             least = None if oa_least_cfm is None else oa_least_cfm[len(wanted)]
             wanted.append(_Wanted(share=share, setpoints=used, dsp_inwc=dsp_value, oa_least_cfm=least))
     parts: list[Part] = []
-    for one, state in zip(wanted, _states(unit, dsp, rows, wanted), strict=True):
+    for one, state in zip(wanted, _states(unit, dsp, rows, wanted, floating), strict=True):
         used = one.setpoints
         if one.dsp_inwc is None:
             # Where the supply air floats, the pressure strategy answers to the temperature that results.
@@ -115,7 +123,7 @@ class _Wanted:
     oa_least_cfm: np.ndarray | None
 
 
-def _states(unit: Unit, dsp, rows: Rows, wanted: Sequence[_Wanted]) -> list[RowState]:
+def _states(unit: Unit, dsp, rows: Rows, wanted: Sequence[_Wanted], floating=None) -> list[RowState]:
     """States of parts in their order. Parts at the same duct pressure are further rows of one evaluation where rows are
     few: what they take is calls of functions, whatever the number of rows."""
     count = len(rows.on)
@@ -127,8 +135,11 @@ def _states(unit: Unit, dsp, rows: Rows, wanted: Sequence[_Wanted]) -> list[RowS
         some = [wanted[k] for k in places]
         index = slice(None) if len(some) == 1 else np.tile(np.arange(count), len(some))
         least = [one.oa_least_cfm for one in some if one.oa_least_cfm is not None]
+        known = None
+        if floating is not None and not least:
+            known = floating.setdefault((dsp, some[0].dsp_inwc, len(some)), Floating(count * len(some)))
         state = evaluate(
-            unit,
+            unit.take(index),
             rows.on.take(index),
             rows.loads.take(index),
             np.concatenate([one.setpoints.sat_f for one in some]),
@@ -136,6 +147,7 @@ def _states(unit: Unit, dsp, rows: Rows, wanted: Sequence[_Wanted]) -> list[RowS
             resets_pressure=resets_pressure(dsp),
             dsp_of_sat=dsp_of_sat(unit, dsp, some[0].dsp_inwc),
             oa_least_cfm=np.concatenate(least) if least else None,
+            floating=known,
         )
         for k, place in enumerate(places):
             states[place] = state.take(slice(k * count, (k + 1) * count))

@@ -379,8 +379,9 @@ def sat_range_f(f: Facts, oat_f, occupied: float = 1.0):
     low, high = f.sat_way.range(f.sat)
     top = high if f.cold_limit_f is None else min(high, f.cold_limit_f)
     oat = np.atleast_1d(np.asarray(oat_f, dtype=float))
-    # Of all that rows have, strategies with a sequence of their own read these two at a step.
-    rows = SimpleNamespace(conditions=SimpleNamespace(oat_f=oat, occupied=np.full(oat.shape, occupied)))
+    # Of all that rows have, strategies with a sequence of their own read these at a step.
+    conditions = SimpleNamespace(oat_f=oat, occupied=np.full(oat.shape, occupied))
+    rows = SimpleNamespace(unit=f.unit, conditions=conditions)
     return tuple(np.asarray(f.sat_way.of_step_f(f.sat, rows, loop, top), dtype=float) for loop in (low, high))
 
 

@@ -255,6 +255,8 @@ _TITLES = {
     "demand_charge": "Demand charges",
     "measures": "Measure accounting",
     "bills": "Bills of twelve months",
+    "ranges": "Ranges of results",
+    "range": "Ranges of uncertain inputs",
     "remedies": "Costs of remedies",
     "rogue_zones": "Rogue zones",
     "bins": "Bins",

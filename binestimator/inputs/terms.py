@@ -10,11 +10,12 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from binestimator.inputs.problems import Problems, sentence
+from binestimator.inputs.range_lines import range_lines
 from binestimator.inputs.schema import TERM_SECTIONS, Record, fields_of, record_type
 from binestimator.inputs.values import did_you_mean
 
 #: Sections that are lists of tables; the others are one table.
-TERM_LISTS = ("peak_window", "incentive", "energy_price", "demand_charge")
+TERM_LISTS = ("peak_window", "incentive", "energy_price", "demand_charge", "range")
 #: The window that counts where a project names none.
 USUAL_WINDOW = "Summer afternoons"
 
@@ -25,7 +26,7 @@ class Terms:
 
     ``windows`` of peak demand, the one of ``USUAL_WINDOW`` where none is given · ``incentives`` · ``tariff``,
     ``energy_prices``, ``demand_charges`` of the utility · ``measures`` how savings are accounted for · ``bills`` of
-    twelve months · ``given`` what was
+    twelve months · ``draws`` of uncertain inputs, and ``ranges`` of the project's own for them · ``given`` what was
     given, by section, for files and checksums.
     """
 
@@ -36,6 +37,8 @@ class Terms:
     bills: Record
     energy_prices: tuple[Record, ...] = ()
     demand_charges: tuple[Record, ...] = ()
+    draws: Record = record_type("ranges")()
+    ranges: tuple[Record, ...] = ()
     given: tuple[tuple[str, tuple[tuple[tuple[str, object], ...], ...]], ...] = field(default=(), repr=False)
 
     @property
@@ -97,6 +100,7 @@ def terms_of(given: Mapping[str, list[dict]], problems: Problems, candidate_ids:
                 f"at least {incentive.shortest_payback_years:g} yr",
             )
     _check_tariff(records, problems)
+    _check_ranges(records["range"], problems)
     measures = (records["measures"] or (NO_TERMS.measures,))[0]
     if measures.code_baseline and measures.code_baseline not in candidate_ids:
         problems.add(
@@ -117,8 +121,37 @@ def terms_of(given: Mapping[str, list[dict]], problems: Problems, candidate_ids:
         bills=(records["bills"] or (NO_TERMS.bills,))[0],
         energy_prices=records["energy_price"],
         demand_charges=records["demand_charge"],
+        draws=(records["ranges"] or (NO_TERMS.draws,))[0],
+        ranges=records["range"],
         given=kept,
     )
+
+
+def _check_ranges(ranges: tuple[Record, ...], problems: Problems) -> None:
+    """Ranges of inputs that there are, with low below high."""
+    lines = range_lines()
+    for one in ranges:
+        where = f"range[{one.name}]"
+        line = lines.get(one.name)
+        if line is None:
+            problems.add(
+                f"{where}.name", "no such uncertain input", one.name, ", ".join(lines), did_you_mean(one.name, lines)
+            )
+            continue
+        if not one.low < one.high:
+            problems.add(f"{where}.high", "is not above low", one.high, f"above {one.low:g}")
+        elif one.given_as == "value" and (len(line.paths) != 1 or "*" in line.paths[0]):
+            problems.add(f"{where}.given_as", "the range is not of one input", one.given_as, '"factor"')
+        elif one.given_as == "factor" and not one.low <= line.base <= one.high:
+            problems.add(
+                where,
+                "does not hold the value in force",
+                [one.low, one.high],
+                f"low up to {line.base:g} and high from {line.base:g} on",
+                "change the input itself, then say how far it may be off",
+            )
+        elif one.given_as == "factor" and line.base == 1.0 and one.low < 0.0:
+            problems.add(f"{where}.low", "is a factor below 0", one.low, "0 or more")
 
 
 def _check_tariff(records: Mapping, problems: Problems) -> None:

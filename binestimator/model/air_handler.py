@@ -17,7 +17,7 @@ from ..moist_air import (
     saturation_pressure_psia,
 )
 from ..named import Constant, named
-from .unit import Groups, Unit, Zones
+from .unit import Groups, Unit, Zones, number
 
 # Denominators of the moisture balance are kept above this flow [cfm] so that a room with
 # neither outdoor air nor infiltration has a (very humid) answer instead of none.
@@ -77,17 +77,17 @@ def minimum_oa_frac(unit: Unit, flow_cfm, occupied, oa_people_cfm, oa_least_cfm=
     return np.minimum(share, oa.maximum_frac)
 
 
-def design_outdoor_air_cfm(zones: Zones, groups: Groups) -> tuple[float, float]:
+def design_outdoor_air_cfm(zones: Zones, groups: Groups):
     """Sum of zone outdoor air at full occupancy: share by area and share by people. [cfm]
 
     ASHRAE 62.1 breathing-zone form, rates per group; the system ventilation efficiency
     is applied by the caller.
     """
     area = zones.area_ft2 * zones.multiplier
-    people = area * zones.gain_multiplier / groups.people_ft2[zones.group]
-    by_area = float(np.sum(area * groups.oa_cfm_ft2[zones.group]))
-    by_people = float(np.sum(people * groups.oa_cfm_person[zones.group]))
-    return by_area, by_people
+    people = area * zones.gain_multiplier / groups.people_ft2[..., zones.group]
+    by_area = np.sum(area * groups.oa_cfm_ft2[..., zones.group], axis=-1)
+    by_people = np.sum(people * groups.oa_cfm_person[..., zones.group], axis=-1)
+    return number(by_area), number(by_people)
 
 
 def required_oa_cfm(unit: Unit, occupied, oa_people_cfm):
@@ -100,7 +100,7 @@ def required_oa_cfm(unit: Unit, occupied, oa_people_cfm):
         return unit.oa_required_cfm * occupied
     area, people = design_outdoor_air_cfm(unit.zones, unit.groups)
     full = area + people
-    share = (area + oa_people_cfm) / full if full > 0.0 else 1.0
+    share = np.where(full > 0.0, (area + oa_people_cfm) / np.where(full > 0.0, full, 1.0), 1.0)
     return unit.oa_required_cfm * share * occupied
 
 
@@ -141,7 +141,7 @@ def mix(unit: Unit, allowed, oa_min_frac, oat_f, return_f, target_f) -> MixedAir
     eco = unit.economizer
     x_max = np.maximum(unit.outdoor_air.maximum_frac, oa_min_frac)
     if eco.stuck_frac is not None:
-        x = np.full(np.shape(oat_f), float(eco.stuck_frac))
+        x = np.full(np.shape(oat_f), eco.stuck_frac, dtype=float)
         return MixedAir(oa_frac=x, mat_f=return_f + x * (oat_f - return_f), economizing=np.zeros(x.shape, dtype=bool))
     cold_enough = oat_f < target_f
     gap = return_f - oat_f

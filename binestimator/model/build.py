@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from types import MappingProxyType
 
 import numpy as np
 
@@ -10,20 +12,38 @@ from ..rates import prices_of
 from ..units import BTU_PER_WH
 from .air_handler import design_outdoor_air_cfm
 from .fan import fan_power_at
-from .unit import Groups, Sizes, Unit, Zones, damper_flow_frac
+from .unit import Groups, Sizes, Unit, Zones, beside_zones, damper_flow_frac, number
 
 # Combined outside film of a roof in summer, Btu/h.ft2.F. ASHRAE Fundamentals uses 3.0
 # for the sol-air temperature of surfaces in summer (from memory).
 ROOF_FILM_BTUH_FT2_F = 3.0
+_NOTHING: Mapping[str, np.ndarray] = MappingProxyType({})
 
 
-def _array(records, name) -> np.ndarray:
-    return np.array([float(getattr(record, name)) for record in records])
+class Columns:
+    """Inputs of records of one kind as arrays (N,).
 
+    Parameters
+    ----------
+    records : sequence
+    drawn : mapping
+        Name of an input -> array (N,), or (D, N) of D draws, in place of what the records say.
+    """
 
-def _given(records, name) -> np.ndarray:
-    """Optional inputs as floats, NaN where not given."""
-    return np.array([np.nan if getattr(r, name) is None else float(getattr(r, name)) for r in records])
+    def __init__(self, records, drawn: Mapping[str, np.ndarray]):
+        self.records, self.drawn = records, drawn
+
+    def __call__(self, name: str) -> np.ndarray:
+        """An input of all records."""
+        if name in self.drawn:
+            return self.drawn[name]
+        return np.array([float(getattr(record, name)) for record in self.records])
+
+    def given(self, name: str) -> np.ndarray:
+        """An optional input, NaN where it is not given."""
+        if name in self.drawn:
+            return self.drawn[name]
+        return np.array([np.nan if getattr(r, name) is None else float(getattr(r, name)) for r in self.records])
 
 
 def _or(first: np.ndarray, second) -> np.ndarray:
@@ -46,20 +66,23 @@ def surveyed_index_share(flow_cfm, damper_pct, dsp_inwc, max_cfm, index_dsp_inwc
     return dsp_inwc / index_dsp_inwc * (max_cfm / open_cfm) ** 2
 
 
-def build_groups(project) -> Groups:
-    """Profile groups of a project as arrays."""
-    g = project.groups
+def _groups(of_groups: Columns) -> Groups:
     return Groups(
-        names=tuple(r.name for r in g),
-        people_ft2=_array(g, "people_ft2"),
-        people_sensible_btuh=_array(g, "people_sensible_btuh"),
-        people_latent_btuh=_array(g, "people_latent_btuh"),
-        lights_btuh_ft2=_array(g, "lights_w_ft2") * BTU_PER_WH,
-        lights_plenum_frac=_array(g, "lights_plenum_frac"),
-        equipment_btuh_ft2=_array(g, "equipment_w_ft2") * BTU_PER_WH,
-        oa_cfm_person=_array(g, "oa_cfm_person"),
-        oa_cfm_ft2=_array(g, "oa_cfm_ft2"),
+        names=tuple(r.name for r in of_groups.records),
+        people_ft2=of_groups("people_ft2"),
+        people_sensible_btuh=of_groups("people_sensible_btuh"),
+        people_latent_btuh=of_groups("people_latent_btuh"),
+        lights_btuh_ft2=of_groups("lights_w_ft2") * BTU_PER_WH,
+        lights_plenum_frac=of_groups("lights_plenum_frac"),
+        equipment_btuh_ft2=of_groups("equipment_w_ft2") * BTU_PER_WH,
+        oa_cfm_person=of_groups("oa_cfm_person"),
+        oa_cfm_ft2=of_groups("oa_cfm_ft2"),
     )
+
+
+def _beside_facades(value):
+    """A number, or one by draw (D,), beside zones and facades."""
+    return value if np.ndim(value) == 0 else value[:, None, None]
 
 
 def group_of_zones(project) -> np.ndarray:
@@ -68,7 +91,7 @@ def group_of_zones(project) -> np.ndarray:
     return np.array([0 if z.group is None else index[z.group] for z in project.zones], dtype=int)
 
 
-def build_unit(project, sizes: Sizes) -> Unit:
+def build_unit(project, sizes: Sizes, zones_drawn=_NOTHING, groups_drawn=_NOTHING) -> Unit:
     """Arrays and records of a project with every size resolved.
 
     Parameters
@@ -77,76 +100,80 @@ def build_unit(project, sizes: Sizes) -> Unit:
         Validated inputs; what is given there rules over ``sizes``.
     sizes : Sizes
         Used where an input is not given.
+    zones_drawn, groups_drawn : mapping
+        Inputs of zones and of groups that differ between D draws: name -> array (D, Z) or (D, G). Records of sections
+        and ``sizes`` may hold arrays (D,), sizes of zones (D, Z), likewise; what follows from them then has one more
+        axis in front. The unit is one of draws and no unit of the model until it is spread over rows (``ranges.draw``).
     """
-    z = project.zones
+    z, of_groups = Columns(project.zones, zones_drawn), Columns(project.groups, groups_drawn)
     building = project.building
     group = group_of_zones(project)
-    by_group = lambda name: _array(project.groups, name)[group]
+    by_group = lambda name: of_groups(name)[..., group]
 
-    max_cfm = _or(_given(z, "max_cfm"), sizes.zone_max_cfm)
-    min_cfm = np.minimum(_or(_given(z, "min_cfm"), by_group("minimum_flow_frac") * max_cfm), max_cfm)
-    heat_max = np.maximum(_or(_given(z, "heat_max_cfm"), np.maximum(0.5 * max_cfm, min_cfm)), min_cfm)
-    heat_min = np.clip(_or(_given(z, "heat_min_cfm"), min_cfm), None, heat_max)
-    glass = np.stack([_array(z, f"glass_{side}_ft2") for side in ("north", "east", "south", "west")], axis=1)
+    max_cfm = _or(z.given("max_cfm"), sizes.zone_max_cfm)
+    min_cfm = np.minimum(_or(z.given("min_cfm"), by_group("minimum_flow_frac") * max_cfm), max_cfm)
+    heat_max = np.maximum(_or(z.given("heat_max_cfm"), np.maximum(0.5 * max_cfm, min_cfm)), min_cfm)
+    heat_min = np.clip(_or(z.given("heat_min_cfm"), min_cfm), None, heat_max)
+    glass = np.stack([z(f"glass_{side}_ft2") for side in ("north", "east", "south", "west")], axis=1)
     fan = project.fan
     index_dsp = fan.design_dsp_inwc if fan.index_dsp_inwc is None else fan.index_dsp_inwc
     surveyed = surveyed_index_share(
-        _given(z, "survey_flow_cfm"),
-        _given(z, "survey_damper_pct"),
-        _given(z, "survey_dsp_inwc"),
+        z.given("survey_flow_cfm"),
+        z.given("survey_damper_pct"),
+        z.given("survey_dsp_inwc"),
         max_cfm,
-        index_dsp,
-        project.limits.damper_exponent,
+        beside_zones(index_dsp),
+        beside_zones(project.limits.damper_exponent),
     )
-    multiplier = _array(z, "multiplier")
-    rogue = np.array([r.rogue for r in z])
-    reheat = np.array([bool(r.reheat) for r in z]) & (project.heating.type != "none")
+    multiplier = z("multiplier")
+    rogue = np.array([r.rogue for r in project.zones])
+    reheat = np.array([bool(r.reheat) for r in project.zones]) & (project.heating.type != "none")
 
     follows = np.array([bool(record.follows_outdoor_air) for record in project.groups])[group]
     follows &= project.room_setpoints.rule == "outdoor_air"
 
     zones = Zones(
-        names=tuple(r.name for r in z),
+        names=tuple(r.name for r in project.zones),
         group=group,
         multiplier=multiplier,
-        area_ft2=_array(z, "area_ft2"),
-        gain_multiplier=_array(z, "gain_multiplier"),
-        ua_btuh_f=_array(z, "ua_btuh_f"),
-        aperture_ft2=glass * building.window_shgc * building.shading_factor,
-        roof_ft2_eq=_array(z, "roof_ft2") * building.roof_u * building.roof_absorptance / ROOF_FILM_BTUH_FT2_F,
-        infiltration_cfm=_array(z, "infiltration_cfm"),
+        area_ft2=z("area_ft2"),
+        gain_multiplier=z("gain_multiplier"),
+        ua_btuh_f=z("ua_btuh_f"),
+        aperture_ft2=glass * building.window_shgc * _beside_facades(building.shading_factor),
+        roof_ft2_eq=z("roof_ft2") * building.roof_u * building.roof_absorptance / ROOF_FILM_BTUH_FT2_F,
+        infiltration_cfm=z("infiltration_cfm"),
         max_cfm=max_cfm,
         min_cfm=min_cfm,
         min_unoccupied_cfm=np.minimum(by_group("minimum_unoccupied_frac") * max_cfm, max_cfm),
-        dual_maximum=np.array([r.heating_law == "dual_maximum" for r in z]),
+        dual_maximum=np.array([r.heating_law == "dual_maximum" for r in project.zones]),
         heat_min_cfm=heat_min,
         heat_max_cfm=heat_max,
         has_reheat=reheat,
-        reheat_btuh=np.where(reheat, _or(_given(z, "reheat_kbtuh") * 1000.0, sizes.zone_reheat_btuh), 0.0),
-        reheat_rise_max_f=_array(z, "reheat_rise_max_f"),
-        cool_occupied_f=_or(_given(z, "cooling_setpoint_f"), by_group("cooling_setpoint_f")),
-        heat_occupied_f=_or(_given(z, "heating_setpoint_f"), by_group("heating_setpoint_f")),
+        reheat_btuh=np.where(reheat, _or(z.given("reheat_kbtuh") * 1000.0, sizes.zone_reheat_btuh), 0.0),
+        reheat_rise_max_f=z("reheat_rise_max_f"),
+        cool_occupied_f=_or(z.given("cooling_setpoint_f"), by_group("cooling_setpoint_f")),
+        heat_occupied_f=_or(z.given("heating_setpoint_f"), by_group("heating_setpoint_f")),
         cool_unoccupied_f=by_group("cooling_unoccupied_f"),
         heat_unoccupied_f=by_group("heating_unoccupied_f"),
-        follows_cool=follows & np.isnan(_given(z, "cooling_setpoint_f")),
-        follows_heat=follows & np.isnan(_given(z, "heating_setpoint_f")),
-        index_share=_or(surveyed, _given(z, "index_share")),
-        weight=multiplier * _array(z, "importance"),
+        follows_cool=follows & np.isnan(z.given("cooling_setpoint_f")),
+        follows_heat=follows & np.isnan(z.given("heating_setpoint_f")),
+        index_share=_or(surveyed, z.given("index_share")),
+        weight=multiplier * z("importance"),
         asks_temperature=np.isin(rogue, ("failed_sensor", "both")),
         asks_pressure=np.isin(rogue, ("starved_branch", "both")),
-        sat_max_f=_or(_given(z, "sat_max_f"), np.inf),
+        sat_max_f=_or(z.given("sat_max_f"), np.inf),
     )
 
     design_cfm = sizes.design_cfm if project.air_handler.design_cfm is None else project.air_handler.design_cfm
     max_fan_cfm = design_cfm if project.air_handler.max_cfm is None else project.air_handler.max_cfm
     motor_hp = sizes.motor_hp if fan.motor_hp is None else fan.motor_hp
-    groups = build_groups(project)
+    groups = _groups(of_groups)
     oa = project.outdoor_air
     oa_area, oa_people = design_outdoor_air_cfm(zones, groups)
     oa_required = (oa_area + oa_people) / oa.ventilation_efficiency if oa.required_cfm is None else oa.required_cfm
     oa_minimum = oa_required if oa.minimum_cfm is None else oa.minimum_cfm
     oa_required_by = oa.required_by or ("people" if oa.control == "people" else "design")
-    oa_position = min(oa_minimum / design_cfm, 1.0) if oa.position_frac is None else oa.position_frac
+    oa_position = np.minimum(oa_minimum / design_cfm, 1.0) if oa.position_frac is None else oa.position_frac
 
     unit = Unit(
         zones=zones,
@@ -164,23 +191,23 @@ def build_unit(project, sizes: Sizes) -> Unit:
         service=project.service,
         prices=prices_of(project),
         infiltration_running_frac=building.infiltration_running_frac,
-        design_cfm=float(design_cfm),
-        max_cfm=float(max_fan_cfm),
-        motor_hp=float(motor_hp),
+        design_cfm=number(design_cfm),
+        max_cfm=number(max_fan_cfm),
+        motor_hp=number(motor_hp),
         fan_scale=1.0,
-        index_dsp_inwc=float(index_dsp),
-        oa_minimum_cfm=float(oa_minimum),
-        oa_required_cfm=float(oa_required),
+        index_dsp_inwc=number(index_dsp),
+        oa_minimum_cfm=number(oa_minimum),
+        oa_required_cfm=number(oa_required),
         oa_required_by=oa_required_by,
-        oa_area_cfm=float(oa_area / oa.ventilation_efficiency),
-        oa_position_frac=float(oa_position),
-        cooling_tons=float(
+        oa_area_cfm=number(oa_area / oa.ventilation_efficiency),
+        oa_position_frac=number(oa_position),
+        cooling_tons=number(
             sizes.cooling_tons if project.cooling.capacity_tons is None else project.cooling.capacity_tons
         ),
-        heating_kbtuh=float(
+        heating_kbtuh=number(
             sizes.heating_kbtuh if project.heating.capacity_kbtuh is None else project.heating.capacity_kbtuh
         ),
-        preheat_kbtuh=float(sizes.preheat_kbtuh),
+        preheat_kbtuh=number(sizes.preheat_kbtuh),
     )
     return _calibrated(unit)
 
@@ -190,5 +217,5 @@ def _calibrated(unit: Unit) -> Unit:
     fan = unit.fan
     if fan.measured_kw is None:
         return unit
-    modelled = float(fan_power_at(unit, fan.measured_cfm, fan.measured_total_inwc).kw)
-    return replace(unit, fan_scale=fan.measured_kw / modelled)
+    modelled = fan_power_at(unit, fan.measured_cfm, fan.measured_total_inwc).kw
+    return replace(unit, fan_scale=fan.measured_kw / number(modelled))

@@ -34,7 +34,7 @@ FOUND_F = 1e-9
 SAME_F = 1e-9
 
 
-def floating_down_f(residual, start_f):
+def floating_down_f(residual, start_f, of_some=None):
     """Lowest supply temperature at which mixed air gives itself, looked for from the cold side. (R,) [degF]
 
     Parameters
@@ -43,13 +43,15 @@ def floating_down_f(residual, start_f):
         F (R,) at supply temperatures (R,): positive where the air that results is warmer. [degF]
     start_f : ndarray (R,)
         First guess: a temperature that no root is below. [degF]
+    of_some : callable, optional
+        F of the rows at positions ``pick`` at supply temperatures of these rows, called as ``of_some(pick, sat_f)``.
+        With it rows that are found are not evaluated again; they would stay where they are.
     """
-    return _root(
-        residual, np.clip(start_f, DOWN_LOWEST_F, DOWN_HIGHEST_F), DOWN_LOWEST_F, DOWN_HIGHEST_F, DOWN_EVALUATIONS, None
-    )
+    start = np.clip(start_f, DOWN_LOWEST_F, DOWN_HIGHEST_F)
+    return _root(residual, start, DOWN_LOWEST_F, DOWN_HIGHEST_F, DOWN_EVALUATIONS, None, of_some)
 
 
-def floating_up_f(residual, shape):
+def floating_up_f(residual, shape, of_some=None):
     """Supply temperature at which a plant too small carries the load: the first above ``UP_COLD_F`` or ``UP_START_F``.
     (R,) [degF]
 
@@ -57,8 +59,11 @@ def floating_up_f(residual, shape):
     ----------
     residual : callable
         Load beyond capacity over ``fs V`` (R,) at supply temperatures (R,). [degF]
+    of_some : callable, optional
+        As for :func:`floating_down_f`.
     """
-    return _root(residual, np.full(shape, UP_START_F), UP_LOWEST_F, UP_HIGHEST_F, UP_EVALUATIONS, UP_COLD_F)
+    start = np.full(shape, UP_START_F)
+    return _root(residual, start, UP_LOWEST_F, UP_HIGHEST_F, UP_EVALUATIONS, UP_COLD_F, of_some)
 
 
 def least_fall(step: int) -> float:
@@ -66,7 +71,7 @@ def least_fall(step: int) -> float:
     return EARLY_LEAST_FALL if step < EARLY_STEPS else LEAST_FALL
 
 
-def _root(residual, start_f, lowest_f, highest_f, evaluations: int, cold_f: float | None):
+def _root(residual, start_f, lowest_f, highest_f, evaluations: int, cold_f: float | None, of_some=None):
     """Root of a falling residual by secants inside a bracket. (R,) [degF]
 
     Each evaluation narrows the bracket: the residual is positive at its lower end. The next
@@ -82,7 +87,13 @@ def _root(residual, start_f, lowest_f, highest_f, evaluations: int, cold_f: floa
     last_s: np.ndarray | None = None
     last_f: np.ndarray | None = None
     for k in range(evaluations):
-        f = residual(s)
+        if of_some is None or last_f is None:
+            f = residual(s)
+        else:
+            f, sought = np.zeros(shape), np.flatnonzero(last_f != 0.0)
+            if not sought.size:
+                break
+            f[sought] = of_some(sought, s[sought])
         f = np.where(np.abs(f) > FOUND_F, f, 0.0)
         above = f > 0.0
         low_f, high_f = np.where(above & (s >= low), f, low_f), np.where(~above & (s <= high), f, high_f)

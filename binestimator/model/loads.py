@@ -131,14 +131,14 @@ def zone_loads(unit: Unit, conditions) -> ZoneLoads:
     fl = latent_factor_btuh_cfm_lblb(conditions.pressure_psia)
     area = zones.area_ft2 * zones.gain_multiplier
 
-    people_full = area / groups.people_ft2[g]
+    people_full = area / groups.people_ft2[..., g]
     per_group = (
         conditions.people_gain_frac * (groups.people_sensible_btuh / groups.people_ft2)
         + conditions.lights_gain_frac * (groups.lights_btuh_ft2 * (1.0 - groups.lights_plenum_frac))
         + conditions.equipment_gain_frac * groups.equipment_btuh_ft2
     )
     gains = per_group[:, g] * area
-    gains += conditions.glass_sun_btuh_ft2 @ zones.aperture_ft2.T
+    gains += _sun_btuh(conditions.glass_sun_btuh_ft2, zones.aperture_ft2)
     gains += conditions.roof_sun_btuh_ft2[:, None] * zones.roof_ft2_eq
 
     infiltration = conditions.infiltration_frac[:, None] * zones.infiltration_cfm
@@ -151,8 +151,8 @@ def zone_loads(unit: Unit, conditions) -> ZoneLoads:
     oat = conditions.oat_f[:, None]
 
     weighted = people_full * zones.multiplier
-    people_by_group = np.bincount(g, weights=weighted, minlength=len(groups.names))
-    lights_area = np.bincount(g, weights=area * zones.multiplier, minlength=len(groups.names))
+    people_by_group = _by_group(g, weighted, len(groups.names))
+    lights_area = _by_group(g, area * zones.multiplier, len(groups.names))
     return ZoneLoads(
         gains_btuh=gains,
         ua_btuh_f=ua,
@@ -161,12 +161,31 @@ def zone_loads(unit: Unit, conditions) -> ZoneLoads:
         min_cfm=minimum,
         q_cool_btuh=gains + ua * (oat - cool),
         q_heat_btuh=gains + ua * (oat - heat),
-        latent_btuh=conditions.people_frac @ (people_by_group * groups.people_latent_btuh)
+        latent_btuh=_of_groups(conditions.people_frac, people_by_group * groups.people_latent_btuh)
         + conditions.occupied * unit.air_handler.latent_extra_btuh,
-        plenum_btuh=conditions.lights_frac @ (lights_area * groups.lights_btuh_ft2 * groups.lights_plenum_frac),
+        plenum_btuh=_of_groups(
+            conditions.lights_frac, lights_area * groups.lights_btuh_ft2 * groups.lights_plenum_frac
+        ),
         infiltration_cfm=infiltration @ zones.multiplier,
-        people=conditions.people_frac @ people_by_group,
-        oa_people_cfm=conditions.people_frac @ (people_by_group * groups.oa_cfm_person),
+        people=_of_groups(conditions.people_frac, people_by_group),
+        oa_people_cfm=_of_groups(conditions.people_frac, people_by_group * groups.oa_cfm_person),
         fs=fs,
         fl=fl,
     )
+
+
+def _by_group(group, weights, count: int):
+    """Sums of zones by group. (G,), or (R, G) of weights by row"""
+    if weights.ndim == 1:
+        return np.bincount(group, weights=weights, minlength=count)
+    return weights @ (group[:, None] == np.arange(count)).astype(float)
+
+
+def _of_groups(by_row, of_group):
+    """What groups (G,) or (R, G) add up to at their shares by row (R, G). (R,)"""
+    return by_row @ of_group if of_group.ndim == 1 else np.einsum("rg,rg->r", by_row, of_group)
+
+
+def _sun_btuh(sun, aperture):
+    """Sun through the glass of zones (Z, 4), or (R, Z, 4) where it differs by row. (R, Z) [Btu/h]"""
+    return sun @ aperture.T if aperture.ndim == 2 else np.einsum("rs,rzs->rz", sun, aperture)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from ..rates import prices_at
 from ..units import BTU_PER_WH
 from . import air_handler as ah
 from . import fan as fans
-from .floating import floating_down_f, floating_up_f
+from .floating import UP_START_F, floating_down_f, floating_up_f
 from .loads import ZoneLoads
 from .plant import HeatingPower, cooling_capacity_kbtuh, cooling_power, heating_power, preheat_source
 from .terminals import ZoneState, rationed_dsp_inwc, requested_flow_cfm, zone_state
@@ -37,6 +38,8 @@ SAME_AIR_F = 1e-9
 LEAST_COOLING_BTUH = 1.0
 # Supply heating below this is rounding where mixed air just meets its target: no source starts for it. [kBtu/h]
 LEAST_PREHEAT_KBTUH = 1e-6
+# Rows that are still looked for are set apart when they are so few among those last set apart. [share]
+NARROWED_FRAC = 0.7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,6 +144,10 @@ class ZoneSums:
 def zone_sums(unit: Unit, loads: ZoneLoads, zones: ZoneState) -> ZoneSums:
     """Sums and counts of zones."""
     mult, tolerance = unit.zones.multiplier, unit.service.unmet_tolerance_f
+    if not unit.counts:
+        none = np.zeros(len(loads.latent_btuh))
+        counts = dict.fromkeys((f.name for f in fields(ZoneSums)), none)
+        return ZoneSums(**{**counts, "reheat_btuh": zones.reheat_btuh @ mult})
     over = np.maximum(zones.room_f - loads.cool_f - tolerance, 0.0)
     return ZoneSums(
         requested_cfm=zones.requested_cfm @ mult,
@@ -204,7 +211,7 @@ def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, rehea
     """Zones, fan and return air at a supply air temperature."""
     z = unit.zones
     requested = requested_flow_cfm(unit, loads, sat_f, reheat_on)
-    leak_at = lambda dsp_inwc: fans.leakage_cfm(unit, dsp_inwc)
+    leak_at = lambda dsp_inwc, rows=unit: fans.leakage_cfm(rows, dsp_inwc)
     standing = fans.standing_dsp_inwc(unit, requested @ z.multiplier + leak_at(dsp_set), dsp_set)
     dsp, share, binds = rationed_dsp_inwc(unit, requested, standing, leak_at)
     zones = zone_state(unit, loads, sat_f, dsp, requested, reheat_on)
@@ -319,7 +326,7 @@ def _economizer_allowed(unit: Unit, c, loads: ZoneLoads, a: Air):
 
 def _stuck_frac(unit: Unit, a: Air, oa_least_cfm):
     """Share of a stuck damper; more only where a least outdoor air is asked for. (R,)"""
-    stuck = np.full(a.flow.shape, float(unit.economizer.stuck_frac))
+    stuck = np.full(a.flow.shape, unit.economizer.stuck_frac, dtype=float)
     if oa_least_cfm is None:
         return stuck
     least = np.minimum(oa_least_cfm / np.where(a.flow > 0.0, a.flow, 1.0), unit.outdoor_air.maximum_frac)
@@ -474,7 +481,8 @@ def evaluate(
         Which published fan curve applies, if those are used.
     dsp_of_sat : callable, optional
         Duct pressure setpoint (R,) for ``(conditions, loads, sat_f)``: what the pressure strategy
-        asks where the supply air floats to another temperature. Without it the setpoint holds.
+        asks where the supply air floats to another temperature. Without it the setpoint holds. Of a unit whose numbers
+        differ by row it gets that of these rows as well.
     oa_least_cfm : ndarray (R,), optional
         Outdoor air below which the minimum does not go, whatever its control: raises the minimum of
         a modulating or stuck damper, up to its largest share, and leaves the economizer as it is. [cfm]
@@ -503,29 +511,36 @@ def evaluate(
     if not moved.any():
         return state
     rows = np.flatnonzero(moved)
-    sub, sub_loads, high = c.take(rows), loads.take(rows), high[rows]
-    sub_least = None if least is None else least[rows]
-
-    def air_at(pick, sat_f):
-        """Zones and air of some of the moved rows at other supply temperatures."""
-        all_rows = len(pick) == len(rows)
-        part = (sub, sub_loads) if all_rows else (sub.take(pick), sub_loads.take(pick))
-        dsp = dsp_set[rows][pick] if dsp_of_sat is None else dsp_of_sat(*part, sat_f)
-        some = None if sub_least is None else sub_least[pick]
-        return *part, _air(unit, *part, sat_f, dsp, resets_pressure, enabled[rows][pick], some), some
-
+    high = high[rows]
+    some = _Moved(
+        unit=unit.take(rows),
+        conditions=c.take(rows),
+        loads=loads.take(rows),
+        dsp_set=dsp_set[rows],
+        dsp_of_sat=dsp_of_sat,
+        resets_pressure=resets_pressure,
+        enabled=enabled[rows],
+        oa_least_cfm=None if least is None else least[rows],
+    )
     floating = Floating(len(sat_set)) if floating is None else floating
     sat = np.array(sat_set[rows])
     for which, known in ((~high, floating.low_f), (high, floating.high_f)):
         new = np.flatnonzero(which & np.isnan(known[rows]))
         if new.size:
             find = _floats_down if known is floating.low_f else _floats_up
-            known[rows[new]] = find(unit, sub.take(new), sub_loads.take(new), lambda sat_f, new=new: air_at(new, sat_f))
+            known[rows[new]] = find(some.take(new))
         limit = np.minimum if known is floating.low_f else np.maximum
         sat = np.where(which, limit(sat, known[rows]), sat)
-    _, _, air, some = air_at(np.arange(len(rows)), sat)
-    coils = _closed(unit, sub, sub_loads, air, mixed_air(unit, sub, sub_loads, air, some), high)
-    fixed = finished(unit, sub, sub_loads, sat_set[rows], air, coils, enabled[rows], high)
+    air = some.air(sat)
+    coils = _closed(
+        some.unit,
+        some.conditions,
+        some.loads,
+        air,
+        mixed_air(some.unit, some.conditions, some.loads, air, some.oa_least_cfm),
+        high,
+    )
+    fixed = finished(some.unit, some.conditions, some.loads, sat_set[rows], air, coils, enabled[rows], high)
     merged = {}
     for f in fields(RowState):
         whole = np.array(getattr(state, f.name))
@@ -534,30 +549,90 @@ def evaluate(
     return RowState(**merged)
 
 
-def _floats_down(unit: Unit, c, loads: ZoneLoads, air_at):
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Moved:
+    """Rows whose supply temperature is looked for: what :func:`evaluate` was given, of these rows."""
+
+    unit: Unit
+    conditions: Any
+    loads: ZoneLoads
+    dsp_set: np.ndarray
+    dsp_of_sat: Any
+    resets_pressure: Any
+    enabled: np.ndarray
+    oa_least_cfm: np.ndarray | None
+
+    def take(self, pick: np.ndarray) -> _Moved:
+        """Some of these rows; themselves where it is all of them."""
+        if len(pick) == len(self.enabled):
+            return self
+        return replace(
+            self,
+            unit=self.unit.take(pick),
+            conditions=self.conditions.take(pick),
+            loads=self.loads.take(pick),
+            dsp_set=self.dsp_set[pick],
+            enabled=self.enabled[pick],
+            oa_least_cfm=None if self.oa_least_cfm is None else self.oa_least_cfm[pick],
+        )
+
+    def air(self, sat_f) -> Air:
+        """Zones and air at other supply temperatures."""
+        args = self.conditions, self.loads, sat_f
+        if self.dsp_of_sat is None:
+            dsp = self.dsp_set
+        else:
+            dsp = self.dsp_of_sat(*args, self.unit) if self.unit.by_row else self.dsp_of_sat(*args)
+        return _air(self.unit, *args, dsp, self.resets_pressure, self.enabled, self.oa_least_cfm)
+
+
+def _floats_down(moved: _Moved):
     """Supply air temperature at which mixed air, heated as far as the mode allows, gives itself. (R,) [degF]"""
 
-    def residual(sat_f):
-        part, part_loads, a, least = air_at(sat_f)
-        x = a.oa_min_frac if unit.economizer.stuck_frac is None else _stuck_frac(unit, a, least)
-        return short_f(unit, a, a.rat_f + x * (part.oat_f - a.rat_f))
+    def residual(some, sat_f):
+        unit, a = some.unit, some.air(sat_f)
+        x = a.oa_min_frac if unit.economizer.stuck_frac is None else _stuck_frac(unit, a, some.oa_least_cfm)
+        return short_f(unit, a, a.rat_f + x * (some.conditions.oat_f - a.rat_f))
 
     # Mixed air is no colder than outdoors, and the fan only adds to it.
-    start = c.oat_f
-    if supply_heating_mode(unit) == "own_setpoint":
-        start = np.maximum(start, unit.air_handler.supply_heating_setpoint_f)
-    return floating_down_f(residual, start)
+    start = moved.conditions.oat_f
+    if supply_heating_mode(moved.unit) == "own_setpoint":
+        start = np.maximum(start, moved.unit.air_handler.supply_heating_setpoint_f)
+    return floating_down_f(lambda sat_f: residual(moved, sat_f), start, *_of_some(moved, residual))
 
 
-def _floats_up(unit: Unit, c, loads: ZoneLoads, air_at):
+def _floats_up(moved: _Moved):
     """Supply air temperature at which the plant just carries the coil's load. (R,) [degF]"""
 
-    def residual(sat_f):
-        part, part_loads, a, least = air_at(sat_f)
-        excess = _excess_btuh(unit, part, part_loads, a, least)
-        return excess / (loads.fs * np.maximum(a.flow, 1.0))
+    def residual(some, sat_f):
+        a = some.air(sat_f)
+        excess = _excess_btuh(some.unit, some.conditions, some.loads, a, some.oa_least_cfm)
+        return excess / (some.loads.fs * np.maximum(a.flow, 1.0))
 
-    return floating_up_f(residual, c.oat_f.shape)
+    shape = moved.conditions.oat_f.shape
+    return floating_up_f(lambda sat_f: residual(moved, sat_f), shape, *_of_some(moved, residual))
+
+
+def _of_some(moved: _Moved, residual):
+    """The residual of some rows alone, where many draws are rows: most of them are found after a few steps.
+
+    Nothing for an ordinary unit: sums of other numbers of rows may round otherwise in the last digit.
+    """
+    if not moved.unit.by_row:
+        return ()
+    last, part = np.arange(len(moved.enabled)), moved
+
+    def of_rows(pick: np.ndarray, sat_f):
+        """Residual of the rows ``pick``, fewer from time to time."""
+        nonlocal last, part
+        if len(pick) < NARROWED_FRAC * len(last):
+            part, last = part.take(np.searchsorted(last, pick)), pick
+        at = np.full(len(last), UP_START_F)
+        here = np.searchsorted(last, pick)
+        at[here] = sat_f
+        return residual(part, at)[here]
+
+    return (of_rows,)
 
 
 def _closed(unit: Unit, c, loads: ZoneLoads, a: Air, mixed: ah.MixedAir, high) -> Coils:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .loads import ZoneLoads
-from .unit import Unit
+from .unit import Unit, beside_zones
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +45,7 @@ HEATING_RAMP_F = 1.0
 LEAKAGE_ROUNDS = 4
 # An airflow above the fan's ceiling by less is rounding. [share]
 CEILING_SLACK_FRAC = 1e-12
+_NOT_COUNTED = np.zeros((0, 0), dtype=bool)
 
 
 def zone_supply_f(unit: Unit, sat_f):
@@ -113,7 +114,9 @@ def open_flow_cfm(unit: Unit):
     The zone's run takes the share k of the index run's pressure at its own design flow, and
     turbulent flow goes with the root of pressure: ``Vmax sqrt(DSP / (DSP_index k))``.
     """
-    return unit.zones.max_cfm / np.sqrt(unit.index_dsp_inwc * unit.zones.index_share)
+    if unit.open_cfm is not None:
+        return unit.open_cfm
+    return unit.zones.max_cfm / np.sqrt(beside_zones(unit.index_dsp_inwc) * unit.zones.index_share)
 
 
 def available_flow_cfm(unit: Unit, dsp_inwc):
@@ -130,7 +133,7 @@ def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm):
     dsp_inwc : ndarray (R,)
         Duct pressure that there would be without a ceiling. [in. w.c.]
     leakage_cfm : callable
-        Leakage (R,) at a duct pressure (R,). [cfm]
+        Leakage (R,) at a duct pressure (R,) [cfm]; of a unit whose numbers differ by row also the unit of these rows.
 
     Returns
     -------
@@ -155,16 +158,12 @@ def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm):
     share = np.ones(root.shape)
     if not binds.any():
         return dsp_inwc, share, binds
-    passes, u, power = open_flow_cfm(unit), root[binds], 2.0 * unit.air_handler.leakage_exponent
+    short = unit.take(binds)
+    passes, u, power = open_flow_cfm(short), root[binds], 2.0 * short.air_handler.leakage_exponent
+    pieces = _ceiling_pieces(requested_cfm[binds], passes, z.multiplier)
     for _ in range(LEAKAGE_ROUNDS):
-        leak = leakage_cfm(u * u)
-        found = ceiling_root(
-            requested_cfm[binds],
-            passes,
-            z.multiplier,
-            unit.max_cfm - (1.0 - power) * leak,
-            power * leak / np.where(u > 0.0, u, 1.0),
-        )
+        leak = leakage_cfm(u * u, short) if unit.by_row else leakage_cfm(u * u)
+        found = _largest_root(*pieces, short.max_cfm - (1.0 - power) * leak, power * leak / np.where(u > 0.0, u, 1.0))
         u = np.clip(found, 0.0, root[binds])
     found = np.array(dsp_inwc, dtype=float)
     found[binds] = u * u
@@ -178,12 +177,18 @@ def ceiling_root(requested_cfm, passes_cfm, multiplier, ceiling_cfm, leak_per_ro
     Parameters
     ----------
     requested_cfm : ndarray (R, Z)
-    passes_cfm : ndarray (Z,)
+    passes_cfm : ndarray (Z,), or (R, Z) by row
         From :func:`open_flow_cfm`.
     multiplier : ndarray (Z,)
     ceiling_cfm, leak_per_root : ndarray (R,)
         What the fan gives, less leakage at no pressure by its tangent; the tangent's slope. [cfm, cfm/sqrt(in. w.c.)]
     """
+    return _largest_root(*_ceiling_pieces(requested_cfm, passes_cfm, multiplier), ceiling_cfm, leak_per_root)
+
+
+def _ceiling_pieces(requested_cfm, passes_cfm, multiplier) -> tuple[np.ndarray, np.ndarray]:
+    """Airflow of zones that keep what they ask for, and of those that starve by root of pressure, for each number of
+    zones that keep it. (R, Z + 1) each [cfm, cfm/sqrt(in. w.c.)]"""
     # Falling pressure starves those last that need least: one tangent for each number of zones that keep what they ask
     # for.
     order = np.argsort(requested_cfm / passes_cfm, axis=1, kind="stable")
@@ -191,7 +196,11 @@ def ceiling_root(requested_cfm, passes_cfm, multiplier, ceiling_cfm, leak_per_ro
     opened = np.take_along_axis(np.broadcast_to(passes_cfm * multiplier, asked.shape), order, axis=1)
     nothing = np.zeros((len(asked), 1))
     kept = np.concatenate([nothing, np.cumsum(asked, axis=1)], axis=1)
-    starved = np.concatenate([np.cumsum(opened[:, ::-1], axis=1)[:, ::-1], nothing], axis=1)
+    return kept, np.concatenate([np.cumsum(opened[:, ::-1], axis=1)[:, ::-1], nothing], axis=1)
+
+
+def _largest_root(kept, starved, ceiling_cfm, leak_per_root):
+    """The largest root of the tangents of :func:`_ceiling_pieces`. (R,)"""
     slope = starved + np.asarray(leak_per_root)[:, None]
     return np.max(
         np.where(slope > 0.0, (np.asarray(ceiling_cfm)[:, None] - kept) / np.where(slope > 0.0, slope, 1.0), 0.0),
@@ -248,6 +257,6 @@ def zone_state(unit: Unit, loads: ZoneLoads, sat_f, dsp_inwc, requested_cfm, reh
         flow_cfm=flow,
         room_f=room,
         reheat_btuh=reheat,
-        starved=available < requested_cfm * (1.0 - FLOW_TOLERANCE_FRAC),
-        ventilation_short=flow < loads.min_cfm * (1.0 - FLOW_TOLERANCE_FRAC),
+        starved=available < requested_cfm * (1.0 - FLOW_TOLERANCE_FRAC) if unit.counts else _NOT_COUNTED,
+        ventilation_short=flow < loads.min_cfm * (1.0 - FLOW_TOLERANCE_FRAC) if unit.counts else _NOT_COUNTED,
     )

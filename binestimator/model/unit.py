@@ -8,7 +8,7 @@ in what they change.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -103,11 +103,28 @@ class Zones:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """What was found of setpoints, less what they are: errors that draws put on as-found setpoints and overrides.
+
+    ``sat_shift_f`` on supply air setpoints [degF] · ``dsp_factor`` of duct pressures [-].
+    """
+
+    sat_shift_f: Any = 0.0
+    dsp_factor: Any = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Unit:
     """Everything the physics needs of one air handler.
 
     Records (``air_handler``, ``fan``, …) are those of the project, documented in the
     inputs reference; the plain numbers beside them are the resolved sizes.
+
+    Numbers may differ by row: a field named in ``by_row``, such as ``max_cfm``, ``fan.efficiency_frac`` or
+    ``zones.max_cfm``, has one more axis in front, that of the rows it is used with: (R,), (R, Z) or (R, G).
+    :meth:`take` gives the unit of some of the rows. Functions of the model broadcast over that axis; numbers that
+    meet zones go through :func:`beside_zones`. ``open_cfm`` keeps ``terminals.open_flow_cfm`` of such rows. Without
+    ``counts`` rooms that are too warm, starved and the like are not counted: draws ask for energies alone.
     """
 
     zones: Zones
@@ -138,6 +155,46 @@ class Unit:
     cooling_tons: float
     heating_kbtuh: float
     preheat_kbtuh: float
+    found: Found = Found()
+    open_cfm: np.ndarray | None = None
+    by_row: tuple[str, ...] = ()
+    counts: bool = True
+
+    def take(self, index) -> Unit:
+        """The unit of rows with these positions; itself where nothing differs by row."""
+        return with_fields(self, {path: field_of(self, path)[index] for path in self.by_row}) if self.by_row else self
+
+
+def field_of(unit: Unit, path: str):
+    """Value of a field by its path, such as ``fan.efficiency_frac``."""
+    value: Any = unit
+    for name in path.split("."):
+        value = getattr(value, name)
+    return value
+
+
+def with_fields(unit: Unit, values) -> Unit:
+    """The unit with other values of fields by their paths."""
+    own: dict[str, Any] = {}
+    parts: dict[str, dict[str, Any]] = {}
+    for path, value in values.items():
+        part, _, name = path.rpartition(".")
+        if part:
+            parts.setdefault(part, {})[name] = value
+        else:
+            own[name] = value
+    own.update((part, replace(getattr(unit, part), **changes)) for part, changes in parts.items())
+    return replace(unit, **own)
+
+
+def number(value):
+    """A float of one number; numbers by row as they are."""
+    return float(value) if np.ndim(value) == 0 else np.asarray(value, dtype=float)
+
+
+def beside_zones(value):
+    """A number of the unit as it is, one by row (R,) as it is set beside rows and zones (R, 1)."""
+    return value if np.ndim(value) == 0 else value[:, None]
 
 
 def damper_flow_frac(position_frac, exponent):

@@ -167,7 +167,9 @@ def yearly_savings_usd(saving_by_source_usd: Mapping, terms) -> np.ndarray:
     return np.zeros(terms.years) if out is None else out
 
 
-def life_cycle(cost_usd, incentive_usd, saving_by_source_usd: Mapping, maintenance_usd, terms) -> LifeCycle:
+def life_cycle(
+    cost_usd, incentive_usd, saving_by_source_usd: Mapping, maintenance_usd, terms, *, internal: bool = True
+) -> LifeCycle:
     """Life-cycle measures of what a candidate saves and costs more than the baseline.
 
     Parameters
@@ -181,6 +183,8 @@ def life_cycle(cost_usd, incentive_usd, saving_by_source_usd: Mapping, maintenan
     terms : record of section ``life_cycle``
         ``years`` (1 to 40), ``discount_frac``, escalations and ``saving_fade_frac``. Arrays in place of numbers are
         allowed where amounts have the same shape.
+    internal : bool
+        Find the internal rate of return; it takes most of the time where amounts are draws. Without, it is NaN.
 
     Returns
     -------
@@ -230,7 +234,7 @@ def life_cycle(cost_usd, incentive_usd, saving_by_source_usd: Mapping, maintenan
         npv_usd=worth - outlay,
         sir=sir,
         airr=airr,
-        irr=internal_rate(flows),
+        irr=internal_rate(flows) if internal else np.full(flows.shape[1:], np.nan),
         discounted_payback_years=np.where(pays, np.argmax(returned, axis=0), np.nan),
     )
 

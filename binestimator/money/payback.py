@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from binestimator.errors import InputError
 
 
@@ -81,6 +83,26 @@ def simple_payback_years(cost_usd, incentive_usd, saving_usd):
         before_reason=before_reason,
         after_reason=after_reason,
     )
+
+
+def payback_years(outlay_usd, saving_usd):
+    """Simple payback of arrays of draws. (...) [yr]
+
+    Parameters
+    ----------
+    outlay_usd, saving_usd : array
+        What is spent, 0 or more [USD], and the annual saving, any sign [USD/yr].
+
+    Returns
+    -------
+    ndarray
+        As :func:`simple_payback_years` gives one by one; infinite where there is no payback, so that percentiles
+        rank it last.
+    """
+    outlay, saving = np.broadcast_arrays(np.asarray(outlay_usd, dtype=float), np.asarray(saving_usd, dtype=float))
+    pays = saving > 0.0
+    with np.errstate(over="ignore"):
+        return np.where(pays, outlay / np.where(pays, saving, 1.0), np.inf)
 
 
 def _years(outlay_usd, saving_usd, reason_at_no_outlay):

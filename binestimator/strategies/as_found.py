@@ -36,7 +36,7 @@ class AsFoundSat(_AsFound, SatStrategy):
     about = "table by outdoor temperature, occupied and unoccupied, with a share of hours overridden by operators"
 
     def setpoint_f(self, record, rows, top_f):
-        return by_outdoor_air(record, rows.conditions.oat_f, rows.conditions.occupied)
+        return by_outdoor_air(record, rows.conditions.oat_f, rows.conditions.occupied) + rows.unit.found.sat_shift_f
 
 
 class AsFoundDsp(_AsFound, DspStrategy):
@@ -45,7 +45,7 @@ class AsFoundDsp(_AsFound, DspStrategy):
     about = "the same"
 
     def setpoint_inwc(self, record, rows):
-        return by_outdoor_air(record, rows.oat_f, rows.occupied)
+        return by_outdoor_air(record, rows.oat_f, rows.occupied) * rows.unit.found.dsp_factor
 
     def moves(self, record):
         values = {y for _, y in record.points} | {y for _, y in (record.points_unoccupied or ())}

@@ -67,12 +67,13 @@ def dsp_setpoint_inwc(unit: Unit, record, conditions, loads: ZoneLoads, sat_f):
 def dsp_of_sat(unit: Unit, record, override_inwc=None):
     """The duct pressure strategy as a function ``(conditions, loads, sat_f)`` of rows, for ``system.evaluate``.
 
-    ``override_inwc`` is an operators' override that holds instead.
+    ``override_inwc`` is an operators' override that holds instead. Where numbers of the unit differ by row the function
+    takes the unit of these rows as well.
     """
 
-    def of_rows(conditions, loads, sat_f):
+    def of_rows(conditions, loads, sat_f, unit=unit):
         if override_inwc is not None:
-            return np.full(conditions.oat_f.shape, float(override_inwc))
+            return np.full(conditions.oat_f.shape, override_inwc * unit.found.dsp_factor)
         return dsp_setpoint_inwc(unit, record, conditions, loads, sat_f)
 
     return of_rows

@@ -15,7 +15,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..model.loads import ZoneLoads
-from ..model.unit import Unit, damper_flow_frac
+from ..model.unit import Unit, beside_zones, damper_flow_frac
 from .strategy import DspStrategy, SatStrategy, Strategy
 
 # Guideline 36 5.6.8.1: two and three requests at these temperatures above the cooling setpoint.
@@ -123,7 +123,7 @@ def temperature_thresholds_f(unit: Unit, loads: ZoneLoads):
     ``SATz = Tcool - q(Tcool) / (fs V)``.
     """
     z, limits, fs = unit.zones, unit.limits, loads.fs
-    gain = unit.air_handler.duct_gain_f
+    gain = beside_zones(unit.air_handler.duct_gain_f)
 
     def at_loop(share):
         flow = loads.min_cfm + share * (z.max_cfm - loads.min_cfm)
@@ -166,11 +166,12 @@ def pressure_thresholds_inwc(unit: Unit, requested_cfm, cooling_cfm):
     """
     z, limits = unit.zones, unit.limits
     share = requested_cfm / z.max_cfm
-    widest = unit.index_dsp_inwc * z.index_share
+    widest = beside_zones(unit.index_dsp_inwc) * z.index_share
     full = widest * share * share
     cooling = widest * np.clip(cooling_cfm / z.max_cfm, 0.0, 1.0) ** 2
-    ask = damper_flow_frac(limits.damper_open_pct / 100.0, limits.damper_exponent)
-    release = damper_flow_frac(limits.damper_release_pct / 100.0, limits.damper_exponent)
+    exponent = beside_zones(limits.damper_exponent)
+    ask = damper_flow_frac(limits.damper_open_pct / 100.0, exponent)
+    release = damper_flow_frac(limits.damper_release_pct / 100.0, exponent)
     second, third = (
         np.maximum(full * flow**2, np.minimum(cooling, widest * flow**2))
         for flow in (SECOND_REQUEST_FLOW, THIRD_REQUEST_FLOW)
