@@ -8,16 +8,18 @@ from functools import cache
 import numpy as np
 import pytest
 from as_run_causes import broken, causes_of, end_use_changes, project_and_weather
-from builders import project_of, unit_of, weather_of
+from builders import conditions_of, project_of, unit_of, weather_of
 
 from binestimator.as_run.audit import audit, runs_of
 from binestimator.as_run.loops import ProportionalIntegral
-from binestimator.as_run.report import END_USE_FRAC, SAVING_POINTS, with_as_run
+from binestimator.as_run.report import END_USE_FRAC, SAVING_POINTS, baseline_points, with_as_run
+from binestimator.as_run.room_heat import loads_with
 from binestimator.as_run.settings import Settings
 from binestimator.as_run.steps import Year
 from binestimator.estimate import estimate
 from binestimator.hours import build_conditions
 from binestimator.model.loads import zone_loads
+from binestimator.model.terminals import requested_flow_cfm
 from binestimator.results import ANNUAL_KEYS, to_plain
 
 OPTIONS = ["sat_demand", "dsp_demand", "sat_demand_dsp_demand"]
@@ -113,6 +115,46 @@ def test_rooms_release_what_their_temperatures_lose():
     released = steps.released_btuh[0]
     assert np.abs(released).sum() > 1e5
     assert released.sum(axis=0) == pytest.approx(before - steps._stored_btu()[0, 0], abs=1e-3)
+
+
+@pytest.mark.invariant
+def test_rounding_of_a_room_that_drifts_is_no_load():
+    """A core room without minimum airflow stores its gains but for single precision: it asks for nothing, whatever the
+    sign of what is left; a load beyond that stays as it is."""
+    zone = {"name": "Core", "area_ft2": 4000, "max_cfm": 2400, "min_cfm": 0, "reheat_kbtuh": 60, "index_share": 1.0}
+    unit = unit_of(zone=[zone | {"heating_law": "dual_maximum", "heat_min_cfm": 900}])
+    loads = zone_loads(unit, conditions_of([60.0] * 4))
+    gains = loads.gains_btuh[:, 0]
+    left = np.array([-1e-3, 1e-3, -0.02, 0.02]) * gains
+    held = loads_with(loads, (left - gains)[:, None])
+    assert (held.q_heat_btuh[:2] == 0.0).all() and (held.q_cool_btuh[:2] == 0.0).all()
+    assert held.q_heat_btuh[2:, 0] == pytest.approx(left[2:], rel=1e-9)
+    asked = requested_flow_cfm(unit, held, np.full(4, 55.0))[:, 0]
+    assert asked[:2].tolist() == [0.0, 0.0]
+    assert (asked[2:] > 0.0).all()
+
+
+@pytest.mark.invariant
+def test_points_of_loops_are_those_of_baseline_and_option():
+    """What loops part: the option's own change over the cost of the baseline, and the baseline's."""
+    results = four_zones()
+    base = results.as_run[results.baseline_id]
+    for id_ in OPTIONS:
+        found = results.as_run[id_]
+        mine = 100.0 * (found.with_room_heat["cost_usd"] - found.annual["cost_usd"]) / base.with_room_heat["cost_usd"]
+        assert mine + baseline_points(results, id_) == pytest.approx(results.as_run_causes(id_)[1], abs=1e-9)
+
+
+@pytest.mark.crosscheck
+def test_every_option_that_differs_is_told_with_its_causes():
+    """In the check of savings by demand: each option beyond half a point with both savings and what parts them."""
+    results = four_zones()
+    check = next(c for c in results.checks if c.name == "Savings by demand as run")
+    for id_ in OPTIONS:
+        rest, run = results.as_run_points(id_)
+        if abs(run - rest) > SAVING_POINTS:
+            assert results[id_].name in check.text
+            assert f"{rest:.1f} %" in check.text and f"{run:.1f} %" in check.text
 
 
 @pytest.mark.crosscheck

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from builders import PLAIN, conditions_of, project_of, random_conditions, unit_of, zones_with
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from binestimator.inputs.schema import fields_of, is_used, record_type
@@ -17,7 +17,7 @@ from binestimator.model.system import evaluate
 from binestimator.model.terminals import available_flow_cfm, requested_flow_cfm, zone_state
 from binestimator.moist_air import humidity_ratio_from_dewpoint, saturation_humidity_ratio
 from binestimator.strategies import demand
-from binestimator.strategies.choose import dsp_of_sat, dsp_setpoint_inwc, resets_pressure, setpoints
+from binestimator.strategies.choose import dsp_of_sat, dsp_setpoint_inwc, resets_pressure, sat_rows, setpoints
 from binestimator.strategies.limits import sat_limits
 from binestimator.strategies.registry import DSP_STRATEGIES, SAT_STRATEGIES
 from binestimator.strategies.tables import by_airflow, by_outdoor_air, line
@@ -380,6 +380,93 @@ def test_sat_demand_against_a_simulation(ignored):
     closed, simulated = np.array(closed), np.array(simulated)
     assert np.abs(closed - simulated).max() < 0.6
     assert closed.mean() == pytest.approx(simulated.mean(), abs=0.25)
+
+
+def simulate_both(unit, loads, candidate, slower, steps=3000):
+    """Both loops together at constant loads, from the warmest supply air and 0.5 in. w.c., by moves so many times
+    smaller than those of the guideline; rooms that get less than their cooling takes have their loops wound up. Means
+    of supply air and duct pressure."""
+    z, gain, limits, of = unit.zones, unit.air_handler.duct_gain_f, unit.limits, candidate
+    sat, dsp, kept = of.sat.max_f, 0.5, []
+    asks_t, asks_p = np.zeros(len(z), bool), np.zeros(len(z), bool)
+    q, cool, least = loads.q_cool_btuh[0], loads.cool_f[0], loads.min_cfm[0]
+    for k in range(steps):
+        drop = cool - sat - gain
+        need, available = q / (loads.fs * drop), z.max_cfm * np.sqrt(dsp / (unit.index_dsp_inwc * z.index_share))
+        wanted = np.where(need > available, z.max_cfm, np.clip(need, least, z.max_cfm))
+        flow, position = np.minimum(wanted, available), np.minimum(wanted / available, 1.0)
+        excess = (q - loads.fs * flow * drop) / (loads.ua_btuh_f[0] + loads.fs * flow)
+        loop = (wanted - least) / (z.max_cfm - least)
+        asks_t = (loop > limits.loop_ask_pct / 100) | (asks_t & (loop > limits.loop_release_pct / 100))
+        asks_p = (position > limits.damper_open_pct / 100) | (asks_p & (position > limits.damper_release_pct / 100))
+        colder = np.where(excess > 5.0, 3.0, np.where(excess > 3.0, 2.0, asks_t.astype(float)))
+        more = np.where(flow < 0.5 * wanted, 3.0, np.where(flow < 0.7 * wanted, 2.0, asks_p.astype(float)))
+        colder, more = float(colder @ z.weight), float(more @ z.weight)
+        by_sat, by_dsp = (np.array(moves) / slower for moves in ((0.2, -0.3, -1.0), (-0.05, 0.06, 0.13)))
+        sat = step(sat, colder, of.sat.ignored_requests, *by_sat, of.sat.min_f, of.sat.max_f)
+        dsp = step(dsp, more, of.dsp.ignored_requests, *by_dsp, of.dsp.min_inwc, of.dsp.max_inwc)
+        if k >= steps // 3:
+            kept.append((sat, dsp))
+    return np.mean(kept, axis=0)
+
+
+def rooms_of(loads_of, rows_of_seed):
+    """Six rooms of which the first is busy and far from the fan, its loads, and the rows of demand supply air."""
+    rng = np.random.default_rng(rows_of_seed)
+    zones = [
+        {"name": f"Room {i}", "area_ft2": 1000, "ua_btuh_f": 60, "max_cfm": int(rng.integers(600, 1500)),
+         "min_cfm": 75, "reheat_kbtuh": 20, "index_share": 1.0 if i == 0 else round(float(rng.uniform(0.4, 0.8)), 3)}
+        for i in range(6)
+    ]  # fmt: skip
+    project = project_of(
+        zone=zones, air_handler={"design_cfm": 30000}, fan={"motor_hp": 40},
+        limits={"sat_min_f": 48, "sat_max_f": 68, "dsp_min_inwc": 0.1},
+        sat={"demand": {"ignored_requests": 1}}, dsp={"demand": {"ignored_requests": 3}},
+    )  # fmt: skip
+    unit = unit_of(project)
+    share = np.where(np.arange(6) == 0, loads_of, rng.uniform(0.15, 0.35, 6))
+    loads = loads_with(unit, share, oat=50.0)
+    candidate = project.candidate("sat_demand_dsp_demand")
+    return unit, loads, candidate, sat_rows(unit, candidate, conditions_of(50.0), loads)
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize(("busy", "slower"), [(0.5, 1.0), (0.5, 20.0), (0.6, 1.0)])
+def test_both_resets_settle_together_as_in_a_simulation(busy, slower):
+    """A busy room far from the fan sends no more pressure requests than are ignored, is short of air and asks for
+    colder supply air instead: within 0.6 F and 0.05 in. w.c. of both loops run together, as far as each alone is; at
+    full airflow supply air would settle several degrees warmer."""
+    full, closed, run = [], [], []
+    for seed in range(6):
+        unit, loads, candidate, rows = rooms_of(busy, seed)
+        low, high = candidate.sat.min_f, candidate.sat.max_f
+        sat = demand.SAT.setpoint_f(candidate.sat, rows, high)
+        dsp = dsp_setpoint_inwc(unit, candidate.dsp, rows.conditions, loads, sat)
+        full.append(demand.settled_sat_f(unit, loads, candidate.sat.ignored_requests, low, high)[0])
+        closed.append((sat[0], dsp[0]))
+        run.append(simulate_both(unit, loads, candidate, slower, steps=int(3000 * max(1.0, slower / 5.0))))
+    full, closed, run = np.array(full), np.array(closed), np.array(run)
+    assert np.abs(closed[:, 0] - run[:, 0]).max() < 0.6
+    assert np.abs(closed[:, 1] - run[:, 1]).max() < 0.05
+    assert np.mean(full - run[:, 0]) > 3.0
+
+
+@pytest.mark.invariant
+@given(seed=st.integers(0, 60), busy=st.floats(0.2, 0.9))
+@settings(max_examples=25)
+def test_both_resets_rest_where_they_settle(seed, busy):
+    """Never warmer than at full airflow nor colder than the range; at the duct pressure of that supply air trim and
+    respond would stay, and at a duct pressure that reaches every maximum nothing is short of air."""
+    unit, loads, candidate, rows = rooms_of(busy, seed)
+    record = candidate.sat
+    sat = demand.SAT.setpoint_f(record, rows, record.max_f)
+    full = demand.settled_sat_f(unit, loads, record.ignored_requests, record.min_f, record.max_f)
+    assert record.min_f - 1e-9 <= sat[0] <= full[0] + 1e-12
+    most = available_flow_cfm(unit, rows.dsp_of_sat(rows.conditions, loads, sat))
+    again = demand.settled_sat_f(unit, loads, record.ignored_requests, record.min_f, record.max_f, most)
+    assert min(again[0], sat[0]) == pytest.approx(sat[0], abs=2.0 * demand.STARVED_F)
+    ample = dataclasses.replace(rows, held_dsp_inwc=np.full(1, unit.index_dsp_inwc * unit.zones.index_share.max()))
+    assert demand.SAT.setpoint_f(record, ample, record.max_f) == pytest.approx(full, abs=1e-12)
 
 
 @pytest.mark.crosscheck

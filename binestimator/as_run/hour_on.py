@@ -151,6 +151,7 @@ class HourOn:
         self.flow_cfm = state.flow_cfm
         self.work, self.more, self.open_cfm, self.given_btuh = (np.empty(self.shape, dtype=SHORT) for _ in range(4))
         self.zone_cfm = np.zeros(self.shape, dtype=SHORT)
+        self.there = np.empty(self.shape, dtype=bool)
         self.beyond_f = {name: np.zeros(self.shape, dtype=SHORT) for name in ("warm", "cold")}
         self.times = {
             name: np.zeros(self.shape, dtype=np.uint8)
@@ -229,7 +230,8 @@ class HourOn:
         sat = self._held(j) if self.closes else steps.sat_set[j]
         steps.sat[j] = sat
         satz = short(zone_supply_f(unit, sat))[:, :, None]
-        starved = flow < np.multiply(setpoint, 1.0 - STARVED_FRAC, out=work)
+        if self.counts:
+            self._count("starved", np.less, flow, np.multiply(setpoint, 1.0 - STARVED_FRAC, out=work))
         sent_pressure = self.requests.pressure(state.position, flow, setpoint)
 
         carried = np.multiply(flow, fs, out=self.more)
@@ -255,16 +257,20 @@ class HourOn:
             self.zone_cfm += flow
             self.beyond_f["warm"] += np.maximum(over, tolerance, out=work)
             self.beyond_f["cold"] += np.maximum(under, tolerance, out=work)
-            for name, at in (
-                ("warm", over > tolerance),
-                ("cold", under > tolerance),
-                ("starved", starved),
-                ("short", flow < self.short_cfm),
-                ("reheating", reheat > 0.0),
-                ("for_air", sent_air > 0.0),
-                ("for_pressure", sent_pressure > 0.0),
+            for name, is_beyond, values, limit in (
+                ("warm", np.greater, over, tolerance),
+                ("cold", np.greater, under, tolerance),
+                ("short", np.less, flow, self.short_cfm),
+                ("reheating", np.greater, reheat, 0.0),
+                ("for_air", np.greater, sent_air, 0.0),
+                ("for_pressure", np.greater, sent_pressure, 0.0),
             ):
-                self.times[name] += at
+                self._count(name, is_beyond, values, limit)
+
+    def _count(self, name: str, is_beyond, values, limit) -> None:
+        """Add the zones in which values are beyond a limit."""
+        is_beyond(values, limit, out=self.there)
+        self.times[name] += self.there.view(np.uint8)
 
     def _airflow_setpoints(self):
         """Airflow setpoints [cfm] and the share of heat that terminals ask for, from the loops. (N, K, Z) each
@@ -307,7 +313,7 @@ class HourOn:
         np.minimum(wanted, 1.0, out=wanted)
         if exponent != 1.0:
             np.power(wanted, 1.0 / exponent, out=wanted)
-        towards(state.position, wanted, settings.step_min / settings.damper_stroke_min)
+        towards(state.position, wanted, settings.step_min / settings.damper_stroke_min, self.more)
         if self.year.stuck is not None:
             np.copyto(state.position, self.year.stuck, where=self.year.stuck >= 0.0)
         opened = state.position if exponent == 1.0 else damper_flow_frac(state.position, exponent)
@@ -328,7 +334,7 @@ class HourOn:
     def _reheat(self, j: int, warmth, carried, satz):
         """Heat of terminals. (N, K, Z) [Btu/h]"""
         state, given, settings = self.state, self.given_btuh, self.year.settings
-        towards(state.valve, warmth, settings.step_min / settings.valve_stroke_min)
+        towards(state.valve, warmth, settings.step_min / settings.valve_stroke_min, given)
         np.subtract(self.discharge_f, satz, out=given)
         np.maximum(given, 0.0, out=given)
         given *= carried
@@ -460,9 +466,12 @@ def short(values):
     return np.asarray(values, dtype=SHORT)
 
 
-def towards(now, wanted, most) -> None:
-    """Actuators, in place, that move by at most a share of their stroke in a step."""
+def towards(now, wanted, most, work) -> None:
+    """Actuators, in place, that move by at most a share of their stroke in a step; ``work`` is overwritten."""
     if most >= 1.0:
         now[:] = wanted
     else:
-        now += np.clip(wanted - now, -most, most)
+        np.subtract(wanted, now, out=work)
+        np.minimum(work, most, out=work)
+        np.maximum(work, -most, out=work)
+        now += work

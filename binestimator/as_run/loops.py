@@ -90,10 +90,16 @@ class Requests:
     def pressure(self, position, flow_cfm, setpoint_cfm):
         """From damper positions, airflows and their setpoints."""
         first = self._damper.step(position)
-        open_ = position > self._damper.ask
-        if self._measured is not None:
-            open_ &= self._measured
-        short = lambda share: (flow_cfm < share * setpoint_cfm) & open_
+
+        def short(share):
+            found = flow_cfm < share * setpoint_cfm
+            # Hardly ever a zone is as short as that.
+            if found.any():
+                found &= position > self._damper.ask
+                if self._measured is not None:
+                    found &= self._measured
+            return found
+
         return self._sent("pressure", first, short, SECOND_REQUEST_FLOW, THIRD_REQUEST_FLOW)
 
     def _sent(self, of, first, beyond, second, third):

@@ -131,7 +131,30 @@ def _savings(results: Results, listening) -> tuple[bool, str, str]:
     rest, run = results.as_run_points(worst)
     name = results[worst].name
     text = f"{name} saves {rest:.1f} % with rooms at rest and {run:.1f} % as run. "
-    return fits, f"{gaps[worst]:+.2f} points ({name})", text + ("" if fits else _reason(results, worst))
+    if not fits:
+        text += _reason(results, worst)
+    others = [id_ for id_ in gaps if id_ != worst and abs(gaps[id_]) > SAVING_POINTS]
+    if others:
+        text += f" The others that differ: {'; '.join(_short_reason(results, id_) for id_ in others)}."
+    return fits, f"{gaps[worst]:+.2f} points ({name})", text
+
+
+def _short_reason(results: Results, candidate_id: str) -> str:
+    """Both savings of a candidate and what parts them, in a few words."""
+    rest, run = results.as_run_points(candidate_id)
+    by_heat, by_loops = results.as_run_causes(candidate_id)
+    return (
+        f"{results[candidate_id].name} {rest:.1f} % at rest, {run:.1f} % as run ({by_heat:+.1f} room heat, "
+        f"{by_loops:+.1f} loops)"
+    )
+
+
+def baseline_points(results: Results, candidate_id: str) -> float:
+    """Of what loops part (``Results.as_run_causes``) the points that are the baseline's: its own zone loops. The rest
+    are the option's."""
+    base, found = (results.as_run or {})[results.baseline_id], (results.as_run or {})[candidate_id]
+    closed, run = base.with_room_heat["cost_usd"], base.annual["cost_usd"]
+    return 100.0 * found.annual["cost_usd"] * (1.0 / closed - 1.0 / run) if closed and run else 0.0
 
 
 def _reason(results: Results, candidate_id: str) -> str:
@@ -177,10 +200,12 @@ def _settled(results: Results, listening) -> tuple[bool, str, str]:
                 f"duct static {found.annual['mean_dsp_inwc']:.2f} in. w.c. as run, "
                 f"{found.with_room_heat['mean_dsp_inwc']:.2f}"
             )
+        own = baseline_points(results, worst)
+        text += f"Zone loops of the baseline alone are {own:+.2f} of it, those of the option {gaps[worst] - own:+.2f}. "
         text += (
             f"Means: {' and '.join(parts)} in closed form. Loops begin each morning at their start values; several "
             "zones that ask at once pull a setpoint far past where they are content, and it comes back by small steps; "
-            "rooms short of air at a low duct pressure grow warm and ask for colder air too."
+            "zones that heat raise their airflow while they recover, whatever their coil can give."
         )
     return fits, f"{gaps[worst]:+.2f} points ({name})", text
 
@@ -188,12 +213,15 @@ def _settled(results: Results, listening) -> tuple[bool, str, str]:
 def _end_uses(results: Results, listening) -> tuple[bool, str, str]:
     """The largest difference of an end use as run from the closed form, at the loads of rooms with mass."""
     found, worst, gap = results.as_run or {}, ("", ""), 0.0
+    beyond = []
     for id_ in listening:
         prices = results.runs[id_].unit.prices
         for use in END_USES:
             run, closed = found[id_].annual[use.key], found[id_].with_room_heat[use.key]
             if closed * getattr(prices, use.price) < LEAST_COST_FRAC * found[id_].annual["cost_usd"]:
                 continue
+            if abs(run / closed - 1.0) > END_USE_FRAC:
+                beyond.append(f"{use.word} of {results[id_].name} {100.0 * (run / closed - 1.0):+.1f} %")
             if not worst[0] or abs(run / closed - 1.0) > abs(gap):
                 worst, gap = (id_, use.word), run / closed - 1.0
     if not worst[0]:
@@ -205,5 +233,7 @@ def _end_uses(results: Results, listening) -> tuple[bool, str, str]:
         else "Zone loops overshoot where setpoints step, so that rooms are cooled and heated in one hour, or setpoints "
         "hunt; loops that follow at once do neither. "
     )
+    if len(beyond) > 1:
+        text += f"All beyond it: {', '.join(beyond)}. "
     text += "End uses of less than a twentieth of the energy cost are left out."
     return fits, f"{100.0 * gap:+.1f} % ({worst[1]}, {results[worst[0]].name})", text

@@ -152,7 +152,7 @@ def _of_sat(found: RequestHours, unit: Unit, candidate, block: Rows, parts, acti
         return requests
     low, high = strategy.range(record)
     limits = sat_limits(unit, block.on, loads, low, high)
-    sat = mine[0].setpoints.sat_f
+    sat, dsp = mine[0].setpoints.sat_f, mine[0].setpoints.dsp_inwc
     by_requests = np.ones(len(sat), dtype=bool)
 
     def setpoint(other: Unit, at):
@@ -163,6 +163,7 @@ def _of_sat(found: RequestHours, unit: Unit, candidate, block: Rows, parts, acti
             limits=replace(limits, max_f=limits.max_f[at], humidity_f=limits.humidity_f[at]),
             dsp_of_sat=dsp_of_sat(other, candidate.dsp),
             resets_pressure=resets_pressure(candidate.dsp),
+            held_dsp_inwc=dsp[at],
         )
         asked = strategy.asked_f(record, some, limits.max_f[at])
         return np.where(by_requests[at], asked, sat[at])

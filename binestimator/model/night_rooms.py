@@ -224,15 +224,32 @@ def setback_calls(unit: Unit, heat_wanted, cool_wanted, caps: dict, most, warmin
     The unit heats or cools, never both: the larger need decides. All rooms together get no more than the plants and
     the airflow of the fan have.
     """
-    z = unit.zones
-    q_heat = np.clip(heat_wanted, 0.0, caps["heat_cap"])
-    q_cool = np.clip(cool_wanted, 0.0, caps["cool_cap"])
-    asked = q_heat @ z.multiplier
-    heats = ((asked >= q_cool @ z.multiplier) | (warming & (asked > 0.0)))[:, None]
-    q_heat, q_cool = np.where(heats, q_heat, 0.0), np.where(heats, 0.0, q_cool)
-    air = _over(q_heat, caps["heat_cap"]) * caps["heat_flow"] + _over(q_cool, caps["cool_cap"]) * caps["cool_flow"]
-    by_fan = _share_of(air @ z.multiplier, unit.max_cfm)[:, None]
-    return tuple(within(q * by_fan, z.multiplier, limit) for q, limit in zip((q_heat, q_cool), most))
+    multiplier = unit.zones.multiplier
+    q_heat = np.minimum(np.maximum(heat_wanted, 0.0), caps["heat_cap"])
+    q_cool = np.minimum(np.maximum(cool_wanted, 0.0), caps["cool_cap"])
+    asked = q_heat @ multiplier
+    heats = (asked >= q_cool @ multiplier) | (warming & (asked > 0.0))
+    given = []
+    # A row heats or cools: only the rows of each are worked on where there are both.
+    for q, part, mine in ((q_heat, "heat", heats), (q_cool, "cool", ~heats)):
+        rows = np.flatnonzero(mine)
+        if len(rows) == len(q):
+            given.append(_given(q, part, caps, slice(None), multiplier, unit.max_cfm, most[part == "cool"]))
+            continue
+        whole = np.zeros(q.shape, dtype=q.dtype)
+        if len(rows):
+            whole[rows] = _given(q[rows], part, caps, rows, multiplier, unit.max_cfm, most[part == "cool"])
+        given.append(whole)
+    return tuple(given)
+
+
+def _given(q, part, caps, rows, multiplier, max_cfm, most):
+    """Heat or cooling of rows (R, Z) within the airflow of the fan and what the plant has."""
+    cap, flow = (values[rows] if len(values) > 1 else values for values in (caps[f"{part}_cap"], caps[f"{part}_flow"]))
+    air = (_over(q, cap) * flow) @ multiplier
+    if (air > max_cfm).any():
+        q = q * _share_of(air, max_cfm)[:, None]
+    return within(q, multiplier, np.asarray(most)[rows])
 
 
 def _over(a, b):
@@ -247,7 +264,8 @@ def _share_of(asked, most):
 
 def within(q, multiplier, most):
     """Heat of zones, all cut by one share where together they ask for more than there is. (R, Z)"""
-    return q * _share_of(q @ multiplier, most)[:, None]
+    asked = q @ multiplier
+    return q * _share_of(asked, most)[:, None] if (asked > most).any() else q
 
 
 def _morning(unit: Unit, conditions, loads, capacity, first, end_f, most_heat) -> dict:

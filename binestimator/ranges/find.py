@@ -19,7 +19,7 @@ from .distributions import Distribution, joined
 from .draw import Factors, base_factors, factors_of, joined_factors, taken
 from .effects import HIGH, LOW, Effects
 from .energies import Energies, Model
-from .hourly import HourlyDraws, Hours
+from .hourly import DAYS_APART, HourlyDraws, Hours
 from .lines import Drawn, drawn_lines
 from .money import MoneyDraws, Nested, Year, money_of, year_of
 from .percentiles import quantiles, share_interval
@@ -216,6 +216,7 @@ def _put_together(results, model, points: _Points, energies, at_base, hourly, fu
     about = results.advice.drivers_of if results.advice is not None else driven_id(results)
     inputs = tuple(_ranged(one, points.drawn, project) for one in points.drawn)
     narrow = tuple(one.label for one in inputs if one.width_frac is not None and one.width_frac < 1.0)
+    judged = 0 if hourly is None else len(next(iter(hourly.serves.values())))
     own = sum(one.basis == OWN for one in inputs)
     default = sum(one.basis == DEFAULT for one in inputs)
     return Ranges(
@@ -231,11 +232,11 @@ def _put_together(results, model, points: _Points, energies, at_base, hourly, fu
         measure_next=() if about is None else _measure_next(points, effects, all_draws.money[about]),
         hourly=None if hourly is None else _hourly_check(results, all_draws, energies, hourly),
         reoptimised=_reoptimised(results, model, points, energies) if full else (),
-        service_draws=0 if hourly is None else len(next(iter(hourly.serves.values()))),
+        service_draws=judged,
         own_frac=own / len(inputs) if inputs else 0.0,
         default_frac=default / len(inputs) if inputs else 0.0,
         narrow=narrow,
-        notes=_notes(inputs, narrow, full, results),
+        notes=_notes(inputs, narrow, judged, results),
         held=HELD,
     )
 
@@ -548,11 +549,16 @@ def _ranged(one: Drawn, drawn, project) -> RangedInput:
     )
 
 
-def _notes(inputs, narrow, full: bool, results: Results) -> tuple[str, ...]:
+def _notes(inputs, narrow, judged: int, results: Results) -> tuple[str, ...]:
     out = []
-    if not full:
+    if not judged:
         out.append(
             "Coarse: few draws, none of them hour by hour; options serve equally as in the run. --ranges makes many."
+        )
+    else:
+        out.append(
+            f"Equal service: {min(GAP_DRAWS, judged)} draws judged by all hours and {max(judged - GAP_DRAWS, 0)} "
+            f"by the hours of every {DAYS_APART}th day, other days in each; nights are those of the run."
         )
     own = [one.label for one in inputs if one.basis == OWN]
     if own:

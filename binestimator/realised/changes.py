@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from binestimator.realised.compare import terms_of
+from binestimator.realised.compare import compare, terms_of
 from binestimator.realised.hours import Hours
-from binestimator.realised.spread import combined, fit_hours, interval, sizes_of
+from binestimator.realised.spread import sizes_of
+from binestimator.realised.year import YearModel
 from binestimator.trends.found import days_listed
 from binestimator.trends.study import TrendStudy
 
-#: Changes below these are not told: running hours, airflow limits, power at equal speed, load [share], room
+#: Changes below these are not told (of the load, where its interval reaches below): running hours, airflow limits,
+#: power at equal speed, load [share], room
 #: setpoints [degF].
 _HOURS_FRAC, _LIMIT_FRAC, _POWER_FRAC, _LOAD_FRAC, _ROOM_F = 0.05, 0.1, 0.05, 0.05, 0.5
 #: A day below this share of what its weather explains is no usual day.
 _IDLE_FRAC = 0.6
 #: Share of the running hours with the energy measured, below which it is told.
 _LEAST_KNOWN = 0.9
+#: Days that each period needs for its load.
+_LOAD_DAYS = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +45,7 @@ class Change:
 
 
 def changes_between(
-    studies: tuple[TrendStudy, TrendStudy], periods: tuple[Hours, Hours], year: Hours, name: str
+    studies: tuple[TrendStudy, TrendStudy], periods: tuple[Hours, Hours], model: YearModel, name: str
 ) -> list[Change]:
     """What differs, beside the reset.
 
@@ -50,18 +54,18 @@ def changes_between(
     studies : two TrendStudy
         Before and after.
     periods : two Hours
-    year : Hours
-        Running hours of the typical year.
+    model : YearModel
     name : str
         What was measured and is judged.
     """
+    year = model.hours
     found = [
         *_days(studies),
         *_running(studies, periods, year),
         *_known(periods, name),
-        *_idle(periods, year, name),
+        *(_idle(periods, year, name) if name in ("fan_kw", "_fans_kw") else ()),
         *_rooms(studies),
-        *_load(periods, year),
+        *_load(periods, model),
         *_power(periods),
     ]
     for words, study in zip(("before", "after"), studies):
@@ -86,7 +90,9 @@ def _days(studies):
 def _running(studies, periods, year):
     """Running time, and running hours of a kind that the typical year has none of."""
     weekly = [168.0 * np.count_nonzero(s.running.on) / max(int(np.count_nonzero(s.running.known)), 1) for s in studies]
-    if abs(weekly[1] - weekly[0]) > _HOURS_FRAC * max(weekly[0], 1.0):
+    by_hour = [np.bincount(s.log.hour[s.running.known].astype(int), minlength=24) for s in studies]
+    whole = all(count.min() > 0.5 * count.max() for count in by_hour)  # a log of some hours says nothing of a week
+    if whole and abs(weekly[1] - weekly[0]) > _HOURS_FRAC * max(weekly[0], 1.0):
         yield Change(
             "running_hours",
             f"the fan ran {weekly[0]:.0f} h a week before and {weekly[1]:.0f} h after: the difference is "
@@ -188,40 +194,32 @@ def _rooms(studies):
             )
 
 
-def _load(periods, year):
+def _load(periods, model: YearModel):
     """Cooling that the rooms take from the supply air at equal weather, before and after."""
     loads = []
     for p in periods:
         if not {"supply_flow", "rat", "sat"} <= set(p.values):
             return
         v = p.values
-        loads.append(p.take(np.isfinite(v["supply_flow"] * (v["rat"] - v["sat"]))))
-    terms = terms_of(loads[0], loads[1], year) if all(len(p) for p in loads) else None
-    if terms is None:
+        loads.append(replace(p, values={"load": v["supply_flow"] * (v["rat"] - v["sat"])}))
+    modelled = [side["flow_cfm"] * (side["rat_f"] - side["sat_f"]) for side in (model.before, model.after)]
+    if any(len(np.unique(p.measured("load").day)) < _LOAD_DAYS for p in loads):
         return
-    covered = terms.inside(year)
-    totals = []
-    for p in loads:
-        p = p.take(terms.inside(p))
-        x, y = terms.matrix(p), p.values["supply_flow"] * (p.values["rat"] - p.values["sat"])
-        if len(p) <= x.shape[1] + 5 or np.linalg.matrix_rank(x) < x.shape[1] or not covered.any():
-            return
-        totals.append(fit_hours(x, y, p.day).total(terms.matrix(year)[covered].sum(axis=0)))
-    base = float(np.median(totals[0]))
-    if base <= 0.0:
+    found = compare(loads[0], loads[1], model.hours, "load", False, (modelled[0], modelled[1]))
+    base = 0.0 if found is None else float(np.median(found.before_total))
+    if found is None or base <= 0.0:
         return
-    low, high = (v / base for v in interval(combined(totals[1], totals[0])))
-    middle = float(np.median(totals[1])) / base - 1.0
-    value = {"change_frac": round(middle, 4), "interval_90": [round(low, 4), round(high, 4)]}
-    if (low > 0.0 or high < 0.0) and abs(middle) >= _LOAD_FRAC:
+    low, high = (-v / base for v in reversed(found.interval()))
+    middle = -float(np.median(found.saving)) / base
+    if low > _LOAD_FRAC or high < -_LOAD_FRAC:
+        word = "more" if middle > 0 else "less"
         yield Change(
             "load",
-            f"at equal weather the rooms took {abs(100 * middle):.0f} % "
-            f"{'more' if middle > 0 else 'less'} cooling from the "
+            f"at equal weather the rooms took {abs(100 * middle):.0f} % {word} cooling from the "
             f"supply air after than before (90 % within {100 * low:+.0f} to {100 * high:+.0f} %): part of the "
             f"{'loss' if middle > 0 else 'saving'} is load, not the reset",
             True,
-            value,
+            {"change_frac": round(middle, 4), "interval_90": [round(low, 4), round(high, 4)]},
         )
 
 

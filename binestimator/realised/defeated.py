@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from binestimator.inputs.project import Candidate, Project
+from binestimator.realised.compare import BIN_F
+from binestimator.realised.year import YearModel
 from binestimator.strategies.registry import dsp_strategy, sat_strategy
 from binestimator.strategies.tables import line
 from binestimator.trends.setpoints import DSP, SAT, Quantity
@@ -55,17 +56,17 @@ class Defeat:
         return self.frac >= _CAUTION_FRAC
 
 
-def defeats(study: TrendStudy, project: Project, option: Candidate) -> tuple[list[Defeat], list[str]]:
+def defeats(study: TrendStudy, model: YearModel) -> tuple[list[Defeat], list[str]]:
     """What kept the resets of an option from acting, and what cannot be told.
 
     Parameters
     ----------
     study : TrendStudy
         Of the log after the work.
-    project : Project
-    option : Candidate
-        That was put in place: its setpoints are those of the hand-over.
+    model : YearModel
+        The setpoints of its option are those of the hand-over.
     """
+    project, option = model.project, model.option
     found: list[Defeat] = []
     blind: list[str] = []
     for quantity, record, way in (
@@ -84,10 +85,10 @@ def defeats(study: TrendStudy, project: Project, option: Candidate) -> tuple[lis
         if not used.any():
             blind.append(f"the setpoint of {quantity.words.lower()} is in no running hour of the log")
             continue
-        found += _overridden(study, quantity, way.range(record) if way.resets else ())
+        found += _overridden(study, quantity, way.range(record) if way.listens else ())
         if way.resets:
             found += _sequence(study, quantity, record, way, setpoint, used)
-            found += _at_limit(study, quantity, record, way, setpoint, used)
+            found += _at_limit(study, model, quantity, record, way, setpoint, used)
             if way.listens:
                 pins, why = _pinned(study, quantity, record, project, setpoint, used, way)
                 found += pins
@@ -131,6 +132,9 @@ def _sequence(study, quantity, record, way, setpoint, used):
             occupied_line = np.where(study.running.occupied[good], occupied_line, line(oat[good].astype(float), night))
         off = setpoint[good] - occupied_line
         far = np.abs(off) > _OFF_LINE[part]
+        override = next((f for f in study.found if f.key == f"{part}_override" and f.known), None)
+        if override is not None and override.value.get("override") is not None:
+            far &= np.abs(setpoint[good] - float(override.value["override"])) > quantity.grain  # told as that
         share = float(far.mean()) if far.size else 0.0
         if share > 0.0:
             hours = float(np.count_nonzero(far)) * step
@@ -178,23 +182,37 @@ def _worst_end(quantity: Quantity, way, record) -> float:
     return low if quantity.part == "sat" else high
 
 
-def _at_limit(study, quantity, record, way, setpoint, used):
+def _at_limit(study, model, quantity, record, way, setpoint, used):
+    """Hours at the end at which nothing is saved, beyond those that the claim has at the same outdoor temperatures."""
     low, high = way.range(record)
     if high - low < quantity.no_reset:
         return
     end = _worst_end(quantity, way, record)
     here = np.abs(setpoint[used] - end) <= _AT_END[quantity.part]
     hours = float(np.count_nonzero(here)) * study.log.step_h
-    if here.any():
+    claimed = _claimed_frac(model, quantity.part, study.log.get("oat"), used)
+    beyond = float(here.mean()) - claimed
+    if beyond > _TOLD_FRAC:
         word = "coldest" if quantity.part == "sat" else "highest"
         yield Defeat(
             quantity.part,
             "at_limit",
-            f"{quantity.words} setpoint at its {word} ({_text(quantity, end)}) for {hours:.0f} h, where "
-            "the reset saves nothing",
-            hours,
-            float(here.mean()),
+            f"{quantity.words} setpoint at its {word} ({_text(quantity, end)}) for {hours:.0f} h, "
+            f"where the reset saves nothing: {100 * here.mean():.0f} % of the time, claimed were {100 * claimed:.0f} %",
+            beyond * here.size * study.log.step_h,
+            beyond,
         )
+
+
+def _claimed_frac(model: YearModel, part: str, oat, used) -> float:
+    """Share of a log's hours that the claim has at that end, by bins of outdoor temperature."""
+    claimed, bins = model.at_limit[part], np.floor(model.hours.oat_f / BIN_F).astype(int)
+    if oat is None or not np.isfinite(oat[used]).any():
+        return float(claimed.mean())
+    mine = np.floor(oat[used & np.isfinite(oat)] / BIN_F).astype(int)
+    numbers = np.unique(bins)
+    share = np.array([claimed[bins == k].mean() for k in numbers])
+    return float(np.interp(mine, numbers, share).mean())
 
 
 def _pinned(study, quantity, record, project, setpoint, used, way):
@@ -254,8 +272,7 @@ def _not_held(study, quantity):
             quantity.part,
             "not_held",
             f"{quantity.words} not held for {hours:.0f} h: {_text(quantity, abs(mean))} "
-            f"{'above' if mean > 0 else 'below'} its "
-            "setpoint in the mean",
+            f"{'above' if mean > 0 else 'below'} its setpoint in the mean",
             hours,
             float(far.mean()),
         )

@@ -10,7 +10,8 @@ import numpy as np
 
 from binestimator import __version__
 from binestimator.inputs.problems import printable
-from binestimator.realised.compare import MOST_HELD, PART_WORDS
+from binestimator.realised.compare import MOST_HELD
+from binestimator.realised.defeated import Defeat
 from binestimator.realised.plan import Expected, Weeks
 from binestimator.realised.spread import Fit
 from binestimator.realised.study import PRECISION, Plan, Realised, Use
@@ -107,6 +108,17 @@ def realised_text(found: Realised, width: int) -> str:
             lines.append(_wrapped(f"{use.label}: no number: {use.why}", width, 2, "!"))
         if use.compared is not None:
             lines.append(_wrapped(_basis(use), width, 2, ""))
+        ends = use.realised_interval_90
+        if use.measured and ends is not None and ends[0] > 1.0:
+            lines.append(
+                _wrapped(
+                    f"{use.label}: more was saved than claimed, whole interval: before it is believed, see what else "
+                    "differs between both periods",
+                    width,
+                    2,
+                    "!",
+                )
+            )
         lines += [_wrapped(f"{use.label}: {note}", width, 2, "!") for note in use.notes]
     lines += [_wrapped(note, width, 2, "!") for note in found.notes]
     if any(not use.measured for use in found.uses):
@@ -144,7 +156,7 @@ def realised_text(found: Realised, width: int) -> str:
             [
                 "What kept the reset from acting, after the work (! a tenth of the time and more)",
                 *(
-                    _wrapped(f"{d.text} ({100 * d.frac:.0f} % of the running time)", width, 2, "!" if d.caution else "")
+                    _wrapped(f"{d.text} ({_share(d)} of the running time)", width, 2, "!" if d.caution else "")
                     for d in found.defeats[:_MOST_LINES]
                 ),
                 *(_wrapped(text, width, 2, "?") for text in found.blind),
@@ -153,6 +165,10 @@ def realised_text(found: Realised, width: int) -> str:
     else:
         blocks.append(["Nothing was found that kept the reset from acting"])
     return "\n\n".join("\n".join(block) for block in blocks if block)
+
+
+def _share(d: Defeat) -> str:
+    return f"{100 * d.frac:.0f} % more" if d.kind == "at_limit" else f"{100 * d.frac:.0f} %"
 
 
 def _basis(use: Use) -> str:
@@ -167,7 +183,6 @@ def _basis(use: Use) -> str:
         f"{low:.0f} to {high:.0f} degF outdoors, "
         f"{100 * use.covered_frac:.0f} % of the year's running hours"
     )
-    parts = [PART_WORDS[k] for k in range(len(PART_WORDS)) if k not in c.terms.parts]
     if use.saving_year is not None and c.held:
         said += (
             f"; the other hours are taken at the nearest temperature ({_number(c.held)} {use.unit}, from none to twice "
@@ -178,8 +193,11 @@ def _basis(use: Use) -> str:
             f"; corrected by {_number(c.season)} {use.unit} for the season of the logs, by the model, "
             "half of it taken as uncertain"
         )
-    if len(c.terms.parts) == 1 and parts:
-        said += f"; only the hours {PART_WORDS[c.terms.parts[0]]}"
+    if use.modelled_year is not None:
+        said += (
+            f"; the model at the measured setpoints and equal loads saves {_number(use.modelled_year)} {use.unit} in "
+            "the year"
+        )
     return said
 
 
@@ -200,7 +218,17 @@ def _needed_lines(found: Realised, width: int) -> list[str]:
                 "!",
             )
         )
-    if found.needed is not None:
+    missing = main.missing_parts(found.year.hours)
+    if missing:
+        lines.append(
+            _wrapped(
+                f"Still needed: the hours {' and '.join(missing)}, which are not in both logs: log day and night",
+                width,
+                2,
+                "!",
+            )
+        )
+    elif found.needed is not None:
         lines.append(_wrapped(f"Still needed: {weeks_text(found.needed, found)}", width, 2, "!"))
     elif main.interval_90_year is None and main.claimed_year:
         lines.append(
@@ -360,6 +388,7 @@ def _use(use: Use) -> dict:
         "saving_year": use.saving_year,
         "interval_90_year": None if use.interval_90_year is None else list(use.interval_90_year),
         "claimed_year": use.claimed_year,
+        "modelled_year": use.modelled_year,
         "realised_frac": use.realised_frac,
         "realised_interval_90": None if use.realised_interval_90 is None else list(use.realised_interval_90),
         "no_number": use.why or None,

@@ -11,7 +11,7 @@ from binestimator.errors import InputError
 from binestimator.inputs.project import Project
 from binestimator.rates import prices_at
 from binestimator.realised.changes import Change, changes_between
-from binestimator.realised.compare import MOST_HELD, Compared, compare, terms_of
+from binestimator.realised.compare import MOST_HELD, PART_WORDS, Compared, compare, part_of, terms_of
 from binestimator.realised.defeated import Defeat, defeats
 from binestimator.realised.hours import Hours, hours_of
 from binestimator.realised.plan import Spread, Weeks, plan_weeks, points_wanted, sampling
@@ -79,6 +79,8 @@ class Use:
         In all running hours; None where too many are not covered.
     claimed_year : float
     compared : Compared or None
+    modelled_year : float or None
+        Of an end use that is measured: the saving by the model at the measured setpoints and equal loads.
     why : str
         Why there is no number.
     notes : tuple of str
@@ -97,8 +99,15 @@ class Use:
     interval_90_year: tuple[float, float] | None
     claimed_year: float
     compared: Compared | None = None
+    modelled_year: float | None = None
     why: str = ""
     notes: tuple[str, ...] = ()
+
+    def missing_parts(self, year: Hours) -> tuple[str, ...]:
+        """Parts of the day in which the unit runs in the year and the logs lack it."""
+        if self.compared is None:
+            return ()
+        return tuple(PART_WORDS[k] for k in np.unique(part_of(year.hour)) if k not in self.compared.terms.parts)
 
     @property
     def realised_frac(self) -> float | None:
@@ -248,12 +257,16 @@ def realised(project: Project, weather, option: str, before: Log, after: Log) ->
     periods = _hours(studies[0], model), _hours(studies[1], model)
     measured, notes = _measured(model, periods, min(len(s.log.zones) for s in studies))
     gain = _gain(studies[0], model, weather)
-    modelled, why = _modelled(model, periods, gain, {use.key for use in measured if use.measured})
-    uses = (*measured, *modelled)
+    modelled, why = _modelled(model, periods, gain)
+    known = {use.key: use for use in modelled}
+    uses = (
+        *(replace(use, modelled_year=known[use.key].saving_year if use.key in known else None) for use in measured),
+        *(use for use in modelled if all(use.key != one.key for one in measured)),
+    )
     main = next((use for use in measured if use.saving is not None), measured[0] if measured else None)
     name = _name_of(main, periods) if main is not None else ""
-    changes = tuple(changes_between(studies, periods, model.hours, name)) if name else ()
-    defeated, blind = defeats(studies[1], project, model.option)
+    changes = tuple(changes_between(studies, periods, model, name)) if name else ()
+    defeated, blind = defeats(studies[1], model)
     return Realised(
         year=model,
         studies=studies,
@@ -321,8 +334,8 @@ def _use(kind: _Kind, name: str, rates, model: YearModel, periods) -> Use:
     claim_year = model.claim(rates)
     days = [len(np.unique(p.measured(name).day)) for p in periods]
     nothing = lambda why, covered=0.0: Use(
-        kind.key, label, kind.unit, True, None, claim_year, None, None, covered, None, None, claim_year, None, why,
-        tuple(notes),
+        kind.key, label, kind.unit, True, None, claim_year, None, None, covered, None, None, claim_year, why=why,
+        notes=tuple(notes),
     )  # fmt: skip
     if min(days) < LEAST_DAYS:
         words = ("before", "after")[int(np.argmin(days))]
@@ -365,8 +378,8 @@ def _gain(before: TrendStudy, model: YearModel, weather) -> float:
     return float(found.value["multiplier"])
 
 
-def _modelled(model: YearModel, periods, gain: float, measured: set[str]) -> tuple[list[Use], list[str]]:
-    """End uses that are not measured, by the model at the setpoints that were."""
+def _modelled(model: YearModel, periods, gain: float) -> tuple[list[Use], list[str]]:
+    """End uses by the model at the setpoints that were measured."""
     year = model.hours
     setpoints = []
     for name, words in (("sat", "supply air temperature"), ("dsp", "duct static pressure")):
@@ -383,8 +396,6 @@ def _modelled(model: YearModel, periods, gain: float, measured: set[str]) -> tup
     before, after = at_setpoints(model, setpoints[0], setpoints[1], gain)
     found = []
     for use in END_USES:
-        if use.key in measured:
-            continue
         saving = float(sum(np.sum(before[rate] - after[rate]) for rate in use.rates))
         base = float(sum(np.sum(before[rate]) for rate in use.rates))
         claim = model.claim(use.rates)
@@ -445,7 +456,7 @@ def _needed(model: YearModel, periods, main: Use | None) -> Weeks | None:
     if main is None:
         return None
     fine = main.interval_90_year is not None and _half(main.interval_90_year) <= PRECISION * abs(main.claimed_year)
-    if fine or not main.claimed_year:
+    if fine or not main.claimed_year or main.missing_parts(model.hours):
         return None
     kind = next(kind for kind in _KINDS if kind.key == main.key)
     name, rates = _logged(kind, periods)

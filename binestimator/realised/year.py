@@ -32,6 +32,7 @@ _FIELDS = (
     "sat_f",
     "dsp_inwc",
     "flow_cfm",
+    "rat_f",
     "cooling_sensible_kbtuh",
     "reheat_kbtuh",
     "fan_kw",
@@ -55,6 +56,8 @@ class YearModel:
     before, after : dict
         Of baseline and option: field of ``RowState``, or ``cost_usd``, -> (H,).
     calendar : Calendar
+    at_limit : dict
+        ``sat`` and ``dsp`` -> share of the hour at which the option's setpoint is at its coldest, or its highest. (H,)
     sites : tuple of Site
         Of baseline and option.
     """
@@ -66,6 +69,7 @@ class YearModel:
     before: Mapping[str, np.ndarray]
     after: Mapping[str, np.ndarray]
     calendar: Calendar
+    at_limit: Mapping[str, np.ndarray]
     sites: tuple[Site, Site] = field(repr=False)
     sizes: Sizes = field(repr=False)
 
@@ -142,6 +146,10 @@ def year_model(project: Project, weather, option: str) -> YearModel:
         values = {name: state(name) for name in dict.fromkeys((*_FIELDS, *_RATES, "cost_usd_h"))}
         found.append(values)
         places.append(site)
+        limits = {
+            part: np.asarray(sum(p.share * getattr(p.setpoints, flag) for p in parts), dtype=float)
+            for part, flag in (("sat", "sat_at_min"), ("dsp", "dsp_at_max"))
+        }
     hours = running_hours(project, conditions)
     if not len(hours):
         raise InputError("schedule: by it the air handler never runs; give its hours")
@@ -153,6 +161,7 @@ def year_model(project: Project, weather, option: str) -> YearModel:
         found[0],
         found[1],
         calendar_of(project),
+        limits,
         (places[0], places[1]),
         sites.sizes,
     )

@@ -112,6 +112,21 @@ def night_dsp_inwc(unit: Unit, record, oat_f, zone_cfm):
     return dsp_strategy(record).setpoint_inwc(record, rows)
 
 
+def sat_rows(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=(), optimal_sat=None) -> SatRows:
+    """What the supply temperature strategy of a candidate may read; arguments as for :func:`setpoints`."""
+    strategy = sat_strategy(candidate.sat)
+    return SatRows(
+        unit=unit,
+        conditions=conditions,
+        loads=loads,
+        limits=sat_limits(unit, conditions, loads, *strategy.range(candidate.sat)) if strategy.resets else None,
+        dsp_of_sat=dsp_of_sat(unit, candidate.dsp),
+        resets_pressure=resets_pressure(candidate.dsp),
+        other_sats=tuple(other_sats),
+        held_sat=optimal_sat,
+    )
+
+
 def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=(), optimal_sat=None) -> Setpoints:
     """Setpoints of a candidate without its overrides by operators.
 
@@ -127,16 +142,7 @@ def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=()
     none = np.zeros(conditions.oat_f.shape, dtype=bool)
     humid, cold, ends = none, none, {"sat_at_max": none, "sat_at_min": none}
     low, high = strategy.range(record)
-    rows = SatRows(
-        unit=unit,
-        conditions=conditions,
-        loads=loads,
-        limits=sat_limits(unit, conditions, loads, low, high) if strategy.resets else None,
-        dsp_of_sat=dsp_of_sat(unit, candidate.dsp),
-        resets_pressure=resets_pressure(candidate.dsp),
-        other_sats=tuple(other_sats),
-        held_sat=optimal_sat,
-    )
+    rows = sat_rows(unit, candidate, conditions, loads, other_sats, optimal_sat)
     if rows.limits is None:
         sat = strategy.setpoint_f(record, rows, high)
     else:

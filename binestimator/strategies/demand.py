@@ -8,13 +8,19 @@ settles at one of these thresholds: the first of the pooled list that takes the 
 requests above the ignored ones. A first request latches until the loop or damper falls
 to its release point; the setpoint then swings between the two, and the mean of the
 settled setpoints at both edges represents the mean of the swing.
+
+Zones that the reset of duct pressure leaves short of air grow warm and ask for colder air: both
+resets settle together.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from ..model.loads import ZoneLoads
+from ..model.terminals import available_flow_cfm, cooling_flow_cfm
 from ..model.unit import Unit, beside_zones, damper_flow_frac
 from .strategy import DspStrategy, SatStrategy, Strategy
 
@@ -26,6 +32,9 @@ SECOND_REQUEST_FLOW, THIRD_REQUEST_FLOW = 0.7, 0.5
 MOST_REQUESTS = 3.0
 # Sums of weights that differ by less are equal: added in another order they are not the same to the last digit.
 REQUEST_SLACK = 1e-9
+# Rounds in which both resets are brought together, and the fall of supply air in one of them below which they are: a
+# tenth of a trim of the guideline. [degF]
+STARVED_ROUNDS, STARVED_F = 12, 0.02
 # A supply temperature above any that is ever reached: a zone that asks for nothing.
 NEVER_F = 1000.0
 
@@ -107,8 +116,14 @@ def edges(first, release, second, third, weights, left):
     return _pool(first, second, third, weights, left), _pool(release, second, third, weights, left)
 
 
-def temperature_thresholds_f(unit: Unit, loads: ZoneLoads):
+def temperature_thresholds_f(unit: Unit, loads: ZoneLoads, most_cfm=None):
     """Supply air temperatures above which each zone sends requests.
+
+    Parameters
+    ----------
+    most_cfm : ndarray (R, Z), optional
+        Airflow that the duct pressure pushes through each open damper; without it every terminal reaches its maximum.
+        [cfm]
 
     Returns
     -------
@@ -120,19 +135,22 @@ def temperature_thresholds_f(unit: Unit, loads: ZoneLoads):
     -----
     The loop represents flow between minimum and maximum: at share s it asks
     ``Vmin + s (Vmax - Vmin)``, which carries the load at
-    ``SATz = Tcool - q(Tcool) / (fs V)``.
+    ``SATz = Tcool - q(Tcool) / (fs V)``. A terminal that gets no more than ``V``, less than its loop asks for at its
+    asking point, has its room warm and its loop wound up above the temperature at which ``V`` carries the load.
     """
     z, limits, fs = unit.zones, unit.limits, loads.fs
     gain = beside_zones(unit.air_handler.duct_gain_f)
+    at_most = lambda flow: flow if most_cfm is None else np.minimum(flow, most_cfm)
+    largest = at_most(z.max_cfm)
 
     def at_loop(share):
-        flow = loads.min_cfm + share * (z.max_cfm - loads.min_cfm)
+        flow = at_most(loads.min_cfm + share * (z.max_cfm - loads.min_cfm))
         warm = loads.cool_f - loads.q_cool_btuh / (fs * flow) - gain
         return np.where(loads.q_cool_btuh > 0.0, warm, NEVER_F)
 
     def at_excess(excess):
         load = loads.q_cool_btuh - loads.ua_btuh_f * excess
-        warm = loads.cool_f + excess - load / (fs * z.max_cfm) - gain
+        warm = loads.cool_f + excess - load / (fs * largest) - gain
         return np.where(load > 0.0, warm, NEVER_F)
 
     first = at_loop(limits.loop_ask_pct / 100.0)
@@ -184,7 +202,7 @@ def _left_to_ignore(weights, asks_always, ignored):
     return ignored - MOST_REQUESTS * float(np.sum(weights * asks_always))
 
 
-def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f):
+def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f, most_cfm=None):
     """Supply air temperature at which trim and respond settles, before the outdoor-air envelope.
 
     Parameters
@@ -193,6 +211,8 @@ def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f):
     min_f : float
     max_f : float or ndarray (R,)
         Range of the loop. [degF]
+    most_cfm : ndarray (R, Z), optional
+        As for :func:`temperature_thresholds_f`.
 
     Returns
     -------
@@ -205,11 +225,56 @@ def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f):
     if left < -REQUEST_SLACK:
         return np.full(rows, float(min_f))
     weights = np.where(z.asks_temperature, 0.0, z.weight)
-    first, release, second, third = temperature_thresholds_f(unit, loads)
+    first, release, second, third = temperature_thresholds_f(unit, loads, most_cfm)
     # A request holds while the setpoint is above its threshold: the mirror image of pressure.
     ask, hold = (-edge for edge in edges(-first, -release, -second, -third, weights, left))
     top = np.broadcast_to(np.asarray(max_f, dtype=float), (rows,))
     return 0.5 * (np.clip(ask, min_f, top) + np.clip(hold, min_f, top))
+
+
+def colder_for_starved_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f, sat_f, dsp_at):
+    """How much colder than at full airflow trim and respond settles, since zones are short of air.
+
+    Parameters
+    ----------
+    ignored_requests, min_f, max_f
+        As for :func:`settled_sat_f`.
+    sat_f : ndarray (R,)
+        What :func:`settled_sat_f` gives at full airflow. [degF]
+    dsp_at : callable
+        Duct pressure setpoint of rows (their index) at a supply temperature of each. [in. w.c.]
+
+    Returns
+    -------
+    ndarray (R,)
+        At least 0. [degF]
+
+    Notes
+    -----
+    A zone whose requests the reset of duct pressure ignores gets ``V = Vmax sqrt(DSP / (DSP_index k))``. Its room is
+    warm where that does not carry its load, so that it asks for colder air, whatever the airflow that its loop asks
+    for. Colder air takes less airflow, less airflow less pressure, and less pressure starves the zone more: both resets
+    settle together. They start each morning at the warmest supply air and come down, so it is the warmest of the points
+    at which both rest: supply air that settles at the pressure of the round before falls from round to round, and the
+    limit of that is this point (a map that rises with its argument, begun above all its fixed points). No constant is
+    in it.
+    """
+    colder = np.zeros(sat_f.shape)
+    asks = (unit.zones.weight > 0.0) & ~unit.zones.asks_temperature
+    top = np.broadcast_to(np.asarray(max_f, dtype=float), sat_f.shape)
+    at = np.flatnonzero(sat_f > min_f)
+    for _ in range(STARVED_ROUNDS):
+        if not at.size:
+            break
+        sat, some, here = sat_f[at] - colder[at], loads.take(at), unit.take(at)
+        most = available_flow_cfm(here, dsp_at(at, sat))
+        short = ((np.minimum(cooling_flow_cfm(here, some, sat), here.zones.max_cfm) > most) & asks).any(axis=1)
+        at, sat, some, here, most = at[short], sat[short], some.take(short), here.take(short), most[short]
+        new = settled_sat_f(here, some, ignored_requests, min_f, top[at], most)
+        falls = sat - new > STARVED_F
+        at = at[falls]
+        colder[at] = sat_f[at] - new[falls]
+    return colder
 
 
 def settled_dsp_inwc(unit: Unit, requested_cfm, cooling_cfm, ignored_requests, min_inwc, max_inwc):
@@ -271,11 +336,35 @@ class DemandSat(_Demand, SatStrategy):
     always = "{c.always_t}"
 
     def setpoint_f(self, record, rows, top_f):
+        sat, colder = self._settled_f(record, rows, top_f)
+        return sat - colder
+
+    def _settled_f(self, record, rows, top_f):
+        """Where it settles with rooms at full airflow, and how much colder rooms short of air pull it. (R,) [degF]"""
         warmest = outdoor_envelope_f(
             rows.conditions.oat_f, record.max_f, record.min_f, record.oat_min_f, record.oat_max_f
         )
         top = np.maximum(np.minimum(warmest, top_f), record.min_f)
-        return settled_sat_f(rows.unit, rows.loads, record.ignored_requests, record.min_f, top)
+        sat = settled_sat_f(rows.unit, rows.loads, record.ignored_requests, record.min_f, top)
+        if rows.held_dsp_inwc is None:
+            of_rows = lambda at: (rows.unit.take(at),) if rows.unit.by_row else ()
+            dsp_at = lambda at, sat: rows.dsp_of_sat(rows.conditions.take(at), rows.loads.take(at), sat, *of_rows(at))
+        else:
+            dsp_at = lambda at, sat: rows.held_dsp_inwc[at]
+        return sat, colder_for_starved_f(rows.unit, rows.loads, record.ignored_requests, record.min_f, top, sat, dsp_at)
+
+    def limited(self, record, rows, sat_f):
+        # Only where a limit lies below the end of the range can it hold the setpoint down.
+        at = np.flatnonzero(rows.limits.max_f < self.range(record)[1])
+        found = np.zeros(sat_f.shape, dtype=bool)
+        if at.size:
+            some = replace(
+                rows, unit=rows.unit.take(at), conditions=rows.conditions.take(at), loads=rows.loads.take(at)
+            )
+            if rows.held_dsp_inwc is not None:
+                some = replace(some, held_dsp_inwc=rows.held_dsp_inwc[at])
+            found[at] = super().limited(record, some, sat_f[at])
+        return found
 
     def of_step_f(self, record, rows, loop_f, top_f):
         # Guideline 36 5.16.2.2: the loop's output inside the envelope.
@@ -302,10 +391,17 @@ class DemandSat(_Demand, SatStrategy):
             "sat_loop_top", "Warmest that the loop may give", "°F", "MAX(MIN({sat_envelope},{sat_top}),{p.sat_low})"
         )
         sheet.settled()
+        colder = sheet.values(
+            "sat_starved",
+            "Colder for rooms short of air",
+            "°F",
+            lambda rows: self._settled_f(record, rows, rows.limits.max_f)[1],
+        )
         return (
             "IF({p.sat_left}<-{k.request_slack},{p.sat_low},"
             "(MEDIAN({p.sat_low},MIN({sat_ask_1},{sat_ask_2},{sat_ask_3}),{sat_loop_top})"
-            "+MEDIAN({p.sat_low},MIN({sat_release_1},{sat_release_2},{sat_release_3}),{sat_loop_top}))/2)"
+            "+MEDIAN({p.sat_low},MIN({sat_release_1},{sat_release_2},{sat_release_3}),{sat_loop_top}))/2"
+            f"-{colder})"
         )
 
 

@@ -25,7 +25,7 @@ class SatRows:
     ``limits`` of the reset, None for a strategy that does not reset · ``dsp_of_sat`` duct pressure setpoint (R,) of the
     partner strategy for ``(conditions, loads, sat_f)`` · ``resets_pressure`` whether that partner moves its setpoint ·
     ``other_sats`` supply temperatures (R,) of other candidates [degF] · ``held_sat`` those that this candidate found in
-    an earlier run, or None.
+    an earlier run, or None · ``held_dsp_inwc`` duct pressure (R,) that stands whatever the supply temperature, or None.
     """
 
     unit: Unit
@@ -36,6 +36,7 @@ class SatRows:
     resets_pressure: bool
     other_sats: tuple[np.ndarray, ...] = ()
     held_sat: np.ndarray | None = None
+    held_dsp_inwc: np.ndarray | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,8 +100,9 @@ class Columns(Protocol):
     def cooling_per_cfm(self) -> str:
         """Template of the heat that a cfm takes from a room at its cooling setpoint. [Btu/h per cfm]"""
 
-    def values(self, key: str, label: str, unit: str) -> str:
-        """A column of the engine's setpoints as values, for what no formula finds; gives its template."""
+    def values(self, key: str, label: str, unit: str, of: Callable[[SatRows], np.ndarray] | None = None) -> str:
+        """A column of values for what no formula finds: the engine's setpoints, or what ``of`` gives (R,) for the rows
+        of a supply temperature strategy; gives its template."""
 
     def settled(self) -> None:
         """Columns ``<part>_ask_1`` to ``_3`` and ``<part>_release_1`` to ``_3``: where the requests of each level

@@ -101,6 +101,13 @@ BLOCKS = (
         "rest elsewhere.",
     ),
     Block(
+        "Supply air colder for rooms short of air",
+        "Sheets of options with supply air by demand: column before the setpoint",
+        "everything that loads, airflows and requests rest on, limits, and the duct pressure of the option",
+        (*_PHYSICS, "limits.", "candidate"),
+        "Both resets are brought together again: supply air by demand may settle colder or warmer, mostly not at all.",
+    ),
+    Block(
         "Setback, warm-up and cool-down",
         "Sheets of options: line “Nights”",
         "weather, calendar, hours, building, groups, zones, air handler, plants",
