@@ -51,7 +51,11 @@ def run_estimate(args) -> None:
     from binestimator.terminal import comparison, reviewed
 
     weather = weather_of(project)
-    results = (estimate if args.rank_as_run else estimate_and_advise)(project, weather)
+    ranged = args.ranges or project.terms.draws.coarse and not args.no_ranges
+    if args.rank_as_run:
+        results = estimate(project, weather)
+    else:
+        results = estimate_and_advise(project, weather, drivers=not ranged)
     results = replace(results, handover_id=args.handover)
     if args.as_run or args.indicators or args.rank_as_run or project.as_run.enabled:
         from binestimator.as_run.audit import audit
@@ -66,8 +70,8 @@ def run_estimate(args) -> None:
             from binestimator.as_run.ranking import ranked_as_run
 
             # Advice goes by ranks.
-            results = advise(ranked_as_run(results))
-    if args.ranges or project.terms.draws.coarse and not args.no_ranges:
+            results = advise(ranked_as_run(results), drivers=not ranged)
+    if ranged:
         from binestimator.ranges.find import with_ranges
 
         results = with_ranges(results, full=args.ranges, progress=progress("Ranges") if args.ranges else None)
@@ -79,9 +83,8 @@ def run_estimate(args) -> None:
         results = replace(results, trends=beside_model(measured, project, results.weather))
     review = None
     if reviewed_project is not None:
-        review = Review(
-            overrides=overrides, results=estimate_and_advise(reviewed_project, weather_of(reviewed_project))
-        )
+        again = estimate_and_advise(reviewed_project, weather_of(reviewed_project), drivers=False)
+        review = Review(overrides=overrides, results=again)
     written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail)
     from binestimator.workbook.write import handed_over
 
@@ -551,7 +554,7 @@ def _handed_over(project, weather) -> str:
     from binestimator.advice import estimate_and_advise
     from binestimator.workbook.write import handed_over
 
-    chosen = handed_over(estimate_and_advise(project, weather)).choice.candidate_id
+    chosen = handed_over(estimate_and_advise(project, weather, drivers=False)).choice.candidate_id
     if chosen is None or chosen == project.baseline_id:
         raise InputError(
             "--option: the project hands over no option of its own; give the one that was put in place, "

@@ -38,8 +38,8 @@ class Rates:
     """Marginal prices by rate period.
 
     ``labels`` of the P periods in words · ``hours`` (P,) of the year in each [h] · ``usd`` input of section ``prices``
-    -> (P + 1,) price in each, and as the last one the mean over the hours of the year, which rows of several periods
-    have (their period is -1) · ``tiers`` tier of each price line that counts at the margin, from 1.
+    -> (P + 1,) price in each, and as the last one the mean over the hours of the year · ``tiers`` tier of each price
+    line that counts at the margin, from 1.
     """
 
     labels: tuple[str, ...]

@@ -18,6 +18,7 @@ from binestimator.inputs.schema import USUAL_CURRENCY, value_text
 from binestimator.money.bills import reconciled_words
 from binestimator.money.cost import BUILD_UP, DEFAULT, NONE
 from binestimator.money.life_cycle import NEVER
+from binestimator.ranges.drivers import drivers_of
 from binestimator.results import AS_RUN, CHANGED_SERVICE
 from binestimator.strategies.registry import sat_strategy
 
@@ -672,18 +673,18 @@ def _advice(results) -> list[str]:
 
 
 def _drivers(results) -> list[str]:
-    """Assumptions that move the saving, one at a time."""
-    advice, lines = results.advice, list[str]()
-    if advice is not None and advice.drivers:
-        c = results[advice.drivers_of]
+    """What the saving depends on."""
+    drivers, lines = drivers_of(results), list[str]()
+    if drivers.shown:
+        c = results[drivers.option_id]
         lines += _wrapped(
             f"saving of {c.id}, {_tenths(100 * _share(c.saving['cost_usd'], results.baseline.annual['cost_usd']))} %, "
-            "with one assumption changed at a time",
+            f"{drivers.how}",
             "Drivers   ",
         )
-        for d in advice.drivers:
+        for d in drivers.shown:
             lines += _wrapped(
-                f"{d.assumption.label}, {d.low} to {d.high}: {_tenths(d.saving_low_pct)} to "
+                f"{_ascii(d.label)}, {_ascii(d.low)} to {_ascii(d.high)}: {_tenths(d.saving_low_pct)} to "
                 f"{_tenths(d.saving_high_pct)} %",
                 "  ",
             )

@@ -39,6 +39,7 @@ LONGEST = (
     "test_changed_inputs",
     "test_weather",
     "test_as_run",
+    "test_cost_seeking",
     "test_trail",
     "test_workbook_summary",
     "test_selection",

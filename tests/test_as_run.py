@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from builders import PLAIN, merged, project_of, unit_of, weather_of
+from builders import PLAIN, SHORT_PIECES, merged, project_of, unit_of, weather_of
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -272,7 +272,7 @@ def test_an_hour_that_is_run_again_is_that_of_steps_that_close(days):
     conditions = days_of(project, *days)
     loads = zone_loads(unit, conditions)
     (run,) = runs_of(unit, conditions, loads, project, project.candidate("sat_demand"))
-    s = settings_of(project, spin_up_days=1, chunk_days=days[0][1])
+    s = settings_of(project, spin_up_days=1, chunk_days=days[0][1] // 2)
     first, always = (Year(unit, conditions, project.schedule, [run], s) for _ in range(2))
     always.off_setpoint = Always(first.chunks)
     one, other = first.run()[0], always.run()[0]
@@ -309,7 +309,7 @@ def test_rates_that_are_no_number_add_nothing_to_a_year():
 @pytest.mark.invariant
 def test_figures_as_run_stand_beside_those_at_rest():
     """Same keys, all candidates, savings against the baseline as run; the file has them, and null without a run."""
-    project = project_of(bins={"rows": "mean"})  # steps go by hours, not by rows
+    project = project_of(bins={"rows": "mean"}, as_run=SHORT_PIECES)  # steps go by hours, not by rows
     results = estimate(project, weather_of())
     assert all(c["as_run"] is None for c in to_plain(results)["candidates"])
     told = []

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 from as_run_causes import broken, causes_of, end_use_changes, project_and_weather
-from builders import conditions_of, project_of, unit_of, weather_of
+from builders import SHORT_PIECES, conditions_of, project_of, unit_of, weather_of
 
 from binestimator.as_run.audit import audit, runs_of
 from binestimator.as_run.loops import ProportionalIntegral
@@ -28,7 +28,7 @@ OPTIONS = ["sat_demand", "dsp_demand", "sat_demand_dsp_demand"]
 @cache
 def four_zones():
     """The plain project with its demand resets as run, once for all tests here."""
-    results = estimate(project_of(bins={"rows": "mean"}), weather_of())  # steps go by hours, not by rows
+    results = estimate(project_of(bins={"rows": "mean"}, as_run=SHORT_PIECES), weather_of())  # steps go by hours, not by rows
     return with_as_run(results, audit(results, only=OPTIONS))
 
 

@@ -261,7 +261,7 @@ def quick(monkeypatch, plain_results, plain_workbook):
     """The estimate and its workbook replaced by those made before: only what comes after them is tried."""
     import binestimator.advice as module
 
-    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather: plain_results)
+    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather, **_: plain_results)
     monkeypatch.setattr("binestimator.steps.weather_of", lambda project: None)
     monkeypatch.setattr("binestimator.workbook.write.workbook_bytes", lambda results, *more: plain_workbook)
 
@@ -390,7 +390,7 @@ def test_exit_code_1(tmp_path, capsys, monkeypatch, quick, plain_results, status
         checks=(Check(name="n", status=status, value="v", expected="e", text="t"),),
         findings=(Finding(level, "w", "t"),),
     )
-    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather: changed)
+    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather, **_: changed)
     path = write_project(tmp_path)
     for options, expected in (([], plain), (["--strict"], strict)):
         code, out, _ = run(capsys, "estimate", path, "--out", tmp_path, *options)
@@ -433,7 +433,7 @@ def test_what_was_kept_counts_for_strict_and_not_for_force(
     monkeypatch.setattr(
         module,
         "estimate_and_advise",
-        lambda project, weather: dataclasses.replace(plain_results, checks=(), findings=()),
+        lambda project, weather, **_: dataclasses.replace(plain_results, checks=(), findings=()),
     )
     earlier.leave_run(tmp_path / "out", "plain", sealed=False)
     assert run(capsys, "estimate", write_project(tmp_path), "--out", tmp_path / "out", *options)[0] == code
@@ -551,10 +551,13 @@ def by_shell(command, **options):
 COMMAND = f"{sys.executable} -m binestimator"
 
 
-def test_standard_output_that_is_closed_or_full(tmp_path):
+@pytest.mark.parametrize("every", [False, pytest.param(True, marks=pytest.mark.slow)], ids=["some", "all"])
+def test_standard_output_that_is_closed_or_full(tmp_path, every):
+    """Some commands, and all of them as a larger slice."""
     path, weather = write_project(tmp_path, bins={"rows": "mean"}), WEATHER / FILES["miami"]
     out = tmp_path / "out"
-    for command in (f"estimate {path} --out {out}", "inputs", f"bins {weather}", f"form {tmp_path / 'f.xlsx'}"):
+    more = (f"bins {weather}", f"form {tmp_path / 'f.xlsx'}") if every else ()
+    for command in (f"estimate {path} --out {out}", "inputs", *more):
         process = by_shell(f"{COMMAND} {command} >&-")
         assert (
             process.returncode == 2
@@ -569,7 +572,7 @@ def test_standard_output_that_is_closed_or_full(tmp_path):
         and "files of this run are complete" in process.stderr
     )
     assert sorted(os.listdir(out)) == FILES_OF_A_RUN
-    for command in ("inputs", f"bins {weather}", "--help", "--version"):
+    for command in ("inputs", "--version", *((f"bins {weather}", "--help") if every else ())):
         process = by_shell(f"{COMMAND} {command} >/dev/full")
         assert (
             process.returncode == 2
@@ -581,11 +584,14 @@ def test_standard_output_that_is_closed_or_full(tmp_path):
         assert (process.returncode, process.stdout, process.stderr) == (2, "", "")
 
 
-def test_a_current_folder_that_was_deleted(tmp_path):
+@pytest.mark.parametrize("every", [False, pytest.param(True, marks=pytest.mark.slow)], ids=["some", "all"])
+def test_a_current_folder_that_was_deleted(tmp_path, every):
+    """Some commands, and all of them as a larger slice."""
     path = write_project(tmp_path)
     gone = f"mkdir {tmp_path}/gone; cd {tmp_path}/gone; rmdir {tmp_path}/gone; {COMMAND}"
     package = {**os.environ, "PYTHONPATH": str(Path(cli.__file__).parents[1])}
-    for command in (f"estimate {path}", "estimate plain.toml", "form f.xlsx", f"bins {FILES['miami']} --csv t.csv"):
+    more = (f"estimate {path}", f"bins {FILES['miami']} --csv t.csv") if every else ()
+    for command in ("estimate plain.toml", "form f.xlsx", *more):
         process = by_shell(f"{gone} {command}", env=package)
         assert (
             process.returncode == 2
@@ -633,7 +639,7 @@ def test_special_files_are_answered_at_once(tmp_path, capsys, monkeypatch, kind,
     if argument == "--out" and kind == "folder":
         name = name / "pipe"
         os.mkfifo(name)
-    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather: pytest.fail("the work has begun"))
+    monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather, **_: pytest.fail("the work has begun"))
     plain = write_project(tmp_path)
     if " of a " in argument:
         key = {"weather of a project": ("weather", "file"), "zones of a project": ("project", "zones_csv")}[argument]

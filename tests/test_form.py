@@ -1286,7 +1286,7 @@ def _packed_least():
     return packed(least())
 
 
-@law(40, 150, st.data())
+@law(16, 150, st.data())
 def test_spoiled_workbooks_raise_nothing_but_input_errors(data):
     """Bytes and XML of a good form changed at random."""
     with tempfile.TemporaryDirectory() as folder:

@@ -7,13 +7,13 @@ from functools import cache
 
 import numpy as np
 import pytest
-from builders import PLAIN, merged, project_of, unit_of, weather_of
+from builders import PLAIN, SHORT_PIECES, merged, project_of, unit_of, weather_of
 from hypothesis import given
 from hypothesis import strategies as st
 from test_as_run import days_of, settings_of
 
 from binestimator.as_run.audit import audit, runs_of
-from binestimator.as_run.indicators import KEYS, _some_zones, with_indicators
+from binestimator.as_run.indicators import KEYS, _reading, _some_zones, _wrongs, with_indicators
 from binestimator.as_run.loops import Requests
 from binestimator.as_run.report import with_as_run
 from binestimator.as_run.steps import Year
@@ -30,7 +30,8 @@ FEW = {"high_load_zones": 1, "stuck_zones": 1}
 @cache
 def four_zones(**sizes):
     """The plain project as run, with its indicators."""
-    results = estimate(project_of(as_run=FEW | sizes), weather_of())
+    # Steps go by hours, not by rows.
+    results = estimate(project_of(as_run=SHORT_PIECES | FEW | sizes, bins={"rows": "mean"}), weather_of())
     return with_indicators(with_as_run(results, audit(results, only=OPTIONS)))
 
 
@@ -159,9 +160,11 @@ def test_all_indicators_are_told_with_their_changes():
     assert found["stuck_open"].change("fan_kwh") > 0.0
 
 
+@pytest.mark.slow
 @pytest.mark.invariant
 def test_nothing_wrong_changes_nothing():
-    """Errors of nothing, gains of one time: the same figures but for what reading arrived air changes."""
+    """Errors of nothing, gains of one time: the same figures but for what reading arrived air changes. Quickly, on three
+    days: zones on lines of their own, above, and errors of nothing, below."""
     found = by_key(four_zones(station_error_frac=0.0, high_load_factor=1.0, stuck_zones=0))
     assert "stuck_open" not in found
     for key in ("station_reads_high", "station_reads_low"):
@@ -171,6 +174,20 @@ def test_nothing_wrong_changes_nothing():
     for key in ("fan_kwh", "cooling_kwh", "reheat_kbtu", "cost_usd"):
         assert each.wrong[key] == pytest.approx(each.clean[key], rel=2e-4), key
         assert each.base_wrong[key] == pytest.approx(each.base_clean[key], rel=2e-4), key
+
+
+@pytest.mark.invariant
+def test_an_error_of_nothing_changes_nothing_and_one_of_a_tenth_does():
+    project = project_of(candidate=[{"id": "x", "name": "By airflow", "sat": "as_found", "dsp": "airflow"}])
+    unit = unit_of(project)
+    conditions = days_of(project, (190, 1))
+    s = settings_of(project, **SHORT_PIECES)
+    found = []
+    for candidate in (project.candidate("x"), *(_reading(project.candidate("x"), error) for error in (0.0, 0.1))):
+        (run,) = runs_of(unit, conditions, zone_loads(unit, conditions), project, candidate)
+        found.append(Year(unit, conditions, project.schedule, [run], s).run()[0].totals)
+    assert found[1] == pytest.approx(found[0], rel=1e-12, nan_ok=True)
+    assert found[2]["fan_kw"] > 1.001 * found[0]["fan_kw"]
 
 
 @pytest.mark.crosscheck
@@ -193,9 +210,8 @@ def test_terminal_and_file_tell_the_same():
     assert "Indicators" not in comparison(without)
 
 
-@pytest.mark.invariant
-def test_an_option_by_airflow_of_the_project_is_told_itself():
-    """With its own points and error; none is made."""
+@cache
+def with_an_option_by_airflow():
     points = [[20, 0.4], [90, 1.2]]
     candidates = [
         {"id": "as_found"},
@@ -207,13 +223,40 @@ def test_an_option_by_airflow_of_the_project_is_told_itself():
         },
     ]
     project = project_of(
-        **merged(PLAIN, {"project": {"default_candidates": False}, "candidate": candidates, "as_run": FEW})
+        **merged(
+            PLAIN,
+            {
+                "project": {"default_candidates": False},
+                "bins": {"rows": "mean"},
+                "candidate": candidates,
+                "as_run": SHORT_PIECES | FEW,
+            },
+        )
     )
     results = estimate(project, weather_of())
-    found = by_key(with_indicators(with_as_run(results, audit(results))))
+    return with_as_run(results, audit(results))
+
+
+@pytest.mark.invariant
+def test_an_option_by_airflow_of_the_project_is_the_one_that_is_told():
+    """With its own points and error; none is made."""
+    results = with_an_option_by_airflow()
+    found = {w.key: w for w in _wrongs(results, results.runs[results.baseline_id].unit)}
+    assert tuple(found) == tuple(key for key in KEYS if key != "stuck_open")
+    assert [found[key].made for key in found] == [False, False, False, True, True]
+    own = results["by_flow"].candidate
+    for key, error in (("station_reads_high", 0.12), ("station_reads_low", -0.08)):
+        assert found[key].of == own and found[key].error_frac == pytest.approx(error)
+    assert found["summed_terminals"].of == own
+
+
+@pytest.mark.slow
+@pytest.mark.invariant
+def test_an_option_by_airflow_of_the_project_is_told_itself():
+    """The same, run through."""
+    results = with_an_option_by_airflow()
+    found = by_key(with_indicators(results))
     assert tuple(found) == tuple(key for key in KEYS if key != "stuck_open")
     assert [found[key].made for key in found] == [False, False, False, True, True]
     assert (found["station_reads_low"].candidate_id, found["station_reads_low"].made) == ("by_flow", False)
-    assert found["station_reads_low"].clean == pytest.approx(
-        with_as_run(results, audit(results)).as_run["by_flow"].annual
-    )
+    assert found["station_reads_low"].clean == pytest.approx(results.as_run["by_flow"].annual)

@@ -137,8 +137,8 @@ def test_demand_of_a_window_is_from_its_hours_and_negative_where_it_rises(result
     assert rises.annual["fan_kwh"] > warm.baseline.annual["fan_kwh"]
 
 
-@pytest.mark.crosscheck
-def test_spreadsheet_functions_find_the_same_money_before_and_after_edits(results, built, spreadsheet):
+def edited_money(built):
+    """Workbook with other inputs of money, and these."""
     content, pen = built
     edits = {
         "life_cycle.discount_frac": 0.06,
@@ -147,28 +147,42 @@ def test_spreadsheet_functions_find_the_same_money_before_and_after_edits(result
         "prices.fuel_usd_therm": 1.4,
     }
     cells = {path: (sheet, cell_name(row, column)) for path, (sheet, row, column) in pen.registry.edited.items()}
-    changed = edited(content, {cells[path]: value for path, value in edits.items()})
+    return edited(content, {cells[path]: value for path, value in edits.items()}), edits
+
+
+def check_all(found, expected):
+    """Tables of the sheet by name against results."""
+    for name, results in expected.items():
+        table = found[name].table("Money")
+        check(table, results)
+        assert not [cell for row in table for cell in row if cell.startswith(("#", "Err:"))]
+
+
+@pytest.mark.crosscheck
+def test_spreadsheet_functions_find_the_same_money_after_edits(results, built, spreadsheet):
+    changed, edits = edited_money(built)
+    again = estimate(results.project.with_overrides(edits), results.weather, held=results.held)
+    found = spreadsheet.recalculated({"changed": without_values(changed)})
+    check_all(found, {"changed": again})
+    assert "4 inputs edited" in found["changed"].table("At a glance")[STALE_ROW][0]
+
+
+@pytest.mark.slow
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("rows", ["representative", "mean"])
+def test_spreadsheet_functions_find_the_same_money_before_edits_and_with_a_tariff(results, built, spreadsheet, rows):
+    tariff = estimate(project_of(**merged(merged(TARIFF, RULES), {"bins": {"rows": rows}})), weather_of("greensboro"))
+    content, pen = built
     sheet, row, column = pen.registry.terms("incentive[1].usd_kwh")
     rule = edited(content, {(sheet, cell_name(row, column)): 0.09})
-    # Mean rows have no rate period of their own.
-    tariff = estimate(project_of(**merged(merged(TARIFF, RULES), {"bins": None})), weather_of("greensboro"))
-    found = spreadsheet.recalculated(
-        {
-            "blank": without_values(content),
-            "changed": changed,
-            "rule": rule,
-            "tariff": without_values(build_workbook(tariff)[0]),
-        }
-    )
-    check(found["blank"].table("Money"), results)
-    again = estimate(results.project.with_overrides(edits), results.weather, held=results.held)
-    check(found["changed"].table("Money"), again)
-    check(found["tariff"].table("Money"), tariff)
+    books = {"blank": without_values(content), "rule": rule, "tariff": without_values(build_workbook(tariff)[0])}
+    found = spreadsheet.recalculated(books)
+    check_all(found, {"blank": results, "tariff": tariff})
     # Terms of programmes are inputs as well: an edit of one is told, and followed.
     assert NOTHING_EDITED in found["blank"].table("At a glance")[STALE_ROW][0]
     assert "1 input edited" in found["rule"].table("At a glance")[STALE_ROW][0]
-    both, before = (sheet_figures(found[name].table("Money"), results) for name in ("rule", "blank"))
-    assert number_of(both["both", "rule.0.earned"]) > number_of(before["both", "rule.0.earned"])
+    after, before = (sheet_figures(found[name].table("Money"), results) for name in ("rule", "blank"))
+    assert number_of(after["both", "rule.0.earned"]) > number_of(before["both", "rule.0.earned"])
     for table in (found[name].table("Money") for name in found):
         assert not [cell for row in table for cell in row if cell.startswith(("#", "Err:"))]
 

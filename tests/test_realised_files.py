@@ -298,6 +298,21 @@ def test_points_that_everything_goes_by(made, project, weather, read):
     assert not found["fan_kwh"].measured and found["fan_kwh"].interval_90 is None
 
 
+def test_another_air_handler_is_told(made, project, weather, read):
+    """A meter in watts read as kilowatts, or the log of another unit: the energy before is not that of the baseline."""
+    twice = [m.values["supply_fan_power"] * 2.0 for m in made]
+    logs_ = [read(m, supply_fan_power=v) for m, v in zip(made, twice)]
+    fans = realised(project, weather, "reset", *logs_)["fan_kwh"]
+    assert any("the project's baseline has" in note for note in fans.notes)
+
+
+def test_an_unmetered_log_says_so(made, project, weather, read):
+    few = [replace(m, values={k: m.values[k] for k in ("oat", "supply_fan_status")}) for m in made]
+    found = realised(project, weather, "reset", read(few[0]), read(few[1]))
+    assert not found.uses and "Nothing can be said of what was saved" in realised_text(found, 100)
+    realised_plain(found)
+
+
 def test_plan_without_days(made, project, weather, read):
     with pytest.raises(InputError, match="too few days"):
         plan_measurement(project, weather, "reset", cut(read(made[0]), last="2025-01-03"))

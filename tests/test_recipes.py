@@ -19,8 +19,10 @@ def test_recipes_name_the_files_that_are_changed():
         assert [name for name in steps if f"`{name}`" not in of(start)] == []
 
 
+@pytest.mark.slow
 def test_a_formula_that_differs_from_its_strategy_is_refused(tmp_path):
-    """One sign in the formula of the new strategy: nothing is written, and the message names the column."""
+    """One sign in the formula of the new strategy: nothing is written, and the message names the column. Quickly:
+    test_formula_gate.py, with a slip in a formula of the program."""
     package = recipes.copied(tmp_path / "copy")
     recipes.follow({"strategies/changeover.py": (("IF({oat_f}>=", "IF({oat_f}<="),)}, package)
     recipes.follow({"recipes.toml": (("[[group]]", '[bins]\nrows = "mean"\n\n[[group]]'),)}, package.parent)

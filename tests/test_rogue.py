@@ -298,7 +298,7 @@ def test_hours_in_which_zones_ask_as_run_stand_beside_those_at_rest():
     results = pinned()
     count = len(results.unit.zones)
     asks = {"temperature_request_hours": np.arange(count) + 10.0, "pressure_request_hours": np.arange(count) + 20.0}
-    run = AsRun(annual={}, saving={}, with_room_heat={}, zones=asks, hourly={}, trace={}, trace_days=())
+    run = AsRun(annual={}, saving={}, service={}, with_room_heat={}, zones=asks, hourly={}, trace={}, trace_days=())
     both = results["sat_demand_dsp_demand"]
     assert all(d.as_run_hours is None for d in driving_zones(results, both))
     found = driving_zones(replace(results, as_run={both.id: run}), both)

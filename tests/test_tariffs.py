@@ -6,8 +6,9 @@ from books import Book
 from builders import project_of, weather_of
 
 from binestimator.as_run.audit import audit
+from binestimator.bins import group_keys
 from binestimator.estimate import estimate
-from binestimator.hours import clock_calendar, price_lines, tariff_periods
+from binestimator.hours import build_conditions, clock_calendar, price_lines, tariff_periods
 from binestimator.inputs.schema import record_type
 from binestimator.money.tariffs import Meter, billed_kw, tiered_usd
 from binestimator.rates import Rates, prices_of
@@ -126,6 +127,33 @@ def test_rows_price_energy_by_rate_period_as_the_hours_do(results):
         assert sum(c.worth.saving_by_source_usd.values()) == pytest.approx(c.saving["cost_usd"], abs=1e-6)
     check = next(k for k in results.checks if k.name == "Energy by rate period")
     assert check.status == "pass"
+
+
+@pytest.mark.crosscheck
+def test_mean_rows_have_one_rate_period_each_and_its_price_in_the_engine_and_in_the_workbook(results):
+    """Otherwise a row of the hours on- and off-peak has the mean price of the year, 14 % of cost off here."""
+    some = {**FEW, "candidate": FEW["candidate"][:2], "bins": {"rows": "mean"}}
+    mean = estimate(project_of(**TARIFF, **some), weather_of("greensboro"))
+    rates, table = prices_of(mean.project), mean.row_table
+    assert np.bincount(table["rate_period"], table["weight_h"], len(rates.hours)) == pytest.approx(rates.hours)
+    assert mean.selection.rows == mean.selection.groups == len(table)
+    plain = estimate(project_of(**some), weather_of("greensboro"))
+    for c in mean.candidates:
+        # The mean rows that stand beside representative ones are the same, and prices add nothing to their bias.
+        assert c.annual["cost_usd"] == pytest.approx(results[c.id].classic["cost_usd"], rel=1e-9)
+        off, usual = (abs(x[c.id].annual["cost_usd"] / x[c.id].hourly["cost_usd"] - 1.0) for x in (mean, plain))
+        assert off < usual
+    _, pen = build_workbook(mean)
+    assert 0.0 < max(pen.residuals.values()) < 1e-7
+
+
+@pytest.mark.invariant
+def test_rate_periods_of_a_tariff_may_split_the_bins():
+    by_period = project_of(**TARIFF, bins={"by_rate_period": True})
+    hours = build_conditions(weather_of("greensboro"), by_period)
+    group_id, groups = group_keys(hours, by_period.bins)
+    assert (groups["rate_period"].to_numpy()[group_id] == hours.rate_period).all()
+    assert set(groups["rate_period"]) == set(range(len(prices_of(by_period).hours)))
 
 
 @pytest.mark.invariant

@@ -67,6 +67,7 @@ def pinned():
     zones = [{**zone, "rogue": "both"} if zone["name"] == "Core" else zone for zone in PLAIN["zone"]]
     project = project_of(
         project={"name": "Pinned", "default_candidates": True},
+        bins={"rows": "mean"},
         zone=zones,
         candidate=[
             {

@@ -22,7 +22,7 @@ def driven_id(results) -> str | None:
     return max(open_to, key=lambda c: c.saving["cost_usd"]).id if open_to else None
 
 
-def advise(results: Results) -> Results:
+def advise(results: Results, *, drivers: bool = True) -> Results:
     """The same results with ``advice`` (see ``results.Advice``).
 
     Remedies and repairs are judged with rooms at rest: there are none where options are judged as run.
@@ -32,7 +32,7 @@ def advise(results: Results) -> Results:
         results,
         advice=Advice(
             drivers_of=about,
-            drivers=find_drivers(results, about) if about else (),
+            drivers=find_drivers(results, about) if about and drivers else (),
             value=best_value(results),
             parts=combined_parts(results),
             coincidences=coincidences(results),
@@ -42,6 +42,6 @@ def advise(results: Results) -> Results:
     )
 
 
-def estimate_and_advise(project, weather, held: Held | None = None) -> Results:
+def estimate_and_advise(project, weather, held: Held | None = None, *, drivers: bool = True) -> Results:
     """:func:`estimate.estimate`, then :func:`advise`."""
-    return advise(estimate(project, weather, held))
+    return advise(estimate(project, weather, held), drivers=drivers)

@@ -201,7 +201,7 @@ def _wrongs(results: Results, unit: Unit) -> list[_Wrong]:
             more, some = changed
             gains = np.where(some, tuning.high_load_factor, 1.0) * more.zones.gain_multiplier
             more = replace(more, zones=replace(more.zones, gain_multiplier=gains))
-            text = f"supply air by outdoor air alone, {count} zones with {tuning.high_load_factor:g} times the gains"
+            text = f"supply air by outdoor air alone, {_zones(count)} with {tuning.high_load_factor:g} times the gains"
             out.append(_Wrong(key="high_internal_load", text=text, of=of, made=made, unit=(more, None)))
     listening = _listening(results)
     if listening is not None:
@@ -210,7 +210,7 @@ def _wrongs(results: Results, unit: Unit) -> list[_Wrong]:
         if changed is not None:
             more, some = changed
             stuck = np.where(some, tuning.stuck_position_pct / 100.0, np.nan)
-            text = f"by demand, dampers of {count} zones stuck or driven by hand at {tuning.stuck_position_pct:g} %"
+            text = f"by demand, dampers of {_zones(count)} stuck or driven by hand at {tuning.stuck_position_pct:g} %"
             out.append(_Wrong(key="stuck_open", text=text, of=listening, made=False, unit=(more, stuck)))
     return out
 
@@ -253,6 +253,10 @@ def _listening(results: Results) -> Candidate | None:
     """The option by demand that saves most as run; None where there is none."""
     found = [c for c in _comparable(results) if any(way.listens for way in strategies_of(c))]
     return found[0] if found else None
+
+
+def _zones(count: int) -> str:
+    return f"{count} zone{'' if count == 1 else 's'}"
 
 
 def _count(given: float, unit: Unit) -> int:

@@ -99,7 +99,13 @@ def _reached(sought: Sought) -> str:
     if share is None:
         return "The least-cost supply air itself saves next to nothing beyond the baseline's."
     rest = "" if sought.at_rest_of_ideal is None else f" ({100.0 * sought.at_rest_of_ideal:.0f} % with rooms at rest)"
-    return f"It reaches {100.0 * share:.0f} % of what least-cost supply air saves as run{rest}."
+    beyond = (
+        " Least-cost supply air is that of rooms at rest, so as run it is no bound: the controller sees the loads that "
+        "there are."
+        if share > 1.0
+        else ""
+    )
+    return f"It reaches {100.0 * share:.0f} % of what least-cost supply air saves as run{rest}.{beyond}"
 
 
 def _outside(results: Results, candidate_id: str, sought: Sought, percent: float) -> str:

@@ -39,7 +39,7 @@ memory). A. O'Hagan, Bayes-Hermite quadrature, Journal of Statistical Planning a
 combination is this project's.
 """
 
-from .groups import group_keys, mean_rows
+from .groups import group_keys, mean_rows, split_groups
 from .rows import (
     EXACT_TOLERANCE,
     MAX_ROWS,
@@ -63,4 +63,5 @@ __all__ = [
     "mean_rows",
     "representative_rows",
     "row_table",
+    "split_groups",
 ]

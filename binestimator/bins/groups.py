@@ -49,6 +49,22 @@ def group_keys(conditions, bins_record):
     return group_id, groups
 
 
+def split_groups(group_id, key):
+    """Groups split further, so that no group has two values of a key.
+
+    Parameters
+    ----------
+    group_id, key : ndarray (R,), int
+
+    Returns
+    -------
+    ndarray (R,), int
+        0 .. groups - 1, in ascending order of the group, then of the key.
+    """
+    key = np.asarray(key, dtype=np.int64) - np.min(key)
+    return np.unique(np.asarray(group_id, dtype=np.int64) * (key.max() + 1) + key, return_inverse=True)[1].reshape(-1)
+
+
 def mean_rows(conditions, group_id):
     """One row per group at the mean conditions of its hours: the classic bin method.
 

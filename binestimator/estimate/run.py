@@ -151,7 +151,8 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
     flow[base_site.hourly.running] = sum(p.share * p.state.flow_cfm for p in base_parts)
     if row_index is not None and selection is None:
         selection = held_selection(conditions, row_index, row_weights, group_id)
-    choice = row_choice(selection, int(group_id.max()) + 1, results, baseline)
+    grouped = sites.mean_group_id if selection is None else group_id
+    choice = row_choice(selection, int(grouped.max()) + 1, results, baseline)
     table = bin_table(conditions, selection, width_f=project.bins.width_f, means={"mean_flow_cfm": flow})
     rows_of_table = (
         row_table(conditions, selection) if selection is not None else mean_row_table(base_site.rows.conditions)

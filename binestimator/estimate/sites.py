@@ -6,13 +6,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..bins import mean_rows
+from ..bins import mean_rows, split_groups
 from ..errors import InputError
 from ..hours import Conditions, build_conditions
 from ..inputs.project import Candidate, Project
 from ..model.build import build_unit
 from ..model.unit import Sizes, Unit
 from ..parallel import threads_for
+from ..rates import Rates
 from ..results import overrides_key
 from ..weather import Weather
 from .rows import Rows
@@ -48,12 +49,15 @@ class Sites:
     sizes : Sizes
         Held for all.
     group_id : ndarray (H,)
-        Group of each hour, for mean rows.
+        Group of each hour. Those of mean rows, ``mean_group_id``, have one rate period each where a tariff prices
+        hours by it: one mean row has one price.
     """
 
     def __init__(self, project: Project, weather: Weather, conditions: Conditions, sizes: Sizes, group_id: np.ndarray):
-        self.project, self.weather, self.sizes, self.group_id = project, weather, sizes, group_id
+        self.project, self.weather, self.sizes = project, weather, sizes
         self.unit = build_unit(project, sizes)
+        priced = isinstance(self.unit.prices, Rates)
+        self.mean_group_id = split_groups(group_id, conditions.rate_period) if priced else group_id
         self.hourly = Rows.of(self.unit, conditions)
         self._found: dict[str, Site] = {}
 
@@ -89,6 +93,6 @@ class Sites:
         ):
             raise InputError(_OTHER_PROJECT.format(candidate_id, "the running hours of the air handler"))
         unit = self.unit if same else build_unit(project, self.sizes)
-        mean = Rows.of(unit, mean_rows(c, self.group_id))
+        mean = Rows.of(unit, mean_rows(c, self.mean_group_id))
         hourly = self.hourly if same else Rows.of(unit, c)
         return Site(project=project, key=key, unit=unit, hourly=hourly, rows=mean, mean=mean)

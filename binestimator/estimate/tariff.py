@@ -90,8 +90,7 @@ def by_rate_period(site, parts, night_totals, energy) -> pd.DataFrame | None:
     for key, price, _ in PRICED:
         uses = ELECTRIC if key == ELECTRICITY_KEY else [use for use in END_USES if use.key == key]
         rate = sum(p.share * sum(getattr(p.state, r) for use in uses for r in use.rates) for p in parts)
-        known = rows.on.rate_period >= 0
-        table[f"{key}_rows"] = np.bincount(rows.on.rate_period[known], (rows.on.hours * rate)[known], count)
+        table[f"{key}_rows"] = np.bincount(rows.on.rate_period, rows.on.hours * rate, count)
         table[f"{key}_price"] = prices.usd[price][:-1]
     running = hours.running
     for key, amounts in priced_amounts(energy).items():

@@ -273,7 +273,9 @@ def _outdoor_air(project, problems: Problems) -> None:
 
 
 def _calendar(project, problems: Problems) -> None:
-    if project.bins.by_rate_period and not (project.calendar.rate_period_hours or project.calendar.mid_peak_hours):
+    calendar = project.calendar
+    given = calendar.rate_period_hours or calendar.mid_peak_hours or project.terms.energy_prices
+    if project.bins.by_rate_period and not given:
         problems.add(
             "bins.by_rate_period",
             "asks for rate periods, but none is given",

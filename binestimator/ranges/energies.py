@@ -143,7 +143,7 @@ class Model:
                 if len(on)
                 else []
             )
-            weights = self.part_shares(candidate, parts, factors, draws.count)
+            weights = self.part_shares(candidate, parts, factors, draws.count) if parts else []
             night = self.results.runs[id_].night
             found[id_] = self.summed(parts, weights, on, unit.prices, draws.count, idle, night)
         return found

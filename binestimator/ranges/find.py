@@ -408,7 +408,8 @@ def words_of(one: Drawn, number: float) -> str:
     if len(one.items) == 1 and value is not None and line.act not in ("cost", "found_dsp", "people", "from_one"):
         unit = known_path(one.items[0].path).field.unit
         new = value + number if line.base == 0.0 else value * number
-        return f"{new:.3g} {unit}".strip()
+        digits = f"{float(f'{new:.3g}'):,.0f}" if abs(new) >= 1000.0 else f"{new:.3g}"
+        return f"{digits} {unit}".strip()
     return f"x {number:.2f}"
 
 

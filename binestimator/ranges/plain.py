@@ -7,6 +7,7 @@ from dataclasses import asdict
 from binestimator.results import Results, plain
 
 from .claim import claim_of
+from .drivers import drivers_of
 from .results import sensible
 
 
@@ -20,7 +21,17 @@ def with_ranges(data: dict, results: Results) -> dict:
         From ``results.to_plain``.
     """
     candidates = [{**each, **plain(_range_of(results, each["id"]))} for each in data["candidates"]]
-    return {**data, "candidates": candidates, "ranges": plain(_ranges(results))}
+    drivers = drivers_of(results)
+    return {
+        **data,
+        "candidates": candidates,
+        "drivers_of": drivers.option_id,
+        "drivers": [
+            {"input": ", ".join(each.paths), **{k: v for k, v in asdict(each).items() if k != "paths"}}
+            for each in drivers.shown
+        ],
+        "ranges": plain(_ranges(results)),
+    }
 
 
 def _range_of(results: Results, candidate_id: str) -> dict:

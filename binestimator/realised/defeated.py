@@ -138,12 +138,12 @@ def _sequence(study, quantity, record, way, setpoint, used):
         share = float(far.mean()) if far.size else 0.0
         if share > 0.0:
             hours = float(np.count_nonzero(far)) * step
-            mean = float(off[far].mean())
+            mean, above = float(np.abs(off[far]).mean()), float(np.mean(off[far] > 0.0)) > 0.5
             yield Defeat(
                 part,
                 "other_sequence",
                 f"{quantity.words} setpoint off the line that was handed over for {hours:.0f} h "
-                f"({_text(quantity, abs(mean))} {'above' if mean > 0 else 'below'} it in the mean)",
+                f"({_text(quantity, mean)} in the mean, mostly {'above' if above else 'below'} it)",
                 hours,
                 share,
             )

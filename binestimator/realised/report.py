@@ -53,8 +53,9 @@ def _ratio(use: Use) -> str:
     frac, ends = use.realised_frac, use.realised_interval_90
     if frac is None:
         return "-"
-    said = f"{100 * frac:.0f} %"
-    return said if ends is None else f"{said} ({100 * ends[0]:.0f} to {100 * ends[1]:.0f})"
+    percent = lambda v: f"{round(100 * v) + 0:.0f}"  # no minus zero
+    said = f"{percent(frac)} %"
+    return said if ends is None else f"{said} ({percent(ends[0])} to {percent(ends[1])})"
 
 
 def _rows(found: Realised):
@@ -101,7 +102,10 @@ def realised_text(found: Realised, width: int) -> str:
         ]
     ]
     heads = ("Saved in running hours of a year", "Saving", "90 % within", "Claimed", "Realised / claimed")
-    blocks.append(_table(heads, list(_rows(found)), width))
+    if found.uses:
+        blocks.append(_table(heads, list(_rows(found)), width))
+    else:
+        blocks.append(["Nothing can be said of what was saved"])
     lines = []
     for use in found.uses:
         if use.why:

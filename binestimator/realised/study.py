@@ -28,6 +28,8 @@ from binestimator.trends.study import TrendStudy, study
 LEAST_DAYS = 10
 #: Share of the typical year's running hours that both periods must have between them. Assumption.
 LEAST_COVERED = 0.2
+#: Measured and modelled energy before the work may differ by this factor before it is told. Assumption.
+_ALIKE = 1.3
 #: Confidence of ``interval_90``, and what is asked of a plan where nothing else is: half width over saving. Assumption.
 CONFIDENCE, PRECISION = 0.90, 0.5
 
@@ -351,6 +353,12 @@ def _use(kind: _Kind, name: str, rates, model: YearModel, periods) -> Use:
             result.covered_frac,
         )
     whole = result.covered_frac >= 1.0 - MOST_HELD
+    taken, baseline = float(np.median(result.before_total)), float(np.sum(modelled[0][result.covered]))
+    if baseline > 0.0 and not 1.0 / _ALIKE <= taken / baseline <= _ALIKE:
+        notes.append(
+            f"before the work {taken:,.0f} {kind.unit} were measured in hours for which the project's baseline has "
+            f"{baseline:,.0f}: realised over claimed says little before log (unit, air handler) and baseline agree"
+        )
     return Use(
         key=kind.key,
         label=label,

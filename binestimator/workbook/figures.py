@@ -19,6 +19,7 @@ from ..money.bills import reconciled_words
 from ..money.cost import NONE
 from ..money.life_cycle import NEVER
 from ..ranges.claim import claim_of
+from ..ranges.drivers import drivers_of
 from ..ranges.results import Ranges, sensible
 from ..rates import typical_prices
 from ..results import AS_RUN, CHANGED_SERVICE, CandidateResult, Results
@@ -314,12 +315,12 @@ def _risk(results: Results, c) -> str:
         )
     if c.id in short_of_outdoor_air(results.candidates, base):
         return "The risk: rooms get less outdoor air than today in some hours; the minimum has to be put right with it."
-    drivers = () if results.advice is None or results.advice.drivers_of != c.id else results.advice.drivers
-    if drivers:
-        first = drivers[0]
+    drivers = drivers_of(results)
+    if drivers.shown and drivers.option_id == c.id:
+        first = drivers.shown[0]
         low, high = sorted((first.saving_low_pct, first.saving_high_pct))
         return (
-            f"The risk: the saving rests on assumptions, most of all on “{first.assumption.label.lower()}”, with "
+            f"The risk: the saving rests on assumptions, most of all on “{first.label.lower()}”, with "
             "which it lies between "
             f"{low:.0f} and {high:.0f} %; rooms that complain can undo a reset in a day."
         )
@@ -404,19 +405,17 @@ def with_numbers(results: Results, text: str, ids) -> str:
 
 def driver_lines(results: Results) -> list[str]:
     """What the saving depends on, the strongest first."""
-    advice = results.advice
-    if advice is None or advice.drivers_of is None or not advice.drivers:
+    drivers = drivers_of(results)
+    if drivers.option_id is None or not drivers.shown:
         return []
-    c = results[advice.drivers_of]
+    c = results[drivers.option_id]
     said = 100.0 * share(c.saving["cost_usd"], results.baseline.annual["cost_usd"])
     which = f"Option {number_of(results, c.id)}" + ("" if c.rank is not None else ", which is not ranked,")
-    lines = [f"{which} saves {said:.0f} % as estimated; with one assumption changed at a time, from low to high:"]
-    for d in advice.drivers:
+    lines = [f"{which} saves {said:.0f} % as estimated; {drivers.how}:"]
+    for d in drivers.shown:
         low, high = (re.sub(r"^x ", "× ", str(end)) for end in (d.low, d.high))
         lines.append(
-            f"{d.assumption.label}, {low} to {high}: {d.saving_low_pct:.0f} to {d.saving_high_pct:.0f} %.".replace(
-                "degF", "°F"
-            )
+            f"{d.label}, {low} to {high}: {d.saving_low_pct:.0f} to {d.saving_high_pct:.0f} %.".replace("degF", "°F")
         )
     return lines
 

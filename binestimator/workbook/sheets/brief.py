@@ -11,6 +11,7 @@ from math import ceil
 
 from ...benchmarks import benchmarks
 from ...inputs.schema import SINGLE_SECTIONS, fields_of, title_of
+from ...ranges.drivers import drivers_of
 from ...results import ANNUAL, CHANGED_SERVICE, COUNT_KEYS
 from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, pixels_of, room
 from ..figures import (
@@ -231,20 +232,19 @@ def write_inputs(work: Work, sheet: Sheet) -> None:
 
 def _drivers(work: Work, sheet: Sheet, row: int) -> int:
     s, results = work.styles, work.results
-    advice, project = results.advice, results.project
-    if advice is None or not advice.drivers:
+    drivers, project = drivers_of(results), results.project
+    if not drivers.shown:
         return row
     lines = driver_lines(results)
     row = _section(sheet, s, row, "What the saving depends on", len(_INPUT_WIDTHS))
     row = _wide(sheet, s, row, lines[0], _INPUT_WIDTHS)
     row = _heads(sheet, s, row, ("Assumption", "Tried from, to", "Saving then", "How it is known; source of the range"))
-    for d in advice.drivers:
+    for d in drivers.shown:
         low, high = (str(end).replace("x ", "× ").replace("degF", "°F") for end in (d.low, d.high))
-        status = project.status_of(d.assumption.path) if d.assumption.path in project.origins else ""
-        known = "; ".join(text for text in (status or "assumed", d.assumption.source) if text)
-        unit = unit_text(d.assumption.field.unit) if d.assumption.kind == "value" else ""
+        status = next((project.status_of(path) for path in d.paths if path in project.origins), "")
+        known = "; ".join(text for text in (status or "assumed", d.source) if text)
         saved = f"{d.saving_low_pct:.0f} to {d.saving_high_pct:.0f} %"
-        row = _input(sheet, s, row, d.assumption.label, f"{low} to {high} {unit}".rstrip(), saved, known)
+        row = _input(sheet, s, row, d.label, f"{low} to {high}", saved, known)
     return row + 1
 
 

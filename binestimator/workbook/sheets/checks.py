@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ...bins import METHOD_REPRESENTATIVE
+from ...rates import Rates
 from ...results import ANNUAL, ENERGY_KEYS
 from ...row_accuracy import (
     COST_ERROR_FRAC,
@@ -166,11 +167,12 @@ def _choice(work: Work, sheet: Sheet, row: int) -> int:
     s, choice, bins = work.styles, work.results.selection, work.results.project.bins
     row = _section(work, sheet, row, "How the rows that represent the year were chosen")
     number = lambda value, code: "–" if value is None else format(value, code)
+    periods = bins.by_rate_period or (bins.rows == "mean" and isinstance(work.results.unit.prices, Rates))
     keys = ", ".join(
         [
             f"outdoor temperature in steps of {bins.width_f:g} °F",
             "running mode",
-            *(word for word, true in (("month", bins.by_month), ("rate period", bins.by_rate_period)) if true),
+            *(word for word, true in (("month", bins.by_month), ("rate period", periods)) if true),
         ]
     )
     method = (
