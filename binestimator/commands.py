@@ -151,10 +151,11 @@ def run_quick(args) -> None:
 
     from binestimator.advice import estimate_and_advise as estimate
     from binestimator.inputs.starter import starter_text
+    from binestimator.ranges.find import with_ranges
     from binestimator.seal import UNSEALED, seal_text
     from binestimator.terminal import quick_check
 
-    results = estimate(project, weather_of(project))
+    results = with_ranges(estimate(project, weather_of(project)))
     text = starter_text(results.project, f"binestimator {QUICK}", UNSEALED)
     before = out.exists()
     write_files([NewFile(out, seal_text(text), QUICK)], manners)

@@ -66,6 +66,7 @@ def options(typed):
 def estimated(monkeypatch):
     """The command without the estimate, whose results others test: projects that would have been estimated."""
     import binestimator.advice
+    import binestimator.ranges.find
     import binestimator.steps
     import binestimator.terminal
 
@@ -79,6 +80,7 @@ def estimated(monkeypatch):
     monkeypatch.setattr(
         binestimator.advice, "estimate_and_advise", lambda project, _: seen.append(project) or Nothing(project)
     )
+    monkeypatch.setattr(binestimator.ranges.find, "with_ranges", lambda results: results)
     monkeypatch.setattr(binestimator.terminal, "quick_check", lambda results, columns: "said")
     return seen
 
@@ -426,6 +428,8 @@ def test_the_command_that_a_newcomer_reads_first_works_as_printed(tmp_path, caps
     assert not err and max(map(len, out.split("\n"))) <= 100
     for words in (
         "a quick check",
+        "Ranges    coarse",
+        "Measure   ",
         "* best",
         "not fit for a programme claim",
         "binestimator estimate output/corner.toml",

@@ -31,6 +31,7 @@ from binestimator.inputs.schema import LIST_SECTIONS, SECTIONS, STRATEGY_SECTION
 from binestimator.inputs.terms import TERM_LISTS
 from binestimator.inputs.trail import COLUMNS, Claim, Trail
 from binestimator.model.system import RowState
+from binestimator.ranges.find import with_ranges
 from binestimator.results import ANNUAL, SAVING_KEYS, to_plain
 from binestimator.steps import weather_of
 from binestimator.workbook import layout, texts
@@ -197,7 +198,7 @@ def advised():
     from binestimator.steps import weather_of
 
     project = read_project(FOLDER / OFFICE)
-    return advise(dataclasses.replace(results_of(OFFICE), weather=weather_of(project)))
+    return with_ranges(advise(dataclasses.replace(results_of(OFFICE), weather=weather_of(project))))
 
 
 def printed_parts():

@@ -135,7 +135,9 @@ def find_ranges(
 
 
 def with_ranges(results: Results, *, full: bool = False, progress=None) -> Results:
-    """The same results with their ranges."""
+    """The same results with their ranges; without any where the air handler never runs, as there is nothing to draw."""
+    if not any(c.hourly["running_hours"] > 0.0 for c in results.candidates):
+        return results
     return replace(results, ranges=find_ranges(results, full=full, progress=progress))
 
 
