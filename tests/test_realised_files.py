@@ -118,14 +118,13 @@ def test_the_model_at_the_claims_setpoints_gives_the_claim(project, weather):
 
 
 @pytest.mark.invariant
-def test_a_repair_that_setpoints_do_not_show_saves_nothing_as_modelled(project, weather, folder):
+def test_a_repair_that_setpoints_do_not_show_saves_nothing_as_modelled(weather, folder):
     """The same log twice, and an option that lowers the outdoor air besides: no end use is saved by the model, and the
     words say what is left out."""
-    repaired = project.with_overrides({})
-    option = replace(repaired.candidate("reset"), overrides={"outdoor_air.minimum_cfm": 500.0})
-    others = tuple(option if c.id == "reset" else c for c in repaired.candidates)
+    given = project_mapping()
+    given["candidate"][-1] |= {"kind": "companion", "override": {"outdoor_air.minimum_cfm": 500.0}}
     log = be.read_trends([folder / "before.csv"])
-    found = realised(replace(repaired, candidates=others), weather, "reset", log, log)
+    found = realised(project_from_mapping(given), weather, "reset", log, log)
     modelled = [use for use in found.uses if not use.measured]
     assert modelled and all(abs(use.saving) < 1e-6 for use in modelled)
     assert any(abs(use.claimed) > 1.0 for use in modelled)
