@@ -80,7 +80,7 @@ def test_runs_do_not_change_each_other():
         for id_ in ("as_found", "sat_demand")
         for run in runs_of(unit, conditions, loads, project, project.candidate(id_))
     ]
-    settings = replace(Settings.of(project.as_run), chunk_days=3, spin_up_days=1)
+    settings = replace(Settings.of(project.as_run), **SHORT_PIECES)
     alone = Year(unit, conditions, project.schedule, runs[:1], settings).run()[0]
     first, second = Year(unit, conditions, project.schedule, runs, settings).run()
     hours = float((conditions.fan_on > 0.0).sum())

@@ -39,8 +39,8 @@ def check(kind, seed):
         assert after == before
 
 
-#: Larger slices; what is left has a plant of no demo, and loops with overrides.
-LARGER = ("own", "lockout", "heat_pump", "short", "other_load", "cold")
+#: Larger slices; what is left has loops with overrides.
+LARGER = ("position", "own", "lockout", "heat_pump", "short", "other_load", "cold")
 
 
 @pytest.mark.crosscheck

@@ -302,7 +302,7 @@ SENSORS = CASES[-2:]
 
 
 @cache
-def both(cases=SENSORS):
+def both(cases):
     """At rest and as run, with the controller as given and in these cases beside it."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("binestimator.as_run.audit.CASES", cases)
@@ -319,7 +319,7 @@ def test_it_saves_no_more_than_the_least_cost_at_rest():
 
 @pytest.mark.invariant
 def test_as_run_it_stays_within_limits_and_rate():
-    results = both()
+    results = both(SENSORS)
     sat = results["seek"].candidate.sat
     run = results.as_run["seek"]
     values = run.trace["sat_set_f"]
@@ -361,7 +361,7 @@ def test_cases_stand_beside_the_least_cost(cases):
 def test_saving_beside_what_was_published():
     """Raftery et al. 2018 (abstract: -29 % of HVAC cost) and a later summary of the same work (1 to 20 % in three
     buildings): inside, or told why not."""
-    results = both()
+    results = both(SENSORS)
     checks = [c for c in results.checks if c.name.startswith("Cost-seeking supply air as run")]
     assert [c.name.rpartition(": ")[2] for c in checks] == ["Seek"]
     for check in checks:
@@ -376,7 +376,7 @@ def test_saving_beside_what_was_published():
 
 @pytest.mark.invariant
 def test_ranks_as_run_go_by_cost_and_service_of_the_runs_alone():
-    results = both()
+    results = both(SENSORS)
     ranked = ranked_as_run(results)
     assert (results.ranked_by, ranked.ranked_by) == ("bins", "as_run")
     assert to_plain(ranked)["ranked_by"] == "as_run"
@@ -397,7 +397,7 @@ def test_ranks_as_run_go_by_cost_and_service_of_the_runs_alone():
 def test_a_run_serves_as_well_as_itself():
     from binestimator.as_run.audit import promised
 
-    results = both()
+    results = both(SENSORS)
     yardstick, running = promised(results)
     own = results.as_run["found"].service
     assert not judge(rises(own, own, yardstick), yardstick).flagged

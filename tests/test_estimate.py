@@ -662,8 +662,15 @@ def test_perfect_resets_are_of_equal_service_and_shares_are_of_what_they_save(na
     assert f"{some.id} {100.0 * results.share_of_bound(some.id):.0f} %" in " ".join(text.split())
     as_run = {
         c.id: AsRun(
-            annual=c.annual, with_room_heat=c.annual, saving=c.saving, zones={}, hourly={}, trace={}, trace_days=()
-        )
+            annual=c.annual,
+            with_room_heat=c.annual,
+            saving=c.saving,
+            service={},
+            zones={},
+            hourly={},
+            trace={},
+            trace_days=(),
+        )  # fmt: skip
         for c in results.candidates
     }  # as run just as at rest: both shares are the same
     again = dataclasses.replace(results, as_run=as_run)

@@ -132,7 +132,7 @@ def test_random_projects_come_back_from_their_forms_whole(raw):
 @pytest.mark.parametrize(
     "demo",
     [
-        "office/office",
+        pytest.param("office/office", marks=pytest.mark.slow),
         pytest.param("clinic/clinic", marks=pytest.mark.slow),
         pytest.param("clinic/clinic_position", marks=pytest.mark.slow),
         "field_station/field_station",
@@ -1418,8 +1418,10 @@ def test_a_form_gives_the_same_files_as_its_project_file(runs):
     assert (runs / "toml/plain.xlsx").read_bytes() == (runs / "form/form.xlsx").read_bytes()
 
 
+@pytest.mark.slow
 @pytest.mark.crosscheck
 def test_a_workbook_of_results_is_input_again_and_is_never_written_over(runs, capsys, tmp_path):
+    """Quickly: below, with an override of a reviewer in it, which leaves the claim as it was."""
     before = (runs / "toml/plain.xlsx").read_bytes()
     code, out, err = command(capsys, "estimate", runs / "toml/plain.xlsx", "--out", runs / "toml")
     assert code == 0 and err == "" and "plain_rerun.xlsx" in out and "Reviewed" not in out

@@ -6,6 +6,7 @@ import pty
 import re
 import select
 import shlex
+import signal
 import sys
 import tomllib
 from contextlib import redirect_stderr
@@ -321,6 +322,8 @@ def test_what_is_no_text_is_asked_again(monkeypatch):
 def test_a_terminal_of_its_own_is_asked_and_an_interrupt_ends_it(tmp_path):
     pid, fd = pty.fork()
     if pid == 0:  # the command itself
+        # A shell that runs the tests in its background has them ignore interrupts, and their children after them.
+        signal.signal(signal.SIGINT, signal.SIG_DFL)
         os.execv(sys.executable, [sys.executable, "-m", "binestimator", "quick", str(tmp_path / "p.toml")])
     seen = b""
     while b"[such as 723170TYA.CSV]" not in seen:

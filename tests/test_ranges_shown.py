@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import openpyxl
 import pytest
+from books import Book
 from builders import merged, project_of, weather_of
 from test_money_sheet import RULES
 
@@ -41,11 +42,13 @@ def results(bare):
 
 
 @pytest.fixture(scope="module")
-def books(results):
-    return {
-        name: openpyxl.load_workbook(io.BytesIO(make(results)))
-        for name, make in (("working", workbook_bytes), ("client", client_bytes))
-    }
+def files(results):
+    return {"working": workbook_bytes(results), "client": client_bytes(results)}
+
+
+@pytest.fixture(scope="module")
+def books(files):
+    return {name: openpyxl.load_workbook(io.BytesIO(content)) for name, content in files.items()}
 
 
 def texts(sheet):
@@ -188,15 +191,13 @@ def drawn(chart):
     return found
 
 
-def test_charts_draw_cells_with_the_figures_of_the_run(results, books):
+def test_charts_draw_cells_with_the_figures_of_the_run(results, files, books):
     """Cash flows are live in the working file and values in a client edition; both show the same numbers."""
     option = shown_option(results)
     years, columns = flow_columns(results)
     assert len(years) == results.project.life_cycle.years + 1
     for name, book in books.items():
-        values = openpyxl.load_workbook(
-            io.BytesIO((workbook_bytes if name == "working" else client_bytes)(results)), data_only=True
-        )
+        values = Book(files[name], data_only=True)
         charts = book[layout.MONEY_CHARTS]._charts
         sheets = {formula.split("!")[0].strip("'") for chart in charts for formula in drawn(chart)}
         assert (layout.MONEY in sheets) == (name == "working") and layout.PATTERNS in sheets
@@ -218,5 +219,5 @@ def test_without_ranges_the_sheet_says_so(bare):
     assert len(book[layout.MONEY_CHARTS]._charts) == 4
 
 
-def test_same_results_same_bytes(results):
-    assert workbook_bytes(results) == workbook_bytes(results)
+def test_same_results_same_bytes(results, files):
+    assert workbook_bytes(results) == files["working"]

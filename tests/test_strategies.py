@@ -431,7 +431,10 @@ def rooms_of(loads_of, rows_of_seed):
 
 
 @pytest.mark.crosscheck
-@pytest.mark.parametrize(("busy", "slower"), [(0.5, 1.0), (0.5, 20.0), (0.6, 1.0)])
+@pytest.mark.parametrize(
+    ("busy", "slower"),
+    [(0.5, 1.0), *(pytest.param(*case, marks=pytest.mark.slow) for case in ((0.5, 20.0), (0.6, 1.0)))],
+)
 def test_both_resets_settle_together_as_in_a_simulation(busy, slower):
     """A busy room far from the fan sends no more pressure requests than are ignored, is short of air and asks for
     colder supply air instead: within 0.6 F and 0.05 in. w.c. of both loops run together, as far as each alone is; at

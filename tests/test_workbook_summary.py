@@ -67,7 +67,6 @@ def pinned():
     zones = [{**zone, "rogue": "both"} if zone["name"] == "Core" else zone for zone in PLAIN["zone"]]
     project = project_of(
         project={"name": "Pinned", "default_candidates": True},
-        bins={"rows": "mean"},
         zone=zones,
         candidate=[
             {
