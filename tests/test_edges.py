@@ -146,21 +146,28 @@ NAMES = [name for name in (*edges.RESERVED, "\U0001f3e2" * 40) if name != "none"
 
 
 @pytest.mark.invariant
-@pytest.mark.parametrize("things", ["groups and zones", pytest.param("candidates", marks=pytest.mark.slow)])
-def test_things_named_like_reserved_words_are_written_and_read_back(tmp_path, things):
+@pytest.mark.parametrize(
+    ("things", "names"),
+    [
+        pytest.param("groups and zones", NAMES[::4], id="some groups and zones"),
+        pytest.param("groups and zones", NAMES, id="groups and zones", marks=pytest.mark.slow),
+        pytest.param("candidates", NAMES, id="candidates", marks=pytest.mark.slow),
+    ],
+)
+def test_things_named_like_reserved_words_are_written_and_read_back(tmp_path, things, names):
     """Groups and zones, or candidates: words of forms, files, results and sheets are names like others."""
     mapping = copy.deepcopy(all_edges()["group: 1"])
     as_found = {"sat": "as_found", "dsp": "as_found"}
     if things == "groups and zones":
         zone = mapping["zone"][0]
-        mapping["group"] = [{"name": name} for name in NAMES]
-        mapping["zone"] = [{**zone, "name": name, "group": name} for name in NAMES]
-        mapping["air_handler"]["design_cfm"], mapping["fan"]["motor_hp"] = 450 * len(NAMES), len(NAMES)
-        mapping["cooling"]["capacity_tons"], mapping["outdoor_air"]["minimum_cfm"] = len(NAMES), 40 * len(NAMES)
+        mapping["group"] = [{"name": name} for name in names]
+        mapping["zone"] = [{**zone, "name": name, "group": name} for name in names]
+        mapping["air_handler"]["design_cfm"], mapping["fan"]["motor_hp"] = 450 * len(names), len(names)
+        mapping["cooling"]["capacity_tons"], mapping["outdoor_air"]["minimum_cfm"] = len(names), 40 * len(names)
         # Candidates of some of these names as well: they meet on one sheet.
-        mapping["candidate"] = [{"id": f"c{k}", "name": name, **as_found} for k, name in enumerate(NAMES[:2])]
+        mapping["candidate"] = [{"id": f"c{k}", "name": name, **as_found} for k, name in enumerate(names[:2])]
     else:
-        mapping["candidate"] = [{"id": f"c{k}", "name": name, **as_found} for k, name in enumerate(NAMES[:8])]
+        mapping["candidate"] = [{"id": f"c{k}", "name": name, **as_found} for k, name in enumerate(names[:8])]
         mapping["candidate"] += [
             {"id": word, "name": word, **as_found} for word in ("none", "end", "value", "best", "baseline", "counts")
         ]

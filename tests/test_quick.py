@@ -10,12 +10,15 @@ import signal
 import sys
 import tomllib
 from contextlib import redirect_stderr
+from functools import cache
 
 import openpyxl
 import pytest
+from books import Book
 from builders import WEATHER
 from hypothesis import given
 from hypothesis import strategies as st
+from recalculation import edited
 
 from binestimator import cli, quick
 from binestimator.errors import InputError
@@ -346,20 +349,38 @@ def test_a_terminal_of_its_own_is_asked_and_an_interrupt_ends_it(tmp_path):
 # --- the form ---------------------------------------------------------------------------------
 
 
+@cache
+def empty_form():
+    """An empty form, its sheets, and the cell of each fact."""
+    content = form_bytes()
+    book = Book(content)
+    return content, book, {line[6].value: line[1].coordinate for line in facts_of(book) if line[6].value}
+
+
+def facts_of(book):
+    return book[SHEET].iter_rows(min_row=7)
+
+
 def filled_form(path, typed, more=()):
-    book = openpyxl.load_workbook(io.BytesIO(form_bytes()))
-    sheet = book[SHEET]
-    keys = {line[6].value: line[1] for line in sheet.iter_rows(min_row=7) if line[6].value}
+    """Path of a form with facts as typed, and other cells as sheet, address and value."""
+    content, _, places = empty_form()
+    cells = {(SHEET, places[name]): value for name, value in typed.items()}
+    path.write_bytes(edited(content, cells | {(sheet, cell): value for sheet, cell, value in more}))
+    return path
+
+
+def saved_form(path, typed):
+    """The same by a library, for which what begins with an equals sign is a formula."""
+    content, _, places = empty_form()
+    book = openpyxl.load_workbook(io.BytesIO(content))
     for name, value in typed.items():
-        keys[name].value = value
-    for name, cell, value in more:
-        book[name][cell] = value
+        book[SHEET][places[name]] = value
     book.save(path)
     return path
 
 
 def test_an_empty_form_opens_with_the_facts():
-    book = openpyxl.load_workbook(io.BytesIO(form_bytes()))
+    book = openpyxl.load_workbook(io.BytesIO(empty_form()[0]))
     assert book.sheetnames[0] == SHEET == book.active.title
     keys = [line[6].value for line in book[SHEET].iter_rows(min_row=7) if line[6].value]
     assert keys == [each.name for each in facts()]
@@ -380,13 +401,10 @@ def test_a_form_with_the_facts_alone_is_the_project_of_the_command(tmp_path):
 
 def test_other_sheets_say_more_than_the_facts(tmp_path):
     typed = {**TYPED, "use": "clinic"}
-    more = [("Profile groups", "D7", "clinic")]
-    book = openpyxl.load_workbook(filled_form(tmp_path / "f.xlsx", typed, more))
-    sheet = book["Profile groups"]
-    row = next(line[0].row for line in sheet.iter_rows() if any(cell.value == "people_ft2" for cell in line))
-    sheet.cell(row, 4).value = 66
-    book.save(tmp_path / "f.xlsx")
-    project = read_form(tmp_path / "f.xlsx").project
+    lines = empty_form()[1]["Profile groups"].iter_rows()
+    row = next(line[0].row for line in lines if any(cell.value == "people_ft2" for cell in line))
+    more = [("Profile groups", "D7", "clinic"), ("Profile groups", f"D{row}", 66)]
+    project = read_form(filled_form(tmp_path / "f.xlsx", typed, more)).project
     assert project.groups[0].people_ft2 == 66 and project.groups[0].oa_cfm_ft2 == 0.12
     assert len(project.groups) == 1
 
@@ -401,7 +419,7 @@ def test_facts_that_contradict_another_sheet_are_refused_with_both_cells(tmp_pat
 
 def test_facts_that_are_missing_or_wrong_are_named_by_cell(tmp_path):
     with pytest.raises(InputError) as caught:
-        read_form(filled_form(tmp_path / "f.xlsx", {"name": "x", "area": "many", "zones": "=1+1"}))
+        read_form(saved_form(tmp_path / "f.xlsx", {"name": "x", "area": "many", "zones": "=1+1"}))
     text = str(caught.value)
     assert "Quick check!B9, Floor area: not a number" in text and "Quick check!B13" in text and "formula" in text
     assert text.count("is missing") == len(NEEDED) - 2
@@ -410,7 +428,7 @@ def test_facts_that_are_missing_or_wrong_are_named_by_cell(tmp_path):
 def test_text_on_the_sheet_of_facts_is_never_a_formula(tmp_path):
     project = read_form(filled_form(tmp_path / "f.xlsx", {**TYPED, "name": "'=HYPERLINK(1)"})).project
     assert project.info.name == "'=HYPERLINK(1)"
-    for line in openpyxl.load_workbook(io.BytesIO(form_bytes()))[SHEET].iter_rows():
+    for line in empty_form()[1][SHEET].iter_rows():
         assert all(cell.data_type != "f" for cell in line)
 
 
