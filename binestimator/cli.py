@@ -266,6 +266,12 @@ def parser() -> argparse.ArgumentParser:
         metavar="FOUND.json",
         help="results file of trend logs (binestimator trends --json): measured beside modelled on a sheet of its own",
     )
+    estimate.add_argument(
+        "--realised",
+        metavar="REALISED.json",
+        help="results file of realised savings (binestimator realised --json): what was saved beside what was claimed, "
+        "on a sheet of its own",
+    )
     _add_force(
         estimate,
         "replace existing files whatever they hold, instead of keeping or refusing them; never a file that is read",

@@ -32,8 +32,7 @@ def run_estimate(args) -> None:
     trail = trail_of(args.project)
     # Only now the heavy part: whatever is wrong with a file, or is in the way, has been reported by now.
     read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
-    if args.trends is not None:
-        read = (*read, Path(args.trends))
+    read = (*read, *(Path(path) for path in (args.trends, args.realised) if path is not None))
     client = args.edition == "client"
     stem = free_stem(args.project, args.out, read, client=client)
     manners = Manners(read=read, force=args.force, elsewhere="choose another folder with --out", insist="--force")
@@ -44,6 +43,11 @@ def run_estimate(args) -> None:
         from binestimator.trends.measured import read_measured
 
         measured = read_measured(args.trends)
+    realised = None
+    if args.realised is not None:
+        from binestimator.realised.results_file import OTHER_INPUTS, of_project, read_realised
+
+        realised = of_project(read_realised(args.realised), project, args.realised)
 
     from binestimator.advice import advise, estimate_and_advise
     from binestimator.estimate import estimate
@@ -81,6 +85,7 @@ def run_estimate(args) -> None:
         from binestimator.trends.measured import beside_model
 
         results = replace(results, trends=beside_model(measured, project, results.weather))
+    results = replace(results, realised=realised)
     review = None
     if reviewed_project is not None:
         again = estimate_and_advise(reviewed_project, weather_of(reviewed_project), drivers=False)
@@ -101,6 +106,8 @@ def run_estimate(args) -> None:
             f"Earlier   run {trail.run_id}: {changed} input{'' if changed == 1 else 's'} changed since, {carried} "
             f"question{'' if carried == 1 else 's'} carried over; see the sheet Review"
         )
+    if realised is not None and realised.other_inputs:
+        parts.append(f"Realised  {OTHER_INPUTS}")
     files = [
         f"Workbook      {written.workbook}",
         f"Results file  {written.results_file}",

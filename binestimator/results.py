@@ -30,6 +30,7 @@ if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from .money.tariffs import Charges
     from .money.worth import Worth
     from .ranges.results import Ranges
+    from .realised.results_file import RealisedFile
     from .service import ServiceFigures
     from .trends.measured import Measured
     from .weather import Weather
@@ -590,8 +591,10 @@ class Results:
     something wrong, None where they were not asked for · ``handover_id`` candidate that is to
     be handed over, None for the one that the first page presents · ``bills`` of twelve months beside the baseline,
     empty where none are given · ``trends`` what trend logs have measured (``trends.measured.Measured``), None where
-    none were given · ``ranges`` how sure all of it is (``ranges.results.Ranges``), None where no draws were made ·
-    ``ranked_by`` what ranks, service and the best option go by, ``BINS`` or ``AS_RUN``.
+    none were given · ``realised`` what logs of before and after the work say was saved
+    (``realised.results_file.RealisedFile``), None where that was not given · ``ranges`` how sure all of it is
+    (``ranges.results.Ranges``), None where no draws were made · ``ranked_by`` what ranks, service and the best option
+    go by, ``BINS`` or ``AS_RUN``.
     """
 
     project: Project
@@ -620,6 +623,7 @@ class Results:
     indicators: tuple[Indicator, ...] | None = field(default=None, repr=False)
     handover_id: str | None = None
     trends: Measured | None = field(default=None, repr=False)
+    realised: RealisedFile | None = field(default=None, repr=False)
     ranges: Ranges | None = field(default=None, repr=False)
     ranked_by: str = BINS
 
@@ -937,6 +941,7 @@ def _claimed(results: Results) -> dict:
             ],
             "findings": [{"level": f.level, "where": f.where, "text": f.text} for f in results.findings],
             "indicators": None if results.indicators is None else [_indicator(each) for each in results.indicators],
+            "realised": None if results.realised is None else results.realised.data,
         }
     )
 

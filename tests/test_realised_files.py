@@ -17,6 +17,7 @@ from binestimator.errors import InputError
 from binestimator.inputs import project_from_mapping
 from binestimator.inputs.write import project_to_toml
 from binestimator.realised.report import plan_text, realised_plain, realised_text
+from binestimator.realised.results_file import of_project, read_realised
 from binestimator.realised.study import cut, plan_measurement, realised
 from binestimator.realised.year import at_setpoints, year_model
 from binestimator.seal import PLAN, REALISED, mark_of
@@ -102,6 +103,13 @@ def test_the_saving_of_the_log_is_in_the_interval(folder, capsys, project, weath
     assert cooling["basis"] == "modelled" and cooling["interval_90"] is None
     assert cooling["saving"] == pytest.approx(model.claim(("cooling_kw",)), rel=0.1)
     assert fans["modelled_year"] == pytest.approx(claim, rel=0.1)
+    # What the workbook of the project takes from the file.
+    for_workbook = of_project(read_realised(folder / "found.json"), project, "found.json")
+    assert not for_workbook.other_inputs and for_workbook.data == data
+    first = for_workbook.uses[0]
+    assert (first.saving, first.interval_90) == (fans["saving_year"], tuple(fans["interval_90_year"]))
+    assert first.of_before == pytest.approx([fans[k] / fans["before"] for k in ("saving", "claimed")]
+                                            + [v / fans["before"] for v in fans["interval_90"]], rel=1e-12)  # fmt: skip
     assert "Realised / claimed" in text and "as modelled" in text
     # Run again: the file is the program's, and is made again.
     assert run(folder, *BOTH, "--json", "found.json") == 0

@@ -11,8 +11,8 @@ import numpy as np
 from binestimator import __version__
 from binestimator.inputs.problems import printable
 from binestimator.realised.compare import MOST_HELD
-from binestimator.realised.defeated import Defeat
 from binestimator.realised.plan import Expected, Weeks
+from binestimator.realised.results_file import defeat_words, modelled_words
 from binestimator.realised.spread import Fit
 from binestimator.realised.study import PRECISION, Plan, Realised, Use
 from binestimator.seal import UNSEALED
@@ -112,33 +112,10 @@ def realised_text(found: Realised, width: int) -> str:
             lines.append(_wrapped(f"{use.label}: no number: {use.why}", width, 2, "!"))
         if use.compared is not None:
             lines.append(_wrapped(_basis(use), width, 2, ""))
-        ends = use.realised_interval_90
-        if use.measured and ends is not None and ends[0] > 1.0:
-            lines.append(
-                _wrapped(
-                    f"{use.label}: more was saved than claimed, whole interval: before it is believed, see what else "
-                    "differs between both periods",
-                    width,
-                    2,
-                    "!",
-                )
-            )
-        lines += [_wrapped(f"{use.label}: {note}", width, 2, "!") for note in use.notes]
+        lines += [_wrapped(f"{use.label}: {note}", width, 2, "!") for note in _notes(use)]
     lines += [_wrapped(note, width, 2, "!") for note in found.notes]
     if any(not use.measured for use in found.uses):
-        gain = (
-            "" if found.gain == 1.0 else f", with internal gains times {found.gain:.2f} so that airflow is as measured"
-        )
-        lines.append(
-            _wrapped(
-                "As modelled: the project's model at the supply temperatures and duct pressures measured "
-                "before and after"
-                f"{gain}; it has no interval, since what the model lacks is not known",
-                width,
-                2,
-                "",
-            )
-        )
+        lines.append(_wrapped(modelled_words(found.gain), width, 2, ""))
     realised, claimed = found.cost_usd
     if realised is not None:
         lines.append(
@@ -147,7 +124,7 @@ def realised_text(found: Realised, width: int) -> str:
             )
         )
     blocks.append(lines)
-    blocks.append(_needed_lines(found, width))
+    blocks.append([_wrapped(text, width, 2, "!") for text in _needed_texts(found)])
     if found.changes:
         blocks.append(
             [
@@ -160,7 +137,7 @@ def realised_text(found: Realised, width: int) -> str:
             [
                 "What kept the reset from acting, after the work (! a tenth of the time and more)",
                 *(
-                    _wrapped(f"{d.text} ({_share(d)} of the running time)", width, 2, "!" if d.caution else "")
+                    _wrapped(defeat_words(d.text, d.kind, d.frac), width, 2, "!" if d.caution else "")
                     for d in found.defeats[:_MOST_LINES]
                 ),
                 *(_wrapped(text, width, 2, "?") for text in found.blind),
@@ -171,8 +148,16 @@ def realised_text(found: Realised, width: int) -> str:
     return "\n\n".join("\n".join(block) for block in blocks if block)
 
 
-def _share(d: Defeat) -> str:
-    return f"{100 * d.frac:.0f} % more" if d.kind == "at_limit" else f"{100 * d.frac:.0f} %"
+def _notes(use: Use) -> list[str]:
+    """What to know of a figure."""
+    ends = use.realised_interval_90
+    if not use.measured or ends is None or ends[0] <= 1.0:
+        return list(use.notes)
+    return [
+        "more was saved than claimed, whole interval: before it is believed, see what else differs between both "
+        "periods",
+        *use.notes,
+    ]
 
 
 def _basis(use: Use) -> str:
@@ -205,46 +190,28 @@ def _basis(use: Use) -> str:
     return said
 
 
-def _needed_lines(found: Realised, width: int) -> list[str]:
+def _needed_texts(found: Realised) -> list[str]:
+    """What it takes for a figure of the year, or for a better one."""
     measured = [use for use in found.uses if use.measured]
     if not measured:
         return []
     main = next((use for use in measured if use.saving is not None), measured[0])
-    lines = []
+    texts = []
     if main.saving_year is None and main.saving is not None:
-        lines.append(
-            _wrapped(
-                f"{main.label}: a figure of the year takes logs like {100 * (1 - MOST_HELD):.0f} % of its "
-                "running hours; these "
-                f"are like {100 * main.covered_frac:.0f} %, so that saving and claim are those of these hours alone",
-                width,
-                2,
-                "!",
-            )
+        texts.append(
+            f"{main.label}: a figure of the year takes logs like {100 * (1 - MOST_HELD):.0f} % of its running hours; "
+            f"these are like {100 * main.covered_frac:.0f} %, so that saving and claim are those of these hours alone"
         )
     missing = main.missing_parts(found.year.hours)
     if missing:
-        lines.append(
-            _wrapped(
-                f"Still needed: the hours {' and '.join(missing)}, which are not in both logs: log day and night",
-                width,
-                2,
-                "!",
-            )
-        )
+        texts.append(f"Still needed: the hours {' and '.join(missing)}, which are not in both logs: log day and night")
     elif found.needed is not None:
-        lines.append(_wrapped(f"Still needed: {weeks_text(found.needed, found)}", width, 2, "!"))
+        texts.append(f"Still needed: {weeks_text(found.needed, found)}")
     elif main.interval_90_year is None and main.claimed_year:
-        lines.append(
-            _wrapped(
-                "Still needed: a year of further weeks would not be enough at this spread; look for what "
-                "makes days differ",
-                width,
-                2,
-                "!",
-            )
+        texts.append(
+            "Still needed: a year of further weeks would not be enough at this spread; look for what makes days differ"
         )
-    return lines
+    return texts
 
 
 def weeks_text(weeks: Weeks, found: Realised | None = None) -> str:
@@ -396,7 +363,7 @@ def _use(use: Use) -> dict:
         "realised_frac": use.realised_frac,
         "realised_interval_90": None if use.realised_interval_90 is None else list(use.realised_interval_90),
         "no_number": use.why or None,
-        "notes": list(use.notes),
+        "notes": _notes(use),
     }
     c = use.compared
     if c is not None:
@@ -445,6 +412,7 @@ def realised_plain(found: Realised) -> dict:
             "cost_usd": {"realised_year": realised, "claimed_year": claimed},
             "gain_multiplier": found.gain,
             "still_needed": _weeks(found.needed),
+            "still_needed_text": _needed_texts(found),
             "changes": [{"key": c.key, "text": c.text, "caution": c.caution, "value": c.value} for c in found.changes],
             "defeats": [
                 {
@@ -454,6 +422,7 @@ def realised_plain(found: Realised) -> dict:
                     "hours": round(d.hours, 1),
                     "frac": round(d.frac, 4),
                     "zone": d.zone or None,
+                    "caution": d.caution,
                 }
                 for d in found.defeats
             ],

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
+
 from ..end_uses import END_USES
 from .formats import END_USE_COLOURS, FONT, INK, LINES, PAPER, RULE, SLATE
 from .strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, WIDEST_CHARACTER_PIXELS
@@ -24,6 +27,14 @@ def place_at(pixels: list[int], x: int) -> tuple[int, int]:
 def room(widths) -> float:
     """Width of merged columns, with the padding that each brings. [characters]"""
     return sum(widths) + (len(widths) - 1) * PADDING_PIXELS / CHARACTER_PIXELS
+
+
+def axis_span(values: Iterable[float]) -> tuple[float, float]:
+    """Range of an axis that holds zero and all values, on steps of a digit."""
+    found = [0.0, *values]
+    low, high = min(found), max(found)
+    step = 10.0 ** math.floor(math.log10(max(high - low, 1.0))) / 5.0
+    return step * math.floor(low / step), step * math.ceil(high / step) or step
 
 
 # Room for cells on a page of US Letter in landscape inside the margins that sheets have. [pixels]

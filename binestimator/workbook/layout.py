@@ -30,6 +30,7 @@ MEASURES = "Measures"
 PATTERNS = "Patterns"
 AS_RUN = "As run"
 TRENDS = "Trends"
+REALISED = "Realised"
 SERVICE = "Zone service"
 CHECKS = "Checks"
 SOURCES = "Sources"
@@ -63,6 +64,8 @@ CONTENTS = {
     PATTERNS: "By month, by outdoor temperature and by airflow; the numbers behind the charts",
     AS_RUN: "Options at time steps, as controllers run them, beside rooms at rest: savings, zones that ask, three days",
     TRENDS: "Measured beside modelled by outdoor temperature, and a typical week, where trend logs were given",
+    REALISED: "What logs of before and after the work say was saved, beside the claim; what kept the reset from "
+    "acting, where a results file of realised savings was given",
     SERVICE: "Equal service: every rise over the baseline beside what is allowed; which zones are unmet or starved, "
     "and which drive the resets",
     CHECKS: "Hours, balances, bins against hours, plausibility",
@@ -127,6 +130,7 @@ REVIEWER_SHEETS = (
     PATTERNS,
     AS_RUN,
     TRENDS,
+    REALISED,
     SOURCES,
 )
 REVIEWER_LIVE_SHEETS = (LIVE_YEAR, MONEY, TARIFF, "Row inspector", "Method", "Held values")
@@ -135,7 +139,13 @@ MACHINE_SHEETS = (BINS, ROWS)
 
 
 def sheet_order(
-    live_before: list[str], candidates: list[str], live_after: list[str], *, as_run: bool = False, trends: bool = False
+    live_before: list[str],
+    candidates: list[str],
+    live_after: list[str],
+    *,
+    as_run: bool = False,
+    trends: bool = False,
+    realised: bool = False,
 ) -> list[str]:
     """All sheets of a workbook: the owner's first, then the reviewer's, then those of the calculation.
 
@@ -148,11 +158,14 @@ def sheet_order(
         Whether options were run at time steps.
     trends : bool
         Whether trend logs were given.
+    realised : bool
+        Whether it was given what was realised.
     """
+    given = {AS_RUN: as_run, TRENDS: trends, REALISED: realised}
     live = [*live_before, *live_after]
     return [
         *OWNER_SHEETS,
-        *(name for name in REVIEWER_SHEETS if {AS_RUN: as_run, TRENDS: trends}.get(name, True)),
+        *(name for name in REVIEWER_SHEETS if given.get(name, True)),
         *(name for name in REVIEWER_LIVE_SHEETS if name in live),
         *MACHINE_SHEETS,
         *(name for name in live_before if name not in REVIEWER_LIVE_SHEETS),

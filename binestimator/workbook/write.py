@@ -41,6 +41,7 @@ from .layout import (
     PRINTED_SHEETS,
     PROFILES,
     RANGES,
+    REALISED,
     REVIEW,
     ROWS,
     SEQUENCE,
@@ -73,6 +74,7 @@ from .sheets import (
     money_charts,
     patterns,
     ranges,
+    realised,
     review,
     rows,
     service,
@@ -185,6 +187,7 @@ def _build(results: Results, second: Review | None, trail: Trail | None, blank: 
             after,
             as_run=results.as_run is not None,
             trends=results.trends is not None,
+            realised=results.realised is not None,
         )
         for name in order:
             work.sheets[name] = book.sheet(name)
@@ -195,6 +198,8 @@ def _build(results: Results, second: Review | None, trail: Trail | None, blank: 
             as_run.write(work, work.sheets[AS_RUN])
         if TRENDS in work.sheets:
             trends.write(work, work.sheets[TRENDS])
+        if REALISED in work.sheets:
+            realised.write(work, work.sheets[REALISED])
         pages = form_pages(work)
         for name, write_form in _FORM_WRITERS.items():
             write_form(pages, work.sheets[name])
