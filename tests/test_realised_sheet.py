@@ -12,6 +12,8 @@ from functools import cache
 
 import openpyxl
 import pytest
+from hypothesis import given as given_values
+from hypothesis import strategies
 from realised_logs import project_mapping
 
 from binestimator import cli
@@ -25,6 +27,7 @@ from binestimator.results import to_plain
 from binestimator.seal import RESULTS, UNSEALED, seal_text
 from binestimator.steps import weather_of
 from binestimator.workbook import layout
+from binestimator.workbook.charts import axis_of
 from binestimator.workbook.formats import Styles
 from binestimator.workbook.page import Work
 from binestimator.workbook.sheets import realised
@@ -197,8 +200,18 @@ def test_the_chart_shows_saving_interval_and_claim_as_shares_of_the_energy_befor
     drawn = [float(v) for v in re.findall(r"<c:v>([^<]*)</c:v>", bars)]
     # Of fans and cooling; ends of both intervals are equally far here.
     assert drawn == pytest.approx(2 * [fans[2], table["Cooling"][2], 0], rel=1e-12)
-    low, high = (float(re.search(rf'<c:valAx>.*?<c:{end} val="([^"]*)"', chart)[1]) for end in ("min", "max"))
-    assert low <= -100 / 6 and high >= 100 / 3
+    of_axis = chart[chart.index("<c:valAx>") :]
+    low, high, unit = (float(re.search(rf'<c:{end} val="([^"]*)"', of_axis)[1]) for end in ("min", "max", "majorUnit"))
+    assert (low, high, unit) == (-20, 40, 10)
+
+
+@pytest.mark.invariant
+@given_values(strategies.lists(strategies.floats(-1e9, 1e9).map(lambda v: round(v, 6)), max_size=5))
+def test_an_axis_holds_all_values_and_zero_on_its_steps(values):
+    low, high, unit = axis_of(values)
+    # What is left of a multiple of the unit is rounding.
+    assert low * (1 + 1e-12) <= min(0.0, *values, 0.0) and high * (1 + 1e-12) >= max(0.0, *values, 0.0)
+    assert 1 <= round((high - low) / unit) <= 8 and low / unit == pytest.approx(round(low / unit), abs=1e-9)
 
 
 def test_little_in_the_file_makes_a_sheet_all_the_same(tmp_path):

@@ -29,12 +29,16 @@ def room(widths) -> float:
     return sum(widths) + (len(widths) - 1) * PADDING_PIXELS / CHARACTER_PIXELS
 
 
-def axis_span(values: Iterable[float]) -> tuple[float, float]:
-    """Range of an axis that holds zero and all values, on steps of a digit."""
+def axis_of(values: Iterable[float], most: int = 8) -> tuple[float, float, float]:
+    """Ends of an axis that holds zero and all values, and its unit: at most so many steps, one of which is at zero."""
     found = [0.0, *values]
     low, high = min(found), max(found)
-    step = 10.0 ** math.floor(math.log10(max(high - low, 1.0))) / 5.0
-    return step * math.floor(low / step), step * math.ceil(high / step) or step
+    power = math.floor(math.log10((high - low) / most)) if high > low else 0
+    for unit in (digit * 10.0**k for k in (power, power + 1) for digit in (1.0, 2.0, 5.0)):
+        first, last = math.floor(low / unit), math.ceil(high / unit)
+        if last - first <= most:
+            break
+    return first * unit, max(last, first + 1) * unit, unit
 
 
 # Room for cells on a page of US Letter in landscape inside the margins that sheets have. [pixels]
@@ -92,6 +96,7 @@ def style_chart(
     y_range: tuple[float, float | None] | None = None,
     legend: str = "bottom",
     x_unit: float | None = None,
+    y_unit: float | None = None,
     legend_lines: int = 0,
     labels_pixels: int = 0,
     tick_lines: int = 1,
@@ -137,6 +142,8 @@ def style_chart(
         y_axis["num_format"] = y_format
     if y_range is not None:
         y_axis |= {"min": y_range[0], "max": y_range[1]}
+    if y_unit is not None:
+        y_axis["major_unit"] = y_unit
     if labels_pixels:
         # Where bars lie the library calls the axis of their values x; it goes to the top with the first category.
         x_axis, y_axis = {**y_axis, "label_position": "high"}, {**x_axis, "reverse": True, "line": {"none": True}}

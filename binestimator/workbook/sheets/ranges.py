@@ -5,13 +5,14 @@ All figures are values of the run: draws of uncertain inputs are no formulas.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 from typing import Any
 
 from ...ranges.claim import claim_of
 from ...ranges.results import HOURLY_DRAWS, Driver, OptionRange, Quantiles, sensible
-from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, axis_span, fill_of, pixels_of, place_at, room, style_chart
+from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, fill_of, pixels_of, place_at, room, style_chart
 from ..figures import drawn, in_percent, number_of
 from ..formats import INK, LAGOON, NUMBERS, OCHRE, SLATE, currency_name
 from ..page import Work, height_of, lines_of, title
@@ -260,7 +261,10 @@ def _charts(work: Work, sheet: Sheet, row: int, widths: list[float], points: flo
 def _span_of_axis(work: Work) -> tuple[float, float]:
     """Range of an axis that holds all ranges, on steps of a digit."""
     found = [sensible(option.quantities["cost_saving_usd"]) for option in drawn(work.results).options]
-    return axis_span(end for q in found for end in (q.p10, q.p90) if end is not None)
+    ends = [end for q in found for end in (q.p10, q.p90) if end is not None]
+    low, high = min(0.0, *ends, 0.0), max(0.0, *ends, 0.0)
+    step = 10.0 ** math.floor(math.log10(max(high - low, 1.0))) / 5.0
+    return step * math.floor(low / step), step * math.ceil(high / step) or step
 
 
 def _range_chart(work: Work):

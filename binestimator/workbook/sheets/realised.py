@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...realised.results_file import OTHER_INPUTS, RealisedFile, UseFound, modelled_words
-from ..charts import axis_span, fill_of, pixels_of, style_chart
+from ..charts import axis_of, fill_of, pixels_of, style_chart
 from ..figures import number_of
 from ..formats import INK, LAGOON, OCHRE, money_words
 from ..page import Work, height_of, lines_of, title
@@ -259,7 +259,8 @@ def _chart(work: Work, sheet: Sheet, at: int, row: int, shown: list[UseFound]) -
     pixels = sum(pixels_of(w) for w in (_LABEL_WIDTH, *[_WIDTH] * 7))
     label = "Saving beside the claim, % of the energy before; lines: 90 % interval of what is measured"
     # Programs that choose the range themselves leave intervals out of it.
-    ends = [float(v) for share in shares for v in share]
-    style_chart(chart, label, "", "", size=(pixels, _CHART_PIXELS), y_format="0", y_range=axis_span(ends))
+    low, high, unit = axis_of(float(v) for share in shares for v in share)
+    size = (pixels, _CHART_PIXELS)
+    style_chart(chart, label, "", "", size=size, y_format="0", y_range=(low, high), y_unit=unit)
     sheet.chart(at, 0, chart)
     return row
