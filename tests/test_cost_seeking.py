@@ -423,7 +423,7 @@ def test_service_as_run_is_near_that_at_rest_for_what_rooms_do_not_move():
 
 
 def test_terminal_and_first_page_say_what_ranks_go_by():
-    results = both()
+    results = both(SENSORS)
     ranked = advise(ranked_as_run(results))
     by_bins, by_runs = comparison(results), comparison(ranked)
     assert "ranks go by the bins" in by_bins and "Ranked " not in by_bins
