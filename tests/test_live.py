@@ -362,9 +362,11 @@ def override_path(path: str) -> str:
     return re.sub(r"\[([^\]]*)\]", r".\1", path)
 
 
-#: Figures of an option whose two resets settle together, after edits: a ten-thousandth, since the part of supply air
-#: that rooms short of air ask for stays what the run found.
-STARVED_RELATIVE = 1e-4
+#: Figures of an option whose two resets settle together, after edits, since the part of supply air that rooms short of
+#: air ask for stays what the run found and is told as stale: end uses within 2 % (pumps of the heating plant 0.9 % in
+#: the clinic after six edits at once, cooling 0.015 %), cost and electricity within 0.2 %.
+STARVED_RELATIVE = {"electricity_kwh": 2e-3, "cost_usd": 2e-3}
+STARVED_END_USE = 2e-2
 
 
 def compare_years(table, pen, results, changed, label) -> float:
@@ -375,7 +377,7 @@ def compare_years(table, pen, results, changed, label) -> float:
             # How much colder rooms short of air pull demand supply air is held as a value, and told as such.
             sat, dsp = results.candidates[k].candidate.sat, results.candidates[k].candidate.dsp
             holds = changed is not results and sat.strategy == "demand" and dsp_strategy(dsp).resets
-            within = STARVED_RELATIVE if holds else RELATIVE
+            within = STARVED_RELATIVE.get(key, STARVED_END_USE) if holds else RELATIVE
             assert abs(got - want) <= within * max(abs(want), 1e-3), (label, results.candidates[k].id, key, got, want)
     return moved_by(results, *({c.id: c.annual for c in run.candidates} for run in (results, changed)))
 
