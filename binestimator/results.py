@@ -403,7 +403,8 @@ class Held:
 
     ``sizes`` (Sizes) · ``row_index``, ``row_weights`` (rows of the hourly conditions; None for mean
     rows) · ``optimal_sat`` candidate id to the supply temperatures (R,) in the running rows of a strategy whose
-    setpoints are held (a search, a controller's rest) · ``nights`` candidate id to its night block.
+    setpoints are held (a search, a controller's rest) · ``nights`` candidate id to its night block · ``pulled_f``
+    candidate id to how much colder (R,) rooms short of air pull its supply air there.
     """
 
     sizes: Sizes
@@ -411,6 +412,7 @@ class Held:
     row_weights: np.ndarray | None
     optimal_sat: dict[str, np.ndarray]
     nights: dict[str, NightBlock]
+    pulled_f: dict[str, np.ndarray] = field(default_factory=dict)
 
 
 #: What ranks go by: energy cost and service of rooms at rest on the bin rows and hours, or of the runs at time steps.
@@ -428,7 +430,9 @@ class CandidateRun:
 
     ``project`` with the candidate's overrides · ``unit`` its arrays · ``rows`` (estimate.Rows) conditions
     and loads · ``parts`` (estimate.Part) setpoints and states by share of the running time ·
-    ``night`` annual figures of its night block · ``site`` text equal for candidates that share all of these but parts.
+    ``night`` annual figures of its night block · ``site`` text equal for candidates that share all of these but parts ·
+    ``pulled_f`` how much colder rooms short of air pull its supply air in the running rows (R,), None for a strategy
+    that they do not pull [degF].
     """
 
     project: Project
@@ -437,6 +441,7 @@ class CandidateRun:
     parts: tuple[Part, ...]
     night: dict[str, float]
     site: str
+    pulled_f: np.ndarray | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -399,7 +399,7 @@ def errors_of(name: str, own, project, weather):
     started = time.perf_counter()
     chosen = estimate(own, weather)
     seconds = time.perf_counter() - started
-    results = estimate(project, weather, held=dataclasses.replace(chosen.held, optimal_sat={}))
+    results = estimate(project, weather, held=dataclasses.replace(chosen.held, optimal_sat={}, pulled_f={}))
     seen = seen_candidates(own, project, results, weather)
     base = results.baseline
     lines = []
@@ -473,7 +473,7 @@ def held_errors_of(name: str, project, weather, results) -> pd.DataFrame:
     lines = []
     for edit, overrides in edits(project).items():
         changed = project.with_overrides(overrides)
-        held = estimate(changed, weather, held=dataclasses.replace(results.held, optimal_sat={}))
+        held = estimate(changed, weather, held=dataclasses.replace(results.held, optimal_sat={}, pulled_f={}))
         nights = {}
         for c in held.candidates:
             run = held.runs[c.id]

@@ -28,6 +28,7 @@ from ..rates import prices_at
 from ..results import SAVING_KEYS, BaselineService, CandidateResult, CandidateRun, Held, Results
 from ..selection import choose_rows, end_use_costs
 from ..service import ServiceFigures, Yardstick, failing, judge, judge_baseline, rises, service_figures
+from ..strategies.choose import sat_rows
 from ..strategies.registry import sat_strategy
 from ..weather import Weather
 from .bound import bound_service, reset_bound
@@ -46,7 +47,7 @@ from .reports import (
 from .requests import request_hours
 from .rows import Part
 from .running import annual_figures, cheapest_night, night_totals, nights_of, run_parts
-from .sites import Sites
+from .sites import Site, Sites
 from .sizing import size_list, size_unit
 from .tariff import add_charges, by_rate_period, charges_of, cost_by_source_usd, with_charges
 
@@ -130,8 +131,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
         row_index, row_weights = selection.index[order], selection.weights[order]
     if row_index is not None and row_weights is not None:
         sites.on_rows(row_index, row_weights)
-    kept = {} if held is None else held.optimal_sat
-    of_rows, _ = _evaluated(ordered, sites, "rows", kept)
+    of_rows, _ = _evaluated(ordered, sites, "rows", held)
     of_means = of_rows if row_index is None else _evaluated(ordered, sites, "mean")[0]
     figures = {"hourly": hourly_figures, "rows": _figures(of_rows, sites, totals)}
     figures["mean"] = figures["rows"] if of_means is of_rows else _figures(of_means, sites, totals)
@@ -143,6 +143,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
 
     runs = {c.id: (sites.of(c), of_hours.parts[c.id], of_rows.parts[c.id]) for c in ordered}
     optimal = {c.id: of_rows.parts[c.id][0].setpoints.sat_f for c in ordered if sat_strategy(c.sat).held}
+    pulled = {c.id: _pulled_f(sites.of(c), c, held) for c in ordered}
     results, baseline_service = _results_of_candidates(project, runs, served, totals, figures, energies, charges)
     baseline = baseline_of(project, results)
     base_site, base_parts, base_rows = runs[project.baseline_id]
@@ -184,7 +185,14 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
         findings=tuple(project.findings) + tuple(weather.findings) + findings + choice_findings(choice),
         run_id=make_run_id(project, weather),
         unit=unit,
-        held=Held(sizes=sizes, row_index=row_index, row_weights=row_weights, optimal_sat=optimal, nights=nights),
+        held=Held(
+            sizes=sizes,
+            row_index=row_index,
+            row_weights=row_weights,
+            optimal_sat=optimal,
+            nights=nights,
+            pulled_f={id_: each for id_, each in pulled.items() if each is not None},
+        ),
         bills=reconcile(project, baseline.monthly),
         runs={
             id_: CandidateRun(
@@ -194,22 +202,36 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
                 parts=tuple(parts),
                 night=totals[id_],
                 site=site.key,
+                pulled_f=pulled[id_],
             )
             for id_, (site, _, parts) in runs.items()
         },
     )
 
 
-def _evaluated(candidates, sites: Sites, name: str, kept=None, beside=None):
+def _pulled_f(site: Site, candidate, held: Held | None):
+    """How much colder rooms short of air pull the supply air of a candidate in the running rows, None where they do
+    not. (R,) [degF]"""
+    before = None if held is None else held.pulled_f.get(candidate.id)
+    rows = site.rows
+    if before is not None or not len(rows.running):
+        return before
+    return sat_strategy(candidate.sat).pulled_f(candidate.sat, sat_rows(site.unit, candidate, rows.on, rows.loads))
+
+
+def _evaluated(candidates, sites: Sites, name: str, held: Held | None = None, beside=None):
     """Candidates on the hours (``hourly``), the rows or the ``mean`` rows of their sites.
 
-    ``kept`` supply temperatures by id that a strategy which searches found before. ``beside`` is called while
-    strategies search, each of which goes step by step; its answer is the second thing returned.
+    ``held`` what was found before on these rows. ``beside`` is called while strategies search, each of which goes step
+    by step; its answer is the second thing returned.
     """
+    kept = {} if held is None else held.optimal_sat
+    pulled = {} if held is None else held.pulled_f
 
     def evaluated(candidate, tried=()):
         site = sites.of(candidate)
-        return run_parts(site.unit, candidate, getattr(site, name), tried, (kept or {}).get(candidate.id))
+        found = kept.get(candidate.id), pulled.get(candidate.id)
+        return run_parts(site.unit, candidate, getattr(site, name), tried, found[0], pulled_f=found[1])
 
     first = [c for c in candidates if not sat_strategy(c.sat).searches]
     last = [c for c in candidates if sat_strategy(c.sat).searches]

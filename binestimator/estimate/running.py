@@ -32,7 +32,14 @@ FEW_ROWS = 1000
 
 
 def run_parts(
-    unit: Unit, candidate, rows: Rows, other_sats=(), optimal_sat=None, oa_least_cfm=None, floating=None
+    unit: Unit,
+    candidate,
+    rows: Rows,
+    other_sats=(),
+    optimal_sat=None,
+    oa_least_cfm=None,
+    floating=None,
+    pulled_f=None,
 ) -> list[Part]:
     """Evaluate a candidate on running rows, split by its operators' overrides.
 
@@ -41,11 +48,12 @@ def run_parts(
     energy is not linear in them. ``oa_least_cfm`` raises the minimum outdoor air of each part, in their
     order. [cfm] Many rows and zones are worked on in blocks. ``floating`` (dict) keeps the supply temperatures of rows
     that float by pressure strategy, for other candidates on the same unit and rows; of rows in one block alone.
+    ``optimal_sat`` and ``pulled_f`` (R,) as for :func:`setpoints`.
     """
     found = []
     for here, block in rows.blocks():
         least = None if oa_least_cfm is None else [cfm[here] for cfm in oa_least_cfm]
-        held = None if optimal_sat is None else optimal_sat[here]
+        held = [None if each is None else each[here] for each in (optimal_sat, pulled_f)]
         kept = floating if block is rows else None
         others = [sat[here] for sat in other_sats]
         found.append(_parts_of_block(unit, candidate, block, others, held, least, kept))
@@ -64,11 +72,9 @@ def _joined(parts: Sequence[Part]) -> Part:
     )
 
 
-def _parts_of_block(
-    unit: Unit, candidate, rows: Rows, other_sats, optimal_sat, oa_least_cfm, floating=None
-) -> list[Part]:
-    """:func:`run_parts` of rows that are worked on at once."""
-    normal = setpoints(unit, candidate, rows.on, rows.loads, other_sats, optimal_sat)
+def _parts_of_block(unit: Unit, candidate, rows: Rows, other_sats, held, oa_least_cfm, floating=None) -> list[Part]:
+    """:func:`run_parts` of rows that are worked on at once; ``held`` its setpoints and what pulls them."""
+    normal = setpoints(unit, candidate, rows.on, rows.loads, other_sats, *held)
     sat, dsp = candidate.sat, candidate.dsp
     shape = rows.on.oat_f.shape
     cases = [(1.0 - sat.override_frac, None)] + (

@@ -112,7 +112,9 @@ def night_dsp_inwc(unit: Unit, record, oat_f, zone_cfm):
     return dsp_strategy(record).setpoint_inwc(record, rows)
 
 
-def sat_rows(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=(), optimal_sat=None) -> SatRows:
+def sat_rows(
+    unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=(), optimal_sat=None, pulled_f=None
+) -> SatRows:
     """What the supply temperature strategy of a candidate may read; arguments as for :func:`setpoints`."""
     strategy = sat_strategy(candidate.sat)
     return SatRows(
@@ -124,10 +126,13 @@ def sat_rows(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=(),
         resets_pressure=resets_pressure(candidate.dsp),
         other_sats=tuple(other_sats),
         held_sat=optimal_sat,
+        held_pulled_f=pulled_f,
     )
 
 
-def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=(), optimal_sat=None) -> Setpoints:
+def setpoints(
+    unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=(), optimal_sat=None, pulled_f=None
+) -> Setpoints:
     """Setpoints of a candidate without its overrides by operators.
 
     Parameters
@@ -137,12 +142,14 @@ def setpoints(unit: Unit, candidate, conditions, loads: ZoneLoads, other_sats=()
         Held supply temperatures of an earlier search, used instead of a new one.
     other_sats : sequence of ndarray (R,)
         Supply temperatures of other candidates, tried by a strategy that searches. [degF]
+    pulled_f : ndarray (R,), optional
+        Held :meth:`SatStrategy.pulled_f` of an earlier run. [degF]
     """
     record, strategy = candidate.sat, sat_strategy(candidate.sat)
     none = np.zeros(conditions.oat_f.shape, dtype=bool)
     humid, cold, ends = none, none, {"sat_at_max": none, "sat_at_min": none}
     low, high = strategy.range(record)
-    rows = sat_rows(unit, candidate, conditions, loads, other_sats, optimal_sat)
+    rows = sat_rows(unit, candidate, conditions, loads, other_sats, optimal_sat, pulled_f)
     if rows.limits is None:
         sat = strategy.setpoint_f(record, rows, high)
     else:

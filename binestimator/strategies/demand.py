@@ -15,8 +15,6 @@ resets settle together.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from ..model.loads import ZoneLoads
@@ -346,6 +344,8 @@ class DemandSat(_Demand, SatStrategy):
         )
         top = np.maximum(np.minimum(warmest, top_f), record.min_f)
         sat = settled_sat_f(rows.unit, rows.loads, record.ignored_requests, record.min_f, top)
+        if rows.held_pulled_f is not None:
+            return sat, rows.held_pulled_f
         if rows.held_dsp_inwc is None:
             of_rows = lambda at: (rows.unit.take(at),) if rows.unit.by_row else ()
             dsp_at = lambda at, sat: rows.dsp_of_sat(rows.conditions.take(at), rows.loads.take(at), sat, *of_rows(at))
@@ -358,13 +358,11 @@ class DemandSat(_Demand, SatStrategy):
         at = np.flatnonzero(rows.limits.max_f < self.range(record)[1])
         found = np.zeros(sat_f.shape, dtype=bool)
         if at.size:
-            some = replace(
-                rows, unit=rows.unit.take(at), conditions=rows.conditions.take(at), loads=rows.loads.take(at)
-            )
-            if rows.held_dsp_inwc is not None:
-                some = replace(some, held_dsp_inwc=rows.held_dsp_inwc[at])
-            found[at] = super().limited(record, some, sat_f[at])
+            found[at] = super().limited(record, rows.take(at), sat_f[at])
         return found
+
+    def pulled_f(self, record, rows):
+        return self._settled_f(record, rows, rows.limits.max_f)[1]
 
     def of_step_f(self, record, rows, loop_f, top_f):
         # Guideline 36 5.16.2.2: the loop's output inside the envelope.
@@ -391,12 +389,7 @@ class DemandSat(_Demand, SatStrategy):
             "sat_loop_top", "Warmest that the loop may give", "°F", "MAX(MIN({sat_envelope},{sat_top}),{p.sat_low})"
         )
         sheet.settled()
-        colder = sheet.values(
-            "sat_starved",
-            "Colder for rooms short of air",
-            "°F",
-            lambda rows: self._settled_f(record, rows, rows.limits.max_f)[1],
-        )
+        colder = sheet.values("sat_starved", "Colder for rooms short of air", "°F", pulled=True)
         return (
             "IF({p.sat_left}<-{k.request_slack},{p.sat_low},"
             "(MEDIAN({p.sat_low},MIN({sat_ask_1},{sat_ask_2},{sat_ask_3}),{sat_loop_top})"

@@ -7,7 +7,7 @@ together in the module of the strategy. ``registry`` lists the strategies.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -25,7 +25,8 @@ class SatRows:
     ``limits`` of the reset, None for a strategy that does not reset · ``dsp_of_sat`` duct pressure setpoint (R,) of the
     partner strategy for ``(conditions, loads, sat_f)`` · ``resets_pressure`` whether that partner moves its setpoint ·
     ``other_sats`` supply temperatures (R,) of other candidates [degF] · ``held_sat`` those that this candidate found in
-    an earlier run, or None · ``held_dsp_inwc`` duct pressure (R,) that stands whatever the supply temperature, or None.
+    an earlier run, or None · ``held_dsp_inwc`` duct pressure (R,) that stands whatever the supply temperature, or
+    None · ``held_pulled_f`` what :meth:`SatStrategy.pulled_f` gave in an earlier run, or None.
     """
 
     unit: Unit
@@ -37,6 +38,20 @@ class SatRows:
     other_sats: tuple[np.ndarray, ...] = ()
     held_sat: np.ndarray | None = None
     held_dsp_inwc: np.ndarray | None = None
+    held_pulled_f: np.ndarray | None = None
+
+    def take(self, index) -> SatRows:
+        """The rows with these positions, as :meth:`SatStrategy.limited` asks for some of them again: limits and other
+        candidates' temperatures stay whole."""
+        pick = lambda values: None if values is None else values[index]
+        return replace(
+            self,
+            unit=self.unit.take(index),
+            conditions=self.conditions.take(index),
+            loads=self.loads.take(index),
+            held_dsp_inwc=pick(self.held_dsp_inwc),
+            held_pulled_f=pick(self.held_pulled_f),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,9 +115,9 @@ class Columns(Protocol):
     def cooling_per_cfm(self) -> str:
         """Template of the heat that a cfm takes from a room at its cooling setpoint. [Btu/h per cfm]"""
 
-    def values(self, key: str, label: str, unit: str, of: Callable[[SatRows], np.ndarray] | None = None) -> str:
-        """A column of values for what no formula finds: the engine's setpoints, or what ``of`` gives (R,) for the rows
-        of a supply temperature strategy; gives its template."""
+    def values(self, key: str, label: str, unit: str, *, pulled: bool = False) -> str:
+        """A column of values for what no formula finds: the engine's setpoints, or how much colder rooms short of air
+        pull supply air (:meth:`SatStrategy.pulled_f`); gives its template."""
 
     def settled(self) -> None:
         """Columns ``<part>_ask_1`` to ``_3`` and ``<part>_release_1`` to ``_3``: where the requests of each level
@@ -184,6 +199,13 @@ class SatStrategy(Strategy):
     def asked_f(self, record, rows: SatRows, top_f) -> np.ndarray:
         """Warmest setpoint that requests of zones allow, of a strategy that listens. (R,) [degF]"""
         return self.setpoint_f(record, rows, top_f)
+
+    def pulled_f(self, record, rows: SatRows) -> np.ndarray | None:
+        """How much colder rooms short of air pull the setpoint in rows, None where they do not. (R,) [degF]
+
+        No formula finds it: sheets hold it as values, and so does a changed project that is run on the same rows.
+        """
+        return None
 
     def limited(self, record, rows: SatRows, sat_f) -> np.ndarray:
         """Where the limits hold the setpoint of a reset down. (R,) bool"""

@@ -8,7 +8,6 @@ import numpy as np
 
 from ....model.terminals import cooling_flow_cfm
 from ....strategies import demand
-from ....strategies.choose import sat_rows
 from ....strategies.registry import sat_strategy
 from ..formulas import line_through
 from .chain import Chain, part_overrides
@@ -165,14 +164,14 @@ class StrategyColumns:
     def cooling_per_cfm(self) -> str:
         return room_drop(self.own("satz"))
 
-    def values(self, key: str, label: str, unit: str, of=None) -> str:
+    def values(self, key: str, label: str, unit: str, *, pulled: bool = False) -> str:
         self.start()
         run = self.chain.run
-        if of is None:
+        if pulled:
+            held = np.tile(run.pulled_f, len(run.parts))
+        else:
             name = {"sat": "sat_f", "dsp": "dsp_inwc"}[self.part]
             held = np.concatenate([getattr(p.setpoints, name) for p in run.parts])
-        else:
-            held = np.tile(of(sat_rows(run.unit, self.chain.candidate, run.rows.on, run.rows.loads)), len(run.parts))
         self.chain.grid.add(key, label, unit, None, "f2", values=held)
         return f"{{{key}}}"
 
