@@ -84,14 +84,14 @@ def test_a_slice_of_the_same():
 # ---------------------------------------------------------------- statistics
 
 
-def _days(rng, days: int, rho: float, day_sd: float, hours: int = 10):
+def _days(rng, days: int, rho: float, day_sd: float, hours: int = 10, hour_sd: float = 0.05):
     """Hours of days that hang together, about a mean of 1: day and value of each."""
     u = np.zeros(days)
     u[0] = rng.normal(0.0, day_sd)
     for k in range(1, days):
         u[k] = rho * u[k - 1] + rng.normal(0.0, day_sd * np.sqrt(1.0 - rho**2))
     day = np.repeat(np.arange(days), hours)
-    return day, 1.0 + u[day] + rng.normal(0.0, 0.05, len(day))
+    return day, 1.0 + u[day] + rng.normal(0.0, hour_sd, len(day))
 
 
 @pytest.mark.crosscheck
@@ -108,6 +108,18 @@ def test_a_mean_of_days_that_hang_together_is_as_unsure_as_it_is():
         naive += abs(y.mean() - 1.0) <= 1.645 * y.std(ddof=1) / np.sqrt(len(y))
     assert 127 <= inside <= 143  # 135 expected, standard deviation 3.7
     assert naive < 75
+
+
+@pytest.mark.crosscheck
+def test_days_of_which_hours_say_almost_the_same_are_as_unsure():
+    """Hours that deviate from their day by a tenth of what days do: the variance of days is a hundred times theirs."""
+    rng = np.random.default_rng(6)
+    inside = 0
+    for _ in range(150):
+        day, y = _days(rng, 120, 0.7, 0.1, hour_sd=0.01)
+        low, high = interval(fit_hours(np.ones((len(y), 1)), y, day).total(np.ones(1)))
+        inside += low <= 1.0 <= high
+    assert 127 <= inside <= 143  # 135 expected, standard deviation 3.7
 
 
 @pytest.mark.crosscheck

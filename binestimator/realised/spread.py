@@ -27,7 +27,7 @@ from scipy.special import stdtrit
 
 #: Pairs of parameters: correlation from day to day, and logit of the share of the variance that days have.
 _RHO = np.array([0.02, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.88, 0.94])
-_LOGIT = np.linspace(-4.0, 4.0, 13)
+_LOGIT = np.linspace(-4.0, 8.0, 19)
 #: Pairs that count less than this for the best one are left out.
 _LEAST_WEIGHT = 1e-4
 #: Hours deviate in proportion to what is measured, and by no less than in proportion to this share of its mean.
