@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import io
+import re
+import zipfile
 from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 from as_run_causes import broken, causes_of, end_use_changes, project_and_weather
+from books import Book
 from builders import SHORT_PIECES, conditions_of, project_of, unit_of, weather_of
 
 from binestimator.as_run.audit import audit, runs_of
@@ -21,6 +25,8 @@ from binestimator.hours import build_conditions
 from binestimator.model.loads import zone_loads
 from binestimator.model.terminals import requested_flow_cfm
 from binestimator.results import ANNUAL_KEYS, to_plain
+from binestimator.workbook import layout
+from binestimator.workbook.write import workbook_bytes
 
 OPTIONS = ["sat_demand", "dsp_demand", "sat_demand_dsp_demand"]
 
@@ -31,6 +37,33 @@ def four_zones():
     # Steps go by hours, not by rows.
     results = estimate(project_of(bins={"rows": "mean"}, as_run=SHORT_PIECES), weather_of())
     return with_as_run(results, audit(results, only=OPTIONS))
+
+
+@pytest.mark.crosscheck
+def test_charts_of_runs_draw_what_they_say():
+    """Savings and shares of the bound, at rest and as run, in the cells that the charts read."""
+    results = four_zones()
+    content = workbook_bytes(results)
+    with zipfile.ZipFile(io.BytesIO(content)) as file:
+        charts = [file.read(name).decode() for name in file.namelist() if name.startswith("xl/charts/chart")]
+    sheet = Book(content)[layout.AS_RUN]
+    options = [c.id for c in results.candidates if c.id in results.as_run]
+    of_bound = lambda share: None if share is None else 100.0 * share
+    for title, expected in (
+        ("Saving at rest and as run", [results.as_run_points(id_) for id_ in options]),
+        (
+            "Share reached of what perfect resets would save",
+            [(of_bound(results.share_of_bound(id_)), of_bound(results.share_of_bound_as_run(id_))) for id_ in options],
+        ),
+    ):
+        (xml,) = [chart for chart in charts if title in chart and "As run" in chart]
+        areas = re.findall(r"<c:val><c:numRef><c:f>'?As run'?!(.*?)</c:f>", xml)
+        assert len(areas) == 2
+        for area, values in zip(areas, zip(*expected)):
+            drawn = [line[0].value for line in sheet[area.replace("$", "")]]
+            assert len(drawn) == len(values) and any(value is not None for value in values)
+            for got, wanted in zip(drawn, values):
+                assert (got is None) == (wanted is None) and (wanted is None or got == pytest.approx(wanted, abs=1e-9))
 
 
 # --- zone loops ------------------------------------------------------------------------------

@@ -16,6 +16,20 @@ from .patterns import short_names, table
 _LABEL_WIDTH, _WIDTH = 42, 13.5
 _CHART_PIXELS, _CHARTS_ROW = 240, 4
 _TABLES_ROW = _CHARTS_ROW + 3 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
+_SHARES = ("Share of perfect resets at rest, %", "Share of perfect resets as run, %")
+_SAVING_HEADS = (
+    "At rest, %",
+    "As run, %",
+    "Difference, points",
+    "By room heat, points",
+    "By loops, points",
+    "As run, USD a year",
+    "Mean SAT at rest, °F",
+    "Mean SAT as run, °F",
+    "Mean DSP at rest, in. w.c.",
+    "Mean DSP as run, in. w.c.",
+    *_SHARES,
+)
 # Steps of a day are shown as means of so many minutes.
 _MINUTES = 10
 _DAYS = ("A cold day", "A mild day", "A hot day")
@@ -62,20 +76,7 @@ def write(work: Work, sheet: Sheet) -> None:
         "Saving of energy cost, % of the baseline's, and the setpoints behind it",
         "Option",
         names,
-        [
-            "At rest, %",
-            "As run, %",
-            "Difference, points",
-            "By room heat, points",
-            "By loops, points",
-            money_words("As run, USD a year"),
-            "Mean SAT at rest, °F",
-            "Mean SAT as run, °F",
-            "Mean DSP at rest, in. w.c.",
-            "Mean DSP as run, in. w.c.",
-            "Share of perfect resets at rest, %",
-            "Share of perfect resets as run, %",
-        ],
+        [money_words(head) for head in _SAVING_HEADS],
         [
             [rest for rest, _ in points],
             [run for _, run in points],
@@ -247,13 +248,13 @@ def _charts(work: Work, sheet: Sheet, columns: int, numbers: list[int]) -> None:
     middle, offset = place_at(pixels, half)
     size = (half - 4, _CHART_PIXELS)
     charts = []
-    for places, label, unit in (
-        ((0, 1), "Saving at rest and as run", "% of energy cost"),
-        ((8, 9), "Share reached of what perfect resets would save", "%"),
+    for heads, label, unit in (
+        (("At rest, %", "As run, %"), "Saving at rest and as run", "% of energy cost"),
+        (_SHARES, "Share reached of what perfect resets would save", "%"),
     ):
         bars = work.book.chart("column")
-        for place, name, (colour, *_) in zip(places, ("at rest", "as run"), LINES):
-            _, categories, values = work.blocks["as_run_saving"].series(place)
+        for head, name, (colour, *_) in zip(heads, ("at rest", "as run"), LINES):
+            _, categories, values = work.blocks["as_run_saving"].series(_SAVING_HEADS.index(head))
             fill = fill_of(colour, hatched=name == "as run")
             bars.add_series({"name": name, "categories": categories, "values": values, "gap": 60, **fill})
         style_chart(bars, label, "Option", unit, size=size, y_format="0", legend_lines=1)
