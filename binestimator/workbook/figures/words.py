@@ -8,8 +8,6 @@ from ...results import Results
 from ...strategies.registry import DSP_STRATEGIES, SAT_STRATEGIES, dsp_strategy, sat_strategy
 
 SAT_WORDS = {strategy.name: strategy.words for strategy in SAT_STRATEGIES}
-
-
 DSP_WORDS = {strategy.name: strategy.words for strategy in DSP_STRATEGIES}
 
 
