@@ -210,15 +210,27 @@ class ServiceFigures:
     figures: dict[str, float]
 
 
-def zone_depths(yardstick: Yardstick, state: RowState, zones: ZoneState) -> dict[str, np.ndarray]:
-    """Depths of a part of a candidate by zone line, over all of its hours. Name of ``ServiceFigures`` -> (Z,)"""
+def degrees_beyond(yardstick: Yardstick, room_f) -> tuple[np.ndarray, np.ndarray]:
+    """How far rooms (R, Z) are too warm and too cold, beyond the setpoints and the tolerance. (R, Z) each [degF]"""
     y, tolerance = yardstick, yardstick.rules.unmet_tolerance_f
-    wanted = (1.0 - y.rules.outdoor_air_margin_frac) * y.need_cfm()
+    return np.maximum(room_f - y.cool_f - tolerance, 0.0), np.maximum(y.heat_f - tolerance - room_f, 0.0)
+
+
+def zone_depths(
+    yardstick: Yardstick, state: RowState, zones: ZoneState, need_cfm=None, beyond=None
+) -> dict[str, np.ndarray]:
+    """Depths of a part of a candidate by zone line, over all of its hours. Name of ``ServiceFigures`` -> (Z,)
+
+    ``need_cfm`` and ``beyond`` are :meth:`Yardstick.need_cfm` and :func:`degrees_beyond` where they are known.
+    """
+    y = yardstick
+    wanted = (1.0 - y.rules.outdoor_air_margin_frac) * (y.need_cfm() if need_cfm is None else need_cfm)
+    warm, cold = degrees_beyond(y, zones.room_f) if beyond is None else beyond
     promised_frac = np.minimum(state.oa_frac, y.required_cfm / np.where(state.flow_cfm > 0.0, state.flow_cfm, 1.0))
     short = lambda frac: y.hours @ np.maximum(wanted - frac[:, None] * zones.flow_cfm, 0.0)
     return {
-        "warm_degree_hours": y.hours @ np.maximum(zones.room_f - y.cool_f - tolerance, 0.0),
-        "cold_degree_hours": y.hours @ np.maximum(y.heat_f - tolerance - zones.room_f, 0.0),
+        "warm_degree_hours": y.hours @ warm,
+        "cold_degree_hours": y.hours @ cold,
         "zone_oa_short_cfmh": short(state.oa_frac),
         "zone_oa_promised_short_cfmh": short(promised_frac),
     }

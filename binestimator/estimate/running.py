@@ -139,14 +139,15 @@ def _states(unit: Unit, dsp, rows: Rows, wanted: Sequence[_Wanted], floating=Non
     states: dict[int, RowState] = {}
     for places in alike.values():
         some = [wanted[k] for k in places]
-        index = slice(None) if len(some) == 1 else np.tile(np.arange(count), len(some))
+        whole = len(some) == 1
+        index = slice(None) if whole else np.tile(np.arange(count), len(some))
         least = [one.oa_least_cfm for one in some if one.oa_least_cfm is not None]
         known = None
         if floating is not None and not least:
             known = floating.setdefault((dsp, some[0].dsp_inwc, len(some)), Floating(count * len(some)))
         state = evaluate(
-            unit.take(index),
-            rows.on.take(index),
+            unit if whole else unit.take(index),
+            rows.on if whole else rows.on.take(index),
             rows.loads.take(index),
             np.concatenate([one.setpoints.sat_f for one in some]),
             np.concatenate([one.setpoints.dsp_inwc for one in some]),

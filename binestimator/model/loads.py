@@ -6,8 +6,9 @@ depend on supply air temperature or duct pressure; strategies and terminals then
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Hashable, Iterator
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
@@ -16,6 +17,23 @@ from .unit import Unit
 
 #: Most rows times zones that are worked on at once: some thirty arrays of so many numbers are alive at a time.
 MOST_NUMBERS_AT_ONCE = 250_000
+
+
+class Known:
+    """What has been found of loads, for whoever asks the same again: candidates on the same zones and rows.
+
+    Arrays that it gives are shared: nobody may write into them.
+    """
+
+    def __init__(self) -> None:
+        self._found: dict[tuple[Hashable, ...], Any] = {}
+
+    def of(self, find: Callable[[], Any], name: str, *values) -> Any:
+        """What ``find`` gives, found once for a name and values: arrays, or anything that can be compared."""
+        key = (name, *(value.tobytes() if isinstance(value, np.ndarray) else value for value in values))
+        if key not in self._found:
+            self._found[key] = find()
+        return self._found[key]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +48,8 @@ class ZoneLoads:
     to the plenum [Btu/h] · ``infiltration_cfm`` (R,) of all rooms [cfm] ·
     ``people`` (R,) present · ``oa_people_cfm`` (R,) outdoor air asked by people present,
     before the ventilation efficiency [cfm] · ``fs, fl`` sensible and latent factors at site
-    pressure [Btu/h.cfm.F, Btu/h.cfm.(lb/lb)].
+    pressure [Btu/h.cfm.F, Btu/h.cfm.(lb/lb)] · ``known`` keeps what follows from loads and a supply temperature where
+    many candidates ask for it, None where nothing is kept.
     """
 
     gains_btuh: np.ndarray
@@ -47,15 +66,17 @@ class ZoneLoads:
     oa_people_cfm: np.ndarray
     fs: float
     fl: float
+    known: Known | None = None
 
     def take(self, index) -> ZoneLoads:
-        """The same for chosen rows."""
-        return ZoneLoads(
-            **{
-                name: (getattr(self, name) if name in ("fs", "fl") else getattr(self, name)[index])
-                for name in self.__slots__
-            }
-        )
+        """The same for chosen rows; of these nothing is kept."""
+        if isinstance(index, slice) and index == slice(None):
+            return self
+        return ZoneLoads(fs=self.fs, fl=self.fl, **{name: getattr(self, name)[index] for name in _BY_ROW})
+
+
+#: Fields of loads by row.
+_BY_ROW = tuple(f.name for f in fields(ZoneLoads) if f.name not in ("fs", "fl", "known"))
 
 
 class LoadsOnDemand:

@@ -23,7 +23,15 @@ from . import fan as fans
 from .floating import UP_START_F, floating_down_f, floating_up_f
 from .loads import ZoneLoads
 from .plant import HeatingPower, cooling_capacity_kbtuh, cooling_power, heating_power, preheat_source
-from .terminals import ZoneState, rationed_dsp_inwc, requested_flow_cfm, zone_state
+from .terminals import (
+    ZoneState,
+    available_flow_cfm,
+    open_flow_cfm,
+    rationed_dsp_inwc,
+    requested_flow_cfm,
+    rooms_at,
+    zone_state,
+)
 from .unit import Unit
 
 # A supply temperature off its setpoint by less is held. [degF]
@@ -38,6 +46,8 @@ SAME_AIR_F = 1e-9
 LEAST_COOLING_BTUH = 1.0
 # Supply heating below this is rounding where mixed air just meets its target: no source starts for it. [kBtu/h]
 LEAST_PREHEAT_KBTUH = 1e-6
+# Rows are worked out apart from the others when they are so few; more take longer to pick than to work out. [share]
+MOST_APART_FRAC = 0.6
 # Rows that are still looked for are set apart when they are so few among those last set apart. [share]
 NARROWED_FRAC = 0.7
 
@@ -141,13 +151,22 @@ class ZoneSums:
     reheating_zones: np.ndarray
 
 
+#: What of zones is counted; the others are sums.
+_COUNTED_ZONES = (
+    "unmet_zones", "unmet_degrees", "cold_zones", "starved_zones", "ventilation_short_zones", "reheating_zones"
+)  # fmt: skip
+
+
+def not_worked_out(rows: int) -> np.ndarray:
+    """What stands for a figure that nobody is to read. (R,) of NaN"""
+    return np.broadcast_to(np.nan, (rows,))
+
+
 def zone_sums(unit: Unit, loads: ZoneLoads, zones: ZoneState) -> ZoneSums:
-    """Sums and counts of zones."""
+    """Sums of zones, and counts unless the unit is without."""
     mult, tolerance = unit.zones.multiplier, unit.service.unmet_tolerance_f
     if not unit.counts:
-        none = np.zeros(len(loads.latent_btuh))
-        counts = dict.fromkeys((f.name for f in fields(ZoneSums)), none)
-        return ZoneSums(**{**counts, "reheat_btuh": zones.reheat_btuh @ mult})
+        return _sums_alone(unit, zones.requested_cfm, zones.flow_cfm, zones.room_f, zones.reheat_btuh)
     over = np.maximum(zones.room_f - loads.cool_f - tolerance, 0.0)
     return ZoneSums(
         requested_cfm=zones.requested_cfm @ mult,
@@ -161,6 +180,53 @@ def zone_sums(unit: Unit, loads: ZoneLoads, zones: ZoneState) -> ZoneSums:
         ventilation_short_zones=zones.ventilation_short @ mult,
         reheating_zones=(zones.reheat_btuh > 0.0) @ mult,
     )
+
+
+def _sums_alone(unit: Unit, requested_cfm, flow_cfm, room_f, reheat_btuh) -> ZoneSums:
+    mult = unit.zones.multiplier
+    return ZoneSums(
+        requested_cfm=requested_cfm @ mult,
+        flow_cfm=flow_cfm @ mult,
+        room_cfm_f=(flow_cfm * room_f) @ mult,
+        reheat_btuh=reheat_btuh @ mult,
+        **dict.fromkeys(_COUNTED_ZONES, not_worked_out(len(requested_cfm))),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FullSupply:
+    """Zones that get the airflow they ask for at a supply air temperature.
+
+    ``requested_cfm``, ``room_f`` (R, Z) · ``root`` (R,) root of the duct pressure below which some zone is starved
+    [sqrt(in. w.c.)] · ``sums`` of zones, without counts.
+    """
+
+    requested_cfm: np.ndarray
+    room_f: np.ndarray
+    root: np.ndarray
+    sums: ZoneSums
+
+
+def full_supply(unit: Unit, loads: ZoneLoads, sat_f, reheat_on) -> FullSupply:
+    """Zones at a supply temperature whatever the duct pressure, where that starves none: ``loads.known`` keeps it."""
+    assert loads.known is not None, "of loads that keep what is found"
+    return loads.known.of(lambda: _full_supply(unit, loads, sat_f, reheat_on), "full", sat_f, reheat_on)
+
+
+def _full_supply(unit: Unit, loads: ZoneLoads, sat_f, reheat_on) -> FullSupply:
+    requested = requested_flow_cfm(unit, loads, sat_f, reheat_on)
+    room, reheat = rooms_at(unit, loads, sat_f, requested, reheat_on)
+    return FullSupply(
+        requested_cfm=requested,
+        room_f=room,
+        root=(requested / open_flow_cfm(unit)).max(axis=1),
+        sums=_sums_alone(unit, requested, requested, room, reheat),
+    )
+
+
+def starved_rows(full: FullSupply, dsp_inwc) -> np.ndarray:
+    """Rows in which a duct pressure (R,) starves a zone. (N,) positions"""
+    return np.flatnonzero(np.sqrt(np.maximum(dsp_inwc, 0.0)) < full.root)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -210,13 +276,46 @@ def heating_enabled(unit: Unit, oat_f, fan_on):
 def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, reheat_on, oa_least_cfm) -> Air:
     """Zones, fan and return air at a supply air temperature."""
     z = unit.zones
-    requested = requested_flow_cfm(unit, loads, sat_f, reheat_on)
     leak_at = lambda dsp_inwc, rows=unit: fans.leakage_cfm(rows, dsp_inwc)
+    if loads.known is not None and not unit.counts:
+        shared = _of_full_supply(unit, loads, sat_f, dsp_set, reheat_on, leak_at)
+        return air_of(unit, c, loads, shared[0], sat_f, dsp_set, *shared[1:], resets_pressure, oa_least_cfm)
+    requested = requested_flow_cfm(unit, loads, sat_f, reheat_on)
     standing = fans.standing_dsp_inwc(unit, requested @ z.multiplier + leak_at(dsp_set), dsp_set)
     dsp, share, binds = rationed_dsp_inwc(unit, requested, standing, leak_at)
     zones = zone_state(unit, loads, sat_f, dsp, requested, reheat_on)
 
     return air_of(unit, c, loads, zones, sat_f, dsp_set, dsp, share, binds, resets_pressure, oa_least_cfm)
+
+
+def _of_full_supply(unit: Unit, loads: ZoneLoads, sat_f, dsp_set, reheat_on, leak_at):
+    """Sums of zones, duct pressure, and what :func:`rationed_dsp_inwc` gives with it, from zones at full supply.
+
+    Rows that the duct pressure leaves as they are have the sums of full supply; the others are worked out.
+    """
+    full = full_supply(unit, loads, sat_f, reheat_on)
+    mult, sums = unit.zones.multiplier, full.sums
+    standing = fans.standing_dsp_inwc(unit, sums.flow_cfm + leak_at(dsp_set), dsp_set)
+    asked, taken = full.requested_cfm, sums.flow_cfm
+    short = starved_rows(full, standing)
+    if short.size:
+        some = slice(None) if short.size > MOST_APART_FRAC * len(taken) else short
+        taken = np.array(taken)
+        taken[some] = np.minimum(asked[some], available_flow_cfm(unit.take(some), standing[some])) @ mult
+    dsp, share, binds = rationed_dsp_inwc(unit, asked, standing, leak_at, taken)
+    short = starved_rows(full, dsp)
+    if short.size:
+        some = slice(None) if short.size > MOST_APART_FRAC * len(taken) else short
+        here, of = unit.take(some), loads.take(some)
+        zones = zone_state(here, of, sat_f[some], dsp[some], asked[some], reheat_on[some])
+        found = zone_sums(here, of, zones)
+        changed = {}
+        for name in ("flow_cfm", "room_cfm_f", "reheat_btuh"):
+            whole = np.array(getattr(sums, name))
+            whole[some] = getattr(found, name)
+            changed[name] = whole
+        sums = replace(sums, **changed)
+    return sums, dsp, share, binds
 
 
 def air_of(
@@ -370,7 +469,11 @@ def coils_of(unit: Unit, c, loads: ZoneLoads, a: Air, mixed: ah.MixedAir) -> Coi
         c.pressure_psia,
     )
     wet = ah.moisture(*args)
-    wb = wetbulb_two_step_f(entering, wet.mixed, c.pressure_psia)
+    # Without counts it is nobody's but that of direct expansion.
+    if unit.counts or unit.cooling.type == "direct_expansion":
+        wb = wetbulb_two_step_f(entering, wet.mixed, c.pressure_psia)
+    else:
+        wb = not_worked_out(len(entering))
     capacity = 1000.0 * cooling_capacity_kbtuh(unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, wb)
     sensible = fs * a.flow * (entering - leaving)
     latent = fl * a.flow * (wet.mixed - wet.leaving)
@@ -543,8 +646,10 @@ def evaluate(
     fixed = finished(some.unit, some.conditions, some.loads, sat_set[rows], air, coils, enabled[rows], high)
     merged = {}
     for f in fields(RowState):
-        whole = np.array(getattr(state, f.name))
-        whole[rows] = getattr(fixed, f.name)
+        whole = getattr(state, f.name)
+        if unit.counts or whole.strides != (0,):  # what is not worked out stays so
+            whole = np.array(whole)
+            whole[rows] = getattr(fixed, f.name)
         merged[f.name] = whole
     return RowState(**merged)
 
@@ -704,9 +809,15 @@ def finished(unit: Unit, c, loads: ZoneLoads, sat_set, a: Air, p: Coils, enabled
         "purchased_heating_kbtuh": heat.purchased_kbtuh + preheat_source.purchased_kbtuh,
     }
 
-    limit_w = humidity_ratio_from_dewpoint(unit.air_handler.humid_dewpoint_f, c.pressure_psia)
     oa_cfm = p.mixed.oa_frac * a.flow
-    dx = unit.cooling.type == "direct_expansion"
+    if unit.counts:
+        counted = {
+            "electricity_kw": sum(rates[name] for name in ELECTRIC_RATES),
+            "cost_usd_h": cost_rate_usd_h(rates, prices_at(unit.prices, c.rate_period)),
+            **_marks(unit, c, loads, a, p, load, oa_cfm),
+        }
+    else:
+        counted = dict.fromkeys(_COUNTED_ROWS, not_worked_out(len(load)))
     return RowState(
         sat_set_f=sat_set,
         sat_f=a.sat_f,
@@ -742,32 +853,44 @@ def finished(unit: Unit, c, loads: ZoneLoads, sat_set, a: Air, p: Coils, enabled
         reheat_kbtuh=reheat,
         heat_unserved_kbtuh=heat.unserved_kbtuh + preheat_source.unserved_kbtuh,
         **rates,
-        electricity_kw=sum(rates[name] for name in ELECTRIC_RATES),
-        cost_usd_h=cost_rate_usd_h(rates, prices_at(unit.prices, c.rate_period)),
         unmet_zones=zones.unmet_zones,
         unmet_degrees=zones.unmet_degrees,
         cold_zones=zones.cold_zones,
         starved_zones=zones.starved_zones,
         ventilation_short_zones=zones.ventilation_short_zones,
         reheating_zones=zones.reheating_zones,
-        humid=((p.wet.room > limit_w) & (c.occupied > 0.0)).astype(float),
         airflow_ceiling=a.at_ceiling.astype(float),
-        oa_short=(oa_cfm < 0.98 * ah.required_oa_cfm(unit, c.occupied, loads.oa_people_cfm)).astype(float),
-        economizing=p.mixed.economizing.astype(float),
-        minimum_speed=a.fan.at_minimum.astype(float),
         capacity_limited=short_of_cooling.astype(float),
-        freeze=(p.mixed.mat_f < unit.air_handler.freeze_limit_f).astype(float),
-        low_flow=((a.flow < unit.cooling.dx_minimum_flow_frac * unit.design_cfm) & (load > 0.0)).astype(float)
-        if dx
-        else np.zeros_like(load),
-        stage_cycling=((load > 0.0) & (load < p.capacity_btuh / unit.cooling.stages)).astype(float)
-        if dx
-        else np.zeros_like(load),
-        cold_dx=((a.sat_f < unit.cooling.dx_minimum_sat_f) & (load > LEAST_COOLING_BTUH)).astype(float)
-        if dx
-        else np.zeros_like(load),
-        economizer_cooling=(p.mixed.economizing & (load > LEAST_COOLING_BTUH)).astype(float),
+        **counted,
     )
+
+
+#: What of rows is counted, and what follows from their rates: left out of a unit without counts.
+_COUNTED_ROWS = (
+    "electricity_kw", "cost_usd_h", "humid", "oa_short", "economizing", "minimum_speed", "freeze", "low_flow",
+    "stage_cycling", "cold_dx", "economizer_cooling",
+)  # fmt: skip
+
+
+def _marks(unit: Unit, c, loads: ZoneLoads, a: Air, p: Coils, load_btuh, oa_cfm) -> dict[str, np.ndarray]:
+    """1 in rows that are to be counted, by the name of the count, else 0. (R,) each"""
+    limit_w = humidity_ratio_from_dewpoint(unit.air_handler.humid_dewpoint_f, c.pressure_psia)
+    cooling, load = unit.cooling, load_btuh
+    none = np.zeros_like(load)
+    dx = cooling.type == "direct_expansion"
+    return {
+        "humid": ((p.wet.room > limit_w) & (c.occupied > 0.0)).astype(float),
+        "oa_short": (oa_cfm < 0.98 * ah.required_oa_cfm(unit, c.occupied, loads.oa_people_cfm)).astype(float),
+        "economizing": p.mixed.economizing.astype(float),
+        "minimum_speed": a.fan.at_minimum.astype(float),
+        "freeze": (p.mixed.mat_f < unit.air_handler.freeze_limit_f).astype(float),
+        "low_flow": ((a.flow < cooling.dx_minimum_flow_frac * unit.design_cfm) & (load > 0.0)).astype(float)
+        if dx
+        else none,
+        "stage_cycling": ((load > 0.0) & (load < p.capacity_btuh / cooling.stages)).astype(float) if dx else none,
+        "cold_dx": ((a.sat_f < cooling.dx_minimum_sat_f) & (load > LEAST_COOLING_BTUH)).astype(float) if dx else none,
+        "economizer_cooling": (p.mixed.economizing & (load > LEAST_COOLING_BTUH)).astype(float),
+    }
 
 
 def heat_sources(unit: Unit, reheat_kbtuh, preheat_kbtuh, enabled, oat_f):

@@ -124,7 +124,8 @@ class Unit:
     ``zones.max_cfm``, has one more axis in front, that of the rows it is used with: (R,), (R, Z) or (R, G).
     :meth:`take` gives the unit of some of the rows. Functions of the model broadcast over that axis; numbers that
     meet zones go through :func:`beside_zones`. ``open_cfm`` keeps ``terminals.open_flow_cfm`` of such rows. Without
-    ``counts`` rooms that are too warm, starved and the like are not counted: draws ask for energies alone.
+    ``counts`` rooms that are too warm, starved and the like are not counted, nor is anything worked out that neither
+    energies nor equal service are made of: draws ask for no more.
     """
 
     zones: Zones
@@ -163,6 +164,12 @@ class Unit:
     def take(self, index) -> Unit:
         """The unit of rows with these positions; itself where nothing differs by row."""
         return with_fields(self, {path: field_of(self, path)[index] for path in self.by_row}) if self.by_row else self
+
+
+    def without_rows_of(self, paths) -> Unit:
+        """The unit for functions that do not read these fields, which :meth:`take` then leaves as they are."""
+        return replace(self, by_row=tuple(path for path in self.by_row if path not in paths))
+
 
 
 def field_of(unit: Unit, path: str):

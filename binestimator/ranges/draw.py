@@ -99,12 +99,16 @@ class Draws:
 
     def over_rows(self, conditions: Conditions) -> tuple[Unit, Conditions]:
         """Unit and conditions of all draws one after the other, (D R) rows each."""
-        index = np.repeat(np.arange(self.count), len(conditions))
+        return self.unit_over_rows(len(conditions)), self.conditions(conditions)
+
+    def unit_over_rows(self, rows: int) -> Unit:
+        """Unit of all draws one after the other, so many rows each."""
+        index = np.repeat(np.arange(self.count), rows)
         unit = with_fields(self.base, {path: field_of(self.unit, path)[index] for path in self.fields})
         unit = replace(unit, by_row=self.fields, counts=False)
         if any(path in _OPENING for path in self.fields):
             unit = replace(unit, open_cfm=open_flow_cfm(self.unit)[index], by_row=(*self.fields, "open_cfm"))
-        return unit, self.conditions(conditions)
+        return unit
 
     def conditions(self, conditions: Conditions) -> Conditions:
         """Conditions of all draws one after the other."""

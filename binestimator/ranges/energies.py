@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -12,8 +12,8 @@ from ..estimate.rows import Part, Rows
 from ..estimate.running import off_energy, run_parts
 from ..estimate.sizing import with_full_gains
 from ..hours import Conditions
-from ..model.loads import zone_loads
-from ..model.unit import Unit
+from ..model.loads import Known, ZoneLoads, zone_loads
+from ..model.unit import Unit, field_of
 from ..parallel import in_order, threads_for
 from ..rates import Rates, prices_at
 from ..results import CandidateRun, Results
@@ -101,12 +101,11 @@ class Model:
             last = min(first + DRAWS_OF_UNITS, count)
             some = taken(factors, slice(first, last))
             draws = self.of_sites(some)
+            at_once = min(self._at_once(self.results.runs[ids[0]]) for ids in self.sites.values())
             jobs = []
-            for site, ids in self.sites.items():
-                at_once = self._at_once(self.results.runs[ids[0]])
-                for start in range(0, last - first, at_once):
-                    part = slice(start, min(start + at_once, last - first))
-                    jobs.append((draws[site].part(part), taken(some, part), ids))
+            for start in range(0, last - first, at_once):
+                part = slice(start, min(start + at_once, last - first))
+                jobs.append(({site: each.part(part) for site, each in draws.items()}, taken(some, part)))
             # Many draws alone are worth a second thread, which takes processor time of its own.
             threads = threads_for(MOST_NUMBERS_AT_ONCE) if count > DRAWS_OF_UNITS else 1
             for each in in_order(lambda job: self._tile(*job), jobs, threads):
@@ -120,32 +119,26 @@ class Model:
         numbers = max(len(run.rows.on), 1) * len(run.unit.zones)
         return max(1, min(DRAWS_AT_ONCE, MOST_NUMBERS_AT_ONCE // numbers))
 
-    def _tile(self, draws: Draws, factors: Factors, ids: Sequence[str]) -> dict[str, Energies]:
-        """Energies of the options of a site in a few draws, all at once."""
-        run = self.results.runs[ids[0]]
-        on = run.rows.on
-        unit, conditions = draws.over_rows(on)
-        rows = _tiled_rows(unit, conditions)
-        idle = self.idle(draws, run.rows.conditions, run.unit.prices)
-        floating: dict = {}
-        found = {}
-        for id_ in ids:
-            candidate, held = self.project.candidate(id_), self.results.held.optimal_sat.get(id_)
-            parts = (
-                run_parts(
-                    unit,
-                    candidate,
-                    rows,
-                    (),
-                    None if held is None else np.tile(held, draws.count),
-                    floating=floating,
-                )
-                if len(on)
-                else []
-            )
-            weights = self.part_shares(candidate, parts, factors, draws.count) if parts else []
-            night = self.results.runs[id_].night
-            found[id_] = self.summed(parts, weights, on, unit.prices, draws.count, idle, night)
+    def _tile(self, sites: Mapping[str, Draws], factors: Factors) -> dict[str, Energies]:
+        """Energies of all options in a few draws, all at once."""
+        found: dict[str, Energies] = {}
+        shared = SharedLoads()
+        for site, draws in sites.items():
+            ids = self.sites[site]
+            run = self.results.runs[ids[0]]
+            on = run.rows.on
+            unit = draws.unit_over_rows(len(on))
+            rows = shared.rows(draws, on, unit)
+            unit = unit.without_rows_of(ONLY_IN_LOADS)
+            idle = self.idle(draws, run.rows.conditions, run.unit.prices)
+            floating: dict = {}
+            for id_ in ids:
+                candidate, held = self.project.candidate(id_), self.results.held.optimal_sat.get(id_)
+                held = None if held is None else np.tile(held, draws.count)
+                parts = run_parts(unit, candidate, rows, (), held, floating=floating) if len(on) else []
+                weights = self.part_shares(candidate, parts, factors, draws.count) if parts else []
+                night = self.results.runs[id_].night
+                found[id_] = self.summed(parts, weights, on, unit.prices, draws.count, idle, night)
         return found
 
     def part_shares(self, candidate, parts: Sequence[Part], factors: Factors, count: int) -> list[np.ndarray]:
@@ -208,7 +201,12 @@ class Model:
             on = run.rows.on
             unit, conditions = draws[site].over_rows(on)
             unit = replace(unit, counts=True)  # the search may not serve worse
-            rows = _tiled_rows(unit, conditions)
+            rows = Rows(
+                conditions=conditions,
+                running=np.arange(len(conditions)),
+                on=conditions,
+                kept=zone_loads(unit, conditions),
+            )
             idle = self.idle(draws[site], run.rows.conditions, run.unit.prices)
             # The baseline's supply air is the reference of the search, those of the others are tried.
             others = [id_ for id_ in members if id_ not in ids and id_ != self.results.baseline_id]
@@ -232,11 +230,82 @@ class Model:
         return [{site: each.part(slice(d, d + 1)) for site, each in draws.items()} for d in range(_count(factors))]
 
 
-def _tiled_rows(unit: Unit, conditions: Conditions) -> Rows:
-    """Running rows of all draws, with their loads."""
-    return Rows(
-        conditions=conditions, running=np.arange(len(conditions)), on=conditions, kept=zone_loads(unit, conditions)
+#: Fields of a unit that nothing but its loads goes by: most of what differs by row and zone.
+ONLY_IN_LOADS = (
+    "zones.aperture_ft2", "zones.roof_ft2_eq", "zones.ua_btuh_f", "zones.infiltration_cfm", "zones.min_cfm",
+    "zones.min_unoccupied_cfm", "zones.cool_unoccupied_f", "zones.heat_unoccupied_f", "groups.lights_btuh_ft2",
+    "groups.equipment_btuh_ft2", "groups.people_sensible_btuh", "groups.people_latent_btuh",
+)  # fmt: skip
+#: What loads, and what zones make of them at a supply temperature and a duct pressure, go by beside zones and groups.
+_BESIDE_ZONES = (
+    "air_handler.duct_gain_f", "air_handler.latent_extra_btuh", "index_dsp_inwc", "room_setpoints"
+)  # fmt: skip
+
+
+class SharedLoads:
+    """Loads that sites share where rooms and conditions are the same: an option that repairs an economizer changes
+    neither.
+
+    They keep what is found of them at a supply temperature, so that all options of these sites find it there.
+    """
+
+    def __init__(self) -> None:
+        self._found: list[tuple[Draws, Conditions, Rows]] = []
+
+    def rows(self, draws: Draws, conditions: Conditions, unit: Unit) -> Rows:
+        """Running rows of draws with their loads.
+
+        Parameters
+        ----------
+        conditions : Conditions
+            Of one draw.
+        unit : Unit
+            Of the rows of all draws.
+        """
+        for other, of, rows in self._found:
+            if same_rooms(draws, other) and same_fields(conditions, of):
+                return rows
+        on = draws.conditions(conditions)
+        loads = replace(zone_loads(unit, on), known=Known())
+        rows = Rows(conditions=on, running=np.arange(len(on)), on=on, kept=loads)
+        self._found.append((draws, conditions, rows))
+        return rows
+
+
+    def hours(self, draws: Draws, unit: Unit, conditions: Conditions) -> Rows:
+        """Running hours of the unit of one draw with their loads, which are not kept where they are too large."""
+        for other, of, rows in self._found:
+            if conditions is of and same_rooms(draws, other):
+                return rows
+        rows = Rows.of(unit, conditions)
+        if isinstance(rows.kept, ZoneLoads):
+            rows = replace(rows, kept=replace(rows.kept, known=Known()))
+        self._found.append((draws, conditions, rows))
+        return rows
+
+
+def same_rooms(one: Draws, other: Draws) -> bool:
+    """Whether the draws of two sites have the same zones, terminals, requests and people."""
+    return (
+        same_fields(one.unit.zones, other.unit.zones)
+        and same_fields(one.unit.groups, other.unit.groups)
+        and all(_same(field_of(one.unit, path), field_of(other.unit, path)) for path in _BESIDE_ZONES)
+        and _same(one.people, other.people)
+        and _same(one.warmer_f, other.warmer_f)
     )
+
+
+def same_fields(one, other) -> bool:
+    """Whether two records are the same in all of their fields."""
+    return one is other or all(_same(getattr(one, f.name), getattr(other, f.name)) for f in fields(one))
+
+
+def _same(one, other) -> bool:
+    if one is other:
+        return True
+    if isinstance(one, np.ndarray) or isinstance(other, np.ndarray):
+        return np.array_equal(one, other)
+    return one == other
 
 
 def part_shares(candidate, run: Sequence[float], drawn, factors: Factors, count: int) -> list[np.ndarray]:

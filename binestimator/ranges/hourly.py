@@ -10,14 +10,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..estimate.rows import Rows
-from ..estimate.running import annual_figures, run_parts
+from ..estimate.running import run_parts
 from ..hours import Conditions, build_conditions
-from ..model.system import zones_of
 from ..parallel import in_order, threads_for
-from ..service import ServiceFigures, Yardstick, judge, rises, service_figures, zone_depths
+from ..service import ServiceFigures, judge, rises
 from ..strategies.registry import sat_strategy
 from .draw import Factors, base_factors, taken
-from .energies import Energies, Model
+from .energies import Energies, Model, SharedLoads
+from .given import Promised
 
 HOURS_IN_DAY = 24
 #: Days apart of the hours of draws that are not repeated in whole: no divisor of a week, so that all weekdays occur.
@@ -113,13 +113,14 @@ class Hours:
         energies: dict[str, Energies] = {}
         serves: dict[str, bool] = {}
         base_site = results.runs[results.baseline_id].site
-        yardstick: Yardstick | None = None
+        promised: Promised | None = None
         base: ServiceFigures | None = None
+        shared = SharedLoads()
         shared_hours: dict[tuple[int, bytes], Conditions] = {}
         # The baseline's site first: its rooms are the yardstick of all.
         for site in sorted(sites, key=lambda site: site != base_site):
             draws, run = sites[site], results.runs[model.sites[site][0]]
-            unit = draws.alone(0)
+            unit = replace(draws.alone(0), counts=False)
             hours = self.conditions[site]
             # Sites that share their hours share what is drawn of them, unless an option changes the people present.
             people = b"" if draws.people is None else draws.people.tobytes()
@@ -127,9 +128,9 @@ class Hours:
                 own_hours = draws.conditions(hours if phase is None else _of_days(hours, phase))
                 shared_hours[id(hours), people] = own_hours
             conditions = shared_hours[id(hours), people]
-            rows = Rows.of(unit, conditions)
-            if yardstick is None:
-                yardstick = Yardstick.joined([Yardstick.of(unit, block.on, block.loads) for _, block in rows.blocks()])
+            rows = shared.hours(draws, unit, conditions)
+            if promised is None:
+                promised = Promised(unit, rows)
             idle = model.idle(draws, conditions, run.unit.prices)
             floating: dict = {}
             for id_ in sorted(model.sites[site], key=lambda id_: id_ != results.baseline_id):
@@ -140,14 +141,12 @@ class Hours:
                 weights = model.part_shares(candidate, parts, factors, 1)
                 night = results.runs[id_].night
                 energies[id_] = model.summed(parts, weights, rows.on, unit.prices, 1, idle, night)
-                shared = [replace(p, share=float(w[0])) for p, w in zip(parts, weights, strict=True)]
-                depths = _depths(unit, rows, shared, yardstick)
-                figures = annual_figures(unit, rows, shared, night)
-                own = service_figures(yardstick, shared, depths, results.held.nights[id_], figures)
+                shares = [replace(p, share=float(w[0])) for p, w in zip(parts, weights, strict=True)]
+                own = promised.given(unit, rows, shares, results.held.nights[id_])
                 base = own if id_ == results.baseline_id else base
                 changes = [(path, candidate.overrides[path]) for path in candidate.changed_service]
                 assert base is not None, "the baseline is the first"
-                serves[id_] = not judge(rises(own, base, yardstick), yardstick, changes).flagged
+                serves[id_] = not judge(rises(own, base, promised.yardstick), promised.yardstick, changes).flagged
         return energies, serves
 
 
@@ -161,18 +160,6 @@ def _of_days(conditions: Conditions, phase: int) -> Conditions:
     some = _days(conditions, phase)
     taken_ = conditions.take(some)
     return taken_.with_hours(taken_.hours * (float(conditions.hours.sum()) / float(taken_.hours.sum())))
-
-
-def _depths(unit, rows: Rows, parts, yardstick: Yardstick) -> dict[str, np.ndarray]:
-    """Depths of zones by name over the hours, added up over the parts by share. (Z,) each"""
-    out: dict[str, np.ndarray] = {}
-    for here, block in rows.blocks():
-        promised = yardstick.take(here)
-        for p in parts:
-            state = p.state.take(here)
-            for name, values in zone_depths(promised, state, zones_of(unit, block.on, block.loads, state)).items():
-                out[name] = out.get(name, 0.0) + p.share * values
-    return out
 
 
 def run_serves(model: Model, hours: Hours) -> dict[str, bool]:
