@@ -22,7 +22,7 @@ from .model.loads import ZoneLoads
 from .model.system import RowState
 from .model.terminals import ZoneState
 from .model.unit import Unit
-from .moist_air import dewpoint_f
+from .moist_air import dewpoint_f, humidity_ratio_from_dewpoint
 from .results import BaselineService, EqualService, ServiceRise
 
 # Rises below this are rounding. [in the unit of the figure, over the year]
@@ -239,7 +239,11 @@ def zone_depths(
 def unit_depths(yardstick: Yardstick, state: RowState) -> dict[str, float]:
     """The same at the unit. Name of ``ServiceFigures`` -> figure"""
     y = yardstick
-    over = dewpoint_f(np.maximum(state.room_humidity_ratio, 1e-6), y.pressure_psia) - y.humid_dewpoint_f
+    # Humidity says where the dew point is above the limit: most rooms are dry most of the time.
+    ratio = np.maximum(state.room_humidity_ratio, 1e-6)
+    over = np.zeros(ratio.shape)
+    humid = ratio >= 0.999 * humidity_ratio_from_dewpoint(y.humid_dewpoint_f, y.pressure_psia)
+    over[humid] = dewpoint_f(ratio[humid], y.pressure_psia) - y.humid_dewpoint_f
     return {
         "oa_short_cfmh": float(
             y.hours @ np.maximum((1.0 - y.rules.outdoor_air_margin_frac) * y.required_cfm - state.oa_cfm, 0.0)

@@ -122,20 +122,18 @@ class Model:
     def _tile(self, sites: Mapping[str, Draws], factors: Factors) -> dict[str, Energies]:
         """Energies of all options in a few draws, all at once."""
         found: dict[str, Energies] = {}
-        shared = SharedLoads()
+        shared = SharedRows()
         for site, draws in sites.items():
             ids = self.sites[site]
             run = self.results.runs[ids[0]]
             on = run.rows.on
-            unit = draws.unit_over_rows(len(on))
-            rows = shared.rows(draws, on, unit)
-            unit = unit.without_rows_of(ONLY_IN_LOADS)
+            unit, rows = shared.rows(draws, on)
             idle = self.idle(draws, run.rows.conditions, run.unit.prices)
             floating: dict = {}
             for id_ in ids:
                 candidate, held = self.project.candidate(id_), self.results.held.optimal_sat.get(id_)
                 held = None if held is None else np.tile(held, draws.count)
-                parts = run_parts(unit, candidate, rows, (), held, floating=floating) if len(on) else []
+                parts = run_parts(unit, candidate, rows.rows, (), held, floating=floating) if len(on) else []
                 weights = self.part_shares(candidate, parts, factors, draws.count) if parts else []
                 night = self.results.runs[id_].night
                 found[id_] = self.summed(parts, weights, on, unit.prices, draws.count, idle, night)
@@ -222,13 +220,6 @@ class Model:
                 out[id_] = self.summed(parts, weights, on, unit.prices, draws[site].count, idle, night)
         return out
 
-    # --- hour by hour -------------------------------------------------------------------------
-
-    def units_alone(self, factors: Factors) -> list[dict[str, Draws]]:
-        """Draws of each site, one after the other."""
-        draws = self.of_sites(factors)
-        return [{site: each.part(slice(d, d + 1)) for site, each in draws.items()} for d in range(_count(factors))]
-
 
 #: Fields of a unit that nothing but its loads goes by: most of what differs by row and zone.
 ONLY_IN_LOADS = (
@@ -242,46 +233,82 @@ _BESIDE_ZONES = (
 )  # fmt: skip
 
 
-class SharedLoads:
-    """Loads that sites share where rooms and conditions are the same: an option that repairs an economizer changes
-    neither.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnRows:
+    """Running rows of some draws, one draw after the other.
 
-    They keep what is found of them at a supply temperature, so that all options of these sites find it there.
+    ``rows`` of all draws, with their loads · ``on`` (Conditions) those of one draw, before what is drawn of them ·
+    ``count`` of draws.
+    """
+
+    rows: Rows
+    on: Conditions
+    count: int
+
+    @property
+    def shares(self) -> bool:
+        """Whether loads keep what is found of them; not where they are too large to be kept themselves."""
+        return isinstance(self.rows.kept, ZoneLoads)
+
+    def of(self, draw: int) -> slice:
+        """Which rows are those of a draw."""
+        return slice(draw * len(self.on), (draw + 1) * len(self.on))
+
+    def of_draw(self, draw: int) -> Rows:
+        """Rows of one draw."""
+        if self.count == 1:
+            return self.rows
+        on = self.rows.on.take(self.of(draw))
+        return Rows(conditions=on, running=np.arange(len(on)), on=on, kept=self.rows.loads.take(self.of(draw)))
+
+
+def running_rows(conditions: Conditions) -> Conditions:
+    """Rows in which the air handler runs."""
+    return conditions.take(np.flatnonzero(conditions.fan_on > 0.0))
+
+
+class SharedRows:
+    """Rows of draws with loads that sites share where rooms and conditions are the same: an option that repairs an
+    economizer changes neither.
+
+    Loads keep what is found of them at a supply temperature, so that all options of these sites find it there.
     """
 
     def __init__(self) -> None:
-        self._found: list[tuple[Draws, Conditions, Rows]] = []
+        self._found: list[tuple[Draws, Conditions, DrawnRows]] = []
 
-    def rows(self, draws: Draws, conditions: Conditions, unit: Unit) -> Rows:
-        """Running rows of draws with their loads.
+    def rows(self, draws: Draws, on: Conditions) -> tuple[Unit, DrawnRows]:
+        """Running rows ``on`` in draws, and the unit that goes with them."""
+        unit = draws.unit_over_rows(len(on))
+        known = self._known(draws, on)
+        if known is None:
+            drawn = draws.conditions(on)
+            loads = replace(zone_loads(unit, drawn), known=Known())
+            rows = Rows(conditions=drawn, running=np.arange(len(drawn)), on=drawn, kept=loads)
+            known = DrawnRows(rows=rows, on=on, count=draws.count)
+            self._found.append((draws, on, known))
+        return unit.without_rows_of(ONLY_IN_LOADS), known
 
-        Parameters
-        ----------
-        conditions : Conditions
-            Of one draw.
-        unit : Unit
-            Of the rows of all draws.
-        """
+    def hours(self, draws: Draws, hours: Conditions) -> tuple[Unit, DrawnRows]:
+        """The same of the running ones among hours; one draw alone has an ordinary unit."""
+        if draws.count > 1:
+            return self.rows(draws, running_rows(hours))
+        unit = replace(draws.alone(0), counts=False)
+        known = self._known(draws, hours)
+        if known is None:
+            rows = Rows.of(unit, draws.conditions(hours))
+            if isinstance(rows.kept, ZoneLoads):
+                rows = replace(rows, kept=replace(rows.kept, known=Known()))
+            known = DrawnRows(rows=rows, on=rows.on, count=1)
+            self._found.append((draws, hours, known))
+        return unit, known
+
+    def _known(self, draws: Draws, on: Conditions) -> DrawnRows | None:
+        """Rows that have been made for another site and serve this one."""
         for other, of, rows in self._found:
-            if same_rooms(draws, other) and same_fields(conditions, of):
+            if same_fields(on, of) and same_rooms(draws, other):
                 return rows
-        on = draws.conditions(conditions)
-        loads = replace(zone_loads(unit, on), known=Known())
-        rows = Rows(conditions=on, running=np.arange(len(on)), on=on, kept=loads)
-        self._found.append((draws, conditions, rows))
-        return rows
-
-
-    def hours(self, draws: Draws, unit: Unit, conditions: Conditions) -> Rows:
-        """Running hours of the unit of one draw with their loads, which are not kept where they are too large."""
-        for other, of, rows in self._found:
-            if conditions is of and same_rooms(draws, other):
-                return rows
-        rows = Rows.of(unit, conditions)
-        if isinstance(rows.kept, ZoneLoads):
-            rows = replace(rows, kept=replace(rows.kept, known=Known()))
-        self._found.append((draws, conditions, rows))
-        return rows
+        return None
 
 
 def same_rooms(one: Draws, other: Draws) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,13 +15,15 @@ from ..hours import Conditions, build_conditions
 from ..parallel import in_order, threads_for
 from ..service import ServiceFigures, judge, rises
 from ..strategies.registry import sat_strategy
-from .draw import Factors, base_factors, taken
-from .energies import Energies, Model, SharedLoads
+from .draw import Draws, Factors, base_factors, taken
+from .energies import Energies, Model, SharedRows, same_fields
 from .given import Promised
 
 HOURS_IN_DAY = 24
 #: Days apart of the hours of draws that are not repeated in whole: no divisor of a week, so that all weekdays occur.
 DAYS_APART = 4
+#: Most hours times zones of draws that are worked out at once, in memory's sake.
+MOST_NUMBERS_AT_ONCE = 250_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,9 +52,15 @@ class Hours:
             known = next((conditions for other, conditions in made if other == key), None)
             if known is None:
                 known = build_conditions(results.weather, project)
+                # Minimum airflows are of groups, and change nothing here.
+                known = next((conditions for _, conditions in made if same_fields(conditions, known)), known)
                 made.append((key, known))
             self.conditions[site] = known
         self.found = self._found()
+        running = max(int((hours.fan_on > 0.0).sum()) for hours in self.conditions.values())
+        #: Running hours times zones of a draw, and draws that are worked out at once.
+        self.numbers = running * max(len(run.unit.zones) for run in results.runs.values())
+        self.at_once = max(1, MOST_NUMBERS_AT_ONCE // max(self.numbers, 1))
 
     def _found(self) -> dict[str, np.ndarray]:
         """Setpoints of the run's hours that strategies have searched for. (R,) by id [degF]"""
@@ -84,69 +92,71 @@ class Hours:
             So many of them in all hours, and only of these energies; the others in the hours of every
             ``DAYS_APART``-th day, other days in each draw. All if not given.
         """
-        some = taken(factors, slice(0, count))
-        sites = self.model.units_alone(some)
         whole = count if whole is None else min(whole, count)
+        some = taken(factors, slice(0, count))
+        sites = self.model.of_sites(some)
+        edges = [*range(0, whole, self.at_once), *range(whole, count, 1), count]
+        jobs = [slice(first, last) for first, last in zip(edges, edges[1:])]
         done = itertools.count(1)
 
-        def one(d: int):
-            found = self._draw(sites[d], taken(some, slice(d, d + 1)), None if d < whole else d)
+        def of(draws: slice):
+            of_sites = {site: each.part(draws) for site, each in sites.items()}
+            found = self._draws(of_sites, taken(some, draws), None if draws.start < whole else draws.start)
+            share = next(done) / len(jobs)
             if progress is not None and threading.current_thread() is threading.main_thread():
-                progress(next(done) / count)
-            else:
-                next(done)
+                progress(share)
             return found
 
-        most = max(len(c) for c in self.conditions.values()) * max(
-            len(run.unit.zones) for run in self.model.results.runs.values()
-        )
-        each = in_order(one, range(count), threads_for(most))
+        each = in_order(of, jobs, threads_for(self.numbers))
         ids = list(self.model.results.runs)
+        in_whole = [energies for draws, (energies, _) in zip(jobs, each, strict=True) if draws.start < whole]
         return HourlyDraws(
-            energies={id_: Energies.joined([energies[id_] for energies, _ in each[:whole]]) for id_ in ids},
-            serves={id_: np.array([serves[id_] for _, serves in each]) for id_ in ids},
+            energies={id_: Energies.joined([energies[id_] for energies in in_whole]) for id_ in ids},
+            serves={id_: np.concatenate([serves[id_] for _, serves in each]) for id_ in ids},
         )
 
-    def _draw(self, sites, factors, phase: int | None) -> tuple[dict[str, Energies], dict[str, bool]]:
-        """Energies and verdicts of one draw, of all hours or of the days of a phase."""
+    def _draws(
+        self, sites: Mapping[str, Draws], factors: Factors, phase: int | None
+    ) -> tuple[dict[str, Energies], dict[str, np.ndarray]]:
+        """Energies of some draws (D,) and their verdicts (D,) by option, of all hours or of the days of a phase."""
         results, model = self.model.results, self.model
         energies: dict[str, Energies] = {}
-        serves: dict[str, bool] = {}
+        serves: dict[str, np.ndarray] = {}
         base_site = results.runs[results.baseline_id].site
         promised: Promised | None = None
-        base: ServiceFigures | None = None
-        shared = SharedLoads()
-        shared_hours: dict[tuple[int, bytes], Conditions] = {}
+        base: list[ServiceFigures] | None = None
+        shared = SharedRows()
+        of_days: dict[int, Conditions] = {}
         # The baseline's site first: its rooms are the yardstick of all.
         for site in sorted(sites, key=lambda site: site != base_site):
             draws, run = sites[site], results.runs[model.sites[site][0]]
-            unit = replace(draws.alone(0), counts=False)
-            hours = self.conditions[site]
-            # Sites that share their hours share what is drawn of them, unless an option changes the people present.
-            people = b"" if draws.people is None else draws.people.tobytes()
-            if (id(hours), people) not in shared_hours:
-                own_hours = draws.conditions(hours if phase is None else _of_days(hours, phase))
-                shared_hours[id(hours), people] = own_hours
-            conditions = shared_hours[id(hours), people]
-            rows = shared.hours(draws, unit, conditions)
-            if promised is None:
-                promised = Promised(unit, rows)
-            idle = model.idle(draws, conditions, run.unit.prices)
+            whole = self.conditions[site]
+            if id(whole) not in of_days:
+                of_days[id(whole)] = whole if phase is None else _of_days(whole, phase)
+            hours = of_days[id(whole)]
+            unit, rows = shared.hours(draws, hours)
+            alone = [replace(draws.alone(d), counts=False) for d in range(draws.count)]
+            promised = promised or Promised(alone, rows)
+            idle = model.idle(draws, hours, run.unit.prices)
             floating: dict = {}
             for id_ in sorted(model.sites[site], key=lambda id_: id_ != results.baseline_id):
                 candidate, held = results.project.candidate(id_), self.found.get(id_)
-                if held is not None and phase is not None:
-                    held = held[_days(hours, phase)[hours.fan_on > 0.0]]
-                parts = run_parts(unit, candidate, rows, (), held, floating=floating)
-                weights = model.part_shares(candidate, parts, factors, 1)
+                if held is not None:
+                    held = held if phase is None else held[_days(whole, phase)[whole.fan_on > 0.0]]
+                    held = np.tile(held, draws.count)
+                parts = run_parts(unit, candidate, rows.rows, (), held, floating=floating)
+                weights = model.part_shares(candidate, parts, factors, draws.count)
                 night = results.runs[id_].night
-                energies[id_] = model.summed(parts, weights, rows.on, unit.prices, 1, idle, night)
-                shares = [replace(p, share=float(w[0])) for p, w in zip(parts, weights, strict=True)]
-                own = promised.given(unit, rows, shares, results.held.nights[id_])
-                base = own if id_ == results.baseline_id else base
+                energies[id_] = model.summed(parts, weights, rows.on, unit.prices, draws.count, idle, night)
+                own = promised.given(unit, alone, rows, parts, weights, results.held.nights[id_])
+                base = base or own
                 changes = [(path, candidate.overrides[path]) for path in candidate.changed_service]
-                assert base is not None, "the baseline is the first"
-                serves[id_] = not judge(rises(own, base, promised.yardstick), promised.yardstick, changes).flagged
+                serves[id_] = np.array(
+                    [
+                        not judge(rises(found, before, yardstick), yardstick, changes).flagged
+                        for found, before, yardstick in zip(own, base, promised.yardsticks, strict=True)
+                    ]
+                )
         return energies, serves
 
 
