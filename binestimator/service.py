@@ -217,22 +217,29 @@ def degrees_beyond(yardstick: Yardstick, room_f) -> tuple[np.ndarray, np.ndarray
 
 
 def zone_depths(
-    yardstick: Yardstick, state: RowState, zones: ZoneState, need_cfm=None, beyond=None
+    yardstick: Yardstick, state: RowState, zones: ZoneState, need_cfm=None, beyond=None, promised=True
 ) -> dict[str, np.ndarray]:
     """Depths of a part of a candidate by zone line, over all of its hours. Name of ``ServiceFigures`` -> (Z,)
 
-    ``need_cfm`` and ``beyond`` are :meth:`Yardstick.need_cfm` and :func:`degrees_beyond` where they are known.
+    ``need_cfm`` and ``beyond`` are :meth:`Yardstick.need_cfm` and :func:`degrees_beyond` where they are known. Without
+    ``promised`` nobody asks for ``zone_oa_promised_short_cfmh``, which is that of all outdoor air then: it counts of
+    the baseline alone.
     """
     y = yardstick
     wanted = (1.0 - y.rules.outdoor_air_margin_frac) * (y.need_cfm() if need_cfm is None else need_cfm)
     warm, cold = degrees_beyond(y, zones.room_f) if beyond is None else beyond
-    promised_frac = np.minimum(state.oa_frac, y.required_cfm / np.where(state.flow_cfm > 0.0, state.flow_cfm, 1.0))
     short = lambda frac: y.hours @ np.maximum(wanted - frac[:, None] * zones.flow_cfm, 0.0)
+    of_all = short(state.oa_frac)
+    of_promised = of_all
+    if promised:
+        of_promised = short(
+            np.minimum(state.oa_frac, y.required_cfm / np.where(state.flow_cfm > 0.0, state.flow_cfm, 1.0))
+        )
     return {
         "warm_degree_hours": y.hours @ warm,
         "cold_degree_hours": y.hours @ cold,
-        "zone_oa_short_cfmh": short(state.oa_frac),
-        "zone_oa_promised_short_cfmh": short(promised_frac),
+        "zone_oa_short_cfmh": of_all,
+        "zone_oa_promised_short_cfmh": of_promised,
     }
 
 

@@ -32,7 +32,7 @@ from .terminals import (
     rooms_at,
     zone_state,
 )
-from .unit import Unit
+from .unit import Unit, rows_of
 
 # A supply temperature off its setpoint by less is held. [degF]
 SAT_HELD_F = 1e-7
@@ -288,6 +288,10 @@ def _air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, rehea
     return air_of(unit, c, loads, zones, sat_f, dsp_set, dsp, share, binds, resets_pressure, oa_least_cfm)
 
 
+#: Fields that :func:`zone_state` goes by, beside loads and requested airflow.
+_OF_ROOMS = ("open_cfm", "zones.reheat_btuh", "zones.reheat_rise_max_f", "air_handler.duct_gain_f")
+
+
 def _of_full_supply(unit: Unit, loads: ZoneLoads, sat_f, dsp_set, reheat_on, leak_at):
     """Sums of zones, duct pressure, and what :func:`rationed_dsp_inwc` gives with it, from zones at full supply.
 
@@ -301,13 +305,14 @@ def _of_full_supply(unit: Unit, loads: ZoneLoads, sat_f, dsp_set, reheat_on, lea
     if short.size:
         some = slice(None) if short.size > MOST_APART_FRAC * len(taken) else short
         taken = np.array(taken)
-        taken[some] = np.minimum(asked[some], available_flow_cfm(unit.take(some), standing[some])) @ mult
+        passes = available_flow_cfm(unit.take(some, _OF_ROOMS), standing[some])
+        taken[some] = np.minimum(rows_of(asked, some), passes) @ mult
     dsp, share, binds = rationed_dsp_inwc(unit, asked, standing, leak_at, taken)
     short = starved_rows(full, dsp)
     if short.size:
         some = slice(None) if short.size > MOST_APART_FRAC * len(taken) else short
-        here, of = unit.take(some), loads.take(some)
-        zones = zone_state(here, of, sat_f[some], dsp[some], asked[some], reheat_on[some])
+        here, of = unit.take(some, _OF_ROOMS), loads.take(some)
+        zones = zone_state(here, of, sat_f[some], dsp[some], rows_of(asked, some), reheat_on[some])
         found = zone_sums(here, of, zones)
         changed = {}
         for name in ("flow_cfm", "room_cfm_f", "reheat_btuh"):

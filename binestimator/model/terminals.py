@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .loads import ZoneLoads
-from .unit import Unit, beside_zones
+from .unit import Unit, beside_zones, rows_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,12 +59,6 @@ def cooling_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f):
     ``q(Tcool) / (fs (Tcool - SATz))``; infinite where the supply air is not colder than the
     cooling setpoint and the room needs cooling, at most 0 where it needs none.
     """
-    if loads.known is not None:
-        return loads.known.of(lambda: _cooling_flow_cfm(unit, loads, sat_f), "cooling", sat_f)
-    return _cooling_flow_cfm(unit, loads, sat_f)
-
-
-def _cooling_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f):
     drop = loads.fs * (loads.cool_f - zone_supply_f(unit, sat_f)[:, None])
     q = loads.q_cool_btuh
     cold = drop > 0.0
@@ -189,7 +183,7 @@ def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm, full_cfm
     found[binds] = u * u
     if known:
         given = np.array(full)
-        given[binds] = np.minimum(requested_cfm[binds], passes * u[:, None]) @ z.multiplier
+        given[binds] = np.minimum(rows_of(requested_cfm, binds), passes * u[:, None]) @ z.multiplier
     else:
         given = np.minimum(requested_cfm, available_flow_cfm(unit, found)) @ z.multiplier
     return found, np.where(binds, np.where(full > 0.0, given / np.where(full > 0.0, full, 1.0), 1.0), share), binds

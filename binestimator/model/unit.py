@@ -161,15 +161,28 @@ class Unit:
     by_row: tuple[str, ...] = ()
     counts: bool = True
 
-    def take(self, index) -> Unit:
-        """The unit of rows with these positions; itself where nothing differs by row."""
-        return with_fields(self, {path: field_of(self, path)[index] for path in self.by_row}) if self.by_row else self
+    def take(self, index, only=None) -> Unit:
+        """The unit of rows with these positions; itself where nothing differs by row.
+
+        ``only`` names the fields that are read of it: others stay those of all rows.
+        """
+        paths = self.by_row if only is None else [path for path in self.by_row if path in only]
+        if not paths or (isinstance(index, slice) and index == slice(None)):
+            return self
+        return with_fields(self, {path: rows_of(field_of(self, path), index) for path in paths})
 
 
     def without_rows_of(self, paths) -> Unit:
         """The unit for functions that do not read these fields, which :meth:`take` then leaves as they are."""
         return replace(self, by_row=tuple(path for path in self.by_row if path not in paths))
 
+
+
+def rows_of(values: np.ndarray, index) -> np.ndarray:
+    """Some rows of numbers by row, in the order in memory that these have."""
+    if values.ndim == 2 and isinstance(index, np.ndarray) and values.flags.f_contiguous:
+        return values.T[:, index].T
+    return values[index]
 
 
 def field_of(unit: Unit, path: str):

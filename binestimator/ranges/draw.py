@@ -104,10 +104,10 @@ class Draws:
     def unit_over_rows(self, rows: int) -> Unit:
         """Unit of all draws one after the other, so many rows each."""
         index = np.repeat(np.arange(self.count), rows)
-        unit = with_fields(self.base, {path: field_of(self.unit, path)[index] for path in self.fields})
+        unit = with_fields(self.base, {path: _by_zone(field_of(self.unit, path), index) for path in self.fields})
         unit = replace(unit, by_row=self.fields, counts=False)
         if any(path in _OPENING for path in self.fields):
-            unit = replace(unit, open_cfm=open_flow_cfm(self.unit)[index], by_row=(*self.fields, "open_cfm"))
+            unit = replace(unit, open_cfm=_by_zone(open_flow_cfm(self.unit), index), by_row=(*self.fields, "open_cfm"))
         return unit
 
     def conditions(self, conditions: Conditions) -> Conditions:
@@ -136,6 +136,11 @@ class Draws:
         unit = with_fields(self.unit, {path: field_of(self.unit, path)[part] for path in self.fields})
         count = len(range(*part.indices(self.count)))
         return replace(self, unit=unit, people=pick(self.people), warmer_f=pick(self.warmer_f), count=count)
+
+
+def _by_zone(of_draws, index):
+    """Numbers of draws by row, the rows of a zone side by side in memory (as ``ZoneLoads.by_zone``)."""
+    return of_draws.T[:, index].T if of_draws.ndim == 2 else of_draws[index]
 
 
 def warmer(conditions: Conditions, shift_f) -> Conditions:

@@ -283,7 +283,7 @@ class SharedRows:
         known = self._known(draws, on)
         if known is None:
             drawn = draws.conditions(on)
-            loads = replace(zone_loads(unit, drawn), known=Known())
+            loads = replace(zone_loads(unit, drawn).by_zone(), known=Known())
             rows = Rows(conditions=drawn, running=np.arange(len(drawn)), on=drawn, kept=loads)
             known = DrawnRows(rows=rows, on=on, count=draws.count)
             self._found.append((draws, on, known))

@@ -10,7 +10,7 @@ import numpy as np
 from ..estimate.rows import Part
 from ..model.system import MOST_APART_FRAC, full_supply, heating_enabled, not_worked_out, starved_rows, zones_of
 from ..model.terminals import ZoneState
-from ..model.unit import Unit
+from ..model.unit import Unit, rows_of
 from ..service import ZONE_DEPTHS, ServiceFigures, Yardstick, degrees_beyond, service_figures, zone_depths
 from .energies import DrawnRows
 
@@ -44,7 +44,7 @@ class Promised:
         self._needs: dict[int, np.ndarray] = {}
 
     def given(
-        self, unit: Unit, alone: Sequence[Unit], rows: DrawnRows, parts: Sequence[Part], weights, night
+        self, unit: Unit, alone: Sequence[Unit], rows: DrawnRows, parts: Sequence[Part], weights, night, baseline: bool
     ) -> list[ServiceFigures]:
         """Figures of an option in each draw.
 
@@ -57,6 +57,8 @@ class Promised:
         weights : sequence of ndarray (D,)
             Shares of the parts in each draw.
         night : NightBlock
+        baseline : bool
+            Whether the option is the baseline, of whose air also that is counted which was promised.
         """
         depths = [dict.fromkeys(ZONE_DEPTHS, 0.0) for _ in alone]
         states = [[p.state.take(rows.of(d)) for p in parts] for d in range(rows.count)]
@@ -64,9 +66,9 @@ class Promised:
             shared = self._shared(unit, rows, p) if rows.shares else None
             for d, one in enumerate(alone):
                 if shared is None:
-                    found = self._depths_of_blocks(one, rows, d, states[d][k])
+                    found = self._depths_of_blocks(one, rows, d, states[d][k], baseline)
                 else:
-                    found = self._depths(one, rows, d, states[d][k], *shared)
+                    found = self._depths(one, rows, d, states[d][k], baseline, *shared)
                 for name, values in found.items():
                     depths[d][name] = depths[d][name] + weights[k][d] * values
         hours = rows.on.hours
@@ -97,7 +99,7 @@ class Promised:
         )
         return full, beyond, apart
 
-    def _depths(self, unit: Unit, rows: DrawnRows, d: int, state, full, beyond, apart) -> dict[str, np.ndarray]:
+    def _depths(self, unit: Unit, rows: DrawnRows, d: int, state, baseline, full, beyond, apart) -> dict[str, np.ndarray]:
         """Depths of a part by zone in one draw. (Z,) each
 
         Hours at full supply have rooms that options at the same supply temperature share; others are worked out.
@@ -118,21 +120,22 @@ class Promised:
                 ventilation_short=none,
             )
             alike = replace(promised, hours=np.where(apart, 0.0, promised.hours))
-            found = zone_depths(alike, state, rooms, self._need_cfm(d), beyond[d])
+            found = zone_depths(alike, state, rooms, self._need_cfm(d), beyond[d], baseline)
             some = np.flatnonzero(apart)
             if not some.size:
                 return found
         of_draw, of = rows.of_draw(d), state.take(some)
         zones = zones_of(unit, of_draw.on.take(some), of_draw.loads.take(some), of)
-        rest = zone_depths(promised.take(some), of, zones, self._need_cfm(d)[some])
+        rest = zone_depths(promised.take(some), of, zones, rows_of(self._need_cfm(d), some), None, baseline)
         return {name: values + rest[name] for name, values in found.items()}
 
-    def _depths_of_blocks(self, unit: Unit, rows: DrawnRows, d: int, state) -> dict[str, np.ndarray]:
+    def _depths_of_blocks(self, unit: Unit, rows: DrawnRows, d: int, state, baseline) -> dict[str, np.ndarray]:
         """The same where loads are worked out block by block."""
         found = dict.fromkeys(ZONE_DEPTHS, np.zeros(len(unit.zones)))
         for here, block in rows.of_draw(d).blocks():
             of = state.take(here)
-            rest = zone_depths(self.yardsticks[d].take(here), of, zones_of(unit, block.on, block.loads, of))
+            zones = zones_of(unit, block.on, block.loads, of)
+            rest = zone_depths(self.yardsticks[d].take(here), of, zones, None, None, baseline)
             found = {name: values + rest[name] for name, values in found.items()}
         return found
 

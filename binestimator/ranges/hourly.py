@@ -148,7 +148,8 @@ class Hours:
                 weights = model.part_shares(candidate, parts, factors, draws.count)
                 night = results.runs[id_].night
                 energies[id_] = model.summed(parts, weights, rows.on, unit.prices, draws.count, idle, night)
-                own = promised.given(unit, alone, rows, parts, weights, results.held.nights[id_])
+                night_block, is_base = results.held.nights[id_], id_ == results.baseline_id
+                own = promised.given(unit, alone, rows, parts, weights, night_block, is_base)
                 base = base or own
                 changes = [(path, candidate.overrides[path]) for path in candidate.changed_service]
                 serves[id_] = np.array(

@@ -217,6 +217,14 @@ def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f, 
     ndarray (R,)
         ``min_f`` where zones that always ask take more than what is ignored.
     """
+    if loads.known is not None and most_cfm is None:
+        find = lambda: _settled_sat_f(unit, loads, ignored_requests, min_f, max_f, None)
+        return loads.known.of(find, "settled", unit.limits.loop_ask_pct, unit.limits.loop_release_pct,
+                              ignored_requests, min_f, np.asarray(max_f))  # fmt: skip
+    return _settled_sat_f(unit, loads, ignored_requests, min_f, max_f, most_cfm)
+
+
+def _settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f, most_cfm):
     z = unit.zones
     rows = loads.q_cool_btuh.shape[0]
     left = _left_to_ignore(z.weight, z.asks_temperature, ignored_requests)
