@@ -8,11 +8,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from ..inputs.range_items import DEFAULT as DEFAULT
+from ..inputs.range_items import EVIDENCED as EVIDENCED
+from ..inputs.range_items import STATED as STATED
+
 #: Word for what never comes, such as a payback without a saving.
 NEVER = "never"
 #: Where the range of an input is from (``RangedInput.basis``): the user's own, or the program's for an input that is a
 #: default, that was stated without evidence, or that was measured, trended, or read off a nameplate or drawing.
-OWN, DEFAULT, STATED, EVIDENCED = "own", "default", "stated", "evidenced"
+OWN = "own"
 #: What a drawn input is (``RangedInput.kind``).
 PHYSICS, SETPOINTS, PLANT, PRICES, COST, REALISATION, WEATHER = (
     "physics",
