@@ -12,10 +12,11 @@ import numpy as np
 import pytest
 
 from binestimator import bins, selection
+from binestimator.end_uses import ENERGY_KEYS
 from binestimator.estimate import estimate
 from binestimator.hours import build_conditions
 from binestimator.inputs import project_from_mapping
-from binestimator.results import COUNT_KEYS, ENERGY_KEYS, to_plain
+from binestimator.results import COUNT_KEYS, to_plain
 from binestimator.row_accuracy import (
     COST_ERROR_FRAC,
     END_USE_ERROR_FRAC,

@@ -12,13 +12,14 @@ from builders import FILES, WEATHER, merged, weather_of
 
 from binestimator import parallel
 from binestimator.bins import EXACT_TOLERANCE
+from binestimator.end_uses import ENERGY_KEYS
 from binestimator.errors import InputError
 from binestimator.estimate import estimate, motor_size_hp, size_unit
 from binestimator.estimate.choice import choice_findings, held_selection, row_choice
 from binestimator.hours import build_conditions
 from binestimator.inputs.read import project_from_mapping
 from binestimator.model import loads
-from binestimator.results import ANNUAL_KEYS, ENERGY_KEYS, AsRun, to_plain
+from binestimator.results import ANNUAL_KEYS, AsRun, to_plain
 from binestimator.row_accuracy import worst_bin_errors
 from binestimator.terminal import comparison
 

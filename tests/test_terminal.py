@@ -134,7 +134,7 @@ def test_repairs_are_told_apart_from_resets(results):
 
 def test_nothing_is_printed_as_minus_zero():
     assert [terminal.whole(v) for v in (-0.3, 0.0, -0.0, 1234.5678, -1234.5678)] == ["0", "0", "0", "1,235", "-1,235"]
-    assert [terminal._tenths(v) for v in (-0.04, -0.0, -0.06, 3.14)] == ["0.0", "0.0", "-0.1", "3.1"]
+    assert [terminal.tenths(v) for v in (-0.04, -0.0, -0.06, 3.14)] == ["0.0", "0.0", "-0.1", "3.1"]
 
 
 def test_failed_checks_and_cautions_are_told(results):

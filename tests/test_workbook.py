@@ -14,12 +14,12 @@ from books import Book
 from builders import project_of, weather_of
 from openpyxl.utils.cell import coordinate_to_tuple
 
-from binestimator.end_uses import END_USES
+from binestimator.end_uses import END_USES, ENERGY_KEYS
 from binestimator.estimate import estimate
 from binestimator.inputs import FIELDS
 from binestimator.inputs.form_content import form_content
 from binestimator.inputs.schema import SINGLE_SECTIONS
-from binestimator.results import ANNUAL, COUNT_KEYS, ENERGY_KEYS
+from binestimator.results import ANNUAL, COUNT_KEYS
 from binestimator.workbook import layout, workbook_bytes, write_results_json, write_workbook
 from binestimator.workbook.figures import cost_by_end_use, plain_words, rounded, step_for, when_text
 from binestimator.workbook.form_layout import results_plan

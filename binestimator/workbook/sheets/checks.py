@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from ...bins import METHOD_REPRESENTATIVE
+from ...end_uses import ENERGY_KEYS
 from ...rates import Rates
-from ...results import ANNUAL, ENERGY_KEYS
+from ...results import ANNUAL
 from ...row_accuracy import (
     COST_ERROR_FRAC,
     END_USE_ERROR_FRAC,
