@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -97,9 +98,9 @@ class Years:
 
         def found(model: Model, index: np.ndarray) -> dict[str, Energies]:
             nonlocal done
-            before, mine = done / len(year), len(index) / len(year)
+            part = partial(_part, tell, done / len(year), len(index) / len(year))
             done += len(index)
-            return model.on_rows(taken(factors, index), lambda share: tell(before + share * mine))
+            return model.on_rows(taken(factors, index), part)
 
         return self._joined(year, found)
 
@@ -114,13 +115,9 @@ class Years:
         places = self._places(year)
         found, done = {}, 0
         for k, index in places.items():
-            before, mine = done / len(year), len(index) / len(year)
-            found[k] = Hours(self.models[k]).draws(
-                taken(factors, index),
-                len(index),
-                max(int((index < whole).sum()), 1),
-                lambda share, before=before, mine=mine: progress(before + share * mine),
-            )
+            part = partial(_part, progress, done / len(year), len(index) / len(year))
+            whole_here = max(int((index < whole).sum()), 1)
+            found[k] = Hours(self.models[k]).draws(taken(factors, index), len(index), whole_here, part)
             done += len(index)
         ids = list(self.runs[0].runs)
         first = {k: index[index < whole] for k, index in places.items() if index[0] < whole}
@@ -189,6 +186,11 @@ class Years:
             status="",
             source="weather files of the project",
         )
+
+
+def _part(tell: Callable[[float], None], before: float, mine: float, share: float) -> None:
+    """Tell the share that is done of the whole, from the share of one year's part."""
+    tell(before + share * mine)
 
 
 def _mean_f(run: Results) -> float:
