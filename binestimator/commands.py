@@ -466,8 +466,9 @@ def run_realised(args) -> None:
 
     changed = _day(args.changed_on, "--changed-on")
     project, weather, option, before, after = _measured(args, REALISED)
+    from binestimator.realised.periods import cut
     from binestimator.realised.report import as_json, realised_plain, realised_text
-    from binestimator.realised.study import cut, realised
+    from binestimator.realised.study import realised
 
     if changed is not None:
         from datetime import timedelta
@@ -491,8 +492,8 @@ def run_plan_measurement(args) -> None:
             raise InputError(f"{name}: {value:g} is out of range; expected {low:g} to {high:g} %")
     start = _day(args.start, "--start")
     project, weather, option, before, after = _measured(args, PLAN)
+    from binestimator.realised.planning import plan_measurement
     from binestimator.realised.report import as_json, plan_plain, plan_text
-    from binestimator.realised.study import plan_measurement
 
     plan = plan_measurement(
         project,

@@ -15,7 +15,7 @@ from binestimator import hours
 from binestimator.hours import build_conditions, clock_calendar, room_lag, scheduled
 from binestimator.inputs.schema import record_type
 from binestimator.inputs.terms import NO_TERMS
-from binestimator.units import BTUH_FT2_PER_WM2
+from binestimator.units import BTUH_FT2_PER_WM2, FOOT_M, PSI_PA
 from binestimator.weather import read_weather
 
 FOLDER = Path(__file__).parents[1] / "weather"
@@ -532,8 +532,8 @@ def test_solar_position_is_that_of_the_whole_pvlib(greensboro):
         times,
         greensboro.latitude_deg,
         greensboro.longitude_deg,
-        altitude=greensboro.elevation_ft * hours.FOOT_M,
-        pressure=greensboro.pressure_psia * hours.PSI_PA,
+        altitude=greensboro.elevation_ft * FOOT_M,
+        pressure=greensboro.pressure_psia * PSI_PA,
     )
     zenith, azimuth = hours.solar_position(greensboro)
     assert np.allclose(zenith, theirs["apparent_zenith"], rtol=1e-12, atol=0)

@@ -16,9 +16,11 @@ from binestimator import cli
 from binestimator.errors import InputError
 from binestimator.inputs import project_from_mapping
 from binestimator.inputs.write import project_to_toml
+from binestimator.realised.periods import cut
+from binestimator.realised.planning import plan_measurement
 from binestimator.realised.report import plan_text, realised_plain, realised_text
 from binestimator.realised.results_file import of_project, read_realised
-from binestimator.realised.study import cut, plan_measurement, realised
+from binestimator.realised.study import realised
 from binestimator.realised.year import at_setpoints, year_model
 from binestimator.seal import PLAN, REALISED, mark_of
 
