@@ -2,8 +2,9 @@
 
 Where the same formula fills many lines, one array formula takes less than half of the space: a cell that it fills
 carries its value and nothing else, while a cell of a shared formula says where it is and whose formula it has. In an
-array formula ``MIN``, ``MAX``, ``AND`` and ``OR`` would take all lines together, so they are written out by ``IF`` and
-signs. Values are those of the template, whichever form is written; ``tests/test_live.py`` recalculates both.
+array formula ``MIN``, ``MAX``, ``MEDIAN``, ``AND`` and ``OR`` would take all lines together, so they are written out by
+``IF`` and signs, and sums over a row become products of matrices. Values are those of the template, whichever form is
+written; ``tests/test_all_lines.py`` compares them and ``tests/test_live.py`` recalculates both.
 """
 
 from __future__ import annotations
@@ -13,13 +14,16 @@ import re
 from .formulas import OWN, SOURCE
 
 # Functions that go cell by cell through arrays in every spreadsheet program.
-_CELL_BY_CELL = frozenset(("ABS", "EXP", "IF", "LN", "SIGN", "SQRT"))
+_CELL_BY_CELL = frozenset(("ABS", "EXP", "IF", "LN", "ROUNDUP", "SIGN", "SQRT"))
 # Written out, a formula may not be longer: it is still to be read.
 LONGEST = 800
 _CALLED = re.compile(r"([A-Z][A-Z0-9._]*)\(")
-_FOLDED = re.compile(r"(?<![A-Z0-9._])(MIN|MAX|AND|OR)\(")
+_FOLDED = re.compile(r"(?<![A-Z0-9._])(MIN|MAX|MEDIAN|AND|OR)\(")
 _PRODUCT = "MMULT("
+_SUM = re.compile(r"SUMPRODUCT\(([^(),]*),([^(),]*)\)")
 _TRANSPOSED = re.compile(r"TRANSPOSE\(([^()]*)\)")
+# The same for all lines: a number or an absolute address.
+_FIXED = re.compile(r"[\d.]+|\{[a-z]\.[a-z_0-9.]+\}|[^\x01\x02()+*/<>=,-]*\$[A-Z]+\$\d+")
 _PLAIN = re.compile(r"[$A-Z0-9.!\x01\x02]+", re.IGNORECASE)
 
 
@@ -40,6 +44,7 @@ def of_all_lines(text: str, own: tuple[int, int], source: tuple[int, int], width
     str or None
         None where a part of the formula takes a whole row or column, or it would be too long to read.
     """
+    text = _SUM.sub(_as_product, text)
     found = _products_apart(text)
     if found is None:
         return None
@@ -48,7 +53,9 @@ def of_all_lines(text: str, own: tuple[int, int], source: tuple[int, int], width
         return None
     whole = written_out(text) if products == 0 else text
     # Where there are products, what is in them goes cell by cell as it stands.
-    if whole is None or not _CELL_BY_CELL.issuperset(_CALLED.findall(_TRANSPOSED.sub("", whole).replace(_PRODUCT, "("))):
+    if whole is None or not _CELL_BY_CELL.issuperset(
+        _CALLED.findall(_TRANSPOSED.sub("", whole).replace(_PRODUCT, "("))
+    ):
         return None
     for mark, (first, last) in ((OWN, own), (SOURCE, source)):
         if mark in whole:
@@ -61,11 +68,12 @@ def of_all_lines(text: str, own: tuple[int, int], source: tuple[int, int], width
 
 
 def written_out(text: str) -> str | None:
-    """A formula without ``MIN``, ``MAX``, ``AND`` and ``OR``, with the same values; None where one of them takes a
-    range, or the formula would be too long."""
+    """A formula without ``MIN``, ``MAX``, ``MEDIAN``, ``AND`` and ``OR``, with the same values; None where one of them
+    takes a range, where a value is not held between two that are the same for all lines, or where the formula would be
+    too long."""
     while (found := _FOLDED.search(text)) is not None:
         end, parts = _arguments(text, found.end())
-        if len(parts) < 2:
+        if len(parts) < 2 or (found.group(1) == "MEDIAN" and not all(_FIXED.fullmatch(parts[k]) for k in (0, 2))):
             return None
         text = text[: found.start()] + _folded(found.group(1), parts) + text[end:]
         if len(text) > LONGEST:
@@ -78,6 +86,9 @@ def _folded(name: str, parts: list[str]) -> str:
         return "(" + "*".join(f"({_bracketed(part)}<>0)" for part in parts) + "<>0)"
     if name == "OR":
         return "(" + "+".join(f"({_bracketed(part)}<>0)" for part in parts) + "<>0)"
+    if name == "MEDIAN":
+        least, value, most = parts
+        return f"IF({_bracketed(value)}<{_bracketed(least)},{least},{_folded('MIN', [value, most])})"
     sign = "<" if name == "MIN" else ">"
     one = parts[0]
     for other in parts[1:]:
@@ -87,6 +98,14 @@ def _folded(name: str, parts: list[str]) -> str:
 
 def _bracketed(text: str) -> str:
     return text if _PLAIN.fullmatch(text) else f"({text})"
+
+
+def _as_product(found: re.Match) -> str:
+    """A sum over a row of a line, with weights that are the same for all lines, as a product of matrices."""
+    weights, row = found.groups()
+    if OWN in weights or SOURCE in weights or ":" not in weights or not (OWN in row or SOURCE in row):
+        return found.group(0)
+    return f"MMULT({row},TRANSPOSE({weights}))"
 
 
 def _products_apart(text: str) -> tuple[str, int] | None:

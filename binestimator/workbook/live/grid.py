@@ -11,7 +11,6 @@ above, formulas read a constant where it stands.
 from __future__ import annotations
 
 import itertools
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -428,14 +427,14 @@ class Grid:
                     tail = "<v></v>" if blank else f"<v>{value}</v>"
                     kind = ' t="str"' if c.text else ""
                     whole = None
-                    if c.array or (not c.text and (part or not self.by_line)):
+                    if c.array or part or not self.by_line:
                         whole = self._of_all_lines(text, start, c.width)
                     text = _markup(text)
                     if whole is not None:
                         area = f"{letters[0]}{start + 1}:{letters[-1]}{start + self.lines}"
-                        rest = f'<c s="{style}">{tail}</c>'
+                        rest = f'<c s="{style}"{kind}>{tail}</c>'
                         firsts[part].append(
-                            f'<c s="{style}"><f t="array" ref="{area}">{_markup(whole)}</f>{tail}</c>'
+                            f'<c s="{style}"{kind}><f t="array" ref="{area}">{_markup(whole)}</f>{tail}</c>'
                             + rest * (c.width - 1)
                         )
                         nexts[part].append(rest * c.width)
