@@ -74,7 +74,6 @@ class ZoneLoads:
             return self
         return ZoneLoads(fs=self.fs, fl=self.fl, **{name: rows_of(getattr(self, name), index) for name in _BY_ROW})
 
-
     def by_zone(self) -> ZoneLoads:
         """The same with the rows of a zone side by side in memory: what goes over rows and zones then takes less time,
         as most of it sets a number of the row or of the zone beside them."""

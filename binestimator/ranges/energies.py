@@ -14,7 +14,6 @@ from ..estimate.sizing import with_full_gains
 from ..hours import Conditions
 from ..model.loads import Known, ZoneLoads, zone_loads
 from ..model.unit import Unit, field_of
-from ..parallel import in_order, threads_for
 from ..rates import Rates, prices_at
 from ..results import CandidateRun, Results
 from .draw import Draws, Factors, draws_of, sizes_that_follow, taken
@@ -64,15 +63,18 @@ class Model:
     results : Results
         Whole, with ``runs`` and ``held``.
     drawn : tuple of Drawn
+    sized_by : Model, optional
+        Whose design hours the sizes of draws follow from, in place of these results' own.
     """
 
-    def __init__(self, results: Results, drawn: tuple[Drawn, ...]):
+    def __init__(self, results: Results, drawn: tuple[Drawn, ...], sized_by: Model | None = None):
         self.results, self.drawn = results, drawn
         self.project = results.project
         base = results.runs[results.baseline_id]
         on = base.rows.on
         occupied = np.flatnonzero(on.occupied > 0.0)
-        self.full = with_full_gains(on.take(occupied if len(occupied) else slice(None)))
+        full = with_full_gains(on.take(occupied if len(occupied) else slice(None)))
+        self.full: Conditions = full if sized_by is None else sized_by.full
         # Options that share a unit share its draws and loads.
         self.sites: dict[str, list[str]] = {}
         for id_, run in results.runs.items():
@@ -94,7 +96,8 @@ class Model:
     # --- on the held rows ---------------------------------------------------------------------
 
     def on_rows(self, factors: Factors, progress: Callable[[float], None] | None = None) -> dict[str, Energies]:
-        """Energies of all options by id, in all draws."""
+        """Energies of all options by id, in all draws. In one thread: a second one takes a fifth of the processor time
+        for itself, and memory."""
         count = _count(factors)
         found: dict[str, list[Energies]] = {id_: [] for id_ in self.results.runs}
         for first in range(0, count, DRAWS_OF_UNITS):
@@ -102,13 +105,9 @@ class Model:
             some = taken(factors, slice(first, last))
             draws = self.of_sites(some)
             at_once = min(self._at_once(self.results.runs[ids[0]]) for ids in self.sites.values())
-            jobs = []
             for start in range(0, last - first, at_once):
                 part = slice(start, min(start + at_once, last - first))
-                jobs.append(({site: each.part(part) for site, each in draws.items()}, taken(some, part)))
-            # Many draws alone are worth a second thread, which takes processor time of its own.
-            threads = threads_for(MOST_NUMBERS_AT_ONCE) if count > DRAWS_OF_UNITS else 1
-            for each in in_order(lambda job: self._tile(*job), jobs, threads):
+                each = self._tile({site: of.part(part) for site, of in draws.items()}, taken(some, part))
                 for id_, energies in each.items():
                     found[id_].append(energies)
             if progress is not None:
@@ -219,6 +218,11 @@ class Model:
                 night = self.results.runs[id_].night
                 out[id_] = self.summed(parts, weights, on, unit.prices, draws[site].count, idle, night)
         return out
+
+    def units_alone(self, factors: Factors) -> list[dict[str, Draws]]:
+        """Draws of each site, one after the other."""
+        draws = self.of_sites(factors)
+        return [{site: each.part(slice(d, d + 1)) for site, each in draws.items()} for d in range(_count(factors))]
 
 
 #: Fields of a unit that nothing but its loads goes by: most of what differs by row and zone.

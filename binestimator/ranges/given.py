@@ -99,7 +99,9 @@ class Promised:
         )
         return full, beyond, apart
 
-    def _depths(self, unit: Unit, rows: DrawnRows, d: int, state, baseline, full, beyond, apart) -> dict[str, np.ndarray]:
+    def _depths(
+        self, unit: Unit, rows: DrawnRows, d: int, state, baseline, full, beyond, apart
+    ) -> dict[str, np.ndarray]:
         """Depths of a part by zone in one draw. (Z,) each
 
         Hours at full supply have rooms that options at the same supply temperature share; others are worked out.
