@@ -8,7 +8,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from builders import SHORT_PIECES, conditions_of, loads_of, project_of, unit_of, weather_of
+from builders import SHORT_DAYS, SHORT_PIECES, conditions_of, loads_of, project_of, unit_of, weather_of
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -282,6 +282,7 @@ def project_with(**changes):
         project={"default_candidates": False},
         bins={"rows": "mean"},
         as_run=SHORT_PIECES,
+        schedule=SHORT_DAYS,
         candidate=[
             {"id": "found", "name": "Found", "baseline": True, "sat": "as_found", "dsp": "as_found"},
             {"id": "least", "name": "Least", "sat": "cost_optimal", "dsp": "as_found"},
