@@ -11,9 +11,9 @@ above, formulas read a constant where it stands.
 from __future__ import annotations
 
 import itertools
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -21,6 +21,7 @@ import numpy as np
 
 from ...errors import FormulaFault, WorkbookError
 from ..strict import Sheet, column_name, sheet_ref
+from .all_lines import of_all_lines
 from .formulas import OWN, SOURCE, Scope, names_in
 
 if TYPE_CHECKING:
@@ -42,13 +43,6 @@ PRINTED_LINES, PRINTED_COLUMNS = 24, 26
 MOST_RESIDUAL = 1e-7
 # Columns of smaller values are taken to be this large, in their unit.
 LEAST_SCALE = 1e-6
-
-
-# A formula with these alone goes cell by cell, so that one formula can fill all lines; a product with a fixed matrix
-# goes line by line.
-_CALLED = re.compile(r"([A-Z][A-Z0-9._]*)\(")
-_CELL_BY_CELL = frozenset(("IF", "MMULT"))
-_PRODUCT = re.compile(r"MMULT\(([^(),]*),([^(),]*)\)")
 
 
 @dataclass(slots=True)
@@ -120,9 +114,14 @@ class Grid:
         The lines are repeated so often, each time with some other formulas.
     source : sequence of int, optional
         Line of the conditions that each line represents; the same line without it.
+    by_line : bool
+        Formulas of the first part stand line by line, where otherwise one fills all lines. Further parts repeat them.
     """
 
-    def __init__(self, pen, sheet: Sheet, scope: Scope, lines: int, parts: int = 1, source=None):
+    def __init__(
+        self, pen, sheet: Sheet, scope: Scope, lines: int, parts: int = 1, source=None, *, by_line: bool = True
+    ):
+        self.by_line = by_line
         self.source = range(lines) if source is None else source
         self.pen, self.sheet, self.lines, self.parts = pen, sheet, lines, parts
         self.outer = scope
@@ -424,14 +423,19 @@ class Grid:
                         nexts[part].append(cell)
                         continue
                     template = c.templates[part if len(c.templates) > 1 else 0]
-                    text = escape(self.scope.formula(template).lstrip("="), quote=False).replace("%", "%%")
+                    text = self.scope.formula(template).lstrip("=")
                     tail = "<v></v>" if blank else f"<v>{value}</v>"
                     kind = ' t="str"' if c.text else ""
-                    if c.array and (whole := self._whole_block(text, start, part)) is not None:
+                    whole = None
+                    if c.array or part or not self.by_line:
+                        whole = self._of_all_lines(text, start, c.width)
+                    text = _markup(text)
+                    if whole is not None:
                         area = f"{letters[0]}{start + 1}:{letters[-1]}{start + self.lines}"
-                        rest = f'<c s="{style}">{tail}</c>'
+                        rest = f'<c s="{style}"{kind}>{tail}</c>'
                         firsts[part].append(
-                            f'<c s="{style}"><f t="array" ref="{area}">{whole}</f>{tail}</c>' + rest * (c.width - 1)
+                            f'<c s="{style}"{kind}><f t="array" ref="{area}">{_markup(whole)}</f>{tail}</c>'
+                            + rest * (c.width - 1)
                         )
                         nexts[part].append(rest * c.width)
                     elif c.array:
@@ -474,27 +478,19 @@ class Grid:
                 rows.append(f'<row r="{row}">' + text % values[line] + "</row>")
         self.sheet.ready_rows(rows, self.last_row, self._next - 1)
 
-    def _whole_block(self, text: str, start: int, part: int) -> str | None:
-        """The formula of a row of zones as one formula of all lines of a part, whose columns and rows of numbers
-        spread over the block; None where it does more than go cell by cell, or lines do not follow one another."""
+    def _of_all_lines(self, text: str, start: int, width: int) -> str | None:
+        """The formula of a line as one of all lines of a part; None where it cannot be, or lines do not follow one
+        another."""
+        first = FIRST_ROW + int(self.source[0]) + 1
+        if self.lines < 2 or not self._in_sequence:
+            return None
+        return of_all_lines(text, (start + 1, start + self.lines), (first, first + self.lines - 1), width)
+
+    @cached_property
+    def _in_sequence(self) -> bool:
+        """Whether conditions of the lines follow one another as the lines do."""
         source = [int(line) for line in self.source]
-        if source != list(range(source[0], source[0] + self.lines)) or not _CELL_BY_CELL.issuperset(
-            _CALLED.findall(text)
-        ):
-            return None
-        for row, matrix in _PRODUCT.findall(text):
-            if OWN in matrix or SOURCE in matrix or not row:
-                return None
-        if text.count("MMULT(") != len(_PRODUCT.findall(text)):
-            return None
-        for mark, first in ((OWN, start + 1), (SOURCE, FIRST_ROW + source[0] + 1)):
-            last = first + self.lines - 1
-
-            def area(m: re.Match, first: int = first, last: int = last) -> str:
-                return f"{m[1]}{first}:{m[2] or m[1]}{last}"
-
-            text = re.sub(rf"([A-Z]+){re.escape(mark)}(?::([A-Z]+){re.escape(mark)})?", area, text)
-        return text
+        return source == list(range(source[0], source[0] + self.lines))
 
     def _flat_columns(self):
         for group in self.groups:
@@ -509,6 +505,11 @@ class Grid:
     @property
     def width(self) -> int:
         return self._next
+
+
+def _markup(text: str) -> str:
+    """A formula as text of the file and of a template for values."""
+    return escape(text, quote=False).replace("%", "%%")
 
 
 class Pen:

@@ -7,7 +7,7 @@ import numpy as np
 from ...model.plant import plant_curve_names
 from ...results import ANNUAL
 from ...strategies.registry import sat_strategy
-from ..figures import setpoint_words
+from ..figures import advised, setpoint_words
 from ..layout import CANDIDATE_TITLE_ROW, NOTHING_EDITED, ROW_COLUMNS, ROWS, ROWS_FIRST_ROW, sheet_candidates
 from ..page import title
 from ..strict import column_name, quoted
@@ -84,6 +84,9 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
     if charged is not None:
         tariff.put_prices(charged, results, scope)
     lines = Lines(pen, work.sheets[SETPOINTS], registry)
+    # What a reader follows first has its formulas line by line, the others one for each column.
+    presented = advised(results)
+    followed = {results.baseline_id, *([] if presented is None else [presented.id])}
     chains: dict[int, Chain] = {}
     by_position: dict[int, Site] = {}
     first: Site | None = None
@@ -132,6 +135,7 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
             parameters,
             floats,
             _rationed(results, [results.candidates[j].id for j in _users(sites, k)]),
+            by_line=candidate.id in followed,
         )
         candidate_rows.build(chain)
         chains[k] = chain
@@ -210,10 +214,12 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
         "“Loads”. Constants are above the columns "
         "that use them. Sums are weight × value."
     )
+    if not grid.by_line:
+        note += " One array formula fills a column; the baseline's sheet has the same formulas line by line."
     if chain.parts > 1:
         note += (
             f" Each row appears {chain.parts} times: without and with the operators' overrides, by their shares of the "
-            "time."
+            "time. One array formula fills a column of the lines that repeat."
         )
     sheet.text(CANDIDATE_TITLE_ROW + 3, 0, note, s("small", "quiet"))
     labels = {

@@ -49,11 +49,13 @@ def air_columns(chain: Chain, x: str, sat: str) -> None:
     g.group("Return air" + more)
     air = f"({{fs}}*{n('v')})"
     balance = f"({{L.qc}}-{air}*({{L.tc}}-{n('satz')})+{n('reheat')})/({{L.ua}}+{air})"
+    heat = f"{n('v')}*({{L.tc}}+IF({{L.ua}}+{air}>0,{balance},0))"
     chain.grid.add(
         x + "room_sum",
         "Airflow × room temperature, all zones" + more,
         "cfm·°F",
-        f"SUM({{z.mult}}*{n('v')}*({{L.tc}}+IF({{L.ua}}+{air}>0,{balance},0)))",
+        # As a product of matrices one formula gives the sums of all lines.
+        f"MMULT({heat},TRANSPOSE({{z.mult}}))" if chain.site.count > 1 else f"{{z.mult}}*{heat}",
         "f0",
         array=True,
     )

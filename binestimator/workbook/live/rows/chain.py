@@ -33,9 +33,13 @@ class Chain:
         setpoint first.
     rationed : bool
         The fan comes to its airflow ceiling in some rows.
+    by_line : bool
+        Formulas stand line by line, where otherwise one fills a column.
     """
 
-    def __init__(self, pen, sheet, site: Site, run, candidate, parameters: Scope, floats, rationed: bool):
+    def __init__(
+        self, pen, sheet, site: Site, run, candidate, parameters: Scope, floats, rationed: bool, by_line: bool = True
+    ):
         self.pen, self.site, self.run, self.candidate, self.floats, self.rationed = (
             pen,
             site,
@@ -57,7 +61,7 @@ class Chain:
                 scope.put(f"L.{c.key}", loads.outside_address(c.key), np.tile(c.values, (self.parts, 1)))
             else:
                 scope.put(f"L.{c.key}", loads.outside_address(c.key), c.texts * self.parts)
-        self.grid = Grid(pen, sheet, scope, self.lines, self.parts)
+        self.grid = Grid(pen, sheet, scope, self.lines, self.parts, by_line=by_line)
         self.drawing = Drawing(self.grid.scope, self.step, STEPS)
         self.known = {c.key: c for c in CANDIDATE_COLUMNS}
         self.year_cells: dict[str, tuple[str, float]] = {}
