@@ -8,7 +8,8 @@ engine's values.
     for label, mapping in range_edges(seed=1):
         project = project_from_mapping(mapping)
 
-    python -m tests.edges                all of them, recalculated; an hour or two
+    python -m tests.edges                all of them, recalculated
+    python -m tests.edges --part 3/40    the third of forty shares, each with something of every kind
     python -m tests.edges --first 40     the first 40 of the seed's order
     python -m tests.edges --no-recalculation
 """
@@ -17,6 +18,7 @@ from __future__ import annotations
 
 import argparse
 import copy
+import os
 import random
 import sys
 import tempfile
@@ -480,19 +482,29 @@ def prove(
     return counts
 
 
+def share(text: str) -> tuple[int, int]:
+    """``k/n`` as numbers, k from 1 to n."""
+    part, _, parts = text.partition("/")
+    if not (part.isdigit() and parts.isdigit() and 1 <= int(part) <= int(parts)):
+        raise argparse.ArgumentTypeError(f"{text!r}: expected k/n such as 3/40, k from 1 to n")
+    return int(part), int(parts)
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Prove edges one batch after the other, print what fails, and say by the exit status whether anything did."""
     reader = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     reader.add_argument("--seed", type=int, default=1)
     reader.add_argument("--first", type=int, default=None, help="only so many of the seed's order")
     reader.add_argument("--skip", type=int, default=0, help="leave out so many of the seed's order")
+    reader.add_argument("--part", type=share, default=(1, 1), help="share k/n: the k-th, and every n-th after it")
     reader.add_argument("--no-recalculation", action="store_true", help="leave the spreadsheet program out")
     asked = reader.parse_args(arguments)
     total, failed, start = {}, 0, time.monotonic()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         spreadsheet = None if asked.no_recalculation else Spreadsheet(folder)
-        chosen = list(range_edges(asked.seed))[asked.skip : asked.first]
+        part, parts = asked.part
+        chosen = list(range_edges(asked.seed))[asked.skip : asked.first][part - 1 :: parts]
         size = 1 if spreadsheet is None else _BATCH
         for first in range(0, len(chosen), size):
             batch = chosen[first : first + size]
@@ -506,7 +518,8 @@ def main(arguments: list[str] | None = None) -> int:
                 )
                 continue
             total = {key: total.get(key, 0) + value for key, value in counts.items()}
-    print(f"{len(chosen)} edges, {total}, {failed} batches failed, {time.monotonic() - start:.0f} s")
+    took = f"{time.process_time() + sum(os.times()[2:4]):.0f} s of processor time, {time.monotonic() - start:.0f} s"
+    print(f"{len(chosen)} edges, {total}, {failed} batches failed, {took}")
     return 1 if failed else 0
 
 
