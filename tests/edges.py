@@ -9,7 +9,7 @@ engine's values.
         project = project_from_mapping(mapping)
 
     python -m tests.edges                all of them, recalculated
-    python -m tests.edges --part 3/40    the third of forty shares, each with something of every kind
+    python -m tests.edges --part 3/40    the third of forty shares of them
     python -m tests.edges --first 40     the first 40 of the seed's order
     python -m tests.edges --no-recalculation
 """
@@ -39,8 +39,10 @@ from binestimator.weather import find_weather, read_weather
 from binestimator.workbook.write import build_workbook
 
 try:
+    from parts import of_share, share
     from recalculation import Spreadsheet, cells, compare_books, without_values
 except ModuleNotFoundError:  # run as a module from the folder above
+    from tests.parts import of_share, share
     from tests.recalculation import Spreadsheet, cells, compare_books, without_values
 
 WEATHER_FILE = "723170TYA.CSV"
@@ -482,14 +484,6 @@ def prove(
     return counts
 
 
-def share(text: str) -> tuple[int, int]:
-    """``k/n`` as numbers, k from 1 to n."""
-    part, _, parts = text.partition("/")
-    if not (part.isdigit() and parts.isdigit() and 1 <= int(part) <= int(parts)):
-        raise argparse.ArgumentTypeError(f"{text!r}: expected k/n such as 3/40, k from 1 to n")
-    return int(part), int(parts)
-
-
 def main(arguments: list[str] | None = None) -> int:
     """Prove edges one batch after the other, print what fails, and say by the exit status whether anything did."""
     reader = argparse.ArgumentParser(description=__doc__.split("\n")[0])
@@ -503,8 +497,7 @@ def main(arguments: list[str] | None = None) -> int:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         spreadsheet = None if asked.no_recalculation else Spreadsheet(folder)
-        part, parts = asked.part
-        chosen = list(range_edges(asked.seed))[asked.skip : asked.first][part - 1 :: parts]
+        chosen = of_share(list(range_edges(asked.seed))[asked.skip : asked.first], asked.part)
         size = 1 if spreadsheet is None else _BATCH
         for first in range(0, len(chosen), size):
             batch = chosen[first : first + size]
