@@ -185,9 +185,9 @@ def _library() -> SimpleNamespace:
                 cells = self.table.get(row)
                 if not cells:
                     if row in heights or row in self.comments:
-                        self._write_empty_row(row, None, heights[row] if row in heights else None)
+                        self._write_empty_row(row, None, heights.get(row))
                     continue
-                self._write_row(row, None, heights[row] if row in heights else None)
+                self._write_row(row, None, heights.get(row))
                 for column in sorted(cells):
                     cell = cells[column]
                     kind, style = type(cell), cell.format
