@@ -41,6 +41,7 @@ _PUBLIC = {
     "to_plain": "results",
     "trend_fragment": "trends.fragment:fragment_text",
     "weather_of": "steps",
+    "weather_years_of": "steps",
     "with_ranges": "ranges.find",
     "write_outputs": "steps",
     "write_results_json": "workbook.write",

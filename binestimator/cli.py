@@ -245,6 +245,14 @@ def parser() -> argparse.ArgumentParser:
         help="no ranges at all; as the input ranges.coarse = false does",
     )
     estimate.add_argument(
+        "--weather-year",
+        metavar="FILE[=P]",
+        action="append",
+        default=[],
+        help="weather file of another year of the same place, in which a share P of the draws is made (default: years "
+        "without P and the project's own share evenly what is left); may be repeated; as [[weather_year]] does",
+    )
+    estimate.add_argument(
         "--indicators",
         action="store_true",
         help="run also what weakens resets, each beside the same option without it, and --as-run; as the input "

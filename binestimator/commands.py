@@ -23,11 +23,19 @@ def run_estimate(args) -> None:
         read_any,
         trail_of,
         weather_of,
+        weather_years_of,
         write_outputs,
     )
     from binestimator.writing import Manners
 
     project, overrides, reviewed_project = read_any(args.project)
+    ranged = args.ranges or project.terms.draws.coarse and not args.no_ranges
+    if args.weather_year:
+        from binestimator.inputs.weather_years import with_weather_years
+
+        if not ranged:
+            raise InputError("--weather-year: is for ranges, which this run leaves out; leave out one of them")
+        project = with_weather_years(project, args.weather_year)
     check_asked(project.candidates, args.handover)
     trail = trail_of(args.project)
     # Only now the heavy part: whatever is wrong with a file, or is in the way, has been reported by now.
@@ -55,7 +63,7 @@ def run_estimate(args) -> None:
     from binestimator.terminal import comparison, reviewed
 
     weather = weather_of(project)
-    ranged = args.ranges or project.terms.draws.coarse and not args.no_ranges
+    years = weather_years_of(project, weather) if ranged else ()
     if args.rank_as_run:
         results = estimate(project, weather)
     else:
@@ -78,7 +86,8 @@ def run_estimate(args) -> None:
     if ranged:
         from binestimator.ranges.find import with_ranges
 
-        results = with_ranges(results, full=args.ranges, progress=progress("Ranges") if args.ranges else None)
+        shown = progress("Ranges") if args.ranges else None
+        results = with_ranges(results, full=args.ranges, progress=shown, years=years)
     if measured is not None:
         from dataclasses import replace
 
@@ -457,8 +466,9 @@ def run_realised(args) -> None:
 
     changed = _day(args.changed_on, "--changed-on")
     project, weather, option, before, after = _measured(args, REALISED)
+    from binestimator.realised.periods import cut
     from binestimator.realised.report import as_json, realised_plain, realised_text
-    from binestimator.realised.study import cut, realised
+    from binestimator.realised.study import realised
 
     if changed is not None:
         from datetime import timedelta
@@ -482,8 +492,8 @@ def run_plan_measurement(args) -> None:
             raise InputError(f"{name}: {value:g} is out of range; expected {low:g} to {high:g} %")
     start = _day(args.start, "--start")
     project, weather, option, before, after = _measured(args, PLAN)
+    from binestimator.realised.planning import plan_measurement
     from binestimator.realised.report import as_json, plan_plain, plan_text
-    from binestimator.realised.study import plan_measurement
 
     plan = plan_measurement(
         project,

@@ -6,7 +6,7 @@ import os
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from binestimator.errors import WorkbookError
+from binestimator.errors import WeatherError, WorkbookError
 from binestimator.writing import Manners, NewFile, check_places, remedy, same_file, write_files
 
 _ENDINGS = (".xlsx", ".json", "_handover.txt")
@@ -34,6 +34,46 @@ def weather_of(project):
 
     record = project.weather
     return weather_for(record.file, project.source_dir, whole_f=record.whole_f, pressure_psia=record.pressure_psia)
+
+
+def weather_years_of(project, weather) -> tuple:
+    """Other weather years of a project's ranges, in the order of its terms.
+
+    Parameters
+    ----------
+    project : Project
+    weather : Weather
+        Of the project's own year.
+
+    Returns
+    -------
+    tuple of Weather
+
+    Raises
+    ------
+    WeatherError
+        Names every file that cannot be used, or is of another place.
+    """
+    from binestimator.weather import weather_for
+    from binestimator.weather.place import elsewhere
+
+    found, wrong, record = [], [], project.weather
+    for one in project.terms.weather_years:
+        where = f"weather_year[{one.name}].file"
+        try:
+            other = weather_for(
+                one.file, project.source_dir, whole_f=record.whole_f, pressure_psia=record.pressure_psia
+            )
+        except WeatherError as error:
+            wrong.append(f"{where}: {error}")
+            continue
+        said = elsewhere(weather, other)
+        if said:
+            wrong.append(f"{where}: {said}")
+        found.append(other)
+    if wrong:
+        raise WeatherError("\n".join(wrong))
+    return tuple(found)
 
 
 def read_any(path):
@@ -95,9 +135,23 @@ def files_read(path, *projects, weather: bool = True) -> tuple[Path, ...]:
     for project in projects:
         if weather:
             found.append(find_weather(project.weather.file, project.source_dir))
+            found += _found_years(project)
         if project.info.zones_csv:
             found.append(Path(project.source_dir) / project.info.zones_csv)
     return tuple(dict.fromkeys(found))
+
+
+def _found_years(project) -> list[Path]:
+    """Files of other weather years, those that there are: :func:`weather_years_of` tells of the others."""
+    from binestimator.weather import find_weather
+
+    found = []
+    for one in project.terms.weather_years:
+        try:
+            found.append(find_weather(one.file, project.source_dir))
+        except WeatherError:
+            continue
+    return found
 
 
 def output_places(folder, stem: str, *, client: bool = False) -> tuple[Path, ...]:

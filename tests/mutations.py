@@ -39,7 +39,32 @@ TESTS: dict[str, tuple[str, ...]] = {
     "model/plant/cooling.py": ("test_plant.py", "test_system.py test_estimate.py"),
     "model/plant/heating.py": ("test_plant.py", "test_system.py test_estimate.py"),
     "model/plant/published.py": ("test_plant.py", "test_system.py test_estimate.py"),
-    "model/system.py": (
+    "model/system/air.py": (
+        "test_system.py test_air_handler.py",
+        "test_estimate.py test_strategies.py",
+        "test_floating.py",
+    ),
+    "model/system/balance.py": (
+        "test_system.py test_air_handler.py",
+        "test_estimate.py test_strategies.py",
+        "test_floating.py",
+    ),
+    "model/system/coils.py": (
+        "test_system.py test_air_handler.py",
+        "test_estimate.py test_strategies.py",
+        "test_floating.py",
+    ),
+    "model/system/floats.py": (
+        "test_system.py test_air_handler.py",
+        "test_estimate.py test_strategies.py",
+        "test_floating.py",
+    ),
+    "model/system/rows.py": (
+        "test_system.py test_air_handler.py",
+        "test_estimate.py test_strategies.py",
+        "test_floating.py",
+    ),
+    "model/system/states.py": (
         "test_system.py test_air_handler.py",
         "test_estimate.py test_strategies.py",
         "test_floating.py",

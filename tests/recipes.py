@@ -97,8 +97,8 @@ SAT = ChangeoverSat()
 
 #: Recipe of an end use, as above.
 END_USE_STEPS = {
-    "model/system.py": (
-        before("    electricity_kw: np.ndarray\n", "    coil_lamps_kw: np.ndarray\n"),
+    "model/system/states.py": (before("    electricity_kw: np.ndarray\n", "    coil_lamps_kw: np.ndarray\n"),),
+    "model/system/rows.py": (
         before('        "fuel_thermh": heat.fuel', f'        "coil_lamps_kw": {LAMPS_W_CFM} * a.flow / 1000.0,\n'),
     ),
     "end_uses.py": (

@@ -22,7 +22,6 @@ from hypothesis import strategies as st
 from binestimator.estimate import Rows, size_unit
 from binestimator.hours import build_conditions
 from binestimator.inputs.read import project_from_mapping
-from binestimator.model import system
 from binestimator.model.air_handler import required_oa_cfm
 from binestimator.model.build import build_unit
 from binestimator.model.fan import leakage_cfm
@@ -34,6 +33,7 @@ from binestimator.model.system import (
     RowState,
     balance_error_btuh,
     evaluate,
+    floats,
     moisture_error_btuh,
     supply_heating_mode,
     zones_of,
@@ -460,7 +460,7 @@ def test_steps_agree_with_bisection_on_generated_projects(kind, seeds, monkeypat
     """Each end use of the year within 0.1 %, whatever the unit (one plant: 0.2 %): zones without a minimum, fan heat
     that brings the residual near nothing over many degrees, economizers that open as rooms warm. The residual is the
     program's, the root found by bisection."""
-    found_down, found_up = system.floating_down_f, system.floating_up_f
+    found_down, found_up = floats.floating_down_f, floats.floating_up_f
     for seed in seeds:
         unit, pressures, c, loads = forced(seed, kind)
         sat = np.full(len(c.oat_f), 63.0 if kind in ("none", "own setpoint") else 55.0)
@@ -469,12 +469,12 @@ def test_steps_agree_with_bisection_on_generated_projects(kind, seeds, monkeypat
             found = evaluate(unit, c, loads, sat, dsp(c, loads, sat), dsp_of_sat=dsp, floating=steps)
             with monkeypatch.context() as patch:
                 patch.setattr(
-                    system,
+                    floats,
                     "floating_down_f",
                     lambda f, start: nearest_fall(of_rows(f, len(start)), found_down(f, start), DOWN),
                 )
                 patch.setattr(
-                    system,
+                    floats,
                     "floating_up_f",
                     lambda f, shape: nearest_fall(of_rows(f, shape[0]), found_up(f, shape), COARSE),
                 )

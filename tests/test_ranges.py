@@ -630,17 +630,49 @@ def test_ranges_that_cannot_be_used_are_told(given, words):
         project_with("overridden", range=[given])
 
 
-def test_a_range_of_what_the_project_does_not_have_is_told():
-    project = project_with(
-        "overridden", heating={"type": "electric"}, range=[{"name": "boiler_efficiency", "low": 0.9, "high": 1.1}]
-    )
-    with pytest.raises(InputError, match="no such input to draw"):
-        drawn_lines(project, run("overridden").unit)
-    project = project_with(
-        "overridden", range=[{"name": "fan_efficiency", "low": 0.7, "high": 0.8, "given_as": "value"}]
-    )
+def test_own_ranges_that_contradict_inputs_are_told_with_all_that_is_wrong():
+    """Before anything is estimated, beside other mistakes of the file."""
+    wrong = {
+        "heating": {"type": "electric"},
+        "ranges": {"weather_years": "typical"},
+        "fan": {"efficiency_frac": 0.65, "design_total_inwc": 99},
+        "range": [
+            {"name": "boiler_efficiency", "low": 0.9, "high": 1.1},
+            {"name": "fan_efficiency", "low": 0.7, "high": 0.8, "given_as": "value"},
+            {"name": "weather", "low": -1.0, "high": 1.0},
+            {"name": "index_pressure", "low": 0.5, "high": 1.0, "given_as": "value"},
+            {"name": "duct_gain", "low": 0.9, "high": 1.1},
+            {"name": "duct_gain", "low": 0.8, "high": 1.2},
+        ],
+    }
+    with pytest.raises(InputError) as told:
+        project_with("overridden", **wrong)
+    text = str(told.value)
+    for words in (
+        "fan.design_total_inwc: above the largest allowed value",
+        "range[boiler_efficiency]: this project has no such input to draw; expected one of plug_power",
+        "range[fan_efficiency]: does not hold the value in force; got [0.7, 0.8]; expected low up to 0.65 and",
+        "range[weather]: this project has no such input to draw",
+        "range[index_pressure]: is of values of fan.index_dsp_inwc, which is not given; give fan.index_dsp_inwc itself",
+        "range[duct_gain]: the name is given twice",
+    ):
+        assert words in text, text
+
+
+def test_an_own_range_that_waits_for_the_climate_is_told_once_it_is_known():
+    """The high limit of an economizer is a default by climate: 65 degF where that is not known, 75 degF in 5B."""
+    limit = lambda low, high: [{"name": "economizer_limit", "low": low, "high": high, "given_as": "value"}]
+    project = project_with("overridden", range=limit(74, 76))
+    assert project.in_climate("5B").economizer.high_limit_f == 75.0
+    with pytest.raises(InputError, match=r"climate zone 4A.*\n.*range\[economizer_limit\]: does not hold the value"):
+        project.in_climate("4A")
     with pytest.raises(InputError, match="does not hold the value in force"):
-        drawn_lines(project, run("overridden").unit)
+        project_with("overridden", economizer={"high_limit_f": 70}, range=limit(74, 76))
+    # What a candidate makes of an input is not asked.
+    repaired = [COSTED[-1]]
+    own = [{"name": "stuck_damper", "low": 0.2, "high": 0.3, "given_as": "value"}]
+    project = project_with("overridden", candidate=repaired, range=own)
+    assert project.with_overrides({"economizer.stuck_frac": "none"}).economizer.stuck_frac is None
 
 
 @pytest.mark.invariant

@@ -21,6 +21,7 @@ from ..end_uses import ELECTRIC
 from ..hours import build_conditions, clock_calendar
 from ..inputs.project import Project
 from ..model.air_handler import required_oa_cfm
+from ..model.unit import Sizes
 from ..money.bills import reconcile
 from ..money.worth import effective, worth_of
 from ..parallel import in_order
@@ -70,7 +71,7 @@ class _Evaluated:
     tried: tuple[np.ndarray, ...]
 
 
-def estimate(project: Project, weather: Weather, held: Held | None = None) -> Results:
+def estimate(project: Project, weather: Weather, held: Held | None = None, sizes: Sizes | None = None) -> Results:
     """Evaluate every candidate of a project in a typical year.
 
     Parameters
@@ -82,6 +83,9 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
     held : Held, optional
         Sizes, rows with weights, optimiser setpoints and night block of an earlier run, used
         instead of finding them again: what a live workbook does after an edit.
+    sizes : Sizes, optional
+        Those of an earlier run alone are held, and so is the climate that its defaults go by: the same building in
+        another year.
 
     Returns
     -------
@@ -93,9 +97,13 @@ def estimate(project: Project, weather: Weather, held: Held | None = None) -> Re
     first; rows are chosen once, from reference settings and these runs, and held. Counts,
     months, peaks and the equal-service rule come from the hourly run.
     """
-    project = project.in_climate(climate_of(weather))
+    if sizes is None:
+        project = project.in_climate(climate_of(weather))
     conditions = build_conditions(weather, project)
-    sizes = size_unit(project, conditions) if held is None else held.sizes
+    if held is not None:
+        sizes = held.sizes
+    elif sizes is None:
+        sizes = size_unit(project, conditions)
     group_id, _ = group_keys(conditions, project.bins)
     sites = Sites(project, weather, conditions, sizes, group_id)
     unit = sites.unit

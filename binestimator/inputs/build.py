@@ -10,6 +10,7 @@ from binestimator.inputs.given import MOST_ZONES_BY_CANDIDATES, Given
 from binestimator.inputs.paths import item_path
 from binestimator.inputs.problems import Problems
 from binestimator.inputs.project import Project
+from binestimator.inputs.range_items import check_own_ranges
 from binestimator.inputs.records import Build
 from binestimator.inputs.schema import SINGLE_SECTIONS
 from binestimator.inputs.terms import terms_of
@@ -111,5 +112,6 @@ def build_project(
     findings = check_all(project, problems, build.places)
     object.__setattr__(project, "findings", tuple(findings))  # before anyone else has seen the project
     if try_candidates:
+        check_own_ranges(project, problems)
         try_candidates_of(project, problems)
     return project

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from binestimator.inputs.problems import printable
 
@@ -24,6 +25,7 @@ _MAIN = (
 )
 _ADDRESS = re.compile(r"([A-Z]{1,3})([1-9]\d{0,6})", re.ASCII)
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,4})?", re.ASCII)
+_WHOLE = re.compile(r"\d{1,9}", re.ASCII)
 _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
 
 #: What somebody may have typed into a cell.
@@ -109,6 +111,7 @@ class Attributes(Reader):
             self.found.append(tuple(attributes.get(wanted, "") for wanted in self._wanted))
 
 
+@lru_cache(maxsize=256)
 def local_name(name: str) -> str:
     """Name of an element of the main namespace without it; others get none."""
     for space in _MAIN:
@@ -202,7 +205,7 @@ class StylesReader(Reader):
 
 
 def _whole(text: str | None) -> int:
-    return int(text) if text and re.fullmatch(r"\d{1,9}", text, re.ASCII) else 0
+    return int(text) if text and _WHOLE.fullmatch(text) else 0
 
 
 def shows_dates(code: str) -> bool:
@@ -222,7 +225,7 @@ class SheetReader(_TextCollector):
         self.cells: dict[tuple[int, int], Cell] = {}
         self.merged: list[tuple[int, int, int, int]] = []
         self._row = self._column = -1
-        self._cell: tuple[str, int] | None = None
+        self._cell: tuple[str, str | None] | None = None
         self._formula = False
         self._value: list[str] | None = None
         self._inline: str | None = None
@@ -266,7 +269,7 @@ class SheetReader(_TextCollector):
             row = max(self._row, 0)
         else:
             row, self._column = _position(address)
-        self._cell = (attributes.get("t", "n"), _whole(attributes.get("s")))
+        self._cell = (attributes.get("t", "n"), attributes.get("s"))
         self._at = (row, self._column)
         if self._column >= LAST_COLUMN:
             raise Refused("has more columns than a sheet has")
@@ -296,7 +299,7 @@ class SheetReader(_TextCollector):
         elif local == "sheetData":
             self._in_rows = False
 
-    def _finish_cell(self, kind: str, style: int) -> None:
+    def _finish_cell(self, kind: str, style: str | None) -> None:
         self._cell = None
         cell = self._content(kind, style)
         if cell is None:
@@ -307,7 +310,7 @@ class SheetReader(_TextCollector):
             raise Refused(f"holds the cell {address_of(*self._at)} twice")
         self.cells[self._at] = cell
 
-    def _content(self, kind: str, style: int) -> Cell | None:
+    def _content(self, kind: str, style: str | None) -> Cell | None:
         if self._formula:
             self._formula = False
             given = self._content(kind, style)
@@ -333,7 +336,8 @@ class SheetReader(_TextCollector):
         number = float(text) if _NUMBER.fullmatch(text.strip()) else float("inf")
         if number in (float("inf"), float("-inf")):
             return Cell("error")
-        if style < len(self._dates) and self._dates[style]:
+        number_format = _whole(style)
+        if number_format < len(self._dates) and self._dates[number_format]:
             return Cell("date")
         return Cell("number", number)
 
@@ -356,13 +360,19 @@ def _position(address: str) -> tuple[int, int]:
     found = _ADDRESS.fullmatch(address)
     if not found:
         raise Refused(f'has a cell "{short(address)}" that no sheet has')
-    column = 0
-    for letter in found[1]:
-        column = 26 * column + ord(letter) - 64
-    row = int(found[2])
+    column, row = _column(found[1]), int(found[2])
     if row > LAST_ROW or column > LAST_COLUMN:
         raise Refused(f'has a cell "{short(address)}" that no sheet has')
     return row - 1, column - 1
+
+
+@lru_cache(maxsize=1024)
+def _column(letters: str) -> int:
+    """Column counted from 1 by its letters."""
+    column = 0
+    for letter in letters:
+        column = 26 * column + ord(letter) - 64
+    return column
 
 
 def _area(text: str) -> tuple[int, int, int, int]:

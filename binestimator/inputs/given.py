@@ -8,7 +8,7 @@ from dataclasses import field as dataclass_field
 from binestimator.inputs.schema import STRATEGY_SECTIONS
 
 MOST = {"special": 50, "group": 50, "zone": 500, "candidate": 40, "peak_window": 10, "incentive": 10}
-MOST |= {"energy_price": 30, "demand_charge": 10, "range": 35}
+MOST |= {"energy_price": 30, "demand_charge": 10, "range": 35, "weather_year": 20}
 #: Zones times candidates: what an estimate takes in time and memory grows with it.
 MOST_ZONES_BY_CANDIDATES = 4_000
 

@@ -14,6 +14,7 @@ from binestimator.inputs.given import Given
 from binestimator.inputs.overrides import check_overrides
 from binestimator.inputs.paths import item_path, known_path
 from binestimator.inputs.problems import Problems
+from binestimator.inputs.range_items import check_own_ranges
 from binestimator.inputs.schema import (
     SECTIONS,
     SINGLE_SECTIONS,
@@ -286,6 +287,8 @@ bins, as_run : records
             try_candidates=False,
             climate=climate,
         )
+        if not problems.items:
+            check_own_ranges(project, problems)
         problems.raise_if_any(f"climate zone {climate}")
         return project
 

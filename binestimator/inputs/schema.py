@@ -257,6 +257,7 @@ _TITLES = {
     "bills": "Bills of twelve months",
     "ranges": "Ranges of results",
     "range": "Ranges of uncertain inputs",
+    "weather_year": "Other weather years of ranges",
     "remedies": "Costs of remedies",
     "rogue_zones": "Rogue zones",
     "bins": "Bins",

@@ -13,9 +13,10 @@ from binestimator.inputs.problems import Problems, sentence
 from binestimator.inputs.range_lines import range_lines
 from binestimator.inputs.schema import TERM_SECTIONS, Record, fields_of, record_type
 from binestimator.inputs.values import did_you_mean
+from binestimator.inputs.weather_years import check_shares
 
 #: Sections that are lists of tables; the others are one table.
-TERM_LISTS = ("peak_window", "incentive", "energy_price", "demand_charge", "range")
+TERM_LISTS = ("peak_window", "incentive", "energy_price", "demand_charge", "range", "weather_year")
 #: The window that counts where a project names none.
 USUAL_WINDOW = "Summer afternoons"
 
@@ -26,7 +27,8 @@ class Terms:
 
     ``windows`` of peak demand, the one of ``USUAL_WINDOW`` where none is given · ``incentives`` · ``tariff``,
     ``energy_prices``, ``demand_charges`` of the utility · ``measures`` how savings are accounted for · ``bills`` of
-    twelve months · ``draws`` of uncertain inputs, and ``ranges`` of the project's own for them · ``given`` what was
+    twelve months · ``draws`` of uncertain inputs, ``ranges`` of the project's own for them, and
+    ``weather_years`` beside the project's own · ``given`` what was
     given, by section, for files and checksums.
     """
 
@@ -39,6 +41,7 @@ class Terms:
     demand_charges: tuple[Record, ...] = ()
     draws: Record = record_type("ranges")()
     ranges: tuple[Record, ...] = ()
+    weather_years: tuple[Record, ...] = ()
     given: tuple[tuple[str, tuple[tuple[tuple[str, object], ...], ...]], ...] = field(default=(), repr=False)
 
     @property
@@ -101,6 +104,7 @@ def terms_of(given: Mapping[str, list[dict]], problems: Problems, candidate_ids:
             )
     _check_tariff(records, problems)
     _check_ranges(records["range"], problems)
+    check_shares(records["weather_year"], problems)
     measures = (records["measures"] or (NO_TERMS.measures,))[0]
     if measures.code_baseline and measures.code_baseline not in candidate_ids:
         problems.add(
@@ -123,6 +127,7 @@ def terms_of(given: Mapping[str, list[dict]], problems: Problems, candidate_ids:
         demand_charges=records["demand_charge"],
         draws=(records["ranges"] or (NO_TERMS.draws,))[0],
         ranges=records["range"],
+        weather_years=records["weather_year"],
         given=kept,
     )
 

@@ -40,15 +40,27 @@ class Effects:
         Key of an input -> its share in each draw, (N,).
     together : mapping
         Key -> keys of inputs that are correlated with it.
+    levels : mapping, optional
+        Key of an input that is one of a few things -> which one in each draw, (N,) of int from the low end: a mean
+        for each in place of polynomials.
     """
 
-    def __init__(self, shares: Mapping[str, np.ndarray], together: Mapping[str, Sequence[str]]):
-        self.keys, self.together = list(shares), together
-        columns = [_polynomials(shares[key]) for key in self.keys]
-        self.blocks = {key: block - block.mean(axis=0) for key, block in zip(self.keys, columns, strict=True)}
-        self.means = {key: block.mean(axis=0) for key, block in zip(self.keys, columns, strict=True)}
-        self.count = len(columns[0]) if columns else 0
-        self.matrix = np.concatenate([self.blocks[key] for key in self.keys], axis=1) if columns else np.zeros((0, 0))
+    def __init__(
+        self,
+        shares: Mapping[str, np.ndarray],
+        together: Mapping[str, Sequence[str]],
+        levels: Mapping[str, np.ndarray] | None = None,
+    ):
+        columns = {key: _polynomials(values) for key, values in shares.items()}
+        ends = {key: _polynomials(np.array([LOW, HIGH])) for key in shares}
+        for key, values in (levels or {}).items():
+            found = np.unique(values)
+            columns[key] = (values[:, None] == found[1:]).astype(float)
+            ends[key] = np.stack([np.zeros(len(found) - 1), (found[1:] == found[-1]).astype(float)])
+        self.keys, self.together = list(columns), together
+        self.blocks = {key: block - block.mean(axis=0) for key, block in columns.items()}
+        self.ends = {key: ends[key] - block.mean(axis=0) for key, block in columns.items()}
+        self.matrix = np.concatenate(list(self.blocks.values()), axis=1) if columns else np.zeros((0, 0))
 
     def of(self, values) -> dict[str, Effect]:
         """Effect of each input on a quantity (N,)."""
@@ -60,8 +72,8 @@ class Effects:
         square = self.matrix.T @ self.matrix
         right = self.matrix.T @ (values - mean)
         found = np.linalg.lstsq(square, right, rcond=1e-10)[0]
-        size = DEGREE
-        weights = {key: found[k * size : (k + 1) * size] for k, key in enumerate(self.keys)}
+        sizes = np.cumsum([self.blocks[key].shape[1] for key in self.keys])
+        weights = dict(zip(self.keys, np.split(found, sizes[:-1]), strict=True))
         out = {}
         for key in self.keys:
             own, block = weights[key], self.blocks[key]
@@ -70,7 +82,7 @@ class Effects:
                 # What is known of correlated inputs once this one is known.
                 beside = sum(self.blocks[other] @ weights[other] for other in others)
                 own = own + np.linalg.lstsq(block.T @ block, block.T @ beside, rcond=1e-10)[0]
-            at = (_polynomials(np.array([LOW, HIGH])) - self.means[key]) @ own
+            at = self.ends[key] @ own
             share = float((block @ own).var()) / variance
             out[key] = Effect(low=mean + float(at[0]), high=mean + float(at[1]), share=min(max(share, 0.0), 1.0))
         return out

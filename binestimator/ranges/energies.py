@@ -64,15 +64,18 @@ class Model:
     results : Results
         Whole, with ``runs`` and ``held``.
     drawn : tuple of Drawn
+    sized_by : Model, optional
+        Whose design hours the sizes of draws follow from, in place of these results' own.
     """
 
-    def __init__(self, results: Results, drawn: tuple[Drawn, ...]):
+    def __init__(self, results: Results, drawn: tuple[Drawn, ...], sized_by: Model | None = None):
         self.results, self.drawn = results, drawn
         self.project = results.project
         base = results.runs[results.baseline_id]
         on = base.rows.on
         occupied = np.flatnonzero(on.occupied > 0.0)
-        self.full = with_full_gains(on.take(occupied if len(occupied) else slice(None)))
+        full = with_full_gains(on.take(occupied if len(occupied) else slice(None)))
+        self.full: Conditions = full if sized_by is None else sized_by.full
         # Options that share a unit share its draws and loads.
         self.sites: dict[str, list[str]] = {}
         for id_, run in results.runs.items():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,8 +18,8 @@ from ..strategies.registry import sat_strategy
 from .distributions import Distribution, joined
 from .draw import Factors, base_factors, factors_of, joined_factors, taken
 from .effects import HIGH, LOW, Effects
-from .energies import Energies, Model
-from .hourly import DAYS_APART, HourlyDraws, Hours
+from .energies import Energies
+from .hourly import DAYS_APART, HourlyDraws
 from .lines import Drawn, drawn_lines
 from .money import MoneyDraws, Nested, Year, money_of, year_of
 from .percentiles import quantiles, share_interval
@@ -37,11 +37,14 @@ from .results import (
     OptionRange,
     Quantiles,
     RangedInput,
+    RangedYear,
     Ranges,
     Reoptimised,
     Serves,
+    years_in_words,
 )
 from .sobol import sobol
+from .years import LABEL, YEAR, Years
 
 #: Draws of the model: coarse, which every run has, and full.
 COARSE_DRAWS, FULL_DRAWS = 64, 2048
@@ -65,12 +68,13 @@ HELD = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Points:
-    """Shares and factors of all draws: of the model (D,), and nested in them (D, K)."""
+    """Shares and factors of all draws: of the model (D,), and nested in them (D, K); place of the weather year (D,)."""
 
     drawn: tuple[Drawn, ...]
     shares: dict[str, np.ndarray]
     factors: Factors
     nested: Nested
+    year: np.ndarray
 
 
 def find_ranges(
@@ -79,6 +83,7 @@ def find_ranges(
     full: bool = False,
     draws: int | None = None,
     progress: Callable[[float], None] | None = None,
+    years: Sequence = (),
 ) -> Ranges:
     """How sure an estimate is.
 
@@ -92,6 +97,8 @@ def find_ranges(
         Of the model instead, a power of two.
     progress : callable, optional
         Told the share that is done.
+    years : sequence of Weather
+        Other years that the project names (``steps.weather_years_of``).
 
     Returns
     -------
@@ -114,34 +121,38 @@ def find_ranges(
     project = results.project
     drawn = drawn_lines(project, results.unit)
     seed = project.terms.draws.seed
-    points = _points(drawn, count, seed)
-    model = Model(results, drawn)
+    of_years = Years.of(results, drawn, years)
+    points = _points(drawn, count, seed, of_years)
     tell = progress or (lambda share: None)
     hours_part = 0.5 if full else 0.0
     # The run itself is one more draw.
     with_run = joined_factors(points.factors, base_factors(drawn))
-    found = model.on_rows(with_run, lambda share: tell((1.0 - hours_part) * share))
+    year = np.append(points.year, of_years.own)
+    found = of_years.on_rows(with_run, year, lambda share: tell((1.0 - hours_part) * share))
     energies = {id_: each.take(slice(0, count)) for id_, each in found.items()}
     at_base = {id_: each.take(slice(count, None)) for id_, each in found.items()}
     hourly = None
     if full:
         some = min(SERVICE_DRAWS, count)
-        hourly = Hours(model).draws(
-            points.factors, some, GAP_DRAWS, lambda share: tell(1.0 - hours_part + 0.95 * hours_part * share)
+        hourly = of_years.hour_by_hour(
+            taken(points.factors, slice(0, some)),
+            points.year[:some],
+            GAP_DRAWS,
+            lambda share: tell(1.0 - hours_part + 0.95 * hours_part * share),
         )
-    out = _put_together(results, model, points, energies, at_base, hourly, full, seed)
+    out = _put_together(results, of_years, points, energies, at_base, hourly, full, seed)
     tell(1.0)
     return out
 
 
-def with_ranges(results: Results, *, full: bool = False, progress=None) -> Results:
+def with_ranges(results: Results, *, full: bool = False, progress=None, years: Sequence = ()) -> Results:
     """The same results with their ranges; without any where the air handler never runs, as there is nothing to draw."""
     if not any(c.hourly["running_hours"] > 0.0 for c in results.candidates):
         return results
-    return replace(results, ranges=find_ranges(results, full=full, progress=progress))
+    return replace(results, ranges=find_ranges(results, full=full, progress=progress, years=years))
 
 
-def _points(drawn: tuple[Drawn, ...], count: int, seed: int) -> _Points:
+def _points(drawn: tuple[Drawn, ...], count: int, seed: int, years: Years) -> _Points:
     """Points of all draws: those of the model first, then nested ones with scrambles of their own."""
     outer = [one for one in drawn if not one.nested]
     inner = [one for one in drawn if one.nested]
@@ -153,12 +164,17 @@ def _points(drawn: tuple[Drawn, ...], count: int, seed: int) -> _Points:
         _shares(inner, groups(inner), sobol(count, range(first, last), seed + _NESTED_SEED * (k + 1)))
         for k in range(NESTED_DRAWS)
     ]
+    # The year has points of its own after all others, which stay as they are without it.
+    year = np.zeros(count, dtype=int)
+    if years.several:
+        year = years.drawn(sobol(count, range(last, last + 1), seed)[:, 0])
     nested = {one.key: np.stack([shares_[one.key] for shares_ in each], axis=1) for one in inner}
     return _Points(
         drawn=drawn,
         shares=shares,
         factors=factors_of(tuple(outer), shares),
         nested=_nested(tuple(inner), nested, (count, NESTED_DRAWS)),
+        year=year,
     )
 
 
@@ -188,14 +204,14 @@ def _at_base(points: _Points) -> Nested:
 # --- putting together -------------------------------------------------------------------------
 
 
-def _put_together(results, model, points: _Points, energies, at_base, hourly, full: bool, seed: int) -> Ranges:
+def _put_together(results, years: Years, points: _Points, energies, at_base, hourly, full: bool, seed: int) -> Ranges:
     project = results.project
     run = _Money.of(results, at_base, _at_base(points))
     all_draws = _Money.of(results, energies, points.nested)
     count = all_draws.nested.shape[0]
     serves = {c.id: _serves(c, hourly) for c in results.candidates}
     best = _probability_best(results, all_draws, hourly)
-    effects = _effects(points)
+    effects = _effects(points, years)
     options = []
     for c in results.candidates:
         is_base = c.id == results.baseline_id
@@ -211,18 +227,22 @@ def _put_together(results, model, points: _Points, energies, at_base, hourly, fu
                 if is_base
                 else float((realised.payback_after_years <= limit).mean()),
                 serves=serves[c.id],
-                drivers=() if is_base else _drivers(points, effects.of(np.ravel(paid.saving_usd))),
+                drivers=() if is_base else _drivers(points, effects.of(np.ravel(paid.saving_usd)), years),
                 break_even=None if is_base else _break_even(results, c, run.money[c.id]),
             )
         )
     about = results.advice.drivers_of if results.advice is not None else driven_id(results)
     inputs = tuple(_ranged(one, points.drawn, project) for one in points.drawn)
+    inputs += (years.as_input(),) if years.several else ()
+    shown_years = years.shown(points.year)
     narrow = tuple(one.label for one in inputs if one.width_frac is not None and one.width_frac < 1.0)
     judged = 0 if hourly is None else len(next(iter(hourly.serves.values())))
     own = sum(one.basis == OWN for one in inputs)
     default = sum(one.basis == DEFAULT for one in inputs)
     return Ranges(
-        run_id=_run_id(results, points, count, seed, full),
+        run_id=_run_id(
+            results, points, count, seed, full, [run.weather for run in years.runs] if years.several else ()
+        ),
         draws=count,
         nested=NESTED_DRAWS,
         seed=seed,
@@ -233,13 +253,14 @@ def _put_together(results, model, points: _Points, energies, at_base, hourly, fu
         about_id=about,
         measure_next=() if about is None else _measure_next(points, effects, all_draws.money[about]),
         hourly=None if hourly is None else _hourly_check(results, all_draws, energies, hourly),
-        reoptimised=_reoptimised(results, model, points, energies) if full else (),
+        reoptimised=_reoptimised(results, years, points, energies) if full else (),
         service_draws=judged,
         own_frac=own / len(inputs) if inputs else 0.0,
         default_frac=default / len(inputs) if inputs else 0.0,
         narrow=narrow,
-        notes=_notes(inputs, narrow, judged, results),
+        notes=_notes(inputs, narrow, judged, results, shown_years),
         held=HELD,
+        years=shown_years,
     )
 
 
@@ -358,7 +379,7 @@ def _differences(results: Results, draws: _Money, run: _Money) -> tuple[Differen
 # --- drivers ----------------------------------------------------------------------------------
 
 
-def _effects(points: _Points) -> Effects:
+def _effects(points: _Points, years: Years) -> Effects:
     """Effects of all inputs on quantities (D K,) of the draws."""
     k = points.nested.shape[1]
     shares = {key: np.repeat(u, k) for key, u in points.shares.items()}
@@ -370,11 +391,25 @@ def _effects(points: _Points) -> Effects:
                 other.key for other in points.drawn if other.line.together == one.line.together and other is not one
             ]
             together[one.key] = others
-    return Effects(shares, together)
+    return Effects(shares, together, {YEAR: np.repeat(points.year, k)} if years.several else {})
 
 
-def _drivers(points: _Points, found) -> tuple[Driver, ...]:
+def _drivers(points: _Points, found, years: Years) -> tuple[Driver, ...]:
     out = []
+    of_year = found.get(YEAR)
+    if of_year is not None and of_year.share >= LEAST_SHARE:
+        out.append(
+            Driver(
+                key=YEAR,
+                label=LABEL,
+                low=years.names[0],
+                high=years.names[-1],
+                low_usd=of_year.low,
+                high_usd=of_year.high,
+                spread_frac=of_year.share,
+                basis=OWN,
+            )
+        )
     for one in points.drawn:
         effect = found.get(one.key)
         if effect is None or effect.share < LEAST_SHARE:
@@ -493,14 +528,14 @@ def _hourly_check(results: Results, draws: _Money, energies, hourly: HourlyDraws
     return HourlyCheck(draws=count, gap_frac=gaps, worst_frac=worst, worst_id=worst_id, gap_cost_frac=shares)
 
 
-def _reoptimised(results: Results, model: Model, points: _Points, energies) -> tuple[Reoptimised, ...]:
+def _reoptimised(results: Results, years: Years, points: _Points, energies) -> tuple[Reoptimised, ...]:
     """Options whose setpoints are searched for, searched anew in the first draws."""
     searching = [c for c in results.candidates if sat_strategy(c.candidate.sat).searches]
     count = min(REOPTIMISED_DRAWS, points.nested.shape[0])
     if not searching or not count:
         return ()
     some = taken(points.factors, slice(0, count))
-    anew = model.searched(some, [c.id for c in searching])
+    anew = years.searched(some, points.year[:count], [c.id for c in searching])
     out = []
     for c in searching:
         held = _saving(results, energies, c.id, count)
@@ -552,8 +587,8 @@ def _ranged(one: Drawn, drawn, project) -> RangedInput:
     )
 
 
-def _notes(inputs, narrow, judged: int, results: Results) -> tuple[str, ...]:
-    out = []
+def _notes(inputs, narrow, judged: int, results: Results, years: tuple[RangedYear, ...]) -> tuple[str, ...]:
+    out = [years_in_words(years)] if years else []
     if not judged:
         out.append(
             "Coarse: few draws, none of them hour by hour; options serve equally as in the run. --ranges makes many."
@@ -578,11 +613,12 @@ def _notes(inputs, narrow, judged: int, results: Results) -> tuple[str, ...]:
     return tuple(out)
 
 
-def _run_id(results: Results, points: _Points, count: int, seed: int, full: bool) -> str:
+def _run_id(results: Results, points: _Points, count: int, seed: int, full: bool, years: Sequence = ()) -> str:
     """Id of ranges from everything that they depend on."""
     text = repr(
         (
             results.run_id,
+            *([each.sha256 for each in years] if years else ()),
             count,
             NESTED_DRAWS,
             seed,

@@ -87,4 +87,5 @@ def _ranges(results: Results) -> dict | None:
         "narrow": list(ranges.narrow),
         "notes": list(ranges.notes),
         "held": ranges.held,
+        "weather_years": [asdict(each) for each in ranges.years],
     }

@@ -8,11 +8,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from ..inputs.range_items import DEFAULT as DEFAULT
+from ..inputs.range_items import EVIDENCED as EVIDENCED
+from ..inputs.range_items import STATED as STATED
+
 #: Word for what never comes, such as a payback without a saving.
 NEVER = "never"
 #: Where the range of an input is from (``RangedInput.basis``): the user's own, or the program's for an input that is a
 #: default, that was stated without evidence, or that was measured, trended, or read off a nameplate or drawing.
-OWN, DEFAULT, STATED, EVIDENCED = "own", "default", "stated", "evidenced"
+OWN = "own"
 #: What a drawn input is (``RangedInput.kind``).
 PHYSICS, SETPOINTS, PLANT, PRICES, COST, REALISATION, WEATHER = (
     "physics",
@@ -186,6 +190,35 @@ class RangedInput:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RangedYear:
+    """A weather year that draws were made in.
+
+    ``name`` · ``file`` name, ``station`` in words · ``own`` whether it is that of the run · ``mean_f`` outdoor air
+    [degF] · ``share_frac`` probability, ``draws`` made in it · ``cost_usd`` of the baseline, and ``saving_usd`` of each
+    option by id, in this year with every other input as in the run [USD/yr].
+    """
+
+    name: str
+    file: str
+    station: str
+    own: bool
+    mean_f: float
+    share_frac: float
+    draws: int
+    cost_usd: float
+    saving_usd: dict[str, float]
+
+
+def years_in_words(years: tuple[RangedYear, ...]) -> str:
+    """Which years took part in draws, in a sentence."""
+    parts = [
+        f"{one.name} ({one.file}, mean {one.mean_f:.1f} degF, {100.0 * one.share_frac:.0f} % of the draws)"
+        for one in years
+    ]
+    return f"Weather years: {', '.join(parts)}."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MeasureNext:
     """What to measure next, for the option that ``Ranges.about_id`` names.
 
@@ -241,7 +274,8 @@ class Ranges:
     is none · ``hourly`` and ``reoptimised``, None and empty in coarse ranges · ``service_draws`` judged hour by hour ·
     ``own_frac`` share of the drawn inputs whose range is the user's own, ``default_frac`` whose input is a default ·
     ``narrow`` labels of own ranges narrower than the program's · ``notes`` what a reader has to know, in sentences ·
-    ``held`` what is held in all draws, in words.
+    ``held`` what is held in all draws, in words · ``years`` of weather from the coldest to the warmest, empty where
+    draws are made in the run's alone.
     """
 
     run_id: str
@@ -262,6 +296,7 @@ class Ranges:
     narrow: tuple[str, ...]
     notes: tuple[str, ...]
     held: str
+    years: tuple[RangedYear, ...] = ()
 
     def __getitem__(self, option_id: str) -> OptionRange:
         for option in self.options:

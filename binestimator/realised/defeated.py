@@ -10,7 +10,7 @@ from binestimator.realised.compare import BIN_F
 from binestimator.realised.year import YearModel
 from binestimator.strategies.registry import dsp_strategy, sat_strategy
 from binestimator.strategies.tables import line
-from binestimator.trends.setpoints import DSP, SAT, Quantity
+from binestimator.trends.setpoint_tables import DSP, SAT, Quantity
 from binestimator.trends.study import TrendStudy
 from binestimator.trends.terminals import zone_requests
 

@@ -11,10 +11,12 @@ import numpy as np
 from binestimator import __version__
 from binestimator.inputs.problems import printable
 from binestimator.realised.compare import MOST_HELD
+from binestimator.realised.periods import PRECISION
 from binestimator.realised.plan import Expected, Weeks
+from binestimator.realised.planning import Plan
 from binestimator.realised.results_file import defeat_words, modelled_words
 from binestimator.realised.spread import Fit
-from binestimator.realised.study import PRECISION, Plan, Realised, Use
+from binestimator.realised.study import Realised, Use
 from binestimator.seal import UNSEALED
 from binestimator.trends.points import kinds
 from binestimator.trends.report import plain

@@ -11,6 +11,8 @@ the correction is taken as its standard uncertainty, since the model's windows a
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
 from binestimator.realised.hours import Hours
@@ -75,6 +77,7 @@ def season_deviation(year: Hours, x: np.ndarray, modelled: np.ndarray, hours: Ho
     return np.where(n[at] > 0.5, found, 0.0)
 
 
+@cache
 def _bell(count: int, width: float) -> np.ndarray:
     apart = np.abs(np.arange(count)[:, None] - np.arange(count))
     return np.exp(-0.5 * (np.minimum(apart, count - apart) / width) ** 2)

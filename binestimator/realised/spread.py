@@ -22,7 +22,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_solve_banded, cholesky_banded
 from scipy.special import stdtrit
 
 #: Pairs of parameters: correlation from day to day, and logit of the share of the variance that days have.
@@ -117,63 +116,90 @@ def fit_hours(x: np.ndarray, y: np.ndarray, day: np.ndarray) -> Fit:
     gaps = np.diff(days).astype(float)
     zx = np.zeros((len(days), p))
     np.add.at(zx, place, xs)
-    zy = np.bincount(place, ys, len(days))
-    xx, xy, yy = xs.T @ xs, xs.T @ ys, float(ys @ ys)
-    z = np.column_stack([zx, zy])
+    xx = xs.T @ xs
     # Coefficients are those of least squares, which are means of bins. Weights by days would rest on the course of
     # single days, in which warmth is also the time of day.
     inverse = np.linalg.inv(xx)
-    beta = inverse @ xy
+    beta = inverse @ (xs.T @ ys)
+    # What is left of them has the same likelihood, and no difference of large numbers in it.
+    left = ys - xs @ beta
+    xy, yy = xs.T @ left, float(left @ left)
+    z = np.column_stack([zx, np.bincount(place, left, len(days))])
     apart = np.abs(days[:, None] - days[None, :])
-    found, of_days = [], []
-    for rho in _RHO:
-        phi = rho**gaps
-        inner = 1.0 / (1.0 - phi**2)
-        main = np.ones(len(days))
-        main[1:] = inner
-        main[:-1] += phi**2 * inner
-        beside = -phi * inner
-        log_r = float(np.sum(np.log1p(-(phi**2))))
-        of_days.append(inverse @ (zx.T @ (rho**apart) @ zx) @ inverse)
-        for logit in _LOGIT:
-            ratio = np.exp(logit)  # variance of days over that of hours
-            band = np.zeros((2, len(days)))
-            band[0] = main / ratio + count
-            band[1, :-1] = beside / ratio
-            chol = cholesky_banded(band, lower=True)
-            solved = cho_solve_banded((chol, True), z)
-            a = xx - zx.T @ solved[:, :-1]
-            b = xy - zx.T @ solved[:, -1]
-            q = yy - float(zy @ solved[:, -1])
-            low = np.linalg.cholesky(a)
-            half = np.linalg.solve(low, b)
-            rest = max(q - float(half @ half), 1e-300)
-            log_v = 2.0 * float(np.log(chol[0]).sum()) + log_r + len(days) * logit
-            log_l = -0.5 * (log_v + 2.0 * float(np.log(np.diag(low)).sum()) + (n - p) * np.log(rest))
-            share = ratio / (1.0 + ratio)
-            # All shares alike beforehand: a step of the logit is a step of share (1 - share).
-            found.append((log_l + np.log(share * (1.0 - share)), rho, share, ratio, rest / (n - p)))
-    best = max(f[0] for f in found)
+    rho = np.repeat(_RHO, len(_LOGIT))  # (G,)
+    logit = np.tile(_LOGIT, len(_RHO))
+    ratio = np.exp(logit)  # variance of days over that of hours
+    zx_z, log_det = _within_days(z, count, gaps, rho, ratio)
+    a = xx - zx_z[:, :-1, :-1]
+    b = xy - zx_z[:, :-1, -1]
+    q = yy - zx_z[:, -1, -1]
+    low = np.linalg.cholesky(a)
+    half = np.linalg.solve(low, b[..., None])[..., 0]
+    rest = np.maximum(q - np.sum(half**2, axis=1), 1e-300)
+    log_v = log_det + len(days) * logit
+    log_a = 2.0 * np.log(np.diagonal(low, axis1=1, axis2=2)).sum(axis=1)
+    log_l = -0.5 * (log_v + log_a + (n - p) * np.log(rest))
+    share = ratio / (1.0 + ratio)
+    # All shares alike beforehand: a step of the logit is a step of share (1 - share).
+    log_l += np.log(share * (1.0 - share))
     spacing = np.gradient(_RHO)
-    weights = np.array([np.exp(f[0] - best) * spacing[k // len(_LOGIT)] / spacing.max() for k, f in enumerate(found)])
+    weights = np.exp(log_l - log_l.max()) * np.repeat(spacing / spacing.max(), len(_LOGIT))
     kept = np.flatnonzero(weights > _LEAST_WEIGHT)
-    weights = weights[kept]
-    _, rho_kept, share_kept, ratio_kept, rest_kept = np.array([found[k] for k in kept]).T
-    cov = np.array([v * (inverse + r * of_days[k // len(_LOGIT)]) for k, r, v in zip(kept, ratio_kept, rest_kept)])
+    weights, rest = weights[kept], rest[kept] / (n - p)
+    of_days = {r: inverse @ (zx.T @ (r**apart) @ zx) @ inverse for r in np.unique(rho[kept])}
+    cov = np.array([v * (inverse + k * of_days[r]) for r, k, v in zip(rho[kept], ratio[kept], rest)])
     residual = np.bincount(place, y - explained, len(days)) / count
     return Fit(
         weight=weights / weights.sum(),
         beta=beta,
         cov=cov,
-        rho=rho_kept,
-        day_frac=share_kept,
-        sigma=np.sqrt(rest_kept / (1.0 - share_kept)),
+        rho=rho[kept],
+        day_frac=share[kept],
+        sigma=np.sqrt(rest / (1.0 - share[kept])),
         dof=n - p,
         days=len(days),
         hours=n,
         size=size,
         cv_day=float(np.sqrt(np.average(residual**2, weights=count)) / size),
     )
+
+
+def _within_days(z, count, gaps, rho, ratio) -> tuple[np.ndarray, np.ndarray]:
+    """``Z' M^-1 Z`` of sums by day for each pair of parameters, and the logarithm of the determinant of what M is of.
+
+    Parameters
+    ----------
+    z : ndarray (D, k)
+        Sums by day.
+    count, gaps : ndarray (D,), (D - 1,)
+        Hours of each day, and days between one and the next.
+    rho, ratio : ndarray (G,)
+
+    Returns
+    -------
+    ndarray (G, k, k), ndarray (G,)
+
+    Notes
+    -----
+    M = T / ratio + diag(count), where T is the inverse of the correlation of days: three diagonals. All pairs take the
+    steps of ``M = L D L'`` together, day after day.
+    """
+    phi = rho[:, None] ** gaps  # (G, D - 1)
+    inner = 1.0 / (1.0 - phi**2)
+    main = np.ones((len(rho), len(count)))
+    main[:, 1:] = inner
+    main[:, :-1] += phi**2 * inner
+    main = main / ratio[:, None] + count
+    beside = -phi * inner / ratio[:, None]
+    pivot, solved = np.empty_like(main), np.empty((len(rho), len(count), z.shape[1]))
+    pivot[:, 0], solved[:, 0] = main[:, 0], z[0]
+    for k in range(1, len(count)):
+        step = beside[:, k - 1] / pivot[:, k - 1]
+        pivot[:, k] = main[:, k] - step * beside[:, k - 1]
+        solved[:, k] = z[k] - step[:, None] * solved[:, k - 1]
+    log_det = np.log(pivot).sum(axis=1) + np.log1p(-(phi**2)).sum(axis=1)
+    solved /= np.sqrt(pivot)[:, :, None]
+    return solved.transpose(0, 2, 1) @ solved, log_det
 
 
 def sizes_of(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:

@@ -1,8 +1,8 @@
-"""What was saved, or how long to measure: logs of both periods beside a project, all steps in order."""
+"""What was saved: logs of both periods beside a project, all steps in order."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,52 +13,33 @@ from binestimator.rates import prices_at
 from binestimator.realised.changes import Change, changes_between
 from binestimator.realised.compare import MOST_HELD, PART_WORDS, Compared, compare, part_of, terms_of
 from binestimator.realised.defeated import Defeat, defeats
-from binestimator.realised.hours import Hours, hours_of
-from binestimator.realised.plan import Spread, Weeks, plan_weeks, points_wanted, sampling
-from binestimator.realised.season import day_of_year
-from binestimator.realised.spread import fit_hours, interval
+from binestimator.realised.hours import Hours
+from binestimator.realised.plan import Weeks, plan_weeks
+from binestimator.realised.spread import interval
 from binestimator.realised.year import YearModel, at_setpoints, year_model
 from binestimator.trends.gather import Log
 from binestimator.trends.match import KEY as MATCH
 from binestimator.trends.match import compare_with_model
-from binestimator.trends.study import TrendStudy, study
+from binestimator.trends.study import TrendStudy
 
-#: Days with the fan running that each period needs: from fewer, what hangs together from day to day cannot be judged.
-#: Assumption: two working weeks.
-LEAST_DAYS = 10
-#: Share of the typical year's running hours that both periods must have between them. Assumption.
-LEAST_COVERED = 0.2
+from .periods import (
+    CONFIDENCE,
+    KINDS,
+    LEAST_COVERED,
+    LEAST_DAYS,
+    PRECISION,
+    Kind,
+    check_period,
+    days_of,
+    files_of,
+    logged,
+    period_hours,
+    spreads_of,
+    studied,
+)
+
 #: Measured and modelled energy before the work may differ by this factor before it is told. Assumption.
 _ALIKE = 1.3
-#: Confidence of ``interval_90``, and what is asked of a plan where nothing else is: half width over saving. Assumption.
-CONFIDENCE, PRECISION = 0.90, 0.5
-
-
-@dataclass(frozen=True, slots=True)
-class _Kind:
-    """Something that logs can measure: end use or load, what it is in hours of logs, fields of the model, moisture."""
-
-    key: str
-    label: str
-    unit: str
-    logged: tuple[str, ...]
-    rates: tuple[str, ...]
-    moist: bool = False
-
-
-_KINDS = (
-    _Kind("fan_kwh", "Fans", "kWh", ("fan_kw", "return_fan_kw"), ("fan_kw", "return_fan_kw")),
-    _Kind("cooling_kwh", "Cooling", "kWh", ("cooling_kw",), ("cooling_kw",), True),
-    _Kind("heating_kwh", "Electric heat", "kWh", ("heating_kw",), ("heating_kw",)),
-    _Kind(
-        "cooling_sensible_kbtu",
-        "Sensible cooling of the coil",
-        "kBtu",
-        ("cooling_sensible_kbtuh",),
-        ("cooling_sensible_kbtuh",),
-    ),
-    _Kind("reheat_kbtu", "Reheat of the terminals", "kBtu", ("reheat_kbtuh",), ("reheat_kbtuh",)),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,60 +154,6 @@ class Realised:
         return next(use for use in self.uses if use.key == key)
 
 
-# ---------------------------------------------------------------- logs
-
-
-def cut(log: Log, first: str | None = None, last: str | None = None) -> Log:
-    """The days of a log from ``first`` on and up to ``last``, both as dates and included."""
-    day = log.day
-    keep = np.ones(len(day), bool)
-    if first is not None:
-        keep &= day >= np.datetime64(first)
-    if last is not None:
-        keep &= day <= np.datetime64(last)
-    if not keep.any():
-        side = f"from {first}" if first is not None else f"up to {last}"
-        raise InputError(f"{_names(log)}: has no day {side}; expected a log of both sides of the change")
-    return replace(log, start=log.start[keep], values={key: v[keep] for key, v in log.values.items()})
-
-
-def _names(log: Log) -> str:
-    return ", ".join(dict.fromkeys(table.path.name for table in log.tables)) or "log"
-
-
-def _studied(log: Log, project: Project) -> TrendStudy:
-    index = project.fan.index_dsp_inwc or project.fan.design_dsp_inwc
-    limits = {zone.name: float(zone.max_cfm) for zone in project.zones if zone.max_cfm is not None}
-    return study(log, index, limits)
-
-
-def _checked(found: TrendStudy, words: str) -> None:
-    log = found.log
-    for missing, what in (
-        (log.get("oat") is None, "outdoor air temperature"),
-        (not found.running.by, "fan status, power, speed, airflow or duct pressure, by which running hours are told"),
-    ):
-        if missing:
-            raise InputError(
-                f"{_names(log)}: the log {words} lacks {what}; expected it among the points; see which "
-                "column was taken for "
-                "which point with: binestimator trends LOG.csv --draft-map MAP.toml"
-            )
-
-
-def _hours(found: TrendStudy, model: YearModel) -> Hours:
-    unit = model.sites[0].unit
-    pressure = model.sites[0].hourly.conditions.pressure_psia
-    hours = hours_of(found.log, found.running, model.calendar, pressure, unit.fan.arrangement == "draw_through")
-    kw, more = hours.values.get("fan_kw"), hours.values.get("return_fan_kw")
-    if kw is not None and more is not None:
-        return replace(hours, values={**hours.values, "_fans_kw": kw + more})
-    return hours
-
-
-# ---------------------------------------------------------------- realised
-
-
 def realised(project: Project, weather, option: str, before: Log, after: Log) -> Realised:
     """What was saved by an option that was put in place.
 
@@ -248,15 +175,15 @@ def realised(project: Project, weather, option: str, before: Log, after: Log) ->
     """
     if before.day[0] > after.day[-1]:
         raise InputError(
-            f"{_names(before)}: given with --before, begins on {before.day[0]}, after the last day of the "
+            f"{files_of(before)}: given with --before, begins on {before.day[0]}, after the last day of the "
             "log given with "
-            f"--after ({_names(after)}, {after.day[-1]}); exchange them"
+            f"--after ({files_of(after)}, {after.day[-1]}); exchange them"
         )
-    studies = _studied(before, project), _studied(after, project)
+    studies = studied(before, project), studied(after, project)
     for found, words in zip(studies, ("before", "after")):
-        _checked(found, words)
+        check_period(found, words)
     model = year_model(project, weather, option)
-    periods = _hours(studies[0], model), _hours(studies[1], model)
+    periods = period_hours(studies[0], model), period_hours(studies[1], model)
     measured, notes = _measured(model, periods, min(len(s.log.zones) for s in studies))
     gain = _gain(studies[0], model, weather)
     modelled, why = _modelled(model, periods, gain)
@@ -285,26 +212,16 @@ def realised(project: Project, weather, option: str, before: Log, after: Log) ->
 
 
 def _name_of(use: Use, periods) -> str:
-    kind = next(kind for kind in _KINDS if kind.key == use.key)
-    return _logged(kind, periods)[0] or ""
-
-
-def _logged(kind: _Kind, periods) -> tuple[str | None, tuple[str, ...]]:
-    """Name among the values of hours that both periods have, and the fields of the model that it is."""
-    have = lambda name: all(name in p.values and np.isfinite(p.values[name]).any() for p in periods)
-    if kind.key == "fan_kwh":
-        if have("_fans_kw"):
-            return "_fans_kw", kind.rates
-        return ("fan_kw", ("fan_kw",)) if have("fan_kw") else (None, ())
-    return (kind.logged[0], kind.rates) if have(kind.logged[0]) else (None, ())
+    kind = next(kind for kind in KINDS if kind.key == use.key)
+    return logged(kind, periods)[0] or ""
 
 
 def _measured(model: YearModel, periods, zones: int) -> tuple[list[Use], list[str]]:
     """What both logs measure; ``zones`` of the logs."""
     found, notes = [], []
     count = int(sum(zone.multiplier for zone in model.project.zones))
-    for kind in _KINDS:
-        name, rates = _logged(kind, periods)
+    for kind in KINDS:
+        name, rates = logged(kind, periods)
         if name is None:
             continue
         if kind.key == "reheat_kbtu" and zones < count:
@@ -318,7 +235,7 @@ def _measured(model: YearModel, periods, zones: int) -> tuple[list[Use], list[st
     return found, notes
 
 
-def _use(kind: _Kind, name: str, rates, model: YearModel, periods) -> Use:
+def _use(kind: Kind, name: str, rates, model: YearModel, periods) -> Use:
     year = model.hours
     notes = []
     label = kind.label
@@ -464,10 +381,6 @@ def _cost(model: YearModel, uses) -> tuple[float | None, float]:
     return total, claimed
 
 
-def _days_of(hours: Hours) -> np.ndarray:
-    return day_of_year(np.unique(hours.day))
-
-
 def _needed(model: YearModel, periods, main: Use | None) -> Weeks | None:
     """Further weeks after, or before and after, that would give a figure of the year within half of the claim."""
     if main is None:
@@ -475,14 +388,14 @@ def _needed(model: YearModel, periods, main: Use | None) -> Weeks | None:
     fine = main.interval_90_year is not None and _half(main.interval_90_year) <= PRECISION * abs(main.claimed_year)
     if fine or not main.claimed_year or main.missing_parts(model.hours):
         return None
-    kind = next(kind for kind in _KINDS if kind.key == main.key)
-    name, rates = _logged(kind, periods)
+    kind = next(kind for kind in KINDS if kind.key == main.key)
+    name, rates = logged(kind, periods)
     assert name is not None
-    spread = _spreads(periods, model.hours, name)
+    spread = spreads_of(periods, model.hours, name)
     if spread is None:
         return None
     modelled = tuple(np.asarray(sum(side[rate] for rate in rates)) for side in (model.before, model.after))
-    have = tuple(_days_of(p.measured(name)) for p in periods)
+    have = tuple(days_of(p.measured(name)) for p in periods)
     saving = float(np.sum(modelled[0] - modelled[1]))
     best, _ = plan_weeks(
         model.hours, (modelled[0], modelled[1]), (have[0], have[1]), spread, saving, CONFIDENCE, PRECISION
@@ -492,174 +405,3 @@ def _needed(model: YearModel, periods, main: Use | None) -> Weeks | None:
 
 def _half(ends: tuple[float, float]) -> float:
     return 0.5 * (ends[1] - ends[0])
-
-
-def _spreads(periods, year: Hours, name: str) -> tuple[Spread, Spread] | None:
-    """How days scatter in each period by itself; a period that tells nothing takes that of the other."""
-    found: list[Spread | None] = []
-    for p in periods:
-        p = p.measured(name)
-        terms = terms_of(p, p, year) if len(p) else None
-        if terms is None:
-            found.append(None)
-            continue
-        p = p.take(terms.inside(p))
-        x = terms.matrix(p)
-        few = len(np.unique(p.day)) < 5 or len(p) <= x.shape[1] + 5 or np.linalg.matrix_rank(x) < x.shape[1]
-        found.append(None if few else Spread.of(fit_hours(x, p.values[name], p.day)))
-    first, second = found[0] or found[1], found[1] or found[0]
-    return None if first is None or second is None else (first, second)
-
-
-# ---------------------------------------------------------------- plan
-
-
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """How to measure what a saving is.
-
-    Parameters
-    ----------
-    year : YearModel
-    label, unit : str
-        Of what is proven.
-    saving_frac : float
-        Of the energy before, that is expected.
-    confidence, precision : float
-    best : Weeks or None
-    table : tuple of Weeks
-    points : tuple of (kind, longest interval [min], why, in the log)
-    intervals : tuple of (minutes, share)
-        What coarser samples add to the scatter of hours.
-    spread : two Spread
-    have : two int
-        Days that there are.
-    start : int
-        Day of the year on which the next weeks begin.
-    """
-
-    year: YearModel
-    label: str
-    unit: str
-    before_year: float
-    saving_frac: float
-    confidence: float
-    precision: float
-    best: Weeks | None
-    table: tuple[Weeks, ...]
-    points: tuple[tuple[str, int, str, bool], ...]
-    intervals: tuple[tuple[int, float], ...]
-    spread: tuple[Spread, Spread]
-    have: tuple[int, int]
-    start: int
-    notes: tuple[str, ...] = field(default=())
-
-    @property
-    def longest_interval_min(self) -> int | None:
-        """The coarsest sampling that adds no more than a tenth to the scatter of hours."""
-        fine = [minutes for minutes, share in self.intervals if share <= 0.1]
-        return max(fine) if fine else None
-
-
-def plan_measurement(
-    project: Project,
-    weather,
-    option: str,
-    before: Log,
-    after: Log | None = None,
-    *,
-    saving_frac: float | None = None,
-    confidence: float = CONFIDENCE,
-    precision: float = PRECISION,
-    start: str | None = None,
-) -> Plan:
-    """Points, interval and weeks that prove a saving.
-
-    Parameters
-    ----------
-    project, weather, option
-        As for :func:`realised`.
-    before : Log
-        Of any days before the change.
-    after : Log, optional
-    saving_frac : float, optional
-        Of the energy before, that is to be proven; the claim where not given.
-    confidence, precision : float
-        Of the interval, and its half width over the saving.
-    start : str, optional
-        Date on which the next weeks can begin; the day after the last one measured where not given.
-
-    Raises
-    ------
-    InputError
-        The log lacks what everything goes by, or too few days to judge how they scatter.
-    """
-    logs = [before] if after is None else [before, after]
-    studies = [_studied(log, project) for log in logs]
-    for found, words in zip(studies, ("before", "after")):
-        _checked(found, words)
-    model = year_model(project, weather, option)
-    hours = [_hours(found, model) for found in studies]
-    both = (hours[0], hours[-1])
-    kind = next((kind for kind in _KINDS if _logged(kind, both)[0] is not None), None)
-    if kind is None:
-        raise InputError(
-            f"{_names(before)}: nothing that is to be proven is measured: no fan power, nor cooling by "
-            "power or by airflow "
-            "and temperatures; expected at least the power of the supply fan"
-        )
-    name, rates = _logged(kind, both)
-    assert name is not None
-    spread = _spreads(both, model.hours, name)
-    if spread is None:
-        raise InputError(
-            f"{_names(before)}: too few days with {kind.label.lower()} measured to see how they scatter; expected some "
-            f"{LEAST_DAYS} days with the fan running"
-        )
-    modelled = tuple(np.asarray(sum(side[rate] for rate in rates)) for side in (model.before, model.after))
-    total = float(np.sum(modelled[0]))
-    claim = float(np.sum(modelled[0] - modelled[1]))
-    notes = []
-    if saving_frac is None:
-        saving_frac = claim / total if total else 0.0
-        if saving_frac <= 0.0:
-            notes.append(
-                f"the claim saves no {kind.label.lower()}: what is proven then is that it takes no more; "
-                "give what is to be "
-                "told with --saving"
-            )
-    goal = saving_frac * total
-    have = (_days_of(hours[0].measured(name)), np.zeros(0, int))
-    if after is not None:
-        have = have[0], _days_of(hours[1].measured(name))
-    last = have[1] if len(have[1]) else have[0]
-    begin = int(last[-1]) + 1 if start is None else int(day_of_year(np.array([np.datetime64(start).astype(int)]))[0])
-    best, table = plan_weeks(
-        model.hours, (modelled[0], modelled[1]), have, spread, goal, confidence, precision, start=begin,
-        more_before=after is None,
-    )  # fmt: skip
-    log = studies[0].log
-    point = {"fan_kwh": "supply_fan_power", "cooling_kwh": "cooling_power", "heating_kwh": "heating_power"}.get(
-        kind.key
-    )
-    values = None if point is None else log.get(point)
-    intervals = [] if values is None else sampling(values, studies[0].running.on, log.step_s, spread[0])
-    known = {key.partition("@")[0] for key in log.values}
-    wanted = [(p, m, why, p in known) for p, m, why in points_wanted(model.option)]
-    return Plan(
-        year=model,
-        label=kind.label,
-        unit=kind.unit,
-        before_year=total,
-        saving_frac=saving_frac,
-        confidence=confidence,
-        precision=precision,
-        best=best,
-        table=tuple(table),
-        points=tuple(wanted),
-        intervals=tuple(intervals),
-        spread=spread,
-        have=(len(have[0]), len(have[1])),
-        start=begin % 365,
-        notes=tuple(notes),
-    )

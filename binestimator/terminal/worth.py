@@ -100,7 +100,7 @@ def _range_width(key: str) -> int:
 
 
 def _range_table(results) -> list[str]:
-    from binestimator.ranges.results import sensible
+    from binestimator.ranges.results import sensible, years_in_words
 
     ranges = results.ranges
     others = [option for option in ranges.options if option.id != results.baseline_id]
@@ -139,7 +139,8 @@ def _range_table(results) -> list[str]:
         f"service. Pays back: within the owner's limit of {limit:g} yr, after the incentive",
         "Ranges    ",
     )
-    return [*introduction, "", heads.rstrip(), units.rstrip(), "-" * len(heads), *rows]
+    years = wrapped(years_in_words(ranges.years), "  years   ") if ranges.years else []
+    return [*introduction, *years, "", heads.rstrip(), units.rstrip(), "-" * len(heads), *rows]
 
 
 def advice_lines(results) -> list[str]:

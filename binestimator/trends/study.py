@@ -14,7 +14,8 @@ from binestimator.trends.outdoor_air import outdoor_air_findings
 from binestimator.trends.point_map import PointMap, Source, check_map, draft, sources
 from binestimator.trends.quality import PointQuality, contradictions, leave_out_stuck, quality_of
 from binestimator.trends.running import Running, find_running, operating_hours
-from binestimator.trends.setpoints import DSP, SAT, setpoint_findings
+from binestimator.trends.setpoint_tables import DSP, SAT
+from binestimator.trends.setpoints import setpoint_findings
 from binestimator.trends.tables import Table, look
 from binestimator.trends.terminals import terminal_findings
 

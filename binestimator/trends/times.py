@@ -14,6 +14,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -43,6 +44,8 @@ _EPOCH = datetime.datetime(1970, 1, 1)
 #: Range of years that a log can be of, in seconds.
 _FIRST, _LAST = 631152000, 4102444800  # 1990 to 2100
 _SERIAL = (32874.0, 73051.0)  # the same in days of a spreadsheet
+#: Stamps that are remembered: those of the lines that are looked at come several times.
+_STAMPS_KEPT = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +87,7 @@ class TimeForm:
         return f"{self.order}{zone} ({self.reason})"
 
 
+@lru_cache(maxsize=_STAMPS_KEPT)
 def is_stamp(text: str) -> bool:
     """Whether a text is a date, with or without a time of day."""
     match = _STAMP.fullmatch(text[:60]) if 6 <= len(text) <= 60 else None
@@ -210,6 +214,7 @@ def _pattern(match: re.Match, order: str) -> str:
     return f"{date}{match['join']}{clock}"
 
 
+@lru_cache(maxsize=_STAMPS_KEPT)
 def seconds_of(text: str, order: str) -> float | None:
     """Wall-clock seconds since 1970 of one stamp, an offset left out of account; None where it cannot be read."""
     match = _STAMP.fullmatch(text[:60])

@@ -73,9 +73,11 @@ def table_of(path, sheet, records, windows, delimiter, encoding, date_order) -> 
         raise InputError(
             f"{where}: {width:,} columns; at most {MOST_COLUMNS:,} are read; export fewer points at a time"
         )
-    real_dates = [
-        any(isinstance(r[k], (datetime.datetime, datetime.date)) for r in records if k < len(r)) for k in range(width)
-    ]
+    real_dates = [False] * width
+    for record in records:
+        for k, cell in enumerate(record[:width]):
+            if type(cell) is not str and isinstance(cell, (datetime.datetime, datetime.date)):
+                real_dates[k] = True
     head = [[text_of(cell) for cell in record] + [""] * (width - len(record)) for record in records]
     later = head[min(len(head) // 4, 25) :][:HEAD_RECORDS]
     time_places, dates_only, clocks = _time_columns(head, later, width)

@@ -243,6 +243,8 @@ def sheet_rows(path: Path, sheet: str) -> Iterator[tuple]:
 
 
 def text_of(cell: object) -> str:
+    if isinstance(cell, str):
+        return cell.strip()
     import datetime
 
     if isinstance(cell, (datetime.datetime, datetime.date)):

@@ -127,8 +127,9 @@ def records_of(text: str, delimiter: str) -> list[list[str]]:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     try:
         for record in reader:
-            if any(cell.strip() for cell in record):
-                found.append([cell.strip() for cell in record])
+            bare = [cell.strip() for cell in record]
+            if any(bare):
+                found.append(bare)
     except csv.Error:
         pass  # a field of more than 131,072 characters: what came before is enough to judge by
     return found

@@ -17,6 +17,7 @@ from ..figures import drawn, in_percent, number_of
 from ..formats import INK, LAGOON, NUMBERS, OCHRE, SLATE, currency_name
 from ..page import Work, height_of, lines_of, title
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet, column_name, quoted
+from .range_years import write_years
 
 _NUMBER_WIDTH = 4.0
 # Columns of the table after number and name of the option: heading, width in characters.
@@ -117,6 +118,7 @@ def write(work: Work, sheet: Sheet) -> None:
     row = _charts(work, sheet, row, widths, _CHART_POINTS[1] if breaks else min(left_points, _CHART_POINTS[1]))
     if not breaks:
         breaks = [row]
+    row = write_years(work, sheet, row, lambda first, end: room(widths[first : end + 1]) - 0.5)
     row = _inputs(work, sheet, row, widths)
     sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=last, breaks=breaks)
 

@@ -1,0 +1,203 @@
+"""Weather years that draws are made in: the run's own, and others that the project names.
+
+Another year is an estimate of its own, with rows chosen in it, nights, demand and tiers of it, and the run's sizes;
+setpoints that a strategy searches for are found in it. Draws in it are further rows of these.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from ..errors import InputError
+from ..estimate import estimate
+from ..inputs.weather_years import shares_of
+from ..results import Results
+from .draw import Factors, taken
+from .energies import Energies, Model
+from .hourly import HourlyDraws, Hours
+from .lines import Drawn
+from .results import OWN, WEATHER, RangedInput, RangedYear
+
+#: Key of the year among the drawn inputs, and its label.
+YEAR = "weather_year"
+LABEL = "Weather year"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Years:
+    """Weather years from the coldest to the warmest, with what draws in each are evaluated with.
+
+    ``names`` · ``shares`` probabilities (Y,) · ``own`` place of the run's own year · ``runs`` the estimate in each ·
+    ``models`` of these.
+    """
+
+    names: tuple[str, ...]
+    shares: np.ndarray
+    own: int
+    runs: tuple[Results, ...]
+    models: tuple[Model, ...]
+
+    @classmethod
+    def of(cls, results: Results, drawn: tuple[Drawn, ...], others: Sequence = ()) -> Years:
+        """Years of a run.
+
+        Parameters
+        ----------
+        results : Results
+        drawn : tuple of Drawn
+        others : sequence of Weather
+            Of ``steps.weather_years_of``, in the order of the project's terms.
+
+        Raises
+        ------
+        InputError
+            Not one weather for each of the years that the project names.
+        """
+        records = results.project.terms.weather_years
+        if len(others) != len(records):
+            raise InputError(
+                f"weather_year: the project names {len(records)} other years; got {len(others)}; expected the "
+                "weather of each, as steps.weather_years_of(project, weather) reads it"
+            )
+        first = Model(results, drawn)
+        runs, models = [results], [first]
+        for weather in others:
+            run = estimate(results.project, weather, sizes=results.held.sizes)
+            runs.append(run)
+            # Sizes of a draw follow from the design hours of the run's own year: the building stands.
+            models.append(Model(run, drawn, first))
+        order = sorted(range(len(runs)), key=lambda k: _mean_f(runs[k]))
+        return cls(
+            names=tuple(["own year", *(one.name for one in records)][k] for k in order),
+            shares=np.array(shares_of(records))[order],
+            own=order.index(0),
+            runs=tuple(runs[k] for k in order),
+            models=tuple(models[k] for k in order),
+        )
+
+    @property
+    def several(self) -> bool:
+        """Whether draws are made in more than one year."""
+        return len(self.runs) > 1
+
+    def drawn(self, u) -> np.ndarray:
+        """Places of the years of draws from points in [0, 1). (D,) of int"""
+        return np.searchsorted(np.cumsum(self.shares)[:-1], u, side="right")
+
+    # --- draws, each in its year ---------------------------------------------------------------
+
+    def on_rows(
+        self, factors: Factors, year: np.ndarray, progress: Callable[[float], None] | None = None
+    ) -> dict[str, Energies]:
+        """Energies of all options by id, in all draws. As ``Model.on_rows``"""
+        tell, done = progress or (lambda share: None), 0
+
+        def found(model: Model, index: np.ndarray) -> dict[str, Energies]:
+            nonlocal done
+            part = partial(_part, tell, done / len(year), len(index) / len(year))
+            done += len(index)
+            return model.on_rows(taken(factors, index), part)
+
+        return self._joined(year, found)
+
+    def searched(self, factors: Factors, year: np.ndarray, ids: Sequence[str]) -> dict[str, Energies]:
+        """Energies of options whose setpoints are searched for anew in each draw. As ``Model.searched``"""
+        return self._joined(year, lambda model, index: model.searched(taken(factors, index), ids))
+
+    def hour_by_hour(
+        self, factors: Factors, year: np.ndarray, whole: int, progress: Callable[[float], None]
+    ) -> HourlyDraws:
+        """Draws hour by hour, the first ``whole`` of them in all hours. As ``Hours.draws``"""
+        places = self._places(year)
+        found, done = {}, 0
+        for k, index in places.items():
+            part = partial(_part, progress, done / len(year), len(index) / len(year))
+            whole_here = max(int((index < whole).sum()), 1)
+            found[k] = Hours(self.models[k]).draws(taken(factors, index), len(index), whole_here, part)
+            done += len(index)
+        ids = list(self.runs[0].runs)
+        first = {k: index[index < whole] for k, index in places.items() if index[0] < whole}
+        energies = {
+            id_: _in_order(first, {k: found[k].energies[id_].take(slice(0, len(first[k]))) for k in first})
+            for id_ in ids
+        }
+        serves = {}
+        for id_ in ids:
+            serves[id_] = np.zeros(len(year), dtype=bool)
+            for k, index in places.items():
+                serves[id_][index] = found[k].serves[id_]
+        return HourlyDraws(energies=energies, serves=serves)
+
+    def _places(self, year: np.ndarray) -> dict[int, np.ndarray]:
+        """Draws of each year that has any."""
+        return {k: np.flatnonzero(year == k) for k in range(len(self.runs)) if (year == k).any()}
+
+    def _joined(self, year, found: Callable[[Model, np.ndarray], dict[str, Energies]]) -> dict[str, Energies]:
+        places = self._places(year)
+        each = {k: found(self.models[k], index) for k, index in places.items()}
+        return {
+            id_: _in_order(places, {k: energies[id_] for k, energies in each.items()})
+            for id_ in next(iter(each.values()))
+        }
+
+    # --- what is shown of them -----------------------------------------------------------------
+
+    def shown(self, year: np.ndarray) -> tuple[RangedYear, ...]:
+        """Records of the years, where there are several."""
+        if not self.several:
+            return ()
+        return tuple(
+            RangedYear(
+                name=name,
+                file=run.weather.file_name,
+                station=run.weather.name,
+                own=k == self.own,
+                mean_f=_mean_f(run),
+                share_frac=float(share),
+                draws=int((year == k).sum()),
+                cost_usd=run.baseline.annual["cost_usd"],
+                saving_usd={c.id: c.saving["cost_usd"] for c in run.candidates},
+            )
+            for k, (name, share, run) in enumerate(zip(self.names, self.shares, self.runs, strict=True))
+        )
+
+    def as_input(self) -> RangedInput:
+        """The year among the inputs that were drawn."""
+        cumulative = np.cumsum(self.shares)
+        at = lambda share: self.names[int(np.searchsorted(cumulative[:-1], share, side="right"))]
+        return RangedInput(
+            key=YEAR,
+            label=LABEL,
+            kind=WEATHER,
+            paths=(),
+            low=self.names[0],
+            base=self.names[self.own],
+            high=self.names[-1],
+            p10=at(0.1),
+            p90=at(0.9),
+            distribution="; ".join(
+                f"{name} {100.0 * share:.0f} %" for name, share in zip(self.names, self.shares, strict=True)
+            ),
+            basis=OWN,
+            status="",
+            source="weather files of the project",
+        )
+
+
+def _part(tell: Callable[[float], None], before: float, mine: float, share: float) -> None:
+    """Tell the share that is done of the whole, from the share of one year's part."""
+    tell(before + share * mine)
+
+
+def _mean_f(run: Results) -> float:
+    return float(run.weather.frame["oat_f"].mean())
+
+
+def _in_order(places: Mapping[int, np.ndarray], found: Mapping[int, Energies]) -> Energies:
+    """Draws of several years back in their order."""
+    order = np.argsort(np.concatenate([places[k] for k in places]), kind="stable")
+    return Energies.joined([found[k] for k in places]).take(order)
