@@ -34,7 +34,11 @@ def run(project):
 
 def project_with(candidates, **changes):
     return project_of(
-        project={"default_candidates": False}, bins={"rows": "mean"}, as_run=SHORT_PIECES, candidate=candidates, **changes
+        project={"default_candidates": False},
+        bins={"rows": "mean"},
+        as_run=SHORT_PIECES,
+        candidate=candidates,
+        **changes,
     )
 
 
@@ -105,7 +109,7 @@ def test_an_option_too_warm_is_told_with_zone_time_and_what_acts_on_it():
 
 @pytest.mark.crosscheck
 def test_options_start_where_rooms_get_most_as_their_first_remedy():
-    """The same project with these start values as inputs, estimated and run anew, saves and serves as the remedy says."""
+    """The same project with these start values as inputs, estimated and run anew: saving and service of the remedy."""
     results = warm()
     option = results["sat_demand_dsp_demand"]
     starts = start_values(results, option.candidate)

@@ -265,6 +265,7 @@ def _as_run(results: Results, candidate_id: str) -> dict | None:
         **run.annual,
         "with_room_heat": run.with_room_heat,
         "saving": run.saving,
+        "saving_pct": dict(zip(("at_rest", "corrected", "as_run"), _points(results, candidate_id), strict=True)),
         "share_of_bound": results.share_of_bound_as_run(candidate_id),
         "service": None if run.equal_service is None else asdict(run.equal_service),
         "warm": None if run.warm is None else asdict(run.warm),
@@ -273,6 +274,12 @@ def _as_run(results: Results, candidate_id: str) -> dict | None:
             {"zone": name, **{key: values[k] for key, values in run.zones.items()}} for k, name in enumerate(zones)
         ],
     }
+
+
+def _points(results: Results, candidate_id: str) -> tuple[float, float, float]:
+    """Saving at rest, corrected by room heat and as run. [%]"""
+    rest, run = results.as_run_points(candidate_id)
+    return rest, results.as_run_corrected_points(candidate_id), run
 
 
 def _indicator(found: Indicator) -> dict:

@@ -181,6 +181,11 @@ class Results:
         found = self._runs()[candidate_id] if self.ranked_by == AS_RUN else self[candidate_id]
         return found.saving["cost_usd"]
 
+    def as_run_corrected_points(self, candidate_id: str) -> float:
+        """Saving of a candidate in % with rooms at rest that release the heat which they stored as run: the closed form
+        of the bins, corrected by what room mass changes."""
+        return self.as_run_points(candidate_id)[0] + self.as_run_causes(candidate_id)[0]
+
     def as_run_causes(self, candidate_id: str) -> tuple[float, float]:
         """What lies between both savings of :meth:`as_run_points`: heat that rooms store, and loops. [points]"""
         rest, run = self.as_run_points(candidate_id)

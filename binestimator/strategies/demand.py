@@ -286,11 +286,12 @@ def settled_together_f(rows: SatRows, record, top_f):
     sat = settled_sat_f(unit, loads, ignored, low, top_f)
     if rows.held_pulled_f is not None:
         return sat, rows.held_pulled_f
-    if rows.held_dsp_inwc is None:
+    held = rows.held_dsp_inwc
+    if held is None:
         of_rows = lambda at: (unit.take(at),) if unit.by_row else ()
         dsp_at = lambda at, sat: rows.dsp_of_sat(rows.conditions.take(at), loads.take(at), sat, *of_rows(at))
     else:
-        dsp_at = lambda at, sat: rows.held_dsp_inwc[at]
+        dsp_at = lambda at, sat: held[at]
     return sat, colder_for_starved_f(unit, loads, ignored, low, top_f, sat, dsp_at)
 
 

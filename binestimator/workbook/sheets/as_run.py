@@ -20,6 +20,7 @@ _TABLES_ROW = _CHARTS_ROW + 3 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
 _SHARES = ("Share of perfect resets at rest, %", "Share of perfect resets as run, %")
 _SAVING_HEADS = (
     "At rest, %",
+    "At rest corrected by room heat, %",
     "As run, %",
     "Difference, points",
     "By room heat, points",
@@ -80,6 +81,7 @@ def write(work: Work, sheet: Sheet) -> None:
         [money_words(head) for head in _SAVING_HEADS],
         [
             [rest for rest, _ in points],
+            [results.as_run_corrected_points(c.id) for c in options],
             [run for _, run in points],
             [run - rest for rest, run in points],
             *([cause[k] for cause in causes] for k in (0, 1)),
