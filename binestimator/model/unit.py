@@ -171,9 +171,11 @@ class Unit:
             return self
         return with_fields(self, {path: rows_of(field_of(self, path), index) for path in paths})
 
-    def without_rows_of(self, paths) -> Unit:
-        """The unit for functions that do not read these fields, which :meth:`take` then leaves as they are."""
-        return replace(self, by_row=tuple(path for path in self.by_row if path not in paths))
+    def without(self, paths) -> Unit:
+        """The unit for functions that do not read these fields, which take memory where they differ by row."""
+        gone = [path for path in self.by_row if path in paths]
+        unit = with_fields(self, dict.fromkeys(gone, np.nan))
+        return replace(unit, by_row=tuple(path for path in self.by_row if path not in gone))
 
 
 def rows_of(values: np.ndarray, index) -> np.ndarray:

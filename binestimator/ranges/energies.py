@@ -229,11 +229,14 @@ class Model:
 ONLY_IN_LOADS = (
     "zones.aperture_ft2", "zones.roof_ft2_eq", "zones.ua_btuh_f", "zones.infiltration_cfm", "zones.min_cfm",
     "zones.min_unoccupied_cfm", "zones.cool_unoccupied_f", "zones.heat_unoccupied_f", "groups.lights_btuh_ft2",
-    "groups.equipment_btuh_ft2", "groups.people_sensible_btuh", "groups.people_latent_btuh",
+    "zones.gain_multiplier", "groups.equipment_btuh_ft2", "groups.people_sensible_btuh", "groups.people_latent_btuh",
 )  # fmt: skip
-#: What loads, and what zones make of them at a supply temperature and a duct pressure, go by beside zones and groups.
+#: What else than zones and groups is read by loads, by zones at a supply temperature, and by the setpoint of duct
+#: pressure that a strategy has there: all that loads keep.
 _BESIDE_ZONES = (
-    "air_handler.duct_gain_f", "air_handler.latent_extra_btuh", "index_dsp_inwc", "room_setpoints"
+    "air_handler.duct_gain_f", "air_handler.latent_extra_btuh", "index_dsp_inwc", "room_setpoints", "design_cfm",
+    "found.dsp_factor", "limits.damper_exponent", "limits.damper_open_pct", "limits.damper_release_pct",
+    "limits.loop_ask_pct", "limits.loop_release_pct",
 )  # fmt: skip
 
 
@@ -291,7 +294,7 @@ class SharedRows:
             rows = Rows(conditions=drawn, running=np.arange(len(drawn)), on=drawn, kept=loads)
             known = DrawnRows(rows=rows, on=on, count=draws.count)
             self._found.append((draws, on, known))
-        return unit.without_rows_of(ONLY_IN_LOADS), known
+        return unit.without(ONLY_IN_LOADS), known
 
     def hours(self, draws: Draws, hours: Conditions) -> tuple[Unit, DrawnRows]:
         """The same of the running ones among hours; one draw alone has an ordinary unit."""
