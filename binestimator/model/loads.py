@@ -178,7 +178,7 @@ def zone_loads(unit: Unit, conditions) -> ZoneLoads:
     cool_occupied, heat_occupied = occupied_setpoints_f(unit, conditions.oat_f)
     cool = zones.cool_unoccupied_f + occupied * (cool_occupied - zones.cool_unoccupied_f)
     heat = zones.heat_unoccupied_f + occupied * (heat_occupied - zones.heat_unoccupied_f)
-    minimum = zones.min_unoccupied_cfm + occupied * (zones.min_cfm - zones.min_unoccupied_cfm)
+    minimum = minimum_flow_cfm(unit, occupied)
     oat = conditions.oat_f[:, None]
 
     weighted = people_full * zones.multiplier
@@ -205,6 +205,12 @@ def zone_loads(unit: Unit, conditions) -> ZoneLoads:
     )
 
 
+def minimum_flow_cfm(unit: Unit, occupied):
+    """Minimum airflow in force, of zones that are occupied (R, Z) or not. (R, Z) [cfm]"""
+    zones = unit.zones
+    return zones.min_unoccupied_cfm + occupied * (zones.min_cfm - zones.min_unoccupied_cfm)
+
+
 def _by_group(group, weights, count: int):
     """Sums of zones by group. (G,), or (R, G) of weights by row"""
     if weights.ndim == 1:
@@ -218,5 +224,8 @@ def _of_groups(by_row, of_group):
 
 
 def _sun_btuh(sun, aperture):
-    """Sun through the glass of zones (Z, 4), or (R, Z, 4) where it differs by row. (R, Z) [Btu/h]"""
-    return sun @ aperture.T if aperture.ndim == 2 else np.einsum("rs,rzs->rz", sun, aperture)
+    """Sun through the glass of zones (Z, 4), or (D, Z, 4) of draws that follow one another. (R, Z) [Btu/h]"""
+    if aperture.ndim == 2:
+        return sun @ aperture.T
+    draws, zones, facades = aperture.shape
+    return (sun.reshape(draws, -1, facades) @ aperture.transpose(0, 2, 1)).reshape(len(sun), zones)
