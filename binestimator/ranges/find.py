@@ -49,7 +49,7 @@ from .years import LABEL, YEAR, Years
 #: Draws of the model: coarse, which every run has, and full.
 COARSE_DRAWS, FULL_DRAWS = 128, 2048
 #: Draws of prices, plant efficiencies, cost and realisation nested in each.
-NESTED_DRAWS = 8
+NESTED_DRAWS = 16
 #: Draws that full ranges repeat in all hours of the year: for service, and to be set beside the rows.
 SERVICE_DRAWS = 208
 #: Draws in which strategies that search do so anew.
