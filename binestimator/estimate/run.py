@@ -50,7 +50,7 @@ from .rows import Part
 from .running import annual_figures, cheapest_night, night_totals, nights_of, run_parts
 from .sites import Site, Sites
 from .sizing import size_list, size_unit
-from .tariff import add_charges, by_rate_period, charges_of, cost_by_source_usd, with_charges
+from .tariff import add_charges, by_rate_period, charges_of, cost_by_source_usd, priced_amounts, with_charges
 
 
 def make_run_id(project: Project, weather: Weather) -> str:
@@ -211,6 +211,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None, sizes
                 night=totals[id_],
                 site=site.key,
                 pulled_f=pulled[id_],
+                hourly={**priced_amounts(energies[id_]), "cooling_kwh": energies[id_]["cooling_kwh"]},
             )
             for id_, (site, _, parts) in runs.items()
         },
