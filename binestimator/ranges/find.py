@@ -621,7 +621,7 @@ def _ranged(one: Drawn, drawn, project) -> RangedInput:
 
 
 def _notes(inputs, narrow, judged: int, results: Results, years: tuple[RangedYear, ...]) -> tuple[str, ...]:
-    out = [years_in_words(years)] if years else []
+    out = [f"Weather years: {years_in_words(years)}."] if years else []
     if not judged:
         out.append(
             "Coarse: few draws, none of them hour by hour; options serve equally as in the run. --ranges makes many."

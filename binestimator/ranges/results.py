@@ -213,12 +213,12 @@ class RangedYear:
 
 
 def years_in_words(years: tuple[RangedYear, ...]) -> str:
-    """Which years took part in draws, in a sentence."""
+    """Which years took part in draws."""
     parts = [
         f"{one.name} ({one.file}, mean {one.mean_f:.1f} degF, {100.0 * one.share_frac:.0f} % of the draws)"
         for one in years
     ]
-    return f"Weather years: {', '.join(parts)}."
+    return ", ".join(parts)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
