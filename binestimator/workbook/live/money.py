@@ -381,7 +381,7 @@ class _Writer:
             values[name] = limits[name] if value is None else float(value)
             row = self.head(
                 f"rule.{n}.{name}",
-                f"{rule.name}: {fields[name].label.lower()}",
+                f"{rule.name}: {fields[name].label[0].lower()}{fields[name].label[1:]}",
                 fields[name].unit,
                 fields[name].description,
             )
