@@ -7,6 +7,7 @@ from dataclasses import replace
 from ..end_uses import END_USES
 from ..results import AsRun, Check, Results, Sought
 from ..strategies.registry import dsp_strategy, sat_strategy
+from .warm import warm_of
 
 # Savings of resets by demand agree within this. [points of the baseline's energy cost]
 SAVING_POINTS = 0.5
@@ -20,6 +21,8 @@ SOURCE = "own simulation at time steps of requests that latch, rooms with mass a
 
 def with_as_run(results: Results, found: dict[str, AsRun]) -> Results:
     """The same results with the candidates as run, and the checks of savings by demand against them."""
+    base, names = found[results.baseline_id], results.unit.zones.names
+    found = {id_: replace(run, warm=warm_of(run, base, names)) for id_, run in found.items()}
     results = replace(results, as_run=found)
     return replace(results, checks=(*results.checks, *_checks(results), *_sought(results)))
 
