@@ -266,6 +266,7 @@ class _Asked:
 
 def _asked(project, unit: Unit, rows, threads: int) -> _Asked:
     """The model's answers to all reference settings in rows that are worked on at once."""
+    unit = replace(unit, counts=False)  # costs are asked for alone
     moving = moving_sats_f(project, unit, rows)
     settings = reference_settings(project, unit, rows, moving)
     # At one pressure strategy rows that float end at the same temperature whatever the setpoint.

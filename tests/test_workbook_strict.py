@@ -113,8 +113,9 @@ def test_private_parts_of_the_spreadsheet_library_that_are_used_are_there():
         return list(inspect.signature(function).parameters)[1:]
 
     sheet = worksheet.Worksheet
-    for name in ("_write_rows", "_calculate_spans", "_assemble_xml_file"):
+    for name in ("_write_rows", "_assemble_xml_file"):
         assert arguments(getattr(sheet, name)) == []
+    assert arguments(sheet._write_row)[:2] == arguments(sheet._write_empty_row)[:2] == ["row", "spans"]
     assert arguments(sheet._write_cell) == ["row", "col", "cell"]
     assert arguments(sheet._check_dimensions)[:2] == ["row", "col"]
     assert arguments(sheet._prepare_formula)[0] == "formula"
@@ -130,7 +131,8 @@ def test_private_parts_of_the_spreadsheet_library_that_are_used_are_there():
     made = book.add_worksheet("S", sheet)
     made.write_string(3, 2, "text")
     assert type(made.table[3][2]) is worksheet.CellStringTuple
-    assert {"str_table", "dim_colmax", "print_area_range"} <= set(vars(made))
+    assert {"str_table", "dim_rowmin", "dim_rowmax", "dim_colmax", "print_area_range", "comments"} <= set(vars(made))
+    assert {"row_info", "set_rows"} & set(vars(made))
     assert packager.Packager().filenames == []
 
 

@@ -53,4 +53,9 @@ def principal(values):
 
 def leading(values, count):
     """Rows of values along their ``count`` strongest directions, about zero."""
-    return values @ signs_fixed(np.linalg.eigh(values.T @ values)[1][:, ::-1][:, :count])
+    # Of a year, more than half of the hours may cost nothing whatever the setting.
+    live = values.any(axis=1)
+    some = values[live]
+    out = np.zeros((len(values), min(count, values.shape[1])))
+    out[live] = some @ signs_fixed(np.linalg.eigh(some.T @ some)[1][:, ::-1][:, :count])
+    return out

@@ -85,7 +85,7 @@ def select(scores, moments, group_id, hours, period, likely, limit, least_penalt
             own = np.flatnonzero(part[group_id])
             chosen = np.flatnonzero(part[group_id[index]])
             stay, moved = index[chosen], weights[chosen]
-            np.add.at(residual_target, period[own], hours[own, None] * scores[own])
+            _add_by_period(residual_target, period[own], hours[own], scores[own])
             if len(chosen) > part_limit:
                 keep, moved = _eliminate(
                     np.searchsorted(own, stay),
@@ -100,12 +100,19 @@ def select(scores, moments, group_id, hours, period, likely, limit, least_penalt
                     least_penalty,
                 )
                 stay = stay[keep]
-            np.subtract.at(residual_target, period[stay], moved[:, None] * scores[stay])
+            _add_by_period(residual_target, period[stay], -moved, scores[stay])
             kept.append((stay, moved))
         index, weights = (np.concatenate(arrays) for arrays in zip(*kept))
         order = np.argsort(index)
         index, weights = index[order], weights[order]
     return _polish(index, weights, moments, group_id, hours)
+
+
+def _add_by_period(totals, period, weights, scores):
+    """Add weighted scores (n, directions) to the totals of their rate periods (P, directions), in place."""
+    for k in range(len(totals)):
+        own = period == k
+        totals[k] += weights[own] @ scores[own]
 
 
 def _parts(group_id, group, moments, limit):

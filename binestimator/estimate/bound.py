@@ -9,6 +9,7 @@ import numpy as np
 from ..model.air_handler import required_oa_cfm
 from ..model.system import evaluate, heating_enabled
 from ..model.terminals import requested_flow_cfm
+from ..model.trials import states_at
 from ..moist_air import humidity_ratio_from_dewpoint
 from ..results import EqualService
 from ..service import Yardstick, judge, rises, service_figures
@@ -70,9 +71,11 @@ def reset_bound(project, site, night, tried=(), asked=()) -> tuple[dict[str, flo
     humid, moister = (humidity_ratio_from_dewpoint(dewpoint + f, psia) for f in (0.0, rules.dewpoint_rise_f))
     enough = (1.0 - rules.outdoor_air_margin_frac) * required_oa_cfm(honest, rows.on.occupied, rows.loads.oa_people_cfm)
 
-    def run(sat_f, dsp_inwc):
-        """Cost of rows, what they lack of service, and of outdoor air and dryness."""
-        state = evaluate(honest, rows.on, rows.loads, sat_f, dsp_inwc)
+    def run(pairs):
+        """Of each pair of setpoints: cost of rows, what they lack of service, and of outdoor air and dryness."""
+        return list(map(figures, states_at(honest, rows.on, rows.loads, pairs)))
+
+    def figures(state):
         lacks = [
             state.unmet_degrees,
             state.starved_zones,
@@ -89,10 +92,10 @@ def reset_bound(project, site, night, tried=(), asked=()) -> tuple[dict[str, flo
     dsp = evaluate(
         honest, rows.on, rows.loads, sat, least_dsp(rows.on, rows.loads, sat), dsp_of_sat=least_dsp
     ).dsp_set_inwc
-    best, allowed, given = run(sat, dsp)
     higher = [(sat, dsp + k / BOUND_STEPS * np.maximum(highest - dsp, 0.0)) for k in range(1, BOUND_STEPS + 1)]
-    for sat_f, dsp_inwc in [*higher, *((s.sat_f, s.dsp_inwc) for s in asked)]:
-        cost, service, also = run(sat_f, dsp_inwc)
+    pairs = [(s.sat_f, s.dsp_inwc) for s in asked]
+    (best, allowed, given), *found = run([(sat, dsp), *higher, *pairs])
+    for (sat_f, dsp_inwc), (cost, service, also) in zip([*higher, *pairs], found, strict=True):
         take = (service <= allowed + SERVED_TOLERANCE).all(axis=0) & (cost < best)
         best, sat, dsp = np.where(take, cost, best), np.where(take, sat_f, sat), np.where(take, dsp_inwc, dsp)
         given = np.where(take, also, given)
@@ -100,12 +103,12 @@ def reset_bound(project, site, night, tried=(), asked=()) -> tuple[dict[str, flo
         tolerance = np.full(given.shape, SERVED_TOLERANCE)
         tolerance[-2] += rules.outdoor_air_rise_frac * enough
         tolerance[-1] += moister - humid
-        promised = run(asked[0].sat_f, asked[0].dsp_inwc)[2] + tolerance
+        found = found[len(higher) :]
+        promised = found[0][2] + tolerance
         best = np.where((given <= promised).all(axis=0), best, np.inf)
-        for s in asked:
-            cost, _, also = run(s.sat_f, s.dsp_inwc)
+        for (sat_f, dsp_inwc), (cost, _, also) in zip(pairs, found, strict=True):
             take = (also <= promised).all(axis=0) & (cost < best)
-            best, sat, dsp = np.where(take, cost, best), np.where(take, s.sat_f, sat), np.where(take, s.dsp_inwc, dsp)
+            best, sat, dsp = np.where(take, cost, best), np.where(take, sat_f, sat), np.where(take, dsp_inwc, dsp)
     state = evaluate(honest, rows.on, rows.loads, sat, dsp)
     never = np.zeros(len(rows.on), dtype=bool)
     at = Setpoints(

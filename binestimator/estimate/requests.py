@@ -9,7 +9,7 @@ import numpy as np
 from ..model.system import heating_enabled
 from ..model.terminals import available_flow_cfm, cooling_flow_cfm, requested_flow_cfm
 from ..model.unit import Unit
-from ..strategies.choose import dsp_of_sat, dsp_setpoint_inwc, resets_pressure
+from ..strategies.choose import dsp_at_airflows_inwc, dsp_of_sat, resets_pressure
 from ..strategies.demand import MOST_REQUESTS, pressure_thresholds_inwc, temperature_thresholds_f
 from ..strategies.limits import sat_limits
 from ..strategies.registry import dsp_strategy, sat_strategy
@@ -190,15 +190,16 @@ def _of_dsp(found: RequestHours, unit: Unit, candidate, block: Rows, parts, acti
     requests = np.zeros(loads.q_cool_btuh.shape)
     for p, acts in zip(parts, acting, strict=True):
         sat, dsp = p.state.sat_f, p.setpoints.dsp_inwc
-        thresholds = pressure_thresholds_inwc(
-            unit, requested_flow_cfm(unit, loads, sat, enabled), cooling_flow_cfm(unit, loads, sat)
-        )
+        asked, cooling = requested_flow_cfm(unit, loads, sat, enabled), cooling_flow_cfm(unit, loads, sat)
+        thresholds = pressure_thresholds_inwc(unit, asked, cooling)
         requests += p.share * sent(p.state.dsp_inwc, thresholds, always, below=True)
         if not acts:
             continue
 
-        def setpoint(other: Unit, at, sat=sat):
-            return dsp_setpoint_inwc(other, candidate.dsp, block.on.take(at), loads.take(at), sat[at])
+        def setpoint(other: Unit, at, asked=asked, cooling=cooling):
+            # What zones ask for does not depend on who is listened to.
+            flows = (lambda: asked[at]), (lambda: cooling[at])
+            return dsp_at_airflows_inwc(other, candidate.dsp, block.on.oat_f[at], block.on.occupied[at], *flows)
 
         near = (thresholds[1] > (dsp * (1.0 - NEAR_FRAC))[:, None]) | always
         _pinned(found, "dsp", unit, block, dsp, near, setpoint, rules.dsp_step_inwc, p.share)

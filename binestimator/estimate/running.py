@@ -139,15 +139,18 @@ def _states(unit: Unit, dsp, rows: Rows, wanted: Sequence[_Wanted], floating=Non
     states: dict[int, RowState] = {}
     for places in alike.values():
         some = [wanted[k] for k in places]
-        index = slice(None) if len(some) == 1 else np.tile(np.arange(count), len(some))
+        on, loads, here = rows.on, rows.loads, unit
+        if len(some) > 1:
+            index = np.tile(np.arange(count), len(some))
+            on, loads, here = on.take(index), loads.take(index), unit.take(index)
         least = [one.oa_least_cfm for one in some if one.oa_least_cfm is not None]
         known = None
         if floating is not None and not least:
             known = floating.setdefault((dsp, some[0].dsp_inwc, len(some)), Floating(count * len(some)))
         state = evaluate(
-            unit.take(index),
-            rows.on.take(index),
-            rows.loads.take(index),
+            here,
+            on,
+            loads,
             np.concatenate([one.setpoints.sat_f for one in some]),
             np.concatenate([one.setpoints.dsp_inwc for one in some]),
             resets_pressure=resets_pressure(dsp),
@@ -156,7 +159,7 @@ def _states(unit: Unit, dsp, rows: Rows, wanted: Sequence[_Wanted], floating=Non
             floating=known,
         )
         for k, place in enumerate(places):
-            states[place] = state.take(slice(k * count, (k + 1) * count))
+            states[place] = state.take(slice(k * count, (k + 1) * count)) if len(places) > 1 else state
     return [states[k] for k in range(len(wanted))]
 
 

@@ -50,18 +50,30 @@ def dsp_setpoint_inwc(unit: Unit, record, conditions, loads: ZoneLoads, sat_f):
         Supply temperature. [degF] With the loads it gives what zones ask for; never what they
         get, so that nothing is circular.
     """
-    rows = DspRows(
-        unit=unit,
-        oat_f=conditions.oat_f,
-        occupied=conditions.occupied,
-        requested_cfm=lambda: requested_flow_cfm(
-            unit, loads, sat_f, heating_enabled(unit, conditions.oat_f, conditions.fan_on)
-        ),
-        cooling_cfm=lambda: cooling_flow_cfm(unit, loads, sat_f),
+    return dsp_at_airflows_inwc(
+        unit,
+        record,
+        conditions.oat_f,
+        conditions.occupied,
+        lambda: requested_flow_cfm(unit, loads, sat_f, heating_enabled(unit, conditions.oat_f, conditions.fan_on)),
+        lambda: cooling_flow_cfm(unit, loads, sat_f),
     )
+
+
+def dsp_at_airflows_inwc(unit: Unit, record, oat_f, occupied, requested_cfm, cooling_cfm):
+    """Duct static pressure setpoint of a strategy at what zones ask for. (R,) [in. w.c.]
+
+    Parameters
+    ----------
+    record : DSP strategy record
+    oat_f, occupied : ndarray (R,)
+        Outdoor temperature and occupancy. [degF, 0/1]
+    requested_cfm, cooling_cfm : callable
+        Airflows (R, Z) as for ``demand.pressure_thresholds_inwc``, for strategies that read them. [cfm]
+    """
+    rows = DspRows(unit=unit, oat_f=oat_f, occupied=occupied, requested_cfm=requested_cfm, cooling_cfm=cooling_cfm)
     found = dsp_strategy(record).setpoint_inwc(record, rows)
-    shape = conditions.oat_f.shape
-    return found if found.shape == shape else np.broadcast_to(found, shape).copy()
+    return found if found.shape == oat_f.shape else np.broadcast_to(found, oat_f.shape).copy()
 
 
 def dsp_of_sat(unit: Unit, record, override_inwc=None):

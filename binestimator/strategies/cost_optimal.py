@@ -12,7 +12,8 @@ import numpy as np
 
 from ..model.air_handler import required_oa_cfm
 from ..model.loads import ZoneLoads
-from ..model.system import Floating, evaluate
+from ..model.system import Floating
+from ..model.trials import states_at
 from ..model.unit import Unit
 from ..moist_air import humidity_ratio_from_dewpoint
 from .strategy import SatStrategy
@@ -67,17 +68,20 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
 
     floating = Floating(len(conditions.oat_f))
 
-    def run(sat):
-        state = evaluate(
+    def run(sats):
+        """What rows cost, and their service, at each of some temperatures."""
+        states = states_at(
             unit,
             conditions,
             loads,
-            sat,
-            dsp_of_sat(conditions, loads, sat),
+            [(sat, None) for sat in sats],
             resets_pressure=resets_pressure,
             dsp_of_sat=dsp_of_sat,
             floating=floating,
         )
+        return map(figures, states)
+
+    def figures(state):
         return (
             state.cost_usd_h,
             np.stack([state.unmet_degrees, state.starved_zones, state.ventilation_short_zones]),
@@ -99,10 +103,10 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
         return np.maximum(enough - state.oa_cfm, 0.0) / np.where(required > 0.0, required, 1.0)
 
     best_sat = np.full(shape, float(limits.min_f))
-    best_cost, allowed, allowed_cold = run(best_sat)
+    ((best_cost, allowed, allowed_cold),) = run([best_sat])
     pending = []
     if len(other_sats):
-        cost, service, cold = run(other_sats[0])
+        ((cost, service, cold),) = run([other_sats[0]])
         # Where the plant is short at the coldest supply air only, what that serves is no reference.
         short = allowed_cold[_SHORT] > cold[_SHORT]
         allowed = np.where(short, service, np.maximum(allowed, service))
@@ -112,26 +116,23 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
         take = inside & (cost < best_cost - LEAST_GAIN_USD_H)
         best_sat, best_cost = np.where(take, other_sats[0], best_sat), np.where(take, cost, best_cost)
 
-    def consider(sat):
+    def consider(sats):
         nonlocal best_sat, best_cost
-        cost, service, cold = run(sat)
-        ok = (service <= allowed + SERVED_TOLERANCE).all(axis=0) & (cold <= allowed_cold + allowance).all(axis=0)
-        take = ok & (cost < best_cost - LEAST_GAIN_USD_H)
-        best_sat, best_cost = np.where(take, sat, best_sat), np.where(take, cost, best_cost)
+        for sat, (cost, service, cold) in zip(sats, run(sats), strict=True):
+            ok = (service <= allowed + SERVED_TOLERANCE).all(axis=0) & (cold <= allowed_cold + allowance).all(axis=0)
+            take = ok & (cost < best_cost - LEAST_GAIN_USD_H)
+            best_sat, best_cost = np.where(take, sat, best_sat), np.where(take, cost, best_cost)
 
     highest = float(np.max(top, initial=limits.min_f))
     for value in np.arange(limits.min_f + GRID_STEP_F, highest + GRID_STEP_F, GRID_STEP_F):
         pending.append(np.minimum(value, top))
     for sat in other_sats[1:]:
         pending.append(np.clip(sat, limits.min_f, top))
-    for sat in pending:
-        consider(sat)
+    consider(pending)
     step = GRID_STEP_F
     for _ in range(REFINEMENTS):
         step *= 0.5
-        centre = best_sat
-        for sign in (-1.0, 1.0):
-            consider(np.clip(centre + sign * step, limits.min_f, top))
+        consider([np.clip(best_sat + sign * step, limits.min_f, top) for sign in (-1.0, 1.0)])
     return best_sat
 
 

@@ -176,34 +176,40 @@ def _library() -> SimpleNamespace:
             self.table.clear()
             self.ready_rows = []
 
-        def _calculate_spans(self):
-            # Hints for readers that nobody needs.
-            self.row_spans = {}
-
         def _write_rows(self):
-            super()._write_rows()
+            # As the library does, with the usual kinds of cells written here and only columns with cells looked at: a
+            # workbook has tens of thousands beside its ready rows.
+            write = self.fh.write
+            heights = self.row_info if hasattr(self, "row_info") else self.set_rows
+            for row in range(self.dim_rowmin, self.dim_rowmax + 1):
+                cells = self.table.get(row)
+                if not cells:
+                    if row in heights or row in self.comments:
+                        self._write_empty_row(row, None, heights.get(row))
+                    continue
+                self._write_row(row, None, heights.get(row))
+                for column in sorted(cells):
+                    cell = cells[column]
+                    kind, style = type(cell), cell.format
+                    if style is None or kind not in quick:
+                        self._write_cell(row, column, cell)
+                        continue
+                    start = f'<c r="{column_name(column)}{row + 1}" s="{style._get_xf_index()}"'
+                    if kind is worksheet.CellStringTuple:
+                        write(f'{start} t="s"><v>{cell.string}</v></c>')
+                    elif kind is worksheet.CellNumberTuple:
+                        write(f"{start}><v>{cell.number:.16G}</v></c>")
+                    elif kind is worksheet.CellBlankTuple:
+                        write(f"{start}/>")
+                    else:
+                        value, type_ = cell.value, ""
+                        if isinstance(value, str):
+                            value, type_ = escape(value, quote=False), ' t="str"' if value else ""
+                        formula = escape(cell.formula, quote=False)
+                        write(f"{start}{type_}><f>{formula}</f><v>{value}</v></c>")
+                write("</row>")
             for piece in self.ready_rows:
-                self.fh.write(piece)
-
-        def _write_cell(self, row, col, cell):
-            kind = type(cell)
-            style = cell.format
-            if style is None or kind not in quick:
-                super()._write_cell(row, col, cell)
-                return
-            start = f'<c r="{column_name(col)}{row + 1}" s="{style._get_xf_index()}"'
-            if kind is worksheet.CellStringTuple:
-                self.fh.write(f'{start} t="s"><v>{cell.string}</v></c>')
-            elif kind is worksheet.CellNumberTuple:
-                self.fh.write(f"{start}><v>{cell.number:.16G}</v></c>")
-            elif kind is worksheet.CellBlankTuple:
-                self.fh.write(f"{start}/>")
-            else:
-                value, type_ = cell.value, ""
-                if isinstance(value, str):
-                    value, type_ = escape(value, quote=False), ' t="str"' if value else ""
-                formula = escape(cell.formula, quote=False)
-                self.fh.write(f"{start}{type_}><f>{formula}</f><v>{value}</v></c>")
+                write(piece)
 
     quick = (
         worksheet.CellStringTuple,

@@ -29,6 +29,17 @@ class Floating:
         self.low_f = np.full(rows, np.nan)
         self.high_f = np.full(rows, np.nan)
 
+    def take(self, index) -> Floating:
+        """What is known of rows with these positions."""
+        some = Floating(0)
+        some.low_f, some.high_f = self.low_f[index], self.high_f[index]
+        return some
+
+    def learn(self, other: Floating, rows: slice) -> None:
+        """Add what is known of these rows of another, where nothing is known here."""
+        for own, found in ((self.low_f, other.low_f), (self.high_f, other.high_f)):
+            np.copyto(own, found[rows], where=np.isnan(own))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Moved:

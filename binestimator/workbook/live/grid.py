@@ -11,6 +11,7 @@ above, formulas read a constant where it stands.
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -560,12 +561,17 @@ class Pen:
         """
         found, wanted = np.asarray(found, dtype=float), np.asarray(wanted, dtype=float)
         found = np.broadcast_to(found, wanted.shape) if found.size == 1 else found.reshape(wanted.shape)
-        known = np.isfinite(wanted)
-        if not known.any():
+        if not wanted.size:
             return
-        scale = max(float(np.abs(wanted[known]).max()), LEAST_SCALE)
-        apart = np.where(known, np.abs(found - np.where(known, wanted, 0.0)), 0.0) / scale
-        residual = float(apart.max())
+        largest = float(np.abs(wanted).max())
+        if not math.isfinite(largest):
+            known = np.isfinite(wanted)
+            if not known.any():
+                return
+            found, wanted = np.where(known, found, 0.0), np.where(known, wanted, 0.0)
+            largest = float(np.abs(wanted).max())
+        apart = np.abs(found - wanted)
+        residual = float(apart.max()) / max(largest, LEAST_SCALE)
         self.residuals[(sheet, key)] = max(residual, self.residuals.get((sheet, key), 0.0))
         self.compared[(sheet, key)] = label or key
         if not residual <= MOST_RESIDUAL:
