@@ -162,12 +162,13 @@ class Unit:
     by_row: tuple[str, ...] = ()
     counts: bool = True
 
-    def take(self, index, only=None) -> Unit:
+    def take(self, index, only: tuple[str, ...] = ()) -> Unit:
         """The unit of rows with these positions; itself where nothing differs by row.
 
-        ``only`` names the fields that are read of it: others stay those of all rows.
+        ``only`` these fields where the others are not asked for, and stay those of all rows: a night takes rows sixty
+        times.
         """
-        paths = self.by_row if only is None else [path for path in self.by_row if path in only]
+        paths = [path for path in self.by_row if not only or path in only]
         if not paths or (isinstance(index, slice) and index == slice(None)):
             return self
         return with_fields(self, {path: rows_of(field_of(self, path), index) for path in paths})

@@ -198,12 +198,7 @@ class Model:
             on = run.rows.on
             unit, conditions = draws[site].over_rows(on)
             unit = replace(unit, counts=True)  # the search may not serve worse
-            rows = Rows(
-                conditions=conditions,
-                running=np.arange(len(conditions)),
-                on=conditions,
-                kept=zone_loads(unit, conditions),
-            )
+            rows = _tiled_rows(unit, conditions)
             idle = self.idle(draws[site], run.rows.conditions, run.unit.prices)
             # The baseline's supply air is the reference of the search, those of the others are tried.
             others = [id_ for id_ in members if id_ not in ids and id_ != self.results.baseline_id]
@@ -358,6 +353,13 @@ def _same(one, other) -> bool:
     if isinstance(one, np.ndarray) or isinstance(other, np.ndarray):
         return np.array_equal(one, other)
     return one == other
+
+
+def _tiled_rows(unit: Unit, conditions: Conditions) -> Rows:
+    """Running rows of all draws, with loads of their own."""
+    return Rows(
+        conditions=conditions, running=np.arange(len(conditions)), on=conditions, kept=zone_loads(unit, conditions)
+    )
 
 
 def part_shares(candidate, run: Sequence[float], drawn, factors: Factors, count: int) -> list[np.ndarray]:
