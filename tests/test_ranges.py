@@ -24,11 +24,13 @@ from binestimator.inputs.range_lines import range_lines
 from binestimator.inputs.read import project_from_mapping
 from binestimator.inputs.schema import record_type
 from binestimator.model.build import build_unit
+from binestimator.model.system import zones_of
 from binestimator.moist_air import relative_humidity_frac
 from binestimator.money.life_cycle import life_cycle
 from binestimator.money.payback import payback_years, simple_payback_years
+from binestimator.ranges import hourly
 from binestimator.ranges.distributions import Distribution, joined, normal_scores, normal_shares
-from binestimator.ranges.draw import base_factors, factors_of, room_pattern, sizes_that_follow, warmer
+from binestimator.ranges.draw import base_factors, factors_of, room_pattern, sizes_that_follow, taken, warmer
 from binestimator.ranges.effects import Effects
 from binestimator.ranges.energies import Model, part_shares
 from binestimator.ranges.find import find_ranges
@@ -37,6 +39,7 @@ from binestimator.ranges.lines import drawn_lines
 from binestimator.ranges.percentiles import quantiles, share_interval
 from binestimator.ranges.results import NEVER, QUANTITIES, example_ranges, sensible
 from binestimator.ranges.sobol import most_dimensions, sobol
+from binestimator.service import Yardstick, judge, rises, service_figures, zone_depths
 
 COSTED = [
     {"id": "sat_outdoor_air", "cost_usd": 2000.0},
@@ -459,6 +462,64 @@ def test_hours_at_base_values_are_the_hours_of_the_run(case):
                 here = found.energies[c.id].amounts[use.key][0]
                 assert here == pytest.approx(c.hourly[use.key], rel=1e-9, abs=1e-7)
     assert run_serves(model, hours)[results.baseline_id]
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("case", [pytest.param(c, marks=() if c == "short" else pytest.mark.slow) for c in CASES])
+def test_hours_of_draws_side_by_side_are_those_of_each_alone(case, monkeypatch):
+    """Draws as further rows, rooms that options share and counts left out, against an ordinary unit with loads of its
+    own and service as the estimate judges it."""
+    results, lines = run(case), drawn(case)
+    model, given = Model(results, lines), []
+
+    class Kept(hourly.Promised):
+        def given(self, *args):
+            given.append(super().given(*args))
+            return given[-1]
+
+    monkeypatch.setattr(hourly, "Promised", Kept)
+    hours, factors, base_id = Hours(model), some_factors(case, 4), results.baseline_id
+    hours.at_once = 2
+    found = hours.draws(factors, 3)
+    first = sorted(model.sites, key=lambda site: site != results.runs[base_id].site)
+    ids = [id_ for site in first for id_ in sorted(model.sites[site], key=lambda id_: id_ != base_id)]
+    kept = {id_: [*given[k], *given[len(ids) + k]] for k, id_ in enumerate(ids)}
+    depths, starved = ("warm_degree_hours", "cold_degree_hours", "zone_oa_short_cfmh"), 0.0
+    for d in range(3):
+        sites = model.units_alone(taken(factors, slice(d, d + 1)))[0]
+        yardstick = base = None
+        for id_ in ids:
+            run_of, candidate = results.runs[id_], results.project.candidate(id_)
+            draws = sites[run_of.site]
+            unit = draws.alone(0)
+            rows = Rows.of(unit, draws.conditions(hours.conditions[run_of.site]))
+            parts = run_parts(unit, candidate, rows, (), hours.found.get(id_))
+            weights = model.part_shares(candidate, parts, taken(factors, slice(d, d + 1)), 1)
+            parts = [replace(p, share=float(w[0])) for p, w in zip(parts, weights, strict=True)]
+            yardstick = yardstick or Yardstick.of(unit, rows.on, rows.loads)
+            by_zone = {}
+            for p in parts:
+                zones = zones_of(unit, rows.on, rows.loads, p.state)
+                for name, values in zone_depths(yardstick, p.state, zones).items():
+                    by_zone[name] = by_zone.get(name, 0.0) + p.share * values
+            figures = annual_figures(unit, rows, parts, run_of.night)
+            own = service_figures(yardstick, parts, by_zone, results.held.nights[id_], figures)
+            base = base or own
+            changes = [(path, candidate.overrides[path]) for path in candidate.changed_service]
+            assert found.serves[id_][d] == (not judge(rises(own, base, yardstick), yardstick, changes).flagged)
+            for name in (*depths, *(("zone_oa_promised_short_cfmh",) if own is base else ())):
+                assert getattr(kept[id_][d], name) == pytest.approx(getattr(own, name), rel=1e-9, abs=1e-6)
+            for name in ("oa_short_cfmh", "oa_missing_cfmh", "dewpoint_degree_hours", "cooling_missing_kbtu"):
+                assert getattr(kept[id_][d], name) == pytest.approx(getattr(own, name), rel=1e-9, abs=1e-6)
+            for key, value in kept[id_][d].figures.items():
+                if key != "humid_hours":  # hours are not counted in draws
+                    assert value == pytest.approx(figures[key], rel=1e-9, abs=1e-6)
+            for use in END_USES:
+                here = found.energies[id_].amounts[use.key][d]
+                assert here == pytest.approx(figures[use.key], rel=1e-9, abs=1e-6)
+            starved += figures["starved_zone_hours"] + figures["airflow_ceiling_hours"]
+    # Rows whose rooms cannot be shared are among them.
+    assert starved > 0.0 or case != "short"
 
 
 # --- money ---------------------------------------------------------------------------------------
