@@ -7,7 +7,7 @@ depend on supply air temperature or duct pressure; strategies and terminals then
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -68,11 +68,16 @@ class ZoneLoads:
     fl: float
     known: Known | None = None
 
-    def take(self, index) -> ZoneLoads:
-        """The same for chosen rows; of these nothing is kept."""
+    def take(self, index, only: tuple[str, ...] = ()) -> ZoneLoads:
+        """The same for chosen rows; of these nothing is kept. ``only`` these fields, as ``Unit.take``."""
         if isinstance(index, slice) and index == slice(None):
             return self
-        return ZoneLoads(fs=self.fs, fl=self.fl, **{name: rows_of(getattr(self, name), index) for name in _BY_ROW})
+        if only:
+            return replace(self, known=None, **self._rows(only, index))
+        return ZoneLoads(fs=self.fs, fl=self.fl, **self._rows(_BY_ROW, index))
+
+    def _rows(self, names, index) -> dict[str, Any]:
+        return {name: rows_of(getattr(self, name), index) for name in names}
 
     def by_zone(self) -> ZoneLoads:
         """The same with the rows of a zone side by side in memory: what goes over rows and zones then takes less time,
@@ -102,7 +107,7 @@ class LoadsOnDemand:
         self.unit, self.conditions = unit, conditions
         self.fs = sensible_factor_btuh_cfm_f(conditions.pressure_psia)
 
-    def take(self, index) -> ZoneLoads:
+    def take(self, index, only: tuple[str, ...] = ()) -> ZoneLoads:
         """Those of chosen rows."""
         return zone_loads(self.unit, self.conditions.take(index))
 

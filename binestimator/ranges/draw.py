@@ -102,16 +102,18 @@ class Draws:
         """Unit and conditions of all draws one after the other, (D R) rows each."""
         return self.unit_over_rows(len(conditions)), self.conditions(conditions)
 
-    def unit_over_rows(self, rows: int) -> Unit:
-        """Unit of all draws one after the other, so many rows each."""
+    def unit_over_rows(self, rows: int, by_zone: bool = False) -> Unit:
+        """Unit of all draws one after the other, so many rows each; ``by_zone`` with the rows of a zone side by side in
+        memory (as ``ZoneLoads.by_zone``), which is slower where single rows are picked."""
         index = np.repeat(np.arange(self.count), rows)
+        tiled = lambda values: values.T[:, index].T if by_zone and values.ndim == 2 else values[index]
         by_row = tuple(path for path in self.fields if path != _APERTURE)
-        unit = with_fields(self.base, {path: _by_zone(field_of(self.unit, path), index) for path in by_row})
+        unit = with_fields(self.base, {path: tiled(field_of(self.unit, path)) for path in by_row})
         if _APERTURE in self.fields:  # of draws: by row it would be the largest of all
             unit = with_fields(unit, {_APERTURE: self.unit.zones.aperture_ft2})
         unit = replace(unit, by_row=by_row, counts=False)
         if any(path in _OPENING for path in self.fields):
-            unit = replace(unit, open_cfm=_by_zone(open_flow_cfm(self.unit), index), by_row=(*by_row, "open_cfm"))
+            unit = replace(unit, open_cfm=tiled(open_flow_cfm(self.unit)), by_row=(*by_row, "open_cfm"))
         return unit
 
     def conditions(self, conditions: Conditions) -> Conditions:
@@ -140,11 +142,6 @@ class Draws:
         unit = with_fields(self.unit, {path: field_of(self.unit, path)[part] for path in self.fields})
         count = len(range(*part.indices(self.count)))
         return replace(self, unit=unit, people=pick(self.people), warmer_f=pick(self.warmer_f), count=count)
-
-
-def _by_zone(of_draws, index):
-    """Numbers of draws by row, the rows of a zone side by side in memory (as ``ZoneLoads.by_zone``)."""
-    return of_draws.T[:, index].T if of_draws.ndim == 2 else of_draws[index]
 
 
 def warmer(conditions: Conditions, shift_f) -> Conditions:

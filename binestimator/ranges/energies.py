@@ -288,7 +288,7 @@ class SharedRows:
 
     def rows(self, draws: Draws, on: Conditions) -> tuple[Unit, DrawnRows]:
         """Running rows ``on`` in draws, and the unit that goes with them."""
-        unit = draws.unit_over_rows(len(on))
+        unit = draws.unit_over_rows(len(on), by_zone=True)
         known = self._known(draws, on)
         if known is None:
             known = DrawnRows(rows=self._rows(draws, on, unit), on=on, count=draws.count)

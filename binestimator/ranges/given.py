@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -60,7 +61,7 @@ class Promised:
         baseline : bool
             Whether the option is the baseline, of whose air also that is counted which was promised.
         """
-        depths = [dict.fromkeys(ZONE_DEPTHS, 0.0) for _ in alone]
+        depths: list[dict[str, Any]] = [dict.fromkeys(ZONE_DEPTHS, 0.0) for _ in alone]
         states = [[p.state.take(rows.of(d)) for p in parts] for d in range(rows.count)]
         for k, p in enumerate(parts):
             shared = self._shared(unit, rows, p) if rows.shares else None
@@ -108,8 +109,9 @@ class Promised:
         """
         here, promised = rows.of(d), self.yardsticks[d]
         apart = apart[here]
+        some: Any = slice(None)
         if apart.mean() > MOST_APART_FRAC:
-            found, some = dict.fromkeys(ZONE_DEPTHS, np.zeros(len(promised.names))), slice(None)
+            found = dict.fromkeys(ZONE_DEPTHS, np.zeros(len(promised.names)))
         else:
             flow, none = full.requested_cfm[here], not_worked_out(len(apart))
             rooms = ZoneState(

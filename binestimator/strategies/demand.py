@@ -231,8 +231,8 @@ def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f, 
         return tuple(-edge for edge in edges(-first, -release, -second, -third, weights, left))
 
     # Ranges of loops differ by candidate, what zones ask for does not.
-    shared = loads.known is not None and most_cfm is None
-    ask, hold = loads.known.of(find, "settled", left) if shared else find()
+    known = loads.known if most_cfm is None else None
+    ask, hold = find() if known is None else known.of(find, "settled", left)
     top = np.broadcast_to(np.asarray(max_f, dtype=float), (rows,))
     return 0.5 * (np.clip(ask, min_f, top) + np.clip(hold, min_f, top))
 

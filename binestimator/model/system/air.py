@@ -31,8 +31,8 @@ def rationed_air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressur
     z = unit.zones
     leak_at = lambda dsp_inwc, rows=unit: fans.leakage_cfm(rows, dsp_inwc)
     if loads.known is not None and not unit.counts:
-        shared = air_from_full(unit, loads, sat_f, dsp_set, reheat_on, leak_at)
-        return air_of(unit, c, loads, shared[0], sat_f, dsp_set, *shared[1:], resets_pressure, oa_least_cfm)
+        sums, dsp, share, binds = air_from_full(unit, loads, sat_f, dsp_set, reheat_on, leak_at)
+        return air_of(unit, c, loads, sums, sat_f, dsp_set, dsp, share, binds, resets_pressure, oa_least_cfm)
     requested = requested_flow_cfm(unit, loads, sat_f, reheat_on)
     standing = fans.standing_dsp_inwc(unit, requested @ z.multiplier + leak_at(dsp_set), dsp_set)
     dsp, share, binds = rationed_dsp_inwc(unit, requested, standing, leak_at)
