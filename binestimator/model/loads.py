@@ -82,12 +82,11 @@ class ZoneLoads:
     def by_zone(self) -> ZoneLoads:
         """The same with the rows of a zone side by side in memory: what goes over rows and zones then takes less time,
         as most of it sets a number of the row or of the zone beside them."""
-        return ZoneLoads(
-            **{
-                name: np.asfortranarray(value) if isinstance(value, np.ndarray) and value.ndim == 2 else value
-                for name, value in ((f, getattr(self, f)) for f in self.__slots__)
-            }
-        )
+        turned: dict[str, Any] = {}
+        for name in self.__slots__:
+            value = getattr(self, name)
+            turned[name] = np.asfortranarray(value) if isinstance(value, np.ndarray) and value.ndim == 2 else value
+        return ZoneLoads(**turned)
 
 
 #: Fields of loads by row.

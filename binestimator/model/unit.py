@@ -212,13 +212,14 @@ def with_fields(unit: Unit, values) -> Unit:
 def _changed(record, changes: dict[str, Any]):
     """``dataclasses.replace`` of a record that checks nothing: a third of the time, where draws ask for it often."""
     new = object.__new__(type(record))
-    for name in _names(type(record)):
+    kind: Any = type(record)
+    for name in _names(kind):
         object.__setattr__(new, name, changes[name] if name in changes else getattr(record, name))
     return new
 
 
 @cache
-def _names(kind: type) -> tuple[str, ...]:
+def _names(kind: Any) -> tuple[str, ...]:
     return tuple(f.name for f in fields(kind))
 
 
