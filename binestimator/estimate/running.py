@@ -289,7 +289,7 @@ def night_duct(unit: Unit, schedule, dsp) -> NightDuct | None:
     if schedule.night_dsp == "design":
         return None
     return NightDuct(
-        setpoint_inwc=lambda oat_f, zone_cfm: night_dsp_inwc(unit, dsp, oat_f, zone_cfm),
+        setpoint_inwc=lambda oat_f, zone_cfm, of_rows=unit: night_dsp_inwc(of_rows, dsp, oat_f, zone_cfm),
         override_frac=dsp.override_frac,
         override_inwc=dsp.override_inwc,
         resets_pressure=resets_pressure(dsp),

@@ -25,12 +25,14 @@ NIGHT_ENTERING_WB_F = 62.6
 LEAST_HEATING_FLOW_FRAC = 0.3
 # Rounds in which what a day has not made up is handed on to the night after it; it shrinks from day to day.
 HANDED_ON_ROUNDS = 8
+# What setpoints and calls of rooms at night ask of a unit, of the numbers that may differ by row.
+_ASKED_AT_NIGHT = ("max_cfm", "zones.cool_occupied_f", "zones.heat_occupied_f")
 # Rooms nearer their setpoint than this are ready. [degF]
 LEAST_MISS_F = 1e-6
 
 
 def heat_capacity_btu_f(unit: Unit, time_constant_h, fs):
-    """Heat capacity of each room. (Z,) [Btu/F]
+    """Heat capacity of each room. (Z,), of a unit whose numbers differ by row (R, Z) [Btu/F]
 
     Spread by floor area so that the building as a whole, in one piece, decays with the given time
     constant when the air handler is off: envelope and the infiltration of that time. Rooms
@@ -45,10 +47,10 @@ def heat_capacity_btu_f(unit: Unit, time_constant_h, fs):
     """
     z = unit.zones
     area = float(np.sum(z.area_ft2 * z.multiplier))
-    conductance = float(np.sum((z.ua_btuh_f + fs * z.infiltration_cfm) * z.multiplier))
+    conductance = np.sum((z.ua_btuh_f + fs * z.infiltration_cfm) * z.multiplier, axis=-1)
     # A building without conductance still has furniture and slabs.
-    per_area = max(time_constant_h * conductance / area, 1.0)
-    return per_area * z.area_ft2
+    per_area = np.maximum(time_constant_h * conductance / area, 1.0)
+    return per_area[..., None] * z.area_ft2
 
 
 def nights(fan_on):
@@ -125,8 +127,20 @@ def most_heat_kbtuh(unit: Unit, central: bool, oat_f):
     return most_heat_of_source_kbtuh(heat_source(unit.heating), unit.heating_kbtuh, oat_f) * enabled
 
 
-def rooms_of(unit: Unit, conditions, loads: ZoneLoads | LoadsOnDemand, schedule, spans, heat_flow, cool_flow) -> Rooms:
-    """Room temperatures from the stop of the unit to the end of what the morning lacks, all nights side by side."""
+def rooms_of(
+    unit: Unit,
+    conditions,
+    loads: ZoneLoads | LoadsOnDemand,
+    schedule,
+    spans,
+    heat_flow,
+    cool_flow,
+    rounds: int = HANDED_ON_ROUNDS,
+) -> Rooms:
+    """Room temperatures from the stop of the unit to the end of what the morning lacks, all nights side by side.
+
+    With one of the ``rounds`` nights begin settled, whatever days before them have not made up.
+    """
     hours = len(conditions.oat_f)
     fs = loads.fs
     capacity = heat_capacity_btu_f(unit, schedule.room_time_constant_h, fs)
@@ -149,7 +163,7 @@ def rooms_of(unit: Unit, conditions, loads: ZoneLoads | LoadsOnDemand, schedule,
 
     first = (start + length) % hours
     handed = np.zeros(settled.shape)
-    for _ in range(HANDED_ON_ROUNDS):
+    for _ in range(rounds):
         begin = settled - handed
         night = _nights(unit, conditions, loads, schedule, capacity, start, length, begin, caps, most)
         day = _morning(unit, conditions, loads, capacity, first, night["end_f"], by_day)
@@ -167,8 +181,7 @@ def rooms_of(unit: Unit, conditions, loads: ZoneLoads | LoadsOnDemand, schedule,
 def _nights(unit: Unit, conditions, loads, schedule, capacity, start, length, begin_f, caps, most):
     """All nights side by side from room temperatures as the unit stops (N, Z); ``most`` heat and cooling of plants
     (H,). [Btu/h]"""
-    z = unit.zones
-    hours, count = len(conditions.oat_f), len(z)
+    hours, count = len(conditions.oat_f), len(unit.zones)
     served = schedule.unoccupied_mode == "setback"
     warmup = int(np.ceil(schedule.warmup_hours)) if served else 0
     here = lambda values, h: values[h] if len(values) > 1 else values
@@ -181,17 +194,17 @@ def _nights(unit: Unit, conditions, loads, schedule, capacity, start, length, be
         left = length[active] - step  # hours to occupancy, this one included
         ramp = np.where(left <= warmup, (warmup - left + 1) / max(warmup, 1), 0.0)[:, None]
         # A group may be occupied while the unit is off (a network room): its own setpoints hold then.
-        now = loads.take(h)
+        now, of_rows = loads.take(h), unit.take(h, only=_ASKED_AT_NIGHT)
         low, high = now.heat_f, now.cool_f
-        cool_occupied, heat_occupied = occupied_setpoints_f(unit, conditions.oat_f[h])
+        cool_occupied, heat_occupied = occupied_setpoints_f(of_rows, conditions.oat_f[h])
         low = low + ramp * (np.maximum(heat_occupied, low) - low)
         high = high + ramp * (np.minimum(cool_occupied, high) - high)
         ua = np.maximum(now.ua_btuh_f, 1e-9)
-        gain = -np.expm1(-ua / capacity) / ua  # degF per Btu/h over the hour
+        gain = -np.expm1(-ua / _of_rows(capacity, h)) / ua  # degF per Btu/h over the hour
         drift = room[active] + gain * (now.gains_btuh + ua * (conditions.oat_f[h][:, None] - room[active]))
         if served:
             q_heat, q_cool = setback_calls(
-                unit,
+                of_rows,
                 (low - drift) / gain,
                 (drift - high) / gain,
                 {name: here(values, h) for name, values in caps.items()},
@@ -203,6 +216,11 @@ def _nights(unit: Unit, conditions, loads, schedule, capacity, start, length, be
         room[active] = drift
         lowest = np.minimum(lowest, drift.min(axis=0))
     return {"heat": heat, "cool": cool, "end_f": room, "lowest_f": lowest}
+
+
+def _of_rows(values, index):
+    """Values of rows by zone (R, Z); those of zones (Z,) as they are."""
+    return values[index] if values.ndim > 1 else values
 
 
 def setback_calls(unit: Unit, heat_wanted, cool_wanted, caps: dict, most, warming):
@@ -247,6 +265,7 @@ def _given(q, part, caps, rows, multiplier, max_cfm, most):
     """Heat or cooling of rows (R, Z) within the airflow of the fan and what the plant has."""
     cap, flow = (values[rows] if len(values) > 1 else values for values in (caps[f"{part}_cap"], caps[f"{part}_flow"]))
     air = (_over(q, cap) * flow) @ multiplier
+    max_cfm = max_cfm[rows] if np.ndim(max_cfm) else max_cfm
     if (air > max_cfm).any():
         q = q * _share_of(air, max_cfm)[:, None]
     return within(q, multiplier, np.asarray(most)[rows])
@@ -305,7 +324,8 @@ def _morning(unit: Unit, conditions, loads, capacity, first, end_f, most_heat) -
             at, h, cold = at[on], h[on], cold[on]
             if len(at) == 0:
                 break
-        day = own_day(unit, conditions.take(h), loads.take(h))
+        of_rows = unit.take(h)
+        day = own_day(of_rows, conditions.take(h), loads.take(h))
         if step == 0:
             lack = np.maximum(day.target_f - end_f, 0.0)
             cold = lack = np.where(lack > LEAST_MISS_F, lack, 0.0)
@@ -313,14 +333,15 @@ def _morning(unit: Unit, conditions, loads, capacity, first, end_f, most_heat) -
                 break
         before = cold
         k = day.conductance
-        gain = -np.expm1(-k / capacity) / k
-        left = np.maximum(before * np.exp(-k / capacity) - gain * day.help_btuh, 0.0)
+        mass = _of_rows(capacity, h)
+        gain = -np.expm1(-k / mass) / k
+        left = np.maximum(before * np.exp(-k / mass) - gain * day.help_btuh, 0.0)
         q = np.where(before > 0.0, np.clip(left / gain, 0.0, day.spare_btuh), 0.0)
         added = day.widest_cfm * _over(q, day.spare_btuh)
         coil = q + loads.fs * added * day.lift_f
         share = np.minimum(
             _share_of(coil @ z.multiplier, np.maximum(most_heat[h] - day.heat_btuh @ z.multiplier, 0.0)),
-            _share_of(added @ z.multiplier, np.maximum(unit.max_cfm - day.cfm @ z.multiplier, 0.0)),
+            _share_of(added @ z.multiplier, np.maximum(of_rows.max_cfm - day.cfm @ z.multiplier, 0.0)),
         )[:, None]
         cold = left - gain * q * share
         cold = np.where(cold > LEAST_MISS_F, cold, 0.0)
@@ -405,10 +426,11 @@ def most_cooling_kbtuh(unit: Unit, c):
     plant = cooling_capacity_kbtuh(
         unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, np.full(np.shape(c.oat_f), NIGHT_ENTERING_WB_F)
     )
-    fan = fans.supply_fan(unit, np.array([unit.max_cfm]), np.array([unit.fan.design_dsp_inwc]))
+    flow = np.atleast_1d(unit.max_cfm)
+    fan = fans.supply_fan(unit, flow, np.full(len(flow), unit.fan.design_dsp_inwc))
     free = free_cooling_frac(unit, c.oat_f)
     gross = np.where(free < 1.0, plant / np.where(free < 1.0, 1.0 - free, 1.0), np.inf)
-    return np.maximum(gross - float(fan.heat_kw[0]) * KBTU_PER_KWH, 0.0)
+    return np.maximum(gross - fan.heat_kw * KBTU_PER_KWH, 0.0)
 
 
 def free_cooling_frac(unit: Unit, oat_f):
@@ -416,9 +438,10 @@ def free_cooling_frac(unit: Unit, oat_f):
     eco = unit.economizer
     if eco.type == "none" or eco.stuck_frac is not None:
         return np.zeros(np.shape(oat_f))
-    room = float(np.average(unit.zones.cool_occupied_f, weights=unit.zones.max_cfm * unit.zones.multiplier))
+    weights = unit.zones.max_cfm * unit.zones.multiplier
+    room = np.average(np.broadcast_to(unit.zones.cool_occupied_f, weights.shape), axis=-1, weights=weights)
     sat = unit.air_handler.design_sat_f
     limit = room if eco.type == "differential_dry_bulb" else eco.high_limit_f
-    share = np.clip((room - oat_f) / max(room - sat, 1.0), 0.0, unit.outdoor_air.maximum_frac)
-    allowed = oat_f <= (limit if eco.integrated else min(limit, sat))
+    share = np.clip((room - oat_f) / np.maximum(room - sat, 1.0), 0.0, unit.outdoor_air.maximum_frac)
+    allowed = oat_f <= (limit if eco.integrated else np.minimum(limit, sat))
     return np.where(allowed, share, 0.0)
