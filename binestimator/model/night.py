@@ -21,6 +21,7 @@ from .loads import LoadsOnDemand, ZoneLoads, blocks
 from .night_rooms import (
     LEAST_HEATING_FLOW_FRAC,
     NIGHT_ENTERING_WB_F,
+    NightSteps,
     Rooms,
     free_cooling_frac,
     most_heat_kbtuh,
@@ -111,6 +112,7 @@ def run_nights(
     duct: NightDuct | None = None,
     sequences: dict | None = None,
     air: tuple | None = None,
+    steps: NightSteps | None = None,
 ) -> NightBlock:
     """Hour-by-hour room temperatures, the heat and cooling that hold the setback limits, and what the morning still
     lacks.
@@ -129,6 +131,8 @@ def run_nights(
         fifteen megabytes for each airflow of 23 zone lines.
     air : tuple of ndarray, optional
         ``night_air_cfm`` of the same arguments, where it is known.
+    steps : NightSteps, optional
+        Keeps what does not depend on airflows from one call to the next for the same unit and hours.
 
     Notes
     -----
@@ -159,7 +163,7 @@ def run_nights(
     key = same_air((heat_flow, cool_flow))
     rooms = None if sequences is None else sequences.get(key)
     if rooms is None:
-        rooms = rooms_of(unit, conditions, loads, schedule, spans, heat_flow, cool_flow)
+        rooms = rooms_of(unit, conditions, loads, schedule, spans, heat_flow, cool_flow, steps)
         if sequences is not None:
             sequences[key] = rooms
     return _night_energy(unit, conditions, loads, rooms, duct)
