@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 
 from binestimator.units import BTUH_FT2_PER_WM2, FOOT_M, PSI_PA
@@ -53,19 +55,34 @@ def solar_position(weather: Weather) -> tuple[np.ndarray, np.ndarray]:
     The NREL solar position algorithm in pvlib (0.0003 degrees by its authors) takes 0.03 s
     for a year; its faster siblings are no better off: ``ephemeris`` is within 0.02 degrees
     but uses what pandas has deprecated, and the analytical formulas are off by 0.6 degrees
-    and not faster. Air of 12 degC and a refraction of 0.5667 degrees at the horizon, as pvlib assumes.
+    and not faster. Air of 12 degC and a refraction of 0.5667 degrees at the horizon, as pvlib assumes. Found once for
+    a place: an estimate asks for it again where an option has other hours or other rooms.
     """
-    start_s = np.datetime64(f"{SUN_YEAR}-01-01T00:30", "s").astype(np.int64) - 3600.0 * weather.utc_offset_h
-    apparent_zenith, _, _, _, azimuth, _ = pvlib_part("spa").solar_position(
-        start_s + 3600.0 * np.arange(HOURS_IN_YEAR),
+    return _position(
+        weather.utc_offset_h,
         weather.latitude_deg,
         weather.longitude_deg,
         weather.elevation_ft * FOOT_M,
         weather.pressure_psia * PSI_PA / 100.0,
+    )
+
+
+@functools.lru_cache(maxsize=2)
+def _position(utc_offset_h, latitude_deg, longitude_deg, elevation_m, pressure_hpa) -> tuple[np.ndarray, np.ndarray]:
+    """:func:`solar_position`, for reading alone."""
+    start_s = np.datetime64(f"{SUN_YEAR}-01-01T00:30", "s").astype(np.int64) - 3600.0 * utc_offset_h
+    apparent_zenith, _, _, _, azimuth, _ = pvlib_part("spa").solar_position(
+        start_s + 3600.0 * np.arange(HOURS_IN_YEAR),
+        latitude_deg,
+        longitude_deg,
+        elevation_m,
+        pressure_hpa,
         12.0,
         EARTH_TIME_LAG_S,
         0.5667,
     )
+    for angles in (apparent_zenith, azimuth):
+        angles.setflags(write=False)
     return apparent_zenith, azimuth
 
 
