@@ -30,7 +30,7 @@ _PUBLIC = {
     "estimate_project": "advice:estimate_and_advise",
     "find_weather": "weather",
     "merge_trends": "trends.merge:merge",
-    "plan_measurement": "realised.study",
+    "plan_measurement": "realised.planning",
     "project_from_mapping": "inputs.read",
     "read_map": "trends.point_map",
     "read_project": "inputs.read",

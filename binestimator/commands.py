@@ -57,32 +57,13 @@ def run_estimate(args) -> None:
 
         realised = of_project(read_realised(args.realised), project, args.realised)
 
-    from binestimator.advice import advise, estimate_and_advise
-    from binestimator.estimate import estimate
     from binestimator.results import Review
     from binestimator.terminal import comparison, reviewed
 
     weather = weather_of(project)
     years = weather_years_of(project, weather) if ranged else ()
-    if args.rank_as_run:
-        results = estimate(project, weather)
-    else:
-        results = estimate_and_advise(project, weather, drivers=not ranged)
+    results = _estimated(args, project, weather, drivers=not ranged)
     results = replace(results, handover_id=args.handover)
-    if args.as_run or args.indicators or args.rank_as_run or project.as_run.enabled:
-        from binestimator.as_run.audit import audit
-        from binestimator.as_run.report import with_as_run
-
-        results = with_as_run(results, audit(results, progress=progress("As run")))
-        if args.indicators or project.as_run.indicators:
-            from binestimator.as_run.indicators import with_indicators
-
-            results = with_indicators(results, progress=progress("Indicators"))
-        if args.rank_as_run:
-            from binestimator.as_run.ranking import ranked_as_run
-
-            # Advice goes by ranks.
-            results = advise(ranked_as_run(results), drivers=not ranged)
     if ranged:
         from binestimator.ranges.find import with_ranges
 
@@ -97,7 +78,7 @@ def run_estimate(args) -> None:
     results = replace(results, realised=realised)
     review = None
     if reviewed_project is not None:
-        again = estimate_and_advise(reviewed_project, weather_of(reviewed_project), drivers=False)
+        again = _estimated(args, reviewed_project, weather_of(reviewed_project), drivers=False, of="Reviewed, ")
         review = Review(overrides=overrides, results=again)
     written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail)
     from binestimator.workbook.write import handed_over
@@ -141,6 +122,32 @@ def run_estimate(args) -> None:
         )
         files.append(f"Exit code     1: {' and '.join(why)}" + ("" if failed else " (--strict)"))
     say(args, "\n\n".join([*parts, "\n".join(files)]))
+
+
+def _estimated(args, project, weather, *, drivers: bool, of: str = ""):
+    """Results with advice, at time steps as well where that is asked for; ``of`` which run it is, for its progress."""
+    from binestimator.advice import advise, estimate_and_advise
+    from binestimator.estimate import estimate
+
+    told = lambda what: progress(of + what[0].lower() + what[1:] if of else what)
+    results = estimate(project, weather) if args.rank_as_run else estimate_and_advise(project, weather, drivers=drivers)
+    if not (args.as_run or args.indicators or args.rank_as_run or project.as_run.enabled):
+        return results
+    from binestimator.as_run.audit import audit
+    from binestimator.as_run.changed import with_changes_as_run
+    from binestimator.as_run.report import with_as_run
+
+    results = with_as_run(results, audit(results, progress=told("As run")))
+    if args.indicators or project.as_run.indicators:
+        from binestimator.as_run.indicators import with_indicators
+
+        results = with_indicators(results, progress=told("Indicators"))
+    if args.rank_as_run:
+        from binestimator.as_run.ranking import ranked_as_run
+
+        # Advice goes by ranks.
+        results = advise(ranked_as_run(results), drivers=drivers)
+    return with_changes_as_run(results, progress=told("Repairs and remedies as run"))
 
 
 def run_quick(args) -> None:

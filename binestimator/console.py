@@ -61,7 +61,7 @@ def progress(what: str):
         percent = int(100.0 * share)
         if percent != shown[0]:
             shown[0] = percent
-            stream.write(f"\r{what} {percent} %" + ("\r" + " " * 20 + "\r" if percent >= 100 else ""))
+            stream.write(f"\r{what} {percent} %" + ("\r" + " " * (len(what) + 6) + "\r" if percent >= 100 else ""))
             stream.flush()
 
     return tell

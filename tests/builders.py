@@ -46,6 +46,10 @@ PLAIN = {
 #: another before they count take a third of the processor time of usual ones.
 SHORT_PIECES = {"chunk_days": 1, "spin_up_days": 1}
 
+#: Section ``schedule`` where it does not matter how long the unit runs: an hour that is on takes most of the time of
+#: steps.
+SHORT_DAYS = {"weekday_hours": [9, 15]}
+
 
 def merged(base, changes):
     """Copy of nested mappings with changes applied; lists are replaced, None removes."""

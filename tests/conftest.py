@@ -1,5 +1,7 @@
 """Settings shared by all tests."""
 
+import dataclasses
+import functools
 import gc
 import os
 import shutil
@@ -79,3 +81,27 @@ def _runs_are_let_go(request):
     for thing in vars(request.module).values():
         if hasattr(thing, "cache_clear") and thing.__module__ == request.module.__name__:
             thing.cache_clear()
+
+
+@functools.lru_cache(maxsize=6)
+def _parsed(parse, file_name, text):
+    return parse(file_name, text.split("\n"))
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _typical_years_are_parsed_once(request):
+    """The same three years are read by hundreds of runs. Tests of reading itself parse each file.
+
+    What a file is parsed to goes by its name and lines alone; arrays are the caller's own."""
+    from binestimator.weather import year
+
+    parse = year.parse
+
+    def parse_once(file_name, lines):
+        raw = _parsed(parse, file_name, "\n".join(lines))
+        return dataclasses.replace(raw, columns={name: values.copy() for name, values in raw.columns.items()})
+
+    with pytest.MonkeyPatch.context() as patch:
+        if request.path.stem != "test_weather":
+            patch.setattr(year, "parse", parse_once)
+        yield

@@ -8,7 +8,8 @@ engine's values.
     for label, mapping in range_edges(seed=1):
         project = project_from_mapping(mapping)
 
-    python -m tests.edges                all of them, recalculated; an hour or two
+    python -m tests.edges                all of them, recalculated
+    python -m tests.edges --part 3/40    the third of forty shares of them
     python -m tests.edges --first 40     the first 40 of the seed's order
     python -m tests.edges --no-recalculation
 """
@@ -17,6 +18,7 @@ from __future__ import annotations
 
 import argparse
 import copy
+import os
 import random
 import sys
 import tempfile
@@ -37,8 +39,10 @@ from binestimator.weather import find_weather, read_weather
 from binestimator.workbook.write import build_workbook
 
 try:
+    from parts import of_share, share
     from recalculation import Spreadsheet, cells, compare_books, without_values
 except ModuleNotFoundError:  # run as a module from the folder above
+    from tests.parts import of_share, share
     from tests.recalculation import Spreadsheet, cells, compare_books, without_values
 
 WEATHER_FILE = "723170TYA.CSV"
@@ -486,13 +490,14 @@ def main(arguments: list[str] | None = None) -> int:
     reader.add_argument("--seed", type=int, default=1)
     reader.add_argument("--first", type=int, default=None, help="only so many of the seed's order")
     reader.add_argument("--skip", type=int, default=0, help="leave out so many of the seed's order")
+    reader.add_argument("--part", type=share, default=(1, 1), help="share k/n: the k-th, and every n-th after it")
     reader.add_argument("--no-recalculation", action="store_true", help="leave the spreadsheet program out")
     asked = reader.parse_args(arguments)
     total, failed, start = {}, 0, time.monotonic()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         spreadsheet = None if asked.no_recalculation else Spreadsheet(folder)
-        chosen = list(range_edges(asked.seed))[asked.skip : asked.first]
+        chosen = of_share(list(range_edges(asked.seed))[asked.skip : asked.first], asked.part)
         size = 1 if spreadsheet is None else _BATCH
         for first in range(0, len(chosen), size):
             batch = chosen[first : first + size]
@@ -506,7 +511,8 @@ def main(arguments: list[str] | None = None) -> int:
                 )
                 continue
             total = {key: total.get(key, 0) + value for key, value in counts.items()}
-    print(f"{len(chosen)} edges, {total}, {failed} batches failed, {time.monotonic() - start:.0f} s")
+    took = f"{time.process_time() + sum(os.times()[2:4]):.0f} s of processor time, {time.monotonic() - start:.0f} s"
+    print(f"{len(chosen)} edges, {total}, {failed} batches failed, {took}")
     return 1 if failed else 0
 
 

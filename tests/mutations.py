@@ -2,6 +2,7 @@
 
     python -m tests.mutations
     python -m tests.mutations --count 100 --seed 2 --only model/night.py
+    python -m tests.mutations --count 20 --seed 2 --part 1/4
 
 A seeded sample of all places of the modules below. In a copy of the package one of them is changed (a comparison moved
 or turned, + and -, * and /, least and most, "and" and "or" swapped, a constant changed, a term or factor dropped), and
@@ -23,6 +24,11 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+
+try:
+    from parts import of_share, share
+except ModuleNotFoundError:  # run as a module from the folder above
+    from tests.parts import of_share, share
 
 ROOT = Path(__file__).parents[1]
 # Formulas tell the physics a second time: where no test of a module notices, they may.
@@ -192,6 +198,7 @@ def main(arguments: list[str] | None = None) -> int:
     reader = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     reader.add_argument("--count", type=int, default=80)
     reader.add_argument("--seed", type=int, default=1)
+    reader.add_argument("--part", type=share, default=(1, 1), help="share k/n of the sample")
     reader.add_argument("--only", help="one module, as model/night.py")
     reader.add_argument("--seconds", type=float, default=400.0, help="most for a stage of tests (default 400)")
     asked = reader.parse_args(arguments)
@@ -201,6 +208,7 @@ def main(arguments: list[str] | None = None) -> int:
         source = (ROOT / "binestimator" / module).read_text(encoding="utf-8")
         places += [(module, k, line, words) for k, (line, words, _) in enumerate(mutants_of(source))]
     chosen = random.Random(asked.seed).sample(places, min(asked.count, len(places)))
+    chosen = of_share(chosen, asked.part)
     survived, late = [], []
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -228,8 +236,8 @@ def main(arguments: list[str] | None = None) -> int:
                 late.append(said)
     judged = len(chosen) - len(late)
     noticed = judged - len(survived)
-    share = 100 * noticed / max(judged, 1)
-    print(f"\n{noticed} of {judged} mutants noticed ({share:.0f} %), {len(late)} not judged in time;")
+    score = 100 * noticed / max(judged, 1)
+    print(f"\n{noticed} of {judged} mutants noticed ({score:.0f} %), {len(late)} not judged in time;")
     print(f"{len(places)} places in all; seed {asked.seed}. Survivors:")
     print("\n".join(f"  {line}" for line in survived))
     return 0

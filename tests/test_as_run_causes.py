@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from as_run_causes import broken, causes_of, end_use_changes, project_and_weather
 from books import Book
-from builders import SHORT_PIECES, conditions_of, project_of, unit_of, weather_of
+from builders import SHORT_DAYS, SHORT_PIECES, conditions_of, project_of, unit_of, weather_of
 
 from binestimator.as_run.audit import audit, runs_of
 from binestimator.as_run.loops import ProportionalIntegral
@@ -35,7 +35,8 @@ OPTIONS = ["sat_demand", "dsp_demand", "sat_demand_dsp_demand"]
 def four_zones():
     """The plain project with its demand resets as run, once for all tests here."""
     # Steps go by hours, not by rows.
-    results = estimate(project_of(bins={"rows": "mean"}, as_run=SHORT_PIECES), weather_of())
+    project = project_of(bins={"rows": "mean"}, as_run=SHORT_PIECES, schedule=SHORT_DAYS)
+    results = estimate(project, weather_of())
     return with_as_run(results, audit(results, only=OPTIONS))
 
 

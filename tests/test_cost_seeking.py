@@ -8,7 +8,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from builders import SHORT_PIECES, conditions_of, loads_of, project_of, unit_of, weather_of
+from builders import SHORT_DAYS, SHORT_PIECES, conditions_of, loads_of, project_of, unit_of, weather_of
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -224,7 +224,7 @@ def test_it_rests_where_its_rule_favours_neither_step():
 # --- at time steps ------------------------------------------------------------------------------
 
 
-def steady(project, oat_f, days=4):
+def steady(project, oat_f, days=2):
     """Conditions of an occupied hour of the year near an outdoor temperature that lasts for days, in dry air."""
     c = build_conditions(weather_of(), project)
     at_hour = int(np.argmin(np.abs(c.oat_f - oat_f) + np.where(c.occupied > 0.0, 0.0, 1000.0)))
@@ -265,9 +265,9 @@ def test_small_steps_with_right_figures_come_to_the_least_cost_of_the_row(oat_f)
     flows, powers = (np.log([getattr(each, name)[0] for each in near]) for name in ("flow_cfm", "fan_kw"))
     if abs(flows[1] - flows[0]) > 1e-4:
         sat = replace(sat, fan_exponent=float((powers[1] - powers[0]) / (flows[1] - flows[0])))
-    settings = replace(Settings.of(project.as_run), chunk_days=4, spin_up_days=1, mass_coupling_btuh_f_ft2=0.1)
+    settings = replace(Settings.of(project.as_run), chunk_days=2, spin_up_days=1, mass_coupling_btuh_f_ft2=0.1)
     runs = runs_of(unit, c, zone_loads(unit, c), project, replace(base, sat=sat))
-    year = Year(unit, c, project.schedule, runs, settings, capacity_btu_f=0.3 * unit.zones.area_ft2, trace_days=(3,))
+    year = Year(unit, c, project.schedule, runs, settings, capacity_btu_f=0.3 * unit.zones.area_ft2, trace_days=(1,))
     settled = year.run()[0].trace["sat_set_f"][0][-200:]
     # Zone loops of 20 minutes follow a period of 5 with a lag: the loop moves up and down by a few steps.
     assert np.ptp(settled) <= 10 * sat.step_f
@@ -282,6 +282,7 @@ def project_with(**changes):
         project={"default_candidates": False},
         bins={"rows": "mean"},
         as_run=SHORT_PIECES,
+        schedule=SHORT_DAYS,
         candidate=[
             {"id": "found", "name": "Found", "baseline": True, "sat": "as_found", "dsp": "as_found"},
             {"id": "least", "name": "Least", "sat": "cost_optimal", "dsp": "as_found"},

@@ -30,6 +30,7 @@ PROJECTS = (
     "clinic/clinic.toml",
     "clinic/clinic_position.toml",
     "field_station/field_station.toml",
+    "field_station/field_station_tariff.toml",
 )
 READMES = ("office", "clinic", "field_station")
 # The clinic, whose two projects take longest, is a larger slice.
@@ -166,7 +167,71 @@ def zones_table(results):
     return table
 
 
-TABLES = {"building": building_table, "candidates": candidates_table, "counts": counts_table, "zones": zones_table}
+def periods_table(results):
+    """Electricity by rate period in running time from rows and from hours, at its marginal price: baseline and best."""
+    base, best = (results[i].by_rate_period for i in (results.baseline_id, results.best.id))
+    table = [
+        (
+            "Rate period",
+            "Hours",
+            "Marginal price a kWh",
+            "As found, rows kWh",
+            "As found, hours kWh",
+            "Best, rows kWh",
+            "Best, hours kWh",
+            "Best saves, nights too kWh",
+        )
+    ]
+    key = "electricity_kwh"
+    for k, period in base.iterrows():
+        own = best.loc[k]
+        table.append(
+            (
+                period["label"],
+                f"{period['hours']:,.0f}",
+                f"${period[f'{key}_price']:.3f}",
+                f"{period[f'{key}_rows']:,.0f}",
+                f"{period[f'{key}_hours']:,.0f}",
+                f"{own[f'{key}_rows']:,.0f}",
+                f"{own[f'{key}_hours']:,.0f}",
+                f"{period[f'{key}_all_hours'] - own[f'{key}_all_hours']:+,.0f}",
+            )
+        )
+    return table
+
+
+def money_table(results):
+    """What of the saving is demand, what the window saves, and what the programme pays."""
+    base = results.baseline.charges.demand_usd.sum()
+    table = [
+        ("Option", "Saves per year", "Demand charges", "Window saves kW", "Incentive", "By", "Net pays back, years")
+    ]
+    for c in results.candidates:
+        worth, demand = c.worth, c.charges.demand_usd.sum()
+        usd = lambda value: f"{'-' if round(value) < 0 else ''}${abs(round(value)):,.0f}"
+        years = worth.payback.after_years
+        table.append(
+            (
+                f"`{c.id}`",
+                usd(c.saving["cost_usd"]),
+                usd(base - demand),
+                f"{worth.windows[0].saving_kw + 0.0:.2f}",
+                usd(worth.incentive_usd),
+                worth.incentive_bound_by or "-",
+                "-" if years is None else f"{years:.1f}",
+            )
+        )
+    return table
+
+
+TABLES = {
+    "building": building_table,
+    "candidates": candidates_table,
+    "counts": counts_table,
+    "zones": zones_table,
+    "periods": periods_table,
+    "money": money_table,
+}
 
 
 def markdown(table) -> str:
@@ -282,6 +347,39 @@ def test_sizes_are_those_of_real_buildings(project):
     assert 0.0005 <= float(design.kw) / unit.design_cfm <= 0.0012
     assert 0.15 <= unit.oa_minimum_cfm / unit.design_cfm <= 0.35
     assert 10.0 <= site_kbtu(results.baseline.annual) / area <= 60.0
+
+
+@pytest.mark.crosscheck
+def test_energy_by_rate_period_agrees_between_rows_and_hours():
+    """By period within 1 % of the period's electricity in running time and 0.05 % of the year's: rows are chosen for
+    the year, and a period of few running hours has few rows."""
+    results = results_of("field_station/field_station_tariff.toml")
+    assert len(results.unit.prices.labels) == 4
+    for c in results.candidates:
+        table = c.by_rate_period
+        rows, hours = table["electricity_kwh_rows"], table["electricity_kwh_hours"]
+        apart = abs(rows - hours)
+        assert (apart < 0.01 * hours).all(), c.id
+        assert apart.max() < 0.0005 * c.annual["electricity_kwh"], c.id
+        assert table["electricity_kwh_all_hours"].sum() == pytest.approx(c.hourly["electricity_kwh"], rel=1e-9)
+
+
+@pytest.mark.invariant
+def test_field_station_tariff_is_about_when_energy_is_used():
+    """The same building as with one price: energies are those of its other file, money and ranks are not."""
+    flat = results_of("field_station/field_station.toml")
+    timed = results_of("field_station/field_station_tariff.toml")
+    for c in timed.candidates:
+        if c.candidate.sat.strategy != "cost_optimal":
+            # Rows are chosen for other prices: energies by rows agree as rows do, those of hours are the same.
+            assert c.hourly["electricity_kwh"] == pytest.approx(flat[c.id].hourly["electricity_kwh"], rel=1e-9)
+            assert c.annual["electricity_kwh"] == pytest.approx(flat[c.id].annual["electricity_kwh"], rel=2e-3)
+    best = timed.best
+    assert best.charges.year_usd < timed.baseline.charges.year_usd
+    # Warmer air takes more fan power just when demand is billed.
+    assert timed["sat_demand"].worth.peak_saving_kw < 0.0
+    assert timed["sat_demand"].charges.year_usd > timed.baseline.charges.year_usd
+    assert timed["dsp_outdoor_air"].worth.incentive_bound_by == "payback floor: it pays back too soon"
 
 
 @pytest.mark.invariant

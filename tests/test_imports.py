@@ -1,6 +1,7 @@
 """Imports run one way, from inputs to the command line, without circles."""
 
 import ast
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -68,21 +69,27 @@ def _part(module):
 
 
 def _run_nodes(tree):
-    """All nodes but those that only type checkers read."""
-    yield tree
-    for node in ast.iter_child_nodes(tree):
+    """All statements but those that only type checkers read. Expressions hold no imports."""
+    waiting = [tree]
+    while waiting:
+        node = waiting.pop()
         if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
-            for other in node.orelse:
-                yield from _run_nodes(other)
-        else:
-            yield from _run_nodes(node)
+            waiting += node.orelse
+        elif isinstance(node, ast.Module | ast.stmt | ast.excepthandler | ast.match_case):
+            yield node
+            waiting += ast.iter_child_nodes(node)
 
 
+@cache
 def imported(path, parts):
     """Modules of the package that a file imports anywhere: tuples of names after the package.
 
     What stands under ``if TYPE_CHECKING:`` is never run: names of types in annotations.
     """
+    return tuple(_imported(path, parts))
+
+
+def _imported(path, parts):
     package = parts[:-1]
     for node in _run_nodes(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):

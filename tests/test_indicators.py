@@ -7,7 +7,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from builders import PLAIN, SHORT_PIECES, merged, project_of, unit_of, weather_of
+from builders import PLAIN, SHORT_DAYS, SHORT_PIECES, merged, project_of, unit_of, weather_of
 from hypothesis import given
 from hypothesis import strategies as st
 from test_as_run import days_of, settings_of
@@ -31,7 +31,8 @@ FEW = {"high_load_zones": 1, "stuck_zones": 1}
 def four_zones(**sizes):
     """The plain project as run, with its indicators."""
     # Steps go by hours, not by rows.
-    results = estimate(project_of(as_run=SHORT_PIECES | FEW | sizes, bins={"rows": "mean"}), weather_of())
+    project = project_of(as_run=SHORT_PIECES | FEW | sizes, bins={"rows": "mean"}, schedule=SHORT_DAYS)
+    results = estimate(project, weather_of())
     return with_indicators(with_as_run(results, audit(results, only=OPTIONS)))
 
 
@@ -230,6 +231,7 @@ def with_an_option_by_airflow():
                 "bins": {"rows": "mean"},
                 "candidate": candidates,
                 "as_run": SHORT_PIECES | FEW,
+                "schedule": SHORT_DAYS,
             },
         )
     )

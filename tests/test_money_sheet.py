@@ -164,7 +164,10 @@ def test_spreadsheet_functions_find_the_same_money_after_edits(results, built, s
     again = estimate(results.project.with_overrides(edits), results.weather, held=results.held)
     found = spreadsheet.recalculated({"changed": without_values(changed)})
     check_all(found, {"changed": again})
-    assert "4 inputs edited" in found["changed"].table("At a glance")[STALE_ROW][0]
+    told = found["changed"].table("At a glance")[STALE_ROW][0]
+    assert "4 inputs edited" in told
+    # Prices move no peak, but the rows that energy is summed over, ranks, and every range.
+    assert "; ranges" in told and "peak windows" not in told
 
 
 @pytest.mark.slow
@@ -181,6 +184,7 @@ def test_spreadsheet_functions_find_the_same_money_before_edits_and_with_a_tarif
     # Terms of programmes are inputs as well: an edit of one is told, and followed.
     assert NOTHING_EDITED in found["blank"].table("At a glance")[STALE_ROW][0]
     assert "1 input edited" in found["rule"].table("At a glance")[STALE_ROW][0]
+    assert "; ranges" in found["rule"].table("At a glance")[STALE_ROW][0]
     after, before = (sheet_figures(found[name].table("Money"), results) for name in ("rule", "blank"))
     assert number_of(after["both", "rule.0.earned"]) > number_of(before["both", "rule.0.earned"])
     for table in (found[name].table("Money") for name in found):
@@ -214,3 +218,23 @@ def test_another_currency_is_on_sheets_and_in_the_terminal_and_changes_no_figure
         texts = [str(cell.value) for row in book[name].iter_rows() for cell in row if cell.value is not None]
         wrong = [text for text in texts if re.search(r"\bUSD\b", text)]
         assert not wrong, (name, wrong)
+
+
+@pytest.mark.invariant
+def test_held_values_say_what_demand_and_ranges_rest_on(results, built):
+    """What an edit leaves as in the run: demand of windows by what moves hours, ranges by everything."""
+    sheet = Book(built[0], data_only=True)["Held values"]
+    head = next(row for row in sheet.iter_rows() if row[1].value == "Key in the project file")
+    at = {str(cell.value): k for k, cell in enumerate(head) if cell.value}
+    rests = {str(row[1].value): row for row in sheet.iter_rows(min_row=head[0].row + 1)}
+    demand, ranges = at["Peak windows and billed demand"], at["Ranges"]
+    for path, wanted in {
+        "fan.efficiency_frac": (1, 1),
+        "peak_window[1].hours": (1, 1),
+        "prices.fuel_usd_therm": (None, 1),
+        "incentive[1].usd_kw": (None, 1),
+        "cost.rate_usd_h": (None, 1),
+    }.items():
+        assert (rests[path][demand].value, rests[path][ranges].value) == wanted, path
+    banner = [str(cell.value) for row in Book(built[0])["Held values"].iter_rows(max_row=6) for cell in row]
+    assert any("; peak windows and billed demand" in text and "; ranges" in text for text in banner)

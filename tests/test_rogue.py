@@ -1,6 +1,6 @@
 """Rogue zones: how they are given, what they ask for, when they pin a reset, what options save afterwards."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import cache
 
 import numpy as np
@@ -19,6 +19,8 @@ from binestimator.estimate.rows import Rows
 from binestimator.estimate.running import run_parts
 from binestimator.hours import build_conditions
 from binestimator.inputs.read import project_from_mapping
+from binestimator.model.system import zones_of
+from binestimator.model.terminals import cooling_flow_cfm
 from binestimator.results import AsRun, to_plain
 from binestimator.strategies.choose import dsp_setpoint_inwc, setpoints
 from binestimator.terminal import comparison
@@ -192,6 +194,40 @@ def test_hours_of_an_override_are_not_pinned():
         found.append(request_hours(unit, own, rows, run_parts(unit, own, rows), project.rogue_zones))
     whole, part = (f.pinned_hours["dsp"][1] for f in found)
     assert part == pytest.approx(0.6 * whole, rel=1e-9) and whole > 0.0
+
+
+@pytest.mark.invariant
+def test_a_room_short_of_air_asks_by_the_airflow_it_gets():
+    """Guideline 36 5.6.8.1: a room 3 and 5 degF above its setpoint sends two and three requests, also where it is warm
+    because the pressure requests that would bring it air are ignored."""
+    project = project_of(zone=[{**z, "max_cfm": 1000} if z["name"] == "North" else z for z in PLAIN["zone"]])
+    unit = unit_of(project)
+    rows = Rows.of(unit, build_conditions(weather_of(), project))
+    candidate = project.candidate("sat_demand_dsp_demand")
+    candidate = replace(
+        candidate,
+        sat=replace(candidate.sat, ignored_requests=12.0),
+        dsp=replace(candidate.dsp, ignored_requests=12.0, min_inwc=0.3),
+    )
+    (part,) = run_parts(unit, candidate, rows)
+    zones = zones_of(unit, rows.on, rows.loads, part.state)
+    over = zones.room_f - rows.loads.cool_f
+    for least, most, count in ((3.01, 4.99, 2.0), (5.01, 99.0, 3.0)):
+        for k in range(len(unit.zones)):
+            warm = (over[:, k] > least) & (over[:, k] < most)
+            if not warm.any():
+                continue
+            at = rows.conditions.take(rows.running[warm])
+            some = Rows.of(unit, at)
+            own = [replace(part, setpoints=taken(part.setpoints, warm), state=part.state.take(np.flatnonzero(warm)))]
+            found = request_hours(unit, candidate, some, own, project.rogue_zones).requests["sat"][k]
+            assert found == pytest.approx(count * warm.sum()), (k, count)
+    short = zones.flow_cfm < 0.9 * np.minimum(unit.zones.max_cfm, cooling_flow_cfm(unit, rows.loads, part.state.sat_f))
+    assert (short & (over > 3.01)).sum() > 20  # there are such rooms
+
+
+def taken(record, index):
+    return replace(record, **{f.name: getattr(record, f.name)[index] for f in fields(record)})
 
 
 # ---------------------------------------------------------------- as found and afterwards

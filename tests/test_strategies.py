@@ -16,7 +16,7 @@ from binestimator.model.loads import zone_loads
 from binestimator.model.system import evaluate
 from binestimator.model.terminals import available_flow_cfm, requested_flow_cfm, zone_state
 from binestimator.moist_air import humidity_ratio_from_dewpoint, saturation_humidity_ratio
-from binestimator.strategies import demand
+from binestimator.strategies import cost_seeking, demand
 from binestimator.strategies.choose import dsp_of_sat, dsp_setpoint_inwc, resets_pressure, sat_rows, setpoints
 from binestimator.strategies.limits import sat_limits
 from binestimator.strategies.registry import DSP_STRATEGIES, SAT_STRATEGIES
@@ -452,6 +452,19 @@ def test_both_resets_settle_together_as_in_a_simulation(busy, slower):
     assert np.abs(closed[:, 0] - run[:, 0]).max() < 0.6
     assert np.abs(closed[:, 1] - run[:, 1]).max() < 0.05
     assert np.mean(full - run[:, 0]) > 3.0
+
+
+@pytest.mark.invariant
+def test_cost_seeking_supply_air_goes_no_warmer_than_both_resets_allow():
+    """Its requests settle together with demand duct pressure, as those of demand supply air do: where a busy room far
+    from the fan is short of air, degrees below where they settle at full airflow."""
+    for seed in range(4):
+        unit, loads, candidate, rows = rooms_of(0.5, seed)
+        record, top = candidate.sat, np.full(1, candidate.sat.max_f)
+        full = demand.settled_sat_f(unit, loads, record.ignored_requests, record.min_f, top)
+        asked = cost_seeking.SAT.asked_f(record, rows, top)
+        assert asked == pytest.approx(demand.SAT.asked_f(record, rows, top), abs=1e-12)
+        assert asked[0] < full[0] - 1.0
 
 
 @pytest.mark.invariant

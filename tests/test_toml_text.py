@@ -248,7 +248,14 @@ def test_lists_over_several_lines_are_one_statement():
 
 @pytest.mark.invariant
 @pytest.mark.parametrize(
-    "demo", ["office/office", "clinic/clinic", "clinic/clinic_position", "field_station/field_station"]
+    "demo",
+    [
+        "office/office",
+        "clinic/clinic",
+        "clinic/clinic_position",
+        "field_station/field_station",
+        "field_station/field_station_tariff",
+    ],
 )
 def test_a_good_file_is_taken_apart_into_what_the_reader_gives(demo):
     text = (DEMOS / f"{demo}.toml").read_text(encoding="utf-8")

@@ -261,9 +261,7 @@ def test_the_command_says_which_years_took_part(tmp_path, capsys):
     code, out, err = said("--weather-year", f"{OTHER}=0.25")
     assert code == 0, err
     words = " ".join(out.split())
-    assert (
-        "Weather years: own year (723170TYA.CSV" in words and "warm (warm.csv" in words and "25 % of the draws" in words
-    )
+    assert "years own year (723170TYA.CSV" in words and "warm (warm.csv" in words and "25 % of the draws" in words
     code, out, err = said("--weather-year", OTHER, "--no-ranges")
     assert code == 2 and "--weather-year: is for ranges, which this run leaves out" in err
     code, out, err = said("--weather-year", "nowhere.csv", "--force")

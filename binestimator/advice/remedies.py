@@ -103,7 +103,7 @@ def find_remedies(results, candidate_ids=None) -> tuple[Remedy, ...]:
             continue
         for kind in KINDS:
             found = None
-            for overrides, cost, text in _ways(
+            for overrides, cost, text in ways_of(
                 project, candidate.candidate, resets, results.runs[candidate.id].unit, kind, place
             ):
                 tried = _try(results, candidate, overrides, yardstick, base_served)
@@ -130,7 +130,7 @@ def find_remedies(results, candidate_ids=None) -> tuple[Remedy, ...]:
     return tuple(out)
 
 
-def _ways(project, candidate, resets, unit, kind: str, place: int):
+def ways_of(project, candidate, resets, unit, kind: str, place: int):
     """Overrides, cost and words of each way to make a remedy, the mildest first."""
     costs, zone = project.remedies, project.zones[place]
     ignored = max(getattr(candidate, part).ignored_requests for part in resets)

@@ -131,20 +131,27 @@ def find_after_repairs(results) -> tuple[AfterRepair, ...]:
     changed = _Changed(results)
     out = []
     for candidate in results.candidates:
-        if not _listening(candidate.candidate):
-            continue
-        run = results.runs[candidate.id]
-        rogue = rogue_places(run, candidate.candidate)
-        others = [k for k in pinning_places(results, candidate) if k not in rogue]
-        for way, places, overrides in (
-            (REPAIR, rogue, repairs(run, rogue)),
-            (EXCLUSION, rogue, exclusions(run, rogue)),
-            (EXCLUSION, others, exclusions(run, others)),
-        ):
-            found = changed.of(candidate, way, places, overrides) if places else None
+        for way, places, overrides in after_ways(results, candidate):
+            found = changed.of(candidate, way, places, overrides)
             if found is not None:
                 out.append(found)
     return tuple(out)
+
+
+def after_ways(results, candidate) -> list[tuple[str, list[int], dict[str, object]]]:
+    """What is looked at of a candidate that goes by requests: repair or exclusion, of which zone lines by their place,
+    and the overrides that make it."""
+    if not _listening(candidate.candidate):
+        return []
+    run = results.runs[candidate.id]
+    rogue = rogue_places(run, candidate.candidate)
+    others = [k for k in pinning_places(results, candidate) if k not in rogue]
+    ways = (
+        (REPAIR, rogue, repairs(run, rogue)),
+        (EXCLUSION, rogue, exclusions(run, rogue)),
+        (EXCLUSION, others, exclusions(run, others)),
+    )
+    return [(way, places, overrides) for way, places, overrides in ways if places]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

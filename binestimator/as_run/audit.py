@@ -24,7 +24,7 @@ from ..strategies.registry import dsp_strategy, sat_strategy
 from ..strategies.strategy import DspRows, SatRows
 from .room_heat import figures_with_room_heat
 from .seek import NONE, Errors, Seeker
-from .served import Share, service_as_run
+from .served import Share, judged, service_as_run
 from .settings import Settings, TrimRespond
 from .steps import BY_ZONE, HOURLY, Outcome, Run, Year
 
@@ -101,16 +101,19 @@ def audit(
     for site in sites:
         mine = [o for (of, _), group in zip(jobs, outcomes) if of is site for o in group]
         found |= site.as_run(mine)
-    base = found[results.baseline_id].annual
+    base, base_service = found[results.baseline_id].annual, found[results.baseline_id].service
     sought = {id_: found_of for site in sites for id_, found_of in site.sought(base["cost_usd"]).items()}
-    return {
-        c.id: replace(
+    out = {}
+    for c in wanted:
+        rise, equal_service = judged(found[c.id].service, base_service, yardstick[0], c)
+        out[c.id] = replace(
             found[c.id],
             saving={key: base[key] - found[c.id].annual[key] for key in SAVING_KEYS},
+            rise=rise,
+            equal_service=equal_service,
             sought=sought.get(c.id),
         )
-        for c in wanted
-    }
+    return out
 
 
 def promised(results: Results) -> tuple[Yardstick, np.ndarray]:
@@ -241,11 +244,21 @@ class _Site:
                 self.charges[id_],
             ),
             saving={},
+            warm_when=_warm_when(mine),
             zones={name: mean(name, "zones") for name in BY_ZONE},
             hourly={name: mean(name, "hourly") for name in HOURLY},
             trace={name: mean(name, "trace") for name in HOURLY},
             trace_days=self.days,
         )
+
+
+def _warm_when(mine: list[tuple[Run, Outcome]]) -> dict[str, np.ndarray]:
+    """``Outcome.warm_when`` of a candidate from its runs by their shares of the time."""
+    found: dict[str, np.ndarray] = {}
+    for run, outcome in mine:
+        for name, values in (outcome.warm_when or {}).items():
+            found[name] = found.get(name, 0.0) + run.share * values
+    return found
 
 
 def night_as_run(unit: Unit, conditions: Conditions, loads: ZoneLoads, schedule, run: Run, outcome: Outcome):

@@ -6,8 +6,6 @@ from dataclasses import replace
 
 from ..estimate.comparing import ranked
 from ..results import AS_RUN, Results
-from ..service import judge, rises
-from .audit import promised
 
 
 def ranked_as_run(results: Results) -> Results:
@@ -24,13 +22,13 @@ def ranked_as_run(results: Results) -> Results:
     they are ranked is that of the runs. So no option is ranked by one basis and judged by the other. What the baseline
     lacks in itself, and who cures it, stays as rooms at rest tell it: it is a check of the inputs of the building.
     """
-    runs, yardstick = results.as_run or {}, promised(results)[0]
-    base = runs[results.baseline_id].service
+    runs = results.as_run or {}
     found = []
     for c in results.candidates:
-        rise = rises(runs[c.id].service, base, yardstick)
-        changes = [(path, c.candidate.overrides[path]) for path in c.candidate.changed_service]
-        found.append(replace(c, service=rise, equal_service=judge(rise, yardstick, changes)))
+        rise, equal_service = runs[c.id].rise, runs[c.id].equal_service
+        if rise is None or equal_service is None:
+            raise ValueError(f"{c.id} was not judged as run")
+        found.append(replace(c, service=rise, equal_service=equal_service))
     failed = [check.name for check in results.checks if check.status == "fail"]
     found = ranked(found, results.baseline_service.open, failed, lambda c: runs[c.id].annual["cost_usd"])
     return replace(results, candidates=tuple(found), ranked_by=AS_RUN)

@@ -12,7 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from ..service import ServiceFigures, Yardstick, unit_depths
+from ..inputs.project import Candidate
+from ..results import EqualService, ServiceRise
+from ..service import ServiceFigures, Yardstick, judge, rises, unit_depths
 
 #: Fields of ``RowState`` whose hourly means are kept for :func:`service.unit_depths`.
 AT_UNIT = (
@@ -37,9 +39,11 @@ class Served:
         Of the baseline, in its R running hours.
     running : ndarray (R,)
         Those hours of the year.
+    month : ndarray (H,)
+        Of every hour, from 1.
     """
 
-    def __init__(self, yardstick: Yardstick, running, runs: int, hours: int, lines: int):
+    def __init__(self, yardstick: Yardstick, running, runs: int, hours: int, lines: int, month):
         self.yardstick, self.running = yardstick, np.asarray(running)
         self._row = np.full(hours, -1)
         self._row[self.running] = np.arange(len(self.running))
@@ -48,6 +52,13 @@ class Served:
         self.lowest_f = np.full((runs, lines), np.inf)
         self.at_unit = {name: np.zeros((runs, hours)) for name in AT_UNIT}
         self.starts = 0
+        self._month = np.asarray(month) - 1
+        # Degree-hours too warm by hour of the day, by month, and of the first hour after each start.
+        self.warm = {
+            "by_hour": np.zeros((runs, 24, lines)),
+            "by_month": np.zeros((runs, 12, lines)),
+            "at_start": np.zeros((runs, lines)),
+        }
 
     def on(self, hour, use, means: dict[str, np.ndarray], zone_cfm) -> None:
         """An hour in which the unit runs.
@@ -77,6 +88,14 @@ class Served:
         for kept, frac in ((self.oa_short, share), (self.oa_promised_short, promised)):
             given = frac.astype(np.float32)[:, :, None] * zone_cfm[:, here]
             kept += np.maximum(self._wanted[row] - given, 0.0).sum(axis=1)
+
+    def too_warm(self, hour, degree_hours, first) -> None:
+        """When rooms are too warm: (N, K, Z) [degF.h] of hours (K,) of the year that count; ``first`` (K,) whether the
+        unit started with them."""
+        for by, of in (("by_hour", hour % 24), ("by_month", self._month[hour])):
+            for k in np.unique(of):
+                self.warm[by][:, k] += degree_hours[:, of == k].sum(axis=1)
+        self.warm["at_start"] += degree_hours[:, first].sum(axis=1)
 
     def started(self, air_f, heat_f, cool_f) -> None:
         """Rooms as the unit starts: (N, K, Z), setpoints (K, Z). [degF]"""
@@ -120,3 +139,11 @@ def service_as_run(parts: Sequence[Share], figures: dict[str, float]) -> Service
         if name not in ("lowest_f", "starts")
     }
     return ServiceFigures(**mean, lowest_f=lowest, starts=parts[0].depths["starts"], figures=figures)
+
+
+def judged(
+    found: ServiceFigures, base: ServiceFigures, yardstick: Yardstick, candidate: Candidate
+) -> tuple[ServiceRise, EqualService]:
+    """What a run takes from the rooms, against the baseline as run, and whether it serves as well."""
+    rise = rises(found, base, yardstick)
+    return rise, judge(rise, yardstick, [(path, candidate.overrides[path]) for path in candidate.changed_service])

@@ -75,7 +75,8 @@ class Outcome:
     ``Setpoints`` [h] · ``hourly`` by name of ``HOURLY`` (H,), NaN while the unit is off · ``zones`` by name of
     ``BY_ZONE`` (Z,) · ``heat_btuh``, ``cool_btuh`` given to rooms while the unit is off by schedule (H, Z) ·
     ``released_btuh`` what rooms gave of the heat they store, less what they took (H, Z) · ``trace`` by name of
-    ``HOURLY`` (D, steps of a day) · ``depths`` by field of ``ServiceFigures``, None without a yardstick.
+    ``HOURLY`` (D, steps of a day) · ``depths`` by field of ``ServiceFigures``, None without a yardstick · ``warm_when``
+    degree-hours too warm by hour of the day (24, Z), by month (12, Z) and at the start (Z,), None without a yardstick.
     """
 
     totals: dict[str, float]
@@ -87,6 +88,7 @@ class Outcome:
     released_btuh: np.ndarray
     trace: dict[str, np.ndarray]
     depths: dict[str, Any] | None
+    warm_when: dict[str, np.ndarray] | None
 
 
 class Year:
@@ -193,7 +195,9 @@ class Year:
             np.zeros((count, self.hours, self.lines)) for _ in range(3)
         )
         self.served_by = (
-            None if yardstick is None else Served(yardstick[0], yardstick[1], count, self.hours, self.lines)
+            None
+            if yardstick is None
+            else Served(yardstick[0], yardstick[1], count, self.hours, self.lines, conditions.month)
         )
         self.trace_days = np.asarray(trace_days, dtype=int)
         self.trace = {name: np.full((count, len(self.trace_days), 24 * self.per_hour), np.nan) for name in HOURLY}
@@ -218,6 +222,9 @@ class Year:
                 depths=None
                 if self.served_by is None
                 else self.served_by.depths(i, *(self.by_zone[f"{name}_degree_hours"][i] for name in ("warm", "cold"))),
+                warm_when=None
+                if self.served_by is None
+                else {name: values[i] for name, values in self.served_by.warm.items()},
             )
             for i in range(len(self.runs))
         ]
@@ -304,6 +311,9 @@ class Year:
                     self.trace[name][:, d, first : first + self.per_hour] = values[:, :, k].T
         for name, values in zip(BY_ZONE, ran.by_zone()):
             self.by_zone[name] += self.step_h * values[:, use].sum(axis=1)
+            if name == "warm_degree_hours" and self.served_by is not None:
+                first = ran.state.ran_min[use] <= 60.0
+                self.served_by.too_warm(hour[use], self.step_h * values[:, use], first)
         c = ran.at_step(middle)
         for i, (run, found) in enumerate(zip(self.runs, self.limits)):
             for name, at in run.limits(c, steps.sat_set[middle, i], steps.dsp_set[middle, i]).items():

@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from ..model.system import heating_enabled
-from ..model.terminals import cooling_flow_cfm, requested_flow_cfm
+from ..model.terminals import available_flow_cfm, cooling_flow_cfm, requested_flow_cfm
 from ..model.unit import Unit
 from ..strategies.choose import dsp_at_airflows_inwc, dsp_of_sat, resets_pressure
 from ..strategies.demand import MOST_REQUESTS, pressure_thresholds_inwc, temperature_thresholds_f
@@ -145,14 +145,21 @@ def _acts(candidate, part: str, p: Part) -> bool:
 def _of_sat(found: RequestHours, unit: Unit, candidate, block: Rows, parts, acting, rules) -> np.ndarray:
     """Requests for colder air in a block of hours (R, Z); hours that zones pin are added to ``found``."""
     record, strategy, loads = candidate.sat, sat_strategy(candidate.sat), block.loads
-    thresholds, always = temperature_thresholds_f(unit, loads), unit.zones.asks_temperature
-    requests = sum(p.share * sent(p.state.sat_set_f, thresholds, always, below=False) for p in parts)
-    mine = [p for p, acts in zip(parts, acting, strict=True) if acts]
-    if not mine:
+    always = unit.zones.asks_temperature
+    requests, first, share = np.zeros(loads.q_cool_btuh.shape), None, 0.0
+    for p, acts in zip(parts, acting, strict=True):
+        # A room that duct pressure leaves short of air has its loop wound up.
+        own = temperature_thresholds_f(unit, loads, available_flow_cfm(unit, p.state.dsp_inwc))
+        requests += p.share * sent(p.state.sat_set_f, own, always, below=False)
+        if acts:
+            share += p.share
+            if first is None:
+                first, thresholds = p, own
+    if first is None:
         return requests
     low, high = strategy.range(record)
     limits = sat_limits(unit, block.on, loads, low, high)
-    sat, dsp = mine[0].setpoints.sat_f, mine[0].setpoints.dsp_inwc
+    sat, dsp = first.setpoints.sat_f, first.setpoints.dsp_inwc
     by_requests = np.ones(len(sat), dtype=bool)
 
     def setpoint(other: Unit, at):
@@ -172,7 +179,7 @@ def _of_sat(found: RequestHours, unit: Unit, candidate, block: Rows, parts, acti
         # A zone without which requests allow more changes nothing where something else than requests decides.
         by_requests = sat >= setpoint(unit, np.arange(len(sat))) - AT_REQUESTS_F
     near = (thresholds[1] < (sat + NEAR_F)[:, None]) | always
-    _pinned(found, "sat", unit, block, sat, near, setpoint, rules.sat_step_f, sum(p.share for p in mine))
+    _pinned(found, "sat", unit, block, sat, near, setpoint, rules.sat_step_f, share)
     return requests
 
 

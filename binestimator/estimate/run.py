@@ -50,7 +50,7 @@ from .rows import Part
 from .running import annual_figures, cheapest_night, night_totals, nights_of, run_parts
 from .sites import Site, Sites
 from .sizing import size_list, size_unit
-from .tariff import add_charges, by_rate_period, charges_of, cost_by_source_usd, with_charges
+from .tariff import add_charges, by_rate_period, charges_of, cost_by_source_usd, priced_amounts, with_charges
 
 
 def make_run_id(project: Project, weather: Weather) -> str:
@@ -152,7 +152,9 @@ def estimate(project: Project, weather: Weather, held: Held | None = None, sizes
     runs = {c.id: (sites.of(c), of_hours.parts[c.id], of_rows.parts[c.id]) for c in ordered}
     optimal = {c.id: of_rows.parts[c.id][0].setpoints.sat_f for c in ordered if sat_strategy(c.sat).held}
     pulled = {c.id: _pulled_f(sites.of(c), c, held) for c in ordered}
-    results, baseline_service = _results_of_candidates(project, runs, served, totals, figures, energies, charges)
+    results, baseline_service = _results_of_candidates(
+        project, runs, served, totals, figures, energies, charges, nights
+    )
     baseline = baseline_of(project, results)
     base_site, base_parts, base_rows = runs[project.baseline_id]
 
@@ -211,6 +213,7 @@ def estimate(project: Project, weather: Weather, held: Held | None = None, sizes
                 night=totals[id_],
                 site=site.key,
                 pulled_f=pulled[id_],
+                hourly={**priced_amounts(energies[id_]), "cooling_kwh": energies[id_]["cooling_kwh"]},
             )
             for id_, (site, _, parts) in runs.items()
         },
@@ -305,12 +308,13 @@ def _served(project, sites: Sites, parts, figures, nights, beside=None):
 
 
 def _results_of_candidates(
-    project, runs, served: _Served, totals, figures, energies, charges
+    project, runs, served: _Served, totals, figures, energies, charges, nights
 ) -> tuple[list[CandidateResult], BaselineService]:
     """What each candidate gives, not ranked yet, and the baseline judged by itself.
 
     ``runs`` candidate id to its site and its parts on the hours and on the rows; ``totals`` of nights by id;
-    ``figures`` annual ones by kind of rows and id; ``energies`` hour by hour and ``charges`` of the tariff by id.
+    ``figures`` annual ones by kind of rows and id; ``energies`` hour by hour, ``charges`` of the tariff
+    and ``nights`` by id.
     """
     base_annual = figures["rows"][project.baseline_id]
 
@@ -378,7 +382,7 @@ def _results_of_candidates(
                 peak_kw=float(power[candidate.id].max()),
                 worth=worth,
                 charges=charges.get(candidate.id),
-                by_rate_period=by_rate_period(site, parts_r, totals[candidate.id], energies[candidate.id]),
+                by_rate_period=by_rate_period(site, parts_r, nights[candidate.id], energies[candidate.id]),
             )
         )
     return results, baseline_service

@@ -289,7 +289,7 @@ def night_duct(unit: Unit, schedule, dsp) -> NightDuct | None:
     if schedule.night_dsp == "design":
         return None
     return NightDuct(
-        setpoint_inwc=lambda oat_f, zone_cfm: night_dsp_inwc(unit, dsp, oat_f, zone_cfm),
+        setpoint_inwc=lambda oat_f, zone_cfm, of_rows=unit: night_dsp_inwc(of_rows, dsp, oat_f, zone_cfm),
         override_frac=dsp.override_frac,
         override_inwc=dsp.override_inwc,
         resets_pressure=resets_pressure(dsp),
@@ -317,7 +317,7 @@ def nights_of(candidates, site_for) -> dict[str, NightBlock]:
             air = night_air_cfm(unit, conditions, listed[0][0])
             rooms: dict = {}
             for duct, ids in listed:
-                block = run_nights(unit, conditions, loads, site.project.schedule, duct, rooms, air, steps)
+                block = run_nights(unit, conditions, loads, site.project.schedule, duct, rooms, air, steps=steps)
                 found.update(dict.fromkeys(ids, block))
     return found
 

@@ -75,11 +75,21 @@ def cost_by_source_usd(unit, rows, parts, night, figures, charges: Charges | Non
     return {key: usd + (added if key == ELECTRICITY_KEY else 0.0) for key, usd in paid.items()}
 
 
-def by_rate_period(site, parts, night_totals, energy) -> pd.DataFrame | None:
+def by_rate_period(site, parts, night, energy) -> pd.DataFrame | None:
     """Energy of a candidate by rate period, running rows beside running hours; None without rate periods of a tariff.
 
     Columns ``period, label, hours``, and for each of ``end_uses.PRICED`` its amount in running time from the rows and
-    from the hours, ``<key>_rows`` and ``<key>_hours``.
+    from the hours, ``<key>_rows`` and ``<key>_hours``, without what a night's block makes up in the morning: rows know
+    no nights. ``<key>_all_hours`` is all that the year takes.
+
+    Parameters
+    ----------
+    site : Site
+    parts : list of Part
+        On the rows.
+    night : NightBlock
+    energy : dict
+        Of the hours by end use, nights included (H,).
     """
     prices = site.unit.prices
     if not isinstance(prices, Rates):
@@ -93,7 +103,9 @@ def by_rate_period(site, parts, night_totals, energy) -> pd.DataFrame | None:
         table[f"{key}_rows"] = np.bincount(rows.on.rate_period, rows.on.hours * rate, count)
         table[f"{key}_price"] = prices.usd[price][:-1]
     running = hours.running
+    alone = {use.key: energy[use.key] - (getattr(night, use.night) if use.night else 0.0) for use in END_USES}
+    steady = priced_amounts(alone)
     for key, amounts in priced_amounts(energy).items():
         table[f"{key}_all_hours"] = np.bincount(hours.conditions.rate_period, amounts, count)
-        table[f"{key}_hours"] = np.bincount(hours.on.rate_period, amounts[running], count)
+        table[f"{key}_hours"] = np.bincount(hours.on.rate_period, steady[key][running], count)
     return pd.DataFrame(table)

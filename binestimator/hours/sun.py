@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import functools
+from functools import lru_cache
 
 import numpy as np
 
@@ -55,8 +55,7 @@ def solar_position(weather: Weather) -> tuple[np.ndarray, np.ndarray]:
     The NREL solar position algorithm in pvlib (0.0003 degrees by its authors) takes 0.03 s
     for a year; its faster siblings are no better off: ``ephemeris`` is within 0.02 degrees
     but uses what pandas has deprecated, and the analytical formulas are off by 0.6 degrees
-    and not faster. Air of 12 degC and a refraction of 0.5667 degrees at the horizon, as pvlib assumes. Found once for
-    a place: an estimate asks for it again where an option has other hours or other rooms.
+    and not faster. Air of 12 degC and a refraction of 0.5667 degrees at the horizon, as pvlib assumes.
     """
     return _position(
         weather.utc_offset_h,
@@ -67,22 +66,22 @@ def solar_position(weather: Weather) -> tuple[np.ndarray, np.ndarray]:
     )
 
 
-@functools.lru_cache(maxsize=2)
-def _position(utc_offset_h, latitude_deg, longitude_deg, elevation_m, pressure_hpa) -> tuple[np.ndarray, np.ndarray]:
-    """:func:`solar_position`, for reading alone."""
+# Whoever changes an input of a project has the sun of the same site.
+@lru_cache(maxsize=8)
+def _position(utc_offset_h, latitude_deg, longitude_deg, elevation_m, pressure_mbar) -> tuple[np.ndarray, np.ndarray]:
     start_s = np.datetime64(f"{SUN_YEAR}-01-01T00:30", "s").astype(np.int64) - 3600.0 * utc_offset_h
     apparent_zenith, _, _, _, azimuth, _ = pvlib_part("spa").solar_position(
         start_s + 3600.0 * np.arange(HOURS_IN_YEAR),
         latitude_deg,
         longitude_deg,
         elevation_m,
-        pressure_hpa,
+        pressure_mbar,
         12.0,
         EARTH_TIME_LAG_S,
         0.5667,
     )
-    for angles in (apparent_zenith, azimuth):
-        angles.setflags(write=False)
+    for angle in (apparent_zenith, azimuth):
+        angle.flags.writeable = False
     return apparent_zenith, azimuth
 
 

@@ -29,7 +29,8 @@ class Item:
     """One input that a line moves.
 
     ``path`` in full · ``pattern`` of the line that it is of · ``place`` among groups, zones or candidates, 0 of a
-    section · ``value`` in force, None for terminals that were sized · ``basis`` one of ``BASES``.
+    section · ``value`` in force, None for terminals that were sized and prices by a tariff · ``basis`` how
+    sure it is.
     """
 
     path: str
@@ -140,7 +141,9 @@ def items_of(project, line: RangeLine, resolved: Callable[[str], float | None]) 
                 continue
             path = item_path(kind, record.name, field.name) if kind in ("group", "zone") else field.path
             value = _value(project, resolved, line, pattern, place, record, field)
-            if value is None and line.act != "terminals":
+            if value is not None and line.act == "price" and _by_tariff(project, field.name):
+                value = None  # the price of the section counts in no hour: draws are factors of those of the tariff
+            elif value is None and line.act != "terminals":
                 continue
             # Sized terminals are as sure as the factor that they are sized with.
             sized = value is None and line.act == "terminals"
@@ -172,6 +175,12 @@ def _value(project, resolved, line: RangeLine, pattern: str, place: int, record,
     if value is None or (value == 0.0 and line.base == 1.0 and line.act != "from_one"):
         return None
     return float(value)
+
+
+def _by_tariff(project, price: str) -> bool:
+    """Whether lines of a tariff take the place of a price of section ``prices``."""
+    source = price.partition("_")[0]
+    return any(line.source == source for line in project.terms.energy_prices)
 
 
 def _is_bought(project, price: str) -> bool:

@@ -19,6 +19,7 @@ from ..units import KBTU_PER_KWH
 from . import fan as fans
 from .loads import LoadsOnDemand, ZoneLoads, blocks
 from .night_rooms import (
+    HANDED_ON_ROUNDS,
     LEAST_HEATING_FLOW_FRAC,
     NIGHT_ENTERING_WB_F,
     NightSteps,
@@ -41,7 +42,8 @@ class NightDuct:
     """Duct pressure of a candidate at night.
 
     ``setpoint_inwc(oat_f, zone_cfm)`` gives the setpoint (R,) for outdoor temperatures (R,) and airflows that zones ask
-    for (R, Z); with one line of airflows a number will do. ``override_frac`` of the time ``override_inwc`` holds
+    for (R, Z); with one line of airflows a number will do. Of a unit whose numbers differ by row it is also given the
+    unit of these rows. ``override_frac`` of the time ``override_inwc`` holds
     instead. ``resets_pressure`` says which published fan curve applies.
     """
 
@@ -112,6 +114,7 @@ def run_nights(
     duct: NightDuct | None = None,
     sequences: dict | None = None,
     air: tuple | None = None,
+    rounds: int = HANDED_ON_ROUNDS,
     steps: NightSteps | None = None,
 ) -> NightBlock:
     """Hour-by-hour room temperatures, the heat and cooling that hold the setback limits, and what the morning still
@@ -131,6 +134,8 @@ def run_nights(
         fifteen megabytes for each airflow of 23 zone lines.
     air : tuple of ndarray, optional
         ``night_air_cfm`` of the same arguments, where it is known.
+    rounds : int
+        As :func:`night_rooms.rooms_of` has it.
     steps : NightSteps, optional
         Keeps what does not depend on airflows from one call to the next for the same unit and hours.
 
@@ -163,7 +168,7 @@ def run_nights(
     key = same_air((heat_flow, cool_flow))
     rooms = None if sequences is None else sequences.get(key)
     if rooms is None:
-        rooms = rooms_of(unit, conditions, loads, schedule, spans, heat_flow, cool_flow, steps)
+        rooms = rooms_of(unit, conditions, loads, schedule, spans, heat_flow, cool_flow, rounds, steps)
         if sequences is not None:
             sequences[key] = rooms
     return _night_energy(unit, conditions, loads, rooms, duct)
@@ -222,9 +227,9 @@ def night_air_cfm(unit: Unit, conditions, duct: NightDuct | None = None):
     )
     out = []
     for flow in (heat, z.max_cfm):
-        flow = flow[None, :]
+        flow = np.atleast_2d(flow)
         if duct is not None:
-            dsp = np.atleast_1d(duct.setpoint_inwc(conditions.oat_f, flow))
+            dsp = np.atleast_1d(_setpoint_inwc(unit, duct, conditions.oat_f, flow))
             brought = np.minimum(flow, available_flow_cfm(unit, dsp))
             if duct.override_frac > 0.0:
                 overridden = np.minimum(flow, available_flow_cfm(unit, np.array([float(duct.override_inwc)])))
@@ -237,6 +242,7 @@ def night_air_cfm(unit: Unit, conditions, duct: NightDuct | None = None):
 def _runs(unit: Unit, c, rooms: Rooms, duct: NightDuct | None, here: slice):
     """Share of chosen hours that the fan runs to give rooms what they were given, its power and its heat, and the heat
     and cooling of all rooms. (R,) each [-, kW, kW, kBtu/h, kBtu/h]"""
+    unit = unit.take(here)
     z = unit.zones
     heat, cool = rooms.heat[here], rooms.cool[here]
     of_hours = lambda values: values[here] if len(values) > 1 else values
@@ -252,12 +258,13 @@ def _runs(unit: Unit, c, rooms: Rooms, duct: NightDuct | None, here: slice):
     flow = np.minimum(each @ z.multiplier, unit.max_cfm)
     fan_kw, fan_heat_kw = np.zeros(len(run)), np.zeros(len(run))
     runs = np.flatnonzero(run > 0.0)
-    for part, dsp in _pressures(unit, c.oat_f[here][runs], each[runs], duct):
-        fan = fans.supply_fan(unit, flow[runs], dsp, duct is not None and duct.resets_pressure)
+    running = unit.take(runs)
+    for part, dsp in _pressures(running, c.oat_f[here][runs], each[runs], duct):
+        fan = fans.supply_fan(running, flow[runs], dsp, duct is not None and duct.resets_pressure)
         fan_kw[runs] += part * run[runs] * fan.kw
         fan_heat_kw[runs] += part * run[runs] * fan.heat_kw
     if unit.return_fan.type == "return":
-        fan_kw[runs] += run[runs] * fans.secondary_fan_kw(unit, flow[runs] * unit.return_fan.flow_frac)
+        fan_kw[runs] += run[runs] * fans.secondary_fan_kw(running, flow[runs] * unit.return_fan.flow_frac)
     return run, fan_kw, fan_heat_kw, (heat @ z.multiplier) / 1000.0, (cool @ z.multiplier) / 1000.0
 
 
@@ -327,11 +334,16 @@ def _night_energy(unit: Unit, c, loads, rooms: Rooms, duct: NightDuct | None) ->
     )
 
 
+def _setpoint_inwc(unit: Unit, duct: NightDuct, oat_f, zone_cfm):
+    """Setpoint of duct pressure of rows, whose unit this is."""
+    return duct.setpoint_inwc(oat_f, zone_cfm, unit) if unit.by_row else duct.setpoint_inwc(oat_f, zone_cfm)
+
+
 def _pressures(unit: Unit, oat_f, zone_cfm, duct: NightDuct | None):
     """Duct pressures of given airflows of zones, each with its share of the time. [(share, (R,) in. w.c.)]"""
     if duct is None:
         return [(1.0, np.full(len(oat_f), float(unit.fan.design_dsp_inwc)))]
-    rows = np.broadcast_to(duct.setpoint_inwc(oat_f, zone_cfm), np.shape(oat_f))
+    rows = np.broadcast_to(_setpoint_inwc(unit, duct, oat_f, zone_cfm), np.shape(oat_f))
     if duct.override_frac <= 0.0:
         return [(1.0, rows)]
     return [(1.0 - duct.override_frac, rows), (duct.override_frac, np.full(len(oat_f), float(duct.override_inwc)))]
@@ -343,6 +355,7 @@ def _late_energy(unit: Unit, c, loads, rooms: Rooms, late, duct: NightDuct | Non
     if len(late) == 0:
         return {}
     h = rooms.late_hours[late]
+    unit = unit.take(h)
     z, oat = unit.zones, c.oat_f[h]
     enabled = heating_enabled(unit, oat, c.fan_on[h])
     day = own_day(unit, c.take(h), loads.take(h))

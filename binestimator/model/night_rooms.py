@@ -26,12 +26,14 @@ NIGHT_ENTERING_WB_F = 62.6
 LEAST_HEATING_FLOW_FRAC = 0.3
 # Rounds in which what a day has not made up is handed on to the night after it; it shrinks from day to day.
 HANDED_ON_ROUNDS = 8
+# What setpoints and calls of rooms at night ask of a unit, of the numbers that may differ by row.
+_ASKED_AT_NIGHT = ("max_cfm", "zones.cool_occupied_f", "zones.heat_occupied_f")
 # Rooms nearer their setpoint than this are ready. [degF]
 LEAST_MISS_F = 1e-6
 
 
 def heat_capacity_btu_f(unit: Unit, time_constant_h, fs):
-    """Heat capacity of each room. (Z,) [Btu/F]
+    """Heat capacity of each room. (Z,), of a unit whose numbers differ by row (R, Z) [Btu/F]
 
     Spread by floor area so that the building as a whole, in one piece, decays with the given time
     constant when the air handler is off: envelope and the infiltration of that time. Rooms
@@ -46,10 +48,10 @@ def heat_capacity_btu_f(unit: Unit, time_constant_h, fs):
     """
     z = unit.zones
     area = float(np.sum(z.area_ft2 * z.multiplier))
-    conductance = float(np.sum((z.ua_btuh_f + fs * z.infiltration_cfm) * z.multiplier))
+    conductance = np.sum((z.ua_btuh_f + fs * z.infiltration_cfm) * z.multiplier, axis=-1)
     # A building without conductance still has furniture and slabs.
-    per_area = max(time_constant_h * conductance / area, 1.0)
-    return per_area * z.area_ft2
+    per_area = np.maximum(time_constant_h * conductance / area, 1.0)
+    return per_area[..., None] * z.area_ft2
 
 
 def nights(fan_on):
@@ -129,11 +131,12 @@ def most_heat_kbtuh(unit: Unit, central: bool, oat_f):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Step:
     """An hour of each night that lasts so long, whatever rooms are given in it: ``active`` nights and their ``hours``
-    (n,), ``warming`` (n,) bool in warm-up, and (n, Z) ``low_f`` and ``high_f`` limits, ``ua_btuh_f`` and
-    ``gains_btuh`` of rooms, ``gain_f`` their rise over the hour for a Btu/h; ``oat_f`` (n, 1)."""
+    (n,), the ``unit`` of these rows, ``warming`` (n,) bool in warm-up, and (n, Z) ``low_f`` and ``high_f`` limits,
+    ``ua_btuh_f`` and ``gains_btuh`` of rooms, ``gain_f`` their rise over the hour for a Btu/h; ``oat_f`` (n, 1)."""
 
     active: np.ndarray
     hours: np.ndarray
+    unit: Unit
     warming: np.ndarray
     low_f: np.ndarray
     high_f: np.ndarray
@@ -167,19 +170,20 @@ def _steps(unit: Unit, conditions, loads, schedule, capacity, start, length) -> 
         left = length[active] - step  # hours to occupancy, this one included
         ramp = np.where(left <= warmup, (warmup - left + 1) / max(warmup, 1), 0.0)[:, None]
         # A group may be occupied while the unit is off (a network room): its own setpoints hold then.
-        now = loads.take(h)
+        now, of_rows = loads.take(h), unit.take(h, only=_ASKED_AT_NIGHT)
         low, high = now.heat_f, now.cool_f
-        cool_occupied, heat_occupied = occupied_setpoints_f(unit, conditions.oat_f[h])
+        cool_occupied, heat_occupied = occupied_setpoints_f(of_rows, conditions.oat_f[h])
         ua = np.maximum(now.ua_btuh_f, 1e-9)
         yield _Step(
             active=active,
             hours=h,
+            unit=of_rows,
             warming=ramp[:, 0] > 0.0,
             low_f=low + ramp * (np.maximum(heat_occupied, low) - low),
             high_f=high + ramp * (np.minimum(cool_occupied, high) - high),
             ua_btuh_f=ua,
             gains_btuh=now.gains_btuh,
-            gain_f=-np.expm1(-ua / capacity) / ua,
+            gain_f=-np.expm1(-ua / _of_rows(capacity, h)) / ua,
             oat_f=conditions.oat_f[h][:, None],
         )
 
@@ -192,11 +196,13 @@ def rooms_of(
     spans,
     heat_flow,
     cool_flow,
+    rounds: int = HANDED_ON_ROUNDS,
     steps: NightSteps | None = None,
 ) -> Rooms:
     """Room temperatures from the stop of the unit to the end of what the morning lacks, all nights side by side.
 
-    ``steps`` keeps what does not depend on airflows from one call to the next for the same unit and hours.
+    With one of the ``rounds`` nights begin settled, whatever days before them have not made up. ``steps`` keeps what
+    does not depend on airflows from one call to the next for the same unit and hours.
     """
     steps = NightSteps() if steps is None else steps
     hours = len(conditions.oat_f)
@@ -221,7 +227,7 @@ def rooms_of(
 
     first = (start + length) % hours
     handed = np.zeros(settled.shape)
-    for _ in range(HANDED_ON_ROUNDS):
+    for _ in range(rounds):
         begin = settled - handed
         walk = steps.of(unit, conditions, loads, schedule, capacity, start, length)
         night = _nights(unit, hours, walk, schedule.unoccupied_mode == "setback", begin, caps, most)
@@ -250,7 +256,7 @@ def _nights(unit: Unit, hours: int, steps: Iterable[_Step], served: bool, begin_
         drift = before + gain * (at.gains_btuh + at.ua_btuh_f * (at.oat_f - before))
         if served:
             q_heat, q_cool = setback_calls(
-                unit,
+                at.unit,
                 (at.low_f - drift) / gain,
                 (drift - at.high_f) / gain,
                 {name: here(values, h) for name, values in caps.items()},
@@ -262,6 +268,11 @@ def _nights(unit: Unit, hours: int, steps: Iterable[_Step], served: bool, begin_
         room[at.active] = drift
         lowest = np.minimum(lowest, drift.min(axis=0))
     return {"heat": heat, "cool": cool, "end_f": room, "lowest_f": lowest}
+
+
+def _of_rows(values, index):
+    """Values of rows by zone (R, Z); those of zones (Z,) as they are."""
+    return values[index] if values.ndim > 1 else values
 
 
 def setback_calls(unit: Unit, heat_wanted, cool_wanted, caps: dict, most, warming):
@@ -306,6 +317,7 @@ def _given(q, part, caps, rows, multiplier, max_cfm, most):
     """Heat or cooling of rows (R, Z) within the airflow of the fan and what the plant has."""
     cap, flow = (values[rows] if len(values) > 1 else values for values in (caps[f"{part}_cap"], caps[f"{part}_flow"]))
     air = (_over(q, cap) * flow) @ multiplier
+    max_cfm = max_cfm[rows] if np.ndim(max_cfm) else max_cfm
     if (air > max_cfm).any():
         q = q * _share_of(air, max_cfm)[:, None]
     return within(q, multiplier, np.asarray(most)[rows])
@@ -364,7 +376,8 @@ def _morning(unit: Unit, conditions, loads, capacity, first, end_f, most_heat) -
             at, h, cold = at[on], h[on], cold[on]
             if len(at) == 0:
                 break
-        day = own_day(unit, conditions.take(h), loads.take(h))
+        of_rows = unit.take(h)
+        day = own_day(of_rows, conditions.take(h), loads.take(h))
         if step == 0:
             lack = np.maximum(day.target_f - end_f, 0.0)
             cold = lack = np.where(lack > LEAST_MISS_F, lack, 0.0)
@@ -372,14 +385,15 @@ def _morning(unit: Unit, conditions, loads, capacity, first, end_f, most_heat) -
                 break
         before = cold
         k = day.conductance
-        gain = -np.expm1(-k / capacity) / k
-        left = np.maximum(before * np.exp(-k / capacity) - gain * day.help_btuh, 0.0)
+        mass = _of_rows(capacity, h)
+        gain = -np.expm1(-k / mass) / k
+        left = np.maximum(before * np.exp(-k / mass) - gain * day.help_btuh, 0.0)
         q = np.where(before > 0.0, np.clip(left / gain, 0.0, day.spare_btuh), 0.0)
         added = day.widest_cfm * _over(q, day.spare_btuh)
         coil = q + loads.fs * added * day.lift_f
         share = np.minimum(
             _share_of(coil @ z.multiplier, np.maximum(most_heat[h] - day.heat_btuh @ z.multiplier, 0.0)),
-            _share_of(added @ z.multiplier, np.maximum(unit.max_cfm - day.cfm @ z.multiplier, 0.0)),
+            _share_of(added @ z.multiplier, np.maximum(of_rows.max_cfm - day.cfm @ z.multiplier, 0.0)),
         )[:, None]
         cold = left - gain * q * share
         cold = np.where(cold > LEAST_MISS_F, cold, 0.0)
@@ -464,10 +478,11 @@ def most_cooling_kbtuh(unit: Unit, c):
     plant = cooling_capacity_kbtuh(
         unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, np.full(np.shape(c.oat_f), NIGHT_ENTERING_WB_F)
     )
-    fan = fans.supply_fan(unit, np.array([unit.max_cfm]), np.array([unit.fan.design_dsp_inwc]))
+    flow = np.atleast_1d(unit.max_cfm)
+    fan = fans.supply_fan(unit, flow, np.full(len(flow), unit.fan.design_dsp_inwc))
     free = free_cooling_frac(unit, c.oat_f)
     gross = np.where(free < 1.0, plant / np.where(free < 1.0, 1.0 - free, 1.0), np.inf)
-    return np.maximum(gross - float(fan.heat_kw[0]) * KBTU_PER_KWH, 0.0)
+    return np.maximum(gross - fan.heat_kw * KBTU_PER_KWH, 0.0)
 
 
 def free_cooling_frac(unit: Unit, oat_f):
@@ -475,9 +490,10 @@ def free_cooling_frac(unit: Unit, oat_f):
     eco = unit.economizer
     if eco.type == "none" or eco.stuck_frac is not None:
         return np.zeros(np.shape(oat_f))
-    room = float(np.average(unit.zones.cool_occupied_f, weights=unit.zones.max_cfm * unit.zones.multiplier))
+    weights = unit.zones.max_cfm * unit.zones.multiplier
+    room = np.average(np.broadcast_to(unit.zones.cool_occupied_f, weights.shape), axis=-1, weights=weights)
     sat = unit.air_handler.design_sat_f
     limit = room if eco.type == "differential_dry_bulb" else eco.high_limit_f
-    share = np.clip((room - oat_f) / max(room - sat, 1.0), 0.0, unit.outdoor_air.maximum_frac)
-    allowed = oat_f <= (limit if eco.integrated else min(limit, sat))
+    share = np.clip((room - oat_f) / np.maximum(room - sat, 1.0), 0.0, unit.outdoor_air.maximum_frac)
+    allowed = oat_f <= (limit if eco.integrated else np.minimum(limit, sat))
     return np.where(allowed, share, 0.0)

@@ -71,7 +71,7 @@ def tiered_usd(amount, line):
 
 
 def billed_kw(peaks_kw, charge):
-    """Billed demand of each month from its peaks, with the ratchet. (12,) [kW]
+    """Billed demand of each month from its peaks, with the ratchet. (12, ...) [kW]
 
     Notes
     -----
@@ -80,9 +80,9 @@ def billed_kw(peaks_kw, charge):
     """
     peaks = np.asarray(peaks_kw, dtype=float)
     ratchet = [MONTHS.index(month) for month in charge.ratchet_months]
-    floor = charge.ratchet_frac * (peaks[ratchet].max() if ratchet else 0.0)
+    floor = charge.ratchet_frac * (peaks[ratchet].max(axis=0) if ratchet else 0.0)
     charged = np.isin(np.arange(_MONTH_COUNT), [MONTHS.index(month) for month in charge.months])
-    return np.where(charged, np.maximum(peaks, floor), 0.0)
+    return np.where(charged.reshape(-1, *[1] * (peaks.ndim - 1)), np.maximum(peaks, floor), 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

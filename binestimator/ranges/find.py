@@ -26,6 +26,7 @@ from .percentiles import quantiles, share_interval
 from .results import (
     DEFAULT,
     HOURLY_DRAWS,
+    NOT_DRAWN,
     OWN,
     QUANTITIES,
     THE_RUN,
@@ -34,6 +35,7 @@ from .results import (
     Driver,
     HourlyCheck,
     MeasureNext,
+    NightCheck,
     OptionRange,
     Quantiles,
     RangedInput,
@@ -61,9 +63,12 @@ LEAST_SHARE = 0.005
 _NESTED_SEED = 1_000_003
 #: What draws hold, in words.
 HELD = (
-    "rows with their weights, sizes that were given, nights, optimiser setpoints, demand charges and tiers, and the "
-    "demand that incentives pay for are those of the run in all draws; sizes that were not given follow the loads"
+    "rows with their weights, sizes that were given, optimiser setpoints, what operators override at night, and which "
+    "hours and nights stand for demand and for all nights are those of the run in all draws; sizes that were not given "
+    "follow the loads"
 )
+#: Draws in which all nights of the year are run, beside those that stand for them.
+NIGHT_DRAWS = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,7 +145,8 @@ def find_ranges(
             GAP_DRAWS,
             lambda share: tell(1.0 - hours_part + 0.95 * hours_part * share),
         )
-    out = _put_together(results, of_years, points, energies, at_base, hourly, full, seed)
+    demands = (of_years.demand(points.factors, points.year), of_years.demand(base_factors(drawn), year[-1:]))
+    out = _put_together(results, of_years, points, demands, energies, at_base, hourly, full, seed)
     tell(1.0)
     return out
 
@@ -204,10 +210,12 @@ def _at_base(points: _Points) -> Nested:
 # --- putting together -------------------------------------------------------------------------
 
 
-def _put_together(results, years: Years, points: _Points, energies, at_base, hourly, full: bool, seed: int) -> Ranges:
+def _put_together(
+    results, years: Years, points: _Points, demands, energies, at_base, hourly, full: bool, seed: int
+) -> Ranges:
     project = results.project
-    run = _Money.of(results, at_base, _at_base(points))
-    all_draws = _Money.of(results, energies, points.nested)
+    run = _Money.of(results, at_base, _at_base(points), demands[1])
+    all_draws = _Money.of(results, energies, points.nested, demands[0])
     count = all_draws.nested.shape[0]
     serves = {c.id: _serves(c, hourly) for c in results.candidates}
     best = _probability_best(results, all_draws, hourly)
@@ -261,6 +269,7 @@ def _put_together(results, years: Years, points: _Points, energies, at_base, hou
         notes=_notes(inputs, narrow, judged, results, shown_years),
         held=HELD,
         years=shown_years,
+        nights=_night_check(results, years, points, all_draws) if full else None,
     )
 
 
@@ -274,7 +283,7 @@ class _Money:
     realised: dict[str, MoneyDraws]
 
     @classmethod
-    def of(cls, results: Results, energies: Mapping[str, Energies], nested: Nested) -> _Money:
+    def of(cls, results: Results, energies: Mapping[str, Energies], nested: Nested, demand) -> _Money:
         project = results.project
         years = {
             c.id: year_of(
@@ -282,6 +291,7 @@ class _Money:
                 project.candidate(c.id),
                 nested,
                 0.0 if c.charges is None else c.charges.year_usd,
+                demand,
             )
             for c in results.candidates
         }
@@ -311,6 +321,9 @@ def _quantities(results, c: CandidateResult, draws: _Money, run: _Money) -> dict
             "fuel_saving_therm": base.amounts["fuel_therm"] - year.amounts["fuel_therm"],
             "cost_saving_usd": paid.saving_usd,
             "cost_saving_pct": 100.0 * share,
+            "peak_saving_kw": base.windows_kw[0] - year.windows_kw[0]
+            if 0 in year.windows_kw
+            else paid.cost_usd * np.nan,
             "implementation_cost_usd": paid.cost_usd,
             "incentive_usd": paid.incentive_usd,
             "payback_years": paid.payback_years,
@@ -324,7 +337,11 @@ def _quantities(results, c: CandidateResult, draws: _Money, run: _Money) -> dict
         }
 
     all_draws, at_run = values(draws), values(run)
-    words = {"sir": "no cost", "airr": "no cost" if np.isnan(all_draws["sir"]).any() else "no return"}
+    words = {
+        "peak_saving_kw": NOT_DRAWN,
+        "sir": "no cost",
+        "airr": "no cost" if np.isnan(all_draws["sir"]).any() else "no return",
+    }
     return {key: quantiles(all_draws[key], float(np.ravel(at_run[key])[0]), words.get(key, "")) for key in QUANTITIES}
 
 
@@ -528,6 +545,22 @@ def _hourly_check(results: Results, draws: _Money, energies, hourly: HourlyDraws
     return HourlyCheck(draws=count, gap_frac=gaps, worst_frac=worst, worst_id=worst_id, gap_cost_frac=shares)
 
 
+def _night_check(results: Results, years: Years, points: _Points, draws: _Money) -> NightCheck:
+    """Chosen nights beside all nights of the year, in a few draws."""
+    count, chosen, every = years.nights_alone(points.factors, points.year, NIGHT_DRAWS)
+    gaps, held = {}, {}
+    usd = lambda found, id_: np.sum(list(found[id_].costs_usd.values()), axis=0) if id_ in found else np.zeros(count)
+    saved = lambda found, id_: usd(found, results.baseline_id) - usd(found, id_)
+    for c in results.candidates:
+        if c.id == results.baseline_id:
+            continue
+        spread = quantiles(draws.money[c.id].saving_usd, None).spread or 0.0
+        rms = lambda values, spread=spread: float(np.sqrt(np.mean(values**2))) / spread if spread > 0.0 else 0.0
+        gaps[c.id] = rms(saved(every, c.id) - saved(chosen, c.id))
+        held[c.id] = rms(saved(every, c.id))
+    return NightCheck(draws=count, gap_frac=gaps, held_frac=held)
+
+
 def _reoptimised(results: Results, years: Years, points: _Points, energies) -> tuple[Reoptimised, ...]:
     """Options whose setpoints are searched for, searched anew in the first draws."""
     searching = [c for c in results.candidates if sat_strategy(c.candidate.sat).searches]
@@ -588,7 +621,7 @@ def _ranged(one: Drawn, drawn, project) -> RangedInput:
 
 
 def _notes(inputs, narrow, judged: int, results: Results, years: tuple[RangedYear, ...]) -> tuple[str, ...]:
-    out = [years_in_words(years)] if years else []
+    out = [f"Weather years: {years_in_words(years)}."] if years else []
     if not judged:
         out.append(
             "Coarse: few draws, none of them hour by hour; options serve equally as in the run. --ranges makes many."
@@ -609,7 +642,10 @@ def _notes(inputs, narrow, judged: int, results: Results, years: tuple[RangedYea
     if not any(one.key in ("sat_override", "dsp_override") for one in inputs):
         out.append("The project names no overrides by operators, so none are drawn; trend setpoints to know.")
     if results.project.terms.has_tariff:
-        out.append("Demand charges and tiers are those of the run in all draws; they go with the price of electricity.")
+        out.append(
+            "Demand charges go by the hours of the run that may be a month’s peak, tiers by the year’s energy; both go "
+            "with the price of electricity."
+        )
     return tuple(out)
 
 

@@ -59,24 +59,28 @@ def _bounded(item, factor):
 class Year:
     """A year of an option in draws with what is nested in them, (D, K) each.
 
-    ``amounts``, ``costs_usd`` by key of ``end_uses.PRICED``.
+    ``amounts``, ``costs_usd`` by key of ``end_uses.PRICED`` · ``windows_kw`` demand by place of the window, of those
+    that are drawn.
     """
 
     amounts: dict[str, np.ndarray]
     costs_usd: dict[str, np.ndarray]
+    windows_kw: dict[int, np.ndarray]
 
     @property
     def cost_usd(self) -> np.ndarray:
         return sum(self.costs_usd.values())  # type: ignore[return-value]
 
 
-def year_of(energies: Energies, candidate, nested: Nested, charges_usd: float) -> Year:
+def year_of(energies: Energies, candidate, nested: Nested, charges_usd: float, demand=None) -> Year:
     """A year of an option at drawn prices and plant efficiencies.
 
     Parameters
     ----------
     charges_usd : float
         What a tariff charges by the month, as in the run; it goes with the price of electricity. [USD/yr]
+    demand : DemandOfYears, optional
+        What it charges in the draws instead.
     """
     plant = {
         "plant": 1.0 / nested.factor("plant", candidate),
@@ -88,7 +92,7 @@ def year_of(energies: Energies, candidate, nested: Nested, charges_usd: float) -
         for name in ("electricity_usd_kwh", "fuel_usd_therm", "cooling_usd_kbtu", "heat_usd_kbtu")
     }
     amounts, costs = {}, {}
-    for key, price_name, _ in PRICED:
+    for key, _, _ in PRICED:
         uses = ELECTRIC if key == ELECTRICITY_KEY else [use for use in END_USES if use.key == key]
         amount, cost = np.zeros(nested.shape), np.zeros(nested.shape)
         for use in uses:
@@ -98,9 +102,15 @@ def year_of(energies: Energies, candidate, nested: Nested, charges_usd: float) -
                     factor = factor * plant[act]
             amount = amount + energies.amounts[use.key][:, None] * factor
             cost = cost + energies.costs_usd[use.key][:, None] * factor
-        charges = charges_usd if key == ELECTRICITY_KEY else 0.0
-        amounts[key], costs[key] = amount, (cost + charges) * price[price_name]
-    return Year(amounts=amounts, costs_usd=costs)
+        amounts[key], costs[key] = amount, cost
+    compressor = plant["plant"] * plant["plant_inverse"]
+    charges = charges_usd if demand is None else demand.charges_usd(candidate.id, compressor, amounts)
+    costs[ELECTRICITY_KEY] = costs[ELECTRICITY_KEY] + charges
+    return Year(
+        amounts=amounts,
+        costs_usd={key: costs[key] * price[price_name] for key, price_name, _ in PRICED},
+        windows_kw={} if demand is None else {k: demand.window_kw(candidate.id, k, compressor) for k in demand.windows},
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +158,8 @@ def money_of(project, candidate, worth, year: Year, base: Year, nested: Nested, 
     if worth.incentive_basis == RULES:
         paid = np.zeros(nested.shape)
         for rule in project.terms.incentives:
-            kw = worth.windows[project.terms.window_of(rule)].saving_kw
+            window = project.terms.window_of(rule)
+            kw = share * (base.windows_kw[window] - year.windows_kw[window]) if rule.usd_kw > 0.0 else 0.0
             paid = paid + incentive(rule, amounts[ELECTRICITY_KEY], kw, amounts["fuel_therm"], cost, saving).usd
         paid = np.minimum(paid, cost)
     else:

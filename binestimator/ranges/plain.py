@@ -87,5 +87,6 @@ def _ranges(results: Results) -> dict | None:
         "narrow": list(ranges.narrow),
         "notes": list(ranges.notes),
         "held": ranges.held,
+        "nights": None if ranges.nights is None else asdict(ranges.nights),
         "weather_years": [asdict(each) for each in ranges.years],
     }

@@ -17,6 +17,8 @@ NEVER = "never"
 #: Where the range of an input is from (``RangedInput.basis``): the user's own, or the program's for an input that is a
 #: default, that was stated without evidence, or that was measured, trended, or read off a nameplate or drawing.
 OWN = "own"
+#: Word for a quantity whose draws nobody asks for.
+NOT_DRAWN = "not drawn"
 #: What a drawn input is (``RangedInput.kind``).
 PHYSICS, SETPOINTS, PLANT, PRICES, COST, REALISATION, WEATHER = (
     "physics",
@@ -40,6 +42,7 @@ QUANTITIES = {
     "fuel_saving_therm": ("therm/yr", "fuel saved against the baseline"),
     "cost_saving_usd": ("USD/yr", "energy cost saved against the baseline"),
     "cost_saving_pct": ("%", "the same as a share of the baseline's cost in the draw"),
+    "peak_saving_kw": ("kW", "demand saved in the first peak window, where the project names one or an incentive pays"),
     "implementation_cost_usd": ("USD", "cost before the incentive"),
     "incentive_usd": ("USD", "incentive"),
     "payback_years": ("yr", "simple payback before the incentive"),
@@ -210,12 +213,12 @@ class RangedYear:
 
 
 def years_in_words(years: tuple[RangedYear, ...]) -> str:
-    """Which years took part in draws, in a sentence."""
+    """Which years took part in draws."""
     parts = [
         f"{one.name} ({one.file}, mean {one.mean_f:.1f} degF, {100.0 * one.share_frac:.0f} % of the draws)"
         for one in years
     ]
-    return f"Weather years: {', '.join(parts)}."
+    return ", ".join(parts)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -250,6 +253,19 @@ class HourlyCheck:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NightCheck:
+    """Nights in draws: those that were chosen beside all of the year.
+
+    ``draws`` recomputed · by option ``gap_frac`` root mean square of what the chosen nights leave of the saving, and
+    ``held_frac`` of what nights held as in the run would leave, as shares of P90 less P10 of the saving.
+    """
+
+    draws: int
+    gap_frac: dict[str, float]
+    held_frac: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Reoptimised:
     """Optimiser setpoints found anew in some draws, where they are held in all others.
 
@@ -275,7 +291,7 @@ class Ranges:
     ``own_frac`` share of the drawn inputs whose range is the user's own, ``default_frac`` whose input is a default ·
     ``narrow`` labels of own ranges narrower than the program's · ``notes`` what a reader has to know, in sentences ·
     ``held`` what is held in all draws, in words · ``years`` of weather from the coldest to the warmest, empty where
-    draws are made in the run's alone.
+    draws are made in the run's alone · ``nights`` chosen ones beside all, None in coarse ranges.
     """
 
     run_id: str
@@ -297,6 +313,7 @@ class Ranges:
     notes: tuple[str, ...]
     held: str
     years: tuple[RangedYear, ...] = ()
+    nights: NightCheck | None = None
 
     def __getitem__(self, option_id: str) -> OptionRange:
         for option in self.options:

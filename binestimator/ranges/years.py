@@ -20,6 +20,8 @@ from .draw import Factors, taken
 from .energies import Energies, Model
 from .hourly import HourlyDraws, Hours
 from .lines import Drawn
+from .nights import Nights, all_nights, with_nights
+from .peaks import Demand, Peaks, is_asked
 from .results import OWN, WEATHER, RangedInput, RangedYear
 
 #: Key of the year among the drawn inputs, and its label.
@@ -32,7 +34,8 @@ class Years:
     """Weather years from the coldest to the warmest, with what draws in each are evaluated with.
 
     ``names`` · ``shares`` probabilities (Y,) · ``own`` place of the run's own year · ``runs`` the estimate in each ·
-    ``models`` of these.
+    ``models`` of these · ``nights`` that stand for those of each · ``peaks`` hours that
+    demand rests on in each, none where nothing rests on demand or tiers.
     """
 
     names: tuple[str, ...]
@@ -40,6 +43,8 @@ class Years:
     own: int
     runs: tuple[Results, ...]
     models: tuple[Model, ...]
+    nights: tuple[Nights, ...]
+    peaks: tuple[Peaks, ...]
 
     @classmethod
     def of(cls, results: Results, drawn: tuple[Drawn, ...], others: Sequence = ()) -> Years:
@@ -77,6 +82,8 @@ class Years:
             own=order.index(0),
             runs=tuple(runs[k] for k in order),
             models=tuple(models[k] for k in order),
+            nights=tuple(Nights(models[k]) for k in order),
+            peaks=tuple(Peaks(models[k]) for k in order) if is_asked(results.project) else (),
         )
 
     @property
@@ -96,17 +103,23 @@ class Years:
         """Energies of all options by id, in all draws. As ``Model.on_rows``"""
         tell, done = progress or (lambda share: None), 0
 
-        def found(model: Model, index: np.ndarray) -> dict[str, Energies]:
+        def found(k: int, index: np.ndarray) -> dict[str, Energies]:
             nonlocal done
             part = partial(_part, tell, done / len(year), len(index) / len(year))
             done += len(index)
-            return model.on_rows(taken(factors, index), part)
+            mine = taken(factors, index)
+            return with_nights(self.models[k].on_rows(mine, part), self.nights[k].changed(mine))
 
         return self._joined(year, found)
 
     def searched(self, factors: Factors, year: np.ndarray, ids: Sequence[str]) -> dict[str, Energies]:
         """Energies of options whose setpoints are searched for anew in each draw. As ``Model.searched``"""
-        return self._joined(year, lambda model, index: model.searched(taken(factors, index), ids))
+
+        def found(k: int, index: np.ndarray) -> dict[str, Energies]:
+            mine = taken(factors, index)
+            return with_nights(self.models[k].searched(mine, ids), self.nights[k].changed(mine))
+
+        return self._joined(year, found)
 
     def hour_by_hour(
         self, factors: Factors, year: np.ndarray, whole: int, progress: Callable[[float], None]
@@ -121,24 +134,40 @@ class Years:
             done += len(index)
         ids = list(self.runs[0].runs)
         first = {k: index[index < whole] for k, index in places.items() if index[0] < whole}
-        energies = {
-            id_: _in_order(first, {k: found[k].energies[id_].take(slice(0, len(first[k]))) for k in first})
-            for id_ in ids
-        }
+        energies: dict[int, dict[str, Energies]] = {}
+        for k, index in first.items():
+            alone = {id_: each.take(slice(0, len(index))) for id_, each in found[k].energies.items()}
+            energies[k] = with_nights(alone, self.nights[k].changed(taken(factors, index)))
+        joined = {id_: _in_order(first, {k: each[id_] for k, each in energies.items()}) for id_ in ids}
         serves = {}
         for id_ in ids:
             serves[id_] = np.zeros(len(year), dtype=bool)
             for k, index in places.items():
                 serves[id_][index] = found[k].serves[id_]
-        return HourlyDraws(energies=energies, serves=serves)
+        return HourlyDraws(energies=joined, serves=serves)
+
+    def demand(self, factors: Factors, year: np.ndarray) -> DemandOfYears | None:
+        """Demand in draws, each in its year; None where nothing rests on demand or tiers."""
+        if not self.peaks:
+            return None
+        places = self._places(year)
+        found = {k: self.peaks[k].under(taken(factors, index)) for k, index in places.items()}
+        return DemandOfYears(places=places, found=found)
+
+    def nights_alone(self, factors: Factors, year: np.ndarray, count: int) -> tuple[int, dict, dict]:
+        """The first draws in the run's own year, so many at most: how many, what they change of its nights by the
+        chosen nights, and by all."""
+        index = np.flatnonzero(year == self.own)[:count]
+        mine = taken(factors, index)
+        return len(index), self.nights[self.own].changed(mine), all_nights(self.models[self.own], mine)
 
     def _places(self, year: np.ndarray) -> dict[int, np.ndarray]:
         """Draws of each year that has any."""
         return {k: np.flatnonzero(year == k) for k in range(len(self.runs)) if (year == k).any()}
 
-    def _joined(self, year, found: Callable[[Model, np.ndarray], dict[str, Energies]]) -> dict[str, Energies]:
+    def _joined(self, year, found: Callable[[int, np.ndarray], dict[str, Energies]]) -> dict[str, Energies]:
         places = self._places(year)
-        each = {k: found(self.models[k], index) for k, index in places.items()}
+        each = {k: found(k, index) for k, index in places.items()}
         return {
             id_: _in_order(places, {k: energies[id_] for k, energies in each.items()})
             for id_ in next(iter(each.values()))
@@ -186,6 +215,34 @@ class Years:
             status="",
             source="weather files of the project",
         )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemandOfYears:
+    """Demand in draws of several years: ``places`` of the draws of each, and what was ``found`` in it."""
+
+    places: Mapping[int, np.ndarray]
+    found: Mapping[int, Demand]
+
+    def charges_usd(self, id_: str, compressor, amounts: Mapping[str, np.ndarray]) -> np.ndarray:
+        """As ``Demand.charges_usd``"""
+        out = np.zeros(np.shape(compressor))
+        for k, index in self.places.items():
+            mine = {key: values[index] for key, values in amounts.items()}
+            out[index] = self.found[k].charges_usd(id_, compressor[index], mine)
+        return out
+
+    @property
+    def windows(self) -> tuple[int, ...]:
+        """Places of the windows whose demand is drawn."""
+        return tuple(next(iter(self.found.values())).peaks.of_window)
+
+    def window_kw(self, id_: str, window: int, compressor) -> np.ndarray:
+        """As ``Demand.window_kw``"""
+        out = np.zeros(np.shape(compressor))
+        for k, index in self.places.items():
+            out[index] = self.found[k].window_kw(id_, window, compressor[index])
+        return out
 
 
 def _part(tell: Callable[[float], None], before: float, mine: float, share: float) -> None:

@@ -20,7 +20,7 @@ from .options import (
 )
 from .plain import plain, to_plain
 from .runs import CandidateRun, Held, RowChoice, overrides_key
-from .steps import AsRun, Indicator, Sought, SoughtCase
+from .steps import AsRun, ChangedAsRun, Indicator, Sought, SoughtCase, WarmAsRun
 from .whole import AS_RUN, BINS, Advice, Results, Review, ReviewLine
 
 __all__ = [
@@ -35,6 +35,7 @@ __all__ = [
     "COUNT_KEYS",
     "CandidateResult",
     "CandidateRun",
+    "ChangedAsRun",
     "Check",
     "EqualService",
     "Held",
@@ -48,6 +49,7 @@ __all__ = [
     "ServiceRise",
     "Sought",
     "SoughtCase",
+    "WarmAsRun",
     "overrides_key",
     "plain",
     "to_plain",

@@ -57,6 +57,8 @@ def to_plain(results: Results, review: Review | None = None) -> dict:
                         "claimed_saving_usd": line.claimed_usd,
                         "reviewed_saving_usd": line.reviewed_usd,
                         "reviewed_over_claimed": line.ratio,
+                        "claimed_saving_as_run_usd": line.claimed_as_run_usd,
+                        "reviewed_saving_as_run_usd": line.reviewed_as_run_usd,
                         "annual": review.results[line.id].annual,
                         "saving": review.results[line.id].saving,
                         **_service_of(review.results[line.id]),
@@ -194,6 +196,9 @@ def _claimed(results: Results) -> dict:
             ],
             "findings": [{"level": f.level, "where": f.where, "text": f.text} for f in results.findings],
             "indicators": None if results.indicators is None else [_indicator(each) for each in results.indicators],
+            "repairs_and_remedies_as_run": [
+                asdict(each) | {"value_usd": each.value_usd} for each in results.changed_as_run
+            ],
             "realised": None if results.realised is None else results.realised.data,
         }
     )
@@ -260,12 +265,21 @@ def _as_run(results: Results, candidate_id: str) -> dict | None:
         **run.annual,
         "with_room_heat": run.with_room_heat,
         "saving": run.saving,
+        "saving_pct": dict(zip(("at_rest", "corrected", "as_run"), _points(results, candidate_id), strict=True)),
         "share_of_bound": results.share_of_bound_as_run(candidate_id),
+        "service": None if run.equal_service is None else asdict(run.equal_service),
+        "warm": None if run.warm is None else asdict(run.warm),
         "cost_seeking": None if run.sought is None else asdict(run.sought),
         "zones": [
             {"zone": name, **{key: values[k] for key, values in run.zones.items()}} for k, name in enumerate(zones)
         ],
     }
+
+
+def _points(results: Results, candidate_id: str) -> tuple[float, float, float]:
+    """Saving at rest, corrected by room heat and as run. [%]"""
+    rest, run = results.as_run_points(candidate_id)
+    return rest, results.as_run_corrected_points(candidate_id), run
 
 
 def _indicator(found: Indicator) -> dict:

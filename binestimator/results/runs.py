@@ -46,7 +46,8 @@ class CandidateRun:
     and loads · ``parts`` (estimate.Part) setpoints and states by share of the running time ·
     ``night`` annual figures of its night block · ``site`` text equal for candidates that share all of these but parts ·
     ``pulled_f`` how much colder rooms short of air pull its supply air in the running rows (R,), None for a strategy
-    that they do not pull [degF].
+    that they do not pull [degF] · ``hourly`` energy of each hour of the year by key of ``end_uses.PRICED``, and
+    ``cooling_kwh`` of it (8760,).
     """
 
     project: Project
@@ -56,6 +57,7 @@ class CandidateRun:
     night: dict[str, float]
     site: str
     pulled_f: np.ndarray | None = None
+    hourly: dict[str, np.ndarray] = field(default_factory=dict, repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

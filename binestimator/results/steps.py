@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from ..service import ServiceFigures
+    from .options import EqualService, ServiceRise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +46,55 @@ class Sought:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WarmAsRun:
+    """Where and when an option as run leaves rooms warmer than is allowed.
+
+    ``zone`` worst for its limit · ``rise_degree_hours`` over the baseline as run, ``limit_degree_hours`` allowed,
+    ``baseline_degree_hours`` of the baseline itself [degF.h] · ``at_start_frac`` share of the rise in the first hour
+    after the unit starts · ``hours`` first and last hour of the day (standard time, the last one included) and
+    ``months`` first and last month in which most of the rise falls.
+    """
+
+    zone: str
+    rise_degree_hours: float
+    limit_degree_hours: float
+    baseline_degree_hours: float
+    at_start_frac: float
+    hours: tuple[int, int]
+    months: tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChangedAsRun:
+    """An option as run with a repair, an exclusion from the resets, or a remedy, beside the same without it
+    (``as_run.changed``).
+
+    ``candidate_id`` · ``kind`` repair, exclusion, or that of a remedy · ``zones`` that it is made at (empty: none) ·
+    ``text`` in plain words · ``overrides`` path to value that make it · against the baseline as run the ``saving_usd``
+    of the option as found and ``after_usd`` with it, of which ``alone_usd`` is what the change saves at the baseline's
+    setpoints; ``after_at_rest_usd`` the same as ``after_usd`` with rooms at rest, None where that was not found
+    [USD/yr] · ``serves`` whether it is then of equal service as run · ``reasons`` why not.
+    """
+
+    candidate_id: str
+    kind: str
+    zones: tuple[str, ...]
+    text: str
+    overrides: dict[str, object]
+    saving_usd: float
+    after_usd: float
+    alone_usd: float
+    after_at_rest_usd: float | None
+    serves: bool
+    reasons: tuple[str, ...]
+
+    @property
+    def value_usd(self) -> float:
+        """What the option saves more by it."""
+        return self.after_usd - self.saving_usd
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class AsRun:
     """A candidate at time steps, as controllers run it (package ``as_run``).
 
@@ -52,8 +102,11 @@ class AsRun:
     released as run as a gain (``as_run.room_heat``) · ``saving`` of ``SAVING_KEYS`` against the baseline as run ·
     ``zones`` by name of ``as_run.steps.BY_ZONE``, (Z,) of one zone of each line · ``hourly`` by name of
     ``as_run.steps.HOURLY`` (H,), means of the time in which the unit ran · ``trace`` the same at the steps of the days
-    of the year ``trace_days``, (D, steps) · ``service`` figures by which it is judged (``service.ServiceFigures``) ·
-    ``sought`` of a cost-seeking option, else None.
+    of the year ``trace_days``, (D, steps) · ``service`` figures by which it is judged (``service.ServiceFigures``), and
+    against the baseline as run its ``rise`` and whether it serves as well (``equal_service``) · ``warm_when``
+    degree-hours too warm of one zone of each line by hour of the day (``by_hour`` (24, Z), standard time), by month
+    (``by_month`` (12, Z)) and in the first hour after each start (``at_start`` (Z,)) · ``warm`` where and when rooms
+    are left warmer than is allowed, None where they are not · ``sought`` of a cost-seeking option, else None.
     """
 
     annual: dict[str, float]
@@ -64,6 +117,10 @@ class AsRun:
     hourly: dict[str, np.ndarray]
     trace: dict[str, np.ndarray]
     trace_days: tuple[int, ...]
+    warm_when: dict[str, np.ndarray] = field(default_factory=dict)
+    warm: WarmAsRun | None = None
+    rise: ServiceRise | None = None
+    equal_service: EqualService | None = None
     sought: Sought | None = None
 
 

@@ -12,7 +12,7 @@ from ..errors import Finding
 from .annual import SAVING_KEYS
 from .options import BaselineService, CandidateResult, Check, EqualService, Interaction
 from .runs import CandidateRun, Held, RowChoice
-from .steps import AsRun, Indicator
+from .steps import AsRun, ChangedAsRun, Indicator
 
 if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from ..advice.drivers import Driver
@@ -63,11 +63,11 @@ class Results:
     words · ``selection`` the same with its errors · ``held`` what a changed project can be run on again · ``runs``
     candidate id to what its annual figures are made of · ``advice`` drivers and value, None until they were found ·
     ``as_run`` candidate id to the run at time steps, None where there was none · ``indicators`` options as run with
-    something wrong, None where they were not asked for · ``handover_id`` candidate that is to
-    be handed over, None for the one that the first page presents · ``bills`` of twelve months beside the baseline,
-    empty where none are given · ``trends`` what trend logs have measured (``trends.measured.Measured``), None where
-    none were given · ``realised`` what logs of before and after the work say was saved
-    (``realised.results_file.RealisedFile``), None where that was not given · ``ranges`` how sure all of it is
+    something wrong, None where they were not asked for · ``changed_as_run`` options as run with repairs and remedies ·
+    ``handover_id`` candidate that is to be handed over, None for the one that the first page presents · ``bills`` of
+    twelve months beside the baseline, empty where none are given · ``trends`` what trend logs have measured
+    (``trends.measured.Measured``), None where none were given · ``realised`` what logs of before and after the work say
+    was saved (``realised.results_file.RealisedFile``), None where that was not given · ``ranges`` how sure all of it is
     (``ranges.results.Ranges``), None where no draws were made · ``ranked_by`` what ranks, service and the best option
     go by, ``BINS`` or ``AS_RUN``.
     """
@@ -96,6 +96,7 @@ class Results:
     bills: tuple[Reconciled, ...] = field(default=(), repr=False)
     as_run: dict[str, AsRun] | None = field(default=None, repr=False)
     indicators: tuple[Indicator, ...] | None = field(default=None, repr=False)
+    changed_as_run: tuple[ChangedAsRun, ...] = field(default=(), repr=False)
     handover_id: str | None = None
     trends: Measured | None = field(default=None, repr=False)
     realised: RealisedFile | None = field(default=None, repr=False)
@@ -180,6 +181,11 @@ class Results:
         found = self._runs()[candidate_id] if self.ranked_by == AS_RUN else self[candidate_id]
         return found.saving["cost_usd"]
 
+    def as_run_corrected_points(self, candidate_id: str) -> float:
+        """Saving of a candidate in % with rooms at rest that release the heat which they stored as run: the closed form
+        of the bins, corrected by what room mass changes."""
+        return self.as_run_points(candidate_id)[0] + self.as_run_causes(candidate_id)[0]
+
     def as_run_causes(self, candidate_id: str) -> tuple[float, float]:
         """What lies between both savings of :meth:`as_run_points`: heat that rooms store, and loops. [points]"""
         rest, run = self.as_run_points(candidate_id)
@@ -203,12 +209,15 @@ class Results:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReviewLine:
-    """Energy-cost saving of a candidate: claimed, as reviewed, and their ratio (None: nothing is claimed). [USD/yr]"""
+    """Energy-cost saving of a candidate: claimed, as reviewed, and their ratio (None: nothing is claimed); the same as
+    run at time steps, None where the run was not. [USD/yr]"""
 
     id: str
     name: str
     claimed_usd: float
     reviewed_usd: float
+    claimed_as_run_usd: float | None = None
+    reviewed_as_run_usd: float | None = None
 
     @property
     def ratio(self) -> float | None:
@@ -229,9 +238,15 @@ class Review:
     def lines(self, claimed: Results) -> tuple[ReviewLine, ...]:
         """Claimed and reviewed saving of every candidate that both runs have, the baseline left out."""
         reviewed = {c.id: c for c in self.results.candidates}
+        as_run = lambda of, id_: of.as_run[id_].saving["cost_usd"] if of.as_run and id_ in of.as_run else None
         return tuple(
             ReviewLine(
-                id=c.id, name=c.name, claimed_usd=c.saving["cost_usd"], reviewed_usd=reviewed[c.id].saving["cost_usd"]
+                id=c.id,
+                name=c.name,
+                claimed_usd=c.saving["cost_usd"],
+                reviewed_usd=reviewed[c.id].saving["cost_usd"],
+                claimed_as_run_usd=as_run(claimed, c.id),
+                reviewed_as_run_usd=as_run(self.results, c.id),
             )
             for c in claimed.candidates
             if c.id in reviewed and c.id != claimed.baseline_id

@@ -18,7 +18,7 @@ from ..model.system import evaluate, supply_heating_mode, zones_of
 from ..model.unit import Unit
 from ..rates import prices_at
 from ..units import BTU_PER_WH, KBTU_PER_KWH, KBTU_PER_THERM, KBTUH_PER_TON
-from .demand import settled_sat_f
+from .demand import settled_together_f
 from .strategy import SatStrategy
 
 # Costs of two steps that differ by less are equal. [USD/h]
@@ -257,7 +257,8 @@ class CostSeekingSat(SatStrategy):
 
     def asked_f(self, record, rows, top_f):
         top = np.maximum(np.broadcast_to(top_f, rows.conditions.oat_f.shape), record.min_f)
-        return settled_sat_f(rows.unit, rows.loads, record.ignored_requests, record.min_f, top)
+        settled, colder = settled_together_f(rows, record, top)
+        return settled - colder
 
     def of_step_f(self, record, rows, loop_f, top_f):
         inside = np.maximum(np.minimum(loop_f, top_f), record.min_f)

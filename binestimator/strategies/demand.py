@@ -20,7 +20,7 @@ import numpy as np
 from ..model.loads import ZoneLoads
 from ..model.terminals import available_flow_cfm, cooling_flow_cfm
 from ..model.unit import Unit, beside_zones, damper_flow_frac
-from .strategy import DspStrategy, SatStrategy, Strategy
+from .strategy import DspStrategy, SatRows, SatStrategy, Strategy
 
 # Guideline 36 5.6.8.1: two and three requests at these temperatures above the cooling setpoint.
 SECOND_REQUEST_F, THIRD_REQUEST_F = 3.0, 5.0
@@ -275,6 +275,26 @@ def colder_for_starved_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, 
     return colder
 
 
+def settled_together_f(rows: SatRows, record, top_f):
+    """Where trim and respond settles with rooms at full airflow, and how much colder than that rooms which the duct
+    pressure of ``rows`` leaves short of air pull it (:func:`colder_for_starved_f`). (R,) each [degF]
+
+    ``record`` of a strategy that listens, with ``min_f`` and ``ignored_requests`` · ``top_f`` (R,) warmest that the
+    loop may give.
+    """
+    unit, loads, ignored, low = rows.unit, rows.loads, record.ignored_requests, record.min_f
+    sat = settled_sat_f(unit, loads, ignored, low, top_f)
+    if rows.held_pulled_f is not None:
+        return sat, rows.held_pulled_f
+    held = rows.held_dsp_inwc
+    if held is None:
+        of_rows = lambda at: (unit.take(at),) if unit.by_row else ()
+        dsp_at = lambda at, sat: rows.dsp_of_sat(rows.conditions.take(at), loads.take(at), sat, *of_rows(at))
+    else:
+        dsp_at = lambda at, sat: held[at]
+    return sat, colder_for_starved_f(unit, loads, ignored, low, top_f, sat, dsp_at)
+
+
 def settled_dsp_inwc(unit: Unit, requested_cfm, cooling_cfm, ignored_requests, min_inwc, max_inwc):
     """Duct pressure at which trim and respond settles. (R,) [in. w.c.]
 
@@ -342,16 +362,7 @@ class DemandSat(_Demand, SatStrategy):
         warmest = outdoor_envelope_f(
             rows.conditions.oat_f, record.max_f, record.min_f, record.oat_min_f, record.oat_max_f
         )
-        top = np.maximum(np.minimum(warmest, top_f), record.min_f)
-        sat = settled_sat_f(rows.unit, rows.loads, record.ignored_requests, record.min_f, top)
-        if rows.held_pulled_f is not None:
-            return sat, rows.held_pulled_f
-        if rows.held_dsp_inwc is None:
-            of_rows = lambda at: (rows.unit.take(at),) if rows.unit.by_row else ()
-            dsp_at = lambda at, sat: rows.dsp_of_sat(rows.conditions.take(at), rows.loads.take(at), sat, *of_rows(at))
-        else:
-            dsp_at = lambda at, sat: rows.held_dsp_inwc[at]
-        return sat, colder_for_starved_f(rows.unit, rows.loads, record.ignored_requests, record.min_f, top, sat, dsp_at)
+        return settled_together_f(rows, record, np.maximum(np.minimum(warmest, top_f), record.min_f))
 
     def limited(self, record, rows, sat_f):
         # Only where a limit lies below the end of the range can it hold the setpoint down.

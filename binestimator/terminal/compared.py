@@ -110,7 +110,11 @@ def reviewed(results, review, width: int = WIDTH) -> str:
 def _reviewed(results, review) -> str:
     lines = review.lines(results)
     second = review.results
-    heads = (("Claimed", "USD"), ("Reviewed", "USD"), ("Ratio", "%"), ("Rank", "claimed"), ("Rank", "reviewed"))
+    heads = [("Claimed", "USD"), ("Reviewed", "USD"), ("Ratio", "%"), ("Rank", "claimed"), ("Rank", "reviewed")]
+    stepped = any(line.reviewed_as_run_usd is not None for line in lines)
+    if stepped:
+        heads += [("As run", "claimed"), ("As run", "reviewed")]
+    usd = lambda value: "-" if value is None else whole(value)
     rank = lambda c: "-" if c.rank is None else str(c.rank)
     cells = [
         (
@@ -120,6 +124,7 @@ def _reviewed(results, review) -> str:
             "-" if line.ratio is None else tenths(100 * line.ratio),
             rank(results[line.id]),
             rank(second[line.id]),
+            *((usd(line.claimed_as_run_usd), usd(line.reviewed_as_run_usd)) if stepped else ()),
         )
         for line in lines
     ]

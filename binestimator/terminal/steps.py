@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from binestimator.as_run.warm import warm_words
 from binestimator.results import AS_RUN
 
-from .line import mark_of, tenths, whole, wrapped
+from .line import mark_of, plain_ascii, tenths, whole, wrapped
 
 
 def as_run_lines(results) -> list[str]:
@@ -15,7 +16,9 @@ def as_run_lines(results) -> list[str]:
     cells = [
         (
             f"{mark_of(results, c)} {c.id}",
-            *(tenths(value) for value in results.as_run_points(c.id)),
+            tenths(results.as_run_points(c.id)[0]),
+            tenths(results.as_run_corrected_points(c.id)),
+            tenths(results.as_run_points(c.id)[1]),
             whole(results.as_run[c.id].saving["cost_usd"]),
             tenths(results.as_run[c.id].annual["mean_sat_f"]),
             f"{results.as_run[c.id].annual['mean_dsp_inwc']:.2f}",
@@ -25,27 +28,68 @@ def as_run_lines(results) -> list[str]:
     heads = (
         ("  Option", ""),
         ("At rest", "%"),
+        ("Corrected", "%"),
         ("As run", "%"),
         ("As run", "USD"),
         ("Mean SAT", "degF"),
         ("Mean DSP", "in. w.c."),
     )
+    widths = (8, 11, 8, 9, 9, 9)
     first = max([len("  Option"), *(len(row[0]) for row in cells)]) + 2
-    line = lambda row: "".join([row[0].ljust(first), *(cell.rjust(10) for cell in row[1:])]).rstrip()
+    line = lambda row: "".join([row[0].ljust(first), *(cell.rjust(w) for cell, w in zip(row[1:], widths))]).rstrip()
     return [
         *wrapped(
-            "savings of energy cost hour by hour with rooms at rest, and at time steps with rooms that have mass, "
-            "requests that latch and trim and respond; "
+            "savings of energy cost hour by hour with rooms at rest, the same corrected by the heat that rooms store, "
+            "and at time steps with rooms that have mass, requests that latch and trim and respond; "
             + ("ranks, service and marks go by the runs" if results.ranked_by == AS_RUN else "ranks go by the bins"),
             "As run    ",
         ),
         "",
         line([head for head, _ in heads]),
         line([unit for _, unit in heads]),
-        "-" * (first + 50),
+        "-" * (first + sum(widths)),
         *(line(row) for row in cells),
+        *_warm(results),
+        *_changed(results),
         *seeking_lines(results),
     ]
+
+
+def _warm(results) -> list[str]:
+    """Options that leave rooms too warm as run: where and when."""
+    told: dict[str, list[str]] = {}
+    for id_ in results.as_run:
+        words = warm_words(results, id_)
+        if words:
+            told.setdefault(words, []).append(id_)
+    if not told:
+        return []
+    lines = ["", *wrapped("rooms too warm as run, by the limit of equal service", "Warm      ")]
+    for words, ids in told.items():
+        lines += wrapped(f"{', '.join(ids)}: {_in_words(words)}", "  ", "    ")
+    return lines
+
+
+def _changed(results) -> list[str]:
+    """Repairs and remedies as run, beside rooms at rest."""
+    if not results.changed_as_run:
+        return []
+    lines = ["", *wrapped("repairs and remedies as run, savings in USD a year", "Repaired  ")]
+    for each in results.changed_as_run:
+        rest = "" if each.after_at_rest_usd is None else f" ({whole(each.after_at_rest_usd)} at rest)"
+        alone = f", {whole(each.alone_usd)} of it without the reset" if each.alone_usd else ""
+        serves = "" if each.serves else "; rooms worse"
+        lines += wrapped(
+            f"{each.candidate_id}: {_in_words(each.text)}: saves {whole(each.after_usd)}{rest}{alone}, "
+            f"{whole(each.saving_usd)} as found{serves}",
+            "  ",
+            "    ",
+        )
+    return lines
+
+
+def _in_words(text: str) -> str:
+    return plain_ascii(text.replace("°F·h", "degF.h").replace("°F", "degF"))
 
 
 def indicator_lines(results) -> list[str]:

@@ -10,7 +10,7 @@ from ..strict import column_name, reference
 from .registry import WORDS_ONLY, Registry
 
 SHEET = "Held values"
-_FIRST_INPUT = 26
+_FIRST_INPUT = 28
 _BANNER_ROW = 3
 _BLOCK_ROW = 7
 _RUN, _NOW, _CHANGED, _FOLLOWS, _READ, _FLAGS = 2, 3, 4, 5, 6, 7
@@ -121,6 +121,23 @@ BLOCKS = (
         "all inputs",
         (*_PHYSICS, "limits.", "prices.", "service.", "bins.", "candidate", "rogue_zones.", *_RATES, *_CHARGES),
         "Hours counted, equal-service flags, ranks, charts, and the bound of perfect resets.",
+    ),
+    Block(
+        "Peak windows and billed demand",
+        "Money: demand in peak windows; Live year: charges by the month; incentives for each kW",
+        "everything that energy by the hour rests on, windows, demand charges and tiers of the tariff",
+        (*_PHYSICS, "limits.", "candidate", *_RATES, *_CHARGES),
+        "Peaks of months and windows are found again hour by hour, and with them charges, tiers and what a kW is paid.",
+    ),
+    Block(
+        "Ranges",
+        "At a glance: ranges; Ranges; Money in charts",
+        "all inputs and terms",
+        (
+            *(*_PHYSICS, "limits.", "prices.", "service.", "bins.", "candidate", "rogue_zones.", *_RATES, *_CHARGES),
+            *("cost.", "life_cycle.", "incentive[", "range[", "ranges.", "weather_year["),
+        ),
+        "Draws are made again around the edited inputs: percentiles, probabilities, drivers, what to measure next.",
     ),
     Block(
         "Choices that the formulas are built for",

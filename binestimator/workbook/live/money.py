@@ -23,7 +23,7 @@ from .formulas import Scope
 
 SHEET = MONEY
 HEAD_ROW = 5
-_NOTE_WIDTH = 70.0
+_LABEL_WIDTH, _NOTE_WIDTH = 46.0, 70.0
 FIRST_COLUMN = 2
 _SOURCES = {
     "electricity_kwh": "Electricity",
@@ -148,12 +148,12 @@ class _Writer:
     def head(self, key: str, label: str, unit: str, text: str = "", *, bold: bool = True) -> int:
         row, s = self.plan.rows[key], self.s
         sheet = self.sheet
-        sheet.text(row, 0, label, s("line", "bold") if bold else s("line"))
+        sheet.text(row, 0, label, s("line", "wrap", "middle", *(("bold",) if bold else ())))
         sheet.text(row, 1, money_words(unit), s("line", "small"))
         sheet.text(row, self.note_column, text, s("line", "text_small", "quiet", "left", "inset"))
-        lines = lines_of(text, _NOTE_WIDTH - 1.5, 8.0)
-        if lines > 1:
-            sheet.height(row, height_of(lines, 8.2))
+        lines, own = lines_of(text, _NOTE_WIDTH - 1.5, 8.0), lines_of(label, _LABEL_WIDTH - 1.0, bold=bold)
+        if lines > 1 or own > 1:
+            sheet.height(row, max(height_of(lines, 8.2), height_of(own)))
         return row
 
     def own(self, column: int, key: str) -> str:
@@ -309,7 +309,7 @@ class _Writer:
             lines = results.candidates[k].worth.build_up.lines
             mine = sum(line.mark != "default" for line in lines)
             self.sheet.text(row, column, f"{mine} of {len(lines)}" if lines else "–", self.s("line", "right"))
-        row = self.head("cost.lacks", "Not in the build-up", "")
+        row = self.head("cost.lacks", "Not in the build-up", "", "Give it as candidate.hardware_usd")
         texts = [results.candidates[k].worth.build_up.lacks for k in self.positions]
         for column, text in enumerate(texts, FIRST_COLUMN):
             self.sheet.text(row, column, text, self.s("text_small", "line"))
@@ -381,7 +381,7 @@ class _Writer:
             values[name] = limits[name] if value is None else float(value)
             row = self.head(
                 f"rule.{n}.{name}",
-                f"{rule.name}: {fields[name].label.lower()}",
+                f"{rule.name}: {fields[name].label[0].lower()}{fields[name].label[1:]}",
                 fields[name].unit,
                 fields[name].description,
             )
@@ -686,7 +686,7 @@ def write(pen, sheet, results, registry, positions, plan: MoneyPlan, year: dict)
         link_column=last,
     )
     currency = results.project.prices.currency
-    widths = [46.0, 11.0, *[17.0] * len(positions), _NOTE_WIDTH]
+    widths = [_LABEL_WIDTH, 11.0, *[17.0] * len(positions), _NOTE_WIDTH]
     sheet.widths(widths)
     about = (
         f"All amounts are in {currency}. Fixed charges of utilities are in no saving. Edit hours, rates and terms on "

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...as_run.warm import warm_words
 from ...results import AS_RUN
 from ...strategies.registry import dsp_strategy, sat_strategy
 from ..charts import fill_of, line_of, pixels_of, place_at, style_chart
 from ..figures import number_of, used_end_uses
 from ..formats import LINES, money_words
-from ..page import Work, title
+from ..page import Work, height_of, lines_of, title
 from ..strict import ROW_PIXELS, Sheet
 from .patterns import short_names, table
 
@@ -19,6 +20,7 @@ _TABLES_ROW = _CHARTS_ROW + 3 * (_CHART_PIXELS // ROW_PIXELS + 1) + 1
 _SHARES = ("Share of perfect resets at rest, %", "Share of perfect resets as run, %")
 _SAVING_HEADS = (
     "At rest, %",
+    "At rest corrected by room heat, %",
     "As run, %",
     "Difference, points",
     "By room heat, points",
@@ -79,6 +81,7 @@ def write(work: Work, sheet: Sheet) -> None:
         [money_words(head) for head in _SAVING_HEADS],
         [
             [rest for rest, _ in points],
+            [results.as_run_corrected_points(c.id) for c in options],
             [run for _, run in points],
             [run - rest for rest, run in points],
             *([cause[k] for cause in causes] for k in (0, 1)),
@@ -114,6 +117,8 @@ def write(work: Work, sheet: Sheet) -> None:
             work, sheet, row, key, label, "Figure", [use for _, use in uses[:-3]], names,
             [[change(a[use], b[use]) for use, _ in uses[:-3]] for a, b in zip(after, before)], "f1",
         )  # fmt: skip
+    row = _warm(work, sheet, row, options, columns)
+    row = _changed(work, sheet, row)
     row = _indicators(work, sheet, row)
     row = _zones(work, sheet, row, options)
     row = _cost_seeking(work, sheet, row, options)
@@ -128,6 +133,49 @@ def write(work: Work, sheet: Sheet) -> None:
 def _listeners(options) -> list:
     """Options in which a setpoint goes by requests."""
     return [c for c in options if sat_strategy(c.candidate.sat).listens or dsp_strategy(c.candidate.dsp).listens]
+
+
+def _warm(work: Work, sheet: Sheet, row: int, options, columns: int) -> int:
+    """Options that leave rooms warmer than is allowed as run: where, when, and what acts on it."""
+    results, runs = work.results, work.results.as_run or {}
+    found = [(c, warm) for c in options if (warm := runs[c.id].warm) is not None]
+    if not found:
+        return row
+    row = table(
+        work, sheet, row, "as_run_warm", "Rooms too warm as run, beyond the limit of equal service", "Option",
+        short_names(results, [results.candidates.index(c) for c, _ in found]),
+        ["Rise in the worst zone, °F·h", "Allowed, °F·h", "Baseline as run, °F·h", "In the first hour, %"],
+        list(zip(*((w.rise_degree_hours, w.limit_degree_hours, w.baseline_degree_hours, 100.0 * w.at_start_frac)
+                   for _, w in found))),
+        "f0",
+    )  # fmt: skip
+    told: dict[str, list[str]] = {}
+    for c, _ in found:
+        told.setdefault(warm_words(results, c.id), []).append(str(number_of(results, c.id)))
+    row -= 1
+    for words, numbers in told.items():
+        text = f"Option{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}. {words}"
+        sheet.merged_text(row, 0, row, columns, text, work.styles("wrap", "small"))
+        sheet.height(row, height_of(lines_of(text, _LABEL_WIDTH + columns * _WIDTH, 8.0), 8.0))
+        row += 1
+    return row + 1
+
+
+def _changed(work: Work, sheet: Sheet, row: int) -> int:
+    """Repairs and remedies of options as run, beside the same with rooms at rest."""
+    results, found = work.results, work.results.changed_as_run
+    if not found:
+        return row
+    nan = lambda value: np.nan if value is None else value
+    return table(
+        work, sheet, row, "as_run_changed", "Options with repairs and remedies as run", "Option and change",
+        [f"{number_of(results, each.candidate_id)} {each.text}{'' if each.serves else ' (▲ rooms worse)'}"
+         for each in found],
+        [money_words(head) for head in ("Saving as found, USD a year", "Saving with it, USD a year",
+                                        "Of it without the reset, USD a year", "With it at rest, USD a year")],
+        list(zip(*((each.saving_usd, each.after_usd, each.alone_usd, nan(each.after_at_rest_usd)) for each in found))),
+        "f0",
+    )  # fmt: skip
 
 
 def _indicators(work: Work, sheet: Sheet, row: int) -> int:

@@ -203,7 +203,7 @@ def _as_run(work: Work, sheet: Sheet, row: int) -> int:
         sheet,
         row,
         "Energy cost, as run",
-        "USD",
+        money_words("USD"),
         [None if run is None else run.saving["cost_usd"] for run in runs],
         "usd2_signed",
         "Against the baseline as run",

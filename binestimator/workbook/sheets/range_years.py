@@ -44,7 +44,7 @@ def write_years(work: Work, sheet: Sheet, row: int, room_of) -> int:
         if about is None:
             sheet.text(row, 5, "–", s("line", "centre"))
         else:
-            sheet.number(row, 5, one.saving_usd[about], s("signed", "right", "line"))
+            sheet.number(row, 5, one.saving_usd[about], s("signed", "centre", "line"))
         where = f"{one.file}, {one.station}"
         sheet.merged_text(row, 6, row, last, where, s("line", "wrap", "middle", "quiet"))
         lines = max(lines_of(one.name, room_of(0, 1), bold=True), lines_of(where, room_of(6, last)))

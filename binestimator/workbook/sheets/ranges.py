@@ -14,7 +14,7 @@ from ...ranges.claim import claim_of
 from ...ranges.results import HOURLY_DRAWS, Driver, OptionRange, Quantiles, sensible
 from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, fill_of, pixels_of, place_at, room, style_chart
 from ..figures import drawn, in_percent, number_of
-from ..formats import INK, LAGOON, NUMBERS, OCHRE, SLATE, currency_name
+from ..formats import INK, LAGOON, NUMBERS, OCHRE, SLATE, currency_name, money_words
 from ..page import Work, height_of, lines_of, title
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet, column_name, quoted
 from .range_years import write_years
@@ -38,6 +38,7 @@ _CHART_ROWS = 12
 # Width of the chart of ranges, and of the labels of inputs in the other one.
 _FIRST_SHARE, _LABELS_SHARE = 0.4, 0.47
 _GAP = 6
+_NUMBER = re.compile(r"(?P<factor>x |)(?P<number>[-+]?[\d.,]+)(?P<unit>(?: .*)?)")
 
 
 def about(results) -> OptionRange | None:
@@ -328,29 +329,42 @@ def _inputs(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     row += 1
     # Columns of this table: first and last column of the sheet.
     spans = ((0, 1), (2, 3), (4, 5), (6, last))
-    heads = ("Input", "Low, base, high", "P10 to P90; shape", "Source")
+    heads = ("Input", "Low, base, high", "P10 to P90; whose", "Source; triangular unless said otherwise")
     for (first, end), text in zip(spans, heads, strict=True):
         sheet.merged_text(row, first, row, end, text, s("head_left"))
     row += 1
     for one in ranges.inputs:
-        ends = (one.low, one.base, one.high)
+        shape = "" if one.distribution == "triangular" else one.distribution
         texts = (
             one.label,
-            ", ".join(ends),
-            f"{one.p10} to {one.p90}; {one.distribution}, {one.basis}",
-            "; ".join(text for text in (one.source, _beside(one)) if text),
+            ", ".join(_once((one.low, one.base, one.high))),
+            f"{' to '.join(_once((one.p10, one.p90)))}; {one.basis}",
+            "; ".join(text for text in (one.source, shape, _beside(one)) if text),
         )
         lines = 1
         for (first, end), text in zip(spans, map(_signs, texts), strict=True):
-            style = s("line", "wrap", "middle", *(("bold",) if first == 0 else ("quiet",) if first == 6 else ()))
+            style = s(
+                "line", "wrap", "middle", *(("bold",) if first == 0 else ("quiet", "small") if first == 6 else ())
+            )
             sheet.merged_text(row, first, row, end, text, style)
-            lines = max(lines, lines_of(text, room(widths[first : end + 1]) - 0.5, bold=first == 0))
+            size = 8.0 if first == 6 else 9.0
+            lines = max(lines, lines_of(text, room(widths[first : end + 1]) - 0.5, size, bold=first == 0))
         sheet.height(row, max(13.5, height_of(lines) - 1.5))
         row += 1
     text = f"Held in all draws: {ranges.held}."
     sheet.merged_text(row, 0, row, last, _signs(text), s("wrap", "quiet"))
     sheet.height(row, height_of(lines_of(text, room(widths))))
     return row + 1
+
+
+def _once(texts) -> list[str]:
+    """Numbers whose unit or sign of a factor is the same, with it said once."""
+    parts = [_NUMBER.fullmatch(text) for text in texts]
+    known = [part for part in parts if part is not None]
+    if len(known) < len(parts) or len({(part["factor"], part["unit"]) for part in known}) > 1:
+        return list(texts)
+    numbers = [part["number"] for part in known]
+    return [f"{known[0]['factor']}{numbers[0]}", *numbers[1:-1], f"{numbers[-1]}{known[0]['unit']}"]
 
 
 def _beside(one) -> str:
@@ -364,5 +378,6 @@ def _beside(one) -> str:
 
 
 def _signs(text: str) -> str:
-    """Units and factors as sheets print them."""
-    return re.sub(r"\bx (?=[\d.])", "× ", text.replace("degF", "°F").replace("ft2", "ft²"))
+    """Units, factors and signs as sheets print them."""
+    text = re.sub(r"(?<![\w.])-(?=\d)", "−", money_words(text.replace("degF", "°F").replace("ft2", "ft²")))
+    return re.sub(r"\bx (?=[\d.])", "× ", text)

@@ -10,7 +10,7 @@ from ..strict import Sheet
 #: Zones shown of each reset of an option, of those that are rogue or have as many requests; the results file has all.
 _MOST, _LEAST_PCT = 3, 1.0
 # Characters of the columns of options and of zones, a little less than their width.
-_OPTION_WIDTH, _ZONE_WIDTH = 23, 25
+_OPTION_WIDTH, _ZONE_WIDTH = 31, 25
 _PARTS = {"sat": "supply air", "dsp": "duct static"}
 _DRIVING = (
     ("Requests, % of running hours", "f0"),

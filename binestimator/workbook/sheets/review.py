@@ -178,6 +178,9 @@ def _second_run(sheet: Sheet, s, row: int, review, lines) -> int:
         sheet.number(row, 3, line.reviewed_usd, s("f0", "line", "left"))
         c = review.results[line.id]
         standing = f"rank {c.rank}" if c.rank is not None else f"not ranked: {c.not_ranked}".replace("degF", "°F")
+        if line.reviewed_as_run_usd is not None:
+            claimed = "" if line.claimed_as_run_usd is None else f", {line.claimed_as_run_usd:,.0f} as claimed"
+            standing += money_words(f"; as run saves {line.reviewed_as_run_usd:,.0f} USD/yr{claimed}")
         sheet.text(row, 4, standing, s("line", "text_small", "wrap"))
         sheet.height(row, height_of(max(lines_of(standing, _WIDTHS[4], 8.0), lines_of(line.name, _WIDTHS[2]))))
         row += 1

@@ -35,6 +35,10 @@ _RISES = (
 )
 
 
+#: Width of the column of options, in which a name and its number stay on one line in the table of zones.
+OPTION_WIDTH = 34.0
+
+
 def _verdict(results, c) -> tuple[str, str]:
     """Standing of a candidate in service, and the style of its cell."""
     if c.id == results.baseline_id:
@@ -76,7 +80,7 @@ def _rises(work: Work, sheet: Sheet, row: int, last: int) -> int:
         said, style = _verdict(results, c)
         sheet.text(row, 0, f"{number} {c.name}", s("wrap", "line", "bold"))
         sheet.text(row, 1, said, s("wrap", "line", style))
-        lines = max(lines_of(f"{number} {c.name}", 26, bold=True), lines_of(said, 27))
+        lines = max(lines_of(f"{number} {c.name}", OPTION_WIDTH, bold=True), lines_of(said, 27))
         for place, (key, where, _, _) in enumerate(_RISES, 2):
             rise, limit = getattr(c.service, key), c.service.limits[key]
             digits = 1 if key == "night_low_drop_f" else 0
@@ -95,7 +99,8 @@ def _rises(work: Work, sheet: Sheet, row: int, last: int) -> int:
                 ("▲ " if beyond else "") + text,
                 s("wrap", "line", "small", *(("flagged",) if beyond else ())),
             )
-            lines = max(lines, lines_of(text, 11.5, 8.0))
+            # Amounts are wider than running text.
+            lines = max(lines, lines_of(text, 9.0, 8.0))
         sheet.height(row, height_of(lines))
         row += 1
     return row + 1
@@ -128,7 +133,7 @@ def write(work: Work, sheet: Sheet) -> None:
         "more than one zone may be ignored by input.",
         link_column=last,
     )
-    sheet.widths([26, 27, 15, 10, *(max(c.width, 11.5) for c in ZONE_RESULT_COLUMNS)])
+    sheet.widths([OPTION_WIDTH, 27, 15, 10, *(max(c.width, 11.5) for c in ZONE_RESULT_COLUMNS)])
     row = _rises(work, sheet, 3, last)
     for place, text in enumerate(("Option", *(label for _, label, _, _ in _WORST))):
         first, end = (0, 0) if place == 0 else (2 * place - 1, 2 * place)
@@ -137,7 +142,7 @@ def write(work: Work, sheet: Sheet) -> None:
     for number, c in enumerate(results.candidates, 1):
         hours = max(c.hourly["running_hours"], 1e-9)
         sheet.text(row, 0, f"{number} {c.name}", s("wrap", "line", "bold"))
-        lines = lines_of(f"{number} {c.name}", 26, bold=True)
+        lines = lines_of(f"{number} {c.name}", OPTION_WIDTH, bold=True)
         for place, (key, _, unit, _) in enumerate(_WORST):
             found = worst_zone(c.zones, key)
             if found is None:

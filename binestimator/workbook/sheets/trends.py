@@ -94,7 +94,8 @@ def write(work: Work, sheet: Sheet) -> None:
 def _charts(work: Work, sheet: Sheet, columns: int, places: dict, week_places: dict) -> None:
     """Measured and modelled by outdoor temperature, and the week."""
     pixels = [pixels_of(w) for w in (_LABEL_WIDTH, *[_WIDTH] * columns)]
-    half = sum(pixels[:9]) // 2
+    # Two charts side by side on the first of two pages, both of which have the labels.
+    half = min(sum(pixels[:9]), int(0.97 * (sum(pixels) + pixels[0]) / 2)) // 2
     middle, offset = place_at(pixels, half)
     size = (half - 4, _CHART_PIXELS)
     charts = []
