@@ -17,7 +17,6 @@ LARGE_BYTES = 100_000
 _EMPTY = b'<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData/></worksheet>'
 
 
-
 def _first_cell(area: MergedCellRange) -> None:
     area.start_cell = area.ws._cells.get((area.min_row, area.min_col)) or area.ws.cell(area.min_row, area.min_col)
 
