@@ -110,6 +110,9 @@ def test_an_option_too_warm_is_told_with_zone_time_and_what_acts_on_it():
     assert warm_words(results, "as_found") == ""
     text = " ".join(comparison(results).split())
     assert "Warm rooms too warm as run" in text and "Network: too warm by" in text
+    (caution,) = [f for f in results.findings if f.text.startswith("As run rooms")]
+    assert caution.level == "caution" and "most in Network: sat_demand_dsp_demand." in caution.text
+    assert not [f for f in rogue().findings if f.text.startswith("As run rooms")]
     plain = next(c for c in to_plain(results)["candidates"] if c["id"] == "sat_demand_dsp_demand")["as_run"]
     assert plain["warm"]["zone"] == "Network" and plain["service"]["flagged"] is True
 

@@ -12,7 +12,7 @@ from binestimator.realised.compare import BIN_F, compare, terms_of
 from binestimator.realised.hours import Calendar, Hours
 from binestimator.realised.plan import Spread, expected, plan_weeks, sampling, spell
 from binestimator.realised.season import day_of_year, season_deviation
-from binestimator.realised.spread import QUANTILES, combined, fit_hours, interval
+from binestimator.realised.spread import QUANTILES, combined, fit_hours, interval, sizes_of
 
 
 def _case(seed: int, name: str = "fan_kw", longest: int = 240):
@@ -120,6 +120,43 @@ def test_days_of_which_hours_say_almost_the_same_are_as_unsure():
         low, high = interval(fit_hours(np.ones((len(y), 1)), y, day).total(np.ones(1)))
         inside += low <= 1.0 <= high
     assert 127 <= inside <= 143  # 135 expected, standard deviation 3.7
+
+
+@pytest.mark.crosscheck
+def test_coefficients_are_those_of_whole_matrices():
+    """All pairs of parameters together, day after day, against the restricted likelihood of whole covariance matrices
+    of the hours, pair by pair; some days are missing and have hours of their own number."""
+    rng = np.random.default_rng(8)
+    days = np.flatnonzero(rng.random(30) < 0.7)
+    day = np.repeat(days, rng.integers(1, 7, len(days)))
+    n = len(day)
+    x = np.column_stack([np.ones(n), rng.normal(0.0, 1.0, (n, 2))])
+    y = x @ [5.0, 0.5, -0.3] + np.repeat(rng.normal(0.0, 0.3, len(days)), np.unique(day, return_counts=True)[1])
+    y += rng.normal(0.0, 0.2, n)
+    found = fit_hours(x, y, day)
+    m = sizes_of(x, y)[1]
+    xs, ys = x / m[:, None], y / m
+    beta = np.linalg.solve(xs.T @ xs, xs.T @ ys)
+    assert found.beta == pytest.approx(beta, rel=1e-9)
+    log_l, covariances = [], []
+    for rho, frac in zip(found.rho, found.day_frac):
+        of_days = rho ** np.abs(day[:, None] - day[None, :])
+        v = frac / (1.0 - frac) * of_days + np.eye(n)  # in units of the variance of hours
+        a = xs.T @ np.linalg.solve(v, xs)
+        left = ys - xs @ np.linalg.solve(a, xs.T @ np.linalg.solve(v, ys))
+        rest = float(left @ np.linalg.solve(v, left))
+        log_det = np.linalg.slogdet(v)[1] + np.linalg.slogdet(a)[1]
+        log_l.append(-0.5 * (log_det + (n - 3) * np.log(rest)) + np.log(frac * (1.0 - frac)))
+        inverse = np.linalg.inv(xs.T @ xs)
+        covariances.append(rest / (n - 3) * inverse @ xs.T @ v @ xs @ inverse)
+    # Pairs count by the spacing of rho as well, which is the same for those of one rho.
+    one = found.rho == found.rho[np.argmax(found.weight)]
+    assert one.sum() > 3
+    weights = np.exp(np.array(log_l) - max(log_l))[one]
+    assert found.weight[one] / found.weight[one].max() == pytest.approx(weights / weights.max(), rel=1e-6)
+    for pair, covariance in enumerate(covariances):
+        # Conditions of the matrices and the subtraction of what days explain.
+        assert found.cov[pair] == pytest.approx(covariance, rel=1e-7)
 
 
 @pytest.mark.crosscheck

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from ..end_uses import END_USES
+from ..errors import Finding
 from ..results import AsRun, Check, Results, Sought
 from ..strategies.registry import dsp_strategy, sat_strategy
 from .warm import warm_of
@@ -24,7 +25,28 @@ def with_as_run(results: Results, found: dict[str, AsRun]) -> Results:
     base, names = found[results.baseline_id], results.unit.zones.names
     found = {id_: replace(run, warm=warm_of(run, base, names)) for id_, run in found.items()}
     results = replace(results, as_run=found)
-    return replace(results, checks=(*results.checks, *_checks(results), *_sought(results)))
+    return replace(
+        results,
+        checks=(*results.checks, *_checks(results), *_sought(results)),
+        findings=(*results.findings, *_warm(results)),
+    )
+
+
+def _warm(results: Results) -> list[Finding]:
+    """That options leave rooms too warm as run, which rooms at rest do not show."""
+    found = {id_: run.warm for id_, run in (results.as_run or {}).items()}
+    zones = dict.fromkeys(warm.zone for warm in found.values() if warm is not None)
+    ids = [id_ for id_, warm in found.items() if warm is not None]
+    if not ids:
+        return []
+    return [
+        Finding(
+            "caution",
+            "service",
+            f"As run rooms are left warmer than is allowed, most in {', '.join(zones)}: {', '.join(ids)}. The sheet As "
+            "run says when, and which inputs act on it; --rank-as-run judges and ranks by it.",
+        )
+    ]
 
 
 def by_demand(results: Results) -> list[str]:

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from scipy.special import stdtrit
 
 from binestimator.realised.compare import MOST_HELD, terms_of
 from binestimator.realised.hours import Hours
-from binestimator.realised.season import SEASON_DOUBT, season_deviation
+from binestimator.realised.season import SEASON_DOUBT, Climate, season_deviation
 from binestimator.realised.spread import Fit, sizes_of
 
 _DAYS = 365
@@ -81,6 +82,7 @@ def expected(
     saving: float,
     confidence: float,
     moisture: bool = False,
+    climate: Climate | None = None,
 ) -> Expected | None:
     """What logs of these days of the year would say, or None where they have too little in common.
 
@@ -96,6 +98,8 @@ def expected(
     saving : float
         That is expected in the whole year.
     confidence : float
+    climate : Climate, optional
+        Of the year, where it is at hand.
     """
     places = [np.flatnonzero(np.isin(year.day, days % _DAYS)) for days in spells]
     designs = [year.take(place) for place in places]
@@ -116,10 +120,11 @@ def expected(
         if len(design) <= x.shape[1] + 5 or np.linalg.matrix_rank(x) < x.shape[1]:
             return None
         order = {int(day % _DAYS): k for k, day in enumerate(days)}
-        variance += _variance(x, y, np.array([order[int(d)] for d in design.day]), c, one)
+        m = sizes_of(x, y)[1]
+        variance += _variance(x, m, np.array([order[int(d)] for d in design.day]), c, one)
         count = len(np.unique(design.day))
         independent += max(count * (1.0 - one.rho) / (1.0 + one.rho) - 1.0, 1.0)
-        off = season_deviation(year, x_year, model, design) * sizes_of(x, y)[1]
+        off = season_deviation(year, x_year, model, design, climate) * m
         shifts.append(float(c @ np.linalg.lstsq(x, off, rcond=None)[0]))
     share = covered.mean()
     claimed = modelled[0] - modelled[1]
@@ -130,9 +135,8 @@ def expected(
     return Expected(t * float(np.sqrt(variance + doubt**2)), saving * share, float(covered.mean()))
 
 
-def _variance(x: np.ndarray, y: np.ndarray, day: np.ndarray, c: np.ndarray, one: Spread) -> float:
-    """Variance of ``c b`` of least squares, where hours and days scatter as in ``spread``."""
-    m = sizes_of(x, y)[1]
+def _variance(x: np.ndarray, m: np.ndarray, day: np.ndarray, c: np.ndarray, one: Spread) -> float:
+    """Variance of ``c b`` of least squares, where hours of size ``m`` and days scatter as in ``spread``."""
     xs = x / m[:, None]
     inverse = np.linalg.inv(xs.T @ xs)
     days, place = np.unique(day, return_inverse=True)
@@ -206,12 +210,16 @@ def plan_weeks(
         Of the further weeks before that are best, by weeks after.
     """
 
+    climate = Climate.of(year)
+
+    @cache
     def tried(before: int, after: int) -> Weeks:
         last = have[1] if len(have[1]) else have[0]
         begin = (int(last[-1]) + 1 if len(last) else 0) if start is None else start
         first = np.concatenate([have[0], spell(begin, before)]).astype(int)
         second = np.concatenate([have[1], spell(begin + 7 * before, after)]).astype(int)
-        found = expected(year, modelled, (_once(first), _once(second)), spread, saving, confidence, moisture)
+        days = _once(first), _once(second)
+        found = expected(year, modelled, days, spread, saving, confidence, moisture, climate)
         ok = found is not None and found.precision <= precision and found.covered_frac >= 1.0 - MOST_HELD
         return Weeks(before, after, found, ok)
 

@@ -11,6 +11,7 @@ the correction is taken as its standard uncertainty, since the model's windows a
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -38,7 +39,42 @@ def day_of_year(day: np.ndarray) -> np.ndarray:
     return np.where(leap & (place >= 59), place - 1, place)
 
 
-def season_deviation(year: Hours, x: np.ndarray, modelled: np.ndarray, hours: Hours) -> np.ndarray:
+@dataclass(frozen=True, slots=True)
+class Climate:
+    """Temperatures of the typical year about each day and hour: what deviations of any model are related to.
+
+    Parameters
+    ----------
+    place : ndarray (H,) of int
+        Hour of the year of each running hour.
+    apart_f : ndarray (H,)
+        Outdoor temperature less its mean over the year.
+    middle_f : float
+    n, mean_f, square : ndarray (365, 24)
+        Weight of hours, their mean of ``apart_f``, and the sum of its squares about that.
+    """
+
+    place: np.ndarray
+    apart_f: np.ndarray
+    middle_f: float
+    n: np.ndarray
+    mean_f: np.ndarray
+    square: np.ndarray
+
+    @classmethod
+    def of(cls, year: Hours) -> Climate:
+        """From the running hours of the typical year; their ``day`` counts from 0 on 1 January."""
+        place, middle = (year.day % _DAYS) * 24 + year.hour, float(year.oat_f.mean())
+        t = year.oat_f - middle
+        n, st, stt = (_spread(place, v) for v in (np.ones(len(t)), t, t * t))
+        with np.errstate(invalid="ignore", divide="ignore"):
+            mean = st / n
+            return cls(place, t, middle, n, mean, stt - n * mean**2)
+
+
+def season_deviation(
+    year: Hours, x: np.ndarray, modelled: np.ndarray, hours: Hours, climate: Climate | None = None
+) -> np.ndarray:
     """Deviation of the model from what temperature and time of day explain, at season, hour and temperature of hours.
 
     Parameters
@@ -50,6 +86,8 @@ def season_deviation(year: Hours, x: np.ndarray, modelled: np.ndarray, hours: Ho
     modelled : ndarray (H,)
     hours : Hours
         Of a log.
+    climate : Climate, optional
+        Of the year, where it is at hand.
 
     Returns
     -------
@@ -58,23 +96,22 @@ def season_deviation(year: Hours, x: np.ndarray, modelled: np.ndarray, hours: Ho
     """
     explained, size, _ = sizes_of(x, modelled)
     off = (modelled - explained) / size
-    place = (year.day % _DAYS) * 24 + year.hour
-    bell_day, bell_hour = _bell(_DAYS, _BELL_DAYS), _bell(24, _BELL_HOURS)
-
-    def spread(values):
-        return bell_day @ np.bincount(place, values, _DAYS * 24).reshape(_DAYS, 24) @ bell_hour
-
-    middle = float(year.oat_f.mean())
-    t = year.oat_f - middle
-    n, st, stt, so, sto = (spread(v) for v in (np.ones(len(t)), t, t * t, off, t * off))
+    c = Climate.of(year) if climate is None else climate
+    so, sto = (_spread(c.place, v) for v in (off, c.apart_f * off))
     with np.errstate(invalid="ignore", divide="ignore"):
-        mean_t, mean_o = st / n, so / n
+        mean_o = so / c.n
         # A slope that few or like temperatures tell is drawn to none.
-        slope = (sto - n * mean_t * mean_o) / (stt - n * mean_t**2 + _STEADY_F2 * 1.0)
+        slope = (sto - c.n * c.mean_f * mean_o) / (c.square + _STEADY_F2 * 1.0)
     at = (day_of_year(hours.day), hours.hour)
-    apart = np.clip(hours.oat_f - middle - mean_t[at], -_FAR_F, _FAR_F)
+    apart = np.clip(hours.oat_f - c.middle_f - c.mean_f[at], -_FAR_F, _FAR_F)
     found = mean_o[at] + slope[at] * apart
-    return np.where(n[at] > 0.5, found, 0.0)
+    return np.where(c.n[at] > 0.5, found, 0.0)
+
+
+def _spread(place: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Sums about each day and hour of the year. (365, 24)"""
+    by_hour = np.bincount(place, values, _DAYS * 24).reshape(_DAYS, 24)
+    return _bell(_DAYS, _BELL_DAYS) @ by_hour @ _bell(24, _BELL_HOURS)
 
 
 @cache

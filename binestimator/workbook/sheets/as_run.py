@@ -10,7 +10,7 @@ from ...strategies.registry import dsp_strategy, sat_strategy
 from ..charts import fill_of, line_of, pixels_of, place_at, style_chart
 from ..figures import number_of, used_end_uses
 from ..formats import LINES, money_words
-from ..page import Work, title
+from ..page import Work, height_of, lines_of, title
 from ..strict import ROW_PIXELS, Sheet
 from .patterns import short_names, table
 
@@ -117,7 +117,7 @@ def write(work: Work, sheet: Sheet) -> None:
             work, sheet, row, key, label, "Figure", [use for _, use in uses[:-3]], names,
             [[change(a[use], b[use]) for use, _ in uses[:-3]] for a, b in zip(after, before)], "f1",
         )  # fmt: skip
-    row = _warm(work, sheet, row, options)
+    row = _warm(work, sheet, row, options, columns)
     row = _changed(work, sheet, row)
     row = _indicators(work, sheet, row)
     row = _zones(work, sheet, row, options)
@@ -135,7 +135,7 @@ def _listeners(options) -> list:
     return [c for c in options if sat_strategy(c.candidate.sat).listens or dsp_strategy(c.candidate.dsp).listens]
 
 
-def _warm(work: Work, sheet: Sheet, row: int, options) -> int:
+def _warm(work: Work, sheet: Sheet, row: int, options, columns: int) -> int:
     """Options that leave rooms warmer than is allowed as run: where, when, and what acts on it."""
     results, runs = work.results, work.results.as_run or {}
     found = [(c, warm) for c in options if (warm := runs[c.id].warm) is not None]
@@ -144,13 +144,19 @@ def _warm(work: Work, sheet: Sheet, row: int, options) -> int:
     row = table(
         work, sheet, row, "as_run_warm", "Rooms too warm as run, beyond the limit of equal service", "Option",
         short_names(results, [results.candidates.index(c) for c, _ in found]),
-        ["Rise in the worst zone, °F·h", "Allowed, °F·h", "Baseline as run, °F·h", "In the first hour of a day, %"],
+        ["Rise in the worst zone, °F·h", "Allowed, °F·h", "Baseline as run, °F·h", "In the first hour, %"],
         list(zip(*((w.rise_degree_hours, w.limit_degree_hours, w.baseline_degree_hours, 100.0 * w.at_start_frac)
                    for _, w in found))),
         "f0",
     )  # fmt: skip
+    told: dict[str, list[str]] = {}
     for c, _ in found:
-        sheet.text(row, 0, f"{number_of(results, c.id)}: {warm_words(results, c.id)}", work.styles("small"))
+        told.setdefault(warm_words(results, c.id), []).append(str(number_of(results, c.id)))
+    row -= 1
+    for words, numbers in told.items():
+        text = f"Option{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}. {words}"
+        sheet.merged_text(row, 0, row, columns, text, work.styles("wrap", "small"))
+        sheet.height(row, height_of(lines_of(text, _LABEL_WIDTH + columns * _WIDTH, 8.0), 8.0))
         row += 1
     return row + 1
 
