@@ -310,7 +310,8 @@ class _Writer:
             mine = sum(line.mark != "default" for line in lines)
             self.sheet.text(row, column, f"{mine} of {len(lines)}" if lines else "–", self.s("line", "right"))
         row = self.head("cost.lacks", "Not in the build-up", "", "Give it as candidate.hardware_usd")
-        texts = [results.candidates[k].worth.build_up.lacks for k in self.positions]
+        # A column is too narrow for the key, which stands beside.
+        texts = [results.candidates[k].worth.build_up.lacks.partition(" (")[0] for k in self.positions]
         for column, text in enumerate(texts, FIRST_COLUMN):
             self.sheet.text(row, column, text, self.s("text_small", "line"))
         self.sheet.height(row, height_of(max(lines_of(t, 17, 8.0) for t in texts), 8.2))
