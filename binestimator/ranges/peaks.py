@@ -18,7 +18,7 @@ from ..end_uses import ELECTRIC, ELECTRICITY_KEY, PRICED
 from ..estimate.peaks import Windows
 from ..estimate.running import run_parts
 from ..hours import MONTHS, Conditions, build_conditions, clock_calendar, price_tiers
-from ..money.peaks import window_demand_kw
+from ..money.peaks import window_demand_kw, windows_asked
 from ..money.tariffs import Meter, billed_kw, tiered_usd
 from ..rates import SOURCE_OF, tier_usd
 from .draw import Factors, base_factors, taken
@@ -277,14 +277,6 @@ class Peaks:
         run = self.results[id_].worth.windows[window].demand_kw
         at_run = float(self.kw[id_][hours].mean())
         return run * kw.mean(axis=0) / at_run if at_run > 0.0 else np.full(np.shape(compressor), run)
-
-
-def windows_asked(project) -> tuple[int, ...]:
-    """Windows whose demand is drawn: those that the project names, and those that an incentive pays for."""
-    terms = project.terms
-    paid = {terms.window_of(rule) for rule in terms.incentives if rule.usd_kw > 0.0}
-    named = set() if terms.window_assumed else set(range(len(terms.windows)))
-    return tuple(sorted(paid | named))
 
 
 def is_asked(project) -> bool:

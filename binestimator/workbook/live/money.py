@@ -13,7 +13,7 @@ from ...money.cost import BUILD_UP, LEVELS, LINES, QUANTITIES, input_name
 from ...money.emissions import FACTORS
 from ...money.incentives import BOUND_BY, BUY_DOWN, CAP, CEILING, FLOOR, NO_COST, NOTHING, RATES, SHARE
 from ...money.life_cycle import ESCALATION_OF, MOST_YEARS, NEVER
-from ...money.peaks import AVERAGING
+from ...money.peaks import AVERAGING, windows_asked
 from ...money.worth import RULES, cost_marks
 from ..formats import money_words
 from ..layout import LIVE_YEAR, MONEY
@@ -325,9 +325,11 @@ class _Writer:
             if terms.window_assumed:
                 text += "; assumption: no programme's window is given"
             demand = self.head(f"window.{n}.kw", f"Demand, {window.name}", "kW", text)
-            saved = self.head(
-                f"window.{n}.saving", f"Saved, {window.name}", "kW", "Baseline minus option; minus: it raises demand"
-            )
+            note = "Baseline minus option; minus: it raises demand"
+            if self.results.ranges is not None:
+                drawn = n in windows_asked(self.results.project)
+                note += "; varies in the ranges" if drawn else "; not drawn in the ranges, as no money rests on it"
+            saved = self.head(f"window.{n}.saving", f"Saved, {window.name}", "kW", note)
             for column, k in enumerate(self.positions, FIRST_COLUMN):
                 own = self.results.candidates[k].worth.windows[n]
                 self.sheet.number(demand, column, own.demand_kw, self.s("f2", "line"))
