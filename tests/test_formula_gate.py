@@ -186,3 +186,26 @@ def test_requests_of_fractional_weight_that_sum_to_the_ignored_ones_are_ignored_
     )
     _, pen = build_workbook(results)
     assert ("2 Both", "sat_ask") in pen.residuals and ("2 Both", "dsp_ask") in pen.residuals
+
+
+@pytest.mark.crosscheck
+def test_a_standing_loss_that_is_given_is_in_the_formulas():
+    """Of both heat sources, one of them smaller than its loss: the loss is no more than capacity."""
+    results = estimate(
+        project_of(
+            project={"name": "Loss", "default_candidates": False},
+            bins={"rows": "mean"},
+            heating={"type": "boiler", "standing_loss_kbtuh": 600.0, "capacity_kbtuh": 500.0},
+            preheat={"type": "gas_furnace"},
+            candidate=[
+                {"id": "as_found"},
+                {"id": "own", "name": "Own loss", "sat": "as_found", "dsp": "as_found", "kind": "companion",
+                 "override": {"heating.standing_loss_kbtuh": 40.0}},
+            ],
+        ),
+        builders_weather("greensboro"),
+    )  # fmt: skip
+    _, pen = build_workbook(results)
+    assert max(pen.residuals.values()) < 1e-9
+    losses = [c.hourly["fuel_therm"] for c in results.candidates]
+    assert losses[0] > 1.5 * losses[1]

@@ -91,6 +91,9 @@ def _source(sheet: ConstantsSheet, n: str, source, capacity: str) -> None:
             f"{{k.standing_share}}*{{{capacity}}}",
             "a share of capacity when not given",
         )
+        if source.standing_loss_kbtuh is not None:  # the model names it by its path
+            scope, given = sheet.site.scope, f"c.{n}_standing"
+            scope.put(h + "standing_loss_kbtuh", scope.address(given), scope[given])
         sheet.derive(f"c.{n}_loss", "Standing loss while enabled", "kBtu/h", f"MIN({{c.{n}_standing}},{{{capacity}}})")
     else:
         sheet.held(f"c.{n}_loss", "Standing loss while enabled", "kBtu/h", 0.0, "none with this source")
