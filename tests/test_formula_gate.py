@@ -190,7 +190,8 @@ def test_requests_of_fractional_weight_that_sum_to_the_ignored_ones_are_ignored_
 
 @pytest.mark.crosscheck
 def test_a_standing_loss_that_is_given_is_in_the_formulas():
-    """Of both heat sources, one of them smaller than its loss: the loss is no more than capacity."""
+    """More than the capacity, some, and none at all, each with a source of its own in the supply heating coil."""
+    own = lambda loss: {"override": {"heating.standing_loss_kbtuh": loss}, "kind": "companion"}
     results = estimate(
         project_of(
             project={"name": "Loss", "default_candidates": False},
@@ -199,13 +200,13 @@ def test_a_standing_loss_that_is_given_is_in_the_formulas():
             preheat={"type": "gas_furnace"},
             candidate=[
                 {"id": "as_found"},
-                {"id": "own", "name": "Own loss", "sat": "as_found", "dsp": "as_found", "kind": "companion",
-                 "override": {"heating.standing_loss_kbtuh": 40.0}},
+                {"id": "some", "name": "Some", "sat": "as_found", "dsp": "as_found", **own(40.0)},
+                {"id": "none", "name": "None", "sat": "as_found", "dsp": "as_found", **own(0.0)},
             ],
         ),
         builders_weather("greensboro"),
-    )  # fmt: skip
+    )
     _, pen = build_workbook(results)
     assert max(pen.residuals.values()) < 1e-9
-    losses = [c.hourly["fuel_therm"] for c in results.candidates]
-    assert losses[0] > 1.5 * losses[1]
+    above, some, none = (c.hourly["fuel_therm"] for c in results.candidates)
+    assert above > 1.5 * some > 1.5 * none > 0.0

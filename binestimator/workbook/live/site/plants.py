@@ -84,7 +84,7 @@ def _heat_points(sheet: ConstantsSheet) -> None:
 def _source(sheet: ConstantsSheet, n: str, source, capacity: str) -> None:
     h = "heating."
     once = lambda *paths: sheet.mirror(*(q for q in paths if not sheet.site.scope.has(q)))
-    if source.standing_loss_kbtuh != 0.0:
+    if source.type == "boiler" or (source.type == "heat_pump" and n == "heat"):  # no loss may be given as 0
         sheet.fallback(
             f"c.{n}_standing",
             h + "standing_loss_kbtuh",
