@@ -92,12 +92,10 @@ class Conditions:
         index : ndarray of int, ndarray of bool (R,) or slice
             Any index along the first axis.
         """
-        changes = {}
-        for field in dataclasses.fields(self):
-            value = getattr(self, field.name)
-            if isinstance(value, np.ndarray):
-                changes[field.name] = value[index]
-        return dataclasses.replace(self, **changes)
+        values = {field.name: getattr(self, field.name) for field in dataclasses.fields(self)}
+        return Conditions(
+            **{name: value[index] if isinstance(value, np.ndarray) else value for name, value in values.items()}
+        )
 
     def with_hours(self, hours) -> Conditions:
         """The same rows with other weights.
