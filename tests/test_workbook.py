@@ -405,7 +405,9 @@ def test_print_set_up_of_every_sheet():
         assert sheet.page_setup.orientation == "landscape" and sheet.sheet_properties.pageSetUpPr.fitToPage, sheet.title
         footer = sheet.oddFooter
         assert small().run_id in footer.left.text and footer.right.text.strip() == "&A  ·  Page &P of &N"
-        assert footer.left.size == footer.right.size == 8 and not footer.center.text  # no digit of a name joins the size
+        assert (
+            footer.left.size == footer.right.size == 8 and not footer.center.text
+        )  # no digit of a name joins the size
         assert sheet.print_area
         assert not sheet.sheet_view.showGridLines
     assert book()[layout.GLANCE].page_setup.fitToHeight == 0 and len(book()[layout.GLANCE].row_breaks.brk) == 1
