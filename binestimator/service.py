@@ -22,7 +22,7 @@ from .model.loads import ZoneLoads
 from .model.system import RowState
 from .model.terminals import ZoneState
 from .model.unit import Unit
-from .moist_air import dewpoint_f
+from .moist_air import dewpoint_f, humidity_ratio_from_dewpoint
 from .results import BaselineService, EqualService, ServiceRise
 
 # Rises below this are rounding. [in the unit of the figure, over the year]
@@ -210,24 +210,47 @@ class ServiceFigures:
     figures: dict[str, float]
 
 
-def zone_depths(yardstick: Yardstick, state: RowState, zones: ZoneState) -> dict[str, np.ndarray]:
-    """Depths of a part of a candidate by zone line, over all of its hours. Name of ``ServiceFigures`` -> (Z,)"""
+def degrees_beyond(yardstick: Yardstick, room_f) -> tuple[np.ndarray, np.ndarray]:
+    """How far rooms (R, Z) are too warm and too cold, beyond the setpoints and the tolerance. (R, Z) each [degF]"""
     y, tolerance = yardstick, yardstick.rules.unmet_tolerance_f
-    wanted = (1.0 - y.rules.outdoor_air_margin_frac) * y.need_cfm()
-    promised_frac = np.minimum(state.oa_frac, y.required_cfm / np.where(state.flow_cfm > 0.0, state.flow_cfm, 1.0))
+    return np.maximum(room_f - y.cool_f - tolerance, 0.0), np.maximum(y.heat_f - tolerance - room_f, 0.0)
+
+
+def zone_depths(
+    yardstick: Yardstick, state: RowState, zones: ZoneState, need_cfm=None, beyond=None, promised=True
+) -> dict[str, np.ndarray]:
+    """Depths of a part of a candidate by zone line, over all of its hours. Name of ``ServiceFigures`` -> (Z,)
+
+    ``need_cfm`` and ``beyond`` are :meth:`Yardstick.need_cfm` and :func:`degrees_beyond` where they are known. Without
+    ``promised`` nobody asks for ``zone_oa_promised_short_cfmh``, which is that of all outdoor air then: it counts of
+    the baseline alone.
+    """
+    y = yardstick
+    wanted = (1.0 - y.rules.outdoor_air_margin_frac) * (y.need_cfm() if need_cfm is None else need_cfm)
+    warm, cold = degrees_beyond(y, zones.room_f) if beyond is None else beyond
     short = lambda frac: y.hours @ np.maximum(wanted - frac[:, None] * zones.flow_cfm, 0.0)
+    of_all = short(state.oa_frac)
+    of_promised = of_all
+    if promised:
+        of_promised = short(
+            np.minimum(state.oa_frac, y.required_cfm / np.where(state.flow_cfm > 0.0, state.flow_cfm, 1.0))
+        )
     return {
-        "warm_degree_hours": y.hours @ np.maximum(zones.room_f - y.cool_f - tolerance, 0.0),
-        "cold_degree_hours": y.hours @ np.maximum(y.heat_f - tolerance - zones.room_f, 0.0),
-        "zone_oa_short_cfmh": short(state.oa_frac),
-        "zone_oa_promised_short_cfmh": short(promised_frac),
+        "warm_degree_hours": y.hours @ warm,
+        "cold_degree_hours": y.hours @ cold,
+        "zone_oa_short_cfmh": of_all,
+        "zone_oa_promised_short_cfmh": of_promised,
     }
 
 
 def unit_depths(yardstick: Yardstick, state: RowState) -> dict[str, float]:
     """The same at the unit. Name of ``ServiceFigures`` -> figure"""
     y = yardstick
-    over = dewpoint_f(np.maximum(state.room_humidity_ratio, 1e-6), y.pressure_psia) - y.humid_dewpoint_f
+    # Humidity says where the dew point is above the limit: most rooms are dry most of the time.
+    ratio = np.maximum(state.room_humidity_ratio, 1e-6)
+    over = np.zeros(ratio.shape)
+    humid = ratio >= 0.999 * humidity_ratio_from_dewpoint(y.humid_dewpoint_f, y.pressure_psia)
+    over[humid] = dewpoint_f(ratio[humid], y.pressure_psia) - y.humid_dewpoint_f
     return {
         "oa_short_cfmh": float(
             y.hours @ np.maximum((1.0 - y.rules.outdoor_air_margin_frac) * y.required_cfm - state.oa_cfm, 0.0)

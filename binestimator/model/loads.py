@@ -6,16 +6,34 @@ depend on supply air temperature or duct pressure; strategies and terminals then
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Hashable, Iterator
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
 from ..moist_air import latent_factor_btuh_cfm_lblb, sensible_factor_btuh_cfm_f
-from .unit import Unit
+from .unit import Unit, rows_of
 
 #: Most rows times zones that are worked on at once: some thirty arrays of so many numbers are alive at a time.
 MOST_NUMBERS_AT_ONCE = 250_000
+
+
+class Known:
+    """What has been found of loads, for whoever asks the same again: candidates on the same zones and rows.
+
+    Arrays that it gives are shared: nobody may write into them.
+    """
+
+    def __init__(self) -> None:
+        self._found: dict[tuple[Hashable, ...], Any] = {}
+
+    def of(self, find: Callable[[], Any], name: str, *values) -> Any:
+        """What ``find`` gives, found once for a name and values: arrays, or anything that can be compared."""
+        key = (name, *(value.tobytes() if isinstance(value, np.ndarray) else value for value in values))
+        if key not in self._found:
+            self._found[key] = find()
+        return self._found[key]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +48,8 @@ class ZoneLoads:
     to the plenum [Btu/h] · ``infiltration_cfm`` (R,) of all rooms [cfm] ·
     ``people`` (R,) present · ``oa_people_cfm`` (R,) outdoor air asked by people present,
     before the ventilation efficiency [cfm] · ``fs, fl`` sensible and latent factors at site
-    pressure [Btu/h.cfm.F, Btu/h.cfm.(lb/lb)].
+    pressure [Btu/h.cfm.F, Btu/h.cfm.(lb/lb)] · ``known`` keeps what follows from loads and a supply temperature where
+    many candidates ask for it, None where nothing is kept.
     """
 
     gains_btuh: np.ndarray
@@ -47,15 +66,27 @@ class ZoneLoads:
     oa_people_cfm: np.ndarray
     fs: float
     fl: float
+    known: Known | None = None
 
     def take(self, index) -> ZoneLoads:
-        """The same for chosen rows."""
+        """The same for chosen rows; of these nothing is kept."""
+        if isinstance(index, slice) and index == slice(None):
+            return self
+        return ZoneLoads(fs=self.fs, fl=self.fl, **{name: rows_of(getattr(self, name), index) for name in _BY_ROW})
+
+    def by_zone(self) -> ZoneLoads:
+        """The same with the rows of a zone side by side in memory: what goes over rows and zones then takes less time,
+        as most of it sets a number of the row or of the zone beside them."""
         return ZoneLoads(
             **{
-                name: (getattr(self, name) if name in ("fs", "fl") else getattr(self, name)[index])
-                for name in self.__slots__
+                name: np.asfortranarray(value) if isinstance(value, np.ndarray) and value.ndim == 2 else value
+                for name, value in ((f, getattr(self, f)) for f in self.__slots__)
             }
         )
+
+
+#: Fields of loads by row.
+_BY_ROW = tuple(f.name for f in fields(ZoneLoads) if f.name not in ("fs", "fl", "known"))
 
 
 class LoadsOnDemand:
@@ -147,7 +178,7 @@ def zone_loads(unit: Unit, conditions) -> ZoneLoads:
     cool_occupied, heat_occupied = occupied_setpoints_f(unit, conditions.oat_f)
     cool = zones.cool_unoccupied_f + occupied * (cool_occupied - zones.cool_unoccupied_f)
     heat = zones.heat_unoccupied_f + occupied * (heat_occupied - zones.heat_unoccupied_f)
-    minimum = zones.min_unoccupied_cfm + occupied * (zones.min_cfm - zones.min_unoccupied_cfm)
+    minimum = minimum_flow_cfm(unit, occupied)
     oat = conditions.oat_f[:, None]
 
     weighted = people_full * zones.multiplier
@@ -174,6 +205,12 @@ def zone_loads(unit: Unit, conditions) -> ZoneLoads:
     )
 
 
+def minimum_flow_cfm(unit: Unit, occupied):
+    """Minimum airflow in force, of zones that are occupied (R, Z) or not. (R, Z) [cfm]"""
+    zones = unit.zones
+    return zones.min_unoccupied_cfm + occupied * (zones.min_cfm - zones.min_unoccupied_cfm)
+
+
 def _by_group(group, weights, count: int):
     """Sums of zones by group. (G,), or (R, G) of weights by row"""
     if weights.ndim == 1:
@@ -187,5 +224,8 @@ def _of_groups(by_row, of_group):
 
 
 def _sun_btuh(sun, aperture):
-    """Sun through the glass of zones (Z, 4), or (R, Z, 4) where it differs by row. (R, Z) [Btu/h]"""
-    return sun @ aperture.T if aperture.ndim == 2 else np.einsum("rs,rzs->rz", sun, aperture)
+    """Sun through the glass of zones (Z, 4), or (D, Z, 4) of draws that follow one another. (R, Z) [Btu/h]"""
+    if aperture.ndim == 2:
+        return sun @ aperture.T
+    draws, zones, facades = aperture.shape
+    return (sun.reshape(draws, -1, facades) @ aperture.transpose(0, 2, 1)).reshape(len(sun), zones)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .loads import ZoneLoads
-from .unit import Unit, beside_zones
+from .unit import Unit, beside_zones, rows_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +61,10 @@ def cooling_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f):
     """
     drop = loads.fs * (loads.cool_f - zone_supply_f(unit, sat_f)[:, None])
     q = loads.q_cool_btuh
-    return np.where(drop > 0.0, q / np.where(drop > 0.0, drop, 1.0), np.where(q > 0.0, np.inf, 0.0))
+    cold = drop > 0.0
+    if cold.all():
+        return q / drop
+    return np.where(cold, q / np.where(cold, drop, 1.0), np.where(q > 0.0, np.inf, 0.0))
 
 
 def requested_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f, reheat_on=1.0):
@@ -85,9 +88,17 @@ def requested_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f, reheat_on=1.0):
     the flow then rises as ``-q(Theat) / (fs dTmax)``, from a heating minimum that is reached
     over ``HEATING_RAMP_F`` of room temperature, so that flow does not jump where heating starts.
     """
+    if loads.known is not None:
+        on = np.asarray(reheat_on, dtype=float) if unit.zones.dual_maximum.any() else None
+        return loads.known.of(lambda: _requested_flow_cfm(unit, loads, sat_f, reheat_on), "requested", sat_f, on)
+    return _requested_flow_cfm(unit, loads, sat_f, reheat_on)
+
+
+def _requested_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f, reheat_on):
     zones = unit.zones
     satz = zone_supply_f(unit, sat_f)[:, None]
-    requested = np.clip(cooling_flow_cfm(unit, loads, sat_f), loads.min_cfm, zones.max_cfm)
+    requested = np.maximum(cooling_flow_cfm(unit, loads, sat_f), loads.min_cfm)
+    np.minimum(requested, zones.max_cfm, out=requested)
     if zones.dual_maximum.any():
         need = heating_need_btuh(loads, loads.min_cfm, satz)
         band = (loads.ua_btuh_f + loads.fs * loads.min_cfm) * HEATING_RAMP_F
@@ -124,7 +135,7 @@ def available_flow_cfm(unit: Unit, dsp_inwc):
     return open_flow_cfm(unit) * np.sqrt(np.maximum(np.asarray(dsp_inwc, dtype=float), 0.0))[:, None]
 
 
-def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm):
+def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm, full_cfm=None):
     """Duct pressure at the fan's airflow ceiling: where zones and leaks take just what the fan gives.
 
     Parameters
@@ -134,6 +145,8 @@ def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm):
         Duct pressure that there would be without a ceiling. [in. w.c.]
     leakage_cfm : callable
         Leakage (R,) at a duct pressure (R,) [cfm]; of a unit whose numbers differ by row also the unit of these rows.
+    full_cfm : ndarray (R,), optional
+        What all zones take at ``dsp_inwc``, where it is known. [cfm]
 
     Returns
     -------
@@ -153,7 +166,8 @@ def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm):
     """
     z = unit.zones
     root = np.sqrt(np.maximum(dsp_inwc, 0.0))
-    full = np.minimum(requested_cfm, available_flow_cfm(unit, dsp_inwc)) @ z.multiplier
+    known = full_cfm is not None
+    full = full_cfm if known else np.minimum(requested_cfm, available_flow_cfm(unit, dsp_inwc)) @ z.multiplier
     binds = full + leakage_cfm(dsp_inwc) > unit.max_cfm * (1.0 + CEILING_SLACK_FRAC)
     share = np.ones(root.shape)
     if not binds.any():
@@ -167,7 +181,11 @@ def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm):
         u = np.clip(found, 0.0, root[binds])
     found = np.array(dsp_inwc, dtype=float)
     found[binds] = u * u
-    given = np.minimum(requested_cfm, available_flow_cfm(unit, found)) @ z.multiplier
+    if known:
+        given = np.array(full)
+        given[binds] = np.minimum(rows_of(requested_cfm, binds), passes * u[:, None]) @ z.multiplier
+    else:
+        given = np.minimum(requested_cfm, available_flow_cfm(unit, found)) @ z.multiplier
     return found, np.where(binds, np.where(full > 0.0, given / np.where(full > 0.0, full, 1.0), 1.0), share), binds
 
 
@@ -226,11 +244,25 @@ def zone_state(unit: Unit, loads: ZoneLoads, sat_f, dsp_inwc, requested_cfm, reh
     setpoints the room floats. Reheat is the least of need, coil and the discharge limit.
     A room with neither flow nor conductance has no balance and is given its cooling setpoint.
     """
-    zones = unit.zones
-    satz = zone_supply_f(unit, sat_f)[:, None]
     available = available_flow_cfm(unit, dsp_inwc)
     flow = np.minimum(requested_cfm, available)
-    air = loads.fs * flow
+    room, reheat = rooms_at(unit, loads, sat_f, flow, reheat_on)
+    return ZoneState(
+        requested_cfm=requested_cfm,
+        available_cfm=available,
+        flow_cfm=flow,
+        room_f=room,
+        reheat_btuh=reheat,
+        starved=available < requested_cfm * (1.0 - FLOW_TOLERANCE_FRAC) if unit.counts else _NOT_COUNTED,
+        ventilation_short=flow < loads.min_cfm * (1.0 - FLOW_TOLERANCE_FRAC) if unit.counts else _NOT_COUNTED,
+    )
+
+
+def rooms_at(unit: Unit, loads: ZoneLoads, sat_f, flow_cfm, reheat_on):
+    """Room temperature and reheat at airflows, by the balance of :func:`zone_state`. (R, Z) each [degF, Btu/h]"""
+    zones = unit.zones
+    satz = zone_supply_f(unit, sat_f)[:, None]
+    air = loads.fs * flow_cfm
     # Worked in place: a third of the time went into making arrays of hours by zones.
     reheat = loads.heat_f - satz
     reheat *= air
@@ -248,15 +280,8 @@ def zone_state(unit: Unit, loads: ZoneLoads, sat_f, dsp_inwc, requested_cfm, reh
     np.subtract(loads.q_cool_btuh, room, out=room)
     room += reheat
     np.add(loads.ua_btuh_f, air, out=work)  # conductance of envelope and air
-    work[work <= 0.0] = np.inf
+    if not (work > 0.0).all():
+        work[work <= 0.0] = np.inf
     room /= work
     room += loads.cool_f
-    return ZoneState(
-        requested_cfm=requested_cfm,
-        available_cfm=available,
-        flow_cfm=flow,
-        room_f=room,
-        reheat_btuh=reheat,
-        starved=available < requested_cfm * (1.0 - FLOW_TOLERANCE_FRAC) if unit.counts else _NOT_COUNTED,
-        ventilation_short=flow < loads.min_cfm * (1.0 - FLOW_TOLERANCE_FRAC) if unit.counts else _NOT_COUNTED,
-    )
+    return room, reheat

@@ -35,6 +35,7 @@ Factors = Mapping[str, Mapping[str, np.ndarray]]
 _GOLDEN = (5.0**0.5 - 1.0) / 2.0
 # Fields that the airflow through an open damper follows from.
 _OPENING = ("zones.max_cfm", "zones.index_share", "index_dsp_inwc")
+_APERTURE = "zones.aperture_ft2"
 # Share of saturation that a warmer hour keeps at most. [-]
 _MOST_SATURATED = 1.0
 
@@ -99,12 +100,19 @@ class Draws:
 
     def over_rows(self, conditions: Conditions) -> tuple[Unit, Conditions]:
         """Unit and conditions of all draws one after the other, (D R) rows each."""
-        index = np.repeat(np.arange(self.count), len(conditions))
-        unit = with_fields(self.base, {path: field_of(self.unit, path)[index] for path in self.fields})
-        unit = replace(unit, by_row=self.fields, counts=False)
+        return self.unit_over_rows(len(conditions)), self.conditions(conditions)
+
+    def unit_over_rows(self, rows: int) -> Unit:
+        """Unit of all draws one after the other, so many rows each."""
+        index = np.repeat(np.arange(self.count), rows)
+        by_row = tuple(path for path in self.fields if path != _APERTURE)
+        unit = with_fields(self.base, {path: _by_zone(field_of(self.unit, path), index) for path in by_row})
+        if _APERTURE in self.fields:  # of draws: by row it would be the largest of all
+            unit = with_fields(unit, {_APERTURE: self.unit.zones.aperture_ft2})
+        unit = replace(unit, by_row=by_row, counts=False)
         if any(path in _OPENING for path in self.fields):
-            unit = replace(unit, open_cfm=open_flow_cfm(self.unit)[index], by_row=(*self.fields, "open_cfm"))
-        return unit, self.conditions(conditions)
+            unit = replace(unit, open_cfm=_by_zone(open_flow_cfm(self.unit), index), by_row=(*by_row, "open_cfm"))
+        return unit
 
     def conditions(self, conditions: Conditions) -> Conditions:
         """Conditions of all draws one after the other."""
@@ -132,6 +140,11 @@ class Draws:
         unit = with_fields(self.unit, {path: field_of(self.unit, path)[part] for path in self.fields})
         count = len(range(*part.indices(self.count)))
         return replace(self, unit=unit, people=pick(self.people), warmer_f=pick(self.warmer_f), count=count)
+
+
+def _by_zone(of_draws, index):
+    """Numbers of draws by row, the rows of a zone side by side in memory (as ``ZoneLoads.by_zone``)."""
+    return of_draws.T[:, index].T if of_draws.ndim == 2 else of_draws[index]
 
 
 def warmer(conditions: Conditions, shift_f) -> Conditions:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -12,18 +12,17 @@ from ..estimate.rows import Part, Rows
 from ..estimate.running import off_energy, run_parts
 from ..estimate.sizing import with_full_gains
 from ..hours import Conditions
-from ..model.loads import zone_loads
-from ..model.unit import Unit
-from ..parallel import in_order, threads_for
+from ..model.loads import Known, ZoneLoads, minimum_flow_cfm, zone_loads
+from ..model.unit import Unit, field_of
 from ..rates import Rates, prices_at
 from ..results import CandidateRun, Results
 from .draw import Draws, Factors, draws_of, sizes_that_follow, taken
 from .lines import Drawn, overridden
 
 #: Draws that are further rows of one evaluation: fewer take more calls of functions for each, more leave the cache.
-DRAWS_AT_ONCE = 32
+DRAWS_AT_ONCE = 64
 #: Most rows times zones of one evaluation. Thirty arrays of so many numbers are alive at a time.
-MOST_NUMBERS_AT_ONCE = 200_000
+MOST_NUMBERS_AT_ONCE = 350_000
 #: Draws whose units are worked out at once.
 DRAWS_OF_UNITS = 128
 #: Price of each end use, by its key.
@@ -97,22 +96,18 @@ class Model:
     # --- on the held rows ---------------------------------------------------------------------
 
     def on_rows(self, factors: Factors, progress: Callable[[float], None] | None = None) -> dict[str, Energies]:
-        """Energies of all options by id, in all draws."""
+        """Energies of all options by id, in all draws. In one thread: a second one takes a fifth of the processor time
+        for itself, and memory."""
         count = _count(factors)
         found: dict[str, list[Energies]] = {id_: [] for id_ in self.results.runs}
         for first in range(0, count, DRAWS_OF_UNITS):
             last = min(first + DRAWS_OF_UNITS, count)
             some = taken(factors, slice(first, last))
             draws = self.of_sites(some)
-            jobs = []
-            for site, ids in self.sites.items():
-                at_once = self._at_once(self.results.runs[ids[0]])
-                for start in range(0, last - first, at_once):
-                    part = slice(start, min(start + at_once, last - first))
-                    jobs.append((draws[site].part(part), taken(some, part), ids))
-            # Many draws alone are worth a second thread, which takes processor time of its own.
-            threads = threads_for(MOST_NUMBERS_AT_ONCE) if count > DRAWS_OF_UNITS else 1
-            for each in in_order(lambda job: self._tile(*job), jobs, threads):
+            at_once = min(self._at_once(self.results.runs[ids[0]]) for ids in self.sites.values())
+            for start in range(0, last - first, at_once):
+                part = slice(start, min(start + at_once, last - first))
+                each = self._tile({site: of.part(part) for site, of in draws.items()}, taken(some, part))
                 for id_, energies in each.items():
                     found[id_].append(energies)
             if progress is not None:
@@ -123,32 +118,24 @@ class Model:
         numbers = max(len(run.rows.on), 1) * len(run.unit.zones)
         return max(1, min(DRAWS_AT_ONCE, MOST_NUMBERS_AT_ONCE // numbers))
 
-    def _tile(self, draws: Draws, factors: Factors, ids: Sequence[str]) -> dict[str, Energies]:
-        """Energies of the options of a site in a few draws, all at once."""
-        run = self.results.runs[ids[0]]
-        on = run.rows.on
-        unit, conditions = draws.over_rows(on)
-        rows = _tiled_rows(unit, conditions)
-        idle = self.idle(draws, run.rows.conditions, run.unit.prices)
-        floating: dict = {}
-        found = {}
-        for id_ in ids:
-            candidate, held = self.project.candidate(id_), self.results.held.optimal_sat.get(id_)
-            parts = (
-                run_parts(
-                    unit,
-                    candidate,
-                    rows,
-                    (),
-                    None if held is None else np.tile(held, draws.count),
-                    floating=floating,
-                )
-                if len(on)
-                else []
-            )
-            weights = self.part_shares(candidate, parts, factors, draws.count) if parts else []
-            night = self.results.runs[id_].night
-            found[id_] = self.summed(parts, weights, on, unit.prices, draws.count, idle, night)
+    def _tile(self, sites: Mapping[str, Draws], factors: Factors) -> dict[str, Energies]:
+        """Energies of all options in a few draws, all at once."""
+        found: dict[str, Energies] = {}
+        shared = SharedRows()
+        for site, draws in sites.items():
+            ids = self.sites[site]
+            run = self.results.runs[ids[0]]
+            on = run.rows.on
+            unit, rows = shared.rows(draws, on)
+            idle = self.idle(draws, run.rows.conditions, run.unit.prices)
+            floating: dict = {}
+            for id_ in ids:
+                candidate, held = self.project.candidate(id_), self.results.held.optimal_sat.get(id_)
+                held = None if held is None else np.tile(held, draws.count)
+                parts = run_parts(unit, candidate, rows.rows, (), held, floating=floating) if len(on) else []
+                weights = self.part_shares(candidate, parts, factors, draws.count) if parts else []
+                night = self.results.runs[id_].night
+                found[id_] = self.summed(parts, weights, on, unit.prices, draws.count, idle, night)
         return found
 
     def part_shares(self, candidate, parts: Sequence[Part], factors: Factors, count: int) -> list[np.ndarray]:
@@ -227,16 +214,149 @@ class Model:
                 out[id_] = self.summed(parts, weights, on, unit.prices, draws[site].count, idle, night)
         return out
 
-    # --- hour by hour -------------------------------------------------------------------------
-
     def units_alone(self, factors: Factors) -> list[dict[str, Draws]]:
         """Draws of each site, one after the other."""
         draws = self.of_sites(factors)
         return [{site: each.part(slice(d, d + 1)) for site, each in draws.items()} for d in range(_count(factors))]
 
 
+#: Fields of a unit that nothing but its loads goes by: most of what differs by row and zone.
+ONLY_IN_LOADS = (
+    "zones.aperture_ft2", "zones.roof_ft2_eq", "zones.ua_btuh_f", "zones.infiltration_cfm", "zones.min_cfm",
+    "zones.min_unoccupied_cfm", "zones.cool_unoccupied_f", "zones.heat_unoccupied_f", "groups.lights_btuh_ft2",
+    "zones.gain_multiplier", "groups.equipment_btuh_ft2", "groups.people_sensible_btuh", "groups.people_latent_btuh",
+)  # fmt: skip
+#: What else than zones and groups is read by loads, by zones at a supply temperature, and by the setpoint of duct
+#: pressure that a strategy has there: all that loads keep.
+_BESIDE_ZONES = (
+    "air_handler.duct_gain_f", "air_handler.latent_extra_btuh", "index_dsp_inwc", "room_setpoints", "design_cfm",
+    "found.dsp_factor", "limits.damper_exponent", "limits.damper_open_pct", "limits.damper_release_pct",
+    "limits.loop_ask_pct", "limits.loop_release_pct",
+)  # fmt: skip
+
+
+#: Fields of zones that their loads do not go by, but for the minimum airflow.
+_MINIMUMS = (
+    "min_cfm", "min_unoccupied_cfm", "dual_maximum", "heat_min_cfm", "heat_max_cfm", "max_cfm", "reheat_btuh",
+    "has_reheat", "reheat_rise_max_f", "index_share", "weight", "asks_temperature", "asks_pressure", "sat_max_f",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnRows:
+    """Running rows of some draws, one draw after the other.
+
+    ``rows`` of all draws, with their loads · ``on`` (Conditions) those of one draw, before what is drawn of them ·
+    ``count`` of draws.
+    """
+
+    rows: Rows
+    on: Conditions
+    count: int
+
+    @property
+    def shares(self) -> bool:
+        """Whether loads keep what is found of them; not where they are too large to be kept themselves."""
+        return isinstance(self.rows.kept, ZoneLoads)
+
+    def of(self, draw: int) -> slice:
+        """Which rows are those of a draw."""
+        return slice(draw * len(self.on), (draw + 1) * len(self.on))
+
+    def of_draw(self, draw: int) -> Rows:
+        """Rows of one draw."""
+        if self.count == 1:
+            return self.rows
+        on = self.rows.on.take(self.of(draw))
+        return Rows(conditions=on, running=np.arange(len(on)), on=on, kept=self.rows.loads.take(self.of(draw)))
+
+
+def running_rows(conditions: Conditions) -> Conditions:
+    """Rows in which the air handler runs."""
+    return conditions.take(np.flatnonzero(conditions.fan_on > 0.0))
+
+
+class SharedRows:
+    """Rows of draws with loads that sites share where rooms and conditions are the same: an option that repairs an
+    economizer changes neither.
+
+    Loads keep what is found of them at a supply temperature, so that all options of these sites find it there.
+    """
+
+    def __init__(self) -> None:
+        self._found: list[tuple[Draws, Conditions, DrawnRows]] = []
+
+    def rows(self, draws: Draws, on: Conditions) -> tuple[Unit, DrawnRows]:
+        """Running rows ``on`` in draws, and the unit that goes with them."""
+        unit = draws.unit_over_rows(len(on))
+        known = self._known(draws, on)
+        if known is None:
+            known = DrawnRows(rows=self._rows(draws, on, unit), on=on, count=draws.count)
+            self._found.append((draws, on, known))
+        return unit.without(ONLY_IN_LOADS), known
+
+    def _rows(self, draws: Draws, on: Conditions, unit: Unit) -> Rows:
+        for other, of, like in self._found:
+            if same_fields(on, of) and same_rooms(draws, other, but=_MINIMUMS):
+                # Lower minimum airflows change nothing else of loads.
+                rows = like.rows
+                occupied = rows.on.group_occupied[:, unit.zones.group]
+                loads = replace(rows.loads, min_cfm=minimum_flow_cfm(unit, occupied), known=Known())
+                return replace(rows, kept=loads.by_zone())
+        drawn = draws.conditions(on)
+        loads = replace(zone_loads(unit, drawn), known=Known())
+        return Rows(conditions=drawn, running=np.arange(len(drawn)), on=drawn, kept=loads.by_zone())
+
+    def hours(self, draws: Draws, hours: Conditions) -> tuple[Unit, DrawnRows]:
+        """The same of the running ones among hours; one draw alone has an ordinary unit."""
+        if draws.count > 1:
+            return self.rows(draws, running_rows(hours))
+        unit = replace(draws.alone(0), counts=False)
+        known = self._known(draws, hours)
+        if known is None:
+            rows = Rows.of(unit, draws.conditions(hours))
+            if isinstance(rows.kept, ZoneLoads):
+                rows = replace(rows, kept=replace(rows.kept, known=Known()))
+            known = DrawnRows(rows=rows, on=rows.on, count=1)
+            self._found.append((draws, hours, known))
+        return unit, known
+
+    def _known(self, draws: Draws, on: Conditions) -> DrawnRows | None:
+        """Rows that have been made for another site and serve this one."""
+        for other, of, rows in self._found:
+            if same_fields(on, of) and same_rooms(draws, other):
+                return rows
+        return None
+
+
+def same_rooms(one: Draws, other: Draws, but: Sequence[str] = ()) -> bool:
+    """Whether the draws of two sites have the same zones, terminals, requests and people; ``but`` for some fields."""
+    return (
+        same_fields(one.unit.zones, other.unit.zones, but)
+        and same_fields(one.unit.groups, other.unit.groups)
+        and all(_same(field_of(one.unit, path), field_of(other.unit, path)) for path in _BESIDE_ZONES)
+        and _same(one.people, other.people)
+        and _same(one.warmer_f, other.warmer_f)
+    )
+
+
+def same_fields(one, other, but: Sequence[str] = ()) -> bool:
+    """Whether two records are the same in all of their fields, but for some."""
+    return one is other or all(
+        f.name in but or _same(getattr(one, f.name), getattr(other, f.name)) for f in fields(one)
+    )
+
+
+def _same(one, other) -> bool:
+    if one is other:
+        return True
+    if isinstance(one, np.ndarray) or isinstance(other, np.ndarray):
+        return np.array_equal(one, other)
+    return one == other
+
+
 def _tiled_rows(unit: Unit, conditions: Conditions) -> Rows:
-    """Running rows of all draws, with their loads."""
+    """Running rows of all draws, with loads of their own."""
     return Rows(
         conditions=conditions, running=np.arange(len(conditions)), on=conditions, kept=zone_loads(unit, conditions)
     )

@@ -19,7 +19,7 @@ from .distributions import Distribution, joined
 from .draw import Factors, base_factors, factors_of, joined_factors, taken
 from .effects import HIGH, LOW, Effects
 from .energies import Energies
-from .hourly import DAYS_APART, HourlyDraws
+from .hourly import HourlyDraws
 from .lines import Drawn, drawn_lines
 from .money import MoneyDraws, Nested, Year, money_of, year_of
 from .nights import NIGHTS
@@ -50,12 +50,11 @@ from .sobol import sobol
 from .years import LABEL, YEAR, Years
 
 #: Draws of the model: coarse, which every run has, and full.
-COARSE_DRAWS, FULL_DRAWS = 64, 2048
+COARSE_DRAWS, FULL_DRAWS = 128, 2048
 #: Draws of prices, plant efficiencies, cost and realisation nested in each.
-NESTED_DRAWS = 8
-#: Draws that full ranges repeat hour by hour for service, and so many of them in all hours, set beside the rows; the
-#: others in the hours of every few days (``hourly.DAYS_APART``).
-SERVICE_DRAWS, GAP_DRAWS = 208, 48
+NESTED_DRAWS = 16
+#: Draws that full ranges repeat in all hours of the year: for service, and to be set beside the rows.
+SERVICE_DRAWS = 208
 #: Draws in which strategies that search do so anew.
 REOPTIMISED_DRAWS = 16
 #: A driver below this share of the variance is not shown. [-]
@@ -143,7 +142,6 @@ def find_ranges(
         hourly = of_years.hour_by_hour(
             taken(points.factors, slice(0, some)),
             points.year[:some],
-            GAP_DRAWS,
             lambda share: tell(1.0 - hours_part + 0.95 * hours_part * share),
         )
     demands = (of_years.demand(points.factors, points.year), of_years.demand(base_factors(drawn), year[-1:]))
@@ -529,7 +527,7 @@ def _saving(results: Results, energies: Mapping[str, Energies], id_: str, count:
 
 
 def _hourly_check(results: Results, draws: _Money, energies, hourly: HourlyDraws) -> HourlyCheck:
-    count = min(GAP_DRAWS, len(next(iter(hourly.serves.values()))))
+    count = len(next(iter(hourly.serves.values())))
     gaps, shares, worst, worst_id = {}, {}, 0.0, results.baseline_id
     base_usd = results.baseline.annual["cost_usd"]
     for c in results.candidates:
@@ -629,8 +627,8 @@ def _notes(inputs, narrow, judged: int, results: Results, years: tuple[RangedYea
         )
     else:
         out.append(
-            f"Equal service: {min(GAP_DRAWS, judged)} draws judged by all hours and {max(judged - GAP_DRAWS, 0)} "
-            f"by the hours of every {DAYS_APART}th day, other days in each; nights are those of the run."
+            f"Equal service: {judged} draws judged by all hours of the year, resets worked out anew in each; nights "
+            "are those of the run."
         )
     own = [one.label for one in inputs if one.basis == OWN]
     if own:

@@ -1,33 +1,29 @@
-"""Draws hour by hour, one after the other: how well rows bear them, and how options serve the rooms in them."""
+"""Draws hour by hour: how well rows bear them, and how options serve the rooms in them."""
 
 from __future__ import annotations
 
-import itertools
-import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..estimate.rows import Rows
-from ..estimate.running import annual_figures, run_parts
-from ..hours import Conditions, build_conditions
-from ..model.system import zones_of
-from ..parallel import in_order, threads_for
-from ..service import ServiceFigures, Yardstick, judge, rises, service_figures, zone_depths
+from ..estimate.running import run_parts
+from ..hours import build_conditions
+from ..service import ServiceFigures, judge, rises
 from ..strategies.registry import sat_strategy
-from .draw import Factors, base_factors, taken
-from .energies import Energies, Model
+from .draw import Draws, Factors, base_factors, taken
+from .energies import Energies, Model, SharedRows, same_fields
+from .given import Promised
 
-HOURS_IN_DAY = 24
-#: Days apart of the hours of draws that are not repeated in whole: no divisor of a week, so that all weekdays occur.
-DAYS_APART = 4
+#: Most hours times zones of draws that are worked out at once, in memory's sake.
+MOST_NUMBERS_AT_ONCE = 250_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HourlyDraws:
     """Draws hour by hour: energies by option, and whether each serves the rooms as well as the baseline of the draw
-    (D,); energies are those of the draws of all hours"""
+    (D,)."""
 
     energies: dict[str, Energies]
     serves: dict[str, np.ndarray]
@@ -50,9 +46,15 @@ class Hours:
             known = next((conditions for other, conditions in made if other == key), None)
             if known is None:
                 known = build_conditions(results.weather, project)
+                # Minimum airflows are of groups, and change nothing here.
+                known = next((conditions for _, conditions in made if same_fields(conditions, known)), known)
                 made.append((key, known))
             self.conditions[site] = known
         self.found = self._found()
+        running = max(int((hours.fan_on > 0.0).sum()) for hours in self.conditions.values())
+        numbers = running * max(len(run.unit.zones) for run in results.runs.values())
+        #: Draws that are worked out at once.
+        self.at_once = max(1, MOST_NUMBERS_AT_ONCE // max(numbers, 1))
 
     def _found(self) -> dict[str, np.ndarray]:
         """Setpoints of the run's hours that strategies have searched for. (R,) by id [degF]"""
@@ -73,106 +75,59 @@ class Hours:
         self,
         factors: Factors,
         count: int,
-        whole: int | None = None,
         progress: Callable[[float], None] | None = None,
     ) -> HourlyDraws:
-        """The first so many draws.
-
-        Parameters
-        ----------
-        whole : int, optional
-            So many of them in all hours, and only of these energies; the others in the hours of every
-            ``DAYS_APART``-th day, other days in each draw. All if not given.
-        """
+        """The first so many draws."""
         some = taken(factors, slice(0, count))
-        sites = self.model.units_alone(some)
-        whole = count if whole is None else min(whole, count)
-        done = itertools.count(1)
-
-        def one(d: int):
-            found = self._draw(sites[d], taken(some, slice(d, d + 1)), None if d < whole else d)
-            if progress is not None and threading.current_thread() is threading.main_thread():
-                progress(next(done) / count)
-            else:
-                next(done)
-            return found
-
-        most = max(len(c) for c in self.conditions.values()) * max(
-            len(run.unit.zones) for run in self.model.results.runs.values()
-        )
-        each = in_order(one, range(count), threads_for(most))
+        sites = self.model.of_sites(some)
+        each = []
+        for first in range(0, count, self.at_once):
+            part = slice(first, min(first + self.at_once, count))
+            each.append(self._draws({site: of.part(part) for site, of in sites.items()}, taken(some, part)))
+            if progress is not None:
+                progress(part.stop / count)
         ids = list(self.model.results.runs)
         return HourlyDraws(
-            energies={id_: Energies.joined([energies[id_] for energies, _ in each[:whole]]) for id_ in ids},
-            serves={id_: np.array([serves[id_] for _, serves in each]) for id_ in ids},
+            energies={id_: Energies.joined([energies[id_] for energies, _ in each]) for id_ in ids},
+            serves={id_: np.concatenate([serves[id_] for _, serves in each]) for id_ in ids},
         )
 
-    def _draw(self, sites, factors, phase: int | None) -> tuple[dict[str, Energies], dict[str, bool]]:
-        """Energies and verdicts of one draw, of all hours or of the days of a phase."""
+    def _draws(self, sites: Mapping[str, Draws], factors: Factors) -> tuple[dict[str, Energies], dict[str, np.ndarray]]:
+        """Energies of some draws (D,) and their verdicts (D,) by option."""
         results, model = self.model.results, self.model
         energies: dict[str, Energies] = {}
-        serves: dict[str, bool] = {}
+        serves: dict[str, np.ndarray] = {}
         base_site = results.runs[results.baseline_id].site
-        yardstick: Yardstick | None = None
-        base: ServiceFigures | None = None
-        shared_hours: dict[tuple[int, bytes], Conditions] = {}
+        promised: Promised | None = None
+        base: list[ServiceFigures] | None = None
+        shared = SharedRows()
         # The baseline's site first: its rooms are the yardstick of all.
         for site in sorted(sites, key=lambda site: site != base_site):
             draws, run = sites[site], results.runs[model.sites[site][0]]
-            unit = draws.alone(0)
             hours = self.conditions[site]
-            # Sites that share their hours share what is drawn of them, unless an option changes the people present.
-            people = b"" if draws.people is None else draws.people.tobytes()
-            if (id(hours), people) not in shared_hours:
-                own_hours = draws.conditions(hours if phase is None else _of_days(hours, phase))
-                shared_hours[id(hours), people] = own_hours
-            conditions = shared_hours[id(hours), people]
-            rows = Rows.of(unit, conditions)
-            if yardstick is None:
-                yardstick = Yardstick.joined([Yardstick.of(unit, block.on, block.loads) for _, block in rows.blocks()])
-            idle = model.idle(draws, conditions, run.unit.prices)
+            unit, rows = shared.hours(draws, hours)
+            alone = [replace(draws.alone(d), counts=False) for d in range(draws.count)]
+            promised = promised or Promised(alone, rows)
+            idle = model.idle(draws, hours, run.unit.prices)
             floating: dict = {}
             for id_ in sorted(model.sites[site], key=lambda id_: id_ != results.baseline_id):
                 candidate, held = results.project.candidate(id_), self.found.get(id_)
-                if held is not None and phase is not None:
-                    held = held[_days(hours, phase)[hours.fan_on > 0.0]]
-                parts = run_parts(unit, candidate, rows, (), held, floating=floating)
-                weights = model.part_shares(candidate, parts, factors, 1)
+                held = None if held is None else np.tile(held, draws.count)
+                parts = run_parts(unit, candidate, rows.rows, (), held, floating=floating)
+                weights = model.part_shares(candidate, parts, factors, draws.count)
                 night = results.runs[id_].night
-                energies[id_] = model.summed(parts, weights, rows.on, unit.prices, 1, idle, night)
-                shared = [replace(p, share=float(w[0])) for p, w in zip(parts, weights, strict=True)]
-                depths = _depths(unit, rows, shared, yardstick)
-                figures = annual_figures(unit, rows, shared, night)
-                own = service_figures(yardstick, shared, depths, results.held.nights[id_], figures)
-                base = own if id_ == results.baseline_id else base
+                energies[id_] = model.summed(parts, weights, rows.on, unit.prices, draws.count, idle, night)
+                night_block, is_base = results.held.nights[id_], id_ == results.baseline_id
+                own = promised.given(unit, alone, rows, parts, weights, night_block, is_base)
+                base = base or own
                 changes = [(path, candidate.overrides[path]) for path in candidate.changed_service]
-                assert base is not None, "the baseline is the first"
-                serves[id_] = not judge(rises(own, base, yardstick), yardstick, changes).flagged
+                serves[id_] = np.array(
+                    [
+                        not judge(rises(found, before, yardstick), yardstick, changes).flagged
+                        for found, before, yardstick in zip(own, base, promised.yardsticks, strict=True)
+                    ]
+                )
         return energies, serves
-
-
-def _days(conditions: Conditions, phase: int) -> np.ndarray:
-    """Hours of every ``DAYS_APART``-th day. (H,) bool"""
-    return (np.arange(len(conditions)) // HOURS_IN_DAY + phase) % DAYS_APART == 0
-
-
-def _of_days(conditions: Conditions, phase: int) -> Conditions:
-    """These hours, weighted up to the year."""
-    some = _days(conditions, phase)
-    taken_ = conditions.take(some)
-    return taken_.with_hours(taken_.hours * (float(conditions.hours.sum()) / float(taken_.hours.sum())))
-
-
-def _depths(unit, rows: Rows, parts, yardstick: Yardstick) -> dict[str, np.ndarray]:
-    """Depths of zones by name over the hours, added up over the parts by share. (Z,) each"""
-    out: dict[str, np.ndarray] = {}
-    for here, block in rows.blocks():
-        promised = yardstick.take(here)
-        for p in parts:
-            state = p.state.take(here)
-            for name, values in zone_depths(promised, state, zones_of(unit, block.on, block.loads, state)).items():
-                out[name] = out.get(name, 0.0) + p.share * values
-    return out
 
 
 def run_serves(model: Model, hours: Hours) -> dict[str, bool]:

@@ -121,30 +121,22 @@ class Years:
 
         return self._joined(year, found)
 
-    def hour_by_hour(
-        self, factors: Factors, year: np.ndarray, whole: int, progress: Callable[[float], None]
-    ) -> HourlyDraws:
-        """Draws hour by hour, the first ``whole`` of them in all hours. As ``Hours.draws``"""
-        places = self._places(year)
-        found, done = {}, 0
-        for k, index in places.items():
+    def hour_by_hour(self, factors: Factors, year: np.ndarray, progress: Callable[[float], None]) -> HourlyDraws:
+        """Draws hour by hour. As ``Hours.draws``"""
+        serves: dict[str, np.ndarray] = {id_: np.zeros(len(year), dtype=bool) for id_ in self.runs[0].runs}
+        done = 0
+
+        def found(k: int, index: np.ndarray) -> dict[str, Energies]:
+            nonlocal done
             part = partial(_part, progress, done / len(year), len(index) / len(year))
-            whole_here = max(int((index < whole).sum()), 1)
-            found[k] = Hours(self.models[k]).draws(taken(factors, index), len(index), whole_here, part)
             done += len(index)
-        ids = list(self.runs[0].runs)
-        first = {k: index[index < whole] for k, index in places.items() if index[0] < whole}
-        energies: dict[int, dict[str, Energies]] = {}
-        for k, index in first.items():
-            alone = {id_: each.take(slice(0, len(index))) for id_, each in found[k].energies.items()}
-            energies[k] = with_nights(alone, self.nights[k].changed(taken(factors, index)))
-        joined = {id_: _in_order(first, {k: each[id_] for k, each in energies.items()}) for id_ in ids}
-        serves = {}
-        for id_ in ids:
-            serves[id_] = np.zeros(len(year), dtype=bool)
-            for k, index in places.items():
-                serves[id_][index] = found[k].serves[id_]
-        return HourlyDraws(energies=joined, serves=serves)
+            mine = taken(factors, index)
+            hourly = Hours(self.models[k]).draws(mine, len(index), part)
+            for id_, each in hourly.serves.items():
+                serves[id_][index] = each
+            return with_nights(hourly.energies, self.nights[k].changed(mine))
+
+        return HourlyDraws(energies=self._joined(year, found), serves=serves)
 
     def demand(self, factors: Factors, year: np.ndarray) -> DemandOfYears | None:
         """Demand in draws, each in its year; None where nothing rests on demand or tiers."""

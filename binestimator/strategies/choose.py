@@ -50,14 +50,18 @@ def dsp_setpoint_inwc(unit: Unit, record, conditions, loads: ZoneLoads, sat_f):
         Supply temperature. [degF] With the loads it gives what zones ask for; never what they
         get, so that nothing is circular.
     """
-    return dsp_at_airflows_inwc(
-        unit,
-        record,
-        conditions.oat_f,
-        conditions.occupied,
-        lambda: requested_flow_cfm(unit, loads, sat_f, heating_enabled(unit, conditions.oat_f, conditions.fan_on)),
-        lambda: cooling_flow_cfm(unit, loads, sat_f),
-    )
+
+    def find():
+        return dsp_at_airflows_inwc(
+            unit,
+            record,
+            conditions.oat_f,
+            conditions.occupied,
+            lambda: requested_flow_cfm(unit, loads, sat_f, heating_enabled(unit, conditions.oat_f, conditions.fan_on)),
+            lambda: cooling_flow_cfm(unit, loads, sat_f),
+        )
+
+    return find() if loads.known is None else loads.known.of(find, "pressure", record, sat_f)
 
 
 def dsp_at_airflows_inwc(unit: Unit, record, oat_f, occupied, requested_cfm, cooling_cfm):

@@ -18,6 +18,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..model.loads import ZoneLoads
+from ..model.system import full_supply, heating_enabled, starved_rows
 from ..model.terminals import available_flow_cfm, cooling_flow_cfm
 from ..model.unit import Unit, beside_zones, damper_flow_frac
 from .strategy import DspStrategy, SatRows, SatStrategy, Strategy
@@ -223,14 +224,20 @@ def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f, 
     if left < -REQUEST_SLACK:
         return np.full(rows, float(min_f))
     weights = np.where(z.asks_temperature, 0.0, z.weight)
-    first, release, second, third = temperature_thresholds_f(unit, loads, most_cfm)
-    # A request holds while the setpoint is above its threshold: the mirror image of pressure.
-    ask, hold = (-edge for edge in edges(-first, -release, -second, -third, weights, left))
+
+    def find():
+        first, release, second, third = temperature_thresholds_f(unit, loads, most_cfm)
+        # A request holds while the setpoint is above its threshold: the mirror image of pressure.
+        return tuple(-edge for edge in edges(-first, -release, -second, -third, weights, left))
+
+    # Ranges of loops differ by candidate, what zones ask for does not.
+    shared = loads.known is not None and most_cfm is None
+    ask, hold = loads.known.of(find, "settled", left) if shared else find()
     top = np.broadcast_to(np.asarray(max_f, dtype=float), (rows,))
     return 0.5 * (np.clip(ask, min_f, top) + np.clip(hold, min_f, top))
 
 
-def colder_for_starved_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f, sat_f, dsp_at):
+def colder_for_starved_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f, sat_f, dsp_at, among=None):
     """How much colder than at full airflow trim and respond settles, since zones are short of air.
 
     Parameters
@@ -241,6 +248,8 @@ def colder_for_starved_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, 
         What :func:`settled_sat_f` gives at full airflow. [degF]
     dsp_at : callable
         Duct pressure setpoint of rows (their index) at a supply temperature of each. [in. w.c.]
+    among : ndarray, optional
+        Positions of the only rows in which a zone may be short of air.
 
     Returns
     -------
@@ -260,7 +269,7 @@ def colder_for_starved_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, 
     colder = np.zeros(sat_f.shape)
     asks = (unit.zones.weight > 0.0) & ~unit.zones.asks_temperature
     top = np.broadcast_to(np.asarray(max_f, dtype=float), sat_f.shape)
-    at = np.flatnonzero(sat_f > min_f)
+    at = np.flatnonzero(sat_f > min_f) if among is None else among[sat_f[among] > min_f]
     for _ in range(STARVED_ROUNDS):
         if not at.size:
             break
@@ -286,13 +295,18 @@ def settled_together_f(rows: SatRows, record, top_f):
     sat = settled_sat_f(unit, loads, ignored, low, top_f)
     if rows.held_pulled_f is not None:
         return sat, rows.held_pulled_f
-    held = rows.held_dsp_inwc
+    held, among = rows.held_dsp_inwc, None
+    if held is None and loads.known is not None:
+        # The pressure of all rows is known to whoever asks for it next; it starves zones in few of them.
+        c = rows.conditions
+        full = full_supply(unit, loads, sat, heating_enabled(unit, c.oat_f, c.fan_on))
+        among = starved_rows(full, rows.dsp_of_sat(c, loads, sat))
     if held is None:
         of_rows = lambda at: (unit.take(at),) if unit.by_row else ()
         dsp_at = lambda at, sat: rows.dsp_of_sat(rows.conditions.take(at), loads.take(at), sat, *of_rows(at))
     else:
         dsp_at = lambda at, sat: held[at]
-    return sat, colder_for_starved_f(unit, loads, ignored, low, top_f, sat, dsp_at)
+    return sat, colder_for_starved_f(unit, loads, ignored, low, top_f, sat, dsp_at, among)
 
 
 def settled_dsp_inwc(unit: Unit, requested_cfm, cooling_cfm, ignored_requests, min_inwc, max_inwc):

@@ -9,6 +9,7 @@ from .. import fan as fans
 from ..loads import ZoneLoads
 from ..terminals import ZoneState, rationed_dsp_inwc, requested_flow_cfm, zone_state
 from ..unit import Unit
+from .full import air_from_full
 from .states import Air, ZoneSums
 
 # Return and outdoor air closer than this are the same: no damper makes a difference. [degF]
@@ -28,8 +29,11 @@ def heating_enabled(unit: Unit, oat_f, fan_on):
 def rationed_air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressure, reheat_on, oa_least_cfm) -> Air:
     """Zones, fan and return air at a supply air temperature."""
     z = unit.zones
-    requested = requested_flow_cfm(unit, loads, sat_f, reheat_on)
     leak_at = lambda dsp_inwc, rows=unit: fans.leakage_cfm(rows, dsp_inwc)
+    if loads.known is not None and not unit.counts:
+        shared = air_from_full(unit, loads, sat_f, dsp_set, reheat_on, leak_at)
+        return air_of(unit, c, loads, shared[0], sat_f, dsp_set, *shared[1:], resets_pressure, oa_least_cfm)
+    requested = requested_flow_cfm(unit, loads, sat_f, reheat_on)
     standing = fans.standing_dsp_inwc(unit, requested @ z.multiplier + leak_at(dsp_set), dsp_set)
     dsp, share, binds = rationed_dsp_inwc(unit, requested, standing, leak_at)
     zones = zone_state(unit, loads, sat_f, dsp, requested, reheat_on)

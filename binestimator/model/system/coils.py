@@ -12,7 +12,7 @@ from ..loads import ZoneLoads
 from ..plant import cooling_capacity_kbtuh
 from ..unit import Unit
 from .air import economizer_allowed, leaving_coil_f, rise_before_coil_f, share_for, stuck_frac
-from .states import Air, Coils
+from .states import Air, Coils, not_worked_out
 
 # A load beyond capacity by less is carried. [share of the load]
 CAPACITY_SLACK_FRAC = 1e-6
@@ -42,7 +42,11 @@ def coils_of(unit: Unit, c, loads: ZoneLoads, a: Air, mixed: ah.MixedAir) -> Coi
         c.pressure_psia,
     )
     wet = ah.moisture(*args)
-    wb = wetbulb_two_step_f(entering, wet.mixed, c.pressure_psia)
+    # Without counts it is read for direct expansion alone.
+    if unit.counts or unit.cooling.type == "direct_expansion":
+        wb = wetbulb_two_step_f(entering, wet.mixed, c.pressure_psia)
+    else:
+        wb = not_worked_out(len(entering))
     capacity = 1000.0 * cooling_capacity_kbtuh(unit.cooling, unit.cooling_tons, c.oat_f, c.oawb_f, wb)
     sensible = fs * a.flow * (entering - leaving)
     latent = fl * a.flow * (wet.mixed - wet.leaving)

@@ -26,7 +26,7 @@ from .coils import (
     supply_heating_mode,
 )
 from .floats import Floating, _Moved, floats_down, floats_up
-from .states import Air, Coils, RowState, ZoneSums, zone_sums
+from .states import Air, Coils, RowState, ZoneSums, not_worked_out, zone_sums
 
 # A supply temperature off its setpoint by less is held. [degF]
 SAT_HELD_F = 1e-7
@@ -120,8 +120,10 @@ def evaluate(
     fixed = finished(some.unit, some.conditions, some.loads, sat_set[rows], air, coils, enabled[rows], high)
     merged = {}
     for f in fields(RowState):
-        whole = np.array(getattr(state, f.name))
-        whole[rows] = getattr(fixed, f.name)
+        whole = getattr(state, f.name)
+        if unit.counts or whole.strides != (0,):  # what is not worked out stays so
+            whole = np.array(whole)
+            whole[rows] = getattr(fixed, f.name)
         merged[f.name] = whole
     return RowState(**merged)
 
@@ -154,10 +156,15 @@ def finished(unit: Unit, c, loads: ZoneLoads, sat_set, a: Air, p: Coils, enabled
         "purchased_cooling_kbtuh": cool.purchased_kbtuh,
         "purchased_heating_kbtuh": heat.purchased_kbtuh + preheat_source.purchased_kbtuh,
     }
-
-    limit_w = humidity_ratio_from_dewpoint(unit.air_handler.humid_dewpoint_f, c.pressure_psia)
     oa_cfm = p.mixed.oa_frac * a.flow
-    dx = unit.cooling.type == "direct_expansion"
+    if unit.counts:
+        counted = {
+            "electricity_kw": sum(rates[name] for name in ELECTRIC_RATES),
+            "cost_usd_h": cost_rate_usd_h(rates, prices_at(unit.prices, c.rate_period)),
+            **_marks(unit, c, loads, a, p, load, oa_cfm),
+        }
+    else:
+        counted = dict.fromkeys(_COUNTED_ROWS, not_worked_out(len(load)))
     return RowState(
         sat_set_f=sat_set,
         sat_f=a.sat_f,
@@ -193,32 +200,46 @@ def finished(unit: Unit, c, loads: ZoneLoads, sat_set, a: Air, p: Coils, enabled
         reheat_kbtuh=reheat,
         heat_unserved_kbtuh=heat.unserved_kbtuh + preheat_source.unserved_kbtuh,
         **rates,
-        electricity_kw=sum(rates[name] for name in ELECTRIC_RATES),
-        cost_usd_h=cost_rate_usd_h(rates, prices_at(unit.prices, c.rate_period)),
         unmet_zones=zones.unmet_zones,
         unmet_degrees=zones.unmet_degrees,
         cold_zones=zones.cold_zones,
         starved_zones=zones.starved_zones,
         ventilation_short_zones=zones.ventilation_short_zones,
         reheating_zones=zones.reheating_zones,
-        humid=((p.wet.room > limit_w) & (c.occupied > 0.0)).astype(float),
         airflow_ceiling=a.at_ceiling.astype(float),
-        oa_short=(oa_cfm < 0.98 * ah.required_oa_cfm(unit, c.occupied, loads.oa_people_cfm)).astype(float),
-        economizing=p.mixed.economizing.astype(float),
-        minimum_speed=a.fan.at_minimum.astype(float),
         capacity_limited=short_of_cooling.astype(float),
-        freeze=(p.mixed.mat_f < unit.air_handler.freeze_limit_f).astype(float),
-        low_flow=((a.flow < unit.cooling.dx_minimum_flow_frac * unit.design_cfm) & (load > 0.0)).astype(float)
-        if dx
-        else np.zeros_like(load),
-        stage_cycling=((load > 0.0) & (load < p.capacity_btuh / unit.cooling.stages)).astype(float)
-        if dx
-        else np.zeros_like(load),
-        cold_dx=((a.sat_f < unit.cooling.dx_minimum_sat_f) & (load > LEAST_COOLING_BTUH)).astype(float)
-        if dx
-        else np.zeros_like(load),
-        economizer_cooling=(p.mixed.economizing & (load > LEAST_COOLING_BTUH)).astype(float),
+        **counted,
     )
+
+
+#: What of rows is counted, and what follows from their rates: left out of a unit without counts.
+_COUNTED_ROWS = (
+    "electricity_kw", "cost_usd_h", "humid", "oa_short", "economizing", "minimum_speed", "freeze", "low_flow",
+    "stage_cycling", "cold_dx", "economizer_cooling",
+)  # fmt: skip
+
+
+def _marks(unit: Unit, c, loads: ZoneLoads, a: Air, p: Coils, load_btuh, oa_cfm) -> dict[str, np.ndarray]:
+    """1 in rows that are to be counted, by the name of the count, else 0. (R,) each"""
+    limit_w = humidity_ratio_from_dewpoint(unit.air_handler.humid_dewpoint_f, c.pressure_psia)
+    cooling, load = unit.cooling, load_btuh
+    marks = {
+        "humid": (p.wet.room > limit_w) & (c.occupied > 0.0),
+        "oa_short": oa_cfm < 0.98 * ah.required_oa_cfm(unit, c.occupied, loads.oa_people_cfm),
+        "economizing": p.mixed.economizing,
+        "minimum_speed": a.fan.at_minimum,
+        "freeze": p.mixed.mat_f < unit.air_handler.freeze_limit_f,
+        "economizer_cooling": p.mixed.economizing & (load > LEAST_COOLING_BTUH),
+    }
+    none = np.zeros(load.shape, dtype=bool)
+    marks |= dict.fromkeys(("low_flow", "stage_cycling", "cold_dx"), none)
+    if cooling.type == "direct_expansion":
+        marks |= {
+            "low_flow": (a.flow < cooling.dx_minimum_flow_frac * unit.design_cfm) & (load > 0.0),
+            "stage_cycling": (load > 0.0) & (load < p.capacity_btuh / cooling.stages),
+            "cold_dx": (a.sat_f < cooling.dx_minimum_sat_f) & (load > LEAST_COOLING_BTUH),
+        }
+    return {name: np.asarray(mark).astype(float) for name, mark in marks.items()}
 
 
 def heat_sources(unit: Unit, reheat_kbtuh, preheat_kbtuh, enabled, oat_f):

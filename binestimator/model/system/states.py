@@ -113,13 +113,34 @@ class ZoneSums:
     reheating_zones: np.ndarray
 
 
+#: What of zones is counted; the others are sums.
+_COUNTED_ZONES = (
+    "unmet_zones", "unmet_degrees", "cold_zones", "starved_zones", "ventilation_short_zones", "reheating_zones"
+)  # fmt: skip
+
+
+def not_worked_out(rows: int) -> np.ndarray:
+    """What stands for a figure that nobody is to read. (R,) of NaN, one number in memory"""
+    return np.broadcast_to(np.nan, (rows,))
+
+
+def sums_alone(unit: Unit, requested_cfm, flow_cfm, room_f, reheat_btuh) -> ZoneSums:
+    """Sums of zones (R, Z) without counts."""
+    mult = unit.zones.multiplier
+    return ZoneSums(
+        requested_cfm=requested_cfm @ mult,
+        flow_cfm=flow_cfm @ mult,
+        room_cfm_f=(flow_cfm * room_f) @ mult,
+        reheat_btuh=reheat_btuh @ mult,
+        **dict.fromkeys(_COUNTED_ZONES, not_worked_out(len(requested_cfm))),
+    )
+
+
 def zone_sums(unit: Unit, loads: ZoneLoads, zones: ZoneState) -> ZoneSums:
-    """Sums and counts of zones."""
+    """Sums of zones, and counts unless the unit is without."""
     mult, tolerance = unit.zones.multiplier, unit.service.unmet_tolerance_f
     if not unit.counts:
-        none = np.zeros(len(loads.latent_btuh))
-        counts = dict.fromkeys((f.name for f in fields(ZoneSums)), none)
-        return ZoneSums(**{**counts, "reheat_btuh": zones.reheat_btuh @ mult})
+        return sums_alone(unit, zones.requested_cfm, zones.flow_cfm, zones.room_f, zones.reheat_btuh)
     over = np.maximum(zones.room_f - loads.cool_f - tolerance, 0.0)
     return ZoneSums(
         requested_cfm=zones.requested_cfm @ mult,
