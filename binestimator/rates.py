@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .end_uses import PRICED
-from .hours import clock_calendar, other_load_kw, price_lines, tariff_periods
+from .hours import clock_calendar, price_tiers, tariff_periods
 
 #: Input of section ``prices`` -> source of energy as terms name it.
 SOURCE_OF = {
@@ -38,14 +38,14 @@ class Rates:
     """Marginal prices by rate period.
 
     ``labels`` of the P periods in words · ``hours`` (P,) of the year in each [h] · ``usd`` input of section ``prices``
-    -> (P + 1,) price in each, and as the last one the mean over the hours of the year · ``tiers`` tier of each price
-    line that counts at the margin, from 1.
+    -> (P + 1,) price in each, and as the last one the mean over the hours of the year · ``tiers`` (4, P) tier
+    that counts at the margin by source, from 1.
     """
 
     labels: tuple[str, ...]
     hours: np.ndarray
     usd: dict[str, np.ndarray]
-    tiers: tuple[int, ...]
+    tiers: np.ndarray
 
     def at(self, period) -> At:
         """Prices of rows by their rate period (R,)."""
@@ -99,41 +99,20 @@ def with_riders(usd, source: str, tariff):
     return (usd + rider) * (1.0 + tariff.tax_frac)
 
 
-def tier_of(line, other_amount: float) -> int:
-    """Tier of a price line, from 1, in which one more unit is priced after so much of other loads in a month."""
-    tier = 1
-    for k in (2, 3):
-        start = getattr(line, f"tier{k}_from")
-        if start is not None and other_amount >= start:
-            tier = k
-    return tier
-
-
 def tier_usd(line, tier: int) -> float:
     """Price of a tier of a line."""
     return line.usd if tier == 1 else getattr(line, f"tier{tier}_usd")
 
 
-def _tier_in_force(line, other_kw, inside, month) -> int:
-    """Tier that counts at the margin: where other loads of the meter end in the mean of the months in which the line
-    is in force."""
-    if line.source != "electricity" or not inside.any():
-        return 1
-    return tier_of(line, float(other_kw[inside].sum()) / len(np.unique(month[inside])))
-
-
 @functools.lru_cache(maxsize=16)
 def _rates(prices, calendar, terms) -> Rates:
     clock = clock_calendar(calendar)
-    period, lines = tariff_periods(clock, calendar, terms.energy_prices)
-    other = other_load_kw(clock, terms.tariff)
+    in_force = price_tiers(clock, calendar, terms)
+    period, lines = tariff_periods(clock, calendar, terms.energy_prices, in_force)
     count = lines.shape[1]
-    in_force = price_lines(clock, calendar, terms.energy_prices)
     sources = list(SOURCE_OF.values())
-    tiers = tuple(
-        _tier_in_force(line, other, in_force[sources.index(line.source)] == place, clock.month)
-        for place, line in enumerate(terms.energy_prices)
-    )
+    first = np.array([int(np.argmax(period == p)) for p in range(count)])
+    tiers = in_force[:, first]
     hours = np.bincount(period, minlength=count).astype(float)
     usd = {}
     for name, source in SOURCE_OF.items():
@@ -141,11 +120,18 @@ def _rates(prices, calendar, terms) -> Rates:
         for p in range(count):
             place = lines[sources.index(source), p]
             if place >= 0:
-                usd_of_tier = tier_usd(terms.energy_prices[place], tiers[place])
+                usd_of_tier = tier_usd(terms.energy_prices[place], int(tiers[sources.index(source), p]))
                 of_period[p] = with_riders(usd_of_tier, source, terms.tariff)
         usd[name] = np.append(of_period, float(of_period @ hours) / hours.sum())
-    labels = tuple(
-        " · ".join(terms.energy_prices[place].name for place in lines[:, p] if place >= 0) or "all other hours"
-        for p in range(count)
-    )
+    labels = tuple(_label(terms, lines, tiers, p) for p in range(count))
     return Rates(labels=labels, hours=hours, usd=usd, tiers=tiers)
+
+
+def _label(terms, lines, tiers, p: int) -> str:
+    """A rate period in words: its lines, with the tier where a line is in force in several."""
+    words = []
+    for source, place in enumerate(lines[:, p]):
+        if place >= 0:
+            several = len(set(tiers[source][lines[source] == place])) > 1
+            words.append(terms.energy_prices[place].name + (f", tier {tiers[source, p]}" if several else ""))
+    return " · ".join(words) or "all other hours"

@@ -230,6 +230,7 @@ _TERMS = {
     "incentive": {"usd_kwh": 0.01},
     "energy_price": {"usd": 0.1},
     "demand_charge": {"usd_kw": 5.0},
+    "weather_year": {"file": WEATHER_FILE},
 }
 
 
@@ -406,6 +407,7 @@ def names_limit(label: str, mapping: dict, message: str) -> bool:
             or "cannot be called" in message
             or "as the marks of tables" in message
             or "is given twice" in message
+            or (what == "range" and "this project has no such input to draw" in message)
         )
     return name in message or _NAMED_AS.get(what, name) in message
 

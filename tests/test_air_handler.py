@@ -306,3 +306,16 @@ def test_room_with_no_exchange_has_a_humid_answer():
 def test_conditions_builder_is_not_supersaturated():
     c = conditions_of(np.array([20.0, 60.0, 90.0]), 0.02)
     assert np.all(c.humidity_ratio <= saturation_humidity_ratio(c.oat_f, 14.696))
+
+
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("infiltration_cfm", [0.3, 120.0])
+def test_moisture_of_a_given_latent_load_closes_the_balances(infiltration_cfm):
+    """Water in and out of the rooms and of the coil, also where hardly any outdoor air comes in; what the coil has not
+    taken out leaves with the air."""
+    fl, flow, share, w_out, latent, coil = 4840.0, 3000.0, 0.0 if infiltration_cfm < 1.0 else 0.2, 0.009, 9000.0, 8800.0
+    got = ah.moisture_of_latent(fl, flow, infiltration_cfm, share, w_out, latent, coil, 1.0)
+    assert got.mixed == pytest.approx(share * w_out + (1.0 - share) * got.room, rel=1e-12)
+    assert fl * flow * (got.mixed - got.leaving) == pytest.approx(coil, rel=1e-9)
+    rooms = fl * flow * (got.leaving - got.room) + fl * infiltration_cfm * (w_out - got.room) + latent
+    assert rooms == pytest.approx(0.0, abs=1e-6 * latent)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from functools import cache, partial
 
@@ -9,7 +10,9 @@ import numpy as np
 import pytest
 from books import Book
 from builders import PLAIN, SHORT_PIECES, project_of, weather_of
+from recalculation import edited
 
+from binestimator import cli
 from binestimator.advice import advise, estimate_and_advise
 from binestimator.as_run.audit import audit
 from binestimator.as_run.changed import START_VALUES, changes_as_run, start_values, with_changes_as_run
@@ -17,6 +20,8 @@ from binestimator.as_run.ranking import ranked_as_run
 from binestimator.as_run.report import with_as_run
 from binestimator.as_run.warm import shortest, warm_words
 from binestimator.estimate import estimate
+from binestimator.inputs.cell_parts import address_of
+from binestimator.inputs.cells import WorkbookFile
 from binestimator.results import Review, to_plain
 from binestimator.terminal import comparison, reviewed
 from binestimator.workbook import layout
@@ -199,3 +204,31 @@ def test_a_second_run_as_run_stands_beside_the_claim_as_run():
     at_rest = Review(overrides={}, results=replace(again, as_run=None))
     assert at_rest.lines(claimed)[0].reviewed_as_run_usd is None
     assert "As run" not in reviewed(claimed, at_rest)
+
+
+@pytest.mark.crosscheck
+@pytest.mark.slow
+def test_the_command_runs_a_reviewers_project_at_steps_as_well(tmp_path, capsys):
+    """A workbook of results with an override of a reviewer in it, and --as-run: both as their projects are by
+    themselves."""
+    source = tmp_path / "rogue.xlsx"
+    source.write_bytes(workbook_bytes(rogue()))
+    with WorkbookFile(source) as file:
+        places = {
+            cell.value: place
+            for place, cell in file.sheet("Inputs").cells.items()
+            if cell.value in ("prices.electricity_usd_kwh", "override")
+        }
+    cell = address_of(places["prices.electricity_usd_kwh"][0], places["override"][1])
+    path = tmp_path / "returned.xlsx"
+    path.write_bytes(edited(source.read_bytes(), {("Inputs", cell): 0.05}))
+    code = cli.main(["estimate", str(path), "--as-run", "--no-ranges", "--out", str(tmp_path / "out")])
+    out = capsys.readouterr().out
+    assert code == 0 and "As run" in out[out.index("Reviewed  ") :]
+    data = json.loads((tmp_path / "out/returned.json").read_text(encoding="utf-8"))
+    (line,) = data["reviewed"]["candidates"]
+    claimed = rogue().as_run["dsp_demand"].saving["cost_usd"]
+    assert line["claimed_saving_as_run_usd"] == pytest.approx(claimed, rel=1e-9)
+    again = run(rogue().project.with_overrides({"prices.electricity_usd_kwh": 0.05}))
+    assert line["reviewed_saving_as_run_usd"] == pytest.approx(again.as_run["dsp_demand"].saving["cost_usd"], rel=1e-9)
+    assert len(data["repairs_and_remedies_as_run"]) == len(rogue().changed_as_run)

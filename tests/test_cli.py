@@ -1,6 +1,7 @@
 """The command: files, printed text, exit codes, and everything that can go wrong."""
 
 import csv
+import io
 import json
 import os
 import signal
@@ -680,15 +681,18 @@ def test_a_reader_that_stops_reading_is_no_error():
     process.stderr.close()
 
 
-def test_a_terminal_without_the_characters(tmp_path):
+def test_a_terminal_without_the_characters(tmp_path, capsys, monkeypatch):
     path = write_project(
         tmp_path,
         project={"name": "Bürohaus \u2603"},
         bins={"rows": "mean"},
         zone=[{"name": "z", "area_ft2": 1000, "max_cfm": 500, "reheat_kbtuh": 20}],
     )
-    process = by_subprocess("estimate", path, "--out", tmp_path, env={**os.environ, "PYTHONIOENCODING": "ascii"})
-    assert process.returncode == 0 and process.stderr == "" and process.stdout.startswith("B?rohaus ?")
+    terminal = io.TextIOWrapper(io.BytesIO(), encoding="ascii", errors="strict")
+    monkeypatch.setattr(sys, "stdout", terminal)
+    code, _, err = run(capsys, "estimate", path, "--out", tmp_path)
+    terminal.flush()
+    assert code == 0 and err == "" and terminal.buffer.getvalue().startswith(b"B?rohaus ?")
 
 
 # --- usage -------------------------------------------------------------------------------------

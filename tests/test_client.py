@@ -188,7 +188,14 @@ def pages(file):
     assert shutil.which("pdftotext"), "poppler-utils is not installed: pages cannot be read"
     text = subprocess.run(["pdftotext", "-layout", str(file), "-"], capture_output=True, check=True).stdout.decode()
     return [
-        next((s for s in (*layout.OWNER_SHEETS, "?") if f"  {s}  " in page.rstrip().split("\n")[-1]), "?")
+        next(
+            (
+                s
+                for s in layout.OWNER_SHEETS
+                if re.search(rf"\s{{2,}}{re.escape(s)}\s+·\s+Page", page.rstrip().split("\n")[-1])
+            ),
+            "?",
+        )
         for page in text.split("\f")
         if page.strip()
     ]

@@ -186,3 +186,27 @@ def test_requests_of_fractional_weight_that_sum_to_the_ignored_ones_are_ignored_
     )
     _, pen = build_workbook(results)
     assert ("2 Both", "sat_ask") in pen.residuals and ("2 Both", "dsp_ask") in pen.residuals
+
+
+@pytest.mark.crosscheck
+def test_a_standing_loss_that_is_given_is_in_the_formulas():
+    """More than the capacity, some, and none at all, each with a source of its own in the supply heating coil."""
+    own = lambda loss: {"override": {"heating.standing_loss_kbtuh": loss}, "kind": "companion"}
+    results = estimate(
+        project_of(
+            project={"name": "Loss", "default_candidates": False},
+            bins={"rows": "mean"},
+            heating={"type": "boiler", "standing_loss_kbtuh": 600.0, "capacity_kbtuh": 500.0},
+            preheat={"type": "gas_furnace"},
+            candidate=[
+                {"id": "as_found"},
+                {"id": "some", "name": "Some", "sat": "as_found", "dsp": "as_found", **own(40.0)},
+                {"id": "none", "name": "None", "sat": "as_found", "dsp": "as_found", **own(0.0)},
+            ],
+        ),
+        builders_weather("greensboro"),
+    )
+    _, pen = build_workbook(results)
+    assert max(pen.residuals.values()) < 1e-9
+    above, some, none = (c.hourly["fuel_therm"] for c in results.candidates)
+    assert above > 1.5 * some > 1.5 * none > 0.0

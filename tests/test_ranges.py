@@ -8,8 +8,6 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 from builders import PLAIN, WEATHER, merged, weather_of
-from scipy import stats
-from scipy.stats import qmc
 
 from binestimator.cli import parser
 from binestimator.end_uses import END_USES
@@ -134,6 +132,8 @@ def coarse(case):
 @pytest.mark.crosscheck
 def test_points_are_those_of_a_general_library():
     """The library goes by Gray's code, these points in the order of binary numbers; both are exact in binary."""
+    from scipy.stats import qmc  # as below: a second for every worker that collects this file
+
     ours, theirs = sobol(512, most_dimensions(), None), qmc.Sobol(most_dimensions(), scramble=False).random(512)
     place = np.arange(512)
     assert np.array_equal((ours - 0.5 / 2.0**30)[place ^ (place >> 1)], theirs)
@@ -142,6 +142,8 @@ def test_points_are_those_of_a_general_library():
 @pytest.mark.invariant
 @pytest.mark.parametrize("seed", [0, 1, 77])
 def test_scrambled_points_stay_evenly_spread(seed):
+    from scipy.stats import qmc
+
     points = sobol(256, 20, seed)
     for column in points.T:
         assert len(set((column * 256).astype(int))) == 256  # one in each part
@@ -179,6 +181,8 @@ def test_points_refuse_what_they_cannot_give():
 
 @pytest.mark.crosscheck
 def test_distributions_beside_a_general_library():
+    from scipy import stats
+
     u = np.linspace(0.0005, 0.9995, 400)
     ours = Distribution("triangular", 0.5, 1.0, 2.5).quantile(u)
     assert ours == pytest.approx(stats.triang(c=0.25, loc=0.5, scale=2.0).ppf(u), rel=1e-9)
@@ -249,6 +253,8 @@ def test_what_never_comes_ranks_last():
 @pytest.mark.crosscheck
 @pytest.mark.parametrize(("count", "of"), [(0, 208), (1, 208), (104, 208), (199, 208), (208, 208), (3, 7)])
 def test_interval_of_a_share_beside_a_general_library(count, of):
+    from scipy import stats
+
     wanted = stats.binomtest(count, of).proportion_ci(0.9, method="exact")
     assert share_interval(count, of) == pytest.approx((wanted.low, wanted.high), abs=1e-9)
 

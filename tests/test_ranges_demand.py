@@ -18,13 +18,14 @@ from binestimator.hours import build_conditions, clock_calendar
 from binestimator.inputs.read import project_from_mapping
 from binestimator.model.loads import zone_loads
 from binestimator.model.night import run_nights
+from binestimator.money.peaks import windows_asked
 from binestimator.money.tariffs import Meter
 from binestimator.ranges.draw import base_factors, factors_of, taken
 from binestimator.ranges.energies import Model
 from binestimator.ranges.find import find_ranges
 from binestimator.ranges.lines import drawn_lines
 from binestimator.ranges.nights import Nights, all_nights
-from binestimator.ranges.peaks import Peaks, is_asked, windows_asked
+from binestimator.ranges.peaks import Peaks, is_asked
 from binestimator.ranges.sobol import sobol
 
 SUMMER = ["jun", "jul", "aug", "sep"]

@@ -175,11 +175,17 @@ def test_files_that_a_run_reads(tmp_path):
     for name in ("w.csv", "z.csv"):
         (tmp_path / name).write_text("")
 
-    def project(**info):
-        return types.SimpleNamespace(
-            weather=types.SimpleNamespace(file="w.csv"), source_dir=str(tmp_path), info=types.SimpleNamespace(**info)
+    def project(*years, **info):
+        of = types.SimpleNamespace
+        weather_years = tuple(of(name=name, file=name) for name in years)
+        return of(
+            weather=of(file="w.csv"), source_dir=str(tmp_path), info=of(**info), terms=of(weather_years=weather_years)
         )
 
     path = tmp_path / "a.toml"
     assert steps.files_read(path, project(zones_csv=None)) == (path, tmp_path / "w.csv")
     assert steps.files_read(path, project(zones_csv="z.csv"), weather=False) == (path, tmp_path / "z.csv")
+    (tmp_path / "y.csv").write_text("")
+    assert steps.files_read(path, project("y.csv", "gone.csv", zones_csv=None))[1:] == (
+        tmp_path / "w.csv", tmp_path / "y.csv"
+    )  # fmt: skip

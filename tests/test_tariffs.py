@@ -104,6 +104,33 @@ def test_the_first_line_counts_where_lines_share_an_hour_and_every_hour_has_one_
     assert isinstance(rates, Rates) and prices_of(project_of()) is not rates
 
 
+@pytest.mark.crosscheck
+@pytest.mark.parametrize("of_bills", [False, True])
+def test_each_month_has_the_tier_that_its_own_other_loads_leave(of_bills):
+    """Other loads of 15,000 kWh in winter months and 26,000 in January and December, tier from 20,000: only there one
+    more kWh costs 0.08. By the mean month (17,700) it would nowhere."""
+    months = [26000.0, *[15000.0] * 10, 26000.0]
+    extra = {"bills": {"electricity_kwh": [40000.0] * 12, "other_electricity_kwh": months}} if of_bills else {}
+    tariff = dict(TARIFF["tariff"]) if of_bills else {**TARIFF["tariff"], "other_month_kwh": months}
+    project = project_of(**{**TARIFF, "tariff": tariff, **extra})
+    rates, clock = prices_of(project), clock_calendar(project.calendar)
+    assert "Winter, tier 2 · Winter gas" in rates.labels and "Winter, tier 1" in rates.labels
+    period = build_conditions(weather_of("greensboro"), project).rate_period
+    price = rates.at(period).electricity_usd_kwh
+    for month, wanted in ((0, 0.08), (1, 0.11), (3, 0.11), (11, 0.08)):
+        here = clock.month == month
+        assert price[here] == pytest.approx(np.full(here.sum(), (wanted + 0.004) * 1.06))
+    # At the margin of each month: a small air handler pays its marginal prices and nothing for tiers.
+    amounts = {key: np.full(8760, 0.5 * (key == "electricity_kwh")) for key in (
+        "electricity_kwh", "fuel_therm", "purchased_cooling_kbtu", "purchased_heating_kbtu")}  # fmt: skip
+    meter = Meter.of(project)
+    charges = meter.charges(amounts, rates, period)
+    assert np.abs(charges.tiers_usd).max() == 0.0
+    assert np.bincount(clock.month, meter.other_kw) == pytest.approx(months)
+    plain = project_of(**TARIFF)
+    assert "Winter · Winter gas" in prices_of(plain).labels
+
+
 @pytest.fixture(scope="module")
 def results():
     return estimate(project_of(**TARIFF, **FEW), weather_of("greensboro"))

@@ -404,8 +404,10 @@ def test_print_set_up_of_every_sheet():
         assert sheet["A1"].value and sheet["A1"].value != "to the guide" and not sheet["A1"].hyperlink, sheet.title
         assert sheet.page_setup.orientation == "landscape" and sheet.sheet_properties.pageSetUpPr.fitToPage, sheet.title
         footer = sheet.oddFooter
-        assert small().run_id in footer.left.text and footer.right.text.strip() == "Page &P of &N"
-        assert footer.left.size == footer.center.size == footer.right.size == 8  # no digit of a name joins the size
+        assert small().run_id in footer.left.text and footer.right.text.strip() == "&A  ·  Page &P of &N"
+        assert (
+            footer.left.size == footer.right.size == 8 and not footer.center.text
+        )  # no digit of a name joins the size
         assert sheet.print_area
         assert not sheet.sheet_view.showGridLines
     assert book()[layout.GLANCE].page_setup.fitToHeight == 0 and len(book()[layout.GLANCE].row_breaks.brk) == 1

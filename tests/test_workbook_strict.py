@@ -131,7 +131,9 @@ def test_private_parts_of_the_spreadsheet_library_that_are_used_are_there():
     made = book.add_worksheet("S", sheet)
     made.write_string(3, 2, "text")
     assert type(made.table[3][2]) is worksheet.CellStringTuple
-    assert {"str_table", "dim_rowmin", "dim_rowmax", "dim_colmax", "print_area_range", "comments"} <= set(vars(made))
+    assert {"str_table", "dim_rowmin", "dim_rowmax", "dim_colmin", "dim_colmax", "print_area_range", "comments"} <= set(
+        vars(made)
+    )
     assert {"row_info", "set_rows"} & set(vars(made))
     assert packager.Packager().filenames == []
 

@@ -51,11 +51,19 @@ def principal(values):
     return centred, np.maximum(energy[::-1], 0.0), signs_fixed(directions[:, ::-1])
 
 
-def leading(values, count):
-    """Rows of values along their ``count`` strongest directions, about zero."""
-    # Of a year, more than half of the hours may cost nothing whatever the setting.
+def leading(values, count, scale=1.0):
+    """Rows of values (H, M) along their ``count`` strongest directions, about zero.
+
+    ``scale`` by which each column is divided: of a year of hours a copy takes thirty megabytes.
+    """
+    scale = np.broadcast_to(np.asarray(scale, dtype=float), values.shape[1:])
+    # More than half of the hours of a year may cost nothing, whatever the setting.
     live = values.any(axis=1)
-    some = values[live]
-    out = np.zeros((len(values), min(count, values.shape[1])))
-    out[live] = some @ signs_fixed(np.linalg.eigh(some.T @ some)[1][:, ::-1][:, :count])
+    some = values if live.all() else values[live]
+    directions = signs_fixed(np.linalg.eigh(some.T @ some / np.multiply.outer(scale, scale))[1][:, ::-1][:, :count])
+    found = some @ (directions / scale[:, None])
+    if some is values:
+        return found
+    out = np.zeros((len(values), found.shape[1]))
+    out[live] = found
     return out

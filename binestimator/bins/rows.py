@@ -164,7 +164,7 @@ def representative_rows(
     for least_penalty in _LEAST_PENALTIES:
         reason = ""
         try:
-            scores = leading(match / scale, _DIRECTIONS)
+            scores = leading(match, _DIRECTIONS, scale)
             index, weights = select(scores, moments, group_id, hours, period, likely, limit, least_penalty)
         except np.linalg.LinAlgError as error:
             reason = f"linear algebra failed ({error})"
@@ -185,9 +185,10 @@ def representative_rows(
     periods = int(period.max()) + 1
     residuals = np.empty((periods, match.shape[1]))
     for k in range(periods):
-        chosen, all_hours = period[index] == k, period == k
+        chosen = period[index] == k
         reached = weights[chosen] @ match[index[chosen]]
-        residuals[k] = (reached - hours[all_hours] @ match[all_hours]) / scale
+        # Other periods by no hours: a part of the columns would be another thirty megabytes.
+        residuals[k] = (reached - np.where(period == k, hours, 0.0) @ match) / scale
     return RowSelection(
         index=index,
         weights=weights,

@@ -10,7 +10,7 @@ import numpy as np
 from ..end_uses import ELECTRIC, ELECTRICITY_KEY, END_USES
 from ..hours import Conditions
 from ..model.loads import loads_of
-from ..model.night import NightBlock, NightDuct, night_air_cfm, run_nights, same_air
+from ..model.night import NightBlock, NightDuct, NightSteps, night_air_cfm, run_nights, same_air
 from ..model.system import Floating, RowState, evaluate, heat_sources, heating_enabled
 from ..model.unit import Unit
 from ..money import annual_cost_usd
@@ -308,6 +308,7 @@ def nights_of(candidates, site_for) -> dict[str, NightBlock]:
     for site, users in of_sites.values():
         unit, conditions = site.unit, site.hourly.conditions
         loads = loads_of(unit, conditions)
+        steps = NightSteps()
         by_air: dict[bytes, list] = {}
         for duct, ids in users.values():
             by_air.setdefault(same_air(night_air_cfm(unit, conditions, duct)), []).append((duct, ids))
@@ -316,7 +317,7 @@ def nights_of(candidates, site_for) -> dict[str, NightBlock]:
             air = night_air_cfm(unit, conditions, listed[0][0])
             rooms: dict = {}
             for duct, ids in listed:
-                block = run_nights(unit, conditions, loads, site.project.schedule, duct, rooms, air)
+                block = run_nights(unit, conditions, loads, site.project.schedule, duct, rooms, air, steps=steps)
                 found.update(dict.fromkeys(ids, block))
     return found
 

@@ -15,13 +15,13 @@ from .clock import (
     Clock,
     air_handler_occupied,
     clock_calendar,
-    other_load_kw,
     price_lines,
     scheduled,
     tariff_periods,
     window_hours,
 )
 from .conditions import Conditions, bin_low_f, build_conditions, room_lag
+from .meter import other_load_kw, price_tiers, tier_of
 from .sun import (
     FACADE_AZIMUTH_DEG,
     GLASS_DIFFUSE_MODIFIER,
@@ -50,10 +50,12 @@ __all__ = [
     "glass_modifier",
     "other_load_kw",
     "price_lines",
+    "price_tiers",
     "room_lag",
     "scheduled",
     "solar_position",
     "sun_on_building",
     "tariff_periods",
+    "tier_of",
     "window_hours",
 ]

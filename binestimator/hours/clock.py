@@ -230,8 +230,13 @@ def price_lines(clock: Clock, calendar, energy_prices) -> np.ndarray:
     return found
 
 
-def tariff_periods(clock: Clock, calendar, energy_prices) -> tuple[np.ndarray, np.ndarray]:
+def tariff_periods(clock: Clock, calendar, energy_prices, tiers=None) -> tuple[np.ndarray, np.ndarray]:
     """Rate periods of a tariff: hours in which the same line of every source is in force.
+
+    Parameters
+    ----------
+    tiers : ndarray (4, 8760) of int, optional
+        Tiers in force (``meter.price_tiers``): hours of a period then have the same ones as well.
 
     Returns
     -------
@@ -240,16 +245,10 @@ def tariff_periods(clock: Clock, calendar, energy_prices) -> tuple[np.ndarray, n
     lines : ndarray (4, P) of int
         Places of the lines in force in each period, by source.
     """
-    lines, period = np.unique(price_lines(clock, calendar, energy_prices), axis=1, return_inverse=True)
-    return period.reshape(-1), lines
-
-
-def other_load_kw(clock: Clock, tariff) -> np.ndarray:
-    """Power of all else on the meter, by the profiles of the tariff. (8760,) [kW]"""
-    weekday = tariff.other_weekday_kw or (0.0,) * 24
-    weekend = tariff.other_weekend_kw or weekday
-    works = clock.day_type[clock.day] == 0
-    return np.where(works, np.asarray(weekday)[clock.hour], np.asarray(weekend)[clock.hour])
+    found = price_lines(clock, calendar, energy_prices)
+    keys = found if tiers is None else np.concatenate([found, tiers])
+    different, period = np.unique(keys, axis=1, return_inverse=True)
+    return period.reshape(-1), different[: len(SOURCES)]
 
 
 def rate_periods(clock: Clock, calendar) -> np.ndarray:

@@ -12,6 +12,7 @@ from binestimator.weather.parsing import HOURS_IN_YEAR
 from binestimator.weather.year import Weather
 
 from .clock import air_handler_occupied, clock_calendar, gain_fraction, group_hours, rate_periods, tariff_periods
+from .meter import price_tiers
 from .sun import sun_on_building
 
 _LEAST_LAG_H = 1e-3
@@ -92,12 +93,10 @@ class Conditions:
         index : ndarray of int, ndarray of bool (R,) or slice
             Any index along the first axis.
         """
-        changes = {}
-        for field in dataclasses.fields(self):
-            value = getattr(self, field.name)
-            if isinstance(value, np.ndarray):
-                changes[field.name] = value[index]
-        return dataclasses.replace(self, **changes)
+        values = {field.name: getattr(self, field.name) for field in dataclasses.fields(self)}
+        return Conditions(
+            **{name: value[index] if isinstance(value, np.ndarray) else value for name, value in values.items()}
+        )
 
     def with_hours(self, hours) -> Conditions:
         """The same rows with other weights.
@@ -180,7 +179,12 @@ def build_conditions(weather: Weather, project) -> Conditions:
         day=frame["day"].to_numpy(),
         hour_start=frame["hour_start"].to_numpy(),
         hour_of_year=frame["hour_of_year"].to_numpy(),
-        rate_period=tariff_periods(clock, project.calendar, project.terms.energy_prices)[0]
+        rate_period=tariff_periods(
+            clock,
+            project.calendar,
+            project.terms.energy_prices,
+            price_tiers(clock, project.calendar, project.terms),
+        )[0]
         if project.terms.energy_prices
         else rate_periods(clock, project.calendar),
         bin_low_f=bin_low_f(oat_f, project.bins.width_f),

@@ -22,6 +22,7 @@ from .night_rooms import (
     HANDED_ON_ROUNDS,
     LEAST_HEATING_FLOW_FRAC,
     NIGHT_ENTERING_WB_F,
+    NightSteps,
     Rooms,
     free_cooling_frac,
     most_heat_kbtuh,
@@ -114,6 +115,7 @@ def run_nights(
     sequences: dict | None = None,
     air: tuple | None = None,
     rounds: int = HANDED_ON_ROUNDS,
+    steps: NightSteps | None = None,
 ) -> NightBlock:
     """Hour-by-hour room temperatures, the heat and cooling that hold the setback limits, and what the morning still
     lacks.
@@ -134,6 +136,8 @@ def run_nights(
         ``night_air_cfm`` of the same arguments, where it is known.
     rounds : int
         As :func:`night_rooms.rooms_of` has it.
+    steps : NightSteps, optional
+        Keeps what does not depend on airflows from one call to the next for the same unit and hours.
 
     Notes
     -----
@@ -164,7 +168,7 @@ def run_nights(
     key = same_air((heat_flow, cool_flow))
     rooms = None if sequences is None else sequences.get(key)
     if rooms is None:
-        rooms = rooms_of(unit, conditions, loads, schedule, spans, heat_flow, cool_flow, rounds)
+        rooms = rooms_of(unit, conditions, loads, schedule, spans, heat_flow, cool_flow, rounds, steps)
         if sequences is not None:
             sequences[key] = rooms
     return _night_energy(unit, conditions, loads, rooms, duct)

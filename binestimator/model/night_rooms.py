@@ -6,6 +6,7 @@ all nights side by side.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -27,7 +28,6 @@ LEAST_HEATING_FLOW_FRAC = 0.3
 HANDED_ON_ROUNDS = 8
 # What setpoints and calls of rooms at night ask of a unit, of the numbers that may differ by row.
 _ASKED_AT_NIGHT = ("max_cfm", "zones.cool_occupied_f", "zones.heat_occupied_f")
-_LOADS_AT_NIGHT = ("heat_f", "cool_f", "ua_btuh_f", "gains_btuh")
 # Rooms nearer their setpoint than this are ready. [degF]
 LEAST_MISS_F = 1e-6
 
@@ -128,6 +128,66 @@ def most_heat_kbtuh(unit: Unit, central: bool, oat_f):
     return most_heat_of_source_kbtuh(heat_source(unit.heating), unit.heating_kbtuh, oat_f) * enabled
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Step:
+    """An hour of each night that lasts so long, whatever rooms are given in it: ``active`` nights and their ``hours``
+    (n,), the ``unit`` of these rows, ``warming`` (n,) bool in warm-up, and (n, Z) ``low_f`` and ``high_f`` limits,
+    ``ua_btuh_f`` and ``gains_btuh`` of rooms, ``gain_f`` their rise over the hour for a Btu/h; ``oat_f`` (n, 1)."""
+
+    active: np.ndarray
+    hours: np.ndarray
+    unit: Unit
+    warming: np.ndarray
+    low_f: np.ndarray
+    high_f: np.ndarray
+    ua_btuh_f: np.ndarray
+    gains_btuh: np.ndarray
+    gain_f: np.ndarray
+    oat_f: np.ndarray
+
+
+class NightSteps:
+    """Steps of the nights of a unit, found once for all airflows; anew each time where loads are too large to keep."""
+
+    def __init__(self) -> None:
+        self._kept: list[_Step] | None = None
+
+    def of(self, unit: Unit, conditions, loads, schedule, capacity, start, length) -> Iterable[_Step]:
+        """The steps in order; always the same arguments."""
+        if isinstance(loads, LoadsOnDemand):
+            return _steps(unit, conditions, loads, schedule, capacity, start, length)
+        if self._kept is None:
+            self._kept = list(_steps(unit, conditions, loads, schedule, capacity, start, length))
+        return self._kept
+
+
+def _steps(unit: Unit, conditions, loads, schedule, capacity, start, length) -> Iterator[_Step]:
+    hours = len(conditions.oat_f)
+    warmup = int(np.ceil(schedule.warmup_hours)) if schedule.unoccupied_mode == "setback" else 0
+    for step in range(int(length.max())):
+        active = np.flatnonzero(step < length)
+        h = (start[active] + step) % hours
+        left = length[active] - step  # hours to occupancy, this one included
+        ramp = np.where(left <= warmup, (warmup - left + 1) / max(warmup, 1), 0.0)[:, None]
+        # A group may be occupied while the unit is off (a network room): its own setpoints hold then.
+        now, of_rows = loads.take(h), unit.take(h, only=_ASKED_AT_NIGHT)
+        low, high = now.heat_f, now.cool_f
+        cool_occupied, heat_occupied = occupied_setpoints_f(of_rows, conditions.oat_f[h])
+        ua = np.maximum(now.ua_btuh_f, 1e-9)
+        yield _Step(
+            active=active,
+            hours=h,
+            unit=of_rows,
+            warming=ramp[:, 0] > 0.0,
+            low_f=low + ramp * (np.maximum(heat_occupied, low) - low),
+            high_f=high + ramp * (np.minimum(cool_occupied, high) - high),
+            ua_btuh_f=ua,
+            gains_btuh=now.gains_btuh,
+            gain_f=-np.expm1(-ua / _of_rows(capacity, h)) / ua,
+            oat_f=conditions.oat_f[h][:, None],
+        )
+
+
 def rooms_of(
     unit: Unit,
     conditions,
@@ -137,11 +197,14 @@ def rooms_of(
     heat_flow,
     cool_flow,
     rounds: int = HANDED_ON_ROUNDS,
+    steps: NightSteps | None = None,
 ) -> Rooms:
     """Room temperatures from the stop of the unit to the end of what the morning lacks, all nights side by side.
 
-    With one of the ``rounds`` nights begin settled, whatever days before them have not made up.
+    With one of the ``rounds`` nights begin settled, whatever days before them have not made up. ``steps`` keeps what
+    does not depend on airflows from one call to the next for the same unit and hours.
     """
+    steps = NightSteps() if steps is None else steps
     hours = len(conditions.oat_f)
     fs = loads.fs
     capacity = heat_capacity_btu_f(unit, schedule.room_time_constant_h, fs)
@@ -166,7 +229,8 @@ def rooms_of(
     handed = np.zeros(settled.shape)
     for _ in range(rounds):
         begin = settled - handed
-        night = _nights(unit, conditions, loads, schedule, capacity, start, length, begin, caps, most)
+        walk = steps.of(unit, conditions, loads, schedule, capacity, start, length)
+        night = _nights(unit, hours, walk, schedule.unoccupied_mode == "setback", begin, caps, most)
         day = _morning(unit, conditions, loads, capacity, first, night["end_f"], by_day)
         after = np.roll(day["handed_f"], 1, axis=0)
         if np.abs(after - handed).max() <= LEAST_MISS_F:
@@ -179,42 +243,29 @@ def rooms_of(
     return Rooms(**caps, **night, **day, capacity=capacity, begin_f=begin, start_miss_f=miss, starts=float(len(spans)))
 
 
-def _nights(unit: Unit, conditions, loads, schedule, capacity, start, length, begin_f, caps, most):
+def _nights(unit: Unit, hours: int, steps: Iterable[_Step], served: bool, begin_f, caps, most):
     """All nights side by side from room temperatures as the unit stops (N, Z); ``most`` heat and cooling of plants
     (H,). [Btu/h]"""
-    hours, count = len(conditions.oat_f), len(unit.zones)
-    served = schedule.unoccupied_mode == "setback"
-    warmup = int(np.ceil(schedule.warmup_hours)) if served else 0
+    count = len(unit.zones)
     here = lambda values, h: values[h] if len(values) > 1 else values
     room = begin_f.copy()
     heat, cool = np.zeros((hours, count)), np.zeros((hours, count))
     lowest = np.full(count, np.inf)
-    for step in range(int(length.max())):
-        active = np.flatnonzero(step < length)
-        h = (start[active] + step) % hours
-        left = length[active] - step  # hours to occupancy, this one included
-        ramp = np.where(left <= warmup, (warmup - left + 1) / max(warmup, 1), 0.0)[:, None]
-        # A group may be occupied while the unit is off (a network room): its own setpoints hold then.
-        now, of_rows = loads.take(h, only=_LOADS_AT_NIGHT), unit.take(h, only=_ASKED_AT_NIGHT)
-        low, high = now.heat_f, now.cool_f
-        cool_occupied, heat_occupied = occupied_setpoints_f(of_rows, conditions.oat_f[h])
-        low = low + ramp * (np.maximum(heat_occupied, low) - low)
-        high = high + ramp * (np.minimum(cool_occupied, high) - high)
-        ua = np.maximum(now.ua_btuh_f, 1e-9)
-        gain = -np.expm1(-ua / _of_rows(capacity, h)) / ua  # degF per Btu/h over the hour
-        drift = room[active] + gain * (now.gains_btuh + ua * (conditions.oat_f[h][:, None] - room[active]))
+    for at in steps:
+        h, gain, before = at.hours, at.gain_f, room[at.active]
+        drift = before + gain * (at.gains_btuh + at.ua_btuh_f * (at.oat_f - before))
         if served:
             q_heat, q_cool = setback_calls(
-                of_rows,
-                (low - drift) / gain,
-                (drift - high) / gain,
+                at.unit,
+                (at.low_f - drift) / gain,
+                (drift - at.high_f) / gain,
                 {name: here(values, h) for name, values in caps.items()},
                 tuple(limit[h] for limit in most),
-                ramp[:, 0] > 0.0,
+                at.warming,
             )
             heat[h], cool[h] = q_heat, q_cool
             drift = drift + gain * (q_heat - q_cool)
-        room[active] = drift
+        room[at.active] = drift
         lowest = np.minimum(lowest, drift.min(axis=0))
     return {"heat": heat, "cool": cool, "end_f": room, "lowest_f": lowest}
 

@@ -55,6 +55,6 @@ def states_at(
         )
         for k in range(len(some)):
             rows = slice(k * count, (k + 1) * count)
-            if known is not floating:
+            if floating is not None and known is not None and known is not floating:
                 floating.learn(known, rows)
             yield state.take(rows) if len(some) > 1 else state

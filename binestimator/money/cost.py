@@ -219,7 +219,7 @@ class BuildUp:
 
 
 #: What is said where a candidate changes inputs besides its setpoints and no equipment is priced.
-NO_HARDWARE = "the equipment or balancing of what it changes besides its setpoints"
+NO_HARDWARE = "the equipment or balancing of what it changes besides its setpoints (candidate.hardware_usd)"
 
 
 def build_up(

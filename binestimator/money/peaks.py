@@ -52,3 +52,11 @@ def window_demand_kw(kw, inside, day, averaging: str, top_hours: int = 10):
         return np.sort(values, axis=0)[-top_hours:].mean(axis=0)
     days = np.asarray(day)[inside]
     return np.mean([values[days == each].max(axis=0) for each in np.unique(days)], axis=0)
+
+
+def windows_asked(project) -> tuple[int, ...]:
+    """Windows whose demand is drawn: those that the project names, and those that an incentive pays for."""
+    terms = project.terms
+    paid = {terms.window_of(rule) for rule in terms.incentives if rule.usd_kw > 0.0}
+    named = set() if terms.window_assumed else set(range(len(terms.windows)))
+    return tuple(sorted(paid | named))

@@ -103,7 +103,7 @@ class Meter:
         return cls(
             project=project,
             month=clock.month,
-            other_kw=other_load_kw(clock, terms.tariff),
+            other_kw=other_load_kw(clock, terms),
             lines=price_lines(clock, project.calendar, terms.energy_prices),
             inside=tuple(
                 window_hours(clock, project.calendar, c.months, c.days, c.hours) for c in terms.demand_charges

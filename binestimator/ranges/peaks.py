@@ -17,8 +17,8 @@ import numpy as np
 from ..end_uses import ELECTRIC, ELECTRICITY_KEY, PRICED
 from ..estimate.peaks import Windows
 from ..estimate.running import run_parts
-from ..hours import MONTHS, Conditions, build_conditions, clock_calendar
-from ..money.peaks import window_demand_kw
+from ..hours import MONTHS, Conditions, build_conditions, clock_calendar, price_tiers
+from ..money.peaks import window_demand_kw, windows_asked
 from ..money.tariffs import Meter, billed_kw, tiered_usd
 from ..rates import SOURCE_OF, tier_usd
 from .draw import Factors, base_factors, taken
@@ -81,6 +81,7 @@ class Peaks:
         self.terms = project.terms
         clock = clock_calendar(project.calendar)
         self.meter = Meter.of(project)
+        self.tiers = price_tiers(clock, project.calendar, project.terms)
         self.windows = Windows.of(project, clock)
         self.kw = {id_: run.hourly[ELECTRICITY_KEY] for id_, run in self.results.runs.items()}
         #: Windows that money or the project asks for: hours that stand for each.
@@ -241,7 +242,7 @@ class Peaks:
         """Tiers of a year: energy as billed less energy at marginal prices. (D, K) [USD/yr]"""
         shape = np.shape(amounts[ELECTRICITY_KEY])
         total = np.zeros(shape)
-        hourly, rates = self.results.runs[id_].hourly, self.results.unit.prices
+        hourly = self.results.runs[id_].hourly
         for n, line in enumerate(self.terms.energy_prices):
             if line.tier2_from is None:
                 continue
@@ -255,9 +256,14 @@ class Peaks:
             ratio = amounts[key] / year if abs(year) > 0.0 else np.ones(shape)
             drawn = own[:, None, None] * ratio
             billed = tiered_usd(other[:, None, None] + drawn, line) - tiered_usd(other, line)[:, None, None]
-            margin = tier_usd(line, rates.tiers[n])
-            total = total + (billed - drawn * margin).sum(axis=0) * (1.0 + self.terms.tariff.tax_frac)
+            margin = np.array([tier_usd(line, self._tier(mine, line.source, m)) for m in range(_MONTH_COUNT)])
+            total = total + (billed - drawn * margin[:, None, None]).sum(axis=0) * (1.0 + self.terms.tariff.tax_frac)
         return total
+
+    def _tier(self, mine, source: str, month: int) -> int:
+        """Tier in force of a line in a month; 1 where it is not."""
+        here = np.flatnonzero(mine & (self.meter.month == month))
+        return int(self.tiers[list(SOURCE_OF.values()).index(source), here[0]]) if len(here) else 1
 
     def window_kw(self, id_: str, power: Power, window: int, compressor) -> np.ndarray:
         """Demand in a window. (D, K) [kW]"""
@@ -271,14 +277,6 @@ class Peaks:
         run = self.results[id_].worth.windows[window].demand_kw
         at_run = float(self.kw[id_][hours].mean())
         return run * kw.mean(axis=0) / at_run if at_run > 0.0 else np.full(np.shape(compressor), run)
-
-
-def windows_asked(project) -> tuple[int, ...]:
-    """Windows whose demand is drawn: those that the project names, and those that an incentive pays for."""
-    terms = project.terms
-    paid = {terms.window_of(rule) for rule in terms.incentives if rule.usd_kw > 0.0}
-    named = set() if terms.window_assumed else set(range(len(terms.windows)))
-    return tuple(sorted(paid | named))
 
 
 def is_asked(project) -> bool:

@@ -85,14 +85,14 @@ class Block:
 def footer_text(project: str, what: str) -> str:
     """Footer codes with the project's name cut so that it fits; ampersands doubled."""
     # A blank keeps digits at the start of the name from joining the font size.
-    right = "&R&8 Page &P of &N"
-    middle = "&C&8 &A"
+    # A text in the middle would be drawn over by the left one, which is longer than half of a small page.
+    right = "&R&8 &A  ·  Page &P of &N"
     left_end = f"  ·  {what}"
-    room = LONGEST_FOOTER - len("&L&8 ") - len(left_end) - len(middle) - len(right)
+    room = LONGEST_FOOTER - len("&L&8 ") - len(left_end) - len(right)
     name = project.replace("&", "&&")
     if len(name) > min(room, 90):
         name = project[: min(room, 90) // 2].rstrip().replace("&", "&&") + "…"
-    return f"&L&8 {name}{left_end}{middle}{right}"
+    return f"&L&8 {name}{left_end}{right}"
 
 
 class Pages(Protocol):

@@ -328,9 +328,12 @@ class Sheet:
 
     def _put(self, row: int, column: int, cell) -> None:
         """Keep a cell, as the library's own methods do after a number of questions that are settled here."""
-        if self._sheet._check_dimensions(row, column):
+        s = self._sheet
+        # Between cells that the library has accepted there is nothing to ask.
+        within = s.dim_rowmin is not None and s.dim_rowmin <= row <= s.dim_rowmax
+        if not (within and s.dim_colmin <= column <= s.dim_colmax) and s._check_dimensions(row, column):
             raise WorkbookError(f"{self._at(row, column)}: the spreadsheet library refused it (beyond the sheet)")
-        self._sheet.table[row][column] = cell
+        s.table[row][column] = cell
 
     def style_index(self, style) -> int:
         """Number by which cells of the file name a format."""

@@ -10,6 +10,7 @@ written; ``tests/test_all_lines.py`` compares them and ``tests/test_live.py`` re
 from __future__ import annotations
 
 import re
+from functools import partial
 
 from .formulas import OWN, SOURCE
 
@@ -59,12 +60,14 @@ def of_all_lines(text: str, own: tuple[int, int], source: tuple[int, int], width
         return None
     for mark, (first, last) in ((OWN, own), (SOURCE, source)):
         if mark in whole:
-            whole = re.sub(
-                rf"([A-Z]+){mark}(?::([A-Z]+){mark})?",
-                lambda m, first=first, last=last: f"{m[1]}{first}:{m[2] or m[1]}{last}",
-                whole,
-            )
+            pattern = rf"([A-Z]+){mark}(?::([A-Z]+){mark})?"
+            whole = re.sub(pattern, partial(_area, first=first, last=last), whole)
     return whole
+
+
+def _area(found: re.Match, *, first: int, last: int) -> str:
+    """Address of a cell of a line, or of a row of them, as that of all lines."""
+    return f"{found[1]}{first}:{found[2] or found[1]}{last}"
 
 
 def written_out(text: str) -> str | None:

@@ -560,18 +560,26 @@ class Pen:
             Farther than ``MOST_RESIDUAL``.
         """
         found, wanted = np.asarray(found, dtype=float), np.asarray(wanted, dtype=float)
-        found = np.broadcast_to(found, wanted.shape) if found.size == 1 else found.reshape(wanted.shape)
         if not wanted.size:
             return
-        largest = float(np.abs(wanted).max())
-        if not math.isfinite(largest):
-            known = np.isfinite(wanted)
-            if not known.any():
+        if found.size == wanted.size == 1:
+            # Most are single numbers, for which functions of arrays take longest.
+            largest = abs(wanted.item())
+            if not math.isfinite(largest):
                 return
-            found, wanted = np.where(known, found, 0.0), np.where(known, wanted, 0.0)
+            apart = most = abs(found.item() - wanted.item())
+        else:
+            found = np.broadcast_to(found, wanted.shape) if found.size == 1 else found.reshape(wanted.shape)
             largest = float(np.abs(wanted).max())
-        apart = np.abs(found - wanted)
-        residual = float(apart.max()) / max(largest, LEAST_SCALE)
+            if not math.isfinite(largest):
+                known = np.isfinite(wanted)
+                if not known.any():
+                    return
+                found, wanted = np.where(known, found, 0.0), np.where(known, wanted, 0.0)
+                largest = float(np.abs(wanted).max())
+            apart = np.abs(found - wanted)
+            most = float(apart.max())
+        residual = most / max(largest, LEAST_SCALE)
         self.residuals[(sheet, key)] = max(residual, self.residuals.get((sheet, key), 0.0))
         self.compared[(sheet, key)] = label or key
         if not residual <= MOST_RESIDUAL:

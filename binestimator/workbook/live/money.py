@@ -13,7 +13,7 @@ from ...money.cost import BUILD_UP, LEVELS, LINES, QUANTITIES, input_name
 from ...money.emissions import FACTORS
 from ...money.incentives import BOUND_BY, BUY_DOWN, CAP, CEILING, FLOOR, NO_COST, NOTHING, RATES, SHARE
 from ...money.life_cycle import ESCALATION_OF, MOST_YEARS, NEVER
-from ...money.peaks import AVERAGING
+from ...money.peaks import AVERAGING, windows_asked
 from ...money.worth import RULES, cost_marks
 from ..formats import money_words
 from ..layout import LIVE_YEAR, MONEY
@@ -310,7 +310,8 @@ class _Writer:
             mine = sum(line.mark != "default" for line in lines)
             self.sheet.text(row, column, f"{mine} of {len(lines)}" if lines else "–", self.s("line", "right"))
         row = self.head("cost.lacks", "Not in the build-up", "", "Give it as candidate.hardware_usd")
-        texts = [results.candidates[k].worth.build_up.lacks for k in self.positions]
+        # A column is too narrow for the key, which stands beside.
+        texts = [results.candidates[k].worth.build_up.lacks.partition(" (")[0] for k in self.positions]
         for column, text in enumerate(texts, FIRST_COLUMN):
             self.sheet.text(row, column, text, self.s("text_small", "line"))
         self.sheet.height(row, height_of(max(lines_of(t, 17, 8.0) for t in texts), 8.2))
@@ -324,9 +325,11 @@ class _Writer:
             if terms.window_assumed:
                 text += "; assumption: no programme's window is given"
             demand = self.head(f"window.{n}.kw", f"Demand, {window.name}", "kW", text)
-            saved = self.head(
-                f"window.{n}.saving", f"Saved, {window.name}", "kW", "Baseline minus option; minus: it raises demand"
-            )
+            note = "Baseline minus option; minus: it raises demand"
+            if self.results.ranges is not None:
+                drawn = n in windows_asked(self.results.project)
+                note += "; varies in the ranges" if drawn else "; not drawn in the ranges, as no money rests on it"
+            saved = self.head(f"window.{n}.saving", f"Saved, {window.name}", "kW", note)
             for column, k in enumerate(self.positions, FIRST_COLUMN):
                 own = self.results.candidates[k].worth.windows[n]
                 self.sheet.number(demand, column, own.demand_kw, self.s("f2", "line"))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...hours import MONTHS, clock_calendar, tariff_periods
+from ...hours import MONTHS, clock_calendar, price_tiers, tariff_periods
 from ...inputs.form_terms import term_path
 from ...rates import SOURCE_OF, Rates, tier_usd
 from ..formats import money_words
@@ -133,7 +133,8 @@ def _prices(pen, sheet, results, registry, plan: TariffPlan) -> None:
     s, project = pen.s, results.project
     terms, rates = project.terms, results.unit.prices
     clock = clock_calendar(project.calendar)
-    _, lines = tariff_periods(clock, project.calendar, terms.energy_prices)
+    tiers = price_tiers(clock, project.calendar, terms)
+    _, lines = tariff_periods(clock, project.calendar, terms.energy_prices, tiers)
 
     def term(section, place, name, value):
         address = registry.term_address(term_path(section, place, name))
@@ -149,7 +150,7 @@ def _prices(pen, sheet, results, registry, plan: TariffPlan) -> None:
             n = int(lines[place, p])
             if n >= 0:
                 line = terms.energy_prices[n]
-                tier = rates.tiers[n]
+                tier = int(rates.tiers[place, p])
                 names.put(
                     "usd", *term("energy_price", n, "usd" if tier == 1 else f"tier{tier}_usd", tier_usd(line, tier))
                 )

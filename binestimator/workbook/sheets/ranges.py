@@ -205,10 +205,21 @@ def _table(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
         notes.append(f"Serves: {ranges.service_draws} draws judged hour by hour.")
     elif ranges.options:
         notes.append("Serves: the verdict of the run, 0 or 100.")
-    text = " ".join(notes)
-    sheet.merged_text(row, 0, row, len(widths) - 1, text, s("wrap", "quiet"))
+    text = " ".join([*notes, *_peak_saving(results)])
+    sheet.merged_text(row, 0, row, len(widths) - 1, _signs(text), s("wrap", "quiet"))
     sheet.height(row, height_of(lines_of(text, room(widths))))
     return row + 1
+
+
+def _peak_saving(results) -> list[str]:
+    """Range of what the option that the sheet is about saves in the first peak window, where that was drawn."""
+    option = about(results)
+    found = None if option is None else sensible(option.quantities["peak_saving_kw"])
+    if option is None or found is None or found.p10 is None:
+        return []
+    window = results.project.terms.windows[0].name
+    number = number_of(results, option.id)
+    return [f"{window}: option {number} saves {span(found, lambda kw: f'{kw:g}')} kW (P10 to P90)."]
 
 
 def _next(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:

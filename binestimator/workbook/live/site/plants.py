@@ -84,13 +84,16 @@ def _heat_points(sheet: ConstantsSheet) -> None:
 def _source(sheet: ConstantsSheet, n: str, source, capacity: str) -> None:
     h = "heating."
     once = lambda *paths: sheet.mirror(*(q for q in paths if not sheet.site.scope.has(q)))
-    if source.standing_loss_kbtuh != 0.0:
+    if source.type == "boiler" or (source.type == "heat_pump" and n == "heat"):  # no loss may be given as 0
         sheet.fallback(
             f"c.{n}_standing",
             h + "standing_loss_kbtuh",
             f"{{k.standing_share}}*{{{capacity}}}",
             "a share of capacity when not given",
         )
+        if source.standing_loss_kbtuh is not None:  # the model names it by its path
+            scope, given = sheet.site.scope, f"c.{n}_standing"
+            scope.put(h + "standing_loss_kbtuh", scope.address(given), scope[given])
         sheet.derive(f"c.{n}_loss", "Standing loss while enabled", "kBtu/h", f"MIN({{c.{n}_standing}},{{{capacity}}})")
     else:
         sheet.held(f"c.{n}_loss", "Standing loss while enabled", "kBtu/h", 0.0, "none with this source")
