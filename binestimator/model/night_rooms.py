@@ -28,6 +28,7 @@ LEAST_HEATING_FLOW_FRAC = 0.3
 HANDED_ON_ROUNDS = 8
 # What setpoints and calls of rooms at night ask of a unit, of the numbers that may differ by row.
 _ASKED_AT_NIGHT = ("max_cfm", "zones.cool_occupied_f", "zones.heat_occupied_f")
+_LOADS_AT_NIGHT = ("heat_f", "cool_f", "ua_btuh_f", "gains_btuh")
 # Rooms nearer their setpoint than this are ready. [degF]
 LEAST_MISS_F = 1e-6
 
@@ -170,7 +171,7 @@ def _steps(unit: Unit, conditions, loads, schedule, capacity, start, length) -> 
         left = length[active] - step  # hours to occupancy, this one included
         ramp = np.where(left <= warmup, (warmup - left + 1) / max(warmup, 1), 0.0)[:, None]
         # A group may be occupied while the unit is off (a network room): its own setpoints hold then.
-        now, of_rows = loads.take(h), unit.take(h, only=_ASKED_AT_NIGHT)
+        now, of_rows = loads.take(h, only=_LOADS_AT_NIGHT), unit.take(h, only=_ASKED_AT_NIGHT)
         low, high = now.heat_f, now.cool_f
         cool_occupied, heat_occupied = occupied_setpoints_f(of_rows, conditions.oat_f[h])
         ua = np.maximum(now.ua_btuh_f, 1e-9)
