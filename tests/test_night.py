@@ -569,3 +569,17 @@ def test_warm_up_takes_the_rooms_up_in_even_steps_that_end_at_the_occupied_setpo
     by_hand = [(end - (began + gain * ua * (30.0 - began))) / gain for began, end in zip(steps, steps[1:])]
     assert night.heat_kbtuh[before] == pytest.approx(np.array(by_hand) / 1000.0, rel=1e-9)
     assert night.start_miss_f[0] == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.invariant
+def test_at_night_the_unit_heats_with_its_own_coil_where_it_has_one():
+    """Electric terminals beside a gas furnace in the unit: gas where its coil holds supply air, else electricity."""
+    furnace = {"preheat": {"type": "gas_furnace"}, "air_handler": {"supply_heating": "hold"}}
+    fuel, power = [], []
+    for changes in (furnace, {"air_handler": {"supply_heating": "none"}}):
+        project, unit, conditions = office(heating={"type": "electric"}, **changes)
+        night, off = block(project, unit, conditions), conditions.fan_on <= 0.0
+        fuel.append(float(night.fuel_thermh[off].sum()))
+        power.append(float(night.heating_kw[off].sum()))
+    assert fuel[0] > 1.0 and fuel[1] == 0.0
+    assert power[0] == 0.0 and power[1] > 1.0
