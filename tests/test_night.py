@@ -489,6 +489,25 @@ def test_fan_does_not_bring_more_air_than_it_has():
 
 
 @pytest.mark.invariant
+def test_what_a_morning_lacks_is_made_up_with_air_that_the_fan_has_left():
+    """Zones that open for heat bring it with more air: little where the fan has little more than the hour's own,
+    and all that rooms take where it has enough."""
+    zone = [{**ROOM[0], "min_cfm": 400.0, "reheat_kbtuh": 40, "heating_law": "dual_maximum", "heat_max_cfm": 1200.0}]
+    found = []
+    for max_cfm in (450.0, 600.0, 2000.0):
+        project, unit, conditions = office(
+            zone=zone, air_handler={"supply_heating": "none", "max_cfm": max_cfm}, outdoor_air={"minimum_cfm": 100},
+            schedule={"warmup_hours": 0},
+        )  # fmt: skip
+        found.append(run_nights(unit, *cold_week(project, unit, conditions, 40.0), project.schedule))
+    heat, cold = ([value(n) for n in found] for value in (
+        lambda n: float(n.late_heat_kbtuh.sum()), lambda n: float(n.late_cold_degree_hours[0])
+    ))  # fmt: skip
+    assert 0.0 < heat[0] < 0.5 * heat[1] < heat[1] < 0.9 * heat[2]
+    assert cold[0] > 1.2 * cold[1] > 2.0 * cold[2] > 0.0
+
+
+@pytest.mark.invariant
 def test_overridden_duct_pressure_brings_its_own_air_at_night():
     """An operators' override to a very low pressure does not warm rooms with the air of the strategy's."""
     project, unit, conditions = office()
@@ -550,3 +569,17 @@ def test_warm_up_takes_the_rooms_up_in_even_steps_that_end_at_the_occupied_setpo
     by_hand = [(end - (began + gain * ua * (30.0 - began))) / gain for began, end in zip(steps, steps[1:])]
     assert night.heat_kbtuh[before] == pytest.approx(np.array(by_hand) / 1000.0, rel=1e-9)
     assert night.start_miss_f[0] == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.invariant
+def test_at_night_the_unit_heats_with_its_own_coil_where_it_has_one():
+    """Electric terminals beside a gas furnace in the unit: gas where its coil holds supply air, else electricity."""
+    furnace = {"preheat": {"type": "gas_furnace"}, "air_handler": {"supply_heating": "hold"}}
+    fuel, power = [], []
+    for changes in (furnace, {"air_handler": {"supply_heating": "none"}}):
+        project, unit, conditions = office(heating={"type": "electric"}, **changes)
+        night, off = block(project, unit, conditions), conditions.fan_on <= 0.0
+        fuel.append(float(night.fuel_thermh[off].sum()))
+        power.append(float(night.heating_kw[off].sum()))
+    assert fuel[0] > 1.0 and fuel[1] == 0.0
+    assert power[0] == 0.0 and power[1] > 1.0

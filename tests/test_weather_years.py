@@ -180,10 +180,10 @@ def test_draws_in_a_year_are_those_of_that_year_alone(warm):
         for c in run.candidates:
             cost = sum(found[c.id].costs_usd.values())[which == k]
             assert cost == pytest.approx(np.full(3, c.annual["cost_usd"]), rel=1e-9)
-    hourly = years.hour_by_hour(taken(factors, slice(0, 4)), which[:4], 3, lambda share: None)
+    hourly = years.hour_by_hour(taken(factors, slice(0, 4)), which[:4], lambda share: None)
     for c in results.candidates:
         costs = sum(hourly.energies[c.id].costs_usd.values())
-        wanted = [years.runs[k][c.id].hourly["cost_usd"] for k in which[:3]]
+        wanted = [years.runs[k][c.id].hourly["cost_usd"] for k in which[:4]]
         assert costs == pytest.approx(np.array(wanted), rel=1e-9)
         assert len(hourly.serves[c.id]) == 4 and hourly.serves["found"].all()
 
