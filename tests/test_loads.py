@@ -135,5 +135,5 @@ def test_rows_taken_are_rows_computed():
     unit, c = unit_of(), random_conditions(30, 5)
     index = np.array([3, 3, 17, 0])
     some, all_rows = zone_loads(unit, c.take(index)), zone_loads(unit, c).take(index)
-    for name in all_rows.__slots__:
+    for name in set(all_rows.__slots__) - {"known"}:  # what is kept of them, not part of them
         assert np.asarray(getattr(some, name)) == pytest.approx(np.asarray(getattr(all_rows, name)), rel=1e-12)

@@ -214,13 +214,15 @@ def _write_candidate(pen, sheet, results, position: int, chain: Chain) -> None:
         "“Loads”. Constants are above the columns "
         "that use them. Sums are weight × value."
     )
-    if not grid.by_line:
-        note += " One array formula fills a column; the baseline's sheet has the same formulas line by line."
     if chain.parts > 1:
         note += (
             f" Each row appears {chain.parts} times: without and with the operators' overrides, by their shares of the "
-            "time. One array formula fills a column of the lines that repeat."
+            "time."
         )
+    if not grid.by_line:
+        note += " One array formula fills a column; the baseline's sheet has the same formulas line by line."
+    elif chain.parts > 1:
+        note += " One array formula fills a column of the lines that repeat."
     sheet.text(CANDIDATE_TITLE_ROW + 3, 0, note, s("small", "quiet"))
     labels = {
         "unit": "Unit of the totals",
