@@ -127,7 +127,7 @@ def test_chosen_nights_of_draws_side_by_side_are_those_of_each_alone(changes):
 
 @pytest.mark.crosscheck
 def test_chosen_nights_say_what_all_nights_do():
-    """Eight nights of the year against all of them leave less than two fifths of what nights held as in the run would
+    """Five nights of the year against all of them leave less than two fifths of what nights held as in the run would
     leave, in the cost of the baseline. The tolerance is what a sample of nights is worth, not a rounding."""
     factors = some_factors(8)
     chosen, every = Nights(model()).changed(factors), all_nights(model(), factors)

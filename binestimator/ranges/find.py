@@ -22,7 +22,7 @@ from .energies import Energies
 from .hourly import HourlyDraws
 from .lines import Drawn, drawn_lines
 from .money import MoneyDraws, Nested, Year, money_of, year_of
-from .nights import NIGHTS
+from .nights import COARSE_NIGHTS, NIGHTS
 from .percentiles import quantiles, share_interval
 from .results import (
     DEFAULT,
@@ -126,7 +126,7 @@ def find_ranges(
     project = results.project
     drawn = drawn_lines(project, results.unit)
     seed = project.terms.draws.seed
-    of_years = Years.of(results, drawn, years)
+    of_years = Years.of(results, drawn, years, NIGHTS if full else COARSE_NIGHTS)
     points = _points(drawn, count, seed, of_years)
     tell = progress or (lambda share: None)
     hours_part = 0.5 if full else 0.0
@@ -637,7 +637,7 @@ def _notes(inputs, narrow, judged: int, results: Results, years: tuple[RangedYea
             + (f", narrower than usual: {', '.join(narrow)}." if narrow else ", none narrower than usual.")
         )
     default = sum(one.basis == DEFAULT for one in inputs)
-    out.append(f"{NIGHTS} nights stand for those of the year in the draws.")
+    out.append(f"{NIGHTS if judged else COARSE_NIGHTS} nights stand for those of the year in the draws.")
     out.append(f"{default} of {len(inputs)} drawn inputs are defaults that nobody has looked at.")
     if not any(one.key in ("sat_override", "dsp_override") for one in inputs):
         out.append("The project names no overrides by operators, so none are drawn; trend setpoints to know.")

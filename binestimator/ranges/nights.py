@@ -26,8 +26,8 @@ from ..results import Results
 from .draw import Draws, Factors, base_factors, taken
 from .energies import DRAWS_AT_ONCE, DRAWS_OF_UNITS, MOST_NUMBERS_AT_ONCE, PRICE_OF, Energies, Model
 
-#: Nights that are chosen.
-NIGHTS = 8
+#: Nights that are chosen: for few draws, which are an indication, and for many.
+COARSE_NIGHTS, NIGHTS = 3, 5
 #: Running hours that are kept after those in which a night costs something.
 HOURS_AFTER = 2
 

@@ -20,7 +20,7 @@ from .draw import Factors, taken
 from .energies import Energies, Model
 from .hourly import HourlyDraws, Hours
 from .lines import Drawn
-from .nights import Nights, all_nights, with_nights
+from .nights import NIGHTS, Nights, all_nights, with_nights
 from .peaks import Demand, Peaks, is_asked
 from .results import OWN, WEATHER, RangedInput, RangedYear
 
@@ -47,7 +47,7 @@ class Years:
     peaks: tuple[Peaks, ...]
 
     @classmethod
-    def of(cls, results: Results, drawn: tuple[Drawn, ...], others: Sequence = ()) -> Years:
+    def of(cls, results: Results, drawn: tuple[Drawn, ...], others: Sequence = (), nights: int = NIGHTS) -> Years:
         """Years of a run.
 
         Parameters
@@ -56,6 +56,8 @@ class Years:
         drawn : tuple of Drawn
         others : sequence of Weather
             Of ``steps.weather_years_of``, in the order of the project's terms.
+        nights : int
+            That stand for those of a year.
 
         Raises
         ------
@@ -82,7 +84,7 @@ class Years:
             own=order.index(0),
             runs=tuple(runs[k] for k in order),
             models=tuple(models[k] for k in order),
-            nights=tuple(Nights(models[k]) for k in order),
+            nights=tuple(Nights(models[k], nights) for k in order),
             peaks=tuple(Peaks(models[k]) for k in order) if is_asked(results.project) else (),
         )
 
