@@ -54,7 +54,7 @@ COARSE_DRAWS, FULL_DRAWS = 128, 2048
 #: Draws of prices, plant efficiencies, cost and realisation nested in each.
 NESTED_DRAWS = 16
 #: Draws that full ranges repeat in all hours of the year: for service, and to be set beside the rows.
-SERVICE_DRAWS = 208
+SERVICE_DRAWS = 200
 #: Draws in which strategies that search do so anew.
 REOPTIMISED_DRAWS = 16
 #: A driver below this share of the variance is not shown. [-]
@@ -68,7 +68,7 @@ HELD = (
     "follow the loads"
 )
 #: Draws in which all nights of the year are run, beside those that stand for them.
-NIGHT_DRAWS = 8
+NIGHT_DRAWS = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
