@@ -22,7 +22,7 @@ from binestimator.money.peaks import windows_asked
 from binestimator.money.tariffs import Meter
 from binestimator.ranges.draw import base_factors, factors_of, taken
 from binestimator.ranges.energies import Model
-from binestimator.ranges.find import find_ranges
+from binestimator.ranges.find import NIGHT_DRAWS, find_ranges
 from binestimator.ranges.lines import drawn_lines
 from binestimator.ranges.nights import Nights, all_nights
 from binestimator.ranges.peaks import Peaks, is_asked
@@ -240,7 +240,7 @@ def test_ranges_hold_what_rests_on_demand():
 @pytest.mark.invariant
 def test_full_ranges_set_chosen_nights_beside_all():
     found = find_ranges(run(), full=True, draws=8)
-    assert found.nights.draws == 8 and set(found.nights.gap_frac) == {"outdoor", "demand", "least"}
+    assert found.nights.draws == NIGHT_DRAWS and set(found.nights.gap_frac) == {"outdoor", "demand", "least"}
     assert max(found.nights.gap_frac.values()) < 0.2
     # Rows with their nights beside hours with the same: what is left is rows.
     assert max(found.hourly.gap_cost_frac.values()) < 0.01
