@@ -197,7 +197,7 @@ def _of_dsp(found: RequestHours, unit: Unit, candidate, block: Rows, parts, acti
             continue
 
         def setpoint(other: Unit, at, asked=asked, cooling=cooling):
-            # What zones ask for does not depend on who is listened to.
+            # What zones ask for does not depend on which requests are ignored.
             flows = (lambda: asked[at]), (lambda: cooling[at])
             return dsp_at_airflows_inwc(other, candidate.dsp, block.on.oat_f[at], block.on.occupied[at], *flows)
 

@@ -143,7 +143,7 @@ def fit_table(oat_f: np.ndarray, setpoint: np.ndarray, quantity: Quantity, *, ov
         atom = np.abs(setpoint - np.median(setpoint[atom])) <= quantity.grain
         tables.append(_with_override(oat_f, setpoint, place, count, atom, float(np.median(setpoint[atom])), quantity))
     found = [table for table in tables if table is not None]
-    # An override, and each knot, must earn its place.
+    # An override, and each knot, is kept only where it explains enough more.
     best = max(
         found,
         key=lambda t: (
