@@ -14,7 +14,7 @@ import sys
 import threading
 import warnings
 
-from binestimator import __version__
+from binestimator import __version__, parallel
 from binestimator.commands import (
     run_bins,
     run_estimate,
@@ -46,6 +46,7 @@ def command() -> int:
     """The command as a process of its own; exit code of :func:`main`."""
     # A process that ends in seconds: collecting garbage is wasted time, above all at the end.
     gc.disable()
+    parallel.allow_copies()
     # Messages of libraries are for those who call them. Tests see them all, as errors.
     if not sys.warnoptions:
         warnings.simplefilter("ignore")

@@ -30,7 +30,7 @@ from .model.loads import ZoneLoads, zone_loads
 from .model.system import Floating, RowState, evaluate, heating_enabled
 from .model.terminals import cooling_flow_cfm, requested_flow_cfm
 from .model.unit import Unit
-from .parallel import in_order, threads_for
+from .parallel import at_once, in_order
 from .rates import prices_at
 from .strategies.choose import resets_pressure, setpoints
 from .strategies.demand import outdoor_envelope_f, settled_dsp_inwc, settled_sat_f
@@ -80,10 +80,11 @@ _COOLING_PLANT = tuple(
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Setting:
     """A reference: setpoints (R,) of the running hours [degF, in. w.c.], whether duct pressure is reset, room loads,
-    and the pressure strategy where it depends on the supply temperature (see ``system.evaluate``)."""
+    and the pressure strategy where it depends on the supply temperature (see ``system.evaluate``); then ``dsp_inwc`` is
+    what it gives."""
 
     sat_f: np.ndarray
-    dsp_inwc: np.ndarray
+    dsp_inwc: np.ndarray | None
     resets: bool
     loads: ZoneLoads
     dsp_of_sat: Callable | None = None
@@ -146,7 +147,7 @@ def reference_settings(project, unit: Unit, rows, moving):
                 unit, requested, cooling_flow_cfm(unit, loads, sat_f), ignored, least, _highest_dsp(unit)
             )
 
-        return Setting(sat_f=sat, dsp_inwc=settles(on, loads, sat), resets=True, loads=loads, dsp_of_sat=settles)
+        return Setting(sat_f=sat, dsp_inwc=None, resets=True, loads=loads, dsp_of_sat=settles)
 
     # The ends of the range are among them: resets rest there for many hours.
     step = (high - low) / (DESIGN_PRESSURE_SATS - 3)
@@ -226,14 +227,17 @@ class _Answer:
 
     @classmethod
     def of(cls, unit: Unit, on, setting: Setting, floating: Floating | None) -> _Answer:
+        dsp_inwc, dsp_of_sat = setting.dsp_inwc, setting.dsp_of_sat
+        if dsp_inwc is None and dsp_of_sat is not None:
+            dsp_inwc = dsp_of_sat(on, setting.loads, setting.sat_f)
         state = evaluate(
             unit,
             on,
             setting.loads,
             setting.sat_f,
-            setting.dsp_inwc,
+            dsp_inwc,
             resets_pressure=setting.resets,
-            dsp_of_sat=setting.dsp_of_sat,
+            dsp_of_sat=dsp_of_sat,
             floating=floating,
         )
         runs = state.cooling_kw + state.purchased_cooling_kbtuh > 0.0
@@ -255,17 +259,27 @@ class _Answer:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Asked:
-    """Reference settings of a block of rows: ``moving`` supply temperatures of :func:`moving_sats_f`, ``answers`` by
-    the names of :func:`reference_settings`, and which of them are ``unedited``, at the loads as they are."""
+class Answers:
+    """The model's answers to all reference settings in a block of rows.
+
+    ``moving`` supply temperatures of :func:`moving_sats_f` [degF] · ``answers`` by the names of
+    :func:`reference_settings` · ``unedited`` which of them are at the loads as they are.
+    """
 
     moving: list[np.ndarray]
     answers: dict[str, list[_Answer]]
     unedited: dict[str, list[bool]]
 
 
-def _asked(project, unit: Unit, rows, threads: int) -> _Asked:
-    """The model's answers to all reference settings in rows that are worked on at once."""
+def reference_answers(project, unit: Unit, rows) -> list[Answers]:
+    """The model's answers to all reference settings in the running rows, block by block: what :func:`choose_rows`
+    begins with, and most of its work."""
+    side_by_side = at_once(len(rows.running) * len(unit.zones))
+    return [_answers(project, unit, block, side_by_side) for _, block in rows.blocks()] if len(rows.running) else []
+
+
+def _answers(project, unit: Unit, rows, side_by_side: int) -> Answers:
+    """Answers in rows that are worked on at once."""
     unit = replace(unit, counts=False)  # costs are asked for alone
     moving = moving_sats_f(project, unit, rows)
     settings = reference_settings(project, unit, rows, moving)
@@ -276,13 +290,13 @@ def _asked(project, unit: Unit, rows, threads: int) -> _Asked:
     found = in_order(
         lambda piece: [_Answer.of(unit, rows.on, setting, floating.get(piece[0])) for setting in piece[1]],
         pieces,
-        threads,
+        side_by_side,
     )
     answers: dict[str, list[_Answer]] = {name: [] for name in settings}
     for (name, _), of_piece in zip(pieces, found, strict=True):
         answers[name] += of_piece
     unedited = {name: [setting.loads is rows.loads for setting in listed] for name, listed in settings.items()}
-    return _Asked(moving=moving, answers=answers, unedited=unedited)
+    return Answers(moving=moving, answers=answers, unedited=unedited)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -304,7 +318,7 @@ class Columns:
     jump: np.ndarray
 
 
-def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
+def match_columns(project, unit: Unit, rows, candidates=(), asked: Sequence[Answers] | None = None) -> Columns:
     """Hourly cost of every end use at every reference setting.
 
     Parameters
@@ -315,6 +329,8 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
         H hours, of which R run.
     candidates : sequence of ndarray (7, R)
         Costs of the end uses of candidates (:func:`end_use_costs`). [USD/h]
+    asked : list of Answers, optional
+        From :func:`reference_answers`, where they were found before.
 
     Returns
     -------
@@ -330,8 +346,7 @@ def match_columns(project, unit: Unit, rows, candidates=()) -> Columns:
     )
     if len(rows.running) == 0:
         return nothing
-    threads = threads_for(len(rows.running) * len(unit.zones))
-    asked = [_asked(project, unit, block, threads) for _, block in rows.blocks()]
+    asked = reference_answers(project, unit, rows) if asked is None else asked
     moving = [np.concatenate(same) for same in zip(*(block.moving for block in asked), strict=True)]
     evaluated = {
         name: [_Answer.joined(same) for same in zip(*(block.answers[name] for block in asked), strict=True)]
@@ -514,7 +529,9 @@ class _Table:
         return best
 
 
-def choose_rows(project, unit: Unit, rows, group_id, candidates=()) -> RowSelection:
+def choose_rows(
+    project, unit: Unit, rows, group_id, candidates=(), asked: Sequence[Answers] | None = None
+) -> RowSelection:
     """Representative hours of the project's grouping.
 
     Parameters
@@ -528,12 +545,14 @@ def choose_rows(project, unit: Unit, rows, group_id, candidates=()) -> RowSelect
     candidates : sequence of ndarray (7, R), optional
         Costs of the end uses of candidates in the R running hours (:func:`end_use_costs`), to
         be reproduced as well. [USD/h]
+    asked : list of Answers, optional
+        From :func:`reference_answers`, where they were found before.
 
     Notes
     -----
     Totals are reproduced in each rate period, whether it is a key of the groups or not.
     """
-    columns = match_columns(project, unit, rows, candidates)
+    columns = match_columns(project, unit, rows, candidates, asked)
     return representative_rows(
         rows.conditions,
         group_id,

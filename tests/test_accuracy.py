@@ -243,8 +243,8 @@ def test_candidates_are_among_the_references(monkeypatch, default, least):
     candidates, and all of them beside the default ones as a larger slice."""
     whole, choose = selection.match_columns, selection.choose_rows
 
-    def hardly_any(project, unit, rows, candidates=()):
-        columns, more = whole(project, unit, rows, candidates), 8 * len(candidates)
+    def hardly_any(project, unit, rows, candidates=(), asked=None):
+        columns, more = whole(project, unit, rows, candidates, asked), 8 * len(candidates)
         few = [0, 1, 2, 3, *range(columns.match.shape[1] - more, columns.match.shape[1])]
         return dataclasses.replace(
             columns, match=columns.match[:, few], scale=columns.scale[few], variation=columns.variation[:, :0]

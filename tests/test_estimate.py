@@ -3,6 +3,10 @@
 import dataclasses
 import functools
 import json
+import pickle
+import subprocess
+import sys
+import textwrap
 from types import SimpleNamespace
 
 import accuracy
@@ -645,6 +649,42 @@ def test_results_are_the_same_to_the_last_digit_with_one_thread_and_with_several
         monkeypatch.setattr(parallel, "cores", lambda cores=cores: cores)
         found.append(to_plain(estimate(project, weather_of(station))))
     assert len(found) == 2 and found[0] == found[1]
+
+
+@pytest.mark.invariant
+def test_results_are_the_same_to_the_last_digit_with_copies_of_the_process(tmp_path):
+    """As the command works: hours, search, references, service, nights and time steps by this process and two
+    copies."""
+    code = """
+    import pickle, sys
+    from binestimator import parallel
+    from binestimator.as_run.audit import audit
+    from binestimator.estimate import estimate
+    from binestimator.results import to_plain
+
+    made = []
+    start = parallel._Copy.of
+    parallel._Copy.of = lambda work: made.append(start(work)) or made[-1]
+    with open(sys.argv[1], "rb") as file:
+        project, weather = pickle.load(file)
+    found = []
+    for allowed, cores in ((False, 1), (True, 3)):
+        parallel._copies_allowed, parallel.cores = allowed, lambda cores=cores: cores
+        results = estimate(project, weather)
+        found.append((to_plain(results), {id_: each.annual for id_, each in audit(results).items()}))
+        assert bool(made) is allowed
+    assert len(made) >= 10 and None not in made, len(made)
+    assert repr(found[0]) == repr(found[1])
+    print("the same")
+    """
+    station, changes = CASES[FIRST]
+    project = project_from_mapping(merged(SMALL, changes), source_dir=WEATHER)
+    place = tmp_path / "project"
+    place.write_bytes(pickle.dumps((project, weather_of(station))))
+    done = subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(code), str(place)], capture_output=True, text=True, timeout=300
+    )
+    assert done.stdout.strip() == "the same", done.stderr
 
 
 @pytest.mark.invariant

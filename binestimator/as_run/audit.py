@@ -15,7 +15,7 @@ from ..inputs.project import Candidate, Project
 from ..model.loads import ZoneLoads, zone_loads
 from ..model.night import empty_night, energy_of_given, night_air_cfm
 from ..model.unit import Unit
-from ..parallel import cores, in_order
+from ..parallel import at_once, in_order, shared_numbers
 from ..results import SAVING_KEYS, AsRun, Results, Sought, SoughtCase
 from ..service import Yardstick
 from ..strategies.choose import AT_END_F, at_dsp_ends, dsp_of_sat, resets_pressure
@@ -73,7 +73,7 @@ def audit(
     yardstick = promised(results)
     jobs = [(site, k) for site in sites for k in range(0, len(site.runs), RUNS_TOGETHER)]
     count = sum(len(site.runs) for site in sites)
-    done = [0.0] * len(jobs)
+    done = shared_numbers(len(jobs))
 
     def simulated(at: int) -> list[Outcome]:
         site, first = jobs[at]
@@ -97,7 +97,7 @@ def audit(
         return year.run()
 
     found: dict[str, AsRun] = {}
-    outcomes = in_order(simulated, range(len(jobs)), cores())
+    outcomes = in_order(simulated, range(len(jobs)), at_once())
     for site in sites:
         mine = [o for (of, _), group in zip(jobs, outcomes) if of is site for o in group]
         found |= site.as_run(mine)
@@ -169,7 +169,7 @@ class _Site:
             for owner in dict.fromkeys(self.owners)
         }
         ids = list(self.candidates)
-        return dict(zip(ids, in_order(lambda id_: self._candidate(id_, self.mine[id_]), ids, cores())))
+        return dict(zip(ids, in_order(lambda id_: self._candidate(id_, self.mine[id_]), ids, at_once())))
 
     def sought(self, base_usd: float) -> dict[str, Sought]:
         """Candidate id to what its cost-seeking controller reaches; :meth:`as_run` goes before."""

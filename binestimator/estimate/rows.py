@@ -13,6 +13,10 @@ from ..model.system import RowState
 from ..model.unit import Unit
 from ..strategies.choose import Setpoints
 
+_ROWS_SUMMED = 64
+# Fewer rows take hardly longer at once.
+_LEAST_HALF = 1000
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
@@ -53,5 +57,18 @@ class Rows:
             yield slice(0, len(self.on)), self
             return
         for part in blocks(len(self.on), len(self.kept.unit.zones)):
-            on = self.on.take(part)
-            yield part, Rows(conditions=on, running=np.arange(len(on)), on=on, kept=self.kept.take(part))
+            yield part, self.running_part(part)
+
+    def halves(self) -> list[tuple[slice, Rows]]:
+        """The running rows in two halves, to be worked on side by side: which of them, and they themselves. One where
+        there are few."""
+        count = len(self.on)
+        # Sums over zones are taken some rows at a time: at a whole number of these they come out as without halves.
+        middle = count // 2 // _ROWS_SUMMED * _ROWS_SUMMED
+        parts = [slice(0, count)] if middle < _LEAST_HALF else [slice(0, middle), slice(middle, count)]
+        return [(part, self.running_part(part)) for part in parts]
+
+    def running_part(self, part: slice) -> Rows:
+        """Some of the running rows alone."""
+        on = self.on.take(part)
+        return Rows(conditions=on, running=np.arange(len(on)), on=on, kept=self.kept.take(part))

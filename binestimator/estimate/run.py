@@ -27,7 +27,7 @@ from ..money.worth import effective, worth_of
 from ..parallel import in_order
 from ..rates import prices_at
 from ..results import SAVING_KEYS, BaselineService, CandidateResult, CandidateRun, Held, Results
-from ..selection import choose_rows, end_use_costs
+from ..selection import choose_rows, end_use_costs, reference_answers
 from ..service import ServiceFigures, Yardstick, failing, judge, judge_baseline, rises, service_figures
 from ..strategies.choose import sat_rows
 from ..strategies.registry import sat_strategy
@@ -47,7 +47,7 @@ from .reports import (
 )
 from .requests import request_hours
 from .rows import Part
-from .running import annual_figures, cheapest_night, night_totals, nights_of, run_parts
+from .running import annual_figures, cheapest_night, joined_parts, night_totals, nights_of, run_parts
 from .sites import Site, Sites
 from .sizing import size_list, size_unit
 from .tariff import add_charges, by_rate_period, charges_of, cost_by_source_usd, priced_amounts, with_charges
@@ -132,7 +132,8 @@ def estimate(project: Project, weather: Weather, held: Held | None = None, sizes
             )
             for c, site in ((c, sites.of(c)) for c in ordered)
         ]
-        choosing = lambda: choose_rows(project, unit, sites.hourly, group_id, costs)
+        asked = reference_answers(project, unit, sites.hourly)
+        choosing = lambda: choose_rows(project, unit, sites.hourly, group_id, costs, asked)
     served, selection = _served(project, sites, of_hours.parts, hourly_figures, nights, beside=choosing)
     if selection is not None:
         order = np.lexsort((selection.index, selection.group))
@@ -244,18 +245,28 @@ def _evaluated(candidates, sites: Sites, name: str, held: Held | None = None, be
         found = kept.get(candidate.id), pulled.get(candidate.id)
         return run_parts(site.unit, candidate, getattr(site, name), tried, found[0], pulled_f=found[1])
 
+    def searched(candidate, part, rows):
+        return run_parts(sites.of(candidate).unit, candidate, rows, [sat[part] for sat in tried])
+
     first = [c for c in candidates if not sat_strategy(c.sat).searches]
     last = [c for c in candidates if sat_strategy(c.sat).searches]
-    # Only the hours are long enough to gain from a second thread.
-    threads = sites.threads if name == "hourly" else 1
-    found = in_order(evaluated, first, threads)
+    # Only the hours take long enough to be worked on side by side.
+    side_by_side = sites.at_once if name == "hourly" else 1
+    found = in_order(evaluated, first, side_by_side)
     tried = _distinct([parts[0].setpoints.sat_f for parts in found])
-    jobs = [partial(evaluated, candidate, tried) for candidate in last]
-    if beside is not None:
-        jobs.append(beside)
-    found += in_order(lambda job: job(), jobs, threads)
-    answer = found.pop() if beside is not None else None
-    parts = {candidate.id: each for candidate, each in zip([*first, *last], found, strict=True)}
+    jobs = [] if beside is None else [beside]
+    pieces: dict[str, int] = {}
+    for candidate in last:
+        halves = sites.of(candidate).hourly.halves() if name == "hourly" and candidate.id not in kept else []
+        pieces[candidate.id] = len(halves)
+        jobs += [partial(searched, candidate, *half) for half in halves] or [partial(evaluated, candidate, tried)]
+    done = in_order(lambda job: job(), jobs, side_by_side)
+    answer = done.pop(0) if beside is not None else None
+    parts = {candidate.id: each for candidate, each in zip(first, found, strict=True)}
+    for candidate in last:
+        count = max(pieces[candidate.id], 1)
+        parts[candidate.id] = joined_parts(done[:count])
+        del done[:count]
     return _Evaluated(name=name, parts=parts, tried=tuple(tried)), answer
 
 
@@ -295,7 +306,7 @@ def _served(project, sites: Sites, parts, figures, nights, beside=None):
     jobs = [partial(of_candidate, id_) for id_ in parts]
     if beside is not None:
         jobs.insert(0, beside)
-    found = in_order(lambda job: job(), jobs, sites.threads)
+    found = in_order(lambda job: job(), jobs, sites.at_once)
     answer = found.pop(0) if beside is not None else None
     by_id = dict(zip(parts, found, strict=True))
     served = _Served(

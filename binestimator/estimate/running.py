@@ -57,6 +57,11 @@ def run_parts(
         kept = floating if block is rows else None
         others = [sat[here] for sat in other_sats]
         found.append(_parts_of_block(unit, candidate, block, others, held, least, kept))
+    return joined_parts(found)
+
+
+def joined_parts(found: Sequence[list[Part]]) -> list[Part]:
+    """Parts of a candidate on rows that follow one another, from those on each block of them."""
     return found[0] if len(found) == 1 else [_joined(same) for same in zip(*found, strict=True)]
 
 

@@ -12,7 +12,7 @@ from ..hours import Conditions, build_conditions
 from ..inputs.project import Candidate, Project
 from ..model.build import build_unit
 from ..model.unit import Sizes, Unit
-from ..parallel import threads_for
+from ..parallel import at_once
 from ..rates import Rates
 from ..results import overrides_key
 from ..weather import Weather
@@ -62,9 +62,9 @@ class Sites:
         self._found: dict[str, Site] = {}
 
     @property
-    def threads(self) -> int:
-        """Threads for work on the hours of all zones."""
-        return threads_for(len(self.hourly.running) * len(self.unit.zones))
+    def at_once(self) -> int:
+        """How many may work side by side on the hours of all zones."""
+        return at_once(len(self.hourly.running) * len(self.unit.zones))
 
     def of(self, candidate: Candidate) -> Site:
         """Site of a candidate; InputError where its overrides change what all candidates share."""
