@@ -55,6 +55,12 @@ def at_once(numbers: int = 0) -> int:
     return min(MOST_PROCESSES if _copies_allowed else MOST_THREADS, cores())
 
 
+def copies_at_once() -> int:
+    """How many copies of this process may work side by side, this one among them, on what threads gain nothing for:
+    much interpreter and short arrays."""
+    return at_once() if _copies_allowed else 1
+
+
 def in_order(work: Callable[[Item], Result], items: Iterable[Item], at_once: int) -> list[Result]:
     """``work`` of each item, in the order of the items.
 

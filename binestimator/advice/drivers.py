@@ -21,6 +21,7 @@ from ..inputs.schema import Field, is_used
 from ..model.build import build_unit
 from ..model.plant import STANDING_LOSS_FRAC
 from ..money import annual_cost_usd
+from ..parallel import copies_at_once, in_order
 from ..rates import Rates
 
 #: Ways an assumption is applied to a project (column ``kind``): another value, a multiple of the value
@@ -214,8 +215,7 @@ def find_drivers(results, candidate_id: str, lines=None, count: int | None = SHO
             costs.append(with_charges(figures, results[id_].charges)["cost_usd"])
         return costs[0] - costs[1], costs[0]
 
-    out = []
-    for line in assumptions() if lines is None else lines:
+    def driver(line: Assumption) -> Driver | None:
         ends, words = [], []
         for end in (line.low, line.high):
             changes = overrides_of(project, base.unit, line, end)
@@ -226,25 +226,25 @@ def find_drivers(results, candidate_id: str, lines=None, count: int | None = SHO
                     else (results[candidate_id].saving["cost_usd"], results.baseline.annual["cost_usd"])
                 )
             except InputError:
-                break  # this end does not go with other inputs: nothing to be said about it
+                return None  # this end does not go with other inputs: nothing to be said about it
             words.append(_words(line, end))
-        if len(ends) < 2:
-            continue
         low, high = (_pct(*end) for end in ends)
         points = max(abs(high - low), abs(high - as_run), abs(low - as_run))
-        if points >= LEAST_POINTS:
-            out.append(
-                Driver(
-                    assumption=line,
-                    low=words[0],
-                    high=words[1],
-                    saving_low_usd=ends[0][0],
-                    saving_high_usd=ends[1][0],
-                    saving_low_pct=low,
-                    saving_high_pct=high,
-                    points=points,
-                )
-            )
+        if points < LEAST_POINTS:
+            return None
+        return Driver(
+            assumption=line,
+            low=words[0],
+            high=words[1],
+            saving_low_usd=ends[0][0],
+            saving_high_usd=ends[1][0],
+            saving_low_pct=low,
+            saving_high_pct=high,
+            points=points,
+        )
+
+    found = in_order(driver, assumptions() if lines is None else lines, copies_at_once())
+    out = [each for each in found if each is not None]
     out.sort(key=lambda d: -round(d.points, 9))
     return tuple(out[:count])
 
