@@ -18,11 +18,12 @@ hours they tell apart.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 
 from .bins import RowSelection, representative_rows
+from .dataclass import dataclass
 from .end_uses import END_USES, ENERGY_KEYS
 from .inputs.schema import fields_of
 from .model.air_handler import economizer_allowed

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import WeatherError, WorkbookError
 from binestimator.writing import Manners, NewFile, check_places, remedy, same_file, write_files
 

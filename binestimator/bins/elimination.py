@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ..dataclass import dataclass
 from .directions import PART_DIRECTIONS, digits, first_least, runs
 from .recombination import candidates
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..model.system import heating_enabled
 from ..model.terminals import available_flow_cfm, cooling_flow_cfm, requested_flow_cfm
 from ..model.unit import Unit

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..end_uses import ELECTRIC, ELECTRICITY_KEY, END_USES
 from ..hours import Conditions
 from ..model.loads import loads_of

@@ -7,11 +7,12 @@ depend on supply air temperature or duct pressure; strategies and terminals then
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..moist_air import latent_factor_btuh_cfm_lblb, sensible_factor_btuh_cfm_f
 from .unit import Unit, rows_of
 

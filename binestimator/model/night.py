@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..end_uses import ELECTRIC
 from ..units import KBTU_PER_KWH
 from . import fan as fans

@@ -8,10 +8,9 @@ arrives.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ..dataclass import dataclass
 from .loads import ZoneLoads
 from .unit import Unit, beside_zones, rows_of
 

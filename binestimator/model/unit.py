@@ -8,11 +8,13 @@ in what they change.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from functools import cache
 from typing import Any
 
 import numpy as np
+
+from ..dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

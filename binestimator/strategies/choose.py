@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ..dataclass import dataclass
 from ..model.loads import ZoneLoads
 from ..model.system import heating_enabled
 from ..model.terminals import cooling_flow_cfm, requested_flow_cfm

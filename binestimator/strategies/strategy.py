@@ -7,11 +7,12 @@ together in the module of the strategy. ``registry`` lists the strategies.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Protocol
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..hours import Conditions
 from ..model.loads import ZoneLoads
 from ..model.unit import Unit

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from ...dataclass import dataclass
 from ..floating import UP_START_F, floating_down_f, floating_up_f
 from ..loads import ZoneLoads
 from ..unit import Unit

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 
 import numpy as np
 
+from ...dataclass import dataclass
 from .. import air_handler as ah
 from .. import fan as fans
 from ..loads import ZoneLoads
