@@ -14,7 +14,7 @@ import numpy as np
 
 from ..dataclass import dataclass
 from ..moist_air import latent_factor_btuh_cfm_lblb, sensible_factor_btuh_cfm_f
-from .unit import Unit, rows_of
+from .unit import Unit, rows_by_zones, rows_of
 
 #: Most rows times zones that are worked on at once: some thirty arrays of so many numbers are alive at a time.
 MOST_NUMBERS_AT_ONCE = 250_000
@@ -175,9 +175,9 @@ def zone_loads(unit: Unit, conditions) -> ZoneLoads:
     )
     gains = per_group[:, g] * area
     gains += _sun_btuh(conditions.glass_sun_btuh_ft2, zones.aperture_ft2)
-    gains += conditions.roof_sun_btuh_ft2[:, None] * zones.roof_ft2_eq
+    gains += rows_by_zones(conditions.roof_sun_btuh_ft2, zones.roof_ft2_eq)
 
-    infiltration = conditions.infiltration_frac[:, None] * zones.infiltration_cfm
+    infiltration = rows_by_zones(conditions.infiltration_frac, zones.infiltration_cfm)
     ua = zones.ua_btuh_f + fs * infiltration
     occupied = conditions.group_occupied[:, g]
     cool_occupied, heat_occupied = occupied_setpoints_f(unit, conditions.oat_f)
@@ -231,6 +231,6 @@ def _of_groups(by_row, of_group):
 def _sun_btuh(sun, aperture):
     """Sun through the glass of zones (Z, 4), or (D, Z, 4) of draws that follow one another. (R, Z) [Btu/h]"""
     if aperture.ndim == 2:
-        return sun @ aperture.T
+        return (aperture @ sun.T).T
     draws, zones, facades = aperture.shape
     return (sun.reshape(draws, -1, facades) @ aperture.transpose(0, 2, 1)).reshape(len(sun), zones)

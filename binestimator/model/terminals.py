@@ -12,7 +12,7 @@ import numpy as np
 
 from ..dataclass import dataclass
 from .loads import ZoneLoads
-from .unit import Unit, beside_zones, rows_of
+from .unit import Unit, beside_zones, rows_by_zones, rows_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,7 +131,7 @@ def open_flow_cfm(unit: Unit):
 
 def available_flow_cfm(unit: Unit, dsp_inwc):
     """Airflow that duct pressure can push through each open damper. (R, Z) [cfm]"""
-    return open_flow_cfm(unit) * np.sqrt(np.maximum(np.asarray(dsp_inwc, dtype=float), 0.0))[:, None]
+    return rows_by_zones(np.sqrt(np.maximum(np.asarray(dsp_inwc, dtype=float), 0.0)), open_flow_cfm(unit))
 
 
 def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm, full_cfm=None):
@@ -271,7 +271,8 @@ def rooms_at(unit: Unit, loads: ZoneLoads, sat_f, flow_cfm, reheat_on):
     np.maximum(work, 0.0, out=work)
     work *= air  # what the discharge limit allows
     np.minimum(reheat, work, out=reheat)
-    np.minimum(reheat, zones.reheat_btuh * np.asarray(reheat_on, dtype=float).reshape(-1, 1), out=reheat)
+    coil = rows_by_zones(np.broadcast_to(np.asarray(reheat_on, dtype=float), (len(air),)), zones.reheat_btuh)
+    np.minimum(reheat, coil, out=reheat)
     np.maximum(reheat, 0.0, out=reheat)
     # From the balance about the cooling setpoint: exact there, no large numbers subtracted.
     room = loads.cool_f - satz
