@@ -11,12 +11,11 @@ from ..end_uses import ELECTRIC, ELECTRICITY_KEY, END_USES, ENERGY_KEYS
 from ..hours import Conditions
 from ..model.night import NightBlock
 from ..model.system import RowState, zones_of
-from ..model.terminals import cooling_flow_cfm
 from ..model.unit import Unit
 from ..money import annual_cost_usd
 from ..rates import Rates, hourly_cost_usd
 from ..service import ZONE_DEPTHS, Yardstick, zone_depths
-from ..strategies.demand import pressure_thresholds_inwc, temperature_thresholds_f
+from ..strategies.demand import asking_dsp_inwc, asking_sat_f
 from .rows import Part, Rows
 from .running import off_energy
 
@@ -48,12 +47,12 @@ def zone_report(
     tolerance = unit.service.unmet_tolerance_f
     for here, block in rows.blocks():
         loads, w, promised = block.loads, block.on.hours, yardstick.take(here)
-        ask_sat = temperature_thresholds_f(unit, loads)[0]
+        ask_sat = asking_sat_f(unit, loads)
         for p in parts:
             state = p.state.take(here)
             s = zones_of(unit, block.on, loads, state)
             over = np.maximum(s.room_f - loads.cool_f - tolerance, 0.0)
-            ask_dsp = pressure_thresholds_inwc(unit, s.requested_cfm, cooling_flow_cfm(unit, loads, state.sat_f))[0]
+            ask_dsp = asking_dsp_inwc(unit, s.requested_cfm)
             asks_t = (state.sat_set_f[:, None] > ask_sat) | z.asks_temperature
             asks_p = (state.dsp_inwc[:, None] < ask_dsp) | z.asks_pressure
             for name, values in (

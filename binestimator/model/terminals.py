@@ -44,6 +44,8 @@ HEATING_RAMP_F = 1.0
 LEAKAGE_ROUNDS = 4
 # An airflow above the fan's ceiling by less is rounding. [share]
 CEILING_SLACK_FRAC = 1e-12
+# Rows times zones of rooms that are worked on at once.
+ROOMS_AT_ONCE = 18_000
 _NOT_COUNTED = np.zeros((0, 0), dtype=bool)
 
 
@@ -261,27 +263,35 @@ def rooms_at(unit: Unit, loads: ZoneLoads, sat_f, flow_cfm, reheat_on):
     """Room temperature and reheat at airflows, by the balance of :func:`zone_state`. (R, Z) each [degF, Btu/h]"""
     zones = unit.zones
     satz = zone_supply_f(unit, sat_f)[:, None]
-    air = loads.fs * flow_cfm
-    # Worked in place: a third of the time went into making arrays of hours by zones.
-    reheat = loads.heat_f - satz
-    reheat *= air
-    reheat -= loads.q_heat_btuh  # what is needed
-    work = loads.heat_f + zones.reheat_rise_max_f
-    work -= satz
-    np.maximum(work, 0.0, out=work)
-    work *= air  # what the discharge limit allows
-    np.minimum(reheat, work, out=reheat)
-    coil = rows_by_zones(np.broadcast_to(np.asarray(reheat_on, dtype=float), (len(air),)), zones.reheat_btuh)
-    np.minimum(reheat, coil, out=reheat)
-    np.maximum(reheat, 0.0, out=reheat)
-    # From the balance about the cooling setpoint: exact there, no large numbers subtracted.
-    room = loads.cool_f - satz
-    room *= air
-    np.subtract(loads.q_cool_btuh, room, out=room)
-    room += reheat
-    np.add(loads.ua_btuh_f, air, out=work)  # conductance of envelope and air
-    if not (work > 0.0).all():
-        work[work <= 0.0] = np.inf
-    room /= work
-    room += loads.cool_f
+    on = np.broadcast_to(np.asarray(reheat_on, dtype=float), (len(flow_cfm),))
+    room = np.empty(flow_cfm.shape[::-1]).T
+    reheat = np.empty(flow_cfm.shape[::-1]).T
+    # Some zones at a time and worked in place, so that what is worked on stays near the processor: half of the time
+    # otherwise.
+    step = max(ROOMS_AT_ONCE // max(len(flow_cfm), 1), 1)
+    for first in range(0, flow_cfm.shape[1], step):
+        some = slice(first, first + step)
+        heat, cool, asked = loads.heat_f[:, some], loads.cool_f[:, some], reheat[:, some]
+        air = loads.fs * flow_cfm[:, some]
+        np.subtract(heat, satz, out=asked)
+        asked *= air
+        asked -= loads.q_heat_btuh[:, some]  # what is needed
+        work = heat + zones.reheat_rise_max_f[..., some]
+        work -= satz
+        np.maximum(work, 0.0, out=work)
+        work *= air  # what the discharge limit allows
+        np.minimum(asked, work, out=asked)
+        np.minimum(asked, rows_by_zones(on, zones.reheat_btuh[..., some]), out=asked)
+        np.maximum(asked, 0.0, out=asked)
+        # From the balance about the cooling setpoint: exact there, no large numbers subtracted.
+        found = room[:, some]
+        np.subtract(cool, satz, out=found)
+        found *= air
+        np.subtract(loads.q_cool_btuh[:, some], found, out=found)
+        found += asked
+        np.add(loads.ua_btuh_f[:, some], air, out=work)  # conductance of envelope and air
+        if not (work > 0.0).all():
+            work[work <= 0.0] = np.inf
+        found /= work
+        found += cool
     return room, reheat
