@@ -228,13 +228,13 @@ class _Answer:
 
     @classmethod
     def of(cls, unit: Unit, on, setting: Setting, floating: Floating | None) -> _Answer:
-        dsp_inwc, dsp_of_sat = setting.dsp_inwc, setting.dsp_of_sat
+        dsp_inwc, dsp_of_sat, loads = setting.dsp_inwc, setting.dsp_of_sat, setting.loads.for_once()
         if dsp_inwc is None and dsp_of_sat is not None:
-            dsp_inwc = dsp_of_sat(on, setting.loads, setting.sat_f)
+            dsp_inwc = dsp_of_sat(on, loads, setting.sat_f)
         state = evaluate(
             unit,
             on,
-            setting.loads,
+            loads,
             setting.sat_f,
             dsp_inwc,
             resets_pressure=setting.resets,

@@ -80,6 +80,7 @@ def _joined(parts: Sequence[Part]) -> Part:
 
 def _parts_of_block(unit: Unit, candidate, rows: Rows, other_sats, held, oa_least_cfm, floating=None) -> list[Part]:
     """:func:`run_parts` of rows that are worked on at once; ``held`` its setpoints and what pulls them."""
+    rows = replace(rows, kept=rows.loads.for_once())
     normal = setpoints(unit, candidate, rows.on, rows.loads, other_sats, *held)
     sat, dsp = candidate.sat, candidate.dsp
     shape = rows.on.oat_f.shape

@@ -23,10 +23,13 @@ MOST_NUMBERS_AT_ONCE = 250_000
 class Known:
     """What has been found of loads, for whoever asks the same again: candidates on the same zones and rows.
 
-    Arrays that it gives are shared: nobody may write into them.
+    Arrays that it gives are shared: nobody may write into them. ``full`` where many options ask, so that rooms of full
+    supply are worth working out; else it lasts for one evaluation, whose strategy and terminals ask for the same
+    airflows.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, full: bool = True) -> None:
+        self.full = full
         self._found: dict[tuple[Hashable, ...], Any] = {}
 
     def of(self, find: Callable[[], Any], name: str, *values) -> Any:
@@ -79,6 +82,10 @@ class ZoneLoads:
 
     def _rows(self, names, index) -> dict[str, Any]:
         return {name: rows_of(getattr(self, name), index) for name in names}
+
+    def for_once(self) -> ZoneLoads:
+        """The same, which keep airflows that zones ask for while they are evaluated once."""
+        return self if self.known is not None else replace(self, known=Known(full=False))
 
     def by_zone(self) -> ZoneLoads:
         """The same with the rows of a zone side by side in memory: what goes over rows and zones then takes less time,

@@ -60,7 +60,14 @@ def cooling_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f):
     ``q(Tcool) / (fs (Tcool - SATz))``; infinite where the supply air is not colder than the
     cooling setpoint and the room needs cooling, at most 0 where it needs none.
     """
-    drop = loads.fs * (loads.cool_f - zone_supply_f(unit, sat_f)[:, None])
+    if loads.known is not None and not loads.known.full:
+        return loads.known.of(lambda: _cooling_flow_cfm(unit, loads, sat_f), "cooling", sat_f)
+    return _cooling_flow_cfm(unit, loads, sat_f)
+
+
+def _cooling_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f):
+    drop = loads.cool_f - zone_supply_f(unit, sat_f)[:, None]
+    drop *= loads.fs
     q = loads.q_cool_btuh
     cold = drop > 0.0
     if cold.all():

@@ -37,13 +37,18 @@ def states_at(
     """
     count = len(conditions.oat_f)
     together = max(MOST_NUMBERS // max(loads.q_cool_btuh.size, 1), 1)
+    on, of_rows, here, index = conditions, loads, unit, np.arange(count)
     for first in range(0, len(settings), together):
         some = settings[first : first + together]
-        on, its_loads, here, known = conditions, loads, unit, floating
-        if len(some) > 1:
-            index = np.tile(np.arange(count), len(some))
-            on, its_loads, here = conditions.take(index), loads.take(index), unit.take(index)
+        known = floating
+        if len(some) == 1:
+            on, of_rows, here, index = conditions, loads, unit, np.arange(count)
+        else:
+            if len(index) != count * len(some):
+                index = np.tile(np.arange(count), len(some))
+                on, of_rows, here = conditions.take(index), loads.take(index), unit.take(index)
             known = None if floating is None else floating.take(index)
+        its_loads = of_rows.for_once()
         sat = np.concatenate([sat_f for sat_f, _ in some])
         if some[0][1] is None:
             args = (on, its_loads, sat)

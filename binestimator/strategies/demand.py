@@ -346,7 +346,7 @@ def settled_together_f(rows: SatRows, record, top_f):
     if rows.held_pulled_f is not None:
         return sat, rows.held_pulled_f
     held, among = rows.held_dsp_inwc, None
-    if held is None and loads.known is not None:
+    if held is None and loads.known is not None and loads.known.full:
         # The pressure of all rows is known to whoever asks for it next; it starves zones in few of them.
         c = rows.conditions
         full = full_supply(unit, loads, sat, heating_enabled(unit, c.oat_f, c.fan_on))
@@ -365,14 +365,18 @@ def settled_dsp_inwc(unit: Unit, requested_cfm, cooling_cfm, ignored_requests, m
     Airflows (R, Z) as for :func:`pressure_thresholds_inwc`. ``max_inwc`` where zones that always ask take more than
     what is ignored.
     """
+    thresholds = lambda: pressure_thresholds_inwc(unit, requested_cfm, cooling_cfm)
+    return settled_at_inwc(unit, len(requested_cfm), thresholds, ignored_requests, min_inwc, max_inwc)
+
+
+def settled_at_inwc(unit: Unit, rows: int, thresholds, ignored_requests, min_inwc, max_inwc):
+    """:func:`settled_dsp_inwc` of rows whose ``thresholds``, when called, are :func:`pressure_thresholds_inwc`."""
     z = unit.zones
-    rows = requested_cfm.shape[0]
     left = _left_to_ignore(z.weight, z.asks_pressure, ignored_requests)
     if left < -REQUEST_SLACK:
         return np.full(rows, float(max_inwc))
     weights = np.where(z.asks_pressure, 0.0, z.weight)
-    first, release, second, third = pressure_thresholds_inwc(unit, requested_cfm, cooling_cfm)
-    ask, hold = edges(first, release, second, third, weights, left)
+    ask, hold = edges(*thresholds(), weights, left)
     return 0.5 * (np.clip(ask, min_inwc, max_inwc) + np.clip(hold, min_inwc, max_inwc))
 
 
@@ -481,6 +485,15 @@ class DemandDsp(_Demand, DspStrategy):
     follows_zones = True
 
     def setpoint_inwc(self, record, rows):
+        if rows.thresholds is not None:
+            return settled_at_inwc(
+                rows.unit,
+                len(rows.oat_f),
+                rows.thresholds,
+                record.ignored_requests,
+                record.min_inwc,
+                record.max_inwc,
+            )
         return settled_dsp_inwc(
             rows.unit,
             rows.requested_cfm(),

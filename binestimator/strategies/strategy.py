@@ -60,7 +60,8 @@ class DspRows:
     """What a duct pressure strategy may read in R rows.
 
     ``oat_f``, ``occupied`` (R,) · ``requested_cfm`` and ``cooling_cfm`` give, when called, what zones ask for and what
-    holds their cooling setpoints (R, Z) [cfm]; they are worked out only where a strategy reads them.
+    holds their cooling setpoints (R, Z) [cfm]; they are worked out only where a strategy reads them · ``thresholds``
+    gives what follows from them for a strategy that listens (``demand.pressure_thresholds_inwc``), where it is known.
     """
 
     unit: Unit
@@ -68,6 +69,7 @@ class DspRows:
     occupied: np.ndarray
     requested_cfm: Callable[[], np.ndarray]
     cooling_cfm: Callable[[], np.ndarray]
+    thresholds: Callable[[], tuple[np.ndarray, ...]] | None = None
 
 
 class Parameters(Protocol):
