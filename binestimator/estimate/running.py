@@ -320,11 +320,13 @@ def nights_of(candidates, site_for) -> dict[str, NightBlock]:
         for duct, ids in users.values():
             by_air.setdefault(same_air(night_air_cfm(unit, conditions, duct)), []).append((duct, ids))
         # One airflow after the other: what rooms were given takes more memory than all the rest of the estimate.
-        for listed in by_air.values():
+        for key, listed in by_air.items():
             air = night_air_cfm(unit, conditions, listed[0][0])
             rooms: dict = {}
             for duct, ids in listed:
-                block = run_nights(unit, conditions, loads, site.project.schedule, duct, rooms, air, steps=steps)
+                block = run_nights(
+                    unit, conditions, loads, site.project.schedule, duct, rooms, air, steps=steps, air_key=key
+                )
                 found.update(dict.fromkeys(ids, block))
     return found
 
