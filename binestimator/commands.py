@@ -13,6 +13,7 @@ from binestimator.errors import InputError
 def run_estimate(args) -> None:
     """Estimate a project, form or workbook, and write its files."""
     from dataclasses import replace
+    from functools import partial
 
     from binestimator.handover.choose import check_asked
     from binestimator.steps import (
@@ -64,11 +65,14 @@ def run_estimate(args) -> None:
     years = weather_years_of(project, weather) if ranged else ()
     results = _estimated(args, project, weather, drivers=not ranged)
     results = replace(results, handover_id=args.handover)
+    drawn = None
     if ranged:
         from binestimator.ranges.find import with_ranges
 
-        shown = progress("Ranges") if args.ranges else None
-        results = with_ranges(results, full=args.ranges, progress=shown, years=years)
+        if args.ranges:
+            results = with_ranges(results, full=True, progress=progress("Ranges"), years=years)
+        else:
+            drawn = partial(with_ranges, years=years)
     if measured is not None:
         from dataclasses import replace
 
@@ -80,7 +84,8 @@ def run_estimate(args) -> None:
     if reviewed_project is not None:
         again = _estimated(args, reviewed_project, weather_of(reviewed_project), drivers=False, of="Reviewed, ")
         review = Review(overrides=overrides, results=again)
-    written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail)
+    written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail, with_ranges=drawn)
+    results = written.results
     from binestimator.workbook.write import handed_over
 
     failed = any(check.status == "fail" for check in results.checks)

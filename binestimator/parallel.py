@@ -9,6 +9,7 @@ to the last digit either way.
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import mmap
 import os
@@ -101,6 +102,7 @@ class Beside(Generic[Result]):
 
     def __enter__(self) -> Beside[Result]:
         if _copies_allowed and _may_copy() and cores() - 1 > _at_work:
+            _give_back_memory()
             self._copy = _Copy.of(self._work)
         return self
 
@@ -119,6 +121,15 @@ class Beside(Generic[Result]):
 def shared_numbers(count: int) -> memoryview[float]:
     """Zeros that copies of this process write into as well. (count,)"""
     return memoryview(mmap.mmap(-1, 8 * max(count, 1))).cast("d")[:count]
+
+
+def _give_back_memory() -> None:
+    """Memory that is free in this process back to the system: both would keep it, and use it for things of their
+    own."""
+    import ctypes  # here, since it is of use only where copies are made
+
+    with contextlib.suppress(OSError, AttributeError):  # another library of the system
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 def _may_copy() -> bool:
