@@ -13,8 +13,9 @@ from binestimator.errors import InputError
 def run_estimate(args) -> None:
     """Estimate a project, form or workbook, and write its files."""
     from dataclasses import replace
+    from functools import partial
 
-    from binestimator.handover.choose import check_asked
+    from binestimator.parallel import Beside
     from binestimator.steps import (
         check_outputs,
         files_read,
@@ -36,39 +37,47 @@ def run_estimate(args) -> None:
         if not ranged:
             raise InputError("--weather-year: is for ranges, which this run leaves out; leave out one of them")
         project = with_weather_years(project, args.weather_year)
-    check_asked(project.candidates, args.handover)
-    trail = trail_of(args.project)
-    # Only now the heavy part: whatever is wrong with a file, or is in the way, has been reported by now.
-    read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
-    read = (*read, *(Path(path) for path in (args.trends, args.realised) if path is not None))
-    client = args.edition == "client"
-    stem = free_stem(args.project, args.out, read, client=client)
-    manners = Manners(read=read, force=args.force, elsewhere="choose another folder with --out", insist="--force")
-    args.watched = Watched(*output_places(args.out, stem, client=client))
-    check_outputs(args.out, stem, manners, client=client)
-    measured = None
-    if args.trends is not None:
-        from binestimator.trends.measured import read_measured
+    with Beside(partial(weather_of, project)) as reading:
+        from binestimator.handover.choose import check_asked
 
-        measured = read_measured(args.trends)
-    realised = None
-    if args.realised is not None:
-        from binestimator.realised.results_file import OTHER_INPUTS, of_project, read_realised
+        check_asked(project.candidates, args.handover)
+        trail = trail_of(args.project)
+        # Only now the heavy part: whatever is wrong with a file, or is in the way, has been reported by now.
+        read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
+        read = (*read, *(Path(path) for path in (args.trends, args.realised) if path is not None))
+        client = args.edition == "client"
+        stem = free_stem(args.project, args.out, read, client=client)
+        manners = Manners(read=read, force=args.force, elsewhere="choose another folder with --out", insist="--force")
+        args.watched = Watched(*output_places(args.out, stem, client=client))
+        check_outputs(args.out, stem, manners, client=client)
+        measured = None
+        if args.trends is not None:
+            from binestimator.trends.measured import read_measured
 
-        realised = of_project(read_realised(args.realised), project, args.realised)
+            measured = read_measured(args.trends)
+        realised = None
+        if args.realised is not None:
+            from binestimator.realised.results_file import OTHER_INPUTS, of_project, read_realised
 
-    from binestimator.results import Review
-    from binestimator.terminal import comparison, reviewed
+            realised = of_project(read_realised(args.realised), project, args.realised)
 
-    weather = weather_of(project)
+        # All that will be needed is loaded while the weather is read.
+        from binestimator.results import Review
+        from binestimator.terminal import comparison, reviewed
+        from binestimator.workbook.write import handed_over
+
+        weather = reading.answer()
     years = weather_years_of(project, weather) if ranged else ()
     results = _estimated(args, project, weather, drivers=not ranged)
     results = replace(results, handover_id=args.handover)
+    drawn = None
     if ranged:
         from binestimator.ranges.find import with_ranges
 
-        shown = progress("Ranges") if args.ranges else None
-        results = with_ranges(results, full=args.ranges, progress=shown, years=years)
+        if args.ranges:
+            results = with_ranges(results, full=True, progress=progress("Ranges"), years=years)
+        else:
+            drawn = partial(with_ranges, years=years)
     if measured is not None:
         from dataclasses import replace
 
@@ -80,9 +89,8 @@ def run_estimate(args) -> None:
     if reviewed_project is not None:
         again = _estimated(args, reviewed_project, weather_of(reviewed_project), drivers=False, of="Reviewed, ")
         review = Review(overrides=overrides, results=again)
-    written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail)
-    from binestimator.workbook.write import handed_over
-
+    written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail, with_ranges=drawn)
+    results = written.results
     failed = any(check.status == "fail" for check in results.checks)
     cautions = any(finding.level == "caution" for finding in results.findings)
     if failed or args.strict and (cautions or written.kept):

@@ -9,6 +9,7 @@ to the last digit either way.
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import mmap
 import os
@@ -30,6 +31,9 @@ MOST_PROCESSES = 4
 MOST_NUMBERS = 1_500_000
 #: Numbers of items that fit into a pipe, which is how processes take them in turns.
 _MOST_ITEMS = 4096
+
+#: Signals that ask a process to end.
+_INTERRUPTIONS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
 
 _copies_allowed = False
 #: Copies that are at work now.
@@ -101,8 +105,16 @@ class Beside(Generic[Result]):
 
     def __enter__(self) -> Beside[Result]:
         if _copies_allowed and _may_copy() and cores() - 1 > _at_work:
-            self._copy = _Copy.of(self._work)
+            _give_back_memory()
+            try:
+                _Copy.start(self._work, self._kept)
+            except BaseException:  # an interruption: who is not entered is not left either
+                self.__exit__()
+                raise
         return self
+
+    def _kept(self, copy: _Copy) -> None:
+        self._copy = copy
 
     def __exit__(self, *_) -> None:
         if self._copy is not None:
@@ -121,6 +133,15 @@ def shared_numbers(count: int) -> memoryview[float]:
     return memoryview(mmap.mmap(-1, 8 * max(count, 1))).cast("d")[:count]
 
 
+def _give_back_memory() -> None:
+    """Memory that is free in this process back to the system: both would keep it, and use it for things of their
+    own."""
+    import ctypes  # here, since it is of use only where copies are made
+
+    with contextlib.suppress(OSError, AttributeError):  # another library of the system
+        ctypes.CDLL(None).malloc_trim(0)
+
+
 def _may_copy() -> bool:
     """A copy has only the thread that made it: what others held would stay locked in it."""
     return threading.active_count() == 1
@@ -135,20 +156,23 @@ class _Copy:
         _at_work += 1
 
     @classmethod
-    def of(cls, work: Callable[[], object]) -> _Copy | None:
-        """A copy that does the work; None where the system has no room for one."""
+    def start(cls, work: Callable[[], object], keep: Callable[[_Copy], object]) -> None:
+        """Give ``keep`` a copy that does the work, or nothing where the system has no room for one."""
         try:
             file = os.memfd_create("binestimator")
         except OSError:
-            return None
+            return
+        # An interruption waits until it is known who is to be ended.
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, _INTERRUPTIONS)
         try:
             process = os.fork()
+            if process == 0:
+                _in_copy(work, file, before)
+            keep(cls(process, file))
         except OSError:
             os.close(file)
-            return None
-        if process == 0:
-            _in_copy(work, file)
-        return cls(process, file)
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
     def answer(self) -> tuple | None:
         """What the work gave, alone in a tuple; None where it failed."""
@@ -180,15 +204,16 @@ class _Copy:
         _at_work -= 1
 
 
-def _in_copy(work: Callable[[], object], file: int) -> None:
+def _in_copy(work: Callable[[], object], file: int, signals) -> None:
     """All that a copy does. It never returns, and says nothing: this process does again what failed."""
     global _copies_allowed
     code = 1
     try:
         _copies_allowed = False
-        for name in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
-            if signal.getsignal(name) is not signal.SIG_IGN:
-                signal.signal(name, signal.SIG_DFL)
+        for number in _INTERRUPTIONS:
+            if signal.getsignal(number) is not signal.SIG_IGN:
+                signal.signal(number, signal.SIG_DFL)
+        signal.pthread_sigmask(signal.SIG_SETMASK, signals)
         with open(file, "wb", closefd=False) as out:
             pickle.dump(work(), out, protocol=pickle.HIGHEST_PROTOCOL)
         code = 0
@@ -216,9 +241,7 @@ def _by_copies(work: Callable[[Item], Result], waiting: list[Item], copies: int)
             return results
 
         for _ in range(copies):
-            copy = _Copy.of(lambda: take({}))
-            if copy is not None:
-                started.append(copy)
+            _Copy.start(lambda: take({}), started.append)
         take(found)
         while started:
             found |= (started.pop().answer() or ({},))[0]

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import functools
 import os
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from binestimator.dataclass import dataclass
 from binestimator.errors import WeatherError, WorkbookError
+from binestimator.parallel import Beside
 from binestimator.writing import Manners, NewFile, check_places, remedy, same_file, write_files
+
+if TYPE_CHECKING:
+    from binestimator.results import Results
 
 _ENDINGS = (".xlsx", ".json", "_handover.txt")
 _CLIENT_ENDING = "_client.xlsx"
@@ -183,13 +190,16 @@ class Written:
         Files that already existed and may hold somebody's work: name -> name under which each is kept.
     client : Path or None
         The client edition.
+    results : Results
+        What was written, with the ranges that were drawn meanwhile.
     """
 
     workbook: Path
     results_file: Path
     handover: Path
     kept: dict[Path, Path]
-    client: Path | None = None
+    client: Path | None
+    results: Results
 
 
 def check_outputs(folder, stem: str, manners: Manners = Manners(), *, client: bool = False) -> None:
@@ -219,7 +229,15 @@ def _kinds() -> tuple[str, ...]:
 
 
 def write_outputs(
-    results, folder, stem: str, review=None, manners: Manners = Manners(), *, client: bool = False, trail=None
+    results,
+    folder,
+    stem: str,
+    review=None,
+    manners: Manners = Manners(),
+    *,
+    client: bool = False,
+    trail=None,
+    with_ranges: Callable[[Results], Results] | None = None,
 ) -> Written:
     """Write workbook, results file and hand-over of a run, and the client edition if asked for, all or none.
 
@@ -240,6 +258,9 @@ def write_outputs(
         Write the client edition as well: the sheets for the owner alone, with values.
     trail : Trail, optional
         What the file that was read carries over; see :func:`trail_of`.
+    with_ranges : callable, optional
+        Gives the results with ranges, as ``ranges.find.with_ranges`` does. They are drawn while the sheets that do not
+        show them are written, where work can be done side by side.
 
     Returns
     -------
@@ -251,6 +272,8 @@ def write_outputs(
     ------
     WorkbookError
         The folder cannot be made or written, or one of the names belongs to a file that must not be replaced.
+    InputError
+        From ``with_ranges``.
 
     Notes
     -----
@@ -260,10 +283,17 @@ def write_outputs(
     """
     from binestimator.workbook.write import client_bytes, handover_bytes, results_bytes, workbook_bytes
 
-    beside = () if review is None else (review,)
-    carried = {} if trail is None else {"trail": trail}
-    contents = [workbook_bytes(results, *beside, **carried), results_bytes(results, *beside, **carried)]
-    contents.append(handover_bytes(results))
+    def texts():
+        whole = results if with_ranges is None else with_ranges(results)
+        return whole.ranges, results_bytes(whole, review, trail), handover_bytes(whole)
+
+    with Beside(texts) as texts_beside:
+        answer = functools.cache(texts_beside.answer)
+        later = None if with_ranges is None else lambda: replace(results, ranges=answer()[0])
+        workbook = workbook_bytes(results, review, trail, ranged=later)
+        ranges, *plain = answer()
+    results = replace(results, ranges=ranges)
+    contents = [workbook, *plain]
     if client:
         contents.append(client_bytes(results))
     places = output_places(folder, stem, client=client)
@@ -278,7 +308,7 @@ def write_outputs(
     finally:
         if not done:
             _remove_folders(made)
-    return Written(places[0], places[1], places[2], kept, places[3] if client else None)
+    return Written(places[0], places[1], places[2], kept, places[3] if client else None, results)
 
 
 def _missing(folder: Path) -> tuple[list[Path], Path]:

@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import earlier
@@ -264,7 +265,7 @@ def quick(monkeypatch, plain_results, plain_workbook):
 
     monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather, **_: plain_results)
     monkeypatch.setattr("binestimator.steps.weather_of", lambda project: None)
-    monkeypatch.setattr("binestimator.workbook.write.workbook_bytes", lambda results, *more: plain_workbook)
+    monkeypatch.setattr("binestimator.workbook.write.workbook_bytes", lambda results, *more, ranged: plain_workbook)
 
 
 @pytest.fixture(scope="module")
@@ -356,9 +357,29 @@ def test_an_interruption_after_the_files_are_there_says_so(tmp_path, capsys, qui
     assert len(list((tmp_path / "out").iterdir())) == 3
 
 
+@pytest.mark.skipif(not hasattr(os, "memfd_create"), reason="this system makes no copies of processes")
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_a_run_that_is_ended_ends_its_copies(tmp_path, number):
+    """The command itself, ended while a copy of it is at work: no process and no file is left."""
+    code = "from binestimator import cli, parallel; parallel.cores = lambda: 2; raise SystemExit(cli.command())"
+    out = tmp_path / "out"
+    arguments = ["estimate", str(write_project(tmp_path)), "--out", str(out)]
+    process = subprocess.Popen([sys.executable, "-c", code, *arguments], stderr=subprocess.PIPE, text=True)
+    children = Path(f"/proc/{process.pid}/task/{process.pid}/children")
+    limit, copies = time.monotonic() + 60.0, ""
+    while not copies and process.poll() is None and time.monotonic() < limit:
+        copies = children.read_text()
+    assert copies, "no copy was made"
+    process.send_signal(number)
+    said = process.communicate(timeout=60)[1]
+    assert process.returncode == 130 and said.startswith("interrupted") and "Traceback" not in said
+    assert not any(Path(f"/proc/{copy}").exists() for copy in copies.split())
+    assert not out.exists()
+
+
 @pytest.mark.parametrize("debug", [True, False])
 def test_a_fault_of_the_program(tmp_path, capsys, quick, monkeypatch, debug):
-    def fault(results, *_):
+    def fault(results, *_, ranged):
         raise ZeroDivisionError("in the middle of it")
 
     monkeypatch.setattr("binestimator.workbook.write.workbook_bytes", fault)

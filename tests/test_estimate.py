@@ -663,8 +663,8 @@ def test_results_are_the_same_to_the_last_digit_with_copies_of_the_process(tmp_p
     from binestimator.results import to_plain
 
     made = []
-    start = parallel._Copy.of
-    parallel._Copy.of = lambda work: made.append(start(work)) or made[-1]
+    start = parallel._Copy.start
+    parallel._Copy.start = lambda work, keep: start(work, lambda copy: (made.append(copy), keep(copy)))
     with open(sys.argv[1], "rb") as file:
         project, weather = pickle.load(file)
     found = []
@@ -673,7 +673,7 @@ def test_results_are_the_same_to_the_last_digit_with_copies_of_the_process(tmp_p
         results = estimate(project, weather)
         found.append((to_plain(results), {id_: each.annual for id_, each in audit(results).items()}))
         assert bool(made) is allowed
-    assert len(made) >= 10 and None not in made, len(made)
+    assert len(made) >= 10, len(made)
     assert repr(found[0]) == repr(found[1])
     print("the same")
     """

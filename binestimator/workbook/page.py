@@ -40,6 +40,8 @@ class Work:
         Name of a line -> row kept free for it until what it says is known.
     client : bool
         The client edition: sheets for the owner alone, without formulas or links to others.
+    ranged : bool
+        Whether draws are made; ``results`` may be without their ranges until these are found.
     """
 
     book: Book
@@ -50,6 +52,7 @@ class Work:
     blocks: dict[str, Block] = field(default_factory=dict)
     kept_rows: dict[str, int] = field(default_factory=dict)
     client: bool = False
+    ranged: bool = False
     footer_made: str = ""
 
     @property

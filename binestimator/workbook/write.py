@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 from .. import __version__
@@ -87,6 +88,14 @@ from .texts import CAUTIONS as CAUTION_TEXTS
 from .texts import DEFERENCE
 from .trail import trail_data
 
+# Sheets that ranges change nothing of: they may still be drawn while these are written.
+_BEFORE_RANGES = {
+    CAUTIONS: cautions.write,
+    GUIDE: guide.write,
+    BINS: bins.write,
+    ROWS: rows.write,
+    SOURCES: sources.write,
+}
 _WRITERS = {
     # Patterns first: charts on other sheets draw its tables.
     PATTERNS: patterns.write,
@@ -96,15 +105,10 @@ _WRITERS = {
     OPTIONS: brief.write_options,
     INPUTS_BRIEF: brief.write_inputs,
     CHECKS_BRIEF: brief.write_checks,
-    CAUTIONS: cautions.write,
-    GUIDE: guide.write,
-    BINS: bins.write,
-    ROWS: rows.write,
     COMPARISON: comparison.write,
     MEASURES: measures.write,
     SERVICE: service.write,
     CHECKS: checks.write,
-    SOURCES: sources.write,
 }
 # Parts of the hand-over.
 _HANDOVER_PARTS = {HANDOVER: PROGRAM, SEQUENCE: ACTS, ACCEPTANCE: PROVEN}
@@ -125,7 +129,12 @@ def form_pages(work: Work) -> FormPages:
     )
 
 
-def workbook_bytes(results: Results, review: Review | None = None, trail: Trail | None = None) -> bytes:
+def workbook_bytes(
+    results: Results,
+    review: Review | None = None,
+    trail: Trail | None = None,
+    ranged: Callable[[], Results] | None = None,
+) -> bytes:
     """The workbook as bytes; the same results give the same bytes.
 
     Parameters
@@ -136,6 +145,8 @@ def workbook_bytes(results: Results, review: Review | None = None, trail: Trail 
         A second run with a reviewer's overrides, shown beside the claim on the sheet for reviews.
     trail : Trail, optional
         What the file that was read carries over: revisions, questions and answers, its run and claim.
+    ranged : callable, optional
+        Gives the same results with their ranges; called as late as can be.
 
     Raises
     ------
@@ -144,11 +155,16 @@ def workbook_bytes(results: Results, review: Review | None = None, trail: Trail 
     FormulaFault
         A formula does not give the figure of the run: a fault of the program.
     """
-    return build_workbook(results, review, trail)[0]
+    return build_workbook(results, review, trail, ranged=ranged)[0]
 
 
 def build_workbook(
-    results: Results, second: Review | None = None, trail: Trail | None = None, *, blank: bool = False
+    results: Results,
+    second: Review | None = None,
+    trail: Trail | None = None,
+    *,
+    blank: bool = False,
+    ranged: Callable[[], Results] | None = None,
 ) -> tuple[bytes, Pen | None]:
     """The workbook, and the pen that wrote its formulas (for proofs); none where nothing runs.
 
@@ -159,21 +175,26 @@ def build_workbook(
     trail : Trail, optional
     blank : bool
         Formulas without values, so that whoever reads the file has to compute them.
+    ranged : callable, optional
+        As for :func:`workbook_bytes`.
     """
     # Hundreds of thousands of cells are kept until the end: collecting garbage among them frees nothing.
     collecting = gc.isenabled()
     gc.disable()
     try:
         with in_currency(results.project.prices.currency):
-            return _build(results, second, trail, blank)
+            return _build(results, second, trail, blank, ranged)
     finally:
         if collecting:
             gc.enable()
 
 
-def _build(results: Results, second: Review | None, trail: Trail | None, blank: bool) -> tuple[bytes, Pen | None]:
+def _build(
+    results: Results, second: Review | None, trail: Trail | None, blank: bool, ranged: Callable[[], Results] | None
+) -> tuple[bytes, Pen | None]:
     with Book(title=results.project.info.name, kind=RESULTS, comments=results.run_id, without_values=blank) as book:
         work = Work(book=book, styles=Styles(book), results=results)
+        work.ranged = results.ranges is not None or ranged is not None
         # An air handler that never runs has no rows to compute: its figures are nights and idle plants.
         live = runs_at_all(results)
         positions = sheet_candidates(results) if live else []
@@ -191,6 +212,14 @@ def _build(results: Results, second: Review | None, trail: Trail | None, blank: 
         )
         for name in order:
             work.sheets[name] = book.sheet(name)
+        for name, write in _BEFORE_RANGES.items():
+            write(work, work.sheets[name])
+        pages = form_pages(work)
+        for name, write_form in _FORM_WRITERS.items():
+            write_form(pages, work.sheets[name])
+        pen = write_live(work, results, form_registry(results, pages.plan), blank=blank) if live else None
+        if ranged is not None:
+            work.results = results = ranged()
         for name, write in _WRITERS.items():
             write(work, work.sheets[name])
         _write_handover(work, results)
@@ -200,12 +229,8 @@ def _build(results: Results, second: Review | None, trail: Trail | None, blank: 
             trends.write(work, work.sheets[TRENDS])
         if REALISED in work.sheets:
             realised.write(work, work.sheets[REALISED])
-        pages = form_pages(work)
-        for name, write_form in _FORM_WRITERS.items():
-            write_form(pages, work.sheets[name])
         beside = None if second is None else (second, second.lines(results))
         review.write(work, work.sheets[REVIEW], results, beside, trail, __version__)
-        pen = write_live(work, results, form_registry(results, pages.plan), blank=blank) if live else None
         glance.write_review(work, pen)
         checks.write_formulas(work, pen)
         for name, sheet in work.sheets.items():
@@ -228,7 +253,7 @@ def _write_handover(work: Work, results: Results) -> None:
 # Of the client edition: charts on other sheets draw the tables of patterns, so these come first.
 _CLIENT_WRITERS = {
     PATTERNS: patterns.write,
-    **{name: _WRITERS[name] for name in OWNER_SHEETS if name not in _HANDOVER_PARTS},
+    **{name: (_BEFORE_RANGES | _WRITERS)[name] for name in OWNER_SHEETS if name not in _HANDOVER_PARTS},
 }
 
 

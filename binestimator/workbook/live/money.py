@@ -327,7 +327,7 @@ class _Writer:
                 text += "; assumption: no programme's window is given"
             demand = self.head(f"window.{n}.kw", f"Demand, {window.name}", "kW", text)
             note = "Baseline minus option; minus: it raises demand"
-            if self.results.ranges is not None:
+            if self.pen.work.ranged:
                 drawn = n in windows_asked(self.results.project)
                 note += "; varies in the ranges" if drawn else "; not drawn in the ranges, as no money rests on it"
             saved = self.head(f"window.{n}.saving", f"Saved, {window.name}", "kW", note)
