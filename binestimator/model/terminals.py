@@ -228,10 +228,13 @@ def _ceiling_pieces(requested_cfm, passes_cfm, multiplier) -> tuple[np.ndarray, 
 def _largest_root(kept, starved, ceiling_cfm, leak_per_root):
     """The largest root of the tangents of :func:`_ceiling_pieces`. (R,)"""
     slope = starved + np.asarray(leak_per_root)[:, None]
-    return np.max(
-        np.where(slope > 0.0, (np.asarray(ceiling_cfm)[:, None] - kept) / np.where(slope > 0.0, slope, 1.0), 0.0),
-        axis=1,
-    )
+    root = np.asarray(ceiling_cfm)[:, None] - kept
+    rises = slope > 0.0
+    if rises.all():
+        root /= slope
+    else:
+        root = np.where(rises, root / np.where(rises, slope, 1.0), 0.0)
+    return root.max(axis=1)
 
 
 def zone_state(unit: Unit, loads: ZoneLoads, sat_f, dsp_inwc, requested_cfm, reheat_on=1.0) -> ZoneState:
