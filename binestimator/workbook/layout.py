@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from ..dataclass import dataclass
 from ..end_uses import END_USES as _USES
 from ..inputs.form_keys import CLIENT_SHEETS, INPUTS, PROFILES, STRATEGIES, ZONES
 from .strict import LONGEST_SHEET_NAME, utf16_length
