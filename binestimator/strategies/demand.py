@@ -293,7 +293,8 @@ def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f, 
     def find():
         thresholds = temperature_thresholds_f(unit, loads, most_cfm)
         # A request holds while the setpoint is above its threshold: the mirror image of pressure.
-        return tuple(-edge for edge in edges(*(np.negative(each, out=each) for each in thresholds), weights, left))
+        first, release, second, third = (np.negative(each, out=each) for each in thresholds)
+        return tuple(-edge for edge in edges(first, release, second, third, weights, left))
 
     # Ranges of loops differ by candidate, what zones ask for does not.
     known = loads.known if most_cfm is None else None
@@ -391,7 +392,8 @@ def settled_at_inwc(unit: Unit, rows: int, thresholds, ignored_requests, min_inw
     if left < -REQUEST_SLACK:
         return np.full(rows, float(max_inwc))
     weights = np.where(z.asks_pressure, 0.0, z.weight)
-    ask, hold = edges(*thresholds(), weights, left)
+    first, release, second, third = thresholds()
+    ask, hold = edges(first, release, second, third, weights, left)
     return 0.5 * (np.clip(ask, min_inwc, max_inwc) + np.clip(hold, min_inwc, max_inwc))
 
 
