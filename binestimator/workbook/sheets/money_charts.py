@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from ...dataclass import dataclass
 from ...money.life_cycle import MOST_YEARS
 from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, fill_of, line_of, pixels_of, place_at, room, style_chart
 from ..figures import advised, number_of, runs_at_all
