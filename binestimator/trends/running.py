@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from binestimator.trends.found import Found, InputFound, clock, days_listed, runs, unknown
-from binestimator.trends.gather import Log
+from binestimator.trends.log import Log
 
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 #: Days of a kind: input of their hours, words, and which weekdays.
