@@ -7,7 +7,7 @@ import types
 import earlier
 import pytest
 
-from binestimator import steps, writing
+from binestimator import steps
 from binestimator.errors import WorkbookError
 from binestimator.workbook import write
 from binestimator.writing import Manners
@@ -96,7 +96,7 @@ def test_a_folder_made_for_a_run_that_failed_goes_again(writers, tmp_path, monke
     def fail(*_):
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr(writing.os, "fsync", fail)
+    monkeypatch.setattr(os, "fsync", fail)
     with pytest.raises(WorkbookError, match="a.xlsx: cannot be written .*free some space.*"):
         steps.write_outputs(None, tmp_path / "deep" / "er", "a")
     assert list(tmp_path.iterdir()) == []
