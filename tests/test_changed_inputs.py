@@ -1,7 +1,7 @@
 """Formulas against the engine on changed inputs, over plants, options and floating rows, without a spreadsheet program.
 
 A file whose inputs are edited keeps the formulas of its run. So a run on changed inputs has to write the same formulas,
-and they have to give what the engine finds: each build compares them (``live/grid.py``).
+and they have to give what the engine finds: each build compares them (``live/pen.py``).
 """
 
 import pytest

@@ -12,10 +12,11 @@ from ..layout import CANDIDATE_TITLE_ROW, NOTHING_EDITED, ROW_COLUMNS, ROWS, ROW
 from ..page import title
 from ..strict import column_name, quoted
 from . import constants, held, inspector, method, money, tariff, year
+from .columns import TOTAL_ROWS
 from .formulas import Scope
-from .grid import TOTAL_ROWS, Pen
 from .lines import SHEET as SETPOINTS
 from .lines import Lines
+from .pen import Pen
 from .registry import Registry
 from .rows import candidate as candidate_rows
 from .rows import floating

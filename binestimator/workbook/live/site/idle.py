@@ -6,8 +6,9 @@ import numpy as np
 
 from ...page import title
 from ...strict import column_name, sheet_ref
+from ..columns import TOTAL_ROWS
 from ..formulas import Scope
-from ..grid import TOTAL_ROWS, Grid
+from ..grid import Grid
 from ..rows.plant import source_columns
 from ..rows.steps import STEPS
 from ..symbols import Drawing
