@@ -10,9 +10,9 @@ from builders import project_of, weather_of
 from slips import KINDS, base, changed_run, measure, numbers_read, templates_kept
 
 from binestimator.estimate import estimate
+from binestimator.workbook.addresses import column_name
 from binestimator.workbook.live import held
 from binestimator.workbook.live.rows.floating import floating_rows
-from binestimator.workbook.strict import column_name
 from binestimator.workbook.write import build_workbook
 
 

@@ -12,7 +12,8 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from ..strict import Sheet, column_name, sheet_ref
+from ..addresses import column_name, sheet_ref
+from ..strict import Sheet
 from .columns import (
     FIRST_ROW,
     GROUP_ROW,

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from ...end_uses import END_USES
+from ..addresses import cell_name, column_name, quoted
 from ..page import title
 from ..sheets.inputs import number_style
-from ..strict import cell_name, column_name, quoted
 from .columns import FIRST_ROW
 from .formulas import OWN, Scope
 from .site.zones import COLUMN

@@ -15,10 +15,10 @@ from ...money.incentives import BOUND_BY, BUY_DOWN, CAP, CEILING, FLOOR, NO_COST
 from ...money.life_cycle import ESCALATION_OF, MOST_YEARS, NEVER
 from ...money.peaks import AVERAGING, windows_asked
 from ...money.worth import RULES, cost_marks
+from ..addresses import column_name, quoted
 from ..formats import money_words
 from ..layout import LIVE_YEAR, MONEY
 from ..page import height_of, lines_of, title
-from ..strict import column_name, quoted
 from .formulas import Scope
 
 SHEET = MONEY

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...errors import WorkbookError
-from ..strict import column_name
+from ..addresses import column_name
 from .all_lines import of_all_lines
 from .columns import FIRST_ROW, GridColumn
 from .formulas import OWN, SOURCE

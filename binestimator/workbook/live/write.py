@@ -7,10 +7,10 @@ import numpy as np
 from ...model.plant import plant_curve_names
 from ...results import ANNUAL
 from ...strategies.registry import sat_strategy
+from ..addresses import column_name, quoted
 from ..figures import advised, setpoint_words
 from ..layout import CANDIDATE_TITLE_ROW, NOTHING_EDITED, ROW_COLUMNS, ROWS, ROWS_FIRST_ROW, sheet_candidates
 from ..page import title
-from ..strict import column_name, quoted
 from . import constants, held, inspector, method, money, tariff, year
 from .columns import TOTAL_ROWS
 from .formulas import Scope

@@ -20,6 +20,7 @@ from ...inputs.form_keys import (
 )
 from ...inputs.form_values import Content, cell_of
 from ...inputs.schema import STRATEGY_SECTIONS, Field, fields_of, title_of
+from ..addresses import cell_name
 from ..form_layout import (
     SIDE_BAND_ROW,
     SIDE_FIRST_COLUMN,
@@ -31,7 +32,7 @@ from ..form_layout import (
     SideTable,
 )
 from ..page import height_of, lines_of, title, unit_text
-from ..strict import Sheet, cell_name
+from ..strict import Sheet
 from .form_cells import (
     KIND_WORDS,
     LAYER_WORDS,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...addresses import column_name, sheet_ref
 from ...page import title
-from ...strict import column_name, sheet_ref
 from ..columns import TOTAL_ROWS
 from ..formulas import Scope
 from ..grid import Grid
