@@ -144,7 +144,7 @@ FUNCTIONS = {
     "IRR": _irr,
 }
 # Cells of a square of zones that are worked out at once.
-_MOST_CELLS = 2_000_000
+_MOST_CELLS = 100_000
 
 
 def _as_number(compare):

@@ -187,9 +187,10 @@ class Grid:
             if "TRANSPOSE(" in template:
                 whole[template] = self.scope.evaluate_by_row(template, *shape)
             else:
-                whole[template] = np.broadcast_to(np.asarray(self.scope.evaluate(template), dtype=float), shape)
+                whole[template] = np.empty(shape)
+                whole[template][:] = self.scope.evaluate(template)
         if len(templates) == 1:
-            return np.array(whole[templates[0]])
+            return whole[templates[0]]
         return np.concatenate([whole[t][k * self.lines : (k + 1) * self.lines] for k, t in enumerate(templates)])
 
     def compare(self, key: str, wanted, found=None) -> None:

@@ -67,15 +67,18 @@ class Pen:
         FormulaFault
             Farther than ``MOST_RESIDUAL``.
         """
-        found, wanted = np.asarray(found, dtype=float), np.asarray(wanted, dtype=float)
-        if not wanted.size:
-            return
-        if found.size == wanted.size == 1:
+        if not (type(found) is type(wanted) is float):
+            found, wanted = np.asarray(found, dtype=float), np.asarray(wanted, dtype=float)
+            if not wanted.size:
+                return
+            if found.size == wanted.size == 1:
+                found, wanted = found.item(), wanted.item()
+        if type(found) is float:
             # Most are single numbers, for which functions of arrays take longest.
-            largest = abs(wanted.item())
+            largest = abs(wanted)
             if not math.isfinite(largest):
                 return
-            apart = most = abs(found.item() - wanted.item())
+            apart = most = abs(found - wanted)
         else:
             found = np.broadcast_to(found, wanted.shape) if found.size == 1 else found.reshape(wanted.shape)
             largest = float(np.abs(wanted).max())
@@ -93,8 +96,8 @@ class Pen:
         if not residual <= MOST_RESIDUAL:
             at = int(np.argmax(np.where(np.isfinite(apart), apart, np.inf)))
             raise FormulaFault(
-                f"sheet “{sheet}”, “{label or key}” ({key}): the formula gives {found.ravel()[at]:.9g}, the engine "
-                f"{wanted.ravel()[at]:.9g}; no workbook is written"
+                f"sheet “{sheet}”, “{label or key}” ({key}): the formula gives {np.ravel(found)[at]:.9g}, the engine "
+                f"{np.ravel(wanted)[at]:.9g}; no workbook is written"
             )
 
     @property
@@ -105,7 +108,7 @@ class Pen:
 
     def parameter(self, value):
         """Format of a constant above a table, with the digits that its cell has room for."""
-        number = float(np.asarray(value, dtype=float).reshape(()))
+        number = _number(value)
         size = abs(number)
         if number.is_integer():
             code = "#,##0" if size >= 1000.0 else "General"
@@ -122,7 +125,7 @@ class Pen:
     def evaluated(self, sheet: Sheet, row: int, column: int, scope: Scope, template: str, style=None, shown=None):
         """A formula from a template, with the value that the template gives or, where it is known, the engine's;
         returns what the template gives."""
-        value = float(np.asarray(scope.evaluate(template), dtype=float).reshape(()))
+        value = _number(scope.evaluate(template))
         self.formula(sheet, row, column, "=" + scope.formula(template), value if shown is None else shown, style)
         return value
 
@@ -130,8 +133,12 @@ class Pen:
         self, sheet: Sheet, row: int, column: int, text: str, value, style=None, *, array: bool = False
     ) -> None:
         """A formula with the value it gives."""
-        number = lambda: float(np.asarray(value, dtype=float).reshape(()))
         if array:
-            sheet.array_formula(row, column, text, number(), style)
+            sheet.array_formula(row, column, text, _number(value), style)
         else:
-            sheet.formula(row, column, text, value if isinstance(value, str) else number(), style)
+            sheet.formula(row, column, text, value if isinstance(value, str) else _number(value), style)
+
+
+def _number(value) -> float:
+    """A number, or the only one of an array."""
+    return float(value) if isinstance(value, (float, int)) else float(np.asarray(value, dtype=float).reshape(()))
