@@ -12,7 +12,7 @@ from ..formats import money_words
 from ..layout import LIVE_YEAR
 from ..page import title, unit_text
 from .formulas import Scope
-from .money import MoneyPlan, cost_address
+from .money_plan import MoneyPlan, cost_address
 from .tariff import TariffPlan
 
 SHEET = LIVE_YEAR
