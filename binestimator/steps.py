@@ -5,10 +5,11 @@ from __future__ import annotations
 import functools
 import os
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import WeatherError, WorkbookError
 from binestimator.parallel import Beside
 from binestimator.writing import Manners, NewFile, check_places, remedy, same_file, write_files
@@ -282,14 +283,16 @@ def write_outputs(
     """
     from binestimator.workbook.write import client_bytes, handover_bytes, results_bytes, workbook_bytes
 
+    more = {name: value for name, value in (("review", review), ("trail", trail)) if value is not None}
+
     def texts():
         whole = results if with_ranges is None else with_ranges(results)
-        return whole.ranges, results_bytes(whole, review, trail), handover_bytes(whole)
+        return whole.ranges, results_bytes(whole, **more), handover_bytes(whole)
 
     with Beside(texts) as texts_beside:
         answer = functools.cache(texts_beside.answer)
-        later = None if with_ranges is None else lambda: replace(results, ranges=answer()[0])
-        workbook = workbook_bytes(results, review, trail, ranged=later)
+        later = {} if with_ranges is None else {"ranged": lambda: replace(results, ranges=answer()[0])}
+        workbook = workbook_bytes(results, **more, **later)
         ranges, *plain = answer()
     results = replace(results, ranges=ranges)
     contents = [workbook, *plain]

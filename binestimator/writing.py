@@ -29,10 +29,10 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import WorkbookError
 from binestimator.seal import Mark, mark_of
 

@@ -12,9 +12,9 @@ import datetime
 import re
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.hints import as_clock_hours, number_hint, plain_number, unit_suffixed
 from binestimator.inputs.problems import MOST_LISTED, Problem, printable
 from binestimator.inputs.schema import LIST_SECTIONS, SECTIONS, Field, fields_of

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
+
+from ...dataclass import dataclass
 
 # The first line of every table of rows: a row has the same place on all sheets.
 FIRST_ROW = 34

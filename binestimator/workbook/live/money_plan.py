@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
+from ...dataclass import dataclass
 from ...end_uses import PRICED
 from ...money.cost import BUILD_UP, LEVELS, LINES
 from ...money.life_cycle import MOST_YEARS
