@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import csv
 import functools
-from dataclasses import dataclass
 from importlib import resources
 
+from .dataclass import dataclass
 from .end_uses import site_kbtu
 from .model.fan import fan_power_at, secondary_design_kw
 from .rates import typical_prices

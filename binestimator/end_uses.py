@@ -6,8 +6,7 @@ workbook cannot write its column from other columns, its formula in ``workbook/l
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from .dataclass import dataclass
 from .units import KBTU_PER_KWH, KBTU_PER_THERM
 
 #: Energy at the site in a unit of an end use. [kBtu]

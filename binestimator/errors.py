@@ -8,7 +8,7 @@ and printed in the workbook.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from .dataclass import dataclass
 
 
 class BinestimatorError(Exception):

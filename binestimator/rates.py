@@ -7,10 +7,10 @@ without a tariff has one price of each energy, and nothing here is asked.
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
 
 import numpy as np
 
+from .dataclass import dataclass
 from .end_uses import PRICED
 from .hours import clock_calendar, price_tiers, tariff_periods
 

@@ -19,7 +19,8 @@ import hashlib
 import io
 import re
 import zipfile
-from dataclasses import dataclass
+
+from .dataclass import dataclass
 
 #: Kinds of files.
 FORM, RESULTS, CLIENT, BINS, HANDOVER = "input form", "results", "client edition", "table of bins", "hand-over"

@@ -18,11 +18,12 @@ hours they tell apart.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 
 from .bins import RowSelection, representative_rows
+from .dataclass import dataclass
 from .end_uses import END_USES, ENERGY_KEYS
 from .inputs.schema import fields_of
 from .model.air_handler import economizer_allowed
@@ -227,13 +228,13 @@ class _Answer:
 
     @classmethod
     def of(cls, unit: Unit, on, setting: Setting, floating: Floating | None) -> _Answer:
-        dsp_inwc, dsp_of_sat = setting.dsp_inwc, setting.dsp_of_sat
+        dsp_inwc, dsp_of_sat, loads = setting.dsp_inwc, setting.dsp_of_sat, setting.loads.for_once()
         if dsp_inwc is None and dsp_of_sat is not None:
-            dsp_inwc = dsp_of_sat(on, setting.loads, setting.sat_f)
+            dsp_inwc = dsp_of_sat(on, loads, setting.sat_f)
         state = evaluate(
             unit,
             on,
-            setting.loads,
+            loads,
             setting.sat_f,
             dsp_inwc,
             resets_pressure=setting.resets,

@@ -11,11 +11,12 @@ upper bound of the warmth (and the cold) of real rooms.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 
+from .dataclass import dataclass
 from .inputs.schema import value_text
 from .model.air_handler import required_oa_cfm
 from .model.loads import ZoneLoads

@@ -5,10 +5,11 @@ from __future__ import annotations
 import functools
 import os
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import WeatherError, WorkbookError
 from binestimator.parallel import Beside
 from binestimator.writing import Manners, NewFile, check_places, remedy, same_file, write_files

@@ -214,7 +214,6 @@ def test_the_working_file_prints_the_pages_for_the_owner_alone_the_client_editio
 ):
     sheets = pages(printed / f"{name}.pdf")
     assert list(dict.fromkeys(sheets)) == list(printed_sheets), (name, sheets)
-    # Ranges and charts of money take up to three.
     assert 6 <= sum(sheet not in HANDED_OVER for sheet in sheets) <= 11, (name, sheets)
 
 

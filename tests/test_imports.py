@@ -43,15 +43,16 @@ LINE = (
 )
 #: Beside the line: what each may import. Everything may import them.
 BESIDE = {
-    "errors": set(),
-    "seal": set(),
-    "writing": {"errors", "seal"},
+    "dataclass": set(),
+    "errors": {"dataclass"},
+    "seal": {"dataclass"},
+    "writing": {"dataclass", "errors", "seal"},
     "named": set(),
     "parallel": set(),
     "units": set(),
     "moist_air": {"named", "units"},
-    "end_uses": {"units"},
-    "results": {"end_uses", "errors"},
+    "end_uses": {"dataclass", "units"},
+    "results": {"dataclass", "end_uses", "errors"},
     "__init__": set(),
 }
 

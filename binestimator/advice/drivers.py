@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import csv
 import functools
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from importlib import resources
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..errors import InputError
 from ..estimate import Rows, annual_figures, run_parts, size_unit, with_charges
 from ..inputs.paths import item_path, known_path

@@ -7,8 +7,8 @@ is too small to be helped: fewer ignored requests, more weight for that zone, or
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
+from ..dataclass import dataclass
 from ..errors import InputError
 from ..estimate import Rows, annual_figures, run_parts, with_charges, zone_report
 from ..inputs.paths import item_path

@@ -7,10 +7,9 @@ baseline's setpoints; and what the reset saves in the repaired building.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ..dataclass import dataclass
 from ..errors import InputError
 from ..estimate import Rows, annual_figures, night_duct, night_totals, run_parts, with_charges, zone_report
 from ..hours import build_conditions

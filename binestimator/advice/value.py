@@ -6,10 +6,9 @@ saves less, and an owner stops where it no longer pays back within their limit.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ..dataclass import dataclass
 from ..estimate import Rows, annual_figures, night_duct, night_totals, run_parts, with_charges
 from ..hours import build_conditions
 from ..inputs.paths import known_path

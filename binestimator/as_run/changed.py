@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from ..advice.remedies import KINDS, ways_of, worst_zone
 from ..advice.rogue import REPAIR, after_ways
+from ..dataclass import dataclass
 from ..errors import InputError
 from ..estimate.tariff import with_charges
 from ..hours import build_conditions

@@ -6,10 +6,11 @@ to: the return air is what rooms were at the start of the step, so that nothing 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..model import system
 from ..model.system import Air, Coils
 from ..model.unit import Unit

@@ -6,11 +6,12 @@ there are thousands of them, and making arrays would take longer than what is do
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..model import fan as fans
 from ..model.system import Air, RowState, ZoneSums, air_of, finished, heating_enabled
 from ..model.terminals import available_flow_cfm, open_flow_cfm, rationed_dsp_inwc, zone_supply_f

@@ -8,11 +8,12 @@ building.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..estimate.tariff import with_charges
 from ..hours import Conditions, build_conditions
 from ..inputs.follows import followed

@@ -6,9 +6,9 @@ temperature alone.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+
+from ..dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

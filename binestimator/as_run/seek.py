@@ -5,11 +5,12 @@ Arrays (K,) of chunks of one run, or (K, Z) of their zones.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..model import system
 from ..rates import prices_at
 from ..strategies.cost_seeking import Figures, Readings, direction

@@ -6,12 +6,12 @@ Depths of air and moisture are those of hourly means, as at rest; rooms are judg
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..inputs.project import Candidate
 from ..results import EqualService, ServiceRise
 from ..service import ServiceFigures, Yardstick, judge, rises, unit_depths

@@ -7,11 +7,12 @@ cycles depends on where a chunk starts, so only sums and means are reported.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..hours import Conditions
 from ..model.loads import zone_loads
 from ..model.night import NightDuct, night_air_cfm

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ..dataclass import dataclass
 from .directions import PART_DIRECTIONS, digits, first_least, runs
 from .recombination import candidates
 
 #: Candidates that the second step treats at a time; its work grows with their cube.
 _TOGETHER = 700
+#: How many of them leave before arrays are made smaller.
+_DROPPED_TOGETHER = 48
 #: Of these, how many are set beside the hours of a year at a time.
 _ROWS_AT_ONCE = 80
 #: Weight of an error in the year's total of a match column, and in that of one rate period of
@@ -177,10 +178,19 @@ def _eliminate(index, weights, scores, moments, group_id, period, residual_targe
 
     # The covariance of the rows left is covariance - L L', a pivoted Cholesky factor that grows by one
     # column a removal.
-    factor = np.zeros((n, n - limit))
+    factor = np.zeros((n, _DROPPED_TOGETHER))
     alive = np.ones(n, dtype=bool)
+    places, k = np.arange(n), 0
     settled = False
-    for k in range(n - limit):
+    for _ in range(n - limit):
+        if k == _DROPPED_TOGETHER:
+            # Rows that have left are dropped from time to time: the work goes with the square of those that are there.
+            left = np.flatnonzero(alive)
+            pairs = np.ix_(left, left)
+            covariance = covariance[pairs] - factor[left] @ factor[left].T
+            hessian, soft, gradient = hessian[pairs], soft[:, left], gradient[left]
+            weights, diagonal, places = weights[left], diagonal[left], places[left]
+            factor, alive, k = np.zeros((len(left), _DROPPED_TOGETHER)), np.ones(len(left), dtype=bool), 0
         free = alive & (diagonal > solid)
         if not free.any():
             break
@@ -195,7 +205,7 @@ def _eliminate(index, weights, scores, moments, group_id, period, residual_targe
         if settled:
             # Removal of row i moves the weights by -w_i covariance[:, i] / covariance[i, i] and adds
             # w_i^2 / (2 covariance[i, i]) to the error. Cheapest first, if no weight turns negative.
-            cost = np.full(n, np.inf)
+            cost = np.full(len(places), np.inf)
             np.divide(weights**2, diagonal, out=cost, where=free)
             trial = np.argsort(digits(cost), kind="stable")[: min(12, int(free.sum()))]
             columns = covariance[:, trial] - past @ factor[trial, :k].T
@@ -213,8 +223,8 @@ def _eliminate(index, weights, scores, moments, group_id, period, residual_targe
         column = covariance[:, out] - past @ factor[out, :k]
         factor[:, k] = column / np.sqrt(diagonal[out])
         diagonal = np.maximum(diagonal - factor[:, k] ** 2, 0.0)
-    keep = np.flatnonzero(alive)
-    return keep, weights[keep]
+        k += 1
+    return places[alive], weights[alive]
 
 
 def _advance(weights, step, free):

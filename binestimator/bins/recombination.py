@@ -26,11 +26,13 @@ def _move_to_vertex(features, weights):
     # Rows are scaled unevenly for the decomposition, since it goes by the signs of leading elements,
     # and those that are 0 by symmetry would be left to rounding.
     uneven = (1.0 + np.modf(_GOLDEN * np.arange(m))[0])[:, None]
-    null = uneven * np.linalg.qr(uneven * features, mode="complete")[0][:, d:]
+    # A null vector a row.
+    null = np.ascontiguousarray((uneven * np.linalg.qr(uneven * features, mode="complete")[0][:, d:]).T)
     weights = weights.copy()
     ratio = np.empty(m)
+    work = np.empty(null.shape)
     for k in range(m - d):
-        step = null[:, k]
+        step = null[k]
         if step.max() * (1.0 + TIE) < -step.min():
             step = -step
         ratio.fill(np.inf)
@@ -39,9 +41,9 @@ def _move_to_vertex(features, weights):
         weights -= ratio[out] * step
         np.maximum(weights, 0.0, out=weights)
         weights[out] = 0.0
-        rest = null[:, k + 1 :]
-        rest -= np.outer(step / step[out], rest[out])
-        rest[out] = 0.0
+        rest = null[k + 1 :]
+        rest -= np.multiply.outer(rest[:, out], step / step[out], out=work[k + 1 :])
+        rest[:, out] = 0.0
     return weights
 
 

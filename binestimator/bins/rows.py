@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ..dataclass import dataclass
 from .directions import leading
 from .elimination import LOCAL_DIRECTIONS, Likely, select
 from .recombination import moment_rows

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ..dataclass import dataclass
 from ..hours import Clock, window_hours
 from ..money.peaks import window_demand_kw
 from ..money.worth import WindowDemand

@@ -11,12 +11,11 @@ from ..end_uses import ELECTRIC, ELECTRICITY_KEY, END_USES, ENERGY_KEYS
 from ..hours import Conditions
 from ..model.night import NightBlock
 from ..model.system import RowState, zones_of
-from ..model.terminals import cooling_flow_cfm
 from ..model.unit import Unit
 from ..money import annual_cost_usd
 from ..rates import Rates, hourly_cost_usd
 from ..service import ZONE_DEPTHS, Yardstick, zone_depths
-from ..strategies.demand import pressure_thresholds_inwc, temperature_thresholds_f
+from ..strategies.demand import asking_dsp_inwc, asking_sat_f
 from .rows import Part, Rows
 from .running import off_energy
 
@@ -48,12 +47,12 @@ def zone_report(
     tolerance = unit.service.unmet_tolerance_f
     for here, block in rows.blocks():
         loads, w, promised = block.loads, block.on.hours, yardstick.take(here)
-        ask_sat = temperature_thresholds_f(unit, loads)[0]
+        ask_sat, need = asking_sat_f(unit, loads), promised.need_cfm()
         for p in parts:
             state = p.state.take(here)
             s = zones_of(unit, block.on, loads, state)
             over = np.maximum(s.room_f - loads.cool_f - tolerance, 0.0)
-            ask_dsp = pressure_thresholds_inwc(unit, s.requested_cfm, cooling_flow_cfm(unit, loads, state.sat_f))[0]
+            ask_dsp = asking_dsp_inwc(unit, s.requested_cfm)
             asks_t = (state.sat_set_f[:, None] > ask_sat) | z.asks_temperature
             asks_p = (state.dsp_inwc[:, None] < ask_dsp) | z.asks_pressure
             for name, values in (
@@ -69,7 +68,7 @@ def zone_report(
                 ("minimum_flow_hours", s.flow_cfm <= loads.min_cfm * (1.0 + 1e-9)),
             ):
                 out[name] += p.share * (w @ values)
-            for name, values in zone_depths(promised, state, s).items():
+            for name, values in zone_depths(promised, state, s, need).items():
                 depths[name] += p.share * values
     if night is not None:
         out["cold_hours"] += night.late_cold_hours
@@ -161,8 +160,8 @@ def rows_frame(rows: Rows, parts: list[Part]) -> pd.DataFrame:
     per part, ``share`` says which part of its hours.
     """
     c = rows.conditions
-    base = pd.DataFrame({name: np.asarray(getattr(c, name)) for name in ROW_CONDITION_COLUMNS})
-    base.insert(0, "row", np.arange(1, len(base) + 1))
+    count = len(c.oat_f)
+    base = {name: np.asarray(getattr(c, name)) for name in ROW_CONDITION_COLUMNS}
     names = [f.name for f in fields(RowState)]
     empty = dict.fromkeys(names, 0.0)
     for name in (
@@ -187,12 +186,11 @@ def rows_frame(rows: Rows, parts: list[Part]) -> pd.DataFrame:
         empty[name] = np.nan
     frames = []
     for k, p in enumerate(parts):
-        whole = {name: np.full(len(base), empty[name]) for name in names}
+        whole = {name: np.full(count, empty[name]) for name in names}
         for name in names:
             whole[name][rows.running] = getattr(p.state, name)
-        frame = pd.concat([base, pd.DataFrame(whole)], axis=1)
-        frame.insert(1, "share", np.where(base["fan_on"] > 0.0, p.share, 1.0 if k == 0 else 0.0))
-        frames.append(frame)
+        share = np.where(c.fan_on > 0.0, p.share, 1.0 if k == 0 else 0.0)
+        frames.append(pd.DataFrame({"row": np.arange(1, count + 1), "share": share, **base, **whole}))
     if len(frames) == 1:
         return frames[0]
     joined = pd.concat(frames, ignore_index=True)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..model.system import heating_enabled
 from ..model.terminals import available_flow_cfm, cooling_flow_cfm, requested_flow_cfm
-from ..model.unit import Unit
+from ..model.unit import Unit, rows_of
 from ..strategies.choose import dsp_at_airflows_inwc, dsp_of_sat, resets_pressure
 from ..strategies.demand import MOST_REQUESTS, pressure_thresholds_inwc, temperature_thresholds_f
 from ..strategies.limits import sat_limits
@@ -196,10 +197,13 @@ def _of_dsp(found: RequestHours, unit: Unit, candidate, block: Rows, parts, acti
         if not acts:
             continue
 
-        def setpoint(other: Unit, at, asked=asked, cooling=cooling):
+        def setpoint(other: Unit, at, asked=asked, cooling=cooling, thresholds=thresholds):
             # What zones ask for does not depend on which requests are ignored.
-            flows = (lambda: asked[at]), (lambda: cooling[at])
-            return dsp_at_airflows_inwc(other, candidate.dsp, block.on.oat_f[at], block.on.occupied[at], *flows)
+            of = lambda values: lambda: rows_of(values, at)
+            known = lambda: tuple(rows_of(each, at) for each in thresholds)
+            return dsp_at_airflows_inwc(
+                other, candidate.dsp, block.on.oat_f[at], block.on.occupied[at], of(asked), of(cooling), known
+            )
 
         near = (thresholds[1] > (dsp * (1.0 - NEAR_FRAC))[:, None]) | always
         _pinned(found, "dsp", unit, block, dsp, near, setpoint, rules.dsp_step_inwc, p.share)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..hours import Conditions
 from ..model.loads import LoadsOnDemand, ZoneLoads, blocks, loads_of
 from ..model.system import RowState

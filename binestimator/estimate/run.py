@@ -7,7 +7,6 @@ and all counts shown to people) and on the bin rows (the annual figures).
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -17,6 +16,7 @@ from .. import __version__
 from ..bins import bin_table, group_keys, row_table
 from ..checks import run_checks
 from ..climate import climate_of
+from ..dataclass import dataclass
 from ..end_uses import ELECTRIC
 from ..hours import build_conditions, clock_calendar
 from ..inputs.project import Project

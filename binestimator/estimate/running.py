@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..end_uses import ELECTRIC, ELECTRICITY_KEY, END_USES
 from ..hours import Conditions
 from ..model.loads import loads_of
@@ -79,6 +80,7 @@ def _joined(parts: Sequence[Part]) -> Part:
 
 def _parts_of_block(unit: Unit, candidate, rows: Rows, other_sats, held, oa_least_cfm, floating=None) -> list[Part]:
     """:func:`run_parts` of rows that are worked on at once; ``held`` its setpoints and what pulls them."""
+    rows = replace(rows, kept=rows.loads.for_once())
     normal = setpoints(unit, candidate, rows.on, rows.loads, other_sats, *held)
     sat, dsp = candidate.sat, candidate.dsp
     shape = rows.on.oat_f.shape
@@ -318,11 +320,13 @@ def nights_of(candidates, site_for) -> dict[str, NightBlock]:
         for duct, ids in users.values():
             by_air.setdefault(same_air(night_air_cfm(unit, conditions, duct)), []).append((duct, ids))
         # One airflow after the other: what rooms were given takes more memory than all the rest of the estimate.
-        for listed in by_air.values():
+        for key, listed in by_air.items():
             air = night_air_cfm(unit, conditions, listed[0][0])
             rooms: dict = {}
             for duct, ids in listed:
-                block = run_nights(unit, conditions, loads, site.project.schedule, duct, rooms, air, steps=steps)
+                block = run_nights(
+                    unit, conditions, loads, site.project.schedule, duct, rooms, air, steps=steps, air_key=key
+                )
                 found.update(dict.fromkeys(ids, block))
     return found
 

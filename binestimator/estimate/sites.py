@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ..bins import mean_rows, split_groups
+from ..dataclass import dataclass
 from ..errors import InputError
 from ..hours import Conditions, build_conditions
 from ..inputs.project import Candidate, Project

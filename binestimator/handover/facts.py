@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -10,6 +9,7 @@ import numpy as np
 from ..as_run.audit import dsp_tuning, sat_tuning
 from ..as_run.seek import Seeker
 from ..as_run.settings import TrimRespond
+from ..dataclass import dataclass
 from ..inputs.paths import known_path
 from ..inputs.project import source_of
 from ..inputs.schema import value_text

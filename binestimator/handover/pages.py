@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ..dataclass import dataclass
 from .records import Handover, Table, Zone
 from .upkeep import MONTHLY_F, MONTHLY_INWC
 

@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+
+from ..dataclass import dataclass
 
 _MARK = re.compile(r"<([SP]_[A-Z0-9_]+|[a-z_0-9]+)>")
 

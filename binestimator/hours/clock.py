@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from binestimator.dataclass import dataclass
 from binestimator.weather.parsing import DAYS_IN_MONTH, HOURS_IN_YEAR
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")

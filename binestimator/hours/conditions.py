@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from binestimator.weather.parsing import HOURS_IN_YEAR
 from binestimator.weather.year import Weather
 
+from ..dataclass import dataclass
 from .clock import air_handler_occupied, clock_calendar, gain_fraction, group_hours, rate_periods, tariff_periods
 from .meter import price_tiers
 from .sun import sun_on_building

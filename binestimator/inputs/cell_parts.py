@@ -6,9 +6,9 @@ Every count has a limit; what goes beyond it is refused.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import lru_cache
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.problems import printable
 
 #: Elements of one part, and cells with content of one sheet.

@@ -25,10 +25,10 @@ from __future__ import annotations
 import posixpath
 import struct
 import zipfile
-from dataclasses import dataclass
 from pathlib import Path
 from xml.parsers import expat
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import InputError
 from binestimator.inputs.cell_parts import (
     Attributes,

@@ -24,9 +24,9 @@ import csv
 import functools
 import re
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
 from importlib import resources
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.schema import Field, default_text, fields_of, value_text
 from binestimator.inputs.values import check_value, raw_from_text
 

@@ -11,9 +11,9 @@ from __future__ import annotations
 import csv
 import functools
 from collections.abc import Iterable
-from dataclasses import dataclass
 from importlib import resources
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.field import Field
 from binestimator.inputs.schema import fields_of, value_text
 from binestimator.inputs.values import check_value

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+
+from ..dataclass import dataclass
 
 _LENGTHS = {"name": 80, "group": 80, "id": 31, "notes": 2000}
 _LENGTH_TEXT, _LENGTH_PATH = 200, 400

@@ -20,9 +20,9 @@ from __future__ import annotations
 import csv
 import functools
 from collections.abc import Callable
-from dataclasses import dataclass
 from importlib import resources
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.schema import STRATEGY_SECTIONS, Field, fields_of, is_used
 
 #: Section of a strategy -> end -> paths of the inputs that give it: the first that is given.

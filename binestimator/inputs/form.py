@@ -8,9 +8,9 @@ checked as in a project file, and what is wrong is named by sheet and cell.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.build import build_project
 from binestimator.inputs.cells import WorkbookFile
 from binestimator.inputs.form_facts import lay_facts, read_facts

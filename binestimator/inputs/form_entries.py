@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.form_values import Content
 from binestimator.inputs.paths import item_path, parse_path
 from binestimator.inputs.schema import LIST_SECTIONS, STRATEGY_SECTIONS, Field

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.facts import Fact, facts
 from binestimator.inputs.first_project import SAID, check_together, raw_project, read_fact
 from binestimator.inputs.form_keys import YOURS

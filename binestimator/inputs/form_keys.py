@@ -11,8 +11,8 @@ Tables have a key for each line and each column, so that a cell is found whereve
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.facts import facts
 from binestimator.inputs.schema import SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, fields_of
 from binestimator.inputs.values import MOST_POINTS, TABLE_MARK, replaced

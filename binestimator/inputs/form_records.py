@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.cell_parts import TypedContent
 from binestimator.inputs.form_keys import EVIDENCE, STATUS, YOURS
 from binestimator.inputs.form_sheets import FoundTable

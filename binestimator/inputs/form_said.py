@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.cell_parts import TypedContent
 from binestimator.inputs.form_records import PathRecord, path_records
 from binestimator.inputs.form_sheets import FoundTable

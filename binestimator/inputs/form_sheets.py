@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Iterator
-from dataclasses import dataclass
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import InputError
 from binestimator.inputs.cell_parts import Cell, TypedContent, address_of
 from binestimator.inputs.cells import SheetCells, WorkbookFile

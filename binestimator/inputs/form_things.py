@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.cell_parts import TypedContent
 from binestimator.inputs.form_keys import (
     COUNTS,

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.schema import STRATEGY_SECTIONS
 
 MOST = {"special": 50, "group": 50, "zone": 500, "candidate": 40, "peak_window": 10, "incentive": 10}

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import fnmatch
 import re
-from dataclasses import dataclass
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.hints import instead_of, not_modelled
 from binestimator.inputs.problems import sentence
 from binestimator.inputs.schema import LIST_SECTIONS, SECTIONS, SINGLE_SECTIONS, STRATEGY_SECTIONS, Field, fields_of

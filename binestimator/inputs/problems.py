@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime
 import reprlib
-from dataclasses import dataclass
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import InputError
 
 #: A message lists at most this many problems; the rest are counted.

@@ -5,10 +5,10 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 from typing import TYPE_CHECKING, Protocol
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import Finding
 from binestimator.inputs.given import Given
 from binestimator.inputs.overrides import check_overrides

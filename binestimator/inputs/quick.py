@@ -26,8 +26,8 @@ from __future__ import annotations
 
 import functools
 import math
-from dataclasses import dataclass
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.problems import Problems
 from binestimator.inputs.schema import fields_of
 from binestimator.inputs.values import check_value

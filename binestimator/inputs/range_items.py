@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.defaults import paths_by
 from binestimator.inputs.paths import item_path, known_path
 from binestimator.inputs.problems import Problems

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import csv
 import functools
-from dataclasses import dataclass
 from importlib import resources
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.paths import known_path
 
 #: What a drawn number does: a factor of the value (``scale``, ``people``, ``terminals``, ``share``, ``found_dsp``,

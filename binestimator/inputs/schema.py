@@ -33,11 +33,10 @@ from __future__ import annotations
 
 import csv
 import functools
-from dataclasses import field as dataclass_field
-from dataclasses import make_dataclass
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.field import Field, label_of, plain
 from binestimator.inputs.values import check_value, raw_from_text
 
@@ -162,19 +161,16 @@ def record_type(section: str) -> type:
     """
     name = _record_name(section)
     lines = [f"Values of section ``{section}``.", "", "Attributes", "----------"]
-    parts: list[tuple[str, type] | tuple[str, type, object]] = []
+    annotations: dict[str, object] = {}
+    defaults: dict[str, object] = {}
     for field in fields_of(section).values():
         unit = f" [{field.unit}]" if field.unit else ""
         lines += [f"{field.name} : {field.type}", f"    {field.description}.{unit}"]
-        if field.required:
-            parts.append((field.name, object))
-        else:
-            parts.append((field.name, object, dataclass_field(default=field.default)))
-    record = make_dataclass(
-        name, parts, bases=(Record,), frozen=True, slots=True, kw_only=True, namespace={"__doc__": "\n".join(lines)}
-    )
-    record.__module__ = __name__
-    return record
+        annotations[field.name] = object
+        if not field.required:
+            defaults[field.name] = field.default
+    body = {"__module__": __name__, "__doc__": "\n".join(lines), "__annotations__": annotations, **defaults}
+    return dataclass(frozen=True, slots=True, kw_only=True)(type(name, (Record,), body))
 
 
 def _record_name(section: str) -> str:

@@ -7,8 +7,9 @@ of the project file, or of the table of terms of a form.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.problems import Problems, sentence
 from binestimator.inputs.range_lines import range_lines
 from binestimator.inputs.schema import TERM_SECTIONS, Record, fields_of, record_type

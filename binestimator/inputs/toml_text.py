@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 
+from binestimator.dataclass import dataclass
 from binestimator.inputs.problems import MOST_LISTED, Problem, printable
 from binestimator.inputs.schema import LIST_SECTIONS, SECTIONS, Field, fields_of
 from binestimator.inputs.toml_causes import cause, cause_in_path

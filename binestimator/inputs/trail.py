@@ -9,9 +9,9 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import InputError
 from binestimator.inputs.cell_parts import Cell
 from binestimator.inputs.cells import SheetCells, WorkbookFile

@@ -7,10 +7,9 @@ where the coil starts to work.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ..dataclass import dataclass
 from ..moist_air import (
     enthalpy_btu_lb,
     humidity_ratio_below_boiling,

@@ -8,11 +8,12 @@ own way; or, by input, from the two published part-load curves.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from .. import units
+from ..dataclass import dataclass
 from ..named import Constant, Constants, beside, floats, named
 from .unit import Unit
 

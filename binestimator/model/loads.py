@@ -7,13 +7,14 @@ depend on supply air temperature or duct pressure; strategies and terminals then
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..moist_air import latent_factor_btuh_cfm_lblb, sensible_factor_btuh_cfm_f
-from .unit import Unit, rows_of
+from .unit import Unit, rows_by_zones, rows_of
 
 #: Most rows times zones that are worked on at once: some thirty arrays of so many numbers are alive at a time.
 MOST_NUMBERS_AT_ONCE = 250_000
@@ -22,10 +23,13 @@ MOST_NUMBERS_AT_ONCE = 250_000
 class Known:
     """What has been found of loads, for whoever asks the same again: candidates on the same zones and rows.
 
-    Arrays that it gives are shared: nobody may write into them.
+    Arrays that it gives are shared: nobody may write into them. ``full`` where many options ask, so that rooms of full
+    supply are worth working out; else it lasts for one evaluation, whose strategy and terminals ask for the same
+    airflows.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, full: bool = True) -> None:
+        self.full = full
         self._found: dict[tuple[Hashable, ...], Any] = {}
 
     def of(self, find: Callable[[], Any], name: str, *values) -> Any:
@@ -78,6 +82,10 @@ class ZoneLoads:
 
     def _rows(self, names, index) -> dict[str, Any]:
         return {name: rows_of(getattr(self, name), index) for name in names}
+
+    def for_once(self) -> ZoneLoads:
+        """The same, which keep airflows that zones ask for while they are evaluated once."""
+        return self if self.known is not None else replace(self, known=Known(full=False))
 
     def by_zone(self) -> ZoneLoads:
         """The same with the rows of a zone side by side in memory: what goes over rows and zones then takes less time,
@@ -174,9 +182,9 @@ def zone_loads(unit: Unit, conditions) -> ZoneLoads:
     )
     gains = per_group[:, g] * area
     gains += _sun_btuh(conditions.glass_sun_btuh_ft2, zones.aperture_ft2)
-    gains += conditions.roof_sun_btuh_ft2[:, None] * zones.roof_ft2_eq
+    gains += rows_by_zones(conditions.roof_sun_btuh_ft2, zones.roof_ft2_eq)
 
-    infiltration = conditions.infiltration_frac[:, None] * zones.infiltration_cfm
+    infiltration = rows_by_zones(conditions.infiltration_frac, zones.infiltration_cfm)
     ua = zones.ua_btuh_f + fs * infiltration
     occupied = conditions.group_occupied[:, g]
     cool_occupied, heat_occupied = occupied_setpoints_f(unit, conditions.oat_f)
@@ -230,6 +238,6 @@ def _of_groups(by_row, of_group):
 def _sun_btuh(sun, aperture):
     """Sun through the glass of zones (Z, 4), or (D, Z, 4) of draws that follow one another. (R, Z) [Btu/h]"""
     if aperture.ndim == 2:
-        return sun @ aperture.T
+        return (aperture @ sun.T).T
     draws, zones, facades = aperture.shape
     return (sun.reshape(draws, -1, facades) @ aperture.transpose(0, 2, 1)).reshape(len(sun), zones)

@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..end_uses import ELECTRIC
 from ..units import KBTU_PER_KWH
 from . import fan as fans
@@ -116,6 +116,7 @@ def run_nights(
     air: tuple | None = None,
     rounds: int = HANDED_ON_ROUNDS,
     steps: NightSteps | None = None,
+    air_key: bytes | None = None,
 ) -> NightBlock:
     """Hour-by-hour room temperatures, the heat and cooling that hold the setback limits, and what the morning still
     lacks.
@@ -138,6 +139,8 @@ def run_nights(
         As :func:`night_rooms.rooms_of` has it.
     steps : NightSteps, optional
         Keeps what does not depend on airflows from one call to the next for the same unit and hours.
+    air_key : bytes, optional
+        :func:`same_air` of ``air``, where it is known.
 
     Notes
     -----
@@ -165,7 +168,7 @@ def run_nights(
         lowest = [loads.take(here).heat_f.min(axis=0) for here in blocks(hours, len(unit.zones))]
         return empty_night(hours, np.min(lowest, axis=0))
     heat_flow, cool_flow = night_air_cfm(unit, conditions, duct) if air is None else air
-    key = same_air((heat_flow, cool_flow))
+    key = same_air((heat_flow, cool_flow)) if air_key is None else air_key
     rooms = None if sequences is None else sequences.get(key)
     if rooms is None:
         rooms = rooms_of(unit, conditions, loads, schedule, spans, heat_flow, cool_flow, rounds, steps)
@@ -212,7 +215,8 @@ def energy_of_given(unit: Unit, conditions, loads: ZoneLoads, schedule, heat_btu
 
 def same_air(air) -> bytes:
     """Key of an airflow of ``night_air_cfm``: equal for equal air."""
-    return b"".join(hashlib.blake2b(flow.tobytes(), digest_size=16).digest() for flow in air)
+    # Rows of a zone lie side by side in memory: the other way round every number would be copied.
+    return b"".join(hashlib.sha256(np.ascontiguousarray(flow.T).data).digest() for flow in air)
 
 
 def night_air_cfm(unit: Unit, conditions, duct: NightDuct | None = None):

@@ -7,11 +7,11 @@ all nights side by side.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..units import KBTU_PER_KWH
 from . import fan as fans
 from .loads import LoadsOnDemand, ZoneLoads, occupied_setpoints_f

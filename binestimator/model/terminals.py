@@ -8,12 +8,11 @@ arrives.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ..dataclass import dataclass
 from .loads import ZoneLoads
-from .unit import Unit, beside_zones, rows_of
+from .unit import Unit, beside_zones, rows_by_zones, rows_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +44,8 @@ HEATING_RAMP_F = 1.0
 LEAKAGE_ROUNDS = 4
 # An airflow above the fan's ceiling by less is rounding. [share]
 CEILING_SLACK_FRAC = 1e-12
+# Rows times zones of rooms that are worked on at once.
+ROOMS_AT_ONCE = 18_000
 _NOT_COUNTED = np.zeros((0, 0), dtype=bool)
 
 
@@ -59,7 +60,14 @@ def cooling_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f):
     ``q(Tcool) / (fs (Tcool - SATz))``; infinite where the supply air is not colder than the
     cooling setpoint and the room needs cooling, at most 0 where it needs none.
     """
-    drop = loads.fs * (loads.cool_f - zone_supply_f(unit, sat_f)[:, None])
+    if loads.known is not None and not loads.known.full:
+        return loads.known.of(lambda: _cooling_flow_cfm(unit, loads, sat_f), "cooling", sat_f)
+    return _cooling_flow_cfm(unit, loads, sat_f)
+
+
+def _cooling_flow_cfm(unit: Unit, loads: ZoneLoads, sat_f):
+    drop = loads.cool_f - zone_supply_f(unit, sat_f)[:, None]
+    drop *= loads.fs
     q = loads.q_cool_btuh
     cold = drop > 0.0
     if cold.all():
@@ -132,7 +140,7 @@ def open_flow_cfm(unit: Unit):
 
 def available_flow_cfm(unit: Unit, dsp_inwc):
     """Airflow that duct pressure can push through each open damper. (R, Z) [cfm]"""
-    return open_flow_cfm(unit) * np.sqrt(np.maximum(np.asarray(dsp_inwc, dtype=float), 0.0))[:, None]
+    return rows_by_zones(np.sqrt(np.maximum(np.asarray(dsp_inwc, dtype=float), 0.0)), open_flow_cfm(unit))
 
 
 def rationed_dsp_inwc(unit: Unit, requested_cfm, dsp_inwc, leakage_cfm, full_cfm=None):
@@ -220,10 +228,13 @@ def _ceiling_pieces(requested_cfm, passes_cfm, multiplier) -> tuple[np.ndarray, 
 def _largest_root(kept, starved, ceiling_cfm, leak_per_root):
     """The largest root of the tangents of :func:`_ceiling_pieces`. (R,)"""
     slope = starved + np.asarray(leak_per_root)[:, None]
-    return np.max(
-        np.where(slope > 0.0, (np.asarray(ceiling_cfm)[:, None] - kept) / np.where(slope > 0.0, slope, 1.0), 0.0),
-        axis=1,
-    )
+    root = np.asarray(ceiling_cfm)[:, None] - kept
+    rises = slope > 0.0
+    if rises.all():
+        root /= slope
+    else:
+        root = np.where(rises, root / np.where(rises, slope, 1.0), 0.0)
+    return root.max(axis=1)
 
 
 def zone_state(unit: Unit, loads: ZoneLoads, sat_f, dsp_inwc, requested_cfm, reheat_on=1.0) -> ZoneState:
@@ -262,26 +273,35 @@ def rooms_at(unit: Unit, loads: ZoneLoads, sat_f, flow_cfm, reheat_on):
     """Room temperature and reheat at airflows, by the balance of :func:`zone_state`. (R, Z) each [degF, Btu/h]"""
     zones = unit.zones
     satz = zone_supply_f(unit, sat_f)[:, None]
-    air = loads.fs * flow_cfm
-    # Worked in place: a third of the time went into making arrays of hours by zones.
-    reheat = loads.heat_f - satz
-    reheat *= air
-    reheat -= loads.q_heat_btuh  # what is needed
-    work = loads.heat_f + zones.reheat_rise_max_f
-    work -= satz
-    np.maximum(work, 0.0, out=work)
-    work *= air  # what the discharge limit allows
-    np.minimum(reheat, work, out=reheat)
-    np.minimum(reheat, zones.reheat_btuh * np.asarray(reheat_on, dtype=float).reshape(-1, 1), out=reheat)
-    np.maximum(reheat, 0.0, out=reheat)
-    # From the balance about the cooling setpoint: exact there, no large numbers subtracted.
-    room = loads.cool_f - satz
-    room *= air
-    np.subtract(loads.q_cool_btuh, room, out=room)
-    room += reheat
-    np.add(loads.ua_btuh_f, air, out=work)  # conductance of envelope and air
-    if not (work > 0.0).all():
-        work[work <= 0.0] = np.inf
-    room /= work
-    room += loads.cool_f
+    on = np.broadcast_to(np.asarray(reheat_on, dtype=float), (len(flow_cfm),))
+    room = np.empty(flow_cfm.shape[::-1]).T
+    reheat = np.empty(flow_cfm.shape[::-1]).T
+    # Some zones at a time and worked in place, so that what is worked on stays near the processor: half of the time
+    # otherwise.
+    step = max(ROOMS_AT_ONCE // max(len(flow_cfm), 1), 1)
+    for first in range(0, flow_cfm.shape[1], step):
+        some = slice(first, first + step)
+        heat, cool, asked = loads.heat_f[:, some], loads.cool_f[:, some], reheat[:, some]
+        air = loads.fs * flow_cfm[:, some]
+        np.subtract(heat, satz, out=asked)
+        asked *= air
+        asked -= loads.q_heat_btuh[:, some]  # what is needed
+        work = heat + zones.reheat_rise_max_f[..., some]
+        work -= satz
+        np.maximum(work, 0.0, out=work)
+        work *= air  # what the discharge limit allows
+        np.minimum(asked, work, out=asked)
+        np.minimum(asked, rows_by_zones(on, zones.reheat_btuh[..., some]), out=asked)
+        np.maximum(asked, 0.0, out=asked)
+        # From the balance about the cooling setpoint: exact there, no large numbers subtracted.
+        found = room[:, some]
+        np.subtract(cool, satz, out=found)
+        found *= air
+        np.subtract(loads.q_cool_btuh[:, some], found, out=found)
+        found += asked
+        np.add(loads.ua_btuh_f[:, some], air, out=work)  # conductance of envelope and air
+        if not (work > 0.0).all():
+            work[work <= 0.0] = np.inf
+        found /= work
+        found += cool
     return room, reheat

@@ -23,6 +23,7 @@ def states_at(
     loads: ZoneLoads,
     settings: Sequence[tuple[np.ndarray, np.ndarray | None]],
     *,
+    rows: Sequence[np.ndarray] | None = None,
     resets_pressure=True,
     dsp_of_sat=None,
     floating: Floating | None = None,
@@ -31,19 +32,26 @@ def states_at(
 
     Parameters
     ----------
-    settings : sequence of (ndarray (R,), ndarray (R,) or None)
-        Supply air temperature and duct pressure; without a pressure that of ``dsp_of_sat`` at the temperature. [degF,
-        in. w.c.]
+    settings : sequence of (ndarray, ndarray or None)
+        Supply air temperature and duct pressure of the rows; without a pressure that of ``dsp_of_sat`` at the
+        temperature. [degF, in. w.c.]
+    rows : sequence of ndarray, optional
+        Positions, ascending, of the rows that each setting is of; all (R,) of each when not given.
     """
-    count = len(conditions.oat_f)
-    together = max(MOST_NUMBERS // max(loads.q_cool_btuh.size, 1), 1)
-    for first in range(0, len(settings), together):
-        some = settings[first : first + together]
-        on, its_loads, here, known = conditions, loads, unit, floating
-        if len(some) > 1:
-            index = np.tile(np.arange(count), len(some))
-            on, its_loads, here = conditions.take(index), loads.take(index), unit.take(index)
-            known = None if floating is None else floating.take(index)
+    every = np.arange(len(conditions.oat_f))
+    rows = [every] * len(settings) if rows is None else rows
+    on, of_rows, here, taken = conditions, loads, unit, [every]
+    for group in _groups([len(at) for at in rows], MOST_NUMBERS // max(loads.q_cool_btuh.shape[1], 1)):
+        some, these = settings[group], rows[group]
+        index = np.concatenate(these)
+        if len(these) == 1 and len(index) == len(every):
+            on, of_rows, here = conditions, loads, unit
+        elif len(these) != len(taken) or any(one is not other for one, other in zip(these, taken, strict=True)):
+            on, of_rows, here = conditions.take(index), loads.take(index), unit.take(index)
+        taken = list(these)
+        known = None if floating is None else floating.take(index)
+        # The pressure strategy and the terminals ask for the same airflows.
+        its_loads = of_rows.for_once()
         sat = np.concatenate([sat_f for sat_f, _ in some])
         if some[0][1] is None:
             args = (on, its_loads, sat)
@@ -53,8 +61,22 @@ def states_at(
         state = evaluate(
             here, on, its_loads, sat, dsp, resets_pressure=resets_pressure, dsp_of_sat=dsp_of_sat, floating=known
         )
-        for k in range(len(some)):
-            rows = slice(k * count, (k + 1) * count)
-            if floating is not None and known is not None and known is not floating:
-                floating.learn(known, rows)
-            yield state.take(rows) if len(some) > 1 else state
+        first = 0
+        for at in these:
+            part = slice(first, first + len(at))
+            first += len(at)
+            if floating is not None and known is not None:
+                floating.learn(known, part, at)
+            yield state.take(part) if len(these) > 1 else state
+
+
+def _groups(counts: Sequence[int], most: int) -> Iterator[slice]:
+    """Neighbours that together have at most so many rows; one at least."""
+    first = total = 0
+    for k, count in enumerate(counts):
+        if k > first and total + count > most:
+            yield slice(first, k)
+            first, total = k, 0
+        total += count
+    if len(counts):
+        yield slice(first, len(counts))

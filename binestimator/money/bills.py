@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+
+from ..dataclass import dataclass
 
 #: Limits of a calibrated model by months. [share]
 NMBE_FRAC, CV_RMSE_FRAC = 0.05, 0.15

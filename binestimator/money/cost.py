@@ -8,7 +8,8 @@ need beyond those of the baseline. Amounts may be arrays of draws.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from ..dataclass import dataclass
 
 #: Levels of a cost and what the inputs of each end in: ``sat_demand_low_h``, ``sat_demand_h``, ``sat_demand_high_h``.
 LEVELS = ("low", "expected", "high")

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+
+from ..dataclass import dataclass
 
 #: What an amount comes from: which rule binds. In the order in which rules that give the same amount are named.
 RATES, SHARE, CAP, BUY_DOWN, FLOOR, CEILING, NOTHING, NO_COST = range(8)

@@ -7,10 +7,10 @@ year at its end. Year 0 is the base date, at which the investment is made; it is
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..end_uses import PRICED
 from ..errors import InputError
 

@@ -6,10 +6,9 @@ in neither. Demand is that of hourly means.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ..dataclass import dataclass
 from ..end_uses import PRICED
 from ..hours import MONTHS, clock_calendar, other_load_kw, price_lines, window_hours
 from ..inputs.project import Project

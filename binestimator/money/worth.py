@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from ..dataclass import dataclass
 from ..inputs.paths import item_path
 from .cost import BUILD_UP, DEFAULT, ESTIMATORS, GIVEN, NO_HARDWARE, NONE, BuildUp, build_up, lines_of, quantities_of
 from .emissions import emissions_kg

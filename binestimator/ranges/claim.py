@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from binestimator.results import Results
 
+from ..dataclass import dataclass
 from .results import DEFAULT, PHYSICS, PLANT, SETPOINTS
 
 #: An input that makes up less of the variance of the saving than this may stay a default (assumption).

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
+
+from ..dataclass import dataclass
 
 #: Kinds: ``triangular`` between low and high with its peak at the base; ``uniform`` between low and high; ``normal``
 #: with low and high as P10 and P90 and the base as median, each side with its own spread.

@@ -8,10 +8,11 @@ are further rows of every function of the model: no surrogate, and no code of th
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import fields, is_dataclass, replace
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..hours import Conditions
 from ..inputs.paths import known_path
 from ..inputs.range_lines import RangeLine

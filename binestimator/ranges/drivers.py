@@ -3,10 +3,11 @@ made."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from binestimator.results import Results
 
+from ..dataclass import dataclass
 from .results import sensible
 
 #: Drivers that people are shown.

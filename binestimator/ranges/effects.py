@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+
+from ..dataclass import dataclass
 
 #: Polynomials of a share u that stand for the effect of an input: to this degree.
 DEGREE = 2

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ..advice.advise import driven_id
+from ..dataclass import dataclass
 from ..end_uses import ELECTRICITY_KEY
 from ..inputs.paths import known_path
 from ..money.life_cycle import life_cycle

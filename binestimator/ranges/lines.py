@@ -7,8 +7,7 @@ was stated without evidence, or was measured, trended or read off. A project put
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ..dataclass import dataclass
 from ..inputs.paths import known_path
 from ..inputs.problems import Problems
 from ..inputs.range_items import DEFAULT, EVIDENCED, STATED, Item, check_own_ranges, in_use, items_of

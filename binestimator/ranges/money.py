@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..end_uses import ELECTRIC, ELECTRICITY_KEY, END_USES, PRICED
 from ..inputs.paths import known_path
 from ..money.cost import BUILD_UP

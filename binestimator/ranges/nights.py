@@ -8,10 +8,10 @@ values, weighted up to the year, is added to the nights of the run. At base valu
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..end_uses import END_USES
 from ..estimate.rows import Rows
 from ..estimate.running import night_duct, nights_of

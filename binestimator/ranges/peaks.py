@@ -10,10 +10,10 @@ the proportion of the year's. At base values demand, charges and tiers are those
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..end_uses import ELECTRIC, ELECTRICITY_KEY, PRICED
 from ..estimate.peaks import Windows
 from ..estimate.running import run_parts

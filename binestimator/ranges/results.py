@@ -6,8 +6,9 @@ seen nowhere.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from ..dataclass import dataclass
 from ..inputs.range_items import DEFAULT as DEFAULT
 from ..inputs.range_items import EVIDENCED as EVIDENCED
 from ..inputs.range_items import STATED as STATED

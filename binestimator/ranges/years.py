@@ -7,11 +7,11 @@ setpoints that a strategy searches for are found in it. Draws in it are further 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..errors import InputError
 from ..estimate import estimate
 from ..inputs.weather_years import shares_of

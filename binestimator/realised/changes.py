@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from binestimator.dataclass import dataclass
 from binestimator.realised.compare import compare, terms_of
 from binestimator.realised.hours import Hours
 from binestimator.realised.spread import sizes_of

@@ -10,11 +10,10 @@ have are compared; the typical year tells how many hours of each there are.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from scipy.special import ndtri
 
+from binestimator.dataclass import dataclass
 from binestimator.realised.hours import Hours
 from binestimator.realised.season import SEASON_DOUBT, season_deviation, size_of
 from binestimator.realised.spread import QUANTILES, Fit, combined, fit_hours, interval

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from binestimator.dataclass import dataclass
 from binestimator.realised.compare import BIN_F
 from binestimator.realised.year import YearModel
 from binestimator.strategies.registry import dsp_strategy, sat_strategy

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
+from binestimator.dataclass import dataclass
 from binestimator.moist_air import (
     dewpoint_f,
     humidity_ratio_from_vapour_pressure,

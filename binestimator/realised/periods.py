@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import InputError
 from binestimator.inputs.project import Project
 from binestimator.realised.compare import terms_of

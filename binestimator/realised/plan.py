@@ -8,12 +8,12 @@ the uncertainty of the comparison is known before it is measured: the same terms
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 from scipy.special import stdtrit
 
+from binestimator.dataclass import dataclass
 from binestimator.realised.compare import MOST_HELD, terms_of
 from binestimator.realised.hours import Hours
 from binestimator.realised.season import SEASON_DOUBT, Climate, season_deviation

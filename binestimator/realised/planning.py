@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from binestimator.realised.season import day_of_year
 from binestimator.realised.year import YearModel, year_model
 from binestimator.trends.log import Log
 
+from ..dataclass import dataclass
 from .periods import (
     CONFIDENCE,
     KINDS,

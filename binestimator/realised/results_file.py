@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import InputError
 from binestimator.inputs.files import LARGEST_FILE, read_file, text_of
 from binestimator.inputs.problems import printable

@@ -11,11 +11,11 @@ the correction is taken as its standard uncertainty, since the model's windows a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 
+from binestimator.dataclass import dataclass
 from binestimator.realised.hours import Hours
 from binestimator.realised.spread import sizes_of
 

@@ -19,10 +19,10 @@ flat coefficients; from memory. Effective number of independent days: ASHRAE Gui
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from scipy.special import stdtrit
+
+from ..dataclass import dataclass
 
 #: Pairs of parameters: correlation from day to day, and logit of the share of the variance that days have.
 _RHO = np.array([0.02, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.88, 0.94])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from binestimator.trends.match import KEY as MATCH
 from binestimator.trends.match import compare_with_model
 from binestimator.trends.study import TrendStudy
 
+from ..dataclass import dataclass
 from .periods import (
     CONFIDENCE,
     KINDS,

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
 from binestimator.bins import group_keys
 from binestimator.climate import climate_of
+from binestimator.dataclass import dataclass
 from binestimator.end_uses import END_USES, cost_rate_usd_h
 from binestimator.errors import InputError
 from binestimator.estimate.rows import Rows

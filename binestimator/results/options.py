@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pandas as pd
+
+from ..dataclass import dataclass
 
 if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from ..inputs.project import Candidate

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from ..dataclass import dataclass
 
 if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from ..estimate.rows import Part, Rows

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from ..dataclass import dataclass
 
 if TYPE_CHECKING:  # names of types only: nothing of these is loaded by results
     from ..service import ServiceFigures

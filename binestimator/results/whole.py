@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from ..dataclass import dataclass
 from ..end_uses import END_USES, KBTU_IN, site_kbtu
 from ..errors import Finding
 from .annual import SAVING_KEYS

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ..dataclass import dataclass
 from ..model.loads import ZoneLoads
 from ..model.system import heating_enabled
 from ..model.terminals import cooling_flow_cfm, requested_flow_cfm
@@ -64,7 +63,7 @@ def dsp_setpoint_inwc(unit: Unit, record, conditions, loads: ZoneLoads, sat_f):
     return find() if loads.known is None else loads.known.of(find, "pressure", record, sat_f)
 
 
-def dsp_at_airflows_inwc(unit: Unit, record, oat_f, occupied, requested_cfm, cooling_cfm):
+def dsp_at_airflows_inwc(unit: Unit, record, oat_f, occupied, requested_cfm, cooling_cfm, thresholds=None):
     """Duct static pressure setpoint of a strategy at what zones ask for. (R,) [in. w.c.]
 
     Parameters
@@ -74,8 +73,17 @@ def dsp_at_airflows_inwc(unit: Unit, record, oat_f, occupied, requested_cfm, coo
         Outdoor temperature and occupancy. [degF, 0/1]
     requested_cfm, cooling_cfm : callable
         Airflows (R, Z) as for ``demand.pressure_thresholds_inwc``, for strategies that read them. [cfm]
+    thresholds : callable, optional
+        What that gives, where it is known.
     """
-    rows = DspRows(unit=unit, oat_f=oat_f, occupied=occupied, requested_cfm=requested_cfm, cooling_cfm=cooling_cfm)
+    rows = DspRows(
+        unit=unit,
+        oat_f=oat_f,
+        occupied=occupied,
+        requested_cfm=requested_cfm,
+        cooling_cfm=cooling_cfm,
+        thresholds=thresholds,
+    )
     found = dsp_strategy(record).setpoint_inwc(record, rows)
     return found if found.shape == oat_f.shape else np.broadcast_to(found, oat_f.shape).copy()
 

@@ -22,6 +22,8 @@ GRID_STEP_F = 1.0
 REFINEMENTS = 3
 # A more expensive row is not exchanged for one that is cheaper by rounding only. [USD/h]
 LEAST_GAIN_USD_H = 1e-9
+# Rows are picked from the others while they are fewer than this share; more take longer to pick than to work out.
+MOST_FRESH_FRAC = 0.8
 # Place of the rows short of cooling among what may not be above the baseline's.
 _SHORT = 1
 # Differences in service below this are rounding. [degF, zones, kBtu/h]
@@ -66,22 +68,24 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
         np.array([0.0, 0.0, 0.0, 0.0, rules.outdoor_air_rise_frac, float(moister - humid)])[:, None] + SERVED_TOLERANCE
     )
 
-    floating = Floating(len(conditions.oat_f))
+    floating, every = Floating(len(conditions.oat_f)), np.arange(len(conditions.oat_f))
 
-    def run(sats):
-        """What rows cost, and their service, at each of some temperatures."""
+    def run(sats, rows=None):
+        """What rows cost, and their service, at each of some temperatures, of which each may be of some rows alone."""
+        rows = [every] * len(sats) if rows is None else rows
         states = states_at(
             unit,
             conditions,
             loads,
-            [(sat, None) for sat in sats],
+            [(sat[at], None) for sat, at in zip(sats, rows, strict=True)],
+            rows=rows,
             resets_pressure=resets_pressure,
             dsp_of_sat=dsp_of_sat,
             floating=floating,
         )
-        return map(figures, states)
+        return map(figures, states, rows)
 
-    def figures(state):
+    def figures(state, at):
         return (
             state.cost_usd_h,
             np.stack([state.unmet_degrees, state.starved_zones, state.ventilation_short_zones]),
@@ -91,13 +95,13 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
                     state.capacity_limited,
                     state.unserved_kbtuh,
                     state.heat_unserved_kbtuh,
-                    short_of(state),
+                    short_of(state, required[at]),
                     np.maximum(state.room_humidity_ratio - humid, 0.0),
                 ]
             ),
         )
 
-    def short_of(state):
+    def short_of(state, required):
         """Outdoor air missing as a share of what is required."""
         enough = (1.0 - rules.outdoor_air_margin_frac) * required
         return np.maximum(enough - state.oa_cfm, 0.0) / np.where(required > 0.0, required, 1.0)
@@ -116,12 +120,26 @@ def search(unit: Unit, conditions, loads: ZoneLoads, limits, dsp_of_sat, resets_
         take = inside & (cost < best_cost - LEAST_GAIN_USD_H)
         best_sat, best_cost = np.where(take, other_sats[0], best_sat), np.where(take, cost, best_cost)
 
+    tried = [np.full(shape, float(limits.min_f)), *other_sats[:1]]
+    best_sat, best_cost = np.array(best_sat), np.array(best_cost)
+
+    def fresh(sat):
+        """Rows in which a temperature is another than those tried before; where these are most, all of them."""
+        new = np.ones(shape, dtype=bool)
+        for before in tried:
+            new &= sat != before
+        tried.append(sat)
+        at = np.flatnonzero(new)
+        return at if len(at) <= MOST_FRESH_FRAC * len(every) else every
+
     def consider(sats):
-        nonlocal best_sat, best_cost
-        for sat, (cost, service, cold) in zip(sats, run(sats), strict=True):
-            ok = (service <= allowed + SERVED_TOLERANCE).all(axis=0) & (cold <= allowed_cold + allowance).all(axis=0)
-            take = ok & (cost < best_cost - LEAST_GAIN_USD_H)
-            best_sat, best_cost = np.where(take, sat, best_sat), np.where(take, cost, best_cost)
+        rows = [fresh(sat) for sat in sats]
+        sats, rows = ([each for each, at in zip(values, rows, strict=True) if len(at)] for values in (sats, rows))
+        for sat, at, (cost, service, cold) in zip(sats, rows, run(sats, rows), strict=True):
+            ok = (service <= allowed[:, at] + SERVED_TOLERANCE).all(axis=0)
+            ok &= (cold <= allowed_cold[:, at] + allowance).all(axis=0)
+            take = ok & (cost < best_cost[at] - LEAST_GAIN_USD_H)
+            best_sat[at[take]], best_cost[at[take]] = sat[at[take]], cost[take]
 
     highest = float(np.max(top, initial=limits.min_f))
     for value in np.arange(limits.min_f + GRID_STEP_F, highest + GRID_STEP_F, GRID_STEP_F):

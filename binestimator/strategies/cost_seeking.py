@@ -8,10 +8,9 @@ not where the energy cost of the row is least, since the estimate is simpler tha
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ..dataclass import dataclass
 from ..model.loads import ZoneLoads
 from ..model.plant import cooling_power, heating_power
 from ..model.system import evaluate, supply_heating_mode, zones_of

@@ -139,23 +139,44 @@ def temperature_thresholds_f(unit: Unit, loads: ZoneLoads, most_cfm=None):
     """
     z, limits, fs = unit.zones, unit.limits, loads.fs
     gain = beside_zones(unit.air_handler.duct_gain_f)
-    at_most = lambda flow: flow if most_cfm is None else np.minimum(flow, most_cfm)
-    largest = at_most(z.max_cfm)
-
-    def at_loop(share):
-        flow = at_most(loads.min_cfm + share * (z.max_cfm - loads.min_cfm))
-        warm = loads.cool_f - loads.q_cool_btuh / (fs * flow) - gain
-        return np.where(loads.q_cool_btuh > 0.0, warm, NEVER_F)
+    largest = z.max_cfm if most_cfm is None else np.minimum(z.max_cfm, most_cfm)
 
     def at_excess(excess):
-        load = loads.q_cool_btuh - loads.ua_btuh_f * excess
-        warm = loads.cool_f + excess - load / (fs * largest) - gain
-        return np.where(load > 0.0, warm, NEVER_F)
+        # In place, here and below: half of the time went into making arrays of hours by zones.
+        load = loads.ua_btuh_f * excess
+        np.subtract(loads.q_cool_btuh, load, out=load)
+        never = ~(load > 0.0)
+        load /= fs * largest
+        np.subtract(loads.cool_f + excess, load, out=load)
+        load -= gain
+        np.copyto(load, NEVER_F, where=never)
+        # A zone with hardly any span between minimum and maximum may be warm before its loop is.
+        return np.maximum(load, first, out=load)
 
-    first = at_loop(limits.loop_ask_pct / 100.0)
-    release = at_loop(limits.loop_release_pct / 100.0)
-    # A zone with hardly any span between minimum and maximum may be warm before its loop is.
-    return first, release, np.maximum(at_excess(SECOND_REQUEST_F), first), np.maximum(at_excess(THIRD_REQUEST_F), first)
+    first = _loop_threshold_f(unit, loads, limits.loop_ask_pct, most_cfm)
+    release = _loop_threshold_f(unit, loads, limits.loop_release_pct, most_cfm)
+    return first, release, at_excess(SECOND_REQUEST_F), at_excess(THIRD_REQUEST_F)
+
+
+def asking_sat_f(unit: Unit, loads: ZoneLoads):
+    """Supply air temperatures above which each zone sends its first request: of :func:`temperature_thresholds_f` the
+    first. (R, Z) [degF]"""
+    return _loop_threshold_f(unit, loads, unit.limits.loop_ask_pct)
+
+
+def _loop_threshold_f(unit: Unit, loads: ZoneLoads, loop_pct, most_cfm=None):
+    """Supply air temperatures that bring each zone's cooling loop to a point. (R, Z) [degF]"""
+    warm = unit.zones.max_cfm - loads.min_cfm
+    warm *= loop_pct / 100.0
+    warm += loads.min_cfm
+    if most_cfm is not None:
+        np.minimum(warm, most_cfm, out=warm)
+    warm *= loads.fs
+    np.divide(loads.q_cool_btuh, warm, out=warm)
+    np.subtract(loads.cool_f, warm, out=warm)
+    warm -= beside_zones(unit.air_handler.duct_gain_f)
+    np.copyto(warm, NEVER_F, where=~(loads.q_cool_btuh > 0.0))
+    return warm
 
 
 def pressure_thresholds_inwc(unit: Unit, requested_cfm, cooling_cfm):
@@ -182,18 +203,47 @@ def pressure_thresholds_inwc(unit: Unit, requested_cfm, cooling_cfm):
     soon sends two or three requests.
     """
     z, limits = unit.zones, unit.limits
-    share = requested_cfm / z.max_cfm
     widest = beside_zones(unit.index_dsp_inwc) * z.index_share
-    full = widest * share * share
-    cooling = widest * np.clip(cooling_cfm / z.max_cfm, 0.0, 1.0) ** 2
+    full = _full_flow_inwc(unit, requested_cfm)
+    cooling = cooling_cfm / z.max_cfm
+    np.clip(cooling, 0.0, 1.0, out=cooling)
+    cooling *= cooling
+    cooling *= widest
     exponent = beside_zones(limits.damper_exponent)
-    ask = damper_flow_frac(limits.damper_open_pct / 100.0, exponent)
     release = damper_flow_frac(limits.damper_release_pct / 100.0, exponent)
-    second, third = (
-        np.maximum(full * flow**2, np.minimum(cooling, widest * flow**2))
-        for flow in (SECOND_REQUEST_FLOW, THIRD_REQUEST_FLOW)
+
+    def below(flow):
+        warm = np.minimum(cooling, widest * flow**2)
+        return np.maximum(full * flow**2, warm, out=warm)
+
+    return (
+        full / _asking_flow_frac(unit) ** 2,
+        full / release**2,
+        below(SECOND_REQUEST_FLOW),
+        below(THIRD_REQUEST_FLOW),
     )
-    return full / ask**2, full / release**2, second, third
+
+
+def asking_dsp_inwc(unit: Unit, requested_cfm):
+    """Duct pressures below which each zone sends its first request: of :func:`pressure_thresholds_inwc` the first.
+    (R, Z) [in. w.c.]"""
+    full = _full_flow_inwc(unit, requested_cfm)
+    full /= _asking_flow_frac(unit) ** 2
+    return full
+
+
+def _full_flow_inwc(unit: Unit, requested_cfm):
+    """Duct pressure that passes the airflow setpoint through an open damper. (R, Z) [in. w.c.]"""
+    z = unit.zones
+    share = requested_cfm / z.max_cfm
+    full = beside_zones(unit.index_dsp_inwc) * z.index_share * share
+    full *= share
+    return full
+
+
+def _asking_flow_frac(unit: Unit):
+    """Flow through a damper at its asking point, as a share of that of an open one."""
+    return damper_flow_frac(unit.limits.damper_open_pct / 100.0, beside_zones(unit.limits.damper_exponent))
 
 
 def _left_to_ignore(weights, asks_always, ignored):
@@ -226,9 +276,10 @@ def settled_sat_f(unit: Unit, loads: ZoneLoads, ignored_requests, min_f, max_f, 
     weights = np.where(z.asks_temperature, 0.0, z.weight)
 
     def find():
-        first, release, second, third = temperature_thresholds_f(unit, loads, most_cfm)
+        thresholds = temperature_thresholds_f(unit, loads, most_cfm)
         # A request holds while the setpoint is above its threshold: the mirror image of pressure.
-        return tuple(-edge for edge in edges(-first, -release, -second, -third, weights, left))
+        first, release, second, third = (np.negative(each, out=each) for each in thresholds)
+        return tuple(-edge for edge in edges(first, release, second, third, weights, left))
 
     # Ranges of loops differ by candidate, what zones ask for does not.
     known = loads.known if most_cfm is None else None
@@ -296,7 +347,7 @@ def settled_together_f(rows: SatRows, record, top_f):
     if rows.held_pulled_f is not None:
         return sat, rows.held_pulled_f
     held, among = rows.held_dsp_inwc, None
-    if held is None and loads.known is not None:
+    if held is None and loads.known is not None and loads.known.full:
         # The pressure of all rows is known to whoever asks for it next; it starves zones in few of them.
         c = rows.conditions
         full = full_supply(unit, loads, sat, heating_enabled(unit, c.oat_f, c.fan_on))
@@ -315,13 +366,18 @@ def settled_dsp_inwc(unit: Unit, requested_cfm, cooling_cfm, ignored_requests, m
     Airflows (R, Z) as for :func:`pressure_thresholds_inwc`. ``max_inwc`` where zones that always ask take more than
     what is ignored.
     """
+    thresholds = lambda: pressure_thresholds_inwc(unit, requested_cfm, cooling_cfm)
+    return settled_at_inwc(unit, len(requested_cfm), thresholds, ignored_requests, min_inwc, max_inwc)
+
+
+def settled_at_inwc(unit: Unit, rows: int, thresholds, ignored_requests, min_inwc, max_inwc):
+    """:func:`settled_dsp_inwc` of rows whose ``thresholds``, when called, are :func:`pressure_thresholds_inwc`."""
     z = unit.zones
-    rows = requested_cfm.shape[0]
     left = _left_to_ignore(z.weight, z.asks_pressure, ignored_requests)
     if left < -REQUEST_SLACK:
         return np.full(rows, float(max_inwc))
     weights = np.where(z.asks_pressure, 0.0, z.weight)
-    first, release, second, third = pressure_thresholds_inwc(unit, requested_cfm, cooling_cfm)
+    first, release, second, third = thresholds()
     ask, hold = edges(first, release, second, third, weights, left)
     return 0.5 * (np.clip(ask, min_inwc, max_inwc) + np.clip(hold, min_inwc, max_inwc))
 
@@ -431,6 +487,15 @@ class DemandDsp(_Demand, DspStrategy):
     follows_zones = True
 
     def setpoint_inwc(self, record, rows):
+        if rows.thresholds is not None:
+            return settled_at_inwc(
+                rows.unit,
+                len(rows.oat_f),
+                rows.thresholds,
+                record.ignored_requests,
+                record.min_inwc,
+                record.max_inwc,
+            )
         return settled_dsp_inwc(
             rows.unit,
             rows.requested_cfm(),

@@ -6,10 +6,9 @@ as-found behaviour, which is described as it is.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ..dataclass import dataclass
 from ..model import fan as fans
 from ..model.air_handler import minimum_oa_frac
 from ..model.loads import ZoneLoads

@@ -7,11 +7,12 @@ together in the module of the strategy. ``registry`` lists the strategies.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Protocol
 
 import numpy as np
 
+from ..dataclass import dataclass
 from ..hours import Conditions
 from ..model.loads import ZoneLoads
 from ..model.unit import Unit
@@ -59,7 +60,8 @@ class DspRows:
     """What a duct pressure strategy may read in R rows.
 
     ``oat_f``, ``occupied`` (R,) · ``requested_cfm`` and ``cooling_cfm`` give, when called, what zones ask for and what
-    holds their cooling setpoints (R, Z) [cfm]; they are worked out only where a strategy reads them.
+    holds their cooling setpoints (R, Z) [cfm]; they are worked out only where a strategy reads them · ``thresholds``
+    gives what follows from them for a strategy that listens (``demand.pressure_thresholds_inwc``), where it is known.
     """
 
     unit: Unit
@@ -67,6 +69,7 @@ class DspRows:
     occupied: np.ndarray
     requested_cfm: Callable[[], np.ndarray]
     cooling_cfm: Callable[[], np.ndarray]
+    thresholds: Callable[[], tuple[np.ndarray, ...]] | None = None
 
 
 class Parameters(Protocol):

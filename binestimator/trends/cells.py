@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 import pandas as pd
+
+from ..dataclass import dataclass
 
 #: Words for nothing, besides an empty cell.
 MISSING = frozenset(

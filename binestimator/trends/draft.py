@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import InputError
 from binestimator.trends.cells import Words, numbers
 from binestimator.trends.point_map import Entry, PointMap

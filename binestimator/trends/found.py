@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
+
+from ..dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
+from binestimator.dataclass import dataclass
 from binestimator.trends.cells import Words
 from binestimator.trends.point_map import Entry, PointMap
 from binestimator.trends.tables import Table

@@ -13,11 +13,12 @@ with one parameter (p = 1).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from binestimator.climate import climate_of
+from binestimator.dataclass import dataclass
 from binestimator.estimate.rows import Rows
 from binestimator.estimate.running import run_parts
 from binestimator.estimate.sizing import size_unit

@@ -5,9 +5,9 @@ from __future__ import annotations
 import copy
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import InputError
 from binestimator.inputs.files import read_text
 from binestimator.inputs.problems import InputErrors

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from binestimator.dataclass import dataclass
 from binestimator.trends.points import kinds
 
 #: Words for how sure a draft is.

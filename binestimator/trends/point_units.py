@@ -7,10 +7,10 @@ and the point is left out until somebody says.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 import numpy as np
 
+from binestimator.dataclass import dataclass
 from binestimator.units import HORSEPOWER_KW, PSI_PA
 
 #: Pascals in an inch of water column at 39.2 degF, the conventional value [Pa]. NIST SP 811 appendix B.

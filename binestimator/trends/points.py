@@ -16,8 +16,9 @@ import csv
 import functools
 import re
 import unicodedata
-from dataclasses import dataclass
 from importlib import resources
+
+from ..dataclass import dataclass
 
 #: What a name holds of nothing but this says nothing about the kind of point.
 _IGNORED = "ignored"

@@ -5,10 +5,9 @@ What is left out is counted and said; nothing is repaired.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from binestimator.dataclass import dataclass
 from binestimator.trends.found import days_listed, runs
 from binestimator.trends.gather import SENSOR_HOLD
 from binestimator.trends.log import Log

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
+from binestimator.dataclass import dataclass
 from binestimator.trends.found import Found, InputFound, clock, days_listed, runs, unknown
 from binestimator.trends.log import Log
 

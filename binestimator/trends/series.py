@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import InputError
 from binestimator.trends.point_units import unit_named
 from binestimator.trends.tables import Table

@@ -7,9 +7,11 @@ where the table says something else. What is left is the table: bin medians thro
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
+
+from ..dataclass import dataclass
 
 #: Width of the bins that a table is laid through [degF], and slots that make one.
 _BIN_F, _LEAST_SLOTS = 2.5, 6

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
+from binestimator.dataclass import dataclass
 from binestimator.trends.coils import coil_findings
 from binestimator.trends.draft import draft
 from binestimator.trends.fans import fan_findings

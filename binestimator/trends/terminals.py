@@ -10,10 +10,10 @@ temperature requests are a lower bound.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
+from binestimator.dataclass import dataclass
 from binestimator.trends.found import Found, InputFound, quantiles, unknown
 from binestimator.trends.log import Log
 from binestimator.trends.running import Running

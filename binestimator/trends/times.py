@@ -13,12 +13,13 @@ import datetime
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import InputError
 
 #: Second that marks a stamp that cannot be read.

@@ -5,10 +5,10 @@ from __future__ import annotations
 import importlib.util
 import os
 import re
-from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import WeatherError
 from binestimator.inputs.files import read_file
 

@@ -10,12 +10,12 @@ import csv
 import io
 import warnings
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TypedDict
 
 import numpy as np
 import pandas as pd
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import WeatherError
 from binestimator.inputs.problems import printable
 

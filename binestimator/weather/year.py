@@ -17,12 +17,13 @@ EnergyPlus Auxiliary Programs, EPW data dictionary (limits and missing codes; fr
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import Finding, WeatherError
 from binestimator.moist_air import (
     dewpoint_f,

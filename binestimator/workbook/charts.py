@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from ..end_uses import END_USES
 from .formats import END_USE_COLOURS, FONT, INK, LINES, PAPER, RULE, SLATE
@@ -71,6 +71,13 @@ def fill_of_use(key: str) -> dict:
     return fill_of(END_USE_COLOURS[key], hatched=key in _HATCHED_USES)
 
 
+def legend_lines(names: Sequence[str], width: int) -> int:
+    """Lines of a legend of curves at the bottom of a chart of so many pixels, two side by side where all names are
+    short enough."""
+    widest = _LEGEND_SAMPLE_PIXELS + _LEGEND_CHARACTER_PIXELS * max(map(len, names), default=0)
+    return -(-len(names) // 2) if 2 * widest <= 0.95 * width else len(names)
+
+
 def line_of(place: int) -> dict:
     """Line and marker of the series at this place, as the chart library takes them."""
     colour, dash, marker, fill = LINES[place]
@@ -82,6 +89,8 @@ def line_of(place: int) -> dict:
 
 # Parts of a chart around its plot, with letters of the sizes that charts have. [pixels]
 _LEGEND_LINE_PIXELS, _TICK_PIXELS, _AXIS_NAME_PIXELS, _TITLE_PIXELS, _Y_LABEL_PIXELS = 15, 18, 20, 28, 48
+# Longest sample of a curve in a legend, and a character beside it, as LibreOffice draws them. [pixels]
+_LEGEND_SAMPLE_PIXELS, _LEGEND_CHARACTER_PIXELS = 62, 5.6
 
 
 def style_chart(

@@ -7,8 +7,8 @@ cell of the user (what a user edits). Rows and columns count from 0.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
+from ..dataclass import dataclass
 from ..inputs.form_entries import Entry, FormContent
 from ..inputs.form_keys import (
     COUNTS,

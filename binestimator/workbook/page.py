@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Protocol
 
+from ..dataclass import dataclass
 from ..results import Results
 from .formats import PETROL, Styles, money_words
 from .layout import GUIDE

@@ -5,9 +5,9 @@ from __future__ import annotations
 import os
 import stat
 from collections.abc import Iterable
-from dataclasses import dataclass
 from pathlib import Path
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import WorkbookError
 from binestimator.seal import Mark, mark_of
 from binestimator.writing.files import Manners

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ... import units
+from ...dataclass import dataclass
 from ...errors import InputError
 from ...named import Constant, decided, floats, named
 from .common import KBTU_PER_KWH, LEAST_LOAD_FRAC, over

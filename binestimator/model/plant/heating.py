@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ...dataclass import dataclass
 from ...errors import InputError
 from ...named import Constant, decided, floats, named
 from .common import KBTU_PER_KWH, KBTU_PER_THERM

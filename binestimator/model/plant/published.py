@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import csv
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
+from ...dataclass import dataclass
 from ...errors import InputError
 from ...named import Constant, floats, named
 

@@ -30,7 +30,7 @@ def rationed_air(unit: Unit, c, loads: ZoneLoads, sat_f, dsp_set, resets_pressur
     """Zones, fan and return air at a supply air temperature."""
     z = unit.zones
     leak_at = lambda dsp_inwc, rows=unit: fans.leakage_cfm(rows, dsp_inwc)
-    if loads.known is not None and not unit.counts:
+    if loads.known is not None and loads.known.full and not unit.counts:
         sums, dsp, share, binds = air_from_full(unit, loads, sat_f, dsp_set, reheat_on, leak_at)
         return air_of(unit, c, loads, sums, sat_f, dsp_set, dsp, share, binds, resets_pressure, oa_least_cfm)
     requested = requested_flow_cfm(unit, loads, sat_f, reheat_on)

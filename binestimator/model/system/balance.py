@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from ...units import BTU_PER_WH
 from ..loads import ZoneLoads
 from ..unit import Unit
@@ -17,7 +19,7 @@ def balance_error_btuh(unit: Unit, conditions, loads: ZoneLoads, state: RowState
     evaluates the terminals again at the reported supply temperature and duct pressure.
     """
     z = unit.zones
-    zones = zones_of(unit, conditions, loads, state)
+    zones = zones_of(replace(unit, counts=False), conditions, loads, state)
     envelope = (loads.gains_btuh + loads.ua_btuh_f * (conditions.oat_f[:, None] - zones.room_f)) @ z.multiplier
     outside_duct = 0.0
     if unit.air_handler.duct_gain_from == "outside":

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from ...dataclass import dataclass
 from ..floating import UP_START_F, floating_down_f, floating_up_f
 from ..loads import ZoneLoads
 from ..unit import Unit
@@ -35,10 +36,10 @@ class Floating:
         some.low_f, some.high_f = self.low_f[index], self.high_f[index]
         return some
 
-    def learn(self, other: Floating, rows: slice) -> None:
-        """Add what is known of these rows of another, where nothing is known here."""
+    def learn(self, other: Floating, rows: slice, at) -> None:
+        """Add what is known of these rows of another, which are those ``at`` positions here, where nothing is known."""
         for own, found in ((self.low_f, other.low_f), (self.high_f, other.high_f)):
-            np.copyto(own, found[rows], where=np.isnan(own))
+            own[at] = np.where(np.isnan(own[at]), found[rows], own[at])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from ...dataclass import dataclass
 from .. import fan as fans
 from ..loads import ZoneLoads
 from ..terminals import (

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 
 import numpy as np
 
+from ...dataclass import dataclass
 from .. import air_handler as ah
 from .. import fan as fans
 from ..loads import ZoneLoads
@@ -141,19 +142,26 @@ def zone_sums(unit: Unit, loads: ZoneLoads, zones: ZoneState) -> ZoneSums:
     mult, tolerance = unit.zones.multiplier, unit.service.unmet_tolerance_f
     if not unit.counts:
         return sums_alone(unit, zones.requested_cfm, zones.flow_cfm, zones.room_f, zones.reheat_btuh)
-    over = np.maximum(zones.room_f - loads.cool_f - tolerance, 0.0)
+    over = zones.room_f - loads.cool_f
+    over -= tolerance
+    np.maximum(over, 0.0, out=over)
     return ZoneSums(
         requested_cfm=zones.requested_cfm @ mult,
         flow_cfm=zones.flow_cfm @ mult,
         room_cfm_f=(zones.flow_cfm * zones.room_f) @ mult,
         reheat_btuh=zones.reheat_btuh @ mult,
-        unmet_zones=(over > 0.0) @ mult,
+        unmet_zones=_count(over > 0.0, mult),
         unmet_degrees=over @ mult,
-        cold_zones=(zones.room_f < loads.heat_f - tolerance) @ mult,
-        starved_zones=zones.starved @ mult,
-        ventilation_short_zones=zones.ventilation_short @ mult,
-        reheating_zones=(zones.reheat_btuh > 0.0) @ mult,
+        cold_zones=_count(zones.room_f < loads.heat_f - tolerance, mult),
+        starved_zones=_count(zones.starved, mult),
+        ventilation_short_zones=_count(zones.ventilation_short, mult),
+        reheating_zones=_count(zones.reheat_btuh > 0.0, mult),
     )
+
+
+def _count(marks, multiplier) -> np.ndarray:
+    """Rooms of marked zones (R, Z). (R,)"""
+    return marks.astype(float) @ multiplier if marks.any() else np.zeros(len(marks))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,11 +7,12 @@ import io
 import os
 import warnings
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 import pandas as pd
 
+from binestimator.dataclass import dataclass
 from binestimator.errors import InputError
 from binestimator.inputs.problems import printable
 from binestimator.trends import times

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ...dataclass import dataclass
 from ...findings import NOT_VENTILATED, more_humid, saves_by_ventilation, short_of_outdoor_air
 from ...results import Results
 from ...strategies.registry import strategies_of

@@ -13,13 +13,14 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from html import escape
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ...dataclass import dataclass
 from ...errors import FormulaFault, WorkbookError
 from ..strict import Sheet, column_name, sheet_ref
 from .all_lines import of_all_lines

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ...dataclass import dataclass
 from ..layout import NOTHING_EDITED
 from ..page import height_of, lines_of, title
 from ..strict import column_name, reference

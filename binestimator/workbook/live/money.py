@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
+from ...dataclass import dataclass
 from ...end_uses import PRICED
 from ...inputs.form_terms import term_path
 from ...inputs.schema import fields_of

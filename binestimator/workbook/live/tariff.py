@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ...dataclass import dataclass
 from ...hours import MONTHS, clock_calendar, price_tiers, tariff_periods
 from ...inputs.form_terms import term_path
 from ...rates import SOURCE_OF, Rates, tier_usd

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from math import ceil
 
 from ...benchmarks import benchmarks
 from ...inputs.schema import SINGLE_SECTIONS, fields_of, title_of
@@ -32,18 +31,22 @@ from .inputs import number_style, number_text, value_cell
 
 # ---------------------------------------------------------------- options
 
-_FIGURE_WIDTH, _UNIT_WIDTH = 24.5, 7.0
-# Options side by side; with more of them the table goes on below, the baseline first again.
-MOST_SIDE_BY_SIDE = 9
+_FIGURE_WIDTH, _UNIT_WIDTH = 22.0, 7.0
+# Options side by side; with more of them the table goes on below the page, the baseline first again.
+MOST_SIDE_BY_SIDE = 8
 _WIDEST = 16.0
 
 
 def _blocks(results) -> list[list[int]]:
-    """Positions of the options of each table, the baseline first in each."""
+    """Positions of the options of each table, the baseline first in each; where there are several tables, the options
+    with the best ranks are in the first."""
     base = number_of(results, results.baseline_id) - 1
     others = [k for k in range(len(results.candidates)) if k != base]
-    count = max(ceil(len(others) / (MOST_SIDE_BY_SIDE - 1)), 1)
-    size = max(ceil(len(others) / count), 1)
+    size = MOST_SIDE_BY_SIDE - 1
+    if len(others) > size:
+        rank = lambda k: results.candidates[k].rank or len(others) + 1
+        first = sorted(sorted(others, key=rank)[:size])
+        others = first + [k for k in others if k not in first]
     return [[base, *others[k : k + size]] for k in range(0, max(len(others), 1), size)]
 
 
@@ -61,16 +64,19 @@ def write_options(work: Work, sheet: Sheet) -> None:
         "Options in figures",
         "A year: energy and cost from the bin rows, hours counted from the hour-by-hour run",
     )
-    row, breaks = 3, []
-    for block in blocks:
-        if row > 3:
-            breaks.append(row)
-        row = _options(work, sheet, row, block, width)
-    for note in ("Saved: baseline less option; a minus sign means spent more.", bound_text(results)):
+    row = _options(work, sheet, 3, blocks[0], width)
+    notes = ["Saved: baseline less option; a minus sign means spent more.", bound_text(results)]
+    if blocks[1:]:
+        below = ", ".join(str(k + 1) for block in blocks[1:] for k in sorted(block[1:]))
+        notes.append(f"Option{'s' if ',' in below else ''} {below}: in the same way below, not on paper.")
+    for note in notes:
         sheet.merged_text(row, 0, row, 1 + most, note, work.styles("quiet", "wrap"))
         sheet.height(row, height_of(lines_of(note, room([_FIGURE_WIDTH, _UNIT_WIDTH, *[width] * most]))))
         row += 1
-    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=1 + most, breaks=breaks)
+    # A page for whoever decides; the rest is in the file.
+    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=1 + most)
+    for block in blocks[1:]:
+        row = _options(work, sheet, row + 1, block, width)
 
 
 def _options(work: Work, sheet: Sheet, row: int, block: list[int], width: float) -> int:

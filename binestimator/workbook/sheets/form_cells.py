@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ...dataclass import dataclass
 from ...inputs.defaults import rules
 from ...inputs.form_entries import Entry, FormContent, can_review
 from ...inputs.form_keys import COUNTS, OTHERWISE, REVIEWER, UNUSED, YOURS

@@ -6,12 +6,12 @@ Behind it a page of charts, what can go wrong and how sure it is.
 from __future__ import annotations
 
 import re
-from itertools import product
+from itertools import accumulate, pairwise, product
 
 from ...advice.value import is_limit_of_control
 from ...ranges.results import sensible
 from ...results import CHANGED_SERVICE
-from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, pixels_of, place_at, room, style_chart
+from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, legend_lines, pixels_of, place_at, room, style_chart
 from ..figures import (
     advised,
     answer,
@@ -72,7 +72,9 @@ _MOST_CAUSES = 4
 # A line of text, and a heading, in the columns. [points]
 _LINE_POINTS, _HEADING_POINTS = 12.0, 15.0
 # Charts side by side, and rows of the sheet behind them.
-_CHARTS, _CHART_ROWS = 3, 16
+_CHART_ROWS = 16
+# Shares of the page's width: change of cost, supply air, duct static, which has most curves.
+_CHART_SHARES = (0.29, 0.32, 0.39)
 # Reasons of options that serve worse, each on a line of its own.
 _MOST_REASONS = 3
 # What the lines for reviews hold before there is something to review: a formula must carry a value.
@@ -645,24 +647,26 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
     """Charts side by side over so many pixels of the sheet's height."""
     results, charts = work.results, []
     width = sum(pixels)
-    size = (width // _CHARTS - 6, height - 6)
+    starts = [int(share * width) for share in (0.0, *accumulate(_CHART_SHARES))]
+    sizes = [(end - start - 6, height - 6) for start, end in pairwise(starts)]
     edges = bins_of(results)
     bin_width = float(results.project.bins.width_f)
     x_range = (20.0 * (edges.min() // 20.0), 20.0 * -(-(edges.max() + bin_width) // 20.0))
     change = change_chart(work)
     style_chart(
         change,
-        money_words("Change of cost by option, USD"),
+        money_words("Change of cost, USD"),
         "",
         "",
-        size=size,
+        size=sizes[0],
         y_format=NUMBERS["signed"],
         # Two names fit side by side.
         legend_lines=len(used_end_uses(results)) // 2 + 1,
     )
     where = "in the working file" if work.client else "on “Patterns”"
-    for block, key, tolerance, strategy, label, how in (
+    for size, block, key, tolerance, strategy, label, how in (
         (
+            sizes[1],
             "sat",
             "sat_f",
             SAME_SAT_F,
@@ -671,6 +675,7 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
             {"y_format": "0", "y_range": whole_fives(results, edges)},
         ),
         (
+            sizes[2],
             "dsp",
             "dsp_inwc",
             SAME_DSP_INWC,
@@ -681,11 +686,11 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
     ):
         chart, left_out = lines_chart(work, block, key, tolerance, strategy, _shown(results), _MOST_CURVES)
         more = f"{left_out} more curve{'s' if left_out > 1 else ''} {where}" if left_out else ""
-        lines = len(chart.series)
+        lines = legend_lines([str(one["name"]) for one in chart.series], size[0])
         style_chart(chart, label, more, "", size=size, x_range=x_range, x_unit=20.0, legend_lines=lines, **how)
         charts.append(chart)
     for k, chart in enumerate((change, *charts)):
-        column, offset = place_at(pixels, k * width // _CHARTS)
+        column, offset = place_at(pixels, starts[k])
         sheet.chart(row, column, chart, x_offset=offset, y_offset=3)
 
 

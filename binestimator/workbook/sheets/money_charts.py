@@ -1,9 +1,12 @@
-"""A page of charts for the owner: cash flow, months before and after, saving against hours of work."""
+"""A page of charts for the owner: how sure the saving is, cash flow, months before and after, hours of work."""
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
+from ...dataclass import dataclass
 from ...money.life_cycle import MOST_YEARS
 from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, fill_of, line_of, pixels_of, place_at, room, style_chart
 from ..figures import advised, number_of, runs_at_all
@@ -12,10 +15,12 @@ from ..layout import MONEY, sheet_candidates
 from ..live.money import FIRST_COLUMN, MoneyPlan
 from ..page import Work, height_of, lines_of, title
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet
+from . import ranges
 
-_COLUMNS, _ROWS, _FIRST_ROW, _GAP = 8, 14, 3, 6
-_CAPTION_LINES = 2
-
+_COLUMNS, _ROWS, _FIRST_ROW, _GAP = 12, 14, 3, 6
+_CAPTION_LINES = 3
+# Share of the page that charts of ranges take.
+_RANGES_SHARE = 0.46
 
 #: Cells of a series, as the chart library takes them, by position of an option and kind of flow.
 _Flows = dict[tuple[int, str], tuple[list, list]]
@@ -39,56 +44,99 @@ def write(work: Work, sheet: Sheet) -> None:
     widths = [width] * _COLUMNS
     sheet.widths(widths)
     live = "" if work.client or not runs_at_all(results) else " Cash flows follow the sheet “Money” after an edit."
-    title(work, sheet, "Money in charts", f"What resets cost, bring and when; amounts in {currency_name()}.{live}")
+    title(
+        work,
+        sheet,
+        "Money in charts",
+        f"What resets cost, bring and when, and how sure that is; amounts in {currency_name()}.{live}",
+    )
     option = shown_option(results)
     if option is None:
         sheet.text(_FIRST_ROW, 0, "There is no option besides the baseline: nothing to draw.", s("text"))
         sheet.on_paper(footer=work.footer, last_row=_FIRST_ROW, last_column=_COLUMNS - 1)
         return
     number = number_of(results, option.id)
-    pixels = [pixels_of(w) for w in widths]
-    caption = height_of(_CAPTION_LINES)
-    points = (FULL_SIZE_POINTS - sheet.points(0, _FIRST_ROW - 1) - 2 * caption - 8.0) / 2
-    size = (sum(pixels) // 2 - _GAP, int(points / 0.75) - _GAP)
     flows = _flows_of(work)
-    shown = [
-        (_flow_chart(work, flows, option, number), f"Cash flow of option {number}"),
-        (_back_chart(work, flows), "What is back by the end of each year, by option"),
-        (_month_chart(work, option, number), f"Energy cost by month, before and after option {number}"),
-        (_effort_chart(work, number), "Saving a year by expected hours of work"),
+    charts = [
+        _Drawn(
+            chart=_flow_chart(work, flows, option, number),
+            heading=f"Cash flow of option {number}",
+            caption="Minus: paid; plus: saved, less maintenance. Year 0 is today: cost less incentive.",
+            tick_lines=2,
+        ),
+        _Drawn(
+            chart=_back_chart(work, flows),
+            heading="Back by year’s end, by option",
+            caption="Discounted and summed over the years. Where a line crosses zero the outlay is back; it ends at "
+            "the net present value.",
+            tick_lines=2,
+        ),
+        _Drawn(
+            chart=_month_chart(work, option, number),
+            heading=f"Cost by month, option {number}",
+            caption="From the hour-by-hour run of a typical year.",
+            y_format="#,##0",
+        ),
+        _Drawn(
+            chart=_effort_chart(work, number),
+            heading="Saving a year by expected hours of work",
+            caption="Each point is an option with its number. Hours are those of the build-up of the cost; a repair’s "
+            "equipment is not among them.",
+        ),
     ]
-    formats = (NUMBERS["signed"], NUMBERS["signed"], "#,##0", NUMBERS["signed"])
-    captions = (
-        f"Minus: paid; plus: saved, less maintenance. Year 0 is today: cost less incentive, option {number}.",
-        "Discounted and summed over the years. Where a line crosses zero the outlay is back; it ends at the net "
-        "present value.",
-        "From the hour-by-hour run of a typical year.",
-        "Each point is an option with its number. Hours are those of the build-up of the cost; a repair’s equipment is "
-        "not among them.",
-    )
+    page = FULL_SIZE_POINTS - sheet.points(0, _FIRST_ROW - 1) - 8.0
     row = _FIRST_ROW
-    for first in (0, 2):
-        for at in range(row, row + _ROWS):
-            sheet.height(at, points / _ROWS)
-        for place in (first, first + 1):
-            chart, heading = shown[place]
-            if not chart.series and not (chart.combined and chart.combined.series):
-                sheet.text(row, (place - first) * (_COLUMNS // 2), f"{heading}: nothing to draw.", s("quiet"))
-                continue
-            # Years are labelled in two lines.
-            lines = 1 if first else 2
-            style_chart(chart, heading, "", "", size=size, y_format=formats[place], legend_lines=2, tick_lines=lines)
-            column, offset = place_at(pixels, (place - first) * sum(pixels) // 2)
-            sheet.chart(row, column, chart, x_offset=offset, y_offset=2)
-            left, inset = (place - first) * (_COLUMNS // 2), ("inset",) if place > first else ()
-            text = captions[place]
-            sheet.merged_text(
-                row + _ROWS, left, row + _ROWS, left + _COLUMNS // 2 - 1, text, s("wrap", "quiet", *inset)
-            )
-        lines = max(lines_of(captions[place], room(widths[: _COLUMNS // 2])) for place in (first, first + 1))
-        sheet.height(row + _ROWS, height_of(max(lines, 1)))
-        row += _ROWS + 1
-    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=_COLUMNS - 1)
+    if "saving_range" in work.blocks:
+        # How sure the saving is comes first; with it the page is full, and hours of work follow below it.
+        points = _RANGES_SHARE * page
+        row = ranges.write_charts(work, sheet, row, widths, points)
+        left = page - points - height_of(_CAPTION_LINES)
+        row = printed = _side_by_side(work, sheet, row, charts[:3], widths, left)
+        _side_by_side(work, sheet, row, charts[3:], widths, left)
+    else:
+        left = page / 2 - height_of(_CAPTION_LINES)
+        for first in (0, 2):
+            row = _side_by_side(work, sheet, row, charts[first : first + 2], widths, left)
+        printed = row
+    sheet.on_paper(footer=work.footer, last_row=printed - 1, last_column=_COLUMNS - 1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Drawn:
+    """A chart with its heading and caption."""
+
+    chart: Any
+    heading: str
+    caption: str
+    y_format: str = NUMBERS["signed"]
+    #: Of the labels below the plot: years take two.
+    tick_lines: int = 1
+
+
+def _side_by_side(work: Work, sheet: Sheet, row: int, charts: list[_Drawn], widths, points: float) -> int:
+    """Charts side by side in so many points of height, captions below them; returns the row after."""
+    s, pixels = work.styles, [pixels_of(w) for w in widths]
+    count = max(len(charts), 2)  # one alone takes half of the page
+    columns = _COLUMNS // count
+    size = (sum(pixels) // count - _GAP, int(points / 0.75) - _GAP)
+    for at in range(row, row + _ROWS):
+        sheet.height(at, points / _ROWS)
+    lines = 1
+    for place, one in enumerate(charts):
+        left, chart = place * columns, one.chart
+        if not chart.series and not (chart.combined and chart.combined.series):
+            sheet.text(row, left, f"{one.heading}: nothing to draw.", s("quiet"))
+            continue
+        # Labels that lie on their side where there is little room take more lines.
+        ticks = one.tick_lines + (count > 2)
+        style_chart(chart, one.heading, "", "", size=size, y_format=one.y_format, legend_lines=2, tick_lines=ticks)
+        column, offset = place_at(pixels, place * sum(pixels) // count)
+        sheet.chart(row, column, chart, x_offset=offset, y_offset=2)
+        inset = ("inset",) if place else ()
+        sheet.merged_text(row + _ROWS, left, row + _ROWS, left + columns - 1, one.caption, s("wrap", "quiet", *inset))
+        lines = max(lines, lines_of(one.caption, room(widths[:columns]) - 1.0))
+    sheet.height(row + _ROWS, height_of(lines))
+    return row + _ROWS + 1
 
 
 def _flows_of(work: Work) -> _Flows:

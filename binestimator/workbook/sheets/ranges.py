@@ -34,7 +34,7 @@ _COLUMNS = (
 #: Drivers in the chart.
 MOST_DRIVERS = 10
 _CHART_POINTS = (150.0, 240.0)
-_CHART_ROWS = 12
+CHART_ROWS = 12
 # Width of the chart of ranges, and of the labels of inputs in the other one.
 _FIRST_SHARE, _LABELS_SHARE = 0.4, 0.47
 _GAP = 6
@@ -116,7 +116,7 @@ def write(work: Work, sheet: Sheet) -> None:
     left_points = FULL_SIZE_POINTS - sheet.points(0, row - 1) - 8.0
     # Charts that the page has no room for go to the next, before the table of what was drawn.
     breaks = [row] if left_points < _CHART_POINTS[0] else []
-    row = _charts(work, sheet, row, widths, _CHART_POINTS[1] if breaks else min(left_points, _CHART_POINTS[1]))
+    row = write_charts(work, sheet, row, widths, _CHART_POINTS[1] if breaks else min(left_points, _CHART_POINTS[1]))
     if not breaks:
         breaks = [row]
     row = write_years(work, sheet, row, lambda first, end: room(widths[first : end + 1]) - 0.5)
@@ -246,19 +246,20 @@ def _next(work: Work, sheet: Sheet, row: int, widths: list[float]) -> int:
     return row
 
 
-def _charts(work: Work, sheet: Sheet, row: int, widths: list[float], points: float) -> int:
-    """Ranges by option, and what moves the saving of one, side by side in so many points of height."""
+def write_charts(work: Work, sheet: Sheet, row: int, widths: list[float], points: float) -> int:
+    """Ranges by option, and what moves the saving of one, side by side in so many points of height; returns the row
+    after them."""
     if "saving_range" not in work.blocks:
         return row
     results, pixels = work.results, [pixels_of(w) for w in widths]
-    for at in range(row, row + _CHART_ROWS):
-        sheet.height(at, points / _CHART_ROWS)
+    for at in range(row, row + CHART_ROWS):
+        sheet.height(at, points / CHART_ROWS)
     height = int(points / 0.75) - _GAP
     parts = [int(share * sum(pixels)) for share in (_FIRST_SHARE, 1.0 - _FIRST_SHARE)]
     currency = currency_name()
     ranges_how = {"legend": "none", "y_range": _span_of_axis(work)}
     charts: list[tuple[Any, str, dict[str, Any]]] = [
-        (_range_chart(work), f"Saving, {currency} a year: P50, and P10 to P90, by option", ranges_how)
+        (_range_chart(work), f"Saving, {currency} a year: P10, P50, P90", ranges_how)
     ]
     if "tornado" in work.blocks:
         number = number_of(results, str(drawn(results).about_id))
@@ -269,7 +270,7 @@ def _charts(work: Work, sheet: Sheet, row: int, widths: list[float], points: flo
         style_chart(chart, label, "", "", size=size, y_format=NUMBERS["signed"], **how)
         column, offset = place_at(pixels, place * parts[0])
         sheet.chart(row, column, chart, x_offset=offset, y_offset=3)
-    return row + _CHART_ROWS
+    return row + CHART_ROWS
 
 
 def _span_of_axis(work: Work) -> tuple[float, float]:

@@ -9,10 +9,10 @@ hundreds of zone lines the steps are too wide for a sheet: what the run found is
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 import numpy as np
 
+from ....dataclass import dataclass
 from ....model import floating as steps
 from ....model.system import supply_heating_mode
 from ...page import title
