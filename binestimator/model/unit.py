@@ -185,7 +185,9 @@ class Unit:
 def rows_of(values: np.ndarray, index) -> np.ndarray:
     """Some rows of numbers by row, in the order in memory that these have."""
     if values.ndim == 2 and isinstance(index, np.ndarray) and values.strides[0] < values.strides[1]:
-        return values.T[:, index].T
+        if index.dtype != bool and values.flags.f_contiguous:
+            return values.T.take(index, axis=1).T
+        return np.ascontiguousarray(values.T[:, index]).T
     return values[index]
 
 

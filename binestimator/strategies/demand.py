@@ -20,7 +20,7 @@ import numpy as np
 from ..model.loads import ZoneLoads
 from ..model.system import full_supply, heating_enabled, starved_rows
 from ..model.terminals import available_flow_cfm, cooling_flow_cfm
-from ..model.unit import Unit, beside_zones, damper_flow_frac
+from ..model.unit import Unit, beside_zones, damper_flow_frac, rows_of
 from .strategy import DspStrategy, SatRows, SatStrategy, Strategy
 
 # Guideline 36 5.6.8.1: two and three requests at these temperatures above the cooling setpoint.
@@ -36,6 +36,8 @@ REQUEST_SLACK = 1e-9
 STARVED_ROUNDS, STARVED_F = 12, 0.02
 # A supply temperature above any that is ever reached: a zone that asks for nothing.
 NEVER_F = 1000.0
+# Rows times zones below which calls of functions take longer than numbers.
+_FEW_NUMBERS = 8000
 
 
 def settled(thresholds, weights, ignored):
@@ -87,27 +89,40 @@ def _pool(first, second, third, weights, ignored):
     """
     keep = weights > 0.0
     if not keep.all():
-        first, second, third, weights = first[:, keep], second[:, keep], third[:, keep], weights[keep]
+        first, second, third, weights = *(each.T[keep].T for each in (first, second, third)), weights[keep]
     limit = ignored + REQUEST_SLACK
     if not keep.any() or weights.min() < 1.0 or MOST_REQUESTS * float(weights.sum()) <= limit:
         return settled(np.concatenate([first, second, third], axis=1), np.concatenate([weights] * 3), ignored)
-    rows = np.arange(len(first))
-    zone = first.argmax(axis=1)
-    value, taken = first[rows, zone], weights[zone]
+    value, zone = _largest(first)
+    taken = weights[zone]
     going = np.flatnonzero(taken <= limit)
-    zone, taken, left = zone[going], taken[going], first[going]
-    sent = np.zeros(left.shape, dtype=np.int8)
+    zone, taken, left = zone[going], taken[going], rows_of(first, going)
+    sent = np.zeros_like(left, dtype=np.int8)
     while going.size:
         here = np.arange(going.size)
         before, ends = sent[here, zone], (second[going, zone], third[going, zone])
         left[here, zone] = np.where(before == 0, np.maximum(*ends), np.where(before == 1, np.minimum(*ends), -np.inf))
         sent[here, zone] += 1
-        zone = left.argmax(axis=1)
-        value[going] = left[here, zone]
+        value[going], zone = _largest(left)
         taken = taken + weights[zone]
         more = np.flatnonzero(taken <= limit)
-        going, zone, taken, left, sent = going[more], zone[more], taken[more], left[more], sent[more]
+        going, zone, taken = going[more], zone[more], taken[more]
+        left, sent = rows_of(left, more), rows_of(sent, more)
     return value
+
+
+def _largest(values) -> tuple[np.ndarray, np.ndarray]:
+    """The largest value of each row (R, Z) and its first place. (R,) each
+
+    Of many rows in half the time of ``argmax``, since the rows of a zone lie side by side in memory.
+    """
+    rows, count = values.shape
+    if rows * count < _FEW_NUMBERS:
+        place = values.argmax(axis=1)
+        return values[np.arange(rows), place], place
+    top = values.max(axis=1)
+    from_end = np.arange(count, 0, -1, dtype=np.int8 if count < 128 else np.int32)
+    return top, count - ((values == top[:, None]) * from_end).max(axis=1).astype(np.intp)
 
 
 def edges(first, release, second, third, weights, left):
