@@ -32,7 +32,7 @@ _PUBLIC = {
     "merge_trends": "trends.merge:merge",
     "plan_measurement": "realised.planning",
     "project_from_mapping": "inputs.read",
-    "read_map": "trends.point_map",
+    "read_map": "trends.map_file",
     "read_project": "inputs.read",
     "read_trends": "trends.study",
     "read_weather": "weather",

@@ -7,7 +7,7 @@ import os
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from binestimator.dataclass import dataclass
 from binestimator.errors import WeatherError, WorkbookError
@@ -283,16 +283,22 @@ def write_outputs(
     """
     from binestimator.workbook.write import client_bytes, handover_bytes, results_bytes, workbook_bytes
 
+    more: dict[str, Any] = {name: value for name, value in (("review", review), ("trail", trail)) if value is not None}
+
     def texts():
-        whole = results if with_ranges is None else with_ranges(results)
-        return whole.ranges, results_bytes(whole, review, trail), handover_bytes(whole)
+        ranges, whole = None, results
+        if with_ranges is not None:
+            whole = with_ranges(results)
+            ranges = whole.ranges  # alone: all the rest is known here
+        return ranges, results_bytes(whole, **more), handover_bytes(whole)
 
     with Beside(texts) as texts_beside:
         answer = functools.cache(texts_beside.answer)
-        later = None if with_ranges is None else lambda: replace(results, ranges=answer()[0])
-        workbook = workbook_bytes(results, review, trail, ranged=later)
+        later: dict[str, Any] = {} if with_ranges is None else {"ranged": lambda: replace(results, ranges=answer()[0])}
+        workbook = workbook_bytes(results, **more, **later)
         ranges, *plain = answer()
-    results = replace(results, ranges=ranges)
+    if with_ranges is not None:
+        results = replace(results, ranges=ranges)
     contents = [workbook, *plain]
     if client:
         contents.append(client_bytes(results))

@@ -265,7 +265,7 @@ def quick(monkeypatch, plain_results, plain_workbook):
 
     monkeypatch.setattr(module, "estimate_and_advise", lambda project, weather, **_: plain_results)
     monkeypatch.setattr("binestimator.steps.weather_of", lambda project: None)
-    monkeypatch.setattr("binestimator.workbook.write.workbook_bytes", lambda results, *more, ranged: plain_workbook)
+    monkeypatch.setattr("binestimator.workbook.write.workbook_bytes", lambda results, ranged: plain_workbook)
 
 
 @pytest.fixture(scope="module")
@@ -379,7 +379,7 @@ def test_a_run_that_is_ended_ends_its_copies(tmp_path, number):
 
 @pytest.mark.parametrize("debug", [True, False])
 def test_a_fault_of_the_program(tmp_path, capsys, quick, monkeypatch, debug):
-    def fault(results, *_, ranged):
+    def fault(results, ranged):
         raise ZeroDivisionError("in the middle of it")
 
     monkeypatch.setattr("binestimator.workbook.write.workbook_bytes", fault)

@@ -173,7 +173,7 @@ def test_sheets_of_ranges_and_charts_are_there_with_values_alone(results, books)
         joined = " ".join(said)
         assert results.ranges.run_id in joined and "coarse, 128 draws" in joined and "Plug and process power" in joined
         assert "log the power of the panels" in joined and NEVER in joined and "=1+1" in said
-        assert len(book[layout.RANGES]._charts) == 2 and len(book[layout.MONEY_CHARTS]._charts) == 4
+        assert len(book[layout.RANGES]._charts) == 2 and len(book[layout.MONEY_CHARTS]._charts) == 6
         for sheet in (book[layout.RANGES], book[layout.MONEY_CHARTS]):
             assert all(cell.data_type != "f" for line in sheet.iter_rows() for cell in line), name
             assert sheet.sheet_properties.pageSetUpPr.fitToPage
@@ -201,12 +201,12 @@ def test_charts_draw_cells_with_the_figures_of_the_run(results, files, books):
         charts = book[layout.MONEY_CHARTS]._charts
         sheets = {formula.split("!")[0].strip("'") for chart in charts for formula in drawn(chart)}
         assert (layout.MONEY in sheets) == (name == "working") and layout.PATTERNS in sheets
-        (flow, *_) = drawn(charts[0])
+        (flow, *_) = drawn(charts[2])  # behind those of the ranges
         where, _, area = flow.partition("!")
         cells = [cell.value for (cell,) in values[where.strip("'")][area.replace("$", "")]]
         life = option.worth.life
         assert cells == pytest.approx([float(v) for v in life.flows_usd], rel=1e-9, abs=1e-9)
-        effort = drawn(charts[3])
+        effort = drawn(charts[5])
         hours = {round(hours, 6) for _, hours, _ in effort_lines(results)}
         assert len(hours) >= 2 and sum(1 for _ in effort) == 2
     back = columns["back"]

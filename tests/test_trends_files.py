@@ -18,9 +18,9 @@ from binestimator.seal import FRAGMENT, MERGED, TREND_MAP, TRENDS, mark_of, seal
 from binestimator.strategies.tables import line
 from binestimator.trends.found import Found, InputFound
 from binestimator.trends.fragment import fragment_text
+from binestimator.trends.map_file import map_to_toml, read_map
 from binestimator.trends.match import guideline_14
 from binestimator.trends.merge import ADDED, KEPT, REFUSED, REPLACED, SAME, merge
-from binestimator.trends.point_map import map_to_toml, read_map
 from binestimator.trends.report import trends_text
 from binestimator.trends.study import read_trends, study
 

@@ -6,15 +6,15 @@ import signal
 import stat
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 import earlier
 import pytest
 
-from binestimator import writing
 from binestimator.errors import WorkbookError
 from binestimator.seal import BINS, FORM, RESULTS, mark_of
-from binestimator.writing import HIDDEN_PREFIX, Manners, NewFile, write_files
+from binestimator.writing import HIDDEN_PREFIX, Manners, NewFile, moves, write_files
 
 KEEP = Manners(keep=True)
 LOCKED = PermissionError(errno.EPERM, "Operation not permitted")
@@ -194,8 +194,8 @@ def test_the_owner_is_kept_where_that_is_allowed(tmp_path, monkeypatch, allowed)
             raise LOCKED
 
     real = os.fstat
-    monkeypatch.setattr(writing.os, "fstat", lambda handle: _of_somebody(real(handle)))
-    monkeypatch.setattr(writing.os, "chown", chown)
+    monkeypatch.setattr(os, "fstat", lambda handle: _of_somebody(real(handle)))
+    monkeypatch.setattr(os, "chown", chown)
     write_files(pair(tmp_path))
     assert given == ([(4321, 8765)] if allowed else [(4321, 8765), (-1, 8765)]) * 2
 
@@ -247,7 +247,7 @@ def lock(monkeypatch, *names, error=LOCKED):
             raise error
         real(source, target)
 
-    monkeypatch.setattr(writing.os, "replace", replace)
+    monkeypatch.setattr(os, "replace", replace)
 
 
 STATES = {"sealed": {}, "earlier version": {"sealed": False}}
@@ -259,7 +259,7 @@ STATES = {"sealed": {}, "earlier version": {"sealed": False}}
 def test_a_locked_file_leaves_both_as_they_were(tmp_path, monkeypatch, locked, state, links):
     earlier.leave(tmp_path, "a", **STATES[state])
     if not links:
-        monkeypatch.setattr(writing.os, "link", lambda *_: _refuse())
+        monkeypatch.setattr(os, "link", lambda *_: _refuse())
     lock(monkeypatch, locked)
     said = refused(pair(tmp_path), Manners(keep=True, elsewhere="ELSEWHERE"))
     assert locked in said and "close or unlock it, or ELSEWHERE" in said and "nothing was written" not in said
@@ -293,7 +293,7 @@ def test_what_cannot_be_put_back_is_said_and_not_lost(tmp_path, monkeypatch, sta
             raise LOCKED
         real(source, target)
 
-    monkeypatch.setattr(writing.os, "replace", replace)
+    monkeypatch.setattr(os, "replace", replace)
     with pytest.raises(
         WorkbookError,
         match=r"a.json: cannot be written .*not all could be put back: .*a.xlsx is new, its earlier content is in "
@@ -323,7 +323,7 @@ def test_a_disk_that_fails_while_files_are_made(tmp_path, monkeypatch, step, num
     def fail(*_):
         raise OSError(number, os.strerror(number))
 
-    monkeypatch.setattr(writing.os, step, fail)
+    monkeypatch.setattr(os, step, fail)
     assert remedy in refused(pair(tmp_path))
 
 
@@ -334,14 +334,14 @@ def test_a_folder_in_which_no_file_can_be_made(tmp_path, monkeypatch, number):
     def fail(**_):
         raise OSError(number, os.strerror(number))
 
-    monkeypatch.setattr(writing.tempfile, "mkstemp", fail)
+    monkeypatch.setattr(tempfile, "mkstemp", fail)
     said = refused(pair(tmp_path))
     assert os.strerror(number) in said and "a.xlsx" in said
 
 
 def test_a_file_that_changes_in_the_last_moment(tmp_path, monkeypatch):
     earlier.leave(tmp_path, "a")
-    second = writing._second_name
+    second = moves.second_name
 
     def then_saved(target, name, found):
         second(target, name, found)
@@ -349,7 +349,7 @@ def test_a_file_that_changes_in_the_last_moment(tmp_path, monkeypatch):
             (tmp_path / "saved").write_bytes(b"a colleague's")
             os.rename(tmp_path / "saved", target)
 
-    monkeypatch.setattr(writing, "_second_name", then_saved)
+    monkeypatch.setattr(moves, "second_name", then_saved)
     with pytest.raises(WorkbookError, match="a.json: was changed while"):
         write_files(pair(tmp_path))
     assert earlier.contents(tmp_path) == {"a.xlsx": earlier.workbook(), "a.json": b"a colleague's"}
@@ -367,7 +367,7 @@ def test_a_request_to_stop_waits_until_the_files_are_in_place(tmp_path, monkeypa
         os.kill(os.getpid(), number)
         real(source, target)
 
-    monkeypatch.setattr(writing.os, "replace", replace)
+    monkeypatch.setattr(os, "replace", replace)
     before = signal.signal(number, interrupt)
     try:
         with pytest.raises(KeyboardInterrupt):

@@ -40,9 +40,10 @@ def run_trends(args) -> None:
 
     from dataclasses import replace
 
+    from binestimator.trends.draft import draft
     from binestimator.trends.gather import gather
+    from binestimator.trends.map_file import check_map, map_to_toml, read_map
     from binestimator.trends.merge import check_place, merge
-    from binestimator.trends.point_map import check_map, draft, map_to_toml, read_map
     from binestimator.trends.report import map_lines, trends_json, trends_text
     from binestimator.trends.study import look_at, study
     from binestimator.trends.times import check_zone

@@ -34,7 +34,7 @@ def measured(args, kind: str):
     if args.json is not None:
         check_places([args.json], [kind], args.manners)
     from binestimator.realised.year import check_option
-    from binestimator.trends.point_map import read_map
+    from binestimator.trends.map_file import read_map
     from binestimator.trends.study import read_trends
     from binestimator.trends.times import check_zone
 

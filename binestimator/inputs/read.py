@@ -17,7 +17,9 @@ from binestimator.inputs.project import Project
 from binestimator.inputs.raw_tables import item_of
 from binestimator.inputs.schema import LIST_SECTIONS
 from binestimator.inputs.terms import TERM_LISTS
-from binestimator.inputs.toml_text import QUOTED, Outline, outline, quoted_line
+from binestimator.inputs.toml_statements import QUOTED
+from binestimator.inputs.toml_text import Outline, outline
+from binestimator.inputs.toml_words import quoted_line
 
 
 def read_project(path: str | Path) -> Project:

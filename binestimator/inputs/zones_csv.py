@@ -13,7 +13,7 @@ from binestimator.inputs.given import MOST, nameless
 from binestimator.inputs.problems import NOT_GIVEN, Problems, sentence
 from binestimator.inputs.raw_tables import unknown, values_of
 from binestimator.inputs.schema import fields_of
-from binestimator.inputs.toml_text import quoted_line
+from binestimator.inputs.toml_words import quoted_line
 from binestimator.inputs.values import check_value, raw_from_text
 
 

@@ -15,7 +15,7 @@ from binestimator.moist_air import (
     sensible_factor_btuh_cfm_f,
 )
 from binestimator.trends.fans import zone_sum
-from binestimator.trends.gather import Log
+from binestimator.trends.log import Log
 from binestimator.trends.running import Running
 from binestimator.units import BTU_PER_WH
 

@@ -15,7 +15,7 @@ from binestimator.realised.plan import Spread
 from binestimator.realised.season import day_of_year
 from binestimator.realised.spread import fit_hours
 from binestimator.realised.year import YearModel
-from binestimator.trends.gather import Log
+from binestimator.trends.log import Log
 from binestimator.trends.study import TrendStudy, study
 
 #: Days with the fan running that each period needs: from fewer, what hangs together from day to day cannot be judged.

@@ -11,7 +11,7 @@ from binestimator.inputs.project import Project
 from binestimator.realised.plan import Spread, Weeks, plan_weeks, points_wanted, sampling
 from binestimator.realised.season import day_of_year
 from binestimator.realised.year import YearModel, year_model
-from binestimator.trends.gather import Log
+from binestimator.trends.log import Log
 
 from ..dataclass import dataclass
 from .periods import (

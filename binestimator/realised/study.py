@@ -17,7 +17,7 @@ from binestimator.realised.hours import Hours
 from binestimator.realised.plan import Weeks, plan_weeks
 from binestimator.realised.spread import interval
 from binestimator.realised.year import YearModel, at_setpoints, year_model
-from binestimator.trends.gather import Log
+from binestimator.trends.log import Log
 from binestimator.trends.match import KEY as MATCH
 from binestimator.trends.match import compare_with_model
 from binestimator.trends.study import TrendStudy

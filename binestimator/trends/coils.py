@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from binestimator.trends.found import Found, days_listed, quantiles, unknown
-from binestimator.trends.gather import Log
+from binestimator.trends.log import Log
 from binestimator.trends.running import Running
 
 #: A valve below this is shut, above this open.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from binestimator.trends.found import Found, InputFound, quantiles, unknown
-from binestimator.trends.gather import Log
+from binestimator.trends.log import Log
 from binestimator.trends.points import read_name
 from binestimator.trends.running import Running
 

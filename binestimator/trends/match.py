@@ -28,7 +28,7 @@ from binestimator.model.build import build_unit
 from binestimator.model.unit import Sizes
 from binestimator.trends.fans import zone_sum
 from binestimator.trends.found import Found, InputFound, unknown
-from binestimator.trends.gather import Log
+from binestimator.trends.log import Log
 from binestimator.trends.study import TrendStudy
 
 KEY, TITLE = "load_scaling", "Loads that match the airflow"

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from binestimator.trends.found import Found, InputFound, quantiles, unknown
-from binestimator.trends.gather import Log
+from binestimator.trends.log import Log
 from binestimator.trends.running import Running
 
 #: Least difference of outdoor and return air for a balance [degF], and hours it needs.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from binestimator.trends.fans import zone_sum
-from binestimator.trends.gather import Log
+from binestimator.trends.log import Log
 from binestimator.trends.running import Running
 
 #: Width of bins [degF], as those of an estimate.

@@ -9,7 +9,8 @@ import numpy as np
 
 from binestimator.dataclass import dataclass
 from binestimator.trends.found import days_listed, runs
-from binestimator.trends.gather import SENSOR_HOLD, Log
+from binestimator.trends.gather import SENSOR_HOLD
+from binestimator.trends.log import Log
 from binestimator.trends.points import kinds
 from binestimator.trends.running import Running
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from binestimator.dataclass import dataclass
 from binestimator.trends.found import Found, InputFound, clock, days_listed, runs, unknown
-from binestimator.trends.gather import Log
+from binestimator.trends.log import Log
 
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 #: Days of a kind: input of their hours, words, and which weekdays.

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from binestimator.trends.found import Found, InputFound, days_listed, quantiles, unknown
-from binestimator.trends.gather import Log
+from binestimator.trends.log import Log
 from binestimator.trends.running import Running
 
 from .setpoint_tables import LEAST_TOLD, MOST_FLAT, Quantity, Table, fit_table

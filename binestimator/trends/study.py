@@ -8,13 +8,17 @@ from pathlib import Path
 
 from binestimator.dataclass import dataclass
 from binestimator.trends.coils import coil_findings
+from binestimator.trends.draft import draft
 from binestimator.trends.fans import fan_findings
 from binestimator.trends.found import Found, InputFound
-from binestimator.trends.gather import Log, gather
+from binestimator.trends.gather import gather
+from binestimator.trends.log import Log
+from binestimator.trends.map_file import check_map
 from binestimator.trends.outdoor_air import outdoor_air_findings
-from binestimator.trends.point_map import PointMap, Source, check_map, draft, sources
+from binestimator.trends.point_map import PointMap
 from binestimator.trends.quality import PointQuality, contradictions, leave_out_stuck, quality_of
 from binestimator.trends.running import Running, find_running, operating_hours
+from binestimator.trends.series import Source, sources
 from binestimator.trends.setpoint_tables import DSP, SAT
 from binestimator.trends.setpoints import setpoint_findings
 from binestimator.trends.tables import Table, look

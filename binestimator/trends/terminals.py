@@ -15,7 +15,7 @@ import numpy as np
 
 from binestimator.dataclass import dataclass
 from binestimator.trends.found import Found, InputFound, quantiles, unknown
-from binestimator.trends.gather import Log
+from binestimator.trends.log import Log
 from binestimator.trends.running import Running
 
 #: A damper at and above this is wide open [share]; it asks until it is below the second.
