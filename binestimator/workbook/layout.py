@@ -111,11 +111,11 @@ def live_contents(name: str) -> str:
 
 CANDIDATE_CONTENTS = "row by row from outdoor air to cost, by formulas"
 
-#: Sheets for the owner, which the working file prints by itself: eight pages at most. What the ranges say is on the
-#: first page and among the charts.
-PRINTED_SHEETS = (GLANCE, MONEY_CHARTS, *CLIENT_SHEETS[1:])
+#: Sheets for the owner, which the working file prints by itself, eight pages at most: the case, how sure it is, money,
+#: options, what can hurt; then what it rests on.
+PRINTED_SHEETS = (GLANCE, RANGES, MONEY_CHARTS, OPTIONS, CAUTIONS, INPUTS_BRIEF, CHECKS_BRIEF)
 #: Sheets for the owner and those who program and test, of which the client edition consists.
-OWNER_SHEETS = (GLANCE, RANGES, *PRINTED_SHEETS[1:], HANDOVER, SEQUENCE, ACCEPTANCE)
+OWNER_SHEETS = (*PRINTED_SHEETS, HANDOVER, SEQUENCE, ACCEPTANCE)
 #: Sheets for whoever checks the file; those of the formulas about the whole year follow them.
 REVIEWER_SHEETS = (
     GUIDE,

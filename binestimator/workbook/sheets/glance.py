@@ -41,9 +41,7 @@ from .patterns import (
     SAME_SAT_F,
     bins_of,
     change_chart,
-    dsp_words,
     lines_chart,
-    sat_words,
     whole_fives,
 )
 
@@ -77,6 +75,8 @@ _CHART_ROWS = 16
 _CHART_SHARES = (0.29, 0.32, 0.39)
 # Reasons of options that serve worse, each on a line of its own.
 _MOST_REASONS = 3
+# Line of the limit; and least heights of an option's first line and of each further one, where the page is full. [points]
+_BOUND_POINTS, _LEAST_POINTS = 14.25, (12.0, 10.75)
 # What the lines for reviews hold before there is something to review: a formula must carry a value.
 NOT_YET = " "
 _ONLY_LIVE = "On this page the lines “as reviewed” and “ratio” follow; all else stays the claim."
@@ -376,7 +376,7 @@ def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
     s, results = work.styles, work.results
     width = widths[1]
     head = TABLE_HEAD_ROW
-    base, now = results.baseline, today(results)
+    base = results.baseline
     for part, label in (
         ("change", "Change: + more, − less"),
         ("money", "Energy cost"),
@@ -400,7 +400,12 @@ def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
         sheet.text(head + 1, place, text, s("head_left" if place < 2 else "head"))
     steps = {key: _step_of(results, key) for key, _, _, part in columns if part == "change"}
     usd = money_step(results)
-    for row, c in enumerate(results.candidates, FIRST_ROW):
+    names = [_name_of(results, k) for k in range(len(results.candidates))]
+    taken = [lines_of(name, width, 9.0, bold=c.rank == 1) for name, c in zip(names, results.candidates, strict=True)]
+    heights = [max(13.5, height_of(lines, 9.0) - 1.5) for lines in taken]
+    if sheet.points(0, FIRST_ROW - 1) + sum(heights) + _BOUND_POINTS > FULL_SIZE_POINTS:
+        heights = [_LEAST_POINTS[0] + (lines - 1) * _LEAST_POINTS[1] for lines in taken]
+    for row, (c, name, points) in enumerate(zip(results.candidates, names, heights, strict=True), FIRST_ROW):
         tint = (
             ("best",)
             if c.rank == 1
@@ -410,18 +415,7 @@ def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
             if c.equal_service.flagged
             else ()
         )
-        marks = [
-            word
-            for word, true in (
-                ("do nothing", now is not None and c.id == now.id),
-                ("baseline", c.id == base.id),
-                ("best value", results.advice is not None and results.advice.value.best_id == c.id),
-                ("limit of control", is_limit_of_control(c.candidate)),
-            )
-            if true
-        ]
-        name = f"{row - FIRST_ROW + 1}  {c.name}" + (f"  ({', '.join(marks)})" if marks else "")
-        sheet.height(row, max(13.5, height_of(lines_of(name, width, 9.0, bold=c.rank == 1), 9.0) - 1.5))
+        sheet.height(row, points)
         sheet.text(row, 0, standing(results, c), s("line", "bold", *tint))
         sheet.text(row, 1, name, s("wrap", "middle", "line", *tint))
         for place, (key, _, _, part) in enumerate(columns, 2):
@@ -435,11 +429,27 @@ def _table(work: Work, sheet: Sheet, columns, widths: list[float]) -> None:
     _bound_line(work, sheet, columns, FIRST_ROW + len(results.candidates), steps, usd)
 
 
+def _name_of(results, position: int) -> str:
+    """Number and name of an option, and what it is besides."""
+    c, now = results.candidates[position], today(results)
+    marks = [
+        word
+        for word, true in (
+            ("do nothing", now is not None and c.id == now.id),
+            ("baseline", c.id == results.baseline_id),
+            ("best value", results.advice is not None and results.advice.value.best_id == c.id),
+            ("limit of control", is_limit_of_control(c.candidate)),
+        )
+        if true
+    ]
+    return f"{position + 1}  {c.name}" + (f"  ({', '.join(marks)})" if marks else "")
+
+
 def _bound_line(work: Work, sheet: Sheet, columns, row: int, steps, usd: float) -> None:
     """The limit of perfect resets as the last line of the table."""
     s, results = work.styles, work.results
     base, bound = results.baseline.annual, results.bound
-    sheet.height(row, 14.25)
+    sheet.height(row, _BOUND_POINTS)
     sheet.text(row, 0, "◇ limit", s("total"))
     sheet.text(row, 1, "Perfect resets: limit of setpoints alone", s("total"))
     saved = base["cost_usd"] - bound["cost_usd"]
@@ -538,7 +548,7 @@ def remark_texts(results) -> list[str]:
     texts.append(
         "  ·  ".join(
             [
-                "Rounded; in full on “Options in figures”",
+                "Rounded; in full on “Options in figures”; curves are named by their options",
                 *(_UNIT_WORDS[unit] for unit in units),
                 *(["cooling: with pumps and tower"] if any("+" in key for key, *_ in columns_of(results)) else []),
                 *(
@@ -664,13 +674,12 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
         legend_lines=len(used_end_uses(results)) // 2 + 1,
     )
     where = "in the working file" if work.client else "on “Patterns”"
-    for size, block, key, tolerance, strategy, label, how in (
+    for size, block, key, tolerance, label, how in (
         (
             sizes[1],
             "sat",
             "sat_f",
             SAME_SAT_F,
-            sat_words,
             "Supply air, °F, by outdoor °F",
             {"y_format": "0", "y_range": whole_fives(results, edges)},
         ),
@@ -679,12 +688,11 @@ def _charts(work: Work, sheet: Sheet, row: int, pixels: list[int], height: int) 
             "dsp",
             "dsp_inwc",
             SAME_DSP_INWC,
-            dsp_words,
             "Duct static, in., by outdoor °F",
             {"y_format": "0.0", "y_range": (0.0, None)},
         ),
     ):
-        chart, left_out = lines_chart(work, block, key, tolerance, strategy, _shown(results), _MOST_CURVES)
+        chart, left_out = lines_chart(work, block, key, tolerance, _shown(results), _MOST_CURVES)
         more = f"{left_out} more curve{'s' if left_out > 1 else ''} {where}" if left_out else ""
         lines = legend_lines([str(one["name"]) for one in chart.series], size[0])
         style_chart(chart, label, more, "", size=size, x_range=x_range, x_unit=20.0, legend_lines=lines, **how)
