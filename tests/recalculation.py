@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from binestimator.workbook.strict import column_name
+from binestimator.workbook.addresses import column_name
 
 # Two programs add in another order and round exponentials and powers their own way.
 RELATIVE = 1e-6

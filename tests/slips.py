@@ -5,7 +5,7 @@
 
 Small projects that between them have the plants, options and floating rows stand for all; each is run as it is and
 again with all numbers that its formulas read changed at once, by up to a tenth, on the rows and sizes of the first run.
-Every run compares its formulas with the engine (``live/grid.py``), so that a slip can show only where it moves its
+Every run compares its formulas with the engine (``live/pen.py``), so that a slip can show only where it moves its
 formula in some row of some run. Printed: pairs of a formula and a name in it (steps of a search count as one), and how
 many of them move in the runs of the projects as they are, and in all runs. ``--refused`` draws pairs, writes the slip
 into the formula and builds the workbooks again: that many are refused.

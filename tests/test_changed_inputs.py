@@ -1,7 +1,7 @@
 """Formulas against the engine on changed inputs, over plants, options and floating rows, without a spreadsheet program.
 
 A file whose inputs are edited keeps the formulas of its run. So a run on changed inputs has to write the same formulas,
-and they have to give what the engine finds: each build compares them (``live/grid.py``).
+and they have to give what the engine finds: each build compares them (``live/pen.py``).
 """
 
 import pytest
@@ -10,9 +10,9 @@ from builders import project_of, weather_of
 from slips import KINDS, base, changed_run, measure, numbers_read, templates_kept
 
 from binestimator.estimate import estimate
+from binestimator.workbook.addresses import column_name
 from binestimator.workbook.live import held
 from binestimator.workbook.live.rows.floating import floating_rows
-from binestimator.workbook.strict import column_name
 from binestimator.workbook.write import build_workbook
 
 

@@ -16,9 +16,9 @@ from binestimator.inputs.defaults import default_in_force, rules
 from binestimator.inputs.follows import default_lines, followed, follows_template, lines_of
 from binestimator.inputs.form_content import form_content
 from binestimator.inputs.schema import FIELDS, fields_of
+from binestimator.workbook.addresses import cell_name
 from binestimator.workbook.form import FORM_SPARE, form_bytes
 from binestimator.workbook.form_layout import FormPlan
-from binestimator.workbook.strict import cell_name
 
 LEAST = {
     "project": {"name": "Least"},

@@ -43,9 +43,9 @@ from binestimator.inputs.problems import InputErrors
 from binestimator.inputs.schema import FIELDS, fields_of
 from binestimator.inputs.trail import read_trail
 from binestimator.inputs.values import REPLACED, check_value
+from binestimator.workbook.addresses import cell_name
 from binestimator.workbook.form import form_bytes
 from binestimator.workbook.form_layout import FORM_SPARE, FormPlan, Spare
-from binestimator.workbook.strict import cell_name
 
 DEMOS = Path(__file__).parents[1] / "demo_projects"
 SMALL = Spare(group=1, special=1, zone=2, candidate=1, lines=1)

@@ -13,7 +13,7 @@ from binestimator.errors import BinestimatorError, FormulaFault
 from binestimator.estimate import estimate
 from binestimator.workbook.layout import CHECKS
 from binestimator.workbook.live.formulas import Scope
-from binestimator.workbook.live.grid import MOST_RESIDUAL
+from binestimator.workbook.live.pen import MOST_RESIDUAL
 from binestimator.workbook.write import build_workbook, write_workbook
 
 _ZONES = [dict(zone) for zone in PLAIN["zone"]]
@@ -141,7 +141,7 @@ def test_the_command_ends_as_for_a_fault_of_its_own_and_leaves_earlier_files(mon
 
 @pytest.mark.invariant
 def test_a_residual_is_a_share_of_the_columns_scale_and_a_number_that_is_none_is_refused():
-    from binestimator.workbook.live.grid import Pen
+    from binestimator.workbook.live.pen import Pen
 
     class Work:
         book = None

@@ -30,6 +30,7 @@ from binestimator.inputs import read_project
 from binestimator.inputs.read import project_from_mapping
 from binestimator.weather import find_weather, read_weather
 from binestimator.workbook import layout
+from binestimator.workbook.addresses import cell_name
 from binestimator.workbook.form_layout import INPUT_AT
 from binestimator.workbook.layout import sheet_candidates
 from binestimator.workbook.live import year
@@ -38,7 +39,6 @@ from binestimator.workbook.live.grid import Grid
 from binestimator.workbook.live.method import fixed
 from binestimator.workbook.live.rows import floating
 from binestimator.workbook.sheets.glance import STALE_ROW, columns_of, review_row
-from binestimator.workbook.strict import cell_name
 from binestimator.workbook.write import build_workbook
 
 DEMOS = ("office", "clinic", "field_station")

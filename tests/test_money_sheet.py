@@ -15,10 +15,10 @@ from binestimator.estimate import estimate
 from binestimator.results import to_plain
 from binestimator.terminal import comparison
 from binestimator.workbook import layout
+from binestimator.workbook.addresses import cell_name
 from binestimator.workbook.layout import NOTHING_EDITED, sheet_candidates
-from binestimator.workbook.live.money import FIRST_COLUMN, MoneyPlan
+from binestimator.workbook.live.money_plan import FIRST_COLUMN, MoneyPlan
 from binestimator.workbook.sheets.glance import STALE_ROW
-from binestimator.workbook.strict import cell_name
 from binestimator.workbook.write import build_workbook
 
 RULES = {

@@ -3,6 +3,7 @@
 import errno
 import os
 import types
+from dataclasses import dataclass
 
 import earlier
 import pytest
@@ -20,13 +21,23 @@ NEW = {
 CLIENT = {**NEW, "a_client.xlsx": earlier.workbook("client")}
 
 
+@dataclass
+class Unranged:
+    """In place of results, of which these tests write nothing."""
+
+    ranges: None = None
+
+
+UNRANGED = Unranged()
+
+
 @pytest.fixture
 def writers(monkeypatch):
     """Makers of the contents that are quick, in place of the slow real ones."""
-    monkeypatch.setattr(write, "workbook_bytes", lambda results: NEW["a.xlsx"])
-    monkeypatch.setattr(write, "results_bytes", lambda results: NEW["a.json"])
-    monkeypatch.setattr(write, "handover_bytes", lambda results: NEW["a_handover.txt"])
-    monkeypatch.setattr(write, "client_bytes", lambda results: CLIENT["a_client.xlsx"])
+    monkeypatch.setattr(write, "workbook_bytes", lambda *_, **__: NEW["a.xlsx"])
+    monkeypatch.setattr(write, "results_bytes", lambda *_, **__: NEW["a.json"])
+    monkeypatch.setattr(write, "handover_bytes", lambda *_, **__: NEW["a_handover.txt"])
+    monkeypatch.setattr(write, "client_bytes", lambda *_, **__: CLIENT["a_client.xlsx"])
 
 
 class Stop(BaseException):
@@ -34,7 +45,7 @@ class Stop(BaseException):
 
 
 def test_its_files_are_written_and_nothing_else(writers, tmp_path):
-    written = steps.write_outputs(None, tmp_path / "deep" / "er", "a")
+    written = steps.write_outputs(UNRANGED, tmp_path / "deep" / "er", "a")
     assert earlier.contents(tmp_path / "deep" / "er") == NEW
     assert (written.workbook.name, written.results_file.name, written.kept) == ("a.xlsx", "a.json", {})
     assert written.handover == tmp_path / "deep" / "er" / "a_handover.txt"
@@ -42,10 +53,10 @@ def test_its_files_are_written_and_nothing_else(writers, tmp_path):
 
 def test_files_of_an_earlier_run_are_replaced_and_changed_ones_kept(writers, tmp_path):
     before = earlier.leave_run(tmp_path, "a")
-    assert steps.write_outputs(None, tmp_path, "a").kept == {}
+    assert steps.write_outputs(UNRANGED, tmp_path, "a").kept == {}
     assert earlier.contents(tmp_path) == NEW
     before = earlier.leave_run(tmp_path, "a", sealed=False)
-    written = steps.write_outputs(None, tmp_path, "a")
+    written = steps.write_outputs(UNRANGED, tmp_path, "a")
     assert {path.name: kept.name for path, kept in written.kept.items()} == {
         "a.xlsx": "a_kept_1.xlsx",
         "a.json": "a_kept_1.json",
@@ -60,7 +71,7 @@ def test_files_of_an_earlier_run_are_replaced_and_changed_ones_kept(writers, tmp
 
 
 def test_the_client_edition_is_written_with_the_others_or_not_at_all(writers, tmp_path, monkeypatch):
-    written = steps.write_outputs(None, tmp_path, "a", client=True)
+    written = steps.write_outputs(UNRANGED, tmp_path, "a", client=True)
     assert earlier.contents(tmp_path) == CLIENT and written.client == tmp_path / "a_client.xlsx"
     # A workbook of another kind under that name may be anybody's: it is kept, and the others with it.
     (tmp_path / "a_client.xlsx").write_bytes(b"a letter")
@@ -68,10 +79,10 @@ def test_the_client_edition_is_written_with_the_others_or_not_at_all(writers, tm
         steps.check_outputs(tmp_path, "a", client=True)
     before = earlier.contents(tmp_path)
     with pytest.raises(WorkbookError, match="a_client.xlsx"):
-        steps.write_outputs(None, tmp_path, "a", client=True)
+        steps.write_outputs(UNRANGED, tmp_path, "a", client=True)
     assert earlier.contents(tmp_path) == before
     # It stands in nobody's way who does not ask for it.
-    assert steps.write_outputs(None, tmp_path, "a").client is None
+    assert steps.write_outputs(UNRANGED, tmp_path, "a").client is None
     (tmp_path / "b_client.xlsx").write_bytes(b"zones")
     assert steps.free_stem(tmp_path / "b.toml", tmp_path, (tmp_path / "b_client.xlsx",), client=True) == "b_rerun"
 
@@ -79,16 +90,16 @@ def test_the_client_edition_is_written_with_the_others_or_not_at_all(writers, tm
 @pytest.mark.parametrize("error", [ValueError("fault"), KeyboardInterrupt(), Stop()])
 @pytest.mark.parametrize("writer", ["workbook_bytes", "results_bytes", "handover_bytes"])
 def test_a_writer_that_fails_leaves_everything_as_it_was(writers, tmp_path, monkeypatch, writer, error):
-    def fail(results):
+    def fail(*_, **__):
         raise error
 
     monkeypatch.setattr(write, writer, fail)
     before = earlier.leave_run(tmp_path, "a")
     with pytest.raises(type(error)):
-        steps.write_outputs(None, tmp_path, "a")
+        steps.write_outputs(UNRANGED, tmp_path, "a")
     assert earlier.contents(tmp_path) == before
     with pytest.raises(type(error)):
-        steps.write_outputs(None, tmp_path / "deep" / "er", "a")
+        steps.write_outputs(UNRANGED, tmp_path / "deep" / "er", "a")
     assert not (tmp_path / "deep").exists()
 
 
@@ -98,7 +109,7 @@ def test_a_folder_made_for_a_run_that_failed_goes_again(writers, tmp_path, monke
 
     monkeypatch.setattr(os, "fsync", fail)
     with pytest.raises(WorkbookError, match="a.xlsx: cannot be written .*free some space.*"):
-        steps.write_outputs(None, tmp_path / "deep" / "er", "a")
+        steps.write_outputs(UNRANGED, tmp_path / "deep" / "er", "a")
     assert list(tmp_path.iterdir()) == []
 
 
@@ -116,7 +127,7 @@ def _take(step, folder, manners=Manners()):
     if step == "check_outputs":
         steps.check_outputs(folder, "a", manners)
     else:
-        steps.write_outputs(None, folder, "a", manners=manners)
+        steps.write_outputs(UNRANGED, folder, "a", manners=manners)
 
 
 @pytest.mark.parametrize("step", ["check_outputs", "write_outputs"])

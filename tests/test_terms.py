@@ -14,8 +14,8 @@ from binestimator.inputs import project_to_toml, read_project
 from binestimator.inputs.form import read_form
 from binestimator.inputs.read import project_from_mapping
 from binestimator.inputs.terms import NO_TERMS, USUAL_WINDOW
+from binestimator.workbook.addresses import cell_name
 from binestimator.workbook.form import form_bytes
-from binestimator.workbook.strict import cell_name
 
 TERMS = {
     "peak_window": [

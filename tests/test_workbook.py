@@ -21,13 +21,13 @@ from binestimator.inputs.form_content import form_content
 from binestimator.inputs.schema import SINGLE_SECTIONS
 from binestimator.results import ANNUAL, COUNT_KEYS
 from binestimator.workbook import layout, workbook_bytes, write_results_json, write_workbook
+from binestimator.workbook.addresses import cell_name
 from binestimator.workbook.figures import cost_by_end_use, plain_words, rounded, step_for, when_text
 from binestimator.workbook.form_layout import results_plan
-from binestimator.workbook.live.grid import FIRST_ROW as LINES_FIRST_ROW
-from binestimator.workbook.live.grid import TOTAL_ROWS
+from binestimator.workbook.live.columns import FIRST_ROW as LINES_FIRST_ROW
+from binestimator.workbook.live.columns import TOTAL_ROWS
 from binestimator.workbook.page import unit_text
 from binestimator.workbook.sheets.glance import ANSWER_ROW, FIRST_ROW, MOST_COLUMNS, STALE_ROW, columns_of, review_row
-from binestimator.workbook.strict import cell_name
 
 # Numbers are written with 16 significant digits.
 DIGITS = 1e-15

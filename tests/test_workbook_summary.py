@@ -42,8 +42,8 @@ from binestimator.workbook.figures import (
     what_moves,
 )
 from binestimator.workbook.live import grid
-from binestimator.workbook.live.grid import FIRST_ROW as FIRST_LINE
-from binestimator.workbook.live.grid import PRINTED_COLUMNS
+from binestimator.workbook.live.columns import FIRST_ROW as FIRST_LINE
+from binestimator.workbook.live.columns import PRINTED_COLUMNS
 from binestimator.workbook.sheets.glance import (
     ANSWER_ROW,
     FIRST_ROW,

@@ -401,7 +401,7 @@ CANDIDATE_GROUPS: tuple[tuple[str, tuple[Column, ...]], ...] = (
 CANDIDATE_COLUMNS = tuple(column for _, columns in CANDIDATE_GROUPS for column in columns)
 CANDIDATE_COLUMN = {column.key: place for place, column in enumerate(CANDIDATE_COLUMNS)}
 
-# Titles of a candidate's sheet begin here; its rows are laid out by ``live.grid``.
+# Titles of a candidate's sheet begin here; its rows are laid out by ``live.columns``.
 CANDIDATE_TITLE_ROW = 0
 
 ROW_COLUMNS = (

@@ -127,6 +127,9 @@ def lines_of(text: str, width: float, size: float = 9.0, *, bold: bool = False) 
     per_line = max(width * 10.8 / size * (0.93 if bold else 1.0), 4.0)
     lines = 0
     for part in text.split("\n"):
+        if len(part) < per_line - 1e-6:
+            lines += 1
+            continue
         room, here = per_line, 1
         for word in part.split(" "):
             if len(word) > room and room < per_line:

@@ -1,4 +1,4 @@
-"""The only access to the spreadsheet library: whatever it would silently accept is refused.
+"""The only way to the spreadsheet library (``library``): whatever it would silently accept is refused.
 
 The library answers an unusable cell, an over-long text or a mistyped option with a negative
 number or a warning and writes the file all the same. Here each of these is a
@@ -11,18 +11,16 @@ from __future__ import annotations
 import datetime
 import io
 import math
-import re
 import warnings
 from collections.abc import Iterable, Sequence
-from functools import cache
-from html import escape
-from types import SimpleNamespace
 
 import numpy as np
 
 from ..errors import WorkbookError
 from ..seal import COMMENTS, seal_workbook
-from .package import Package, Piece
+from .addresses import area_name, cell_name, quoted, reference
+from .library import is_refusal, library, only_old_functions, style_index
+from .package import Package
 
 # One fixed date in every file: same inputs, same bytes, and no clock.
 CREATED = datetime.datetime(2000, 1, 1)
@@ -43,188 +41,6 @@ BOOK_FONT, BOOK_FONT_SIZE = "Arial", 9
 CHARACTER_PIXELS, PADDING_PIXELS = 7, 5
 WIDEST_CHARACTER_PIXELS = 0.636 * BOOK_FONT_SIZE * 96.0 / 72.0
 ROW_PIXELS = 19
-
-
-# Functions that the library never renames. It looks for each of some 170 newer ones in every formula, a tenth of the
-# time of a workbook; formulas with these alone are spared that.
-_CALLED = re.compile(r"([A-Z][A-Z0-9._]*)\(")
-_OLD_FUNCTIONS = frozenset(
-    (
-        "ABS",
-        "AND",
-        "AVERAGE",
-        "CHAR",
-        "COLUMN",
-        "COLUMNS",
-        "COUNT",
-        "COUNTA",
-        "COUNTIF",
-        "EXP",
-        "IF",
-        "INDEX",
-        "INDIRECT",
-        "INT",
-        "ISBLANK",
-        "ISERROR",
-        "ISNUMBER",
-        "ISTEXT",
-        "LEFT",
-        "LEN",
-        "LN",
-        "LOOKUP",
-        "LOWER",
-        "MATCH",
-        "MAX",
-        "MEDIAN",
-        "MID",
-        "MIN",
-        "MOD",
-        "N",
-        "NOT",
-        "OR",
-        "RANK",
-        "RIGHT",
-        "ROUND",
-        "ROUNDUP",
-        "ROW",
-        "ROWS",
-        "SIGN",
-        "SQRT",
-        "SUBSTITUTE",
-        "SUM",
-        "SUMIF",
-        "SUMPRODUCT",
-        "T",
-        "TEXT",
-        "TRIM",
-        "UPPER",
-        "VALUE",
-    )
-)
-
-
-@cache
-def _library() -> SimpleNamespace:
-    """The library's kinds of things with ours in place of some, loaded when the first workbook is made: it takes time
-    that commands without a workbook need not spend.
-
-    All private parts of the library that are used are used in this module; ``tests/test_workbook_strict.py`` names
-    them, for a new version to be held against.
-    """
-    from xlsxwriter import Workbook, worksheet
-    from xlsxwriter.packager import Packager
-
-    class Part(io.StringIO):
-        """A part of the file as pieces of text: pieces are joined once, when all are there."""
-
-        def __init__(self):
-            super().__init__()
-            self.pieces: list[str | Piece] = []
-            self.write = self.pieces.append  # type: ignore[method-assign, assignment]  # takes pieces as well
-
-    class Parts(Packager):
-        """Gives each part away as soon as the next one is begun."""
-
-        def __init__(self, package: Package):
-            super().__init__()
-            self.package = package
-            self._open: tuple[str, Part] | None = None
-
-        def _filename(self, xml_filename):
-            self._give()
-            part = Part()
-            self._open = (xml_filename, part)
-            return part
-
-        def _give(self):
-            if self._open is not None:
-                name, part = self._open
-                self._open = None
-                self.package.add(name, part.pieces)
-
-        def _create_package(self):
-            super()._create_package()
-            self._give()
-            if self.filenames:
-                raise WorkbookError(f"workbook: {self.filenames[0][1]} was not packed")
-            # Nothing is left for the library to put into a zip folder of its own.
-            return []
-
-    class PackedBook(Workbook):
-        """A workbook whose parts go into a :class:`Package`."""
-
-        package: Package
-
-        def _get_packager(self):
-            return Parts(self.package)
-
-    class FastSheet(worksheet.Worksheet):
-        """A sheet whose cells are written with fewer calls, and that ends with ready rows."""
-
-        def __init__(self):
-            super().__init__()
-            self.ready_rows: list[Piece] = []
-
-        def _prepare_formula(self, formula, *more):
-            if formula.startswith("=") and _OLD_FUNCTIONS.issuperset(_CALLED.findall(formula)):
-                return formula[1:]
-            return super()._prepare_formula(formula, *more)
-
-        def _assemble_xml_file(self):
-            super()._assemble_xml_file()
-            # Written for good: a workbook has hundreds of thousands of cells.
-            self.table.clear()
-            self.ready_rows = []
-
-        def _write_rows(self):
-            # As the library does, with the usual kinds of cells written here and only columns with cells looked at: a
-            # workbook has tens of thousands beside its ready rows.
-            write = self.fh.write
-            heights = self.row_info if hasattr(self, "row_info") else self.set_rows
-            for row in range(self.dim_rowmin, self.dim_rowmax + 1):
-                cells = self.table.get(row)
-                if not cells:
-                    if row in heights or row in self.comments:
-                        self._write_empty_row(row, None, heights.get(row))
-                    continue
-                self._write_row(row, None, heights.get(row))
-                for column in sorted(cells):
-                    cell = cells[column]
-                    kind, style = type(cell), cell.format
-                    if style is None or kind not in quick:
-                        self._write_cell(row, column, cell)
-                        continue
-                    start = f'<c r="{column_name(column)}{row + 1}" s="{style._get_xf_index()}"'
-                    if kind is worksheet.CellStringTuple:
-                        write(f'{start} t="s"><v>{cell.string}</v></c>')
-                    elif kind is worksheet.CellNumberTuple:
-                        write(f"{start}><v>{cell.number:.16G}</v></c>")
-                    elif kind is worksheet.CellBlankTuple:
-                        write(f"{start}/>")
-                    else:
-                        value, type_ = cell.value, ""
-                        if isinstance(value, str):
-                            value, type_ = escape(value, quote=False), ' t="str"' if value else ""
-                        formula = escape(cell.formula, quote=False)
-                        write(f"{start}{type_}><f>{formula}</f><v>{value}</v></c>")
-                write("</row>")
-            for piece in self.ready_rows:
-                write(piece)
-
-    quick = (
-        worksheet.CellStringTuple,
-        worksheet.CellNumberTuple,
-        worksheet.CellBlankTuple,
-        worksheet.CellFormulaTuple,
-    )
-    return SimpleNamespace(
-        PackedBook=PackedBook,
-        FastSheet=FastSheet,
-        Text=worksheet.CellStringTuple,
-        Number=worksheet.CellNumberTuple,
-        Blank=worksheet.CellBlankTuple,
-        Formula=worksheet.CellFormulaTuple,
-    )
 
 
 class Book:
@@ -249,7 +65,7 @@ class Book:
     def __init__(self, *, title: str, kind: str, comments: str = "", without_values: bool = False):
         self.without_values = without_values
         self.kind = kind
-        self._book = _library().PackedBook(
+        self._book = library().PackedBook(
             io.BytesIO(),
             {
                 "in_memory": True,
@@ -275,7 +91,7 @@ class Book:
     def __exit__(self, kind, error, trace) -> None:
         self._catch.__exit__(kind, error, trace)
         self.package.__exit__()
-        if isinstance(error, Warning) or (error is not None and type(error).__module__.startswith("xlsxwriter")):
+        if isinstance(error, Warning) or is_refusal(error):
             raise WorkbookError(f"workbook: the spreadsheet library refused something ({error})") from error
 
     def format(self, **properties):
@@ -296,7 +112,7 @@ class Book:
         if name.casefold() in self._sheet_names:
             raise WorkbookError(f"sheet name {name!r}: already in use")
         self._sheet_names.add(name.casefold())
-        return Sheet(self, self._book.add_worksheet(name, _library().FastSheet))
+        return Sheet(self, self._book.add_worksheet(name, library().FastSheet))
 
     def define_name(self, name: str, sheet: str, row: int, column: int) -> None:
         """A workbook-wide name of one cell."""
@@ -324,40 +140,41 @@ class Sheet:
         self._sheet.set_default_row(ROW_PIXELS * 0.75)
         self.name: str = sheet.get_name()
         self._heights: dict[int, float] = {}
-        self._kinds = _library()
+        self._kinds = library()
 
     def _put(self, row: int, column: int, cell) -> None:
         """Keep a cell, as the library's own methods do after a number of questions that are settled here."""
-        s = self._sheet
-        # Between cells that the library has accepted there is nothing to ask.
-        within = s.dim_rowmin is not None and s.dim_rowmin <= row <= s.dim_rowmax
-        if not (within and s.dim_colmin <= column <= s.dim_colmax) and s._check_dimensions(row, column):
+        if not self._sheet.keep(row, column, cell):
             raise WorkbookError(f"{self._at(row, column)}: the spreadsheet library refused it (beyond the sheet)")
-        s.table[row][column] = cell
 
     def style_index(self, style) -> int:
         """Number by which cells of the file name a format."""
-        return style._get_xf_index()
+        return style_index(style)
 
     def text(self, row: int, column: int, value: str, style=None) -> None:
         """Text, never a formula or a link."""
         if not isinstance(value, str):
             raise WorkbookError(f"{self._at(row, column)}: {value!r} is not a text")
+        index = self._sheet.text_again(value)
+        if index is None:
+            if not value:
+                self.blank(row, column, style)
+                return
+            self._check_text(row, column, value)
+            index = self._sheet.new_text(value)
+        self._put(row, column, self._kinds.Text(index, style))
+
+    def _check_text(self, row: int, column: int, value: str) -> None:
         if len(value) > LONGEST_TEXT // 2 and utf16_length(value) > LONGEST_TEXT:
             raise WorkbookError(
                 f"{self._at(row, column)}: text of {utf16_length(value)} characters; at most {LONGEST_TEXT} fit"
             )
-        if not value:
-            self.blank(row, column, style)
-            return
         try:
             value.isascii() or value.encode("utf-8")
         except UnicodeEncodeError as error:
             raise WorkbookError(
                 f"{self._at(row, column)}: text {value!r} has characters that no file can hold"
             ) from error
-        index = self._sheet.str_table._get_shared_string_index(value)
-        self._put(row, column, self._kinds.Text(index, style))
 
     def number(self, row: int, column: int, value: float, style=None) -> None:
         """A finite number."""
@@ -387,7 +204,7 @@ class Sheet:
             raise WorkbookError(f"{self._at(row, column)}: formula with {value!r}, not a finite number or text")
         if self.book.without_values:
             value = ""
-        if _OLD_FUNCTIONS.issuperset(_CALLED.findall(text)):
+        if only_old_functions(text):
             self._put(row, column, self._kinds.Formula(text[1:], style, value))
         else:
             _done(self._sheet.write_formula(row, column, text, style, value), self._at(row, column))
@@ -405,8 +222,7 @@ class Sheet:
 
     def ready_rows(self, rows: list[str], last_row: int, last_column: int) -> None:
         """Rows in the form of the file, down to a cell; all other cells of the sheet are above them."""
-        self._sheet.ready_rows.append(self.book.package.piece(rows))
-        if self._sheet._check_dimensions(last_row, last_column):
+        if not self._sheet.keep_rows(self.book.package.piece(rows), last_row, last_column):
             raise WorkbookError(f"{self._at(last_row, last_column)}: beyond the end of a sheet")
 
     def validate(self, row: int, column: int, last_row: int, last_column: int, /, **rule) -> None:
@@ -503,7 +319,7 @@ class Sheet:
 
     def ignore_text_numbers(self, row: int, column: int, last_row: int, last_column: int) -> None:
         """No green corners on text that looks like a number."""
-        area = _area(row, column, last_row, last_column)
+        area = area_name(row, column, last_row, last_column)
         _done(self._sheet.ignore_errors({"number_stored_as_text": area}), self._at(row, column))
 
     def chart(self, row: int, column: int, chart, **options) -> None:
@@ -560,9 +376,9 @@ class Sheet:
         What would have been printed keeps its place as the name ``paper`` of the sheet.
         """
         s = self._sheet
-        area = s.print_area_range
+        area = s.printed
         # One column beyond all cells; programs that leave out empty pages then leave out the sheet.
-        column = max(s.dim_colmax or 0, 0) + 2
+        column = s.last_column + 2
         _done(s.print_area(0, column, 0, column), f"{self.name} print area")
         if area:
             where = area if "!" in area else f"{quoted(self.name)}!{area}"
@@ -593,38 +409,3 @@ def _done(answer, where: str) -> None:
 def utf16_length(text: str) -> int:
     """Length as the file format counts it: characters outside the basic plane take two units."""
     return len(text) + sum(character > "\uffff" for character in text)
-
-
-@cache
-def column_name(column: int) -> str:
-    """Letters of a column counted from 0."""
-    name = ""
-    column += 1
-    while column:
-        column, rest = divmod(column - 1, 26)
-        name = chr(65 + rest) + name
-    return name
-
-
-def cell_name(row: int, column: int) -> str:
-    """Address such as ``B7``."""
-    return f"{column_name(column)}{row + 1}"
-
-
-def _area(row: int, column: int, last_row: int, last_column: int) -> str:
-    return f"{cell_name(row, column)}:{cell_name(last_row, last_column)}"
-
-
-def quoted(sheet: str) -> str:
-    """Sheet name as formulas write it."""
-    return "'" + sheet.replace("'", "''") + "'"
-
-
-def sheet_ref(name: str) -> str:
-    """Name of a sheet in a formula, quoted where it has to be: in apostrophes a formula is longer."""
-    return name if name.replace("_", "").isalnum() else quoted(name)
-
-
-def reference(sheet: str, row: int, column: int) -> str:
-    """Absolute address with its sheet."""
-    return f"{quoted(sheet)}!${column_name(column)}${row + 1}"

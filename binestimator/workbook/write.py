@@ -55,7 +55,7 @@ from .layout import (
     sheet_candidates,
     sheet_order,
 )
-from .live.grid import Pen
+from .live.pen import Pen
 from .live.registry import form_registry
 from .live.write import live_sheet_names, write_live
 from .page import Work

@@ -45,7 +45,8 @@ def of_all_lines(text: str, own: tuple[int, int], source: tuple[int, int], width
     str or None
         None where a part of the formula takes a whole row or column, or it would be too long to read.
     """
-    text = _SUM.sub(_as_product, text)
+    if ":" in text:
+        text = _SUM.sub(_as_product, text)
     found = _products_apart(text)
     if found is None:
         return None

@@ -144,7 +144,7 @@ FUNCTIONS = {
     "IRR": _irr,
 }
 # Cells of a square of zones that are worked out at once.
-_MOST_CELLS = 2_000_000
+_MOST_CELLS = 100_000
 
 
 def _as_number(compare):
@@ -158,40 +158,48 @@ class _Cells(np.ndarray):
     __gt__, __ge__ = _as_number(np.ndarray.__gt__), _as_number(np.ndarray.__ge__)
 
 
-class _Rows:
-    """Names of a scope, each row a matrix by itself: (R, 1, 1) or (R, 1, Z), constants (1, 1, Z)."""
+def _of_rows(value, first: int, last: int):
+    """Rows of a value, each a matrix by itself: (R, 1, 1) or (R, 1, Z), constants (1, 1, Z)."""
+    if np.ndim(value) != 2:
+        return value
+    value = np.asarray(value)
+    return (value if len(value) == 1 else value[first:last])[:, None, :].view(_Cells)
 
-    def __init__(self, scope, first: int, last: int):
-        self._scope, self._part = scope, slice(first, last)
 
-    def __getitem__(self, name: str):
-        value = self._scope[name]
-        if np.ndim(value) != 2:
-            return value
-        value = np.asarray(value)
-        return (value if len(value) == 1 else value[self._part])[:, None, :].view(_Cells)
+@lru_cache(maxsize=8192)
+def _cut(template: str) -> tuple[str, ...]:
+    """Text and names of a template in turn, text first."""
+    return tuple(_NAME.split(template))
+
+
+@lru_cache(maxsize=8192)
+def names_in(template: str) -> tuple[str, ...]:
+    """Names that a template uses, in order."""
+    return tuple(dict.fromkeys(_cut(template)[1::2]))
+
+
+@lru_cache(maxsize=8192)
+def _code(template: str):
+    """Compiled expression of a template; names become places in ``e``, in the order of :func:`names_in`."""
+    places = {name: f"{{{k}}}" for k, name in enumerate(names_in(template))}
+    cut = _cut(template)
+    return _compiled("".join(places[piece] if k % 2 else piece for k, piece in enumerate(cut)))
 
 
 @lru_cache(maxsize=4096)
-def _code(template: str):
-    """Compiled expression of a template; names become look-ups in ``e``.
+def _compiled(shape: str):
+    """Compiled expression of a template with numbers for names: templates that differ in names alone share it.
 
     What is left beside names must be numbers, operators and known functions: anything else could be
     words that came from outside, and is not run.
     """
-    rest = _NAME.sub("0", template)
+    rest = _NAME.sub("0", shape)
     if not set(_WORD.findall(rest)) <= FUNCTIONS.keys() or not _PLAIN.fullmatch(rest):
-        raise WorkbookError(f"formula: {template[:80]!r} holds more than names, numbers and known functions")
-    text = _NAME.sub(lambda found: f'e["{found.group(1)}"]', template.lstrip("="))
+        raise WorkbookError(f"formula: {shape[:80]!r} holds more than names, numbers and known functions")
+    text = _NAME.sub(r"e[\1]", shape.lstrip("="))
     text = text.replace("^", "**").replace("<>", "!=")
     text = re.sub(r"(?<![<>=!])=(?!=)", "==", text)
     return compile(text, "formula", "eval")
-
-
-@lru_cache(maxsize=4096)
-def names_in(template: str) -> tuple[str, ...]:
-    """Names that a template uses, in order."""
-    return tuple(dict.fromkeys(_NAME.findall(template)))
 
 
 class Scope:
@@ -222,40 +230,45 @@ class Scope:
     def has(self, name: str) -> bool:
         return name in self._address or (self._parent is not None and self._parent.has(name))
 
+    def _home(self, name: str) -> Scope:
+        """The nearest scope that has a name."""
+        scope: Scope | None = self
+        while scope is not None:
+            if name in scope._address:
+                return scope
+            scope = scope._parent
+        raise WorkbookError(f"formula: unknown name {name!r}")
+
     def address(self, name: str) -> str:
-        if name in self._address:
-            return self._address[name]
-        if self._parent is None:
-            raise WorkbookError(f"formula: unknown name {name!r}")
-        return self._parent.address(name)
+        return self._home(name)._address[name]
 
     def __getitem__(self, name: str):
-        if name in self._value:
-            return self._value[name]
-        if self._parent is None:
-            raise WorkbookError(f"formula: unknown name {name!r}")
-        return self._parent[name]
+        return self._home(name)._value[name]
 
     def formula(self, template: str) -> str:
         """Template with addresses for names."""
-        return _NAME.sub(lambda found: self.address(found.group(1)), template)
+        pieces = list(_cut(template))
+        pieces[1::2] = map(self.address, pieces[1::2])
+        return "".join(pieces)
 
     def evaluate(self, template: str):
         """Value of a template."""
+        values = [self[name] for name in names_in(template)]
         with np.errstate(all="ignore"):
-            return eval(
-                _code(template), {"__builtins__": {}, "e": self, **FUNCTIONS}
-            )  # templates are this package's own text
+            # Templates are this package's own text.
+            return eval(_code(template), {"__builtins__": {}, "e": values, **FUNCTIONS})
 
     def evaluate_by_row(self, template: str, rows: int, width: int) -> np.ndarray:
         """Values (R, width) of a template that makes a square of the zones of each row."""
-        sides = [np.shape(value)[1] for name in names_in(template) if np.ndim(value := self[name]) == 2]
+        values = [self[name] for name in names_in(template)]
+        sides = [np.shape(value)[1] for value in values if np.ndim(value) == 2]
         step = max(_MOST_CELLS // max(sides, default=1) ** 2, 1)
         found = np.empty((rows, width))
         with np.errstate(all="ignore"):
             for first in range(0, rows, step):
                 last = min(first + step, rows)
-                names = {"__builtins__": {}, "e": _Rows(self, first, last), **FUNCTIONS}
+                taken = [_of_rows(value, first, last) for value in values]
+                names = {"__builtins__": {}, "e": taken, **FUNCTIONS}
                 found[first:last] = np.broadcast_to(eval(_code(template), names), (last - first, 1, width))[:, 0, :]
         return found
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from ...dataclass import dataclass
+from ..addresses import column_name, reference
 from ..layout import NOTHING_EDITED
 from ..page import height_of, lines_of, title
-from ..strict import column_name, reference
 from .registry import WORDS_ONLY, Registry
 
 SHEET = "Held values"

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from ...end_uses import END_USES
+from ..addresses import cell_name, column_name, quoted
 from ..page import title
 from ..sheets.inputs import number_style
-from ..strict import cell_name, column_name, quoted
+from .columns import FIRST_ROW
 from .formulas import OWN, Scope
-from .grid import FIRST_ROW
 from .site.zones import COLUMN
 
 SHEET = "Row inspector"

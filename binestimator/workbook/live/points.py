@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..strict import sheet_ref
+from ..addresses import sheet_ref
 from .formulas import Scope
 
 # Colder than any air and less than any airflow: the abscissa from which the first point's value holds.

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from ...errors import WorkbookError
 from ...inputs.form_keys import COUNTS, REVIEWER
 from ...inputs.schema import fields_of
+from ..addresses import reference
 from ..page import unit_text
-from ..strict import reference
 
 # Sizes that follow from other inputs where they are not given: their cells show what came out of the run.
 FOLLOWS = ("air_handler.max_cfm", "outdoor_air.minimum_cfm")

@@ -8,10 +8,10 @@ from ...dataclass import dataclass
 from ...hours import MONTHS, clock_calendar, price_tiers, tariff_periods
 from ...inputs.form_terms import term_path
 from ...rates import SOURCE_OF, Rates, tier_usd
+from ..addresses import column_name, quoted
 from ..formats import money_words
 from ..layout import TARIFF
 from ..page import title
-from ..strict import column_name, quoted
 from .formulas import Scope
 
 SHEET = TARIFF

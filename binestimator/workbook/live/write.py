@@ -7,15 +7,16 @@ import numpy as np
 from ...model.plant import plant_curve_names
 from ...results import ANNUAL
 from ...strategies.registry import sat_strategy
+from ..addresses import column_name, quoted
 from ..figures import advised, setpoint_words
 from ..layout import CANDIDATE_TITLE_ROW, NOTHING_EDITED, ROW_COLUMNS, ROWS, ROWS_FIRST_ROW, sheet_candidates
 from ..page import title
-from ..strict import column_name, quoted
-from . import constants, held, inspector, method, money, tariff, year
+from . import constants, held, inspector, method, money, money_plan, tariff, year
+from .columns import TOTAL_ROWS
 from .formulas import Scope
-from .grid import TOTAL_ROWS, Pen
 from .lines import SHEET as SETPOINTS
 from .lines import Lines
+from .pen import Pen
 from .registry import Registry
 from .rows import candidate as candidate_rows
 from .rows import floating
@@ -52,7 +53,7 @@ def live_sheet_names(results) -> tuple[list[str], list[str]]:
         for kind in floating.floating_rows(results, results.candidates[k].id)
         if floating.steps_fit(results, results.candidates[k].id, kind)
     ]
-    paid = [money.SHEET, *([tariff.SHEET] if results.project.terms.has_tariff else [])]
+    paid = [money_plan.SHEET, *([tariff.SHEET] if results.project.terms.has_tariff else [])]
     return [*before, SETPOINTS], [*floats, year.SHEET, *paid, inspector.SHEET, method.SHEET, held.SHEET]
 
 
@@ -141,12 +142,12 @@ def write_live(work, results, registry: Registry, *, blank: bool = False) -> Pen
         chains[k] = chain
         _write_candidate(pen, sheet, results, k, chain)
     lines.finish()
-    plan = money.MoneyPlan.of(results, positions)
+    plan = money_plan.MoneyPlan.of(results, positions)
     pen.places = year.write(pen, work.sheets[year.SHEET], results, registry, chains, plan, charged)
     if charged is not None:
         rows_usd = {k: chains[k].year_cells["rows_usd"][1] for k in positions}
         tariff.write(pen, work.sheets[tariff.SHEET], results, registry, positions, charged, rows_usd)
-    money.write(pen, work.sheets[money.SHEET], results, registry, positions, plan, pen.places)
+    money.write(pen, work.sheets[money_plan.SHEET], results, registry, positions, plan, pen.places)
     look = inspector.Inspector(pen, work.sheets[inspector.SHEET], results, chains, list(by_position.values()))
     look.write()
     method.write(pen, work.sheets[method.SHEET], results, look, curves)

@@ -7,12 +7,12 @@ import numpy as np
 from ...end_uses import ELECTRIC, ENERGY_KEYS, PRICED
 from ...money import simple_payback_years
 from ...results import ANNUAL, SAVING_KEYS
+from ..addresses import column_name
 from ..formats import money_words
 from ..layout import LIVE_YEAR
 from ..page import title, unit_text
-from ..strict import column_name
 from .formulas import Scope
-from .money import MoneyPlan, cost_address
+from .money_plan import MoneyPlan, cost_address
 from .tariff import TariffPlan
 
 SHEET = LIVE_YEAR

@@ -19,7 +19,7 @@ from ..charts import fill_of, pixels_of, place_at, room, style_chart
 from ..figures import check_counts
 from ..formats import LAGOON, OCHRE, PETROL, money_words
 from ..layout import CHECKS
-from ..live.grid import MOST_RESIDUAL
+from ..live.pen import MOST_RESIDUAL
 from ..page import Block, Work, height_of, lines_of, title
 from ..strict import ROW_PIXELS, Sheet
 

@@ -9,9 +9,10 @@ from ...inputs.form_keys import COUNTS, OTHERWISE, REVIEWER, UNUSED, YOURS
 from ...inputs.form_values import Content
 from ...inputs.schema import Field, default_text
 from ...inputs.values import POINT_X_RANGE
+from ..addresses import cell_name, reference
 from ..form_layout import INPUT_AT, FormPlan, LayerColumns
 from ..formats import Styles
-from ..strict import LONGEST_RULE_LIST, LONGEST_RULE_TEXT, Book, Sheet, cell_name, reference
+from ..strict import LONGEST_RULE_LIST, LONGEST_RULE_TEXT, Book, Sheet
 from .inputs import number_style
 
 #: Mark and word of what counts otherwise, by its kind; marks as in the legend of the guide.

@@ -6,6 +6,7 @@ from ...inputs.form_entries import Entry
 from ...inputs.form_keys import CORNER, COUNTS, END, NOT_READ, OTHERWISE, PROFILES, REVIEWER, STRATEGIES, YOURS, ZONES
 from ...inputs.form_values import Content
 from ...inputs.schema import STATUSES, fields_of, title_of
+from ..addresses import cell_name
 from ..form_layout import (
     INPUT_ALLOWED,
     INPUT_AT,
@@ -23,7 +24,7 @@ from ..form_layout import (
 )
 from ..layout import input_name
 from ..page import height_of, lines_of, title, unit_text
-from ..strict import Sheet, cell_name
+from ..strict import Sheet
 from .form_cells import KIND_WORDS, FormPages, add_rule, allowed_text, put_layers, put_yours
 
 _WIDTHS = [width for _, _, width in INPUT_COLUMNS]

@@ -6,9 +6,10 @@ from ...inputs.form_entries import Entry, Item, can_review
 from ...inputs.form_keys import CORNER, COUNTS, END, NOT_READ, OTHERWISE, REVIEWER, TABLES, UNUSED, YOURS
 from ...inputs.form_values import Content, cell_of
 from ...inputs.schema import STRATEGY_SECTIONS, Field, fields_of
+from ..addresses import cell_name
 from ..form_layout import SideTable
 from ..page import height_of, lines_of, unit_text
-from ..strict import Sheet, cell_name
+from ..strict import Sheet
 from .form_cells import LAYER_WORDS, FormPages, add_rule, allowed_text, put_counts, put_otherwise, put_review, put_yours
 
 LABEL, UNIT, ALLOWED, SOURCE, WHAT, ITEM = 30.0, 13.0, 18.5, 40.0, 46.0, 15.5

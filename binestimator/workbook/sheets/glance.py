@@ -11,6 +11,7 @@ from itertools import accumulate, pairwise, product
 from ...advice.value import is_limit_of_control
 from ...ranges.results import sensible
 from ...results import CHANGED_SERVICE
+from ..addresses import column_name, quoted
 from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, legend_lines, pixels_of, place_at, room, style_chart
 from ..figures import (
     advised,
@@ -35,7 +36,7 @@ from ..figures import (
 from ..formats import NUMBERS, money_words
 from ..layout import GLANCE, GUIDE, LIVE_YEAR, NOTHING_EDITED, sheet_candidates
 from ..page import Work, height_of, lines_of
-from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet, column_name, quoted
+from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet
 from .patterns import (
     SAME_DSP_INWC,
     SAME_SAT_F,
@@ -75,7 +76,7 @@ _CHART_ROWS = 16
 _CHART_SHARES = (0.29, 0.32, 0.39)
 # Reasons of options that serve worse, each on a line of its own.
 _MOST_REASONS = 3
-# Line of the limit; and least heights of an option's first line and of each further one, where the page is full. [points]
+# Line of the limit; least heights of an option's first line and of each further one, where the page is full. [points]
 _BOUND_POINTS, _LEAST_POINTS = 14.25, (12.0, 10.75)
 # What the lines for reviews hold before there is something to review: a formula must carry a value.
 NOT_YET = " "

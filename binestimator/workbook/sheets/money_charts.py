@@ -12,7 +12,7 @@ from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, fill_of, line_of, pixel
 from ..figures import advised, number_of, runs_at_all
 from ..formats import FONT, INK, LAGOON, NUMBERS, OCHRE, SLATE, currency_name
 from ..layout import MONEY, sheet_candidates
-from ..live.money import FIRST_COLUMN, MoneyPlan
+from ..live.money_plan import FIRST_COLUMN, MoneyPlan
 from ..page import Work, height_of, lines_of, title
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet
 from . import ranges

@@ -12,11 +12,12 @@ from typing import Any
 
 from ...ranges.claim import claim_of
 from ...ranges.results import HOURLY_DRAWS, Driver, OptionRange, Quantiles, sensible
+from ..addresses import column_name, quoted
 from ..charts import FULL_SIZE_PIXELS, fill_of, pixels_of, place_at, room, style_chart
 from ..figures import drawn, in_percent, number_of
 from ..formats import INK, LAGOON, NUMBERS, OCHRE, SLATE, currency_name, money_words
 from ..page import Work, height_of, lines_of, title
-from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet, column_name, quoted
+from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet
 from .range_years import write_years
 
 _NUMBER_WIDTH = 4.0

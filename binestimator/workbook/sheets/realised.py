@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from ...realised.results_file import OTHER_INPUTS, RealisedFile, UseFound, modelled_words
+from ..addresses import column_name, quoted
 from ..charts import axis_of, fill_of, pixels_of, style_chart
 from ..figures import number_of
 from ..formats import INK, LAGOON, OCHRE, money_words
 from ..page import Work, height_of, lines_of, title
-from ..strict import ROW_PIXELS, Sheet, column_name, quoted
+from ..strict import ROW_PIXELS, Sheet
 from .patterns import table
 
 _LABEL_WIDTH, _WIDTH = 42, 13.5

@@ -15,8 +15,9 @@ import numpy as np
 from ....dataclass import dataclass
 from ....model import floating as steps
 from ....model.system import supply_heating_mode
+from ...addresses import quoted
 from ...page import title
-from ...strict import MOST_COLUMNS, quoted
+from ...strict import MOST_COLUMNS
 from ..grid import Grid
 from .air import air_columns
 from .chain import Steps

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...addresses import sheet_ref
 from ...page import title
 from ...sheets.inputs import number_style
-from ...strict import sheet_ref
 from ..points import write_points
 from ..registry import FOLLOWS
 from .site import Site

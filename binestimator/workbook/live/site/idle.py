@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...addresses import column_name, sheet_ref
 from ...page import title
-from ...strict import column_name, sheet_ref
+from ..columns import TOTAL_ROWS
 from ..formulas import Scope
-from ..grid import TOTAL_ROWS, Grid
+from ..grid import Grid
 from ..rows.plant import source_columns
 from ..rows.steps import STEPS
 from ..symbols import Drawing

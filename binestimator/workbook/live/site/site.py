@@ -11,7 +11,8 @@ from typing import Any
 
 from ....model.build import group_of_zones
 from ..formulas import Scope
-from ..grid import Grid, Pen
+from ..grid import Grid
+from ..pen import Pen
 from ..registry import Registry
 
 SUN = ("north", "east", "south", "west")

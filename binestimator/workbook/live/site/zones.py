@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...addresses import column_name, sheet_ref
 from ...page import title
 from ...sheets.inputs import number_style, value_cell
-from ...strict import column_name, sheet_ref
 from ..formulas import Scope
 from .site import SUN, Site
 
