@@ -41,11 +41,12 @@ CONTENTS = {
     GLANCE: "What was compared, what it saves and costs; behind it charts, what can go wrong and how sure it is",
     RANGES: "How sure the savings are: percentiles and probabilities of every option, what moves them, what to measure "
     "next, and the ranges that were drawn",
-    MONEY_CHARTS: "Cash flow, months before and after, and saving against hours of work",
+    MONEY_CHARTS: "Ranges of the savings and what moves them, cash flow, months before and after; saving against hours "
+    "of work",
     OPTIONS: "Energy, cost, saving, payback and service of every option on a page",
+    CAUTIONS: "Where a reset can hurt someone or something, what is not modelled, what weather cannot tell",
     INPUTS_BRIEF: "Assumptions that move the saving most, and what was given for the air handler and its plant",
     CHECKS_BRIEF: "Checks of the run, and the baseline beside what is usual",
-    CAUTIONS: "Where a reset can hurt someone or something, what is not modelled, what weather cannot tell",
     HANDOVER: "What a contractor programs of one option: setpoints with their sources, readers and tests, tables over "
     "the outdoor temperature, zones, how to reverse it",
     SEQUENCE: "Sequence of operation of that option in plain words, and the points it needs with trending intervals",
