@@ -44,15 +44,9 @@ from binestimator.workbook.figures import (
 from binestimator.workbook.live import pen
 from binestimator.workbook.live.columns import FIRST_ROW as FIRST_LINE
 from binestimator.workbook.live.columns import PRINTED_COLUMNS
-from binestimator.workbook.sheets.glance import (
-    ANSWER_ROW,
-    FIRST_ROW,
-    KNOWN_ROW,
-    STALE_ROW,
-    columns_of,
-    review_row,
-    spans,
-)
+from binestimator.workbook.sheets.glance.columns import columns_of, spans
+from binestimator.workbook.sheets.glance.places import ANSWER_ROW, FIRST_ROW, KNOWN_ROW, STALE_ROW
+from binestimator.workbook.sheets.glance.remarks import review_row
 
 # Words of the trade and of the program that an owner would have to look up.
 UNEXPLAINED = re.compile(
