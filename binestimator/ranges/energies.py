@@ -19,6 +19,7 @@ from ..rates import Rates, prices_at
 from ..results import CandidateRun, Results
 from .draw import Draws, Factors, draws_of, sizes_that_follow, taken
 from .lines import Drawn, overridden
+from .spans import even_spans, told_in_order
 
 #: Draws that are further rows of one evaluation: fewer take more calls of functions for each, more leave the cache.
 DRAWS_AT_ONCE = 64
@@ -56,14 +57,6 @@ class Energies:
             amounts={key: values[index] for key, values in self.amounts.items()},
             costs_usd={key: values[index] for key, values in self.costs_usd.items()},
         )
-
-
-def even_spans(count: int, most: int) -> list[slice]:
-    """Spans of nearly equal length that hold so many at most, or a sixteenth more: the run itself, which goes with a
-    power of two of draws, is not evaluated alone, which takes the calls of many draws."""
-    spans = -(-count // (most + most // 16))
-    ends = [count * k // max(spans, 1) for k in range(spans + 1)]
-    return [slice(first, last) for first, last in zip(ends, ends[1:], strict=False)]
 
 
 class Model:
@@ -116,21 +109,21 @@ class Model:
     # --- on the held rows ---------------------------------------------------------------------
 
     def on_rows(self, factors: Factors, progress: Callable[[float], None] | None = None) -> dict[str, Energies]:
-        """Energies of all options by id, in all draws. In one thread: a second one takes a fifth of the processor time
+        """Energies of all options by id, in all draws. Not on threads: a second one takes a fifth of the processor time
         for itself, and memory."""
         count = _count(factors)
-        found: dict[str, list[Energies]] = {id_: [] for id_ in self.results.runs}
         at_once = min(self._at_once(self.results.runs[ids[0]]) for ids in self.sites.values())
-        for span in even_spans(count, DRAWS_OF_UNITS):
+
+        def of_span(span: slice) -> list[dict[str, Energies]]:
             some = taken(factors, span)
             draws = self.of_sites(some)
-            for part in even_spans(_count(some), at_once):
-                each = self._tile({site: of.part(part) for site, of in draws.items()}, taken(some, part))
-                for id_, energies in each.items():
-                    found[id_].append(energies)
-            if progress is not None:
-                progress(span.stop / count)
-        return {id_: Energies.joined(parts) for id_, parts in found.items()}
+            return [
+                self._tile({site: of.part(part) for site, of in draws.items()}, taken(some, part))
+                for part in even_spans(_count(some), at_once)
+            ]
+
+        found = told_in_order(of_span, even_spans(count, DRAWS_OF_UNITS), progress)
+        return {id_: Energies.joined([part[id_] for parts in found for part in parts]) for id_ in self.results.runs}
 
     def _at_once(self, run: CandidateRun) -> int:
         numbers = max(len(run.rows.on), 1) * len(run.unit.zones)

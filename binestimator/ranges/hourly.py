@@ -16,6 +16,7 @@ from ..strategies.registry import sat_strategy
 from .draw import Draws, Factors, base_factors, taken
 from .energies import Energies, Model, SharedRows, same_fields
 from .given import Promised
+from .spans import told_in_order
 
 #: Most hours times zones of draws that are worked out at once, in memory's sake.
 MOST_NUMBERS_AT_ONCE = 250_000
@@ -81,12 +82,11 @@ class Hours:
         """The first so many draws."""
         some = taken(factors, slice(0, count))
         sites = self.model.of_sites(some)
-        each = []
-        for first in range(0, count, self.at_once):
-            part = slice(first, min(first + self.at_once, count))
-            each.append(self._draws({site: of.part(part) for site, of in sites.items()}, taken(some, part)))
-            if progress is not None:
-                progress(part.stop / count)
+        each = told_in_order(
+            lambda part: self._draws({site: of.part(part) for site, of in sites.items()}, taken(some, part)),
+            [slice(first, min(first + self.at_once, count)) for first in range(0, count, self.at_once)],
+            progress,
+        )
         ids = list(self.model.results.runs)
         return HourlyDraws(
             energies={id_: Energies.joined([energies[id_] for energies, _ in each]) for id_ in ids},

@@ -24,7 +24,8 @@ from ..model.unit import Unit
 from ..rates import prices_at, typical_prices
 from ..results import Results
 from .draw import Draws, Factors, base_factors, taken
-from .energies import DRAWS_AT_ONCE, DRAWS_OF_UNITS, MOST_NUMBERS_AT_ONCE, PRICE_OF, Energies, Model, even_spans
+from .energies import DRAWS_AT_ONCE, DRAWS_OF_UNITS, MOST_NUMBERS_AT_ONCE, PRICE_OF, Energies, Model
+from .spans import even_spans, told_in_order
 
 #: Nights that are chosen: for few draws, which are an indication, and for many.
 COARSE_NIGHTS, NIGHTS = 3, 5
@@ -123,11 +124,11 @@ class Nights:
         if self.chosen is None:
             return {}
         count = len(next(iter(next(iter(factors.values())).values())))
-        found: dict[str, list[Energies]] = {}
-        for span in even_spans(count, DRAWS_OF_UNITS):
-            for id_, each in self._found(taken(factors, span)).items():
-                found.setdefault(id_, []).append(each)
-        return {id_: _added(Energies.joined(each), self.at_base[id_], -1.0) for id_, each in found.items()}
+        spans = even_spans(count, DRAWS_OF_UNITS)
+        found = told_in_order(lambda span: self._found(taken(factors, span)), spans, None)
+        return {
+            id_: _added(Energies.joined([each[id_] for each in found]), at, -1.0) for id_, at in self.at_base.items()
+        }
 
     def _found(self, factors: Factors) -> dict[str, Energies]:
         """Chosen nights weighted up to the year, by option."""

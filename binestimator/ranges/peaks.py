@@ -22,7 +22,8 @@ from ..money.peaks import window_demand_kw, windows_asked
 from ..money.tariffs import Meter, billed_kw, tiered_usd
 from ..rates import SOURCE_OF, tier_usd
 from .draw import Factors, base_factors, taken
-from .energies import DRAWS_AT_ONCE, DRAWS_OF_UNITS, MOST_NUMBERS_AT_ONCE, Model, _tiled_rows, even_spans
+from .energies import DRAWS_AT_ONCE, DRAWS_OF_UNITS, MOST_NUMBERS_AT_ONCE, Model, _tiled_rows
+from .spans import even_spans
 
 #: Highest hours of each month that may become its peak in a draw, for each option and charge.
 HOURS_OF_MONTH = 3
