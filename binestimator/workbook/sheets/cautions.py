@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..charts import FULL_SIZE_PIXELS, pixels_of, room
 from ..figures import plain_words, with_numbers
-from ..page import Work, height_of, lines_of, title
+from ..page import Work, height_of, lines_of, section, title
 from ..strict import CHARACTER_PIXELS, PADDING_PIXELS, Sheet
 from ..texts import CAUTIONS, DEFERENCE, NOT_MODELLED, WEATHER_CAVEATS
 
@@ -22,28 +22,21 @@ def write(work: Work, sheet: Sheet) -> None:
     row = _wide(work, sheet, 3, DEFERENCE, "caution", "bold")
     found = [f for f in results.findings if f.level == "caution"]
     if found:
-        row = _section(work, sheet, row + 1, "Found in this run")
+        row = section(work, sheet, row + 1, "Found in this run", len(_WIDTHS))
         for finding in found:
             where = _PLACES.get(finding.where, finding.where)
             said = plain_words(with_numbers(results, finding.text, [c.id for c in results.candidates]))
             row = _pair(work, sheet, row, f"▲ {where[:1].upper()}{where[1:]}", said)
-    row = _section(work, sheet, row + 1, "Always")
+    row = section(work, sheet, row + 1, "Always", len(_WIDTHS))
     for label, text in CAUTIONS:
         row = _pair(work, sheet, row, "▲ " + label, text)
-    row = _section(work, sheet, row + 1, "Not modelled")
+    row = section(work, sheet, row + 1, "Not modelled", len(_WIDTHS))
     for text in NOT_MODELLED:
         row = _wide(work, sheet, row, "–  " + text, "line")
-    row = _section(work, sheet, row + 1, "What the weather file cannot tell")
+    row = section(work, sheet, row + 1, "What the weather file cannot tell", len(_WIDTHS))
     for text in WEATHER_CAVEATS:
         row = _wide(work, sheet, row, "–  " + text, "line")
     sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=1)
-
-
-def _section(work: Work, sheet: Sheet, row: int, text: str) -> int:
-    sheet.height(row, 24)
-    for place in range(2):
-        sheet.text(row, place, text if place == 0 else "", work.styles("section"))
-    return row + 1
 
 
 def _pair(work: Work, sheet: Sheet, row: int, label: str, text: str) -> int:
