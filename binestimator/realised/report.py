@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import textwrap
 from datetime import date, timedelta
 
 import numpy as np
@@ -19,19 +18,9 @@ from binestimator.realised.spread import Fit
 from binestimator.realised.study import Realised, Use
 from binestimator.seal import UNSEALED
 from binestimator.trends.points import kinds
-from binestimator.trends.report import plain
+from binestimator.trends.report import plain, wrapped
 
 _MOST_LINES = 12
-
-
-def _wrapped(text: str, width: int, indent: int = 10, first: str = "") -> str:
-    return textwrap.fill(
-        printable(text),
-        width,
-        initial_indent=first.ljust(indent),
-        subsequent_indent=" " * indent,
-        break_long_words=False,
-    )
 
 
 def _period(study) -> str:
@@ -96,11 +85,9 @@ def realised_text(found: Realised, width: int) -> str:
     year = found.year
     blocks = [
         [
-            _wrapped(
-                f"{year.project.info.name}: option {year.option.id} ({year.option.name})", width, first="Realised"
-            ),
-            _wrapped(_period(found.studies[0]), width, first="Before"),
-            _wrapped(_period(found.studies[1]), width, first="After"),
+            wrapped(f"{year.project.info.name}: option {year.option.id} ({year.option.name})", width, first="Realised"),
+            wrapped(_period(found.studies[0]), width, first="Before"),
+            wrapped(_period(found.studies[1]), width, first="After"),
         ]
     ]
     heads = ("Saved in running hours of a year", "Saving", "90 % within", "Claimed", "Realised / claimed")
@@ -111,27 +98,25 @@ def realised_text(found: Realised, width: int) -> str:
     lines = []
     for use in found.uses:
         if use.why:
-            lines.append(_wrapped(f"{use.label}: no number: {use.why}", width, 2, "!"))
+            lines.append(wrapped(f"{use.label}: no number: {use.why}", width, 2, "!"))
         if use.compared is not None:
-            lines.append(_wrapped(_basis(use), width, 2, ""))
-        lines += [_wrapped(f"{use.label}: {note}", width, 2, "!") for note in _notes(use)]
-    lines += [_wrapped(note, width, 2, "!") for note in found.notes]
+            lines.append(wrapped(_basis(use), width, 2, ""))
+        lines += [wrapped(f"{use.label}: {note}", width, 2, "!") for note in _notes(use)]
+    lines += [wrapped(note, width, 2, "!") for note in found.notes]
     if any(not use.measured for use in found.uses):
-        lines.append(_wrapped(modelled_words(found.gain), width, 2, ""))
+        lines.append(wrapped(modelled_words(found.gain), width, 2, ""))
     realised, claimed = found.cost_usd
     if realised is not None:
         lines.append(
-            _wrapped(
-                f"Energy cost: {realised:,.0f} of {claimed:,.0f} USD a year claimed in running hours", width, 2, ""
-            )
+            wrapped(f"Energy cost: {realised:,.0f} of {claimed:,.0f} USD a year claimed in running hours", width, 2, "")
         )
     blocks.append(lines)
-    blocks.append([_wrapped(text, width, 2, "!") for text in _needed_texts(found)])
+    blocks.append([wrapped(text, width, 2, "!") for text in _needed_texts(found)])
     if found.changes:
         blocks.append(
             [
                 "What else differs between both periods (! may make the saving look other than it is)",
-                *(_wrapped(c.text, width, 2, "!" if c.caution else "") for c in found.changes[:_MOST_LINES]),
+                *(wrapped(c.text, width, 2, "!" if c.caution else "") for c in found.changes[:_MOST_LINES]),
             ]
         )
     if found.defeats or found.blind:
@@ -139,10 +124,10 @@ def realised_text(found: Realised, width: int) -> str:
             [
                 "What kept the reset from acting, after the work (! a tenth of the time and more)",
                 *(
-                    _wrapped(defeat_words(d.text, d.kind, d.frac), width, 2, "!" if d.caution else "")
+                    wrapped(defeat_words(d.text, d.kind, d.frac), width, 2, "!" if d.caution else "")
                     for d in found.defeats[:_MOST_LINES]
                 ),
-                *(_wrapped(text, width, 2, "?") for text in found.blind),
+                *(wrapped(text, width, 2, "?") for text in found.blind),
             ]
         )
     else:
@@ -263,9 +248,9 @@ def plan_text(plan: Plan, width: int) -> str:
         "hang together from "
         f"day to day by {spread.rho:.2f}"
     )
-    blocks = [[_wrapped(head, width, first="Plan"), _wrapped(seen, width, first="Spread")]]
+    blocks = [[wrapped(head, width, first="Plan"), wrapped(seen, width, first="Spread")]]
     if plan.notes:
-        blocks.append([_wrapped(note, width, 2, "!") for note in plan.notes])
+        blocks.append([wrapped(note, width, 2, "!") for note in plan.notes])
     if plan.best is None:
         words = (
             "No number of weeks up to a year is enough: the saving is too small for the scatter of days. Ask for less "
@@ -275,7 +260,7 @@ def plan_text(plan: Plan, width: int) -> str:
         words = "What is measured already is enough"
     else:
         words = f"From {_date(plan.start)} on: {weeks_text(plan.best)}"
-    blocks.append([_wrapped(words, width, first="Weeks")])
+    blocks.append([wrapped(words, width, first="Weeks")])
     rows = []
     for weeks in plan.table:
         e = weeks.expected
@@ -294,7 +279,7 @@ def plan_text(plan: Plan, width: int) -> str:
         advice = f"every {longest} min or more often" if longest is not None else "more often than the log so far"
         blocks.append(
             [
-                _wrapped(
+                wrapped(
                     f"{advice} for energy; single samples add to the scatter of hours: {said}", width, first="Interval"
                 )
             ]
@@ -304,7 +289,7 @@ def plan_text(plan: Plan, width: int) -> str:
         [
             "Points (- in the log so far, ! to be added)",
             *(
-                _wrapped(f"{table[kind].label}, every {minutes} min: {why}", width, 2, "-" if has else "!")
+                wrapped(f"{table[kind].label}, every {minutes} min: {why}", width, 2, "-" if has else "!")
                 for kind, minutes, why, has in plan.points
             ),
         ]

@@ -21,7 +21,8 @@ _TITLE_WIDTH = 36
 _MOST_NOTES, _MOST_ZONE_LINES = 4, 12
 
 
-def _wrapped(text: str, width: int, indent: int = 10, first: str = "") -> str:
+def wrapped(text: str, width: int, indent: int = 10, first: str = "") -> str:
+    """Text of others in lines of a width, the first one behind ``first``."""
     return textwrap.fill(
         printable(text),
         width,
@@ -38,7 +39,7 @@ def map_lines(points: PointMap, width: int) -> list[str]:
     if points.drafted:
         sure = sum(entry.sure == "sure" for entry in used)
         lines.append(
-            _wrapped(
+            wrapped(
                 f"drafted by name and content: {len(used)} points, {sure} of them sure; look at it with "
                 "--draft-map MAP.toml, change it and give it with --map",
                 width,
@@ -47,22 +48,22 @@ def map_lines(points: PointMap, width: int) -> list[str]:
         )
         shown = [entry for entry in used if entry.sure != "sure"]
         lines += [
-            _wrapped(f"{entry.sure}: {entry.column} is {entry.key} [{entry.unit}]: {entry.reason}", width)
+            wrapped(f"{entry.sure}: {entry.column} is {entry.key} [{entry.unit}]: {entry.reason}", width)
             for entry in shown[:_MOST_ZONE_LINES]
         ]
         if len(shown) > _MOST_ZONE_LINES:
-            lines.append(_wrapped(f"and {len(shown) - _MOST_ZONE_LINES} more that are not sure", width))
+            lines.append(wrapped(f"and {len(shown) - _MOST_ZONE_LINES} more that are not sure", width))
         by_size = [
             entry
             for entry in used
             if entry.sure == "sure" and "by its size" in entry.reason and "named" in entry.reason
         ]
-        lines += [_wrapped(f"{entry.column}: {entry.reason}", width) for entry in by_size[:_MOST_ZONE_LINES]]
+        lines += [wrapped(f"{entry.column}: {entry.reason}", width) for entry in by_size[:_MOST_ZONE_LINES]]
     else:
-        lines.append(_wrapped(f"as given: {len(used)} points", width, first="Map"))
+        lines.append(wrapped(f"as given: {len(used)} points", width, first="Map"))
     if points.air_handler and points.others:
         lines.append(
-            _wrapped(
+            wrapped(
                 f"{points.air_handler} is studied; the log also holds {', '.join(points.others)} "
                 f"(choose with "
                 "--air-handler)",
@@ -73,7 +74,7 @@ def map_lines(points: PointMap, width: int) -> list[str]:
     if unused and points.drafted:
         names = "; ".join(f"{entry.column} ({entry.reason})" for entry in unused[:_MOST_ZONE_LINES])
         more = f" and {len(unused) - _MOST_ZONE_LINES} more" if len(unused) > _MOST_ZONE_LINES else ""
-        lines.append(_wrapped(f"{names}{more}", width, first="Not used"))
+        lines.append(wrapped(f"{names}{more}", width, first="Not used"))
     return lines
 
 
@@ -84,7 +85,7 @@ def _log_lines(study: TrendStudy, width: int) -> list[str]:
     gaps = "" if days >= 0.97 * span else f" (of {span} from first to last)"
     step = f"{log.step_s // 60} min"
     lines = [
-        _wrapped(
+        wrapped(
             f"{source_of(study)}: {days} day{'' if days == 1 else 's'}{gaps}, {len(log.values)} points, "
             f"{sum(q.samples for q in study.quality):,} samples in slots of {step}",
             width,
@@ -92,9 +93,9 @@ def _log_lines(study: TrendStudy, width: int) -> list[str]:
         )
     ]
     for table in log.tables[:6]:
-        lines.append(_wrapped(f"{table.name}: {table.words()}", width))
+        lines.append(wrapped(f"{table.name}: {table.words()}", width))
     if len(log.tables) > 6:
-        lines.append(_wrapped(f"and {len(log.tables) - 6} more files", width))
+        lines.append(wrapped(f"and {len(log.tables) - 6} more files", width))
     said = []
     for count, words in (
         (sum(table.skipped for table in log.tables), "lines with more cells than columns left out"),
@@ -109,7 +110,7 @@ def _log_lines(study: TrendStudy, width: int) -> list[str]:
                 f"{count:,} {words if count != 1 else words.replace('lines', 'line', 1).replace('times', 'time', 1)}"
             )
     if said:
-        lines.append(_wrapped("; ".join(said), width))
+        lines.append(wrapped("; ".join(said), width))
     return lines
 
 
@@ -129,10 +130,10 @@ def _quality_lines(study: TrendStudy, width: int) -> list[str]:
         number = lambda v: "-" if not math.isfinite(v) else f"{v:,.4g}" if abs(v) < 1e4 else f"{v:,.0f}"
         start = f"{printable(q.key)[: first - 1].ljust(first)}{100 * q.coverage:>5.0f}%"
         start += f"{number(q.low):>11}{number(q.high):>11}  "
-        lines.append(_wrapped("; ".join(q.notes[:_MOST_NOTES]) or "-", width, len(start), start))
+        lines.append(wrapped("; ".join(q.notes[:_MOST_NOTES]) or "-", width, len(start), start))
     if silent:
         lines.append(f"and {silent} points of zones" + ("" if zones > _MOST_ZONE_LINES else " without notes"))
-    lines += [_wrapped(text, width, first="!") for text in study.contradictions]
+    lines += [wrapped(text, width, first="!") for text in study.contradictions]
     return lines
 
 
@@ -142,8 +143,8 @@ def _found_lines(study: TrendStudy, width: int) -> list[str]:
         if not found.known:
             continue
         mark = "!" if found.caution else " "
-        lines.append(_wrapped(found.text, width, _TITLE_WIDTH + 2, f"{mark} {found.title}"))
-        lines.append(_wrapped(f"({found.hours:,.0f} h; {found.reason})", width, _TITLE_WIDTH + 2))
+        lines.append(wrapped(found.text, width, _TITLE_WIDTH + 2, f"{mark} {found.title}"))
+        lines.append(wrapped(f"({found.hours:,.0f} h; {found.reason})", width, _TITLE_WIDTH + 2))
     return lines
 
 
@@ -182,7 +183,7 @@ def _beside_lines(study: TrendStudy) -> list[str]:
 
 def _unknown_lines(study: TrendStudy, width: int) -> list[str]:
     return [
-        _wrapped(found.reason, width, _TITLE_WIDTH + 2, f"? {found.title}") for found in study.found if not found.known
+        wrapped(found.reason, width, _TITLE_WIDTH + 2, f"? {found.title}") for found in study.found if not found.known
     ]
 
 
@@ -204,7 +205,7 @@ def _input_lines(study: TrendStudy, merged: Sequence[Merged] | None, width: int)
             given = "" if m.given is None or m.action == SAME else f", given {_shown(m.given)}"
             why = f": {m.why}" if m.why else ""
             lines.append(
-                _wrapped(f"{path_in_file(m.path)} = {_shown(m.found)}{given}: {words[m.action]}{why}", width, 4, "  ")
+                wrapped(f"{path_in_file(m.path)} = {_shown(m.found)}{given}: {words[m.action]}{why}", width, 4, "  ")
             )
         if zone_lines > _MOST_ZONE_LINES:
             lines.append(f"  and {zone_lines - _MOST_ZONE_LINES} more inputs of zones, added or as given")
@@ -218,7 +219,7 @@ def _input_lines(study: TrendStudy, merged: Sequence[Merged] | None, width: int)
             if one.low is not None and one.high is not None and one.high > one.low
             else ""
         )
-        lines.append(_wrapped(f"{path_in_file(one.path)} = {_shown(one.value)}{spread}", width, 4, "  "))
+        lines.append(wrapped(f"{path_in_file(one.path)} = {_shown(one.value)}{spread}", width, 4, "  "))
     if len(unit) < len(inputs):
         zones = {one.path[5 : one.path.rindex("].")] for one in inputs if one.path.startswith("zone[")}
         lines.append(f"  and {len(inputs) - len(unit)} inputs of {len(zones)} zones")

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from ..end_uses import END_USES
 from .formats import END_USE_COLOURS, FONT, INK, LINES, PAPER, RULE, SLATE
-from .strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, WIDEST_CHARACTER_PIXELS
+from .strict import CHARACTER_PIXELS, PADDING_PIXELS, ROW_PIXELS, WIDEST_CHARACTER_PIXELS, Sheet
 
 
 def pixels_of(width: float) -> int:
@@ -27,6 +27,17 @@ def place_at(pixels: list[int], x: int) -> tuple[int, int]:
 def room(widths) -> float:
     """Width of merged columns, with the padding that each brings. [characters]"""
     return sum(widths) + (len(widths) - 1) * PADDING_PIXELS / CHARACTER_PIXELS
+
+
+def put_in_pairs(sheet: Sheet, charts: Iterable, first_row: int, height: int, middle: tuple[int, int]) -> None:
+    """Charts side by side, two in a line; the second at the column of ``middle``, moved by its pixels."""
+    column, offset = middle
+    for k, chart in enumerate(charts):
+        at = first_row + (k // 2) * (height // ROW_PIXELS + 1)
+        if k % 2 == 0:
+            sheet.chart(at, 0, chart)
+        else:
+            sheet.chart(at, column, chart, x_offset=offset)
 
 
 def axis_of(values: Iterable[float], most: int = 8) -> tuple[float, float, float]:

@@ -118,6 +118,14 @@ def title(pages: Pages, sheet: Sheet, text: str, under: str = "", *, link_column
     sheet.on_screen(tab_colour=PETROL)
 
 
+def section(pages: Pages, sheet: Sheet, row: int, text: str, columns: int) -> int:
+    """A heading over some columns; the row after it."""
+    sheet.height(row, 24)
+    for place in range(columns):
+        sheet.text(row, place, text if place == 0 else "", pages.styles("section"))
+    return row + 1
+
+
 def lines_of(text: str, width: float, size: float = 9.0, *, bold: bool = False) -> int:
     """Lines that wrapped text takes in so many characters of column width.
 

@@ -7,7 +7,7 @@ import numpy as np
 from ...as_run.warm import warm_words
 from ...results import AS_RUN
 from ...strategies.registry import dsp_strategy, sat_strategy
-from ..charts import fill_of, line_of, pixels_of, place_at, style_chart
+from ..charts import fill_of, line_of, pixels_of, place_at, put_in_pairs, style_chart
 from ..figures import number_of, used_end_uses
 from ..formats import LINES, money_words
 from ..page import Work, height_of, lines_of, title
@@ -293,7 +293,7 @@ def _charts(work: Work, sheet: Sheet, columns: int, numbers: list[int]) -> None:
     """Savings at rest and as run; setpoints and requests of the mild day before and after."""
     pixels = [pixels_of(w) for w in (_LABEL_WIDTH, *[_WIDTH] * columns)]
     half = sum(pixels[:9]) // 2
-    middle, offset = place_at(pixels, half)
+    middle = place_at(pixels, half)
     size = (half - 4, _CHART_PIXELS)
     charts = []
     for heads, label, unit in (
@@ -334,9 +334,4 @@ def _charts(work: Work, sheet: Sheet, columns: int, numbers: list[int]) -> None:
                 legend_lines=1,
             )
             charts.append(chart)
-    for k, chart in enumerate(charts):
-        at = _CHARTS_ROW + (k // 2) * (_CHART_PIXELS // ROW_PIXELS + 1)
-        if k % 2 == 0:
-            sheet.chart(at, 0, chart)
-        else:
-            sheet.chart(at, middle, chart, x_offset=offset)
+    put_in_pairs(sheet, charts, _CHARTS_ROW, _CHART_PIXELS, middle)

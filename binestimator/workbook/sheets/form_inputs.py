@@ -73,18 +73,7 @@ def write(form: FormPages, sheet: Sheet) -> None:
         else:
             _line(form, sheet, row, what)
     first, last = INPUT_FIRST_ROW, form.plan.about_row - 2
-    sheet.validate(
-        first,
-        INPUT_AT["status"],
-        last,
-        INPUT_AT["status"],
-        validate="list",
-        source=list(STATUSES),
-        input_title="Status",
-        input_message=_STATUS_MESSAGE,
-        error_title="Not allowed",
-        error_message="Expected one of " + ", ".join(STATUSES) + ".",
-    )
+    _offer_statuses(sheet, first, last, INPUT_AT["status"])
     _about(form, sheet)
     _paths(
         form,
@@ -239,11 +228,15 @@ def _about(form: FormPages, sheet: Sheet) -> None:
             sheet.height(row, height_of(tall, 8.2))
         sheet.text(row, INPUT_KEY, f"line {row - first + 1}", s("key"))
         row += 1
+    _offer_statuses(sheet, first, row - 1, status)
+
+
+def _offer_statuses(sheet: Sheet, first: int, last: int, column: int) -> None:
     sheet.validate(
         first,
-        status,
-        row - 1,
-        status,
+        column,
+        last,
+        column,
         validate="list",
         source=list(STATUSES),
         input_title="Status",

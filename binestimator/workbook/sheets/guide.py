@@ -5,7 +5,7 @@ from __future__ import annotations
 from ...service import rule_texts
 from ..formats import ORIGINS
 from ..layout import CANDIDATE_CONTENTS, CONTENTS, GUIDE, live_contents
-from ..page import Work, height_of, lines_of, title
+from ..page import Work, height_of, lines_of, section, title
 from ..strict import Sheet
 from ..texts import GLOSSARY, HOW_TO_READ, KINDS
 
@@ -17,12 +17,12 @@ def write(work: Work, sheet: Sheet) -> None:
     s, results = work.styles, work.results
     title(work, sheet, "Guide", f"{results.project.info.name}  ·  run {results.run_id}")
     sheet.widths(_WIDTHS)
-    row = _section(work, sheet, 3, "How to read this file")
+    row = section(work, sheet, 3, "How to read this file", len(_WIDTHS))
     for text in HOW_TO_READ:
         sheet.merged_text(row, 0, row, 1, text, s("wrap", "line"))
         sheet.height(row, height_of(lines_of(text, sum(_WIDTHS))))
         row += 1
-    row = _section(work, sheet, row + 1, "Sheets")
+    row = section(work, sheet, row + 1, "Sheets", len(_WIDTHS))
     candidates = {
         name: f"{results.candidates[position].name}: {CANDIDATE_CONTENTS}"
         for position, name in work.candidate_sheets.items()
@@ -33,8 +33,12 @@ def write(work: Work, sheet: Sheet) -> None:
     without = [f"{k + 1} {c.name}" for k, c in enumerate(results.candidates) if k not in work.candidate_sheets]
     if without:
         row = _pair(work, sheet, row, "No sheet of their own", "Figures only, on “Comparison”: " + "; ".join(without))
-    row = _section(
-        work, sheet, row + 1, "Kinds of cells; each has a word or a mark, so that print in grey reads the same"
+    row = section(
+        work,
+        sheet,
+        row + 1,
+        "Kinds of cells; each has a word or a mark, so that print in grey reads the same",
+        len(_WIDTHS),
     )
     for kind, (mark, word, meaning) in ORIGINS.items():
         sheet.text(row, 0, f"{mark} {word}", s("line", kind))
@@ -44,25 +48,19 @@ def write(work: Work, sheet: Sheet) -> None:
         sheet.text(row, 0, word, s(style, "line", "left"))
         sheet.text(row, 1, meaning, s("line"))
         row += 1
-    row = _section(
+    row = section(
         work,
         sheet,
         row + 1,
         "Equal service: how much more an option may take from the rooms than the baseline does, and still be ranked",
+        len(_WIDTHS),
     )
     for head, said in rule_texts(results.project):
         row = _pair(work, sheet, row, head, said)
-    row = _section(work, sheet, row + 1, "Words")
+    row = section(work, sheet, row + 1, "Words", len(_WIDTHS))
     for word, meaning in GLOSSARY:
         row = _pair(work, sheet, row, word, meaning)
     sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=1)
-
-
-def _section(work: Work, sheet: Sheet, row: int, text: str) -> int:
-    sheet.height(row, 24)
-    for place in range(2):
-        sheet.text(row, place, text if place == 0 else "", work.styles("section"))
-    return row + 1
 
 
 def _pair(work: Work, sheet: Sheet, row: int, label: str, text: str) -> int:

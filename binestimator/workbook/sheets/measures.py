@@ -8,7 +8,7 @@ from ...money.accounting import CODE_NOTE
 from ...money.bills import SOURCE, reconciled_words
 from ...results import ANNUAL
 from ..formats import money_words
-from ..page import Work, height_of, lines_of, title, unit_text
+from ..page import Work, height_of, lines_of, section, title, unit_text
 from ..strict import Sheet
 
 _WIDTHS = (34, 12)
@@ -51,10 +51,7 @@ def _head(work: Work, sheet: Sheet, row: int) -> int:
 
 
 def _section(work: Work, sheet: Sheet, row: int, text: str) -> int:
-    sheet.height(row, 24)
-    for place in range(len(_WIDTHS) + max(len(work.results.candidates), 6) + 1):
-        sheet.text(row, place, text if place == 0 else "", work.styles("section"))
-    return row + 1
+    return section(work, sheet, row, text, len(_WIDTHS) + max(len(work.results.candidates), 6) + 1)
 
 
 def _line(work: Work, sheet: Sheet, row: int, label: str, unit: str, values, style: str, text: str = "") -> int:

@@ -9,7 +9,7 @@ from ..addresses import column_name, quoted
 from ..charts import axis_of, fill_of, pixels_of, style_chart
 from ..figures import number_of
 from ..formats import INK, LAGOON, OCHRE, money_words
-from ..page import Work, height_of, lines_of, title
+from ..page import Work, height_of, lines_of, section, title
 from ..strict import ROW_PIXELS, Sheet
 from .patterns import table
 
@@ -77,10 +77,7 @@ def write(work: Work, sheet: Sheet) -> None:
 
 
 def _section(work: Work, sheet: Sheet, row: int, label: str) -> int:
-    sheet.height(row, 24)
-    for place in range(_COLUMNS + 1):
-        sheet.text(row, place, label if place == 0 else "", work.styles("section"))
-    return row + 1
+    return section(work, sheet, row, label, _COLUMNS + 1)
 
 
 def _long(work: Work, sheet: Sheet, row: int, text: str, *pieces: str) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..charts import line_of, pixels_of, place_at, style_chart
+from ..charts import line_of, pixels_of, place_at, put_in_pairs, style_chart
 from ..formats import LINES
 from ..page import Work, title
 from ..strict import ROW_PIXELS, Sheet
@@ -96,7 +96,7 @@ def _charts(work: Work, sheet: Sheet, columns: int, places: dict, week_places: d
     pixels = [pixels_of(w) for w in (_LABEL_WIDTH, *[_WIDTH] * columns)]
     # Two charts side by side on the first of two pages, both of which have the labels.
     half = min(sum(pixels[:9]), int(0.97 * (sum(pixels) + pixels[0]) / 2)) // 2
-    middle, offset = place_at(pixels, half)
+    middle = place_at(pixels, half)
     size = (half - 4, _CHART_PIXELS)
     charts = []
     for head, label, unit, y_format, y_range in _CHARTS:
@@ -132,9 +132,4 @@ def _charts(work: Work, sheet: Sheet, columns: int, places: dict, week_places: d
             x_unit=24.0,
         )
         charts.append(chart)
-    for k, chart in enumerate(charts):
-        at = _CHARTS_ROW + (k // 2) * (_CHART_PIXELS // ROW_PIXELS + 1)
-        if k % 2 == 0:
-            sheet.chart(at, 0, chart)
-        else:
-            sheet.chart(at, middle, chart, x_offset=offset)
+    put_in_pairs(sheet, charts, _CHARTS_ROW, _CHART_PIXELS, middle)
