@@ -12,13 +12,14 @@ from types import SimpleNamespace
 import accuracy
 import numpy as np
 import pytest
-from builders import FILES, WEATHER, merged, weather_of
+from builders import FILES, PLAIN, WEATHER, merged, weather_of
 
 from binestimator import parallel
 from binestimator.bins import EXACT_TOLERANCE
 from binestimator.end_uses import ENERGY_KEYS
 from binestimator.errors import InputError
 from binestimator.estimate import estimate, motor_size_hp, size_unit
+from binestimator.estimate.bound import reset_bound
 from binestimator.estimate.choice import choice_findings, held_selection, row_choice
 from binestimator.hours import build_conditions
 from binestimator.inputs.read import project_from_mapping
@@ -287,6 +288,7 @@ def test_rows_carry_the_annual_figures(name):
     """What a sheet shows row by row sums to the figure, with night and idle plant beside it."""
     results = run(name)
     for c in results.candidates:
+        assert c.rows.columns[0] == "row" and set(c.rows["row"]) == set(range(1, c.rows["row"].max() + 1))
         weight = c.rows["hours"] * c.rows["share"]
         for column, key in (
             ("reheat_kbtuh", "reheat_kbtu"),
@@ -532,6 +534,44 @@ def test_perfect_resets_raise_the_duct_pressure_where_that_is_cheaper():
     assert (
         results.bound["mean_dsp_inwc"] > least and unit.fan.design_dsp_inwc == 1.2 and run.rows.on.hours.sum() > 8000.0
     )
+
+
+@pytest.mark.invariant
+def test_perfect_resets_go_up_to_the_highest_duct_pressure_and_no_further(monkeypatch):
+    """Where fuel is dear and electricity next to free the heat of the fan is worth more than its power: the more duct
+    pressure in cold rows, the cheaper, and only the range of resets ends it."""
+    found = []
+
+    def kept(*args, **more):
+        found.append(reset_bound(*args, **more))
+        return found[-1]
+
+    monkeypatch.setattr("binestimator.estimate.run.reset_bound", kept)
+    raw = merged(
+        PLAIN,
+        {
+            "project": {"default_candidates": False},
+            "weather": {"file": FILES["sand_point"]},
+            "bins": {"rows": "mean"},
+            "prices": {"electricity_usd_kwh": 0.01, "fuel_usd_therm": 8.0},
+            "fan": {"design_dsp_inwc": 1.5},
+            "candidate": [
+                {
+                    "id": "low",
+                    "name": "Low",
+                    "baseline": True,
+                    "sat": {"strategy": "fixed", "setpoint_f": 58},
+                    "dsp": {"strategy": "fixed", "setpoint_inwc": 1.0},
+                }
+            ],
+        },
+    )
+    estimate(project_from_mapping(raw, source_dir=WEATHER), weather_of("sand_point"))
+    ((_, part),) = found
+    dsp_inwc = part.setpoints.dsp_inwc
+    # Nobody asks for more than 1.0 in. w.c., so that what is above it was tried as a step.
+    assert dsp_inwc.max() == pytest.approx(1.5, rel=1e-12)
+    assert np.count_nonzero(dsp_inwc > 1.4) >= 5 and dsp_inwc.min() < 0.5
 
 
 @pytest.mark.invariant

@@ -15,7 +15,7 @@ from binestimator.hours import build_conditions
 from binestimator.inputs.read import project_from_mapping
 from binestimator.model.build import build_unit
 from binestimator.model.loads import zone_loads
-from binestimator.model.night import NightDuct, run_nights
+from binestimator.model.night import NightDuct, run_nights, running_share
 from binestimator.model.night_rooms import heat_capacity_btu_f, nights
 from binestimator.units import KBTU_PER_KWH
 from binestimator.weather import find_weather, read_weather
@@ -583,3 +583,10 @@ def test_at_night_the_unit_heats_with_its_own_coil_where_it_has_one():
         power.append(float(night.heating_kw[off].sum()))
     assert fuel[0] > 1.0 and fuel[1] == 0.0
     assert power[0] == 0.0 and power[1] > 1.0
+
+
+@pytest.mark.crosscheck
+def test_a_plant_works_as_long_as_the_unit_or_its_capacity_asks_for():
+    """A quarter of the hour for small loads, half for half of its capacity, all of it at most; not at all without."""
+    share = running_share(np.full(5, 0.25), np.array([1.0, 50.0, 200.0, 0.0, 10.0]), np.array([100.0] * 4 + [0.0]))
+    assert share.tolist() == [0.25, 0.5, 1.0, 0.0, 1.0]

@@ -20,7 +20,7 @@ from binestimator.model.system import (
     moisture_error_btuh,
     zones_of,
 )  # fmt: skip
-from binestimator.moist_air import saturation_humidity_ratio
+from binestimator.moist_air import humidity_ratio_from_dewpoint, saturation_humidity_ratio
 
 NAMES = [f.name for f in dataclasses.fields(RowState)]
 
@@ -192,6 +192,17 @@ def test_summer_row_by_hand(summer):
     )
     assert s.reheat_kbtuh[0] == s.preheat_kbtuh[0] == 0.0
     assert s.cost_usd_h[0] == pytest.approx(0.1063 * s.electricity_kw[0] + 0.98 * s.fuel_thermh[0])
+
+
+@pytest.mark.invariant
+def test_hours_are_humid_where_somebody_is_there():
+    """Two rows of the same moist air, with and without people in them, and a dry one."""
+    unit = unit_of()
+    c = conditions_of([75.0, 75.0, 75.0], [0.018, 0.018, 0.004], occupied=[1.0, 0.0, 1.0], infiltration=1.0)
+    s = evaluate(unit, c, zone_loads(unit, c), np.full(3, 70.0), np.full(3, 1.5))
+    limit = humidity_ratio_from_dewpoint(unit.air_handler.humid_dewpoint_f, c.pressure_psia)
+    assert (s.room_humidity_ratio > limit).tolist() == [True, True, False]
+    assert s.humid.tolist() == [1.0, 0.0, 0.0]
 
 
 @pytest.mark.invariant

@@ -90,6 +90,15 @@ def test_reheat_held_by_the_discharge_limit():
     assert state.reheat_btuh[0, 0] == pytest.approx(324 * 40)
 
 
+@pytest.mark.crosscheck
+@pytest.mark.parametrize(("sat", "rise"), [(94.5, 0.5), (95.0, 0.0), (97.0, 0.0)])
+def test_supply_air_at_the_discharge_limit_leaves_nothing_to_reheat(sat, rise):
+    """25 F above the heating setpoint of 70: half a degree below that is all there is, and none beyond it."""
+    state = room(0.0, -100.0, sat, reheat_kbtuh=100)[3]
+    assert state.reheat_btuh[0, 0] == pytest.approx(1.08 * state.flow_cfm[0, 0] * rise)
+    assert state.room_f[0, 0] < 70.0
+
+
 @pytest.mark.invariant
 def test_no_reheat_without_coil_or_plant():
     for changes in ({"reheat": False, "reheat_kbtuh": None}, {}):
