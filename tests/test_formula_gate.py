@@ -9,7 +9,7 @@ from builders import weather_of as builders_weather
 from test_cli import run, write_project
 from test_live import FLOATING, floated
 
-from binestimator.errors import BinestimatorError, FormulaFault
+from binestimator.errors import BinestimatorError, FormulaFault, WorkbookError
 from binestimator.estimate import estimate
 from binestimator.workbook.layout import CHECKS
 from binestimator.workbook.live.formulas import Scope
@@ -154,7 +154,36 @@ def test_a_residual_is_a_share_of_the_columns_scale_and_a_number_that_is_none_is
         pen.compare("S", "a", [[1.001, 1000.0]], [[1.0, 1000.0]], "A")
     with pytest.raises(FormulaFault):
         pen.compare("S", "c", [float("nan"), 5.0], [1.0, 5.0])
+    # Single numbers go another way.
+    pen.compare("S", "d", 1000.0 + 2e-5, 1000.0)
+    assert pen.residuals[("S", "d")] == pytest.approx(2e-8, rel=1e-3)
+    pen.compare("S", "e", 0.0, float("nan"))
+    assert ("S", "e") not in pen.residuals
+    for found, wanted in ((1.001, 1.0), (float("nan"), 1.0), ([[float("inf")]], 1.0), (1.0, [1.001])):
+        with pytest.raises(FormulaFault, match="“S”, “f”"):
+            pen.compare("S", "f", found, wanted)
     assert MOST_RESIDUAL == 1e-7 and not issubclass(FormulaFault, BinestimatorError)
+
+
+@pytest.mark.invariant
+def test_templates_that_share_their_code_keep_their_own_names():
+    """``{a}-{b}`` and ``{b}-{a}`` are one shape, ``{a}-{a}`` and ``{a}-{b}`` are two."""
+    scope = Scope()
+    for name, value in (("a", 5.0), ("b", 3.0), ("c.x", 2.0)):
+        scope.put(name, f"${name[0].upper()}$1", value)
+    inner = Scope(scope)
+    inner.put("b", "$B$9", 1.0)
+    for own, template, value, text in (
+        (scope, "{a}-{b}", 2.0, "$A$1-$B$1"),
+        (scope, "{b}-{a}", -2.0, "$B$1-$A$1"),
+        (scope, "{a}-{a}", 0.0, "$A$1-$A$1"),
+        (scope, "{c.x}*({b}-{c.x})^2", 2.0, "$C$1*($B$1-$C$1)^2"),
+        (inner, "{a}-{b}", 4.0, "$A$1-$B$9"),
+    ):
+        assert own.evaluate(template) == value and own.formula(template) == text
+    for template in ("{a}-{d}", "{a}.__class__", "{a}+exec", "{a}[0]"):
+        with pytest.raises(WorkbookError):
+            scope.evaluate(template)
 
 
 @pytest.mark.crosscheck

@@ -38,7 +38,9 @@ from binestimator.workbook.live.formulas import Scope
 from binestimator.workbook.live.grid import Grid
 from binestimator.workbook.live.method import fixed
 from binestimator.workbook.live.rows import floating
-from binestimator.workbook.sheets.glance import STALE_ROW, columns_of, review_row
+from binestimator.workbook.sheets.glance.columns import columns_of
+from binestimator.workbook.sheets.glance.places import STALE_ROW
+from binestimator.workbook.sheets.glance.remarks import review_row
 from binestimator.workbook.write import build_workbook
 
 DEMOS = ("office", "clinic", "field_station")

@@ -18,7 +18,7 @@ from binestimator.workbook import layout
 from binestimator.workbook.addresses import cell_name
 from binestimator.workbook.layout import NOTHING_EDITED, sheet_candidates
 from binestimator.workbook.live.money_plan import FIRST_COLUMN, MoneyPlan
-from binestimator.workbook.sheets.glance import STALE_ROW
+from binestimator.workbook.sheets.glance.places import STALE_ROW
 from binestimator.workbook.write import build_workbook
 
 RULES = {

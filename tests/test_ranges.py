@@ -30,7 +30,7 @@ from binestimator.ranges import hourly
 from binestimator.ranges.distributions import Distribution, joined, normal_scores, normal_shares
 from binestimator.ranges.draw import base_factors, factors_of, room_pattern, sizes_that_follow, taken, warmer
 from binestimator.ranges.effects import Effects
-from binestimator.ranges.energies import Model, part_shares
+from binestimator.ranges.energies import Model, even_spans, part_shares
 from binestimator.ranges.find import find_ranges
 from binestimator.ranges.hourly import Hours, run_serves
 from binestimator.ranges.lines import drawn_lines
@@ -127,6 +127,23 @@ def coarse(case):
 
 
 # --- points and distributions -------------------------------------------------------------------
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("most", [1, 5, 16, 64, 128])
+@pytest.mark.parametrize("count", [0, 1, 16, 128, 129, 2049])
+def test_spans_of_draws_follow_one_another_and_none_is_far_shorter_than_the_others(count, most):
+    spans = even_spans(count, most)
+    lengths = [span.stop - span.start for span in spans]
+    assert [k for span in spans for k in range(span.start, span.stop)] == list(range(count))
+    assert all(0 < length <= most + most / 16 for length in lengths)
+    assert max(lengths, default=0) - min(lengths, default=0) <= 1
+
+
+@pytest.mark.invariant
+def test_the_run_itself_is_evaluated_with_draws_of_a_power_of_two():
+    assert [span.stop - span.start for span in even_spans(129, 64)] == [64, 65]
+    assert len(even_spans(129, 128)) == 1
 
 
 @pytest.mark.crosscheck

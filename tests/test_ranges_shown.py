@@ -17,7 +17,7 @@ from binestimator.ranges.results import DEFAULT, NEVER, OWN, PHYSICS, PRICES, Qu
 from binestimator.terminal import comparison, quick_check
 from binestimator.workbook import layout
 from binestimator.workbook.figures import in_percent, key_figures, sure_lines
-from binestimator.workbook.sheets.glance import MOST_COLUMNS, columns_of
+from binestimator.workbook.sheets.glance.columns import MOST_COLUMNS, columns_of
 from binestimator.workbook.sheets.money_charts import effort_lines, flow_columns, shown_option
 from binestimator.workbook.sheets.ranges import span
 from binestimator.workbook.write import client_bytes, results_bytes, workbook_bytes

@@ -27,7 +27,9 @@ from binestimator.workbook.form_layout import results_plan
 from binestimator.workbook.live.columns import FIRST_ROW as LINES_FIRST_ROW
 from binestimator.workbook.live.columns import TOTAL_ROWS
 from binestimator.workbook.page import unit_text
-from binestimator.workbook.sheets.glance import ANSWER_ROW, FIRST_ROW, MOST_COLUMNS, STALE_ROW, columns_of, review_row
+from binestimator.workbook.sheets.glance.columns import MOST_COLUMNS, columns_of
+from binestimator.workbook.sheets.glance.places import ANSWER_ROW, FIRST_ROW, STALE_ROW
+from binestimator.workbook.sheets.glance.remarks import review_row
 
 # Numbers are written with 16 significant digits.
 DIGITS = 1e-15

@@ -56,6 +56,33 @@ def test_text_is_text(text):
     assert sheet["A1"].value.endswith(text[-3:])
 
 
+def test_texts_are_read_back_sign_by_sign():
+    """Those that the format writes as they are, and those that it does not; each as a new text and as a known one."""
+    texts = [
+        "plain",
+        'a < b & "c" > d',
+        "x > y & z",
+        " lead",
+        "trail ",
+        "two\nlines",
+        "\ttab",
+        "_x0041_",
+        "a_xyz",
+        "<r>",
+        "é",
+        "\xa0",
+    ]
+
+    def write(book, sheet):
+        for column in range(2):
+            for row, text in enumerate(texts):
+                sheet.text(row, column, text)
+
+    sheet = made(write)
+    for column in "AB":
+        assert [cell.value for cell in sheet[column]] == texts
+
+
 def test_text_that_no_cell_holds_is_refused():
     assert "32767" in refused(lambda b, s: s.text(0, 0, "x" * 32768))
     assert "not a text" in refused(lambda b, s: s.text(0, 0, 5))

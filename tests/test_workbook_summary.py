@@ -41,18 +41,12 @@ from binestimator.workbook.figures import (
     value_lines,
     what_moves,
 )
-from binestimator.workbook.live import grid
+from binestimator.workbook.live import pen
 from binestimator.workbook.live.columns import FIRST_ROW as FIRST_LINE
 from binestimator.workbook.live.columns import PRINTED_COLUMNS
-from binestimator.workbook.sheets.glance import (
-    ANSWER_ROW,
-    FIRST_ROW,
-    KNOWN_ROW,
-    STALE_ROW,
-    columns_of,
-    review_row,
-    spans,
-)
+from binestimator.workbook.sheets.glance.columns import columns_of, spans
+from binestimator.workbook.sheets.glance.places import ANSWER_ROW, FIRST_ROW, KNOWN_ROW, STALE_ROW
+from binestimator.workbook.sheets.glance.remarks import review_row
 
 # Words of the trade and of the program that an owner would have to look up.
 UNEXPLAINED = re.compile(
@@ -276,7 +270,7 @@ def test_a_candidate_that_serves_worse_is_told_in_plain_words():
 def test_no_ratio_is_formed_with_the_rounding_of_nothing(monkeypatch):
     """A use that the claimed candidate leaves alone differs from the baseline's by the last digits, or not at all."""
     # Such a use is put into the results here, which the formulas of the year would rightly not accept.
-    monkeypatch.setattr(grid, "MOST_RESIDUAL", float("inf"))
+    monkeypatch.setattr(pen, "MOST_RESIDUAL", float("inf"))
     results = pinned()
     best = next(k for k, c in enumerate(results.candidates) if c.id == advised(results).id)
     kept = dict(results.candidates[best].annual, fuel_therm=results.baseline.annual["fuel_therm"] + 1e-9)

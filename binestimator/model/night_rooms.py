@@ -18,7 +18,7 @@ from .loads import LoadsOnDemand, ZoneLoads, occupied_setpoints_f
 from .plant import cooling_capacity_kbtuh, heat_source, most_heat_of_source_kbtuh, preheat_source
 from .system import heating_enabled, supply_heating_mode
 from .terminals import heating_need_btuh, requested_flow_cfm, zone_supply_f
-from .unit import Unit, rows_of
+from .unit import Unit
 
 # Wet bulb of the recirculated air entering the coil at night: 75 degF at 50 % humidity. [degF]
 NIGHT_ENTERING_WB_F = 62.6
@@ -227,7 +227,7 @@ def rooms_of(
     by_day = 1000.0 * most_heat_kbtuh(unit, False, conditions.oat_f)
 
     first = (start + length) % hours
-    handed = np.zeros_like(settled)
+    handed = np.zeros(settled.shape)
     for _ in range(rounds):
         begin = settled - handed
         walk = steps.of(unit, conditions, loads, schedule, capacity, start, length)
@@ -248,12 +248,12 @@ def _nights(unit: Unit, hours: int, steps: Iterable[_Step], served: bool, begin_
     """All nights side by side from room temperatures as the unit stops (N, Z); ``most`` heat and cooling of plants
     (H,). [Btu/h]"""
     count = len(unit.zones)
-    here = lambda values, h: rows_of(values, h) if len(values) > 1 else values
-    room = begin_f.copy(order="K")
+    here = lambda values, h: values[h] if len(values) > 1 else values
+    room = begin_f.copy()
     heat, cool = np.zeros((hours, count)), np.zeros((hours, count))
     lowest = np.full(count, np.inf)
     for at in steps:
-        h, gain, before = at.hours, at.gain_f, rows_of(room, at.active)
+        h, gain, before = at.hours, at.gain_f, room[at.active]
         drift = before + gain * (at.gains_btuh + at.ua_btuh_f * (at.oat_f - before))
         if served:
             q_heat, q_cool = setback_calls(
@@ -307,18 +307,16 @@ def setback_calls(unit: Unit, heat_wanted, cool_wanted, caps: dict, most, warmin
         if len(rows) == len(q):
             given.append(_given(q, part, caps, slice(None), multiplier, unit.max_cfm, most[part == "cool"]))
             continue
-        whole = np.zeros_like(q)
+        whole = np.zeros(q.shape, dtype=q.dtype)
         if len(rows):
-            whole[rows] = _given(rows_of(q, rows), part, caps, rows, multiplier, unit.max_cfm, most[part == "cool"])
+            whole[rows] = _given(q[rows], part, caps, rows, multiplier, unit.max_cfm, most[part == "cool"])
         given.append(whole)
     return tuple(given)
 
 
 def _given(q, part, caps, rows, multiplier, max_cfm, most):
     """Heat or cooling of rows (R, Z) within the airflow of the fan and what the plant has."""
-    cap, flow = (
-        rows_of(values, rows) if len(values) > 1 else values for values in (caps[f"{part}_cap"], caps[f"{part}_flow"])
-    )
+    cap, flow = (values[rows] if len(values) > 1 else values for values in (caps[f"{part}_cap"], caps[f"{part}_flow"]))
     air = (_over(q, cap) * flow) @ multiplier
     max_cfm = max_cfm[rows] if np.ndim(max_cfm) else max_cfm
     if (air > max_cfm).any():
@@ -363,20 +361,20 @@ def _morning(unit: Unit, conditions, loads, capacity, first, end_f, most_heat) -
     hours = len(conditions.oat_f)
     late: list[tuple] = []
     handed, lack, counted, degree_hours = (
-        np.zeros_like(end_f),
-        np.zeros_like(end_f),
+        np.zeros(end_f.shape),
+        np.zeros(end_f.shape),
         np.zeros(len(z)),
         np.zeros(len(z)),
     )
     tolerance = unit.service.unmet_tolerance_f
-    at, cold = np.arange(len(first)), np.zeros_like(end_f)  # of the first step, below
+    at, cold = np.arange(len(first)), np.zeros(end_f.shape)  # of the first step, below
     for step in range(hours):
         h = (first[at] + step) % hours
         if step > 0:
             ends = conditions.fan_on[h] <= 0.0
             handed[at[ends]] = cold[ends]
             on = ~ends & (cold > 0.0).any(axis=1)
-            at, h, cold = at[on], h[on], rows_of(cold, on)
+            at, h, cold = at[on], h[on], cold[on]
             if len(at) == 0:
                 break
         of_rows = unit.take(h)

@@ -106,8 +106,9 @@ class Draws:
     def unit_over_rows(self, rows: int, by_zone: bool = False) -> Unit:
         """Unit of all draws one after the other, so many rows each; ``by_zone`` with the rows of a zone side by side in
         memory (as ``ZoneLoads.by_zone``), which is slower where single rows are picked."""
-        index = np.repeat(np.arange(self.count), rows)
-        tiled = lambda values: values.T[:, index].T if by_zone and values.ndim == 2 else values[index]
+        tiled = lambda values: (
+            np.repeat(values.T, rows, axis=1).T if by_zone and values.ndim == 2 else np.repeat(values, rows, axis=0)
+        )
         by_row = tuple(path for path in self.fields if path != _APERTURE)
         unit = with_fields(self.base, {path: tiled(field_of(self.unit, path)) for path in by_row})
         if _APERTURE in self.fields:  # of draws: by row it would be the largest of all

@@ -26,6 +26,8 @@ DRAWS_AT_ONCE = 64
 MOST_NUMBERS_AT_ONCE = 350_000
 #: Draws whose units are worked out at once.
 DRAWS_OF_UNITS = 128
+# Sets of draws whose units are kept: those of the run, and the last ones.
+_MOST_KNOWN = 2
 #: Price of each end use, by its key.
 PRICE_OF = {use.key: use.price for use in END_USES}
 
@@ -56,6 +58,14 @@ class Energies:
         )
 
 
+def even_spans(count: int, most: int) -> list[slice]:
+    """Spans of nearly equal length that hold so many at most, or a sixteenth more: the run itself, which goes with a
+    power of two of draws, is not evaluated alone, which takes the calls of many draws."""
+    spans = -(-count // (most + most // 16))
+    ends = [count * k // max(spans, 1) for k in range(spans + 1)]
+    return [slice(first, last) for first, last in zip(ends, ends[1:], strict=False)]
+
+
 class Model:
     """What draws of a run are evaluated with.
 
@@ -76,13 +86,22 @@ class Model:
         occupied = np.flatnonzero(on.occupied > 0.0)
         full = with_full_gains(on.take(occupied if len(occupied) else slice(None)))
         self.full: Conditions = full if sized_by is None else sized_by.full
+        self._known: list[tuple[Factors, dict[str, Draws]]] = []
         # Options that share a unit share its draws and loads.
         self.sites: dict[str, list[str]] = {}
         for id_, run in results.runs.items():
             self.sites.setdefault(run.site, []).append(id_)
 
     def of_sites(self, factors: Factors) -> dict[str, Draws]:
-        """Draws of the unit of each site."""
+        """Draws of the unit of each site: rows and nights ask for those of the same draws one after the other."""
+        for known, draws in self._known:
+            if _same_factors(known, factors):
+                return draws
+        draws = self._of_sites(factors)
+        self._known = [*self._known, (factors, draws)][-_MOST_KNOWN:]
+        return draws
+
+    def _of_sites(self, factors: Factors) -> dict[str, Draws]:
         results, project = self.results, self.project
         base = results.runs[results.baseline_id]
         sizes = sizes_that_follow(
@@ -101,18 +120,16 @@ class Model:
         for itself, and memory."""
         count = _count(factors)
         found: dict[str, list[Energies]] = {id_: [] for id_ in self.results.runs}
-        for first in range(0, count, DRAWS_OF_UNITS):
-            last = min(first + DRAWS_OF_UNITS, count)
-            some = taken(factors, slice(first, last))
+        at_once = min(self._at_once(self.results.runs[ids[0]]) for ids in self.sites.values())
+        for span in even_spans(count, DRAWS_OF_UNITS):
+            some = taken(factors, span)
             draws = self.of_sites(some)
-            at_once = min(self._at_once(self.results.runs[ids[0]]) for ids in self.sites.values())
-            for start in range(0, last - first, at_once):
-                part = slice(start, min(start + at_once, last - first))
+            for part in even_spans(_count(some), at_once):
                 each = self._tile({site: of.part(part) for site, of in draws.items()}, taken(some, part))
                 for id_, energies in each.items():
                     found[id_].append(energies)
             if progress is not None:
-                progress(last / count)
+                progress(span.stop / count)
         return {id_: Energies.joined(parts) for id_, parts in found.items()}
 
     def _at_once(self, run: CandidateRun) -> int:
@@ -345,6 +362,17 @@ def same_fields(one, other, but: Sequence[str] = ()) -> bool:
     """Whether two records are the same in all of their fields, but for some."""
     return one is other or all(
         f.name in but or _same(getattr(one, f.name), getattr(other, f.name)) for f in fields(one)
+    )
+
+
+def _same_factors(one: Factors, other: Factors) -> bool:
+    return one is other or (
+        one.keys() == other.keys()
+        and all(
+            one[key].keys() == other[key].keys()
+            and all(np.array_equal(values, other[key][basis]) for basis, values in one[key].items())
+            for key in one
+        )
     )
 
 

@@ -24,7 +24,7 @@ from ..model.unit import Unit
 from ..rates import prices_at, typical_prices
 from ..results import Results
 from .draw import Draws, Factors, base_factors, taken
-from .energies import DRAWS_AT_ONCE, DRAWS_OF_UNITS, MOST_NUMBERS_AT_ONCE, PRICE_OF, Energies, Model
+from .energies import DRAWS_AT_ONCE, DRAWS_OF_UNITS, MOST_NUMBERS_AT_ONCE, PRICE_OF, Energies, Model, even_spans
 
 #: Nights that are chosen: for few draws, which are an indication, and for many.
 COARSE_NIGHTS, NIGHTS = 3, 5
@@ -124,8 +124,8 @@ class Nights:
             return {}
         count = len(next(iter(next(iter(factors.values())).values())))
         found: dict[str, list[Energies]] = {}
-        for first in range(0, count, DRAWS_OF_UNITS):
-            for id_, each in self._found(taken(factors, slice(first, first + DRAWS_OF_UNITS))).items():
+        for span in even_spans(count, DRAWS_OF_UNITS):
+            for id_, each in self._found(taken(factors, span)).items():
                 found.setdefault(id_, []).append(each)
         return {id_: _added(Energies.joined(each), self.at_base[id_], -1.0) for id_, each in found.items()}
 
@@ -136,10 +136,7 @@ class Nights:
             ids = self.model.sites[site]
             zones = len(self.results.runs[ids[0]].unit.zones)
             at_once = max(1, min(DRAWS_AT_ONCE, MOST_NUMBERS_AT_ONCE // (len(self.hours[site]) * zones)))
-            parts = [
-                self._tile(site, draws.part(slice(k, min(k + at_once, draws.count))))
-                for k in range(0, draws.count, at_once)
-            ]
+            parts = [self._tile(site, draws.part(span)) for span in even_spans(draws.count, at_once)]
             for id_ in ids:
                 out[id_] = Energies.joined([part[id_] for part in parts])
         return out

@@ -22,7 +22,7 @@ from ..money.peaks import window_demand_kw, windows_asked
 from ..money.tariffs import Meter, billed_kw, tiered_usd
 from ..rates import SOURCE_OF, tier_usd
 from .draw import Factors, base_factors, taken
-from .energies import DRAWS_AT_ONCE, DRAWS_OF_UNITS, MOST_NUMBERS_AT_ONCE, Model, _tiled_rows
+from .energies import DRAWS_AT_ONCE, DRAWS_OF_UNITS, MOST_NUMBERS_AT_ONCE, Model, _tiled_rows, even_spans
 
 #: Highest hours of each month that may become its peak in a draw, for each option and charge.
 HOURS_OF_MONTH = 3
@@ -97,9 +97,9 @@ class Peaks:
         """Demand in draws."""
         count = len(next(iter(next(iter(factors.values())).values())))
         found: dict[str, list[Power]] = {id_: [] for id_ in self.results.runs}
-        for first in range(0, count, DRAWS_OF_UNITS):
+        for span in even_spans(count, DRAWS_OF_UNITS):
             if len(self.index):
-                for id_, power in self._found(taken(factors, slice(first, first + DRAWS_OF_UNITS))).items():
+                for id_, power in self._found(taken(factors, span)).items():
                     found[id_].append(power)
         return Demand(peaks=self, power={id_: self._against_base(id_, each, count) for id_, each in found.items()})
 
@@ -189,8 +189,7 @@ class Peaks:
             zones = len(self.results.runs[ids[0]].unit.zones)
             at_once = max(1, min(DRAWS_AT_ONCE, MOST_NUMBERS_AT_ONCE // max(len(on) * zones, 1)))
             parts: dict[str, list[Power]] = {id_: [] for id_ in ids}
-            for k in range(0, draws.count, at_once):
-                some = slice(k, min(k + at_once, draws.count))
+            for some in even_spans(draws.count, at_once):
                 tile = draws.part(some)
                 unit, hours = tile.over_rows(conditions)
                 rows = _tiled_rows(unit, hours)

@@ -90,17 +90,15 @@ def _scrambled(numbers: np.ndarray, seed: int) -> tuple[np.ndarray, np.ndarray]:
     The bits are those of the generator itself, whose stream is fixed for all versions and machines.
     """
     generator = np.random.PCG64(seed)
-    draw = lambda count: np.array([generator.random_raw() for _ in range(count)], dtype=np.uint64)
-    out = np.zeros_like(numbers)
-    shift = draw(len(numbers)) >> np.uint64(64 - BITS)
-    for d in range(len(numbers)):
-        # Row r of the matrix makes digit r (from the front) of the digits 0..r of a number: random before, one at r.
-        rows = draw(BITS) >> np.uint64(64 - BITS)
-        for r in range(BITS):
-            keep = np.uint64(((1 << r) - 1) << (BITS - r))
-            row = (rows[r] & keep) | np.uint64(1 << (BITS - 1 - r))
-            out[d] |= _parity(numbers[d] & row) << np.uint64(BITS - 1 - r)
-    return out, shift
+    count = len(numbers)
+    raw = generator.random_raw(count * (1 + BITS)) >> np.uint64(64 - BITS)
+    shift, rows = raw[:count], raw[count:].reshape(count, BITS)
+    # Row r of the matrix makes digit r (from the front) of the digits 0..r of a number: random before, one at r.
+    digit = np.uint64(1) << np.arange(BITS - 1, -1, -1, dtype=np.uint64)
+    before = np.uint64((1 << BITS) - 1) ^ (digit * np.uint64(2) - np.uint64(1))
+    rows = (rows & before) | digit
+    digits = _parity(numbers[:, None, :] & rows[:, :, None])
+    return (digits * digit[:, None]).sum(axis=1, dtype=np.uint64), shift
 
 
 def _parity(values: np.ndarray) -> np.ndarray:

@@ -1,6 +1,6 @@
 """The workbook of an estimate: formatted, printable, laid out so that each column can become a formula.
 
-``strict`` is the only door to the spreadsheet library, ``layout`` the only place that knows
+``strict`` is the only way to the spreadsheet library, ``layout`` the only place that knows
 addresses, ``sheets`` holds one module a sheet, ``write`` puts files in place.
 """
 

@@ -83,10 +83,10 @@ def fill_of_use(key: str) -> dict:
 
 
 def legend_lines(names: Sequence[str], width: int) -> int:
-    """Lines of a legend of curves at the bottom of a chart of so many pixels, two side by side where all names are
-    short enough."""
+    """Lines of a legend of curves at the bottom of a chart of so many pixels, as many side by side as the longest name
+    allows."""
     widest = _LEGEND_SAMPLE_PIXELS + _LEGEND_CHARACTER_PIXELS * max(map(len, names), default=0)
-    return -(-len(names) // 2) if 2 * widest <= 0.95 * width else len(names)
+    return -(-len(names) // max(int(0.95 * width / widest), 1))
 
 
 def line_of(place: int) -> dict:

@@ -128,6 +128,7 @@ PIECES: dict[str, dict[str, object]] = {
     "top": {"valign": "top"},
     "middle": {"valign": "vcenter"},
     "bold": {"bold": True},
+    "plain": {"bold": False},
     "large": {"font_size": 10},
     "inset": {"indent": 1},
     "left": {"align": "left"},

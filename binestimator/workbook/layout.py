@@ -41,11 +41,12 @@ CONTENTS = {
     GLANCE: "What was compared, what it saves and costs; behind it charts, what can go wrong and how sure it is",
     RANGES: "How sure the savings are: percentiles and probabilities of every option, what moves them, what to measure "
     "next, and the ranges that were drawn",
-    MONEY_CHARTS: "Cash flow, months before and after, and saving against hours of work",
+    MONEY_CHARTS: "Ranges of the savings and what moves them, cash flow, months before and after; saving against hours "
+    "of work",
     OPTIONS: "Energy, cost, saving, payback and service of every option on a page",
+    CAUTIONS: "Where a reset can hurt someone or something, what is not modelled, what weather cannot tell",
     INPUTS_BRIEF: "Assumptions that move the saving most, and what was given for the air handler and its plant",
     CHECKS_BRIEF: "Checks of the run, and the baseline beside what is usual",
-    CAUTIONS: "Where a reset can hurt someone or something, what is not modelled, what weather cannot tell",
     HANDOVER: "What a contractor programs of one option: setpoints with their sources, readers and tests, tables over "
     "the outdoor temperature, zones, how to reverse it",
     SEQUENCE: "Sequence of operation of that option in plain words, and the points it needs with trending intervals",
@@ -111,11 +112,11 @@ def live_contents(name: str) -> str:
 
 CANDIDATE_CONTENTS = "row by row from outdoor air to cost, by formulas"
 
-#: Sheets for the owner, which the working file prints by itself: eight pages at most. What the ranges say is on the
-#: first page and among the charts.
-PRINTED_SHEETS = (GLANCE, MONEY_CHARTS, *CLIENT_SHEETS[1:])
+#: Sheets for the owner, which the working file prints by itself, eight pages at most: the case, how sure it is, money,
+#: options, what can hurt; then what it rests on.
+PRINTED_SHEETS = (GLANCE, RANGES, MONEY_CHARTS, OPTIONS, CAUTIONS, INPUTS_BRIEF, CHECKS_BRIEF)
 #: Sheets for the owner and those who program and test, of which the client edition consists.
-OWNER_SHEETS = (GLANCE, RANGES, *PRINTED_SHEETS[1:], HANDOVER, SEQUENCE, ACCEPTANCE)
+OWNER_SHEETS = (*PRINTED_SHEETS, HANDOVER, SEQUENCE, ACCEPTANCE)
 #: Sheets for whoever checks the file; those of the formulas about the whole year follow them.
 REVIEWER_SHEETS = (
     GUIDE,

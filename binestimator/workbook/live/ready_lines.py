@@ -3,7 +3,7 @@
 Through the library's cells the same takes ten times as long. Cells follow one another without a gap, so that only those
 of shared formulas say where they are (ECMA-376 part 1, 18.3.1.4: a cell without an address follows the one before it):
 a fifth of the file. What is the same in all lines is one text, cut where the number of the line or a value belongs.
-Half of the columns of values repeat another on the same sheet, and are turned into digits once.
+Nearly half of the columns of values repeat another on the same sheet, and are turned into digits once.
 """
 
 from __future__ import annotations

@@ -31,10 +31,14 @@ from .inputs import number_style, number_text, value_cell
 
 # ---------------------------------------------------------------- options
 
-_FIGURE_WIDTH, _UNIT_WIDTH = 22.0, 7.0
-# Options side by side; with more of them the table goes on below the page, the baseline first again.
-MOST_SIDE_BY_SIDE = 8
+_FIGURE_WIDTH = 22.5
+# Up to so many options have their names above their columns; more of them have numbers there and share a line of names.
+_MOST_NAMED = 8
+# Options side by side at most; with more of them the table goes on below the page, the baseline first again.
+MOST_SIDE_BY_SIDE = 14
 _WIDEST = 16.0
+# A comma takes less room than a digit, and a figure needs some room beside it. [characters]
+_COMMA, _AIR = 0.5, 0.1
 
 
 def _blocks(results) -> list[list[int]]:
@@ -42,7 +46,7 @@ def _blocks(results) -> list[list[int]]:
     with the best ranks are in the first."""
     base = number_of(results, results.baseline_id) - 1
     others = [k for k in range(len(results.candidates)) if k != base]
-    size = MOST_SIDE_BY_SIDE - 1
+    size = _side_by_side(results) - 1
     if len(others) > size:
         rank = lambda k: results.candidates[k].rank or len(others) + 1
         first = sorted(sorted(others, key=rank)[:size])
@@ -50,47 +54,75 @@ def _blocks(results) -> list[list[int]]:
     return [[base, *others[k : k + size]] for k in range(0, max(len(others), 1), size)]
 
 
+def _side_by_side(results) -> int:
+    """Options that fit side by side at full size with their longest figure."""
+    figures = (f"{c.annual[key]:,.0f}" for c in results.candidates for key in _energy_keys(results))
+    longest = max(len(figure) - (1.0 - _COMMA) * figure.count(",") for figure in figures)
+    return max(min(int(_room() / pixels_of(longest + _AIR)), MOST_SIDE_BY_SIDE), _MOST_NAMED)
+
+
+def _room() -> int:
+    """Width of the page beside the names of figures. [pixels]"""
+    return FULL_SIZE_PIXELS - pixels_of(_FIGURE_WIDTH)
+
+
 def write_options(work: Work, sheet: Sheet) -> None:
     """Write the sheet of annual figures of every option, energies from the bin rows, counts hour by hour."""
-    results = work.results
+    s, results = work.styles, work.results
     blocks = _blocks(results)
     most = max(map(len, blocks))
-    left = FULL_SIZE_PIXELS - pixels_of(_FIGURE_WIDTH) - pixels_of(_UNIT_WIDTH)
-    width = min((left / most - PADDING_PIXELS) / CHARACTER_PIXELS, _WIDEST)
-    sheet.widths([_FIGURE_WIDTH, _UNIT_WIDTH, *[width] * most])
+    width = min((_room() / most - PADDING_PIXELS) / CHARACTER_PIXELS, _WIDEST)
+    widths = [_FIGURE_WIDTH, *[width] * most]
+    sheet.widths(widths)
     title(
         work,
         sheet,
         "Options in figures",
         "A year: energy and cost from the bin rows, hours counted from the hour-by-hour run",
     )
-    row = _options(work, sheet, 3, blocks[0], width)
+    row = 2
+    if most > _MOST_NAMED:
+        names = "  ·  ".join(f"{k} {c.name}" for k, c in enumerate(results.candidates, 1))
+        row = _wide(sheet, s, row, names, widths)
+    else:
+        sheet.height(row, _GAP_POINTS)
+        row += 1
+    row = _options(work, sheet, row, blocks[0], width, named=most <= _MOST_NAMED)
     notes = ["Saved: baseline less option; a minus sign means spent more.", bound_text(results)]
     if blocks[1:]:
-        below = ", ".join(str(k + 1) for block in blocks[1:] for k in sorted(block[1:]))
+        below = ", ".join(str(k + 1) for k in sorted({k for block in blocks[1:] for k in block} - {*blocks[0]}))
         notes.append(f"Option{'s' if ',' in below else ''} {below}: in the same way below, not on paper.")
     for note in notes:
-        sheet.merged_text(row, 0, row, 1 + most, note, work.styles("quiet", "wrap"))
-        sheet.height(row, height_of(lines_of(note, room([_FIGURE_WIDTH, _UNIT_WIDTH, *[width] * most]))))
-        row += 1
+        row = _wide(sheet, s, row, note, widths)
     # A page for whoever decides; the rest is in the file.
-    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=1 + most)
+    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=most)
     for block in blocks[1:]:
-        row = _options(work, sheet, row + 1, block, width)
+        row = _options(work, sheet, row + 1, block, width, named=most <= _MOST_NAMED)
 
 
-def _options(work: Work, sheet: Sheet, row: int, block: list[int], width: float) -> int:
-    """One table of options side by side; returns the row after it."""
+def _energy_keys(results) -> list[str]:
+    """Annual figures of energy that some option has."""
+    uses = [key for key, *_ in used_end_uses(results)]
+    others = [
+        key
+        for key in ("electricity_kwh", "reheat_kbtu", "preheat_kbtu")
+        if any(c.annual[key] for c in results.candidates)
+    ]
+    return list(dict.fromkeys([*uses, *others]))
+
+
+def _options(work: Work, sheet: Sheet, row: int, block: list[int], width: float, *, named: bool) -> int:
+    """One table of options side by side, named or numbered; returns the row after it."""
     s, results = work.styles, work.results
     chosen = [results.candidates[k] for k in block]
     base = results.baseline
-    last = 1 + len(chosen)
+    last = len(chosen)
     known = {key: (label, unit) for key, label, unit, _ in ANNUAL}
-    heads = [f"{k + 1} {c.name}" for k, c in zip(block, chosen)]
+    heads = [f"{k + 1} {c.name}" if named else str(k + 1) for k, c in zip(block, chosen)]
     sheet.height(row, height_of(max(lines_of(text, width - 1.0, bold=True) for text in heads)))
-    sheet.text(row, 0, "Figure", s("head_left"))
-    sheet.text(row, 1, "Unit", s("head_left"))
-    sheet.cells(row, 2, heads, s("head"))
+    sheet.ignore_text_numbers(row, 1, row, last)
+    sheet.text(row, 0, "Figure" if named else "Option", s("head_left"))
+    sheet.cells(row, 1, heads, s("head"))
     row += 1
 
     def section(text: str) -> None:
@@ -102,10 +134,10 @@ def _options(work: Work, sheet: Sheet, row: int, block: list[int], width: float)
 
     def line(label: str, unit: str, values, style: str) -> None:
         nonlocal row
-        sheet.text(row, 0, label, s("line"))
-        sheet.text(row, 1, unit_text(unit), s("line", "quiet"))
-        for place, (value, c) in enumerate(zip(values, chosen), 2):
-            tint = ("base",) if c.id == base.id else ("best",) if c.rank == 1 else ()
+        # Counts of hours have their unit in their names.
+        sheet.text(row, 0, f"{label}, {unit_text(unit)}" if unit and "hours" not in label else label, s("line"))
+        for place, (value, c) in enumerate(zip(values, chosen), 1):
+            tint = ("base",) if c.id == base.id else ("best", *(() if named else ("plain",))) if c.rank == 1 else ()
             look = ("text", "right") if isinstance(value, str) else (style, "right")
             sheet.cell(row, place, value, s(*look, "line", *tint))
         sheet.height(row, 12.75)
@@ -113,17 +145,15 @@ def _options(work: Work, sheet: Sheet, row: int, block: list[int], width: float)
 
     line("Standing", "", [_standing(results, c) for c in chosen], "text")
     section("Energy and cost of a year")
-    uses = [key for key, *_ in used_end_uses(results)]
-    for key in (*uses, "electricity_kwh", "reheat_kbtu", "preheat_kbtu"):
-        if key in uses or any(c.annual[key] for c in results.candidates):
-            line(*known[key], [c.annual[key] for c in chosen], "f0")
+    for key in _energy_keys(results):
+        line(*known[key], [c.annual[key] for c in chosen], "f0")
     line("Energy cost", "USD", [c.annual["cost_usd"] for c in chosen], "f0")
     line("Peak electricity", "kW", [c.peak_kw for c in chosen], "f1")
     section("Saved against the baseline")
     line("Energy cost", "USD", [c.saving["cost_usd"] for c in chosen], "signed")
     if base.annual["cost_usd"]:
         line("Energy cost", "share", [c.saving["cost_usd"] / base.annual["cost_usd"] for c in chosen], "signed_pct")
-    line("… at equal outdoor air", "USD", [c.saving_at_equal_oa["cost_usd"] for c in chosen], "signed")
+    line("At equal outdoor air", "USD", [c.saving_at_equal_oa["cost_usd"] for c in chosen], "signed")
     shares = [results.share_of_bound(c.id) for c in chosen]
     line("Share of perfect resets", "", ["–" if share is None else percent(share) for share in shares], "text")
     section("To get there")
@@ -131,7 +161,7 @@ def _options(work: Work, sheet: Sheet, row: int, block: list[int], width: float)
     line("Incentive", "USD", [c.candidate.incentive_usd for c in chosen], "f0")
     for label, paid in (
         ("Pays back in", lambda c: c.payback_years),
-        ("… after the incentive", lambda c: c.payback_after_incentive_years),
+        ("After the incentive", lambda c: c.payback_after_incentive_years),
     ):
         values = ["–" if paid(c) is None or c.candidate.cost_usd <= 0.0 else paid(c) for c in chosen]
         line(label, "years", values, "years")
@@ -181,7 +211,7 @@ def _filled(*widths: float) -> tuple[float, ...]:
     return (*widths, left / CHARACTER_PIXELS)
 
 
-_INPUT_WIDTHS = _filled(34.0, 22.0, 13.0)
+_INPUT_WIDTHS = _filled(31.0, 25.0, 13.0)
 
 
 def write_inputs(work: Work, sheet: Sheet) -> None:
@@ -292,7 +322,7 @@ def _input(sheet: Sheet, s, row: int, label: str, value, beside: str, known: str
 
 # ---------------------------------------------------------------- checks
 
-_CHECK_WIDTHS = _filled(36.0, 8.5, 12.5, 19.5)
+_CHECK_WIDTHS = _filled(27.0, 9.0, 12.5, 18.5)
 
 
 def write_checks(work: Work, sheet: Sheet) -> None:
@@ -330,15 +360,8 @@ def write_checks(work: Work, sheet: Sheet) -> None:
         if check.status == "pass"
     ]
     row = _wide(sheet, s, row, "  ·  ".join(hold), _CHECK_WIDTHS)
-    row = start = row + 1
-    row = _benchmarks(work, sheet, row)
-    one = sheet.points(0, row - 1) <= FULL_SIZE_POINTS
-    sheet.on_paper(
-        footer=work.footer,
-        last_row=row - 1,
-        last_column=len(_CHECK_WIDTHS) - 1,
-        breaks=[] if one else [start],
-    )
+    row = _benchmarks(work, sheet, row + 1)
+    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=len(_CHECK_WIDTHS) - 1)
 
 
 def _condensed(results) -> list:
@@ -373,29 +396,52 @@ def _condensed(results) -> list:
 
 
 def _benchmarks(work: Work, sheet: Sheet, row: int) -> int:
-    """Figures of the baseline beside what is usual."""
+    """Figures of the baseline beside what is usual: a line for each, or where the page is too short for that, for those
+    outside what is usual."""
     s, results = work.styles, work.results
     heading = "Benchmarks: the baseline beside orders of magnitude, to find mistakes in inputs"
     row = _section(sheet, s, row, heading, len(_CHECK_WIDTHS))
-    row = _heads(sheet, s, row, ("Figure", "", "Found", "Usual", "What to look at, and source of the range"))
-    for b in benchmarks(results.runs[results.baseline_id].unit, results.baseline.annual):
+    found = benchmarks(results.runs[results.baseline_id].unit, results.baseline.annual)
+    heads = 15.0
+    room_left = FULL_SIZE_POINTS - sheet.points(0, row - 1) - heads
+    lines = found if sum(map(_benchmark_points, found)) <= room_left else [b for b in found if b.remark]
+    if lines:
+        row = _heads(sheet, s, row, ("Figure", "", "Found", "Usual", "What to look at, and source of the range"))
+    for b in lines:
         word, look = STATUS["explain" if b.remark else "pass"]
-        style = number_style(b.value) if b.value < 100 else "f0"
+        usual, text = _benchmark_words(b)
         sheet.text(row, 0, b.label, s("line", "wrap", "middle"))
         sheet.text(row, 1, "outside" if b.remark else "within", s(look, "line"))
-        sheet.number(row, 2, b.value, s(style, "line", "left", "bold"))
-        usual = f"{b.low:g} to {b.high:g} {unit_text(b.unit)}"
+        sheet.number(row, 2, b.value, s(_benchmark_style(b), "line", "left", "bold"))
         sheet.text(row, 3, usual, s("line", "wrap", "middle"))
-        text = ". ".join(said[:1].upper() + said[1:] for said in (b.remark, b.source) if said)
-        text = text.replace("ft2", "ft²")
         sheet.text(row, 4, text, s("line", "wrap", "middle", *(() if b.remark else ("quiet",))))
-        lines = max(
-            lines_of(t, w - 0.5)
-            for t, w in ((b.label, _CHECK_WIDTHS[0]), (usual, _CHECK_WIDTHS[3]), (text, _CHECK_WIDTHS[4]))
-        )
-        sheet.height(row, height_of(lines))
+        sheet.height(row, _benchmark_points(b))
         row += 1
+    within = [f"{b.label} {_benchmark_text(b)} ({_benchmark_words(b)[0]})" for b in found if b not in lines]
+    if within:
+        row = _wide(sheet, s, row, f"Within what is usual: {'  ·  '.join(within)}.", _CHECK_WIDTHS)
     return row
+
+
+def _benchmark_style(b) -> str:
+    return number_style(b.value) if b.value < 100 else "f0"
+
+
+def _benchmark_text(b) -> str:
+    return f"{b.value:.3g}" if b.value < 100 else f"{b.value:,.0f}"
+
+
+def _benchmark_words(b) -> tuple[str, str]:
+    """What is usual of a benchmark, and what is said of it."""
+    text = ". ".join(said[:1].upper() + said[1:] for said in (b.remark, b.source) if said)
+    return f"{b.low:g} to {b.high:g} {unit_text(b.unit)}", text.replace("ft2", "ft²")
+
+
+def _benchmark_points(b) -> float:
+    """Height of the line of a benchmark. [points]"""
+    usual, text = _benchmark_words(b)
+    pairs = ((b.label, _CHECK_WIDTHS[0]), (usual, _CHECK_WIDTHS[3]), (text, _CHECK_WIDTHS[4]))
+    return height_of(max(lines_of(said, width - 0.5) for said, width in pairs))
 
 
 # ---------------------------------------------------------------- pieces

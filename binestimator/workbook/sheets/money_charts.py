@@ -133,7 +133,9 @@ def _side_by_side(work: Work, sheet: Sheet, row: int, charts: list[_Drawn], widt
         column, offset = place_at(pixels, place * sum(pixels) // count)
         sheet.chart(row, column, chart, x_offset=offset, y_offset=2)
         inset = ("inset",) if place else ()
-        sheet.merged_text(row + _ROWS, left, row + _ROWS, left + columns - 1, one.caption, s("wrap", "quiet", *inset))
+        sheet.merged_text(
+            row + _ROWS, left, row + _ROWS, left + columns - 1, one.caption, s("wrap", "left", "quiet", *inset)
+        )
         lines = max(lines, lines_of(one.caption, room(widths[:columns]) - 1.0))
     sheet.height(row + _ROWS, height_of(lines))
     return row + _ROWS + 1

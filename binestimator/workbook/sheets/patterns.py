@@ -265,21 +265,20 @@ def distinct_curves(results, key: str, tolerance: float, first: list[int]) -> li
     return kept
 
 
-def lines_chart(work: Work, block: str, key: str, tolerance: float, words, first: list[int], most: int):
+def lines_chart(work: Work, block: str, key: str, tolerance: float, first: list[int], most: int, *, words=None):
     """Scatter lines by outdoor temperature, one for each distinct curve, and how many were left out.
 
-    ``words`` gives the strategy of a candidate; the numbers of all candidates that share the
-    curve are behind it. ``first`` are positions drawn in any case, ``most`` the number of curves.
+    A curve has the numbers of all candidates that share it; ``words`` gives the strategy of a candidate, which then
+    stands before them. ``first`` are positions drawn in any case, ``most`` the number of curves.
     """
     results = work.results
     chart = work.book.chart("scatter", "straight_with_markers")
     table = work.blocks[block]
     curves = distinct_curves(results, key, tolerance, first)
-    names = [
-        f"{words(results.candidates[members[0]])} ({', '.join(str(m + 1) for m in sorted(members))})"
-        for _, members in curves[:most]
-    ]
-    for place, (name, (_, members)) in enumerate(zip(names, curves)):
+    for place, (_, members) in enumerate(curves[:most]):
+        name = ", ".join(str(m + 1) for m in sorted(members))
+        if words is not None:
+            name = f"{words(results.candidates[members[0]])} ({name})"
         _, categories, values = table.series(members[0])
         chart.add_series(
             {
@@ -429,7 +428,7 @@ def _setpoint_charts(work: Work, size: tuple[int, int]) -> list:
         ("sat", "sat_f", SAME_SAT_F, sat_words, "Supply air chosen by outdoor temperature", "°F"),
         ("dsp", "dsp_inwc", SAME_DSP_INWC, dsp_words, "Duct pressure chosen by outdoor temperature", "in. w.c."),
     ):
-        chart, _ = lines_chart(work, block, key, same, words, [], len(LINES))
+        chart, _ = lines_chart(work, block, key, same, [], len(LINES), words=words)
         how: dict[str, Any] = {"y_format": "0.0", "y_range": (0.0, None)}
         if block == "sat":
             how = {"y_format": "0", "y_range": whole_fives(work.results, bins_of(work.results))}

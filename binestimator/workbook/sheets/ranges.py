@@ -13,7 +13,7 @@ from typing import Any
 from ...ranges.claim import claim_of
 from ...ranges.results import HOURLY_DRAWS, Driver, OptionRange, Quantiles, sensible
 from ..addresses import column_name, quoted
-from ..charts import FULL_SIZE_PIXELS, FULL_SIZE_POINTS, fill_of, pixels_of, place_at, room, style_chart
+from ..charts import FULL_SIZE_PIXELS, fill_of, pixels_of, place_at, room, style_chart
 from ..figures import drawn, in_percent, number_of
 from ..formats import INK, LAGOON, NUMBERS, OCHRE, SLATE, currency_name, money_words
 from ..page import Work, height_of, lines_of, title
@@ -34,7 +34,7 @@ _COLUMNS = (
 )
 #: Drivers in the chart.
 MOST_DRIVERS = 10
-_CHART_POINTS = (150.0, 240.0)
+_CHART_POINTS = 240.0
 CHART_ROWS = 12
 # Width of the chart of ranges, and of the labels of inputs in the other one.
 _FIRST_SHARE, _LABELS_SHARE = 0.4, 0.47
@@ -114,15 +114,16 @@ def write(work: Work, sheet: Sheet) -> None:
         row += 1
     row = _table(work, sheet, row, widths)
     row = _next(work, sheet, row, widths)
-    left_points = FULL_SIZE_POINTS - sheet.points(0, row - 1) - 8.0
-    # Charts that the page has no room for go to the next, before the table of what was drawn.
-    breaks = [row] if left_points < _CHART_POINTS[0] else []
-    row = write_charts(work, sheet, row, widths, _CHART_POINTS[1] if breaks else min(left_points, _CHART_POINTS[1]))
-    if not breaks:
-        breaks = [row]
+    # The charts are printed among those of money, and what was drawn is for whoever checks it: neither is on paper.
+    note = (
+        "Below, not on paper: the charts that “Money in charts” prints, and every range that was drawn with its source."
+    )
+    sheet.merged_text(row, 0, row, last, note, s("wrap", "quiet"))
+    sheet.height(row, height_of(lines_of(note, room(widths))))
+    sheet.on_paper(footer=work.footer, last_row=row, last_column=last)
+    row = write_charts(work, sheet, row + 1, widths, _CHART_POINTS)
     row = write_years(work, sheet, row, lambda first, end: room(widths[first : end + 1]) - 0.5)
-    row = _inputs(work, sheet, row, widths)
-    sheet.on_paper(footer=work.footer, last_row=row - 1, last_column=last, breaks=breaks)
+    _inputs(work, sheet, row, widths)
 
 
 def _introduction(results) -> list[str]:
