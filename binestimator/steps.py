@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 
 from binestimator.dataclass import dataclass
 from binestimator.errors import WeatherError, WorkbookError
-from binestimator.parallel import Beside
 from binestimator.writing import Manners, NewFile, check_places, remedy, same_file, write_files
 
 if TYPE_CHECKING:
@@ -259,8 +258,8 @@ def write_outputs(
     trail : Trail, optional
         What the file that was read carries over; see :func:`trail_of`.
     with_ranges : callable, optional
-        Gives the results with ranges, as ``ranges.find.with_ranges`` does. They are drawn while the sheets that do not
-        show them are written, where work can be done side by side.
+        Gives the results with ranges, as ``ranges.find.with_ranges`` does. It is called when the sheets that do not
+        show them are written: they may be drawn meanwhile.
 
     Returns
     -------
@@ -285,21 +284,14 @@ def write_outputs(
 
     more: dict[str, Any] = {name: value for name, value in (("review", review), ("trail", trail)) if value is not None}
 
-    def texts():
-        ranges, whole = None, results
-        if with_ranges is not None:
-            whole = with_ranges(results)
-            ranges = whole.ranges  # alone: all the rest is known here
-        return ranges, results_bytes(whole, **more), handover_bytes(whole)
-
-    with Beside(texts) as texts_beside:
-        answer = functools.cache(texts_beside.answer)
-        later: dict[str, Any] = {} if with_ranges is None else {"ranged": lambda: replace(results, ranges=answer()[0])}
-        workbook = workbook_bytes(results, **more, **later)
-        ranges, *plain = answer()
+    later: dict[str, Any] = {}
     if with_ranges is not None:
-        results = replace(results, ranges=ranges)
-    contents = [workbook, *plain]
+        ranged = functools.cache(lambda: with_ranges(results))
+        later["ranged"] = ranged
+    workbook = workbook_bytes(results, **more, **later)
+    if with_ranges is not None:
+        results = ranged()
+    contents = [workbook, results_bytes(results, **more), handover_bytes(results)]
     if client:
         contents.append(client_bytes(results))
     places = output_places(folder, stem, client=client)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from ..estimate import estimate
@@ -42,6 +43,17 @@ def advise(results: Results, *, drivers: bool = True) -> Results:
     )
 
 
-def estimate_and_advise(project, weather, held: Held | None = None, *, drivers: bool = True) -> Results:
-    """:func:`estimate.estimate`, then :func:`advise`."""
-    return advise(estimate(project, weather, held), drivers=drivers)
+def estimate_and_advise(
+    project,
+    weather,
+    held: Held | None = None,
+    *,
+    drivers: bool = True,
+    estimated: Callable[[Results], object] | None = None,
+) -> Results:
+    """:func:`estimate.estimate`, then :func:`advise`; ``estimated`` is called between them, with results that are whole
+    but for advice."""
+    results = estimate(project, weather, held)
+    if estimated is not None:
+        estimated(results)
+    return advise(results, drivers=drivers)

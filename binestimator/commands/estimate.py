@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from binestimator.console import FINDINGS, Watched, columns, progress, say
 from binestimator.errors import InputError
+from binestimator.parallel import Beside
 
 
 def run_estimate(args) -> None:
     """Estimate a project, form or workbook, and write its files."""
-    from dataclasses import replace
-    from functools import partial
-
-    from binestimator.parallel import Beside
     from binestimator.steps import (
         check_outputs,
         files_read,
@@ -66,28 +66,25 @@ def run_estimate(args) -> None:
 
         weather = reading.answer()
     years = weather_years_of(project, weather) if ranged else ()
-    results = _estimated(args, project, weather, drivers=not ranged)
-    results = replace(results, handover_id=args.handover)
-    drawn = None
-    if ranged:
-        from binestimator.ranges.find import with_ranges
-
+    with _Drawing(years) as drawing:
+        coarse = drawing if ranged and not args.ranges else None
+        results = _estimated(args, project, weather, drivers=not ranged, drawing=coarse)
+        results = replace(results, handover_id=args.handover)
         if args.ranges:
+            from binestimator.ranges.find import with_ranges
+
             results = with_ranges(results, full=True, progress=progress("Ranges"), years=years)
-        else:
-            drawn = partial(with_ranges, years=years)
-    if measured is not None:
-        from dataclasses import replace
+        if measured is not None:
+            from binestimator.trends.measured import beside_model
 
-        from binestimator.trends.measured import beside_model
-
-        results = replace(results, trends=beside_model(measured, project, results.weather))
-    results = replace(results, realised=realised)
-    review = None
-    if reviewed_project is not None:
-        again = _estimated(args, reviewed_project, weather_of(reviewed_project), drivers=False, of="Reviewed, ")
-        review = Review(overrides=overrides, results=again)
-    written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail, with_ranges=drawn)
+            results = replace(results, trends=beside_model(measured, project, results.weather))
+        results = replace(results, realised=realised)
+        review = None
+        if reviewed_project is not None:
+            again = _estimated(args, reviewed_project, weather_of(reviewed_project), drivers=False, of="Reviewed, ")
+            review = Review(overrides=overrides, results=again)
+        drawn = None if coarse is None else coarse.with_ranges
+        written = write_outputs(results, args.out, stem, review, manners, client=client, trail=trail, with_ranges=drawn)
     results = written.results
     failed = any(check.status == "fail" for check in results.checks)
     cautions = any(finding.level == "caution" for finding in results.findings)
@@ -130,15 +127,46 @@ def run_estimate(args) -> None:
     say(args, "\n\n".join([*parts, "\n".join(files)]))
 
 
-def _estimated(args, project, weather, *, drivers: bool, of: str = ""):
-    """Results with advice, at time steps as well where that is asked for; ``of`` which run it is, for its progress."""
+class _Drawing:
+    """Coarse ranges, drawn by a copy of the process while this one goes on; of other weather ``years`` as well."""
+
+    def __init__(self, years) -> None:
+        self._years = years
+        self._stack = ExitStack()
+        self._beside: Beside | None = None
+
+    def __enter__(self) -> _Drawing:
+        return self
+
+    def __exit__(self, *_) -> None:
+        self._stack.close()
+
+    def begin(self, results) -> None:
+        """Draw from here on; ``results`` may lack advice."""
+        from binestimator.ranges.find import with_ranges
+
+        self._beside = self._stack.enter_context(Beside(lambda: with_ranges(results, years=self._years).ranges))
+
+    def with_ranges(self, results):
+        """The results with their ranges, which are waited for."""
+        if self._beside is None:
+            self.begin(results)
+        assert self._beside is not None
+        return replace(results, ranges=self._beside.answer())
+
+
+def _estimated(args, project, weather, *, drivers: bool, of: str = "", drawing: _Drawing | None = None):
+    """Results with advice, at time steps as well where that is asked for; ``of`` which run it is, for its progress;
+    ``drawing`` begins with the ranges as soon as may be."""
     from binestimator.advice import advise, estimate_and_advise
     from binestimator.estimate import estimate
 
     told = lambda what: progress(of + what[0].lower() + what[1:] if of else what)
-    results = estimate(project, weather) if args.rank_as_run else estimate_and_advise(project, weather, drivers=drivers)
     if not (args.as_run or args.indicators or args.rank_as_run or project.as_run.enabled):
-        return results
+        begin = None if drawing is None else drawing.begin
+        return estimate_and_advise(project, weather, drivers=drivers, estimated=begin)
+    # Time steps have the processors to themselves, and ranges go by ranks.
+    results = estimate(project, weather) if args.rank_as_run else estimate_and_advise(project, weather, drivers=drivers)
     from binestimator.as_run.audit import audit
     from binestimator.as_run.changed import with_changes_as_run
     from binestimator.as_run.report import with_as_run
@@ -153,4 +181,7 @@ def _estimated(args, project, weather, *, drivers: bool, of: str = ""):
 
         # Advice goes by ranks.
         results = advise(ranked_as_run(results), drivers=drivers)
-    return with_changes_as_run(results, progress=told("Repairs and remedies as run"))
+    results = with_changes_as_run(results, progress=told("Repairs and remedies as run"))
+    if drawing is not None:
+        drawing.begin(results)
+    return results
