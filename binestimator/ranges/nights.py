@@ -33,6 +33,10 @@ COARSE_NIGHTS, NIGHTS = 3, 5
 HOURS_AFTER = 2
 
 
+# Costs of nights that differ by less of the median are as near to it.
+_AS_NEAR_FRAC = 1e-9
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChosenNights:
     """Nights that stand for those of a year.
@@ -52,7 +56,8 @@ class ChosenNights:
         -----
         Nights in the order of their mean outdoor temperature are parted where equal shares of what they cost the
         baseline end; of the shortest of each part the one whose cost is nearest the part's median stands for it, with
-        the weight that gives the part's cost. Weekends take three times the hours and say no more.
+        the weight that gives the part's cost; of two that are as near, the colder. Weekends take three times the
+        hours and say no more.
         """
         base = results.runs[results.baseline_id]
         block, hours = results.held.nights[results.baseline_id], build_conditions(results.weather, base.project)
@@ -75,7 +80,10 @@ class ChosenNights:
         for k in np.unique(part):
             mine = order[part == k]
             short = mine[lengths[mine] == lengths[mine].min()]
-            middle = short[np.argmin(np.abs(of_night[short] - np.median(of_night[mine])))]
+            median = np.median(of_night[mine])
+            beyond = np.abs(of_night[short] - median)
+            # Of an even number of nights two are as near: rounding, which differs by machine, must not choose.
+            middle = short[np.flatnonzero(beyond <= beyond.min() + _AS_NEAR_FRAC * median)[0]]
             chosen.append(pieces[middle])
             weights.append(np.full(len(pieces[middle]), of_night[mine].sum() / of_night[middle]))
         return cls(index=np.concatenate(chosen), weights=np.concatenate(weights))
