@@ -237,8 +237,7 @@ def what_moves(results: Results) -> str:
     parts = []
     if c is not None and c.id != base.id:
         parts.append(
-            f"What changes in a year with option {number_of(results, c.id)}: "
-            f"{moves_text(results, c) or 'next to nothing'}."
+            f"In a year with option {number_of(results, c.id)}: {moves_text(results, c) or 'next to nothing'}."
         )
     warm = [
         c
@@ -260,12 +259,6 @@ def what_moves(results: Results) -> str:
         parts.append(
             f"{options(changed)} change{'s' if len(changed) == 1 else ''} what the rooms are promised and cannot be "
             "called best."
-        )
-    flagged = [k for k, c in enumerate(results.candidates, 1) if c.equal_service.flagged and c.kind != CHANGED_SERVICE]
-    if flagged:
-        parts.append(
-            f"{options(flagged)} serve{'s' if len(flagged) == 1 else ''} the rooms worse than the baseline and cannot "
-            "be called best."
         )
     return " ".join(parts)
 

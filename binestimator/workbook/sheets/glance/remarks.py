@@ -58,7 +58,7 @@ def remark_texts(results) -> list[str]:
     texts.append(
         "  ·  ".join(
             [
-                "Rounded; in full on “Options in figures”; curves are named by their options",
+                "Rounded; in full on “Options in figures”",
                 *(_UNIT_WORDS[unit] for unit in units),
                 *(["cooling: with pumps and tower"] if any("+" in key for key, *_ in columns_of(results)) else []),
                 *(

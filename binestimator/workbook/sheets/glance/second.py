@@ -36,6 +36,7 @@ _CHART_POINTS, _TEXT_COLUMNS = (130.0, 166.0, 260.0), 3
 _MOST_CAUSES = 4
 # A line of text, and a heading, in the columns. [points]
 _LINE_POINTS, _HEADING_POINTS = 12.0, 15.0
+_LONG_LINES = 8
 # Charts side by side, and rows of the sheet behind them.
 _CHART_ROWS = 16
 # Shares of the page's width: change of cost, supply air, duct static, which has most curves.
@@ -80,8 +81,8 @@ def _placed_texts(work: Work, widths: list[float], causes: int) -> list[list[tup
     ]
     rooms = [room(widths[first : last + 1]) - (1.5 if first else 0.5) for first, last in spans(widths, _TEXT_COLUMNS)]
 
-    # Rows have the height of a line, as there are other texts beside.
-    rows_of = lambda text, column: lines_of(text, rooms[column], 9.0)
+    # Rows have the height of a line, as there are other texts beside. A long text may take a line more in another font.
+    rows_of = lambda text, column: (lines := lines_of(text, rooms[column], 9.0)) + (lines >= _LONG_LINES)
     heights = [
         [1 + sum(rows_of(text, column) for text in lines) for column in range(_TEXT_COLUMNS)] for _, lines in blocks
     ]
