@@ -94,6 +94,10 @@ _BEFORE_RANGES = {
     GUIDE: guide.write,
     BINS: bins.write,
     ROWS: rows.write,
+    COMPARISON: comparison.write,
+    MEASURES: measures.write,
+    SERVICE: service.write,
+    CHECKS: checks.write,
     SOURCES: sources.write,
 }
 _WRITERS = {
@@ -105,10 +109,6 @@ _WRITERS = {
     OPTIONS: brief.write_options,
     INPUTS_BRIEF: brief.write_inputs,
     CHECKS_BRIEF: brief.write_checks,
-    COMPARISON: comparison.write,
-    MEASURES: measures.write,
-    SERVICE: service.write,
-    CHECKS: checks.write,
 }
 # Parts of the hand-over.
 _HANDOVER_PARTS = {HANDOVER: PROGRAM, SEQUENCE: ACTS, ACCEPTANCE: PROVEN}
@@ -218,11 +218,11 @@ def _build(
         for name, write_form in _FORM_WRITERS.items():
             write_form(pages, work.sheets[name])
         pen = write_live(work, results, form_registry(results, pages.plan), blank=blank) if live else None
+        _write_handover(work, results)
         if ranged is not None:
             work.results = results = ranged()
         for name, write in _WRITERS.items():
             write(work, work.sheets[name])
-        _write_handover(work, results)
         if AS_RUN in work.sheets:
             as_run.write(work, work.sheets[AS_RUN])
         if TRENDS in work.sheets:
