@@ -558,7 +558,7 @@ def test_the_page_speaks_for_an_option_that_can_be_bought():
     assert answer(results).startswith(
         f"Carry out option {number}, "
     ) and "is a limit of control that no loop reaches" in answer(results)
-    assert what_moves(results).startswith(f"What changes in a year with option {number}: ")
+    assert what_moves(results).startswith(f"In a year with option {number}: ")
     sheet = book(pinned)[layout.GLANCE]
     assert f"Option {number} as claimed" in sheet.cell(review_row(results) + 1, 2).value
 
