@@ -361,7 +361,11 @@ def test_an_interruption_after_the_files_are_there_says_so(tmp_path, capsys, qui
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_a_run_that_is_ended_ends_its_copies(tmp_path, number):
     """The command itself, ended while a copy of it is at work: no process and no file is left."""
-    code = "from binestimator import cli, parallel; parallel.cores = lambda: 2; raise SystemExit(cli.command())"
+    # Programs that a shell starts in the background ignore interruptions; this one must not.
+    code = (
+        "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
+        "from binestimator import cli, parallel; parallel.cores = lambda: 2; raise SystemExit(cli.command())"
+    )
     out = tmp_path / "out"
     arguments = ["estimate", str(write_project(tmp_path)), "--out", str(out)]
     process = subprocess.Popen([sys.executable, "-c", code, *arguments], stderr=subprocess.PIPE, text=True)

@@ -20,9 +20,10 @@ from binestimator.model.loads import zone_loads
 from binestimator.model.night import run_nights
 from binestimator.money.peaks import windows_asked
 from binestimator.money.tariffs import Meter
+from binestimator.ranges.compared import NIGHT_DRAWS
 from binestimator.ranges.draw import base_factors, factors_of, taken
 from binestimator.ranges.energies import Model
-from binestimator.ranges.find import NIGHT_DRAWS, find_ranges
+from binestimator.ranges.find import find_ranges
 from binestimator.ranges.lines import drawn_lines
 from binestimator.ranges.nights import ChosenNights, Nights, all_nights
 from binestimator.ranges.peaks import Peaks, is_asked
