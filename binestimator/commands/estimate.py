@@ -35,6 +35,9 @@ def run_estimate(args) -> None:
         if not ranged:
             raise InputError("--weather-year: is for ranges, which this run leaves out; leave out one of them")
         project = with_weather_years(project, args.weather_year)
+    # What reads the weather is loaded first, once for both processes.
+    import binestimator.weather.year  # noqa: F401
+
     with Beside(partial(weather_of, project)) as reading:
         from binestimator.handover.choose import check_asked
 
