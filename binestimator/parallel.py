@@ -2,7 +2,7 @@
 
 numpy lets other threads go on while it works on long arrays, but most of an estimate is the interpreter itself, which
 runs one thread at a time. Copies of the process (fork) run at the same time whatever they do. They begin with all that
-this process knows, cost a few hundredths of a second, and send back what they found. Only a process that is the
+this process knows, cost some hundredths of a second, and send back what they found. Only a process that is the
 program alone may copy itself: the command line allows it (:func:`allow_copies`), on Linux. What was found is the same
 to the last digit either way.
 """
@@ -193,8 +193,9 @@ class _Copy:
 
     def end(self) -> None:
         """End it, whatever it is doing."""
-        os.kill(self._process, signal.SIGKILL)
-        os.waitpid(self._process, 0)
+        with contextlib.suppress(ProcessLookupError, ChildProcessError):  # it had ended, and was waited for
+            os.kill(self._process, signal.SIGKILL)
+            os.waitpid(self._process, 0)
         self._gone()
         os.close(self._file)
 

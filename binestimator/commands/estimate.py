@@ -43,7 +43,7 @@ def run_estimate(args) -> None:
 
         check_asked(project.candidates, args.handover)
         trail = trail_of(args.project)
-        # Only now the heavy part: whatever is wrong with a file, or is in the way, has been reported by now.
+        # Whatever is wrong with a file, or is in the way, is reported before the estimate.
         read = files_read(args.project, project, *([] if reviewed_project is None else [reviewed_project]))
         read = (*read, *(Path(path) for path in (args.trends, args.realised) if path is not None))
         client = args.edition == "client"
